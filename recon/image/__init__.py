@@ -1,0 +1,1 @@
+"""Photographs: loading, camera, openings, rows. Knows no files but photos."""
