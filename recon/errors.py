@@ -1,9 +1,12 @@
-"""The one error that is meant for people."""
+"""The one error that people are meant to read."""
 
 
 class ReconError(Exception):
-    """Something that the user can put right.
+    """Something a person must put right: the message says what was wrong, where, and what to do.
 
-    The message is one sentence or two: what was wrong, where, and what to do. The command line prints
-    it as it is, without a traceback.
+    `exit_code` is what the command line exits with; it is never 0.
     """
+
+    def __init__(self, message: str, exit_code: int = 2):
+        super().__init__(message)
+        self.exit_code = exit_code

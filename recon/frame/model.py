@@ -1,0 +1,239 @@
+"""The frame: members, joints, photos and stock, as plain values.
+
+Positions are in pitches of the frame, right-handed, z up where the vertical is known.  A member's place
+is that of its centre line; its openings lie half a width off it, on its faces.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+AXIS_TOL = 1e-6   # a direction this near to a lattice axis (largest other component) lies along it
+
+
+@dataclass(frozen=True)
+class End:
+    """One end of a member: `state` is "seen", "hidden" or "cut" (by the photo's border);
+    `extra` is how many more holes could be hidden there without contradicting any photo."""
+
+    state: str = "seen"
+    extra: int = 0
+
+
+@dataclass(frozen=True)
+class Member:
+    """A straight member, drilled at every pitch.
+
+    first : centre of hole 0 on the centre line, pitches.
+    direction : unit vector from hole 0 to the last hole.
+    holes : length in holes; the member ends half a pitch past its first and last hole.
+    width : of the square section, pitches.
+    stock : id in the stock list, or None.
+    confidence : calibrated probability that the member is exactly right, 0..1.
+    ends : at hole 0 and at the last hole.
+    on_lattice : False for a brace at an angle or a member off by part of a pitch.
+    seen : openings seen in all photos together (0 where no photo was read).
+    """
+
+    id: str
+    first: tuple[float, float, float]
+    direction: tuple[float, float, float]
+    holes: int
+    width: float = 1.0
+    stock: str | None = None
+    confidence: float = 1.0
+    ends: tuple[End, End] = (End(), End())
+    on_lattice: bool = True
+    seen: int = 0
+
+    def hole_centre(self, k) -> np.ndarray:
+        """Centre of hole `k` (0-based, may be an array): (3,) or (n, 3), pitches."""
+        return np.asarray(self.first, float) + np.multiply.outer(k, np.asarray(self.direction, float))
+
+    def hole_centres(self) -> np.ndarray:
+        """Centres of all holes, (holes, 3), pitches."""
+        return self.hole_centre(np.arange(self.holes))
+
+    @property
+    def last(self) -> np.ndarray:
+        """Centre of the last hole, (3,), pitches."""
+        return self.hole_centre(self.holes - 1)
+
+    @property
+    def length(self) -> float:
+        """End to end, pitches: as many as it has holes."""
+        return float(self.holes)
+
+
+@dataclass(frozen=True)
+class Joint:
+    """A lap: one bolt's axis through hole `a_hole` of member `a` and `b_hole` of `b`.
+
+    Hole indices are 0-based here and in the file; papers and people count from 1.
+    axis : unit vector from a to b.   bolt : "seen", "assumed" or "none".
+    """
+
+    a: str
+    a_hole: int
+    b: str
+    b_hole: int
+    axis: tuple[float, float, float]
+    bolt: str = "assumed"
+    three_way: bool = False
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A photo that the frame was read from.
+
+    size : width, height, px.   reason : why it was set aside, where it was not used.
+    camera : f, cx, cy (px), k1, k2 (OpenCV's radial model), R (3x3 list), t (3 list): x_cam = R x + t,
+    x in pitches; None where the photo was not used.
+    """
+
+    file: str
+    size: tuple[int, int]
+    used: bool = True
+    reason: str = ""
+    camera: dict | None = None
+
+
+@dataclass(frozen=True)
+class StockUse:
+    """The stock that gives the frame its millimetres.  how : "recognised" from ratios in the photos,
+    "given" by the user, "length" (one measured length fixed the pitch) or "assumed"."""
+
+    id: str
+    how: str = "given"
+    confidence: float = 1.0
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Members, the joints between them and where they were read from."""
+
+    members: tuple[Member, ...]
+    joints: tuple[Joint, ...] = ()
+    pitch_mm: float | None = None
+    stock: StockUse | None = None
+    photos: tuple[Photo, ...] = ()
+    doubts: tuple[str, ...] = ()
+    name: str = ""
+
+    def member(self, id: str) -> Member:
+        """The member labelled `id`; KeyError where there is none."""
+        for m in self.members:
+            if m.id == id:
+                return m
+        raise KeyError(id)
+
+
+def hole_centre(member: Member, k) -> np.ndarray:
+    """Centre of hole `k` (0-based) of `member`, pitches."""
+    return member.hole_centre(k)
+
+
+def axis_of(member: Member) -> int | None:
+    """0, 1 or 2 where the member runs along x, y or z, else None."""
+    d = np.abs(member.direction)
+    i = int(d.argmax())
+    return i if d[i] > 0 and np.delete(d, i).max() <= AXIS_TOL * d[i] else None
+
+
+def section_axes(member: Member) -> tuple[np.ndarray, np.ndarray]:
+    """Unit normals (u, v) of two neighbouring faces; with the direction they are perpendicular.
+
+    Along a lattice axis they are the two other axes.  A brace lies in a plane of the lattice, pinned
+    through the faces parallel to that plane: one normal is the lattice axis most nearly perpendicular
+    to it, made exactly so.
+    """
+    d = np.asarray(member.direction, float)
+    d = d / np.linalg.norm(d)
+    e = np.eye(3)[np.abs(d).argmin()]
+    u = e - d * (e @ d)
+    u /= np.linalg.norm(u)
+    return u, np.cross(d, u)
+
+
+def box_half_sizes(member: Member) -> np.ndarray:
+    """Half the member's length and, twice, half its width, pitches: (3,), along direction, u, v."""
+    return np.array([member.holes / 2, member.width / 2, member.width / 2])
+
+
+def bounds(member: Member) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest and highest corner (3,), (3,) of the axis-parallel box round the member, pitches."""
+    u, v = section_axes(member)
+    centre = (np.asarray(member.first, float) + member.last) / 2
+    reach = np.abs(np.array([member.direction, u, v], float)).T @ box_half_sizes(member)
+    return centre - reach, centre + reach
+
+
+def member_cells(member: Member) -> np.ndarray:
+    """The lattice cell of every hole, (holes, 3) integers: the nearest whole pitches to its centre."""
+    return np.floor(member.hole_centres() + 0.5 + 1e-9).astype(int)
+
+
+def label(n: int) -> str:
+    """The n-th label, from 0: A, B, ... Z, AA, AB, ...
+
+    >>> [label(n) for n in (0, 25, 26, 701, 702)]
+    ['A', 'Z', 'AA', 'ZZ', 'AAA']
+    """
+    text = ""
+    n += 1
+    while n:
+        n, r = divmod(n - 1, 26)
+        text = chr(ord("A") + r) + text
+    return text
+
+
+def reversed_member(member: Member) -> Member:
+    """The same member counted from its other end."""
+    return replace(member, first=as_tuple(member.last), direction=as_tuple(-np.asarray(member.direction, float)),
+                   ends=member.ends[::-1])
+
+
+def as_tuple(vector) -> tuple[float, ...]:
+    """Plain floats, with -0.0 written as 0.0."""
+    return tuple(float(x) + 0.0 for x in vector)
+
+
+def rename(frame: Frame, names: dict[str, str]) -> Frame:
+    """The frame with every member `id` called `names[id]`, in members and joints."""
+    return replace(
+        frame,
+        members=tuple(replace(m, id=names[m.id]) for m in frame.members),
+        joints=tuple(replace(j, a=names[j.a], b=names[j.b]) for j in frame.joints))
+
+
+def relabel(frame: Frame) -> Frame:
+    """The frame with members put in order and labelled A, B, ... by it, and joints in label order.
+
+    Uprights come first, then members along x, along y, and those at an angle; within each from low to
+    high z, then y, then x of the lower end, then the longer first.  So the labels depend on neither the
+    members' former order nor on which end was hole 0; they do depend on how the frame stands.
+    `lattice.canonical` takes that away too.
+    """
+    order = sorted(frame.members, key=_reading_order)
+    moved = rename(replace(frame, members=tuple(order)), {m.id: label(i) for i, m in enumerate(order)})
+    return replace(moved, joints=sort_joints(moved))
+
+
+def sort_joints(frame: Frame) -> tuple[Joint, ...]:
+    """The joints, each from the earlier to the later member, in the members' order."""
+    place = {m.id: i for i, m in enumerate(frame.members)}
+    turned = (j if place[j.a] <= place[j.b] else flipped(j) for j in frame.joints)
+    return tuple(sorted(turned, key=lambda j: (place[j.a], place[j.b], j.a_hole, j.b_hole, j.axis, j.bolt)))
+
+
+def flipped(joint: Joint) -> Joint:
+    """The same joint told from its other member."""
+    return replace(joint, a=joint.b, a_hole=joint.b_hole, b=joint.a, b_hole=joint.a_hole,
+                   axis=as_tuple(-np.asarray(joint.axis, float)))
+
+
+def _reading_order(member: Member):
+    axis = axis_of(member)
+    ends = sorted(tuple(np.round(p[::-1], 6) + 0.0) for p in (np.asarray(member.first, float), member.last))
+    return ({2: 0, 0: 1, 1: 2, None: 3}[axis], ends[0], -member.holes, ends[1], member.id)
