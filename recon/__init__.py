@@ -1,1 +1,1 @@
-""""""
+"""From a few photographs of a frame of drilled, bolted square members to a frame file in hole counts."""

@@ -1,10 +1,11 @@
-"""The one error that people are meant to read."""
+"""The one error that is meant for people."""
 
 
 class ReconError(Exception):
-    """Something a person must put right: the message says what was wrong, where, and what to do.
+    """Something that the user can put right.
 
-    `exit_code` is what the command line exits with; it is never 0.
+    The message is one sentence or two: what was wrong, where, and what to do. The command line prints
+    it as it is, without a traceback, and ends with `exit_code`, which is never 0.
     """
 
     def __init__(self, message: str, exit_code: int = 2):

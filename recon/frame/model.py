@@ -129,11 +129,6 @@ class Frame:
         raise KeyError(id)
 
 
-def hole_centre(member: Member, k) -> np.ndarray:
-    """Centre of hole `k` (0-based) of `member`, pitches."""
-    return member.hole_centre(k)
-
-
 def axis_of(member: Member) -> int | None:
     """0, 1 or 2 where the member runs along x, y or z, else None."""
     d = np.abs(member.direction)
