@@ -1,0 +1,330 @@
+"""Photographs from files: found, checked, decoded, turned upright, and told from their duplicates."""
+
+import hashlib
+import re
+import warnings
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Callable, Iterable, Sequence
+
+import cv2
+import numpy as np
+import pillow_heif
+from PIL import ExifTags, Image, ImageOps
+
+from recon.errors import ReconError
+
+pillow_heif.register_heif_opener()
+
+# What phones and cameras write. Pillow knows many more formats; each one less is one less way in for a hostile file.
+# JPEG covers MPO, a JPEG with further pictures behind it (portrait mode, burst).
+FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
+SUFFIXES = {".jpg", ".jpeg", ".jpe", ".jfif", ".mpo", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif", ".hif"}
+FORMATS_TEXT = "JPEG, PNG, WebP, TIFF or HEIC"
+
+MAX_PIXELS = 60_000_000  # a "50 MP" phone writes up to 8192 x 6144 = 50.3 MP
+MIN_PIXELS = 250_000  # 640 x 480 passes; below, an opening at arm's length is under 4 px across
+MIN_SIDE = 300  # a strip is not a photograph of a frame
+
+# Diagonal of the 36 x 24 mm film frame. The 35 mm-equivalent focal length (Exif tag 0xA405, CIPA DC-008) compares angles
+# of view across the diagonal, because that is what stays comparable between 4:3 sensors and 3:2 film.
+# That it is the diagonal: CIPA DCG-001, from memory.
+DIAGONAL_35_MM = float(np.hypot(36.0, 24.0))
+# Shorter is a fisheye, which the radial lens model does not describe; longer leaves no perspective to read.
+F35_RANGE_MM = (10.0, 300.0)
+
+# See `drop_duplicates`.
+THUMBNAIL_SIDE = 64
+THUMBNAIL_SIGMA_PX = 4.0
+SAME_CORRELATION = 0.975
+
+
+@dataclass(frozen=True, eq=False)
+class PhotoImage:
+    """One decoded photograph, upright.
+
+    grey is luma (Rec. 601 weights) of the gamma-coded values, float32, 0..1, shape (H, W). It is not linearised: in
+    gamma-coded values a step of equal visibility has about equal size in the sun and in the shade.
+    colour is (H, W, 3) uint8, red first; embedded colour profiles are not applied.
+    size is (width, height) in px. f35_mm is the 35 mm-equivalent focal length, focal_prior_px the same in pixels of
+    this image; both None where the file does not say. digest names the decoded pixels.
+    """
+
+    path: Path
+    name: str
+    grey: np.ndarray
+    colour: np.ndarray
+    size: tuple[int, int]
+    f35_mm: float | None
+    focal_prior_px: float | None
+    digest: str
+
+
+def _natural_key(path: Path):
+    """Sort key that puts photo_2 before photo_10."""
+    return [int(part) if part.isdigit() else part.casefold() for part in re.split(r"(\d+)", path.name)]
+
+
+def find_photos(paths: Iterable[str | Path]) -> list[Path]:
+    """Files named or, for each folder named, the photos in it (by suffix, in natural order, not in folders below it).
+
+    A file named outright is kept whatever its suffix: `load_photo` judges it by its contents.
+
+    Raises ReconError where a path does not exist, a folder cannot be read or holds no photo, or no path was given.
+    """
+    found: list[Path] = []
+    for given in map(Path, paths):
+        try:
+            is_folder = given.is_dir()
+            if not is_folder and not given.exists():
+                raise ReconError(f"{given}: there is no such file or folder; check the name.")
+            if not is_folder:
+                found.append(given)
+                continue
+            inside = [p for p in given.iterdir() if not p.name.startswith(".")]
+            photos = [p for p in inside if p.suffix.lower() in SUFFIXES and p.is_file()]
+        except OSError as error:
+            raise ReconError(f"{given}: cannot be read ({error.strerror}); check its permissions.") from error
+        if not photos:
+            below = sorted(p.name for p in inside if p.is_dir())
+            hint = f" Photos in the folders below it ({', '.join(below[:3])}) are not taken: name those." if below else ""
+            raise ReconError(f"{given}: this folder holds no photos ({FORMATS_TEXT}).{hint}")
+        found += sorted(photos, key=_natural_key)
+    if not found:
+        raise ReconError(f"No photos were given: name photo files ({FORMATS_TEXT}) or a folder of them.")
+    return found
+
+
+def _megapixels(pixels: int) -> str:
+    return f"{pixels / 1e6:.1f} MP" if pixels < 10e6 else f"{pixels / 1e6:.0f} MP"
+
+
+def _check_size(name: str, size: tuple[int, int], max_pixels: int) -> None:
+    width, height = size
+    if width * height > max_pixels:
+        raise ReconError(
+            f"{name}: it says it is {width} x {height} px ({_megapixels(width * height)}), more than the "
+            f"{_megapixels(max_pixels)} that are read; save a smaller copy."
+        )
+    if width * height < MIN_PIXELS or min(width, height) < MIN_SIDE:
+        raise ReconError(
+            f"{name}: {width} x {height} px is too small to see holes in; use the original photo (0.3 MP or more)."
+        )
+
+
+def _check_file(path: Path) -> None:
+    try:
+        if path.is_dir():
+            raise ReconError(f"{path}: this is a folder, not a photo.")
+        if not path.exists():
+            raise ReconError(f"{path}: there is no such file; check the name.")
+        if not path.is_file():
+            raise ReconError(f"{path}: this is not a file.")
+        if path.stat().st_size == 0:
+            raise ReconError(f"{path.name}: the file is empty (0 bytes); copy it from the camera again.")
+        path.open("rb").close()
+    except OSError as error:
+        raise ReconError(f"{path}: cannot be read ({error.strerror}); check its permissions.") from error
+
+
+def _composited(image: Image.Image) -> Image.Image:
+    """RGB of an image with alpha, over mid grey: neither as dark as a hole nor as light as a lit one."""
+    rgba = image.convert("RGBA")
+    ground = Image.new("RGBA", rgba.size, (128, 128, 128, 255))
+    return Image.alpha_composite(ground, rgba).convert("RGB")
+
+
+def _deep_grey(image: Image.Image) -> np.ndarray:
+    """(H, W) float32 0..1 of a 16-bit, 32-bit or float grey image."""
+    values = np.nan_to_num(np.asarray(image, dtype=np.float32), nan=0.0, posinf=0.0, neginf=0.0)
+    top = float(values.max(initial=0.0))
+    # Sensors store 10, 12 or 14 bits in 16; the least depth that holds the brightest value is taken as white.
+    white = next((w for w in (1.0, 255.0, 1023.0, 4095.0, 16383.0, 65535.0) if top <= w), top)
+    if image.mode.startswith("I") and white < 1023.0:
+        white = 1023.0
+    return np.clip(values / white, 0.0, 1.0)
+
+
+def _arrays(image: Image.Image) -> tuple[np.ndarray, np.ndarray]:
+    """grey (H, W) float32 and colour (H, W, 3) uint8 of an upright, loaded image of any mode."""
+    if image.mode == "F" or image.mode.startswith("I"):
+        grey = _deep_grey(image)
+        colour = np.repeat(np.rint(grey * 255).astype(np.uint8)[:, :, None], 3, axis=2)
+        return grey, colour
+    has_alpha = image.mode in ("RGBA", "LA", "PA", "La", "RGBa") or "transparency" in image.info
+    colour = np.array(_composited(image) if has_alpha else image.convert("RGB"))
+    grey = cv2.cvtColor(colour, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    grey *= np.float32(1 / 255)
+    return grey, colour
+
+
+def _positive(value) -> float | None:
+    """An Exif number as a positive float, or None: files hold 0, 0/0 and text in these places."""
+    try:
+        number = float(value)
+    except (TypeError, ValueError, ZeroDivisionError):
+        return None
+    return number if np.isfinite(number) and number > 0 else None
+
+
+def focal_35mm(tags: dict, size: tuple[int, int]) -> float | None:
+    """35 mm-equivalent focal length in mm from the Exif IFD's tags, or None where it is absent or not believable.
+
+    tags : tag number -> value; size : (width, height) of the image in px.
+    Where the tag itself is missing, focal length times the sensor's pixels per mm (FocalPlaneXResolution) serves.
+    A photo whose proportions differ from those that the camera wrote was cropped: its angle of view is not known.
+    """
+    base = ExifTags.Base
+    wide, high = _positive(tags.get(base.ExifImageWidth)), _positive(tags.get(base.ExifImageHeight))
+    if wide and high:
+        was, now = max(wide, high) / min(wide, high), max(size) / min(size)
+        if abs(was / now - 1) > 0.02:  # rounding of a scaled copy stays below this from 0.3 MP on
+            return None
+    f35 = _positive(tags.get(base.FocalLengthIn35mmFilm))
+    if f35 is None:
+        f_mm, per_unit = _positive(tags.get(base.FocalLength)), _positive(tags.get(base.FocalPlaneXResolution))
+        unit_mm = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}.get(tags.get(base.FocalPlaneResolutionUnit, 2))
+        if f_mm is None or per_unit is None or unit_mm is None:
+            return None
+        f35 = f_mm * per_unit / unit_mm / np.hypot(wide or size[0], high or size[1]) * DIAGONAL_35_MM
+    return float(f35) if F35_RANGE_MM[0] <= f35 <= F35_RANGE_MM[1] else None
+
+
+def focal_px(f35_mm: float, size: tuple[int, int]) -> float:
+    """Focal length in px of an image of this size (width, height) with this 35 mm-equivalent focal length.
+
+    >>> round(focal_px(26.0, (2000, 1500)), 1)
+    1502.3
+    """
+    return float(f35_mm / DIAGONAL_35_MM * np.hypot(*size))
+
+
+def _exif_tags(image: Image.Image) -> dict:
+    try:
+        return dict(image.getexif().get_ifd(ExifTags.IFD.Exif))
+    except Exception:  # Exif is never needed; whatever a mangled block makes Pillow raise means "no Exif"
+        return {}
+
+
+def _upright(image: Image.Image) -> Image.Image:
+    try:
+        orientation = image.getexif().get(ExifTags.Base.Orientation, 1)
+    except Exception:  # as in _exif_tags
+        return image
+    return ImageOps.exif_transpose(image) if orientation in range(2, 9) else image
+
+
+def load_photo(path: str | Path, max_pixels: int = MAX_PIXELS) -> PhotoImage:
+    """Read one photo: JPEG, PNG, WebP, TIFF or HEIC; colour, grey, 16 bit, palette, CMYK or with alpha; upright by Exif.
+
+    The declared size is checked before any pixel is decoded, so a decompression bomb costs nothing.
+
+    Raises ReconError, naming the file and the remedy, where it is missing, unreadable, empty, not a photo, damaged, too
+    large (more than max_pixels) or too small.
+    """
+    path = Path(path)
+    name = path.name
+    _check_file(path)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # Pillow warns of odd Exif and of sizes that are checked here
+        try:
+            image = Image.open(path, formats=FORMATS)
+        except Image.DecompressionBombError as error:
+            raise ReconError(
+                f"{name}: it says it is far larger than the {_megapixels(max_pixels)} that are read; save a smaller copy."
+            ) from error
+        except Exception as error:  # a hostile header can make a decoder raise anything; all of it means the same
+            raise ReconError(
+                f"{name}: this is not a photo that can be read, or its beginning is damaged; "
+                f"use {FORMATS_TEXT}, or copy it again."
+            ) from error
+        with image:
+            _check_size(name, image.size, max_pixels)
+            try:
+                image.load()
+                tags = _exif_tags(image)
+                grey, colour = _arrays(_upright(image))
+            except MemoryError as error:
+                raise ReconError(f"{name}: there is not enough memory to decode it; save a smaller copy.") from error
+            except Exception as error:  # as above
+                raise ReconError(
+                    f"{name}: the file is damaged or cut short and cannot be decoded; copy it from the camera again."
+                ) from error
+    size = (grey.shape[1], grey.shape[0])
+    f35 = focal_35mm(tags, size)
+    digest = hashlib.blake2b(repr(size).encode(), digest_size=16)
+    digest.update(colour)
+    return PhotoImage(
+        path, name, grey, colour, size, f35, None if f35 is None else focal_px(f35, size), digest.hexdigest()
+    )
+
+
+def load_photos(
+    paths: Sequence[str | Path],
+    max_pixels: int = MAX_PIXELS,
+    progress: Callable[[str, float], None] | None = None,
+) -> tuple[list[PhotoImage], list[tuple[str, str]]]:
+    """Load each photo; those that cannot be read are returned as (name, reason) and keep nobody else from being read.
+
+    Photos of the same name from two folders get their folder's name in front, so that a name stands for one photo.
+    """
+    photos: list[PhotoImage] = []
+    broken: list[tuple[str, str]] = []
+    taken: set[str] = set()
+    for k, path in enumerate(map(Path, paths)):
+        if progress:
+            progress(f"loading {path.name}", k / len(paths))
+        try:
+            photo = load_photo(path, max_pixels)
+        except ReconError as error:
+            broken.append((path.name, str(error)))
+            continue
+        name = path.name if path.name not in taken else f"{path.resolve().parent.name}/{path.name}"
+        base, again = name, 2
+        while name in taken:
+            name, again = f"{base} ({again})", again + 1
+        taken.add(name)
+        photos.append(replace(photo, name=name))
+    return photos, broken
+
+
+def _thumbnail(photo: PhotoImage) -> np.ndarray:
+    """What tells one exposure from another, as a unit vector: the photo area-averaged to THUMBNAIL_SIDE squared, less its
+    own blur, so that wall against floor does not make all photos of one room alike; free of brightness and contrast."""
+    small = cv2.resize(photo.grey, (THUMBNAIL_SIDE, THUMBNAIL_SIDE), interpolation=cv2.INTER_AREA)
+    detail = (small - cv2.GaussianBlur(small, (0, 0), THUMBNAIL_SIGMA_PX)).ravel()
+    detail -= detail.mean()
+    return detail / max(float(np.linalg.norm(detail)), 1e-9)
+
+
+def _sameness(a: PhotoImage, b: PhotoImage, thumbnail_a: np.ndarray, thumbnail_b: np.ndarray) -> str | None:
+    """Why a is the same exposure as b, in words, or None."""
+    if a.digest == b.digest:
+        return f"it is the same photo as {b.name} (the same pixels)"
+    proportions_differ = abs(a.size[0] * b.size[1] / (a.size[1] * b.size[0]) - 1) > 0.02
+    if not proportions_differ and float(thumbnail_a @ thumbnail_b) > SAME_CORRELATION:
+        return f"it is a copy of {b.name} in another size or compression"
+    return None
+
+
+def drop_duplicates(photos: Sequence[PhotoImage]) -> tuple[list[PhotoImage], list[tuple[PhotoImage, str]]]:
+    """Tell apart photos that are the same exposure; returns those kept, in order, and (dropped, reason).
+
+    Identical pixels have one digest. A copy that was scaled or compressed again differs in every pixel, but not in its
+    coarse detail, where noise and JPEG blocks average out: correlation of the thumbnails' detail was at least 0.988 for
+    copies down to a quarter of the size or JPEG quality 20, at most 0.962 for a photo shifted by 0.5 % of its width and
+    0.26 between photos from different places (24 photos of eight frames). Of two copies the larger stays; of two of one
+    size, the one that knows its focal length, else the first.
+    """
+    order = sorted(range(len(photos)), key=lambda k: (-photos[k].grey.size, photos[k].f35_mm is None, k))
+    thumbnails = [_thumbnail(photo) for photo in photos]
+    kept: list[int] = []
+    dropped: dict[int, str] = {}
+    for k in order:
+        reasons = (_sameness(photos[k], photos[j], thumbnails[k], thumbnails[j]) for j in kept)
+        reason = next(filter(None, reasons), None)
+        if reason is None:
+            kept.append(k)
+        else:
+            dropped[k] = reason
+    return [photos[k] for k in sorted(kept)], [(photos[k], dropped[k]) for k in sorted(dropped)]
