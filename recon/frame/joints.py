@@ -1,0 +1,139 @@
+"""Laps between members, found from their places, and the graph that they make.
+
+A hole passes through a member from face to face, so a bolt can join two members where a hole of each lies
+on one line along a face normal of both and the faces touch: the centres of the two holes are then half the
+sum of the widths apart along it.  That holds alike for crossing members, for members side by side and for a
+brace pinned at an angle.
+"""
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import replace
+
+import networkx as nx
+import numpy as np
+from scipy.spatial import cKDTree
+
+from recon.frame.model import Frame, Joint, Member, as_tuple, bounds, box_half_sizes, section_axes
+
+BOLT_TOL = 0.1      # pitches that two holes may be off their common axis; a hole is 0.2 to 0.45 wide, the next one 1 away
+NORMAL_TOL = 0.999  # |cosine| from which two face normals count as one
+CLASH_TOL = 0.01    # pitches of overlap that are rounding: laps of the usual stock clash by 0.2 or more
+BRACE_TOL = 0.05    # the same where a member is off the lattice and its place was measured
+
+
+def find_joints(members) -> tuple[Joint, ...]:
+    """All laps between `members`, every bolt "assumed", three-way laps marked, in the members' order.
+
+    Members side by side share a row of hole axes; of these the first and the last are given, where two bolts
+    hold best, or the only one.
+    """
+    members = tuple(members)
+    if len(members) < 2:
+        return ()
+    centres = np.vstack([m.hole_centres() for m in members])
+    owner = np.repeat(np.arange(len(members)), [m.holes for m in members])
+    hole = np.concatenate([np.arange(m.holes) for m in members])
+    width = np.array([m.width for m in members], float)
+    normals = np.array([section_axes(m) for m in members])     # (n, 2, 3)
+    tree = cKDTree(centres)
+
+    rows = defaultdict(list)        # (a, b, side) -> [(hole of a, hole of b)]
+    axes = {}
+    for other in np.unique(width):
+        reach = (width[owner] + other) / 2
+        for face in (0, 1):
+            for side in (1.0, -1.0):
+                spots = centres + side * reach[:, None] * normals[owner, face]
+                for p, q in _near(spots, tree):
+                    a, b = int(owner[p]), int(owner[q])
+                    if a < b and width[b] == other and np.abs(normals[b] @ normals[a, face]).max() > NORMAL_TOL:
+                        rows[a, b, face, side].append((int(hole[p]), int(hole[q])))
+                        axes[a, b, face, side] = side * normals[a, face]
+    joints = []
+    for key in sorted(rows):
+        a, b = key[:2]
+        pairs = sorted(rows[key])
+        for a_hole, b_hole in dict.fromkeys((pairs[0], pairs[-1])):
+            joints.append(Joint(members[a].id, a_hole, members[b].id, b_hole, as_tuple(np.round(axes[key], 9))))
+    return mark_three_way(joints, members)
+
+
+def _near(spots, tree):
+    """(spot, point) index pairs nearer than BOLT_TOL."""
+    distance, index = tree.query(spots, k=min(4, tree.n), distance_upper_bound=BOLT_TOL)
+    spot, column = np.nonzero(np.isfinite(distance))
+    return zip(spot, index[spot, column])
+
+
+def mark_three_way(joints, members) -> tuple[Joint, ...]:
+    """The joints with `three_way` set where three mutually perpendicular members are lapped in pairs round one corner."""
+    direction = {m.id: np.asarray(m.direction, float) for m in members}
+    crossing = nx.Graph()
+    for j in joints:
+        if abs(direction[j.a] @ direction[j.b]) < 1 - NORMAL_TOL:
+            crossing.add_edge(j.a, j.b)
+    corners = set()
+    for a, b in crossing.edges:
+        for c in nx.common_neighbors(crossing, a, b):
+            # Three pairs at right angles: the laps lie along three different axes and so round one corner.
+            corners |= {frozenset(pair) for pair in ((a, b), (b, c), (a, c))}
+    return tuple(replace(j, three_way=frozenset((j.a, j.b)) in corners) for j in joints)
+
+
+def joint_graph(frame: Frame) -> nx.MultiGraph:
+    """The frame as a graph: a node a member id (attribute `member`), an edge a joint (attributes `joint`, `bolt`,
+    `three_way`).  Two members side by side with two bolts have two edges."""
+    graph = nx.MultiGraph()
+    for m in frame.members:
+        graph.add_node(m.id, member=m)
+    for j in frame.joints:
+        graph.add_edge(j.a, j.b, joint=j, bolt=j.bolt, three_way=j.three_way)
+    return graph
+
+
+def loose_members(frame: Frame) -> tuple[str, ...]:
+    """Ids of the members that no joint touches, in the members' order."""
+    return tuple(nx.isolates(joint_graph(frame)))
+
+
+def components(frame: Frame) -> list[tuple[str, ...]]:
+    """The pieces of the frame, over laps with and without a bolt: ids in the members' order, the piece with most
+    members first."""
+    place = {m.id: i for i, m in enumerate(frame.members)}
+    pieces = [tuple(sorted(piece, key=place.get)) for piece in nx.connected_components(joint_graph(frame))]
+    return sorted(pieces, key=lambda piece: (-len(piece), place[piece[0]]))
+
+
+def collisions(members) -> list[tuple[str, str, float]]:
+    """Pairs of members that take the same room: (id, id, depth in pitches), in the members' order.
+
+    Members are solid boxes; touching faces do not collide.  Boxes are told apart by a separating axis among
+    their face normals and the products of their edges (S. Gottschalk, M. Lin, D. Manocha, "OBBTree",
+    SIGGRAPH 1996, doi:10.1145/237170.237244); the depth is the overlap along the axis that separates them best.
+    """
+    members = tuple(members)
+    if len(members) < 2:
+        return []
+    low, high = (np.array(corner) for corner in zip(*map(bounds, members)))
+    found = []
+    for i, m in enumerate(members[:-1]):
+        close = ((low[i + 1:] < high[i] - CLASH_TOL) & (high[i + 1:] > low[i] + CLASH_TOL)).all(axis=1)
+        for k in np.nonzero(close)[0]:
+            other = members[i + 1 + k]
+            depth = _overlap(m, other)
+            if depth > (CLASH_TOL if m.on_lattice and other.on_lattice else BRACE_TOL):
+                found.append((m.id, other.id, depth))
+    return found
+
+
+def _overlap(a: Member, b: Member) -> float:
+    """How deep two boxes lie in one another, pitches; not above 0 where they are apart."""
+    edges = [np.array([m.direction, *section_axes(m)], float) for m in (a, b)]
+    half = [box_half_sizes(a), box_half_sizes(b)]
+    between = (np.asarray(b.first, float) + b.last - np.asarray(a.first, float) - a.last) / 2
+    products = np.cross(edges[0][:, None], edges[1][None]).reshape(9, 3)
+    size = np.linalg.norm(products, axis=1)
+    axes = np.vstack([edges[0], edges[1], products[size > 1e-6] / size[size > 1e-6, None]])
+    reach = np.abs(axes @ edges[0].T) @ half[0] + np.abs(axes @ edges[1].T) @ half[1]
+    return float((reach - np.abs(axes @ between)).min())

@@ -1,0 +1,306 @@
+"""Lattice arithmetic: turns and shifts of a frame, its canonical form and symmetries, snapping, alignment.
+
+A frame read from photos may stand in any of 24 ways on its lattice and start anywhere, so two frames are
+compared up to the 24 turns and any shift; never up to a reflection, which no turn undoes.
+"""
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from recon.frame.model import Frame, Joint, Member, Photo, as_tuple, axis_of, flipped, relabel
+
+MATCH_TOL = 0.25      # pitches: nearer than half the half-hole offset, the smallest that members are built with
+PARALLEL = 0.98       # |cosine| from which two directions count as parallel; a 3-4-5 brace is at 0.8
+PLACE_DECIMALS = 6    # canonical places are rounded to this (0.04 micrometres at 38.1 mm)
+TURN_DECIMALS = 9     # and directions to this
+
+
+def rotations() -> np.ndarray:
+    """The 24 turns of the lattice: (24, 3, 3) integers, the identity first."""
+    turns = []
+    for order in itertools.permutations(range(3)):
+        for signs in itertools.product((1, -1), repeat=3):
+            turn = np.zeros((3, 3), int)
+            turn[range(3), order] = signs
+            if round(np.linalg.det(turn)) == 1:
+                turns.append(turn)
+    return np.array(turns)
+
+
+def upright_rotations() -> np.ndarray:
+    """The 4 turns that keep z up: (4, 3, 3) integers, the identity first."""
+    turns = rotations()
+    return turns[turns[:, 2, 2] == 1]
+
+
+def transform(frame: Frame, turn, shift=(0, 0, 0)) -> Frame:
+    """The frame moved by x -> turn x + shift (pitches), its joints and cameras with it.
+
+    Ids, hole numbers and photos stay: each camera still sees the moved frame where it saw the old one.
+    """
+    turn, shift = np.asarray(turn), np.asarray(shift, float)
+    members = tuple(replace(m, first=as_tuple(turn @ np.asarray(m.first, float) + shift),
+                            direction=as_tuple(turn @ np.asarray(m.direction, float))) for m in frame.members)
+    joints = tuple(replace(j, axis=as_tuple(turn @ np.asarray(j.axis, float))) for j in frame.joints)
+    return replace(frame, members=members, joints=joints, photos=tuple(_moved(p, turn, shift) for p in frame.photos))
+
+
+def _moved(photo: Photo, turn, shift) -> Photo:
+    if not photo.camera:
+        return photo
+    R = np.asarray(photo.camera["R"], float) @ turn.T    # x_cam = R turn' (x - shift) + t
+    t = np.asarray(photo.camera["t"], float) - R @ shift
+    return replace(photo, camera=dict(photo.camera, R=R.tolist(), t=t.tolist()))
+
+
+def mirrored(frame: Frame) -> Frame:
+    """The frame's mirror image in the plane x = 0.  It keeps no cameras: it was in no photo."""
+    flip = np.diag([-1, 1, 1])
+    return transform(replace(frame, photos=tuple(replace(p, camera=None) for p in frame.photos)), flip)
+
+
+# Canonical form
+
+def canonical(frame: Frame, turns=None) -> Frame:
+    """The one frame that stands for all turns and shifts of `frame`.
+
+    turns : (n, 3, 3) those to undo; all 24 by default, `upright_rotations()` where z is up.
+
+    Every member runs towards positive coordinates (its first that is not 0), the lowest first hole is at 0
+    in x, y and z, places are rounded to 1e-6 pitch, and of the turns that one is taken whose list of members
+    comes first in order.  Members are then labelled by `relabel`.  A mirrored frame has another canonical
+    form unless the frame is its own mirror image.  Photos and doubts go along and do not take part.
+    """
+    if not frame.members:
+        return frame
+    turns = rotations() if turns is None else np.asarray(turns)
+    keys = [_geometry_key(frame.members, turn) for turn in turns]
+    best = min(keys)
+    posed = [_posed(frame, turn) for turn, key in zip(turns, keys) if key == best]
+    return min(posed, key=_full_key)   # what is told of the members may tell symmetric turns apart
+
+
+def _oriented(members: tuple[Member, ...], turn):
+    """Turned, shifted to 0 and run towards positive coordinates: first (n, 3), direction (n, 3), reversed (n,)."""
+    turn = np.asarray(turn)
+    direction = np.round([turn @ np.asarray(m.direction, float) for m in members], TURN_DECIMALS) + 0.0
+    leading = direction[np.arange(len(direction)), (direction != 0).argmax(axis=1)]
+    backwards = leading < 0
+    start = np.array([m.last if back else np.asarray(m.first, float) for m, back in zip(members, backwards)]) @ turn.T
+    first = np.round(start - start.min(axis=0), PLACE_DECIMALS) + 0.0
+    return first, np.where(backwards[:, None], -direction, direction) + 0.0, backwards
+
+
+def _geometry_key(members, turn):
+    first, direction, _ = _oriented(members, turn)
+    holes = np.array([[m.holes] for m in members], float)
+    return sorted(map(tuple, np.hstack([direction, first, holes]).tolist()))
+
+
+def _posed(frame: Frame, turn) -> Frame:
+    first, direction, backwards = _oriented(frame.members, turn)
+    shift = first[0] - np.asarray(turn) @ (frame.members[0].last if backwards[0] else np.asarray(frame.members[0].first))
+    moved = transform(frame, turn, shift)
+    members = tuple(replace(m, first=as_tuple(f), direction=as_tuple(d), ends=m.ends[::-1] if back else m.ends)
+                    for m, f, d, back in zip(moved.members, first, direction, backwards))
+    last_hole = {m.id: m.holes - 1 for m, back in zip(members, backwards) if back}
+    joints = tuple(_canonical_joint(j, last_hole) for j in moved.joints)
+    return relabel(replace(moved, members=members, joints=joints))
+
+
+def _canonical_joint(joint: Joint, last_hole: dict[str, int]) -> Joint:
+    def hole(id, k):
+        return last_hole[id] - k if id in last_hole else k
+    return replace(joint, a_hole=hole(joint.a, joint.a_hole), b_hole=hole(joint.b, joint.b_hole),
+                   axis=as_tuple(np.round(joint.axis, TURN_DECIMALS)))
+
+
+def _full_key(frame: Frame):
+    members = [(m.direction, m.first, m.holes, m.width, m.stock or "", m.confidence, m.seen, m.on_lattice,
+                [(e.state, e.extra) for e in m.ends]) for m in frame.members]
+    return members, [(j.a, j.a_hole, j.b, j.b_hole, j.axis, j.bolt, j.three_way) for j in frame.joints]
+
+
+def symmetries(frame: Frame, tol: float = MATCH_TOL) -> np.ndarray:
+    """The turns that bring the frame's members onto themselves, after a shift: (k, 3, 3), the identity first.
+
+    `len` of it is the frame's symmetry count: in so many ways two photos of it can be put together equally well.
+    """
+    if not frame.members:
+        return rotations()
+    holes = np.vstack([m.hole_centres() for m in frame.members])
+    middle = (holes.min(axis=0) + holes.max(axis=0)) / 2
+    ends = _ends(frame.members)
+    keep = [turn for turn in rotations()
+            if len(_exact_pairs(ends @ turn.T + (middle - turn @ middle), ends, tol)) == len(ends)]
+    return np.array(keep)
+
+
+# Snapping
+
+def lattice_classes(widths, laps: int = 4) -> np.ndarray:
+    """The places within a pitch that centre lines can take: sorted residues modulo 1.
+
+    Each lap sets a centre line half the sum of the two widths off, so the places are {a + b w mod 1} with
+    whole a and |b| <= laps; with several widths, sums of their half-sums.  Where pitch = width this is {0}.
+
+    widths : the members' widths, pitches.
+
+    >>> lattice_classes([1.5])
+    array([0. , 0.5])
+    """
+    widths = np.unique(np.round(np.atleast_1d(np.asarray(widths, float)), PLACE_DECIMALS))
+    steps = np.unique(np.add.outer(widths, widths).ravel() / 2)
+    classes = np.zeros(1)
+    for _ in range(laps):
+        reached = np.concatenate([classes] + [classes + s for s in steps] + [classes - s for s in steps])
+        classes = np.unique(np.round(reached % 1, PLACE_DECIMALS) % 1)
+    return classes
+
+
+def snap(values, classes) -> tuple[np.ndarray, np.ndarray]:
+    """The nearest places of `classes` (modulo 1) to `values`, and what was left over (value - place), pitches.
+
+    values : (...,) coordinates relative to the lattice's origin.   classes : from `lattice_classes`.
+    """
+    values = np.asarray(values, float)
+    classes = np.asarray(classes, float)
+    places = np.round(values[..., None] - classes) + classes
+    nearest = np.abs(places - values[..., None]).argmin(axis=-1)
+    snapped = np.take_along_axis(places, nearest[..., None], axis=-1)[..., 0]
+    return snapped, values - snapped
+
+
+def on_lattice(members, tol: float = 0.05) -> np.ndarray:
+    """Which members run along an axis at a place of the lattice that most of them share: (n,) bool.
+
+    A brace at an angle and a member off by part of a pitch that no lap explains are not.
+    """
+    along = np.array([axis_of(m) is not None for m in members], bool)
+    if not along.any():
+        return along
+    first = np.array([m.first for m in members], float)
+    classes = lattice_classes([m.width for m, ok in zip(members, along) if ok])
+    fits = along.copy()
+    for x in first.T:
+        fits &= max((np.abs(snap(x - origin, classes)[1]) <= tol for origin in x[along]), key=lambda ok: ok[along].sum())
+    return fits
+
+
+# Alignment of two frames
+
+@dataclass(frozen=True)
+class Alignment:
+    """How frame a lies on frame b: x_b = turn x_a + shift.
+
+    pairs : (index in a, index in b) of the members whose end holes agree.
+    shared : holes of a that fall on a hole of b in a parallel member.
+    """
+
+    turn: np.ndarray
+    shift: np.ndarray
+    pairs: tuple[tuple[int, int], ...]
+    shared: int
+
+    @property
+    def score(self) -> tuple[int, int]:
+        """What alignments are ranked by: members that agree in both ends, then holes shared."""
+        return len(self.pairs), self.shared
+
+
+def align(frame_a: Frame, frame_b: Frame, turns=None) -> Alignment | None:
+    """The turn and shift that bring most of `frame_a` onto `frame_b`; None where no two members can be laid parallel."""
+    found = alignments(frame_a, frame_b, turns)
+    return found[0] if found else None
+
+
+def alignments(frame_a: Frame, frame_b: Frame, turns=None, limit: int = 24) -> list[Alignment]:
+    """Turns and shifts that bring members of `frame_a` onto `frame_b`, best first.
+
+    Every pair of members that a turn lays parallel votes, with each of its two ends, for the shift that brings
+    the ends together; the shifts with most votes are then counted out.  Shifts are real numbers: whole where
+    both frames have their origin on the same class of place.
+
+    turns : (n, 3, 3) those to try, all 24 by default.   limit : how many to count out and return.
+    """
+    if not frame_a.members or not frame_b.members:
+        return []
+    turns = rotations() if turns is None else np.asarray(turns)
+    ends_a, ends_b = _ends(frame_a.members), _ends(frame_b.members)
+    proposals = []
+    for turn in turns:
+        for shift in _voted_shifts(ends_a @ turn.T, ends_b, _directions(frame_a.members) @ turn.T,
+                                   _directions(frame_b.members)):
+            pairs = _exact_pairs(ends_a @ turn.T + shift, ends_b, MATCH_TOL)
+            proposals.append((len(pairs), len(proposals), turn, shift, pairs))
+    proposals.sort(key=lambda p: (-p[0], p[1]))
+    holes_a, tree_b = _hole_rows(frame_a.members), cKDTree(_hole_rows(frame_b.members))
+    found = [Alignment(turn, shift, tuple(pairs), _shared_holes(holes_a, tree_b, turn, shift))
+             for _, _, turn, shift, pairs in proposals[:4 * limit]]
+    return sorted(found, key=lambda a: a.score, reverse=True)[:limit]
+
+
+def _ends(members) -> np.ndarray:
+    """(n, 2, 3): centres of the first and last hole."""
+    return np.array([(m.first, m.last) for m in members], float)
+
+
+def _directions(members) -> np.ndarray:
+    return np.array([m.direction for m in members], float)
+
+
+def _voted_shifts(ends_a, ends_b, along_a, along_b, keep: int = 6) -> list[np.ndarray]:
+    """The shifts (3,) that most ends vote for, most votes first."""
+    cosine = along_a @ along_b.T
+    i, j = np.nonzero(np.abs(cosine) > PARALLEL)
+    if not len(i):
+        return []
+    b = np.where((cosine[i, j] < 0)[:, None, None], ends_b[j, ::-1], ends_b[j])
+    votes = (b - ends_a[i]).reshape(-1, 3)
+    shifts = []
+    for offset in (0.0, MATCH_TOL):    # two grids, so that no cluster is split by both
+        bins = np.floor((votes + offset) / (2 * MATCH_TOL)).astype(np.int64)
+        bins -= bins.min(axis=0)
+        numbered = np.ravel_multi_index(bins.T, bins.max(axis=0) + 1)
+        _, cell_of, count = np.unique(numbered, return_inverse=True, return_counts=True)
+        for cell in np.argsort(-count, kind="stable")[:keep]:
+            shifts.append((count[cell], np.median(votes[cell_of == cell], axis=0)))
+    shifts.sort(key=lambda s: -s[0])
+    distinct = []
+    for _, shift in shifts:
+        if all(np.abs(shift - other).max() > 1e-6 for other in distinct):
+            distinct.append(shift)
+    return distinct[:keep]
+
+
+def _exact_pairs(ends_a, ends_b, tol) -> list[tuple[int, int]]:
+    """Index pairs, one to one, of members whose two end holes agree within `tol`, either way round."""
+    n = len(ends_b)
+    both_ways = np.vstack([ends_b.reshape(n, 6), ends_b[:, ::-1].reshape(n, 6)])
+    distance, index = cKDTree(both_ways).query(ends_a.reshape(-1, 6), p=np.inf, distance_upper_bound=tol)
+    taken, pairs = set(), []
+    for i in np.argsort(distance, kind="stable"):
+        j = int(index[i]) % n
+        if np.isfinite(distance[i]) and j not in taken:
+            taken.add(j)
+            pairs.append((int(i), j))
+    return sorted(pairs)
+
+
+def _hole_rows(members) -> np.ndarray:
+    """(holes, 6): hole centres, and the member's unsigned direction blown up so that only parallel holes are near."""
+    rows = []
+    for m in members:
+        d = np.abs(m.direction)
+        rows.append(np.hstack([m.hole_centres(), np.tile(d, (m.holes, 1))]))
+    return np.vstack(rows)
+
+
+def _shared_holes(holes_a, tree_b, turn, shift) -> int:
+    moved = np.hstack([holes_a[:, :3] @ turn.T + shift, holes_a[:, 3:] @ np.abs(turn).T])
+    distance, _ = tree_b.query(moved, p=np.inf, distance_upper_bound=MATCH_TOL)
+    return int(np.isfinite(distance).sum())
