@@ -1,0 +1,62 @@
+"""Files written whole or not at all, and what stopped them in words. For every floor that writes."""
+
+import errno
+import os
+import tempfile
+from pathlib import Path
+
+from recon.errors import ReconError
+
+_WHY = {
+    errno.ENOSPC: "the disk is full; make room or write to another place",
+    errno.EDQUOT: "your share of the disk is used up; make room or write to another place",
+    errno.EROFS: "that place is read-only; write to another folder",
+    errno.EACCES: "you are not allowed to write there; change its permissions or write to another folder",
+    errno.EPERM: "you are not allowed to write there; change its permissions or write to another folder",
+    errno.ENOENT: "its folder does not exist; create it first",
+    errno.ENOTDIR: "a part of its path is a file and not a folder; choose another name",
+    errno.EISDIR: "a folder of that name is in the way; choose another name",
+    errno.ENAMETOOLONG: "its name is too long; choose a shorter one",
+    errno.EFBIG: "it is too large for that disk; write to another place",
+}
+
+
+def why_not_written(path: str | Path, error: OSError) -> ReconError:
+    """The error to raise where writing `path` failed: what stopped it and what to do."""
+    reason = _WHY.get(error.errno, f"{error.strerror or error}; write to another place")
+    return ReconError(f"{path}: cannot be written: {reason}.")
+
+
+def write_bytes_atomic(path: str | Path, data: bytes) -> None:
+    """Write a file so that at any moment it has its old contents or its new ones, never part of them.
+
+    The data go to a hidden file beside it, are forced to the disk, and take the name in one step (rename(2) on one file
+    system is atomic: POSIX.1-2017). Raises ReconError; then nothing has changed.
+    """
+    path = Path(path)
+    part = None
+    try:
+        handle, part = tempfile.mkstemp(prefix=f".{path.name[:40]}-", suffix=".part", dir=path.parent)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        # mkstemp lets only the owner read; a file that is replaced keeps its mode, a new one gets the usual one.
+        os.chmod(part, path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
+        os.replace(part, path)
+    except OSError as error:
+        raise why_not_written(path, error) from error
+    finally:
+        if part is not None and os.path.exists(part):
+            os.unlink(part)
+
+
+def write_text_atomic(path: str | Path, text: str) -> None:
+    """`write_bytes_atomic` of text in UTF-8."""
+    write_bytes_atomic(path, text.encode("utf-8"))
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
