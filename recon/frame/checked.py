@@ -1,0 +1,139 @@
+"""Files that people write: read with care, checked against a schema, and told of in sentences.
+
+A schema's `description` says what each field must be; it is the second half of the sentence that a wrong
+value gets: "'holes' is 0; a member has 1 to 1000 holes, counted whole".
+"""
+from __future__ import annotations
+
+import difflib
+import json
+import math
+from pathlib import Path
+
+import jsonschema
+
+from recon.errors import ReconError
+
+MAX_BYTES = 64 * 2**20    # a frame of 2000 members is under 1 MB; larger is some other file
+
+
+def read_text(path, what: str) -> str:
+    """The text of a UTF-8 file.  `what` names its kind in errors ("frame file").
+
+    Raises ReconError where it is missing, a folder, unreadable, too large or not text.
+    """
+    path = Path(path)
+    try:
+        if path.is_dir():
+            raise ReconError(f"{path}: this is a folder, not a {what}; name a file in it.")
+        if not path.exists():
+            raise ReconError(f"{path}: there is no such file; check the name.")
+        if not path.is_file():
+            raise ReconError(f"{path}: this is not an ordinary file; save the {what} to disk first.")
+        if path.stat().st_size > MAX_BYTES:
+            raise ReconError(f"{path}: too large for a {what} ({path.stat().st_size >> 20} MB); check that it is the right file.")
+        return path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise ReconError(f"{path}: this is not text (byte {error.start + 1}); a {what} is UTF-8 text.") from error
+    except (OSError, ValueError) as error:      # ValueError: a name with a zero byte
+        raise ReconError(f"{path}: cannot be read ({getattr(error, 'strerror', None) or error}); check its permissions.") from error
+
+
+def parse_json(text: str, where: str):
+    """The value that a JSON text holds.  Raises ReconError with line and column, also for NaN, for a number that
+    no float holds and for a field given twice."""
+    def no_constant(name):
+        raise ReconError(f"{where}: {name} is not a number that JSON knows; replace it by a number or null.")
+
+    def once(pairs):
+        given = {}
+        for key, value in pairs:
+            if key in given:
+                raise ReconError(f"{where}: '{key}' is given twice in one object; leave one out.")
+            given[key] = value
+        return given
+
+    try:
+        return json.loads(text, parse_constant=no_constant, object_pairs_hook=once)
+    except json.JSONDecodeError as error:
+        raise ReconError(f"{where}, line {error.lineno}, column {error.colno}: not JSON ({_lower(error.msg)}); "
+                         "mend it there, or write the file anew.") from error
+    except RecursionError as error:
+        raise ReconError(f"{where}: brackets within brackets too deep to read; write the file anew.") from error
+    except ValueError as error:                 # a whole number of thousands of digits
+        raise ReconError(f"{where}: a number has too many digits; shorten it.") from error
+
+
+def check(data, schema: dict, where: str, name_place) -> None:
+    """Raises ReconError with the first thing in `data` that the schema forbids, and how many more there are.
+
+    where : the file's name.   name_place : path in `data`, a tuple of keys and indices -> words such as
+    "member C", or "" for the whole.
+    """
+    path = _non_finite(data)
+    if path is not None:
+        raise ReconError(_sentence(where, name_place(path), f"'{_field(path)}' is not a finite number; give a number."))
+    errors = sorted(jsonschema.Draft202012Validator(schema).iter_errors(data), key=lambda e: _order(e.absolute_path))
+    if errors:
+        first, more = errors[0], len(errors) - 1
+        rest = f" ({more} more like it.)" if more else ""
+        raise ReconError(_sentence(where, name_place(tuple(first.absolute_path)), _problem(first)) + rest)
+
+
+def _problem(error) -> str:
+    path, schema = tuple(error.absolute_path), error.schema
+    if error.validator == "required":
+        name = next(k for k in error.validator_value if k not in error.instance)
+        wanted = schema.get("properties", {}).get(name, {}).get("description", "it is needed")
+        return f"'{name}' is missing; {wanted}."
+    if error.validator == "additionalProperties":
+        name = next(k for k in error.instance if k not in schema["properties"])
+        return f"there is no field '{shorten(name)}'; {suggest(name, schema['properties'], 'the fields are')}."
+    wanted = schema.get("description", error.message)
+    if not path:
+        return f"{wanted}."
+    return f"'{_field(path)}' is {shorten(json.dumps(error.instance, ensure_ascii=False, default=str))}; {wanted}."
+
+
+def suggest(word: str, known, otherwise: str) -> str:
+    """"did you mean 'x'?"-like words, or all the known ones after `otherwise`."""
+    near = difflib.get_close_matches(str(word), list(known), n=1)
+    return f"perhaps '{near[0]}' is meant" if near else f"{otherwise} {', '.join(known)}"
+
+
+def shorten(text, most: int = 60) -> str:
+    """The text, its middle left out where it is long."""
+    text = str(text)
+    return text if len(text) <= most else f"{text[:most - 20]} ... {text[-14:]}"
+
+
+def _sentence(where, place, problem) -> str:
+    return ": ".join(part for part in (where, place, problem) if part)
+
+
+def _field(path) -> str:
+    """The last name in a path, with the position counted from 1 where it ends in a list."""
+    names = [i for i, p in enumerate(path) if isinstance(p, str)]
+    if not names:
+        return "entry" if path else "value"
+    return path[names[-1]] + "".join(f" [{p + 1}]" for p in path[names[-1] + 1:])
+
+
+def _order(path):
+    return [(0, p, "") if isinstance(p, int) else (1, 0, p) for p in path]
+
+
+def _non_finite(data):
+    """Path of a float that is not finite, else None.  Without recursion: data may be nested deep."""
+    todo = [((), data)]
+    while todo:
+        path, value = todo.pop()
+        if isinstance(value, float) and not math.isfinite(value):
+            return path
+        items = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, (list, tuple)) else ()
+        todo += [(path + (k,), v) for k, v in items if isinstance(v, (float, dict, list, tuple))]
+    return None
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]

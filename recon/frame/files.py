@@ -1,0 +1,251 @@
+"""The frame file: JSON, described by `frame.schema.json`.
+
+A file written by hand needs no more than `members`, each with `first`, `direction` and `holes`, and `pitch_mm`;
+labels, widths, joints and the rest are then filled in.
+"""
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import asdict, replace
+from functools import cache
+from importlib import resources
+from itertools import count
+
+import numpy as np
+
+from recon.errors import ReconError
+from recon.files import write_text_atomic
+from recon.frame.checked import check, parse_json, read_text, suggest
+from recon.frame.joints import collisions, find_joints, mark_three_way
+from recon.frame.lattice import on_lattice
+from recon.frame.model import End, Frame, Joint, Member, Photo, StockUse, as_tuple, bounds, label
+from recon.frame.stock import Stock, find_stock, load_stocks
+
+FORMAT, VERSION = "drilled-frame", 1
+NEAR_UNIT = 0.05      # a direction's length this near to 1 is rounding, as in [0.7, 0.7, 0]; else it is refused
+MISSED = 0.5          # pitches: holes farther than this off their bolt's axis are other holes
+
+
+def load_frame(path, stocks: dict[str, Stock] | None = None) -> Frame:
+    """The frame in a file.
+
+    stocks : the stock list that names in the file are looked up in; `load_stocks()` by default.
+    Raises ReconError, naming file and place, where the file cannot be read or tells of no possible frame.
+    """
+    return frame_from_dict(parse_json(read_text(path, "frame file"), str(path)), str(path), stocks)
+
+
+def save_frame(frame: Frame, path, overwrite: bool = False) -> None:
+    """Writes a frame file, whole or not at all.
+
+    Raises ReconError where `path` exists and `overwrite` is False, where it cannot be written, and where the
+    frame holds numbers that are not finite.
+    """
+    text = frame_to_text(frame)
+    if os.path.lexists(path) and not overwrite:
+        raise ReconError(f"{path}: exists already and is left as it is; choose another name, or allow overwriting.")
+    write_text_atomic(path, text)
+
+
+def frame_to_text(frame: Frame) -> str:
+    """The text of a frame file, a line a member, a joint, a photo.  Raises ReconError for numbers that are not finite."""
+    def line(value):
+        return json.dumps(value, ensure_ascii=False, allow_nan=False)
+
+    def entry(value):
+        if isinstance(value, list) and value:
+            return "[\n  " + ",\n  ".join(map(line, value)) + "\n ]"
+        return line(value)
+
+    try:
+        return "{\n" + ",\n".join(f" {line(k)}: {entry(v)}" for k, v in frame_to_dict(frame).items()) + "\n}\n"
+    except ValueError as error:
+        raise ReconError("The frame holds a number that is not finite and cannot be saved.") from error
+
+
+def frame_to_dict(frame: Frame) -> dict:
+    """The frame as the plain values of a frame file."""
+    data = {"format": FORMAT, "version": VERSION, "name": frame.name, "pitch_mm": frame.pitch_mm,
+            "stock": frame.stock and asdict(frame.stock),
+            "members": [asdict(m) for m in frame.members], "joints": [asdict(j) for j in frame.joints],
+            "photos": [asdict(p) for p in frame.photos], "doubts": list(frame.doubts)}
+    return _plain(data)
+
+
+def _plain(value):
+    """Tuples and arrays as lists, NumPy's numbers as Python's."""
+    if isinstance(value, dict):
+        return {k: _plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(v) for v in value]
+    return value.tolist() if isinstance(value, (np.ndarray, np.generic)) else value
+
+
+def frame_from_dict(data, where: str = "frame", stocks: dict[str, Stock] | None = None) -> Frame:
+    """The frame that the plain values of a frame file tell of; `where` names their file in errors.
+
+    Raises ReconError where they tell of no possible frame.
+    """
+    _check_version(data, where)
+    check(data, schema(), where, lambda path: _place(data, path))
+    if stocks is None:
+        stocks = load_stocks()
+    stock = _stock_use(data.get("stock"), where, stocks)
+    pitch_mm = data.get("pitch_mm")
+    if pitch_mm is None and stock and stock.id:
+        pitch_mm = stocks[stock.id].pitch_mm
+    members = _members(data["members"], where, stock, stocks)
+    frame = Frame(members=members, joints=(), pitch_mm=None if pitch_mm is None else float(pitch_mm), stock=stock,
+                  photos=tuple(map(_photo, data.get("photos", ()))), doubts=tuple(data.get("doubts", ())),
+                  name=data.get("name", ""))
+    _check_room(members, where)
+    joints = _joints(data["joints"], members, where) if "joints" in data else find_joints(members)
+    return replace(frame, joints=joints)
+
+
+@cache
+def schema() -> dict:
+    """The JSON Schema (draft 2020-12) of a frame file."""
+    return json.loads(resources.files("recon.frame").joinpath("frame.schema.json").read_text(encoding="utf-8"))
+
+
+def _check_version(data, where):
+    if not isinstance(data, dict):
+        return                                  # the schema says what is wrong
+    if data.get("format", FORMAT) != FORMAT:
+        raise ReconError(f"{where}: this is not a frame file; its 'format' is not \"{FORMAT}\".")
+    version = data.get("version", VERSION)
+    if isinstance(version, int) and not isinstance(version, bool) and version > VERSION:
+        raise ReconError(f"{where}: written by a newer program (version {_short(version)} of the file; this one reads "
+                         f"{VERSION}); update this program, or save the frame as version {VERSION}.")
+
+
+def _short(number: int) -> str:
+    return str(number) if number < 10**9 else "far above"
+
+
+def _place(data, path) -> str:
+    """Words for a path in a frame file: "member C, end 2"."""
+    if not path or path[0] not in ("members", "joints", "photos", "stock", "doubts"):
+        return ""
+    if path[0] == "stock":
+        return "stock"
+    if len(path) < 2:
+        return ""
+    entry = data[path[0]][path[1]]
+    words = f"{path[0][:-1]} {path[1] + 1}"
+    if isinstance(entry, dict):
+        if path[0] == "members" and _plain_text(entry.get("id")):
+            words = f"member {entry['id']}"
+        if path[0] == "joints" and _plain_text(entry.get("a")) and _plain_text(entry.get("b")):
+            words += f" ({entry['a']} to {entry['b']})"
+    if len(path) > 3 and path[2] == "ends":
+        words += f", end {path[3] + 1}"
+    return words + (", camera" if len(path) > 3 and path[2] == "camera" else "")
+
+
+def _plain_text(value) -> bool:
+    return isinstance(value, str) and 0 < len(value) <= 16 and value.isprintable()
+
+
+def _stock_use(entry, where, stocks) -> StockUse | None:
+    if entry is None:
+        return None
+    if entry["id"]:
+        _known(stocks, entry["id"], where)
+    return StockUse(entry["id"], entry.get("how", "given"), float(entry.get("confidence", 1)))
+
+
+def _known(stocks, id, where) -> Stock:
+    try:
+        return find_stock(stocks, id)
+    except ReconError as error:
+        raise ReconError(f"{where}: {error}") from error
+
+
+def _members(entries, where, frame_stock, stocks) -> tuple[Member, ...]:
+    used: dict[str, int] = {}
+    for i, entry in enumerate(entries):
+        if "id" in entry:
+            if entry["id"] in used:
+                raise ReconError(f"{where}: members {used[entry['id']] + 1} and {i + 1} of the list are both called "
+                                 f"'{entry['id']}'; give one of them another label.")
+            used[entry["id"]] = i
+    free = (name for name in map(label, count()) if name not in used)
+    members = []
+    for entry in entries:
+        id = entry.get("id") or next(free)
+        stock = entry.get("stock", frame_stock.id if frame_stock else None) or None
+        usual = _known(stocks, stock, f"{where}: member {id}").width if stock else 1.0
+        ends = tuple(End(e["state"], int(e.get("extra", 0))) for e in entry.get("ends", ())) or (End(), End())
+        members.append(Member(
+            id=id, first=as_tuple(entry["first"]), direction=_unit(entry["direction"], f"{where}: member {id}", "direction"),
+            holes=int(entry["holes"]), width=float(entry.get("width", usual)), stock=stock,
+            confidence=float(entry.get("confidence", 1)), ends=ends, on_lattice=entry.get("on_lattice", True),
+            seen=int(entry.get("seen", 0))))
+    fits = on_lattice(members)
+    return tuple(m if "on_lattice" in entry else replace(m, on_lattice=bool(fit))
+                 for m, entry, fit in zip(members, entries, fits))
+
+
+def _unit(vector, place, field) -> tuple[float, ...]:
+    v = np.array(vector, float)
+    length = np.linalg.norm(v)
+    if length < 1e-6:
+        raise ReconError(f"{place}: '{field}' is zero; give a unit vector such as [0, 0, 1].")
+    unit = v / length
+    if abs(length - 1) > NEAR_UNIT:
+        text = ", ".join(f"{x:.6g}" for x in unit + 0.0)
+        raise ReconError(f"{place}: '{field}' is {length:.4g} long; it must be a unit vector, here [{text}].")
+    return as_tuple(v if abs(length - 1) < 1e-12 else unit)
+
+
+def _check_room(members, where):
+    at = {m.id: m for m in members}
+    clashes = [(a, b) for a, b, _ in collisions(members) if at[a].on_lattice and at[b].on_lattice]
+    if clashes:
+        a, b = clashes[0]
+        (low_a, high_a), (low_b, high_b) = bounds(at[a]), bounds(at[b])
+        spot = (np.maximum(low_a, low_b) + np.minimum(high_a, high_b)) / 2
+        more = f" ({len(clashes) - 1} more pairs do.)" if len(clashes) > 1 else ""
+        raise ReconError(f"{where}: members {a} and {b} take the same room at [{', '.join(f'{x:.4g}' for x in spot + 0.0)}]; "
+                         f"move or shorten one of them.{more}")
+
+
+def _joints(entries, members, where) -> tuple[Joint, ...]:
+    at = {m.id: m for m in members}
+    joints = []
+    for i, e in enumerate(entries):
+        place = f"{where}: joint {i + 1}"
+        for side in ("a", "b"):
+            if e[side] not in at:
+                raise ReconError(f"{place}: '{side}' is '{e[side][:40]}', and there is no such member; "
+                                 f"{suggest(e[side][:40], list(at)[:12], 'members are')}.")
+            holes = at[e[side]].holes
+            if e[side + "_hole"] >= holes:
+                raise ReconError(f"{place}: '{side}_hole' is {int(e[side + '_hole'])}, but member {e[side]} has {holes} holes; "
+                                 f"it must be 0 to {holes - 1}, counted from 0.")
+        if e["a"] == e["b"]:
+            raise ReconError(f"{place}: joins member {e['a']} to itself; name two members.")
+        joints.append(_joint(e, at[e["a"]], at[e["b"]], place))
+    told = mark_three_way(joints, members)
+    return tuple(replace(j, three_way=e["three_way"]) if "three_way" in e else j for j, e in zip(told, entries))
+
+
+def _joint(e, a: Member, b: Member, place) -> Joint:
+    a_hole, b_hole = int(e["a_hole"]), int(e["b_hole"])
+    between = b.hole_centre(b_hole) - a.hole_centre(a_hole)
+    distance, expected = np.linalg.norm(between), (a.width + b.width) / 2
+    if abs(distance - expected) > MISSED:
+        raise ReconError(f"{place}: hole {a_hole + 1} of {a.id} and hole {b_hole + 1} of {b.id} are {distance:.4g} pitches "
+                         f"apart, and no bolt joins them ({expected:.4g} would do); correct the hole numbers.")
+    axis = np.array(_unit(e["axis"], place, "axis") if "axis" in e else between / distance if distance else (0, 0, 1))
+    if axis @ between < 0:
+        axis = -axis                            # told from b to a
+    return Joint(a.id, a_hole, b.id, b_hole, as_tuple(axis), e.get("bolt", "assumed"))
+
+
+def _photo(e) -> Photo:
+    return Photo(file=e["file"], size=tuple(map(int, e["size"])), used=e.get("used", True), reason=e.get("reason", ""),
+                 camera=e.get("camera"))
