@@ -1,8 +1,10 @@
 """Files written whole or not at all, and what stopped them in words. For every floor that writes."""
 
+import contextlib
 import errno
 import os
-import tempfile
+import secrets
+import shutil
 from pathlib import Path
 
 from recon.errors import ReconError
@@ -34,29 +36,22 @@ def write_bytes_atomic(path: str | Path, data: bytes) -> None:
     system is atomic: POSIX.1-2017). Raises ReconError; then nothing has changed.
     """
     path = Path(path)
-    part = None
+    part = path.with_name(f".{path.name[:40]}-{secrets.token_hex(6)}.part")
     try:
-        handle, part = tempfile.mkstemp(prefix=f".{path.name[:40]}-", suffix=".part", dir=path.parent)
-        with os.fdopen(handle, "wb") as file:
+        with open(part, "xb") as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        # mkstemp lets only the owner read; a file that is replaced keeps its mode, a new one gets the usual one.
-        os.chmod(part, path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
+        if path.exists():
+            shutil.copymode(path, part)
         os.replace(part, path)
     except OSError as error:
         raise why_not_written(path, error) from error
     finally:
-        if part is not None and os.path.exists(part):
-            os.unlink(part)
+        with contextlib.suppress(OSError):  # gone already, or on a disk that takes nothing at all
+            part.unlink()
 
 
 def write_text_atomic(path: str | Path, text: str) -> None:
     """`write_bytes_atomic` of text in UTF-8."""
     write_bytes_atomic(path, text.encode("utf-8"))
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
