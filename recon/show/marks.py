@@ -88,11 +88,13 @@ class Plate:
     broken_rim: bool = False
 
 
+def _after_bold(plate: Plate) -> str:
+    return f" {plate.plain}" if plate.bold and plate.plain else plate.plain
+
+
 def plate_size(plate: Plate) -> tuple[int, int]:
     """Width and height of a plate, px."""
-    width = font(plate.text_px, True).getlength(plate.bold)
-    if plate.plain:
-        width += font(plate.text_px).getlength(" " + plate.plain)
+    width = font(plate.text_px, True).getlength(plate.bold) + font(plate.text_px).getlength(_after_bold(plate))
     return round(width + 0.7 * plate.text_px), round(1.45 * plate.text_px)
 
 
@@ -139,7 +141,6 @@ def draw_plates(image: np.ndarray, plates: Sequence[Plate], middles: Sequence[np
                     pen.rectangle((x, y, x + plate.text_px * 0.25, y + rim), fill=WHITE)
         x, y = left + 0.35 * plate.text_px, middle[1]
         pen.text((x, y), plate.bold, INK, font(plate.text_px, True), anchor="lm")
-        if plate.plain:
-            x += font(plate.text_px, True).getlength(plate.bold)
-            pen.text((x, y), " " + plate.plain, INK, font(plate.text_px), anchor="lm")
+        x += font(plate.text_px, True).getlength(plate.bold)
+        pen.text((x, y), _after_bold(plate), INK, font(plate.text_px), anchor="lm")
     return np.asarray(canvas)

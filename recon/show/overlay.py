@@ -26,8 +26,8 @@ def draw_overlay(photo, found, rows, frame: Frame, camera) -> np.ndarray:
         1 where a bolt or nut takes the opening, else 0. Those in no row are drawn faint.
     rows : list of (M, 2) px, the openings of a row in order.
     frame : Frame; its members are drawn as `camera` sees them.
-    camera : has R (3, 3), t (3,), x_cam = R x + t in pitches, and project((n, 3) pitches) -> (n, 2) px, not finite where
-        a point is behind it; or None where the photo was set aside, and then no members are drawn.
+    camera : has centre (3,) in pitches and project((n, 3) pitches) -> (n, 2) px, not a number behind it; or None where the
+        photo was set aside, and then no members are drawn.
 
     Returns (H, W, 3) uint8 RGB; without the strip its longer side lies in SIDE_RANGE_PX.
     """
@@ -72,17 +72,15 @@ class _View:
 
     def __init__(self, camera, scale: float, size, unit: float):
         self.camera, self.scale, self.size, self.unit = camera, scale, np.array(size), unit
-        self.eye = -np.asarray(camera.R, float).T @ np.asarray(camera.t, float)
+        self.eye = np.asarray(camera.centre, float)
 
     def project(self, points) -> np.ndarray:
         """(n, 3) pitches -> (n, 2) px of the picture; not a number where far outside it."""
-        points = np.atleast_2d(np.asarray(points, float))
-        pixels = np.asarray(self.camera.project(points), float) * self.scale
-        depth = points @ np.asarray(self.camera.R, float)[2] + np.asarray(self.camera.t, float)[2]
+        pixels = np.asarray(self.camera.project(np.atleast_2d(np.asarray(points, float))), float) * self.scale
         # Far outside the picture the radial polynomial folds back: what it says there is no place.
         margin = 0.5 * self.size.max()
         outside = ((pixels < -margin) | (pixels > self.size + margin)).any(axis=1)
-        return np.where((outside | (depth <= 0))[:, None], np.nan, pixels)
+        return np.where(outside[:, None], np.nan, pixels)
 
     def inside(self, pixels) -> np.ndarray:
         with np.errstate(invalid="ignore"):
