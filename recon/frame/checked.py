@@ -77,10 +77,10 @@ def check(data, schema: dict, where: str, name_place) -> None:
     if errors:
         first, more = errors[0], len(errors) - 1
         rest = f" ({more} more like it.)" if more else ""
-        raise ReconError(_sentence(where, name_place(tuple(first.absolute_path)), _problem(first)) + rest)
+        raise ReconError(_sentence(where, name_place(tuple(first.absolute_path)), _problem(first, schema)) + rest)
 
 
-def _problem(error) -> str:
+def _problem(error, whole_schema) -> str:
     path, schema = tuple(error.absolute_path), error.schema
     if error.validator == "required":
         name = next(k for k in error.validator_value if k not in error.instance)
@@ -89,10 +89,23 @@ def _problem(error) -> str:
     if error.validator == "additionalProperties":
         name = next(k for k in error.instance if k not in schema["properties"])
         return f"there is no field '{shorten(name)}'; {suggest(name, schema['properties'], 'the fields are')}."
-    wanted = schema.get("description", error.message)
+    wanted = _description(error, whole_schema) or error.message
     if not path:
         return f"{wanted}."
     return f"'{_field(path)}' is {shorten(json.dumps(error.instance, ensure_ascii=False, default=str))}; {wanted}."
+
+
+def _description(error, whole_schema) -> str | None:
+    """What the field is said to be where it stands in the schema, else where a $ref leads."""
+    holder = whole_schema
+    for step in list(error.absolute_schema_path)[:-1]:
+        if step not in holder:      # the path goes on beyond a $ref
+            break
+        holder = holder[step]
+    else:
+        if "description" in holder:
+            return holder["description"]
+    return error.schema.get("description")
 
 
 def suggest(word: str, known, otherwise: str) -> str:

@@ -78,7 +78,7 @@ class Stock:
     @property
     def width(self) -> float:
         """Width of the section in pitches."""
-        return self.width_mm / self.pitch_mm
+        return round(self.width_mm / self.pitch_mm, 9)      # 38.1 / 25.4 is 1.5, not the float above it
 
     @property
     def hole(self) -> float:
