@@ -127,11 +127,15 @@ def _check_file(path: Path) -> None:
         raise ReconError(f"{path}: cannot be read ({error.strerror}); check its permissions.") from error
 
 
+def _rgb(image: Image.Image) -> Image.Image:
+    return image if image.mode == "RGB" else image.convert("RGB")
+
+
 def _composited(image: Image.Image) -> Image.Image:
     """RGB of an image with alpha, over mid grey: neither as dark as a hole nor as light as a lit one."""
     rgba = image.convert("RGBA")
     ground = Image.new("RGBA", rgba.size, (128, 128, 128, 255))
-    return Image.alpha_composite(ground, rgba).convert("RGB")
+    return _rgb(Image.alpha_composite(ground, rgba))
 
 
 def _deep_grey(image: Image.Image) -> np.ndarray:
@@ -152,7 +156,7 @@ def _arrays(image: Image.Image) -> tuple[np.ndarray, np.ndarray]:
         colour = np.repeat(np.rint(grey * 255).astype(np.uint8)[:, :, None], 3, axis=2)
         return grey, colour
     has_alpha = image.mode in ("RGBA", "LA", "PA", "La", "RGBa") or "transparency" in image.info
-    colour = np.array(_composited(image) if has_alpha else image.convert("RGB"))
+    colour = np.array(_composited(image) if has_alpha else _rgb(image))
     grey = cv2.cvtColor(colour, cv2.COLOR_RGB2GRAY).astype(np.float32)
     grey *= np.float32(1 / 255)
     return grey, colour
@@ -259,6 +263,12 @@ def load_photo(path: str | Path, max_pixels: int = MAX_PIXELS) -> PhotoImage:
     )
 
 
+def _printable(name: str) -> str:
+    """A file name as text that can be shown and saved: bytes that are no UTF-8 and control characters become '?'."""
+    text = name.encode("utf-8", "replace").decode("utf-8")
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
 def load_photos(
     paths: Sequence[str | Path],
     max_pixels: int = MAX_PIXELS,
@@ -277,9 +287,11 @@ def load_photos(
         try:
             photo = load_photo(path, max_pixels)
         except ReconError as error:
-            broken.append((path.name, str(error)))
+            reason = str(error).removeprefix(f"{path}: ").removeprefix(f"{path.name}: ")
+            broken.append((_printable(path.name), reason))
             continue
         name = path.name if path.name not in taken else f"{path.resolve().parent.name}/{path.name}"
+        name = _printable(name)
         base, again = name, 2
         while name in taken:
             name, again = f"{base} ({again})", again + 1

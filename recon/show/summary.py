@@ -2,7 +2,7 @@
 
 import textwrap
 from collections import Counter, defaultdict
-from typing import Mapping
+from typing import Mapping, Sequence
 
 import networkx as nx
 import numpy as np
@@ -24,13 +24,14 @@ _HOW = {
 _END = {"hidden": "out of sight", "cut": "beyond the photo's border", "seen": "seen"}
 
 
-def summary_text(frame: Frame, stocks: Mapping[str, Stock]) -> str:
+def summary_text(frame: Frame, stocks: Mapping[str, Stock], not_read: Sequence[tuple[str, str]] = ()) -> str:
     """The frame for a person to read: size, members by stock and length, laps, doubts, photos, and the caution once.
 
     Holes are counted from 1 here (from 0 in the file). stocks : the stock list by id, for names; an id that is not in it
-    is given as it is.
+    is given as it is. not_read : (name, reason) of files that were no photos.
     """
-    parts = [_title(frame), _size(frame, stocks), _members(frame, stocks), _laps(frame), _doubts(frame), _photos(frame)]
+    parts = [_title(frame), _size(frame, stocks), _members(frame, stocks), _laps(frame), _doubts(frame),
+             _photos(frame, not_read)]
     return "\n\n".join([*filter(None, parts), _wrap(CAUTION, "")]) + "\n"
 
 
@@ -158,10 +159,7 @@ def _doubts(frame: Frame) -> str:
     return "\n".join(["Not sure", *(_wrap("- " + note, hang="  ") for note in notes)]) if notes else ""
 
 
-def _photos(frame: Frame) -> str:
-    if not frame.photos:
-        return ""
-    lines = ["Photos"]
-    for p in frame.photos:
-        lines.append(_wrap(f"{p.file}: " + ("used" if p.used else f"set aside: {p.reason or 'no reason given'}"), hang="  "))
-    return "\n".join(lines)
+def _photos(frame: Frame, not_read: Sequence[tuple[str, str]]) -> str:
+    notes = [f"{p.file}: " + ("used" if p.used else f"set aside: {p.reason or 'no reason given'}") for p in frame.photos]
+    notes += [f"{name}: not read: {reason}" for name, reason in not_read]
+    return "\n".join(["Photos", *(_wrap(note, hang="  ") for note in notes)]) if notes else ""

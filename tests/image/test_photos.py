@@ -336,7 +336,7 @@ def test_one_broken_photo_keeps_no_other_from_being_read(tmp_path):
     heard = []
     photos, broken = P.load_photos([tmp_path / "bad.jpg", good], progress=lambda stage, done: heard.append((stage, done)))
     assert [p.name for p in photos] == ["good.jpg"]
-    assert [name for name, _ in broken] == ["bad.jpg"] and "damaged" in broken[0][1]
+    assert [name for name, _ in broken] == ["bad.jpg"] and broken[0][1].startswith("the file is damaged")
     assert heard == [("loading bad.jpg", 0.0), ("loading good.jpg", 0.5)]
 
 
@@ -347,6 +347,12 @@ def test_photos_of_one_name_get_names_of_their_own(tmp_path):
     paths = [tmp_path / "left/1.jpg", tmp_path / "right/1.jpg", tmp_path / "right/1.jpg"]
     photos, _ = P.load_photos(paths)
     assert [p.name for p in photos] == ["1.jpg", "right/1.jpg", "right/1.jpg (2)"]
+
+
+def test_names_that_no_terminal_can_show_are_mended(tmp_path):
+    path = write(tmp_path / "a.jpg").rename(tmp_path / os.fsdecode(b"fr\xe4me\x1b[31m.jpg"))
+    photos, _ = P.load_photos([path])
+    assert photos[0].name == "fr?me?[31m.jpg" and photos[0].path == path
 
 
 def test_the_same_pixels_twice_are_one_photo(tmp_path):

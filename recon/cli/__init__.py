@@ -1,0 +1,79 @@
+"""The command line: `recon COMMAND ...`. Each command is a module here with `add_parser(subparsers)` and `run(args)`.
+
+Commands import what they need when they run, so that help comes at once.
+
+Exit codes
+    0    done, and everything given was used
+    1    done, but not with everything given: what was left out is named
+    2    nothing done: a sentence says what was wrong and what to do
+    3    a fault in recon itself
+    130  stopped by the user (Ctrl-C)
+Commands that answer a question say in their help what else they return.
+"""
+
+import argparse
+import os
+import sys
+import traceback
+
+from recon.cli import read, stocks
+from recon.cli.talk import say
+from recon.errors import ReconError
+
+COMMANDS = (read, stocks)
+
+DONE, NOT_ALL_USED, NOTHING_DONE, FAULT, STOPPED = 0, 1, 2, 3, 130
+
+_DESCRIPTION = """\
+From a few photographs of a frame of drilled, bolted square members to its members, laps and lengths in holes.
+
+Start with:  recon read photo_1.jpg photo_2.jpg photo_3.jpg -o my-frame
+"""
+_EXIT_CODES = """\
+exit codes: 0 done; 1 done, but something given could not be used (it is named); 2 nothing done (a sentence says why);
+3 a fault in recon itself; 130 stopped with Ctrl-C
+"""
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser with every command."""
+    parser = argparse.ArgumentParser(
+        prog="recon", description=_DESCRIPTION, epilog=_EXIT_CODES, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    subparsers = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    for command in COMMANDS:
+        command.add_parser(subparsers)
+    return parser
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command; returns its exit code and never raises."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a name that the terminal cannot show must not stop the work
+    try:
+        args = build_parser().parse_args(argv)
+        code = args.run(args)
+        sys.stdout.flush()
+        return code
+    except SystemExit as stop:  # argparse: after help, or after a sentence about the arguments
+        return stop.code if isinstance(stop.code, int) else NOTHING_DONE
+    except ReconError as error:
+        say(str(error))
+        return error.exit_code
+    except KeyboardInterrupt:
+        say("Stopped. Nothing more was written.")
+        return STOPPED
+    except BrokenPipeError:  # whoever read our output, `head` say, has enough of it
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except MemoryError:
+        say("There is not enough memory for this; use fewer or smaller photos.")
+        return NOTHING_DONE
+    except Exception as error:
+        if os.environ.get("RECON_TRACEBACK"):
+            traceback.print_exc()
+        at = traceback.extract_tb(error.__traceback__)[-1]
+        say(f"This is a fault in recon, not in what you did: {type(error).__name__}: {error} "
+            f"({os.path.basename(at.filename)}, line {at.lineno}). Set RECON_TRACEBACK=1 to see more, and report it.")
+        return FAULT
