@@ -70,8 +70,8 @@ def parse_mm(text: str) -> float:
 def _plain(text: str) -> str:
     """One way to write fractions, quotes and spaces: 24½ and 24 1⁄2 become 24 1/2."""
     spaced = "".join(f" {c}" if unicodedata.category(c) == "No" else c for c in text)
+    spaced = spaced.translate(str.maketrans("\u2033\u201d\u2032\u2019", "\"\"''"))  # before NFKC, which halves a double prime
     plain = unicodedata.normalize("NFKC", spaced).replace("\u2044", "/")
-    plain = plain.replace("\u2033", '"').replace("\u201d", '"').replace("\u2032", "'").replace("\u2019", "'")
     return re.sub(r"\s+", " ", plain).strip()
 
 
