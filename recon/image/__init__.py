@@ -1,1 +1,1 @@
-"""Photographs: loading, camera, openings, rows. Knows no files but photos."""
+"""Camera model, photo loading, openings and rows: pixels in, plain arrays out."""

@@ -1,0 +1,257 @@
+"""Rows: openings of one face of a member, on a line at projectively regular steps.
+
+A point k pitches along a line in space is seen at (a + b k) / (1 + c k) along the line's image.
+Rows grow from three neighbours in a line, one predicted opening at a time; gaps are allowed.
+Whether a row could be chance is judged a contrario (Desolneux, Moisan and Morel 2000,
+doi:10.1023/A:1026593302236): the expected number of equally good rows in clutter of the same density.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+# Pitch over hole diameter of drilled stock: 38.1 / 11.1 = 3.4, 38.1 / 8 = 4.8, 25.4 / 11.1 = 2.3,
+# widened by a third for what blur and shading do to an ellipse.
+PITCH_OVER_HOLE = (1.7, 7.0)
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row seen in one photo: ``index[i]`` of the openings is at step ``step[i]`` along it.
+
+    ``log_nfa`` is the log10 of the expected number of such rows by chance (lower is better).
+    """
+    index: np.ndarray
+    step: np.ndarray
+    log_nfa: float
+
+
+def chord_px(openings: np.ndarray, direction: np.ndarray) -> np.ndarray:
+    """Width of each ellipse through its centre along a unit direction, px; shapes (N,), (N, 2) -> (N,)."""
+    c, s = np.cos(openings["angle"]), np.sin(openings["angle"])
+    u = direction[..., 0] * c + direction[..., 1] * s
+    v = -direction[..., 0] * s + direction[..., 1] * c
+    return 1 / np.sqrt((u / openings["major"]) ** 2 + (v / openings["minor"]) ** 2)
+
+
+def fit_row(step: np.ndarray, along: np.ndarray, weight: np.ndarray | None = None):
+    """Least squares (a + b k) / (1 + c k) through positions along a line.
+
+    Parameters
+    ----------
+    step : (M,) whole numbers k.   along : (M,) px.   weight : (M,) or None.
+
+    Returns
+    -------
+    (a, b, c).  With fewer than 4 points c is 0: three points fit any c exactly.
+
+    Notes
+    -----
+    The equation a + b k - c k x = x is linear; one re-weighting by 1 + c k gives residuals in px
+    (Hartley and Zisserman 2004, section 4.1.2, for the one-dimensional case).
+    """
+    k, x = np.asarray(step, float), np.asarray(along, float)
+    w = np.ones(len(k)) if weight is None else np.asarray(weight, float)
+    if len(k) < 4:
+        A = np.c_[np.ones(len(k)), k] * w[:, None]
+        a, b = np.linalg.lstsq(A, x * w, rcond=None)[0]
+        return float(a), float(b), 0.0
+    x0 = x.mean()
+    scale = max(np.ptp(x), 1e-9)
+    y = (x - x0) / scale
+    k0 = k.mean()
+    q = k - k0
+    den = np.ones(len(k))
+    for _ in range(3):
+        A = np.c_[np.ones(len(k)), q, -q * y] * (w / den)[:, None]
+        a, b, c = np.linalg.lstsq(A, y * w / den, rcond=None)[0]
+        den = np.maximum(1 + c * q, 0.1)
+    # Back from centred units: y = (a + b q) / (1 + c q), q = k - k0.
+    A0, B0, D0, C0 = a - b * k0, b, 1 - c * k0, c
+    D0 = D0 if abs(D0) > 1e-9 else 1e-9
+    return float((A0 * scale + x0 * D0) / D0), float((B0 * scale + x0 * C0) / D0), float(C0 / D0)
+
+
+def row_position(fit, step):
+    """Positions along the line (px) of steps k under ``fit`` = (a, b, c)."""
+    a, b, c = fit
+    return (a + b * np.asarray(step, float)) / (1 + c * np.asarray(step, float))
+
+
+class _Field:
+    """The openings as arrays with a tree, computed once."""
+
+    def __init__(self, openings):
+        self.o = openings
+        self.xy = np.c_[openings["x"], openings["y"]]
+        self.tree = cKDTree(self.xy)
+        n = min(13, len(openings))
+        d = self.tree.query(self.xy, k=n)[0][:, -1]
+        self.density = (n - 1) / (np.pi * np.maximum(d, 2.0) ** 2)      # openings per px^2 round each
+
+    def alike(self, i, j):
+        """Could j be i's neighbour on one face: nearly the same ellipse?  Arrays of indices."""
+        o = self.o
+        r = np.abs(np.log(o["major"][i] / o["major"][j])) + np.abs(np.log(o["minor"][i] / o["minor"][j]))
+        return r < 0.9
+
+
+def find_rows(openings: np.ndarray, most_log_nfa: float = 2.0, most_seeds: int = 40000) -> list[Row]:
+    """Rows of at least four openings, least likely by chance first.
+
+    Parameters
+    ----------
+    openings : (N,) array of dtype ``recon.image.openings.OPENING``.
+    most_log_nfa : rows expected more often than 10 to this power by chance are left out.  Above 0, so
+        that short true rows come along: the consensus of all rows on one camera sorts them.
+    most_seeds : bound on the triples looked at, straightest first.
+    """
+    if len(openings) < 4:
+        return []
+    field = _Field(openings)
+    seeds = _triples(field)[:most_seeds]
+    used: set[tuple[int, int]] = set()
+    rows = []
+    pairs = max(1, len(seeds))
+    for i, j, k in seeds:
+        if (i, j) in used or (j, k) in used:
+            continue
+        index, step, hits = _grow(field, [i, j, k])
+        if len(index) < 4:
+            continue
+        nfa = np.log10(pairs) + hits
+        for a, b in zip(index[:-1], index[1:]):
+            used.add((a, b))
+            used.add((b, a))
+        if nfa < most_log_nfa:
+            rows.append(Row(np.array(index), np.array(step), float(nfa)))
+    rows.sort(key=lambda r: r.log_nfa)
+    return _drop_repeats(rows)
+
+
+def _triples(field) -> list[tuple[int, int, int]]:
+    """(i, j, k) with j midway between i and k, the straightest and most even first."""
+    o, xy = field.o, field.xy
+    reach = PITCH_OVER_HOLE[1] * float(np.percentile(o["major"], 98))
+    near = field.tree.query(xy, k=min(25, len(o)), distance_upper_bound=reach)[1][:, 1:]
+    i = np.repeat(np.arange(len(o)), near.shape[1])
+    j = near.ravel()
+    ok = j < len(o)
+    i, j = i[ok], j[ok]
+    d = xy[j] - xy[i]
+    dist = np.linalg.norm(d, axis=1)
+    u = d / np.maximum(dist, 1e-9)[:, None]
+    ci, cj = chord_px(o[i], u), chord_px(o[j], u)
+    ratio = 2 * dist / (ci + cj)
+    ok = field.alike(i, j) & (ratio > PITCH_OVER_HOLE[0]) & (ratio < PITCH_OVER_HOLE[1])
+    i, j, d, dist, u = i[ok], j[ok], d[ok], dist[ok], u[ok]
+    guess = xy[j] + d
+    tol = 1.0 + 0.16 * dist
+    dk, kk = field.tree.query(guess, k=2, distance_upper_bound=reach)
+    out = []
+    for c in range(2):
+        k = kk[:, c]
+        ok = (k < len(o)) & (dk[:, c] < tol) & (k != i)
+        ii, jj, k, uu, dd = i[ok], j[ok], k[ok], u[ok], dist[ok]
+        good = field.alike(jj, k) & (ii < k)
+        ii, jj, k, uu, dd = ii[good], jj[good], k[good], uu[good], dd[good]
+        e = xy[k] - guess[ok][good]
+        lateral = np.abs(e[:, 0] * -uu[:, 1] + e[:, 1] * uu[:, 0])
+        good = lateral < 0.8 + 0.05 * dd
+        cost = (lateral / (0.6 + 0.02 * dd) + np.hypot(e[:, 0], e[:, 1]) / (0.6 + 0.08 * dd)
+                - 0.2 * np.minimum(np.minimum(o["score"][ii], o["score"][jj]), o["score"][k]))
+        out += [(float(c), int(a), int(b), int(q)) for c, a, b, q, g in zip(cost, ii, jj, k, good) if g]
+    out.sort()
+    return [t[1:] for t in out]
+
+
+def _grow(field, start):
+    """Extend a triple both ways; returns indices, steps and the log10 chance of all hits."""
+    o, xy = field.o, field.xy
+    index, step = list(start), [0, 1, 2]
+    chance = 0.0
+    for n in (2,):
+        gap = np.linalg.norm(xy[index[1]] - xy[index[0]])
+        tol = 1.0 + 0.16 * gap
+        chance += np.log10(min(1.0, field.density[index[n]] * np.pi * tol ** 2))
+    for way in (1, -1):
+        missed = 0
+        ahead = 1
+        while missed <= (2 if len(index) < 6 else 4):
+            k = (step[-1] if way > 0 else step[0]) + way * ahead
+            guess, tol, size = _predict(field, index, step, k, way)
+            if guess is None:
+                break
+            d, c = field.tree.query(guess, k=3, distance_upper_bound=tol)
+            hit = None
+            for dist, cand in zip(d, c):
+                if cand < len(o) and cand not in index and abs(np.log(o["major"][cand] / size[0])) < 0.45 \
+                        and abs(np.log(o["minor"][cand] / size[1])) < 0.6:
+                    hit = int(cand)
+                    break
+            if hit is None:
+                missed += 1
+                ahead += 1
+                chance += 0.15          # a miss: such a row would show 7 of 10 (worst photos with truth)
+                continue
+            chance += np.log10(min(1.0, max(field.density[hit], 1e-6) * np.pi * tol ** 2))
+            if way > 0:
+                index.append(hit)
+                step.append(k)
+            else:
+                index.insert(0, hit)
+                step.insert(0, k)
+            missed, ahead = 0, 1
+        chance -= 0.15 * missed         # running out of the end is no evidence against the row
+    return index, [s - step[0] for s in step], chance
+
+
+def _predict(field, index, step, k, way):
+    """Where step k of a row should be: (2,) px, tolerance px, (major, minor)."""
+    o, xy = field.o, field.xy
+    part = slice(-7, None) if way > 0 else slice(0, 7)
+    idx, st = np.array(index[part]), np.array(step[part], float)
+    p = xy[idx]
+    mid = p.mean(0)
+    u = p[-1] - p[0]
+    u /= np.linalg.norm(u) + 1e-12
+    along = (p - mid) @ u
+    lateral = (p - mid) @ np.array([-u[1], u[0]])
+    gap = np.abs(np.diff(along) / np.diff(st)).mean()
+    if len(idx) < 5:
+        a, b = np.polyfit(st, along, 1)
+        pos, tol = a * k + b, 1.0 + 0.15 * gap
+        if len(idx) >= 3:
+            # Even steps grow or shrink by a steady ratio: half of a second difference, shrunk by noise.
+            q = np.polyfit(st, along, 2)
+            pos = 0.5 * pos + 0.5 * np.polyval(q, k)
+    else:
+        fit = fit_row(st, along)
+        if abs(1 + fit[2] * k) < 0.2:
+            return None, 0, None
+        pos, tol = float(row_position(fit, k)), 1.0 + 0.09 * gap
+    line = np.polyfit(along, lateral, 1)
+    away = abs(k - st[-1 if way > 0 else 0])
+    tol *= 1 + 0.15 * (away - 1)
+    guess = mid + pos * u + np.polyval(line, pos) * np.array([-u[1], u[0]])
+    return guess, tol, (np.median(o["major"][idx]), np.median(o["minor"][idx]))
+
+
+def _drop_repeats(rows: list[Row]) -> list[Row]:
+    """Of rows that share more than half of their openings, the least likely by chance stays."""
+    owner: dict[int, list[int]] = {}
+    kept: list[Row] = []
+    for row in rows:
+        shared: dict[int, int] = {}
+        for i in row.index:
+            for r in owner.get(int(i), ()):
+                shared[r] = shared.get(r, 0) + 1
+        if shared and max(shared.values()) >= 0.5 * len(row.index):
+            continue
+        for i in row.index:
+            owner.setdefault(int(i), []).append(len(kept))
+        kept.append(row)
+    return kept

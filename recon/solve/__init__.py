@@ -1,0 +1,1 @@
+"""Solving: one photo, photos together, adjust, look again."""
