@@ -127,7 +127,7 @@ def _draw_openings(image, found, rows, unit: float) -> None:
             draw_line(image, diamond, VERMILLION, 1.6 * unit, halo=WHITE)
         else:
             ring = (major + 1.5 * unit, minor + 1.5 * unit)  # round the opening, not over it
-            colour, width = (ORANGE, 0.8) if kept else (WHITE, 0.5)
+            colour, width = (ORANGE, 1.0) if kept else (WHITE, 0.5)
             draw_ellipse(image, (x, y), ring, np.degrees(angle), colour, width * unit)
 
 
