@@ -15,13 +15,13 @@ SIZE = (800, 600)
 
 def stand() -> Frame:
     """Two posts with two rails in front, one rail on top that is not sure, and a brace."""
-    x, y, z = np.eye(3).tolist()
+    x, y, z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
     members = (
-        Member("A", (0, 0, 0), z, 12, stock="softwood-38", confidence=0.99),
-        Member("B", (10, 0, 0), z, 12, stock="softwood-38", confidence=0.98),
-        Member("C", (-1, -1, 2), x, 13, stock="softwood-38", confidence=0.97),
-        Member("D", (-1, -1, 9), x, 13, stock="softwood-38", confidence=0.5, ends=(End("seen"), End("hidden", 2))),
-        Member("E", (0, 1, 1), y, 6, stock="softwood-38", confidence=0.95, ends=(End("seen"), End("cut", 1))),
+        Member("A", (0.0, 0.0, 0.0), z, 12, stock="softwood-38", confidence=0.99),
+        Member("B", (10.0, 0.0, 0.0), z, 12, stock="softwood-38", confidence=0.98),
+        Member("C", (-1.0, -1.0, 2.0), x, 13, stock="softwood-38", confidence=0.97),
+        Member("D", (-1.0, -1.0, 9.0), x, 13, stock="softwood-38", confidence=0.5, ends=(End("seen"), End("hidden", 2))),
+        Member("E", (0.0, 1.0, 1.0), y, 6, stock="softwood-38", confidence=0.95, ends=(End("seen"), End("cut", 1))),
     )
     joints = tuple(replace(j, bolt=bolt) for j, bolt in zip(find_joints(members), ("seen", "none", "assumed", "seen")))
     return Frame(members, joints, 38.1, StockUse("softwood-38", "recognised", 0.83), name="Slip stand")
