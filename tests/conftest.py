@@ -2,5 +2,4 @@
 from hypothesis import HealthCheck, settings
 
 settings.register_profile("project", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
-settings.register_profile("search", deadline=None, max_examples=2000, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("project")

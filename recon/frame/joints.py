@@ -14,6 +14,7 @@ import networkx as nx
 import numpy as np
 from scipy.spatial import cKDTree
 
+from recon.frame.boxes import box_axes, centre
 from recon.frame.model import Frame, Joint, Member, as_tuple, bounds, box_half_sizes, section_axes
 
 BOLT_TOL = 0.1      # pitches that two holes may be off their common axis; a hole is 0.2 to 0.45 wide, the next one 1 away
@@ -129,9 +130,9 @@ def collisions(members) -> list[tuple[str, str, float]]:
 
 def _overlap(a: Member, b: Member) -> float:
     """How deep two boxes lie in one another, pitches; not above 0 where they are apart."""
-    edges = [np.array([m.direction, *section_axes(m)], float) for m in (a, b)]
+    edges = [box_axes(a), box_axes(b)]
     half = [box_half_sizes(a), box_half_sizes(b)]
-    between = (np.asarray(b.first, float) + b.last - np.asarray(a.first, float) - a.last) / 2
+    between = centre(b) - centre(a)
     products = np.cross(edges[0][:, None], edges[1][None]).reshape(9, 3)
     size = np.linalg.norm(products, axis=1)
     axes = np.vstack([edges[0], edges[1], products[size > 1e-6] / size[size > 1e-6, None]])

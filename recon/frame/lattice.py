@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from recon.frame.model import Frame, Joint, Member, Photo, as_tuple, axis_of, flipped, relabel
+from recon.frame.model import Frame, Joint, Member, Photo, as_tuple, axis_of, relabel
 
 MATCH_TOL = 0.25      # pitches: nearer than half the half-hole offset, the smallest that members are built with
 PARALLEL = 0.98       # |cosine| from which two directions count as parallel; a 3-4-5 brace is at 0.8

@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 from recon.frame.joints import find_joints
 from recon.frame.lattice import (align, alignments, canonical, lattice_classes, mirrored, on_lattice, rotations, snap,
                                  symmetries, transform, upright_rotations)
-from recon.frame.model import End, Frame, Joint, Member, Photo, as_tuple, flipped, rename, reversed_member
+from recon.frame.model import End, Frame, Member, Photo, as_tuple, flipped, rename, reversed_member
 from tests.growing import grow_frame
 
 SEEDS = st.integers(0, 10**6)
