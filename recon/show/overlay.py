@@ -126,7 +126,9 @@ def _draw_openings(image, found, rows, unit: float) -> None:
             diamond = np.array([(x, y - reach), (x + reach, y), (x, y + reach), (x - reach, y), (x, y - reach)])
             draw_line(image, diamond, VERMILLION, 1.6 * unit, halo=WHITE)
         else:
-            ring = (major + 1.5 * unit, minor + 1.5 * unit)  # round the opening, not over it
+            ring = np.array([major, minor]) + 1.5 * unit  # round the opening, not over it
+            if kept:
+                draw_ellipse(image, (x, y), ring + unit, np.degrees(angle), BLACK, 0.6 * unit)
             colour, width = (ORANGE, 1.0) if kept else (WHITE, 0.5)
             draw_ellipse(image, (x, y), ring, np.degrees(angle), colour, width * unit)
 

@@ -20,7 +20,7 @@ HOLE = 0.28  # diameter in pitches where the stock is not known; sold are 0.21 t
 # Members along x, y, z and at an angle: pale tints that differ in lightness too.
 TINTS = {0: (255, 231, 180), 1: (190, 222, 245), 2: (214, 240, 214), None: (244, 205, 224)}
 LIGHT = np.array([-0.45, 0.40, 0.80])  # towards the light, as (right, towards the viewer, up)
-HOLE_COLOUR, RING_COLOUR, BOLT_COLOUR = (62, 58, 54), (30, 30, 30), (150, 156, 162)
+HOLE_COLOUR, RING_COLOUR, BOLT_COLOUR = (62, 58, 54), (30, 30, 30), (205, 210, 215)
 
 
 @dataclass(frozen=True)
@@ -175,6 +175,9 @@ def _paint_holes(colours, along, across, member: Member, hole: float, normal, he
             head = hole / 2 + 0.14
             colours[here & (distance < head)] = RING_COLOUR
             colours[here & (distance < head - 0.05)] = BOLT_COLOUR if seen else (255, 255, 255)
+            if seen:  # crossed, which tells it from the face in grey too
+                cross = np.minimum(np.abs(position - index), np.abs(across)) < 0.035
+                colours[here & (distance < head) & cross] = RING_COLOUR
 
 
 def _paint_edges(image: np.ndarray, faces: np.ndarray) -> None:
@@ -275,7 +278,7 @@ def _footer(frame: Frame, width: int) -> np.ndarray:
         facts.append(f"over all {over_all} pitches (x, y, z)")
     marks = ["number after the label: length in holes", "ringed hole: hole 1"]
     if frame.joints:
-        marks.append("grey disc: bolt seen, white disc: bolt assumed")
+        marks.append("crossed disc: bolt seen, white disc: bolt assumed")
     if any(m.confidence < SURE for m in frame.members):
         marks.append("hatched, ?: not sure")
     if any(end.extra for m in frame.members for end in m.ends):
