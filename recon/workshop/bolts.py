@@ -1,0 +1,85 @@
+"""The bolts of a frame: which laps one bolt goes through, its grip, and where it sticks out."""
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Mapping
+
+import networkx as nx
+import numpy as np
+
+from recon.frame.model import Frame, Joint, Member, as_tuple, section_axes
+from recon.frame.stock import Stock
+
+
+@dataclass(frozen=True)
+class Bolt:
+    """One bolt, through two members or, where laps lie behind one another on one axis, through more.
+
+    through : (member id, hole counted from 0) in order along `axis`, a unit vector.
+    start, end : where it enters the first face and leaves the last, pitches.
+    grip : from face to face, pitches.   seen : in a photo, in one of its laps at least.
+    """
+
+    through: tuple[tuple[str, int], ...]
+    joints: tuple[Joint, ...]
+    axis: tuple[float, float, float]
+    start: tuple[float, float, float]
+    end: tuple[float, float, float]
+    grip: float
+    seen: bool
+    three_way: bool
+
+
+def find_bolts(frame: Frame) -> tuple[Bolt, ...]:
+    """The bolts of all laps that are not without one, in the order of the joints.
+
+    Laps that share a hole of one member on one axis share the bolt: a rail between two posts, all three on one hole
+    axis, is held by one bolt with a grip of three widths.
+    """
+    members = {m.id: m for m in frame.members}
+    normals = {id: np.array(section_axes(m)) for id, m in members.items()}
+    laps = nx.Graph()
+    for k, joint in enumerate(frame.joints):
+        if joint.bolt != "none":
+            for id, hole in ((joint.a, joint.a_hole), (joint.b, joint.b_hole)):
+                face = int(np.abs(normals[id] @ np.asarray(joint.axis, float)).argmax())
+                laps.add_edge(("joint", k), (id, hole, face))
+    bolts = []
+    for piece in nx.connected_components(laps):
+        numbers = sorted(node[1] for node in piece if node[0] == "joint" and len(node) == 2)
+        holes = {(node[0], node[1]) for node in piece if len(node) == 3}
+        bolts.append((numbers, _bolt([frame.joints[k] for k in numbers], holes, members)))
+    return tuple(bolt for _, bolt in sorted(bolts, key=lambda b: b[0]))
+
+
+def _bolt(joints: list[Joint], holes, members: dict[str, Member]) -> Bolt:
+    axis = np.asarray(joints[0].axis, float)
+    place = {(id, hole): float(members[id].hole_centre(hole) @ axis) for id, hole in holes}
+    through = tuple(sorted(holes, key=lambda h: (round(place[h], 6), h)))
+    first, last = through[0], through[-1]
+    start = members[first[0]].hole_centre(first[1]) - axis * members[first[0]].width / 2
+    grip = place[last] - place[first] + (members[first[0]].width + members[last[0]].width) / 2
+    return Bolt(through, tuple(joints), as_tuple(axis), as_tuple(start), as_tuple(start + axis * grip), float(grip),
+                any(j.bolt == "seen" for j in joints), any(j.three_way for j in joints))
+
+
+def width_mm(member: Member, frame: Frame, stocks: Mapping[str, Stock]) -> float:
+    """Width of the member's section, mm: its stock's where that is known, else as the frame has it."""
+    return stocks[member.stock].width_mm if member.stock in stocks else member.width * frame.pitch_mm
+
+
+def grip_mm(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock]) -> float:
+    """What the bolt clamps, mm: the widths of all members that it goes through."""
+    members = {m.id: m for m in frame.members}
+    return round(sum(width_mm(members[id], frame, stocks) for id, _ in bolt.through), 3)
+
+
+def hole_mm(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock]) -> float | None:
+    """The smallest hole that the bolt goes through, mm; None where no member's stock is known."""
+    members = {m.id: m for m in frame.members}
+    return min((stocks[members[id].stock].hole_mm for id, _ in bolt.through if members[id].stock in stocks), default=None)
+
+
+def bolt_words(bolt: Bolt) -> str:
+    """'hole 3 of C on hole 1 of F'; holes are counted from 1."""
+    return " on ".join(f"hole {hole + 1} of {id}" for id, hole in bolt.through)

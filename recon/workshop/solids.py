@@ -1,0 +1,139 @@
+"""Boxes in space: which overlap, and which meet when one of them is moved straight.
+
+Boxes are told apart by a separating axis among their face normals and the products of their edges (S. Gottschalk,
+M. Lin, D. Manocha, "OBBTree", SIGGRAPH 1996, doi:10.1145/237170.237244).  Each axis separates two boxes at all but
+one stretch of the way that one of them moves; they meet where all stretches have a part in common.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from recon.frame.boxes import box_axes, centre
+from recon.frame.joints import BRACE_TOL, CLASH_TOL
+from recon.frame.model import box_half_sizes
+from recon.workshop.bolts import END_LENGTH, END_RADIUS, Bolt
+
+_ALONG = 1e-9      # an edge whose other components are below this is along an axis of space
+
+
+@dataclass(frozen=True)
+class Boxes:
+    """n boxes: `centre` (n, 3), `axes` (n, 3, 3) unit rows, `half` (n, 3) half sizes along them, pitches;
+    `play` (n,) pitches that a box may be off its place."""
+
+    centre: np.ndarray
+    axes: np.ndarray
+    half: np.ndarray
+    play: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.centre)
+
+    def take(self, index) -> "Boxes":
+        return Boxes(self.centre[index], self.axes[index], self.half[index], self.play[index])
+
+    @property
+    def reach(self) -> np.ndarray:
+        """Half sizes of the axis-parallel boxes round them, (n, 3)."""
+        return np.einsum("nij,ni->nj", np.abs(self.axes), self.half)
+
+    @property
+    def straight(self) -> np.ndarray:
+        """(n,) bool: which lie along the axes of space."""
+        return np.sort(np.abs(self.axes), axis=2)[:, :, :2].max(axis=(1, 2), initial=0) < _ALONG
+
+
+def joined(parts) -> Boxes:
+    """All the boxes of several `Boxes`, one after another."""
+    parts = list(parts)
+    return Boxes(*(np.concatenate([getattr(p, name) for p in parts]) for name in ("centre", "axes", "half", "play")))
+
+
+def member_boxes(members) -> Boxes:
+    """The members as boxes."""
+    members = tuple(members)
+    return Boxes(np.array([centre(m) for m in members]).reshape(-1, 3), np.array([box_axes(m) for m in members]).reshape(-1, 3, 3),
+                 np.array([box_half_sizes(m) for m in members]).reshape(-1, 3),
+                 np.array([CLASH_TOL if m.on_lattice else BRACE_TOL for m in members]))
+
+
+def bolt_ends(bolts) -> Boxes:
+    """The two ends of every bolt that stick out, start then end: 2 n boxes as wide as the washer."""
+    rows = []
+    for bolt in bolts:
+        for point, sign in ((bolt.start, -1.0), (bolt.end, 1.0)):
+            rows.append(along_bolt(bolt, point, sign, 0.0, END_LENGTH * bolt.diameter, END_RADIUS * bolt.diameter))
+    return boxes_of(rows)
+
+
+def boxes_of(rows) -> Boxes:
+    """Boxes from (centre, axes, half) rows, true to their place."""
+    rows = list(rows)
+    c, a, h = zip(*rows) if rows else ((), (), ())
+    return Boxes(np.array(c, float).reshape(-1, 3), np.array(a, float).reshape(-1, 3, 3), np.array(h, float).reshape(-1, 3),
+                 np.full(len(rows), CLASH_TOL))
+
+
+def along_bolt(bolt: Bolt, point, sign: float, near: float, far: float, radius: float):
+    """A (centre, axes, half) row: square prism round the bolt's axis, from `near` to `far` pitches beyond `point`
+    on the side `sign` of the axis."""
+    axes = bolt_axes(bolt)
+    return np.asarray(point) + sign * (near + far) / 2 * axes[0], axes, ((far - near) / 2, radius, radius)
+
+
+def bolt_axes(bolt: Bolt) -> np.ndarray:
+    """Rows: the bolt's axis and two directions across it, along axes of space where the bolt is."""
+    axis = np.asarray(bolt.axis, float)
+    u = np.eye(3)[np.abs(axis).argmin()]
+    u = u - axis * (u @ axis)
+    u /= np.linalg.norm(u)
+    return np.array([axis, u, np.cross(axis, u)])
+
+
+def overlaps(a: Boxes, b: Boxes) -> np.ndarray:
+    """(n, m) bool: which box of a takes room of which box of b, by more than the play of the two."""
+    return _met(a, b, np.zeros(3))
+
+
+def met_on_the_way(a: Boxes, b: Boxes, direction) -> np.ndarray:
+    """(n, m) bool: which box of b is met by which box of a, where a moves along `direction` without end."""
+    return _met(a, b, np.asarray(direction, float))
+
+
+def _met(a: Boxes, b: Boxes, direction) -> np.ndarray:
+    play = np.maximum.outer(a.play, b.play)
+    between = b.centre[None] - a.centre[:, None]
+    room = a.reach[:, None] + b.reach[None] - play[..., None]
+    enter, leave = _stretch(between, np.broadcast_to(direction, between.shape), room)
+    met = enter + 1e-9 < leave
+    i, k = np.nonzero(met & ~np.logical_and.outer(a.straight, b.straight))
+    if len(i):
+        met[i, k] = _slanting_met(a.take(i), b.take(k), direction, play[i, k])
+    return met
+
+
+def _slanting_met(a: Boxes, b: Boxes, direction, play) -> np.ndarray:
+    """The same for pairs of boxes, n and n, along all fifteen axes."""
+    products = np.cross(a.axes[:, :, None], b.axes[:, None]).reshape(-1, 9, 3)
+    size = np.linalg.norm(products, axis=2, keepdims=True)
+    axes = np.concatenate([a.axes, b.axes, np.divide(products, size, out=np.zeros_like(products), where=size > 1e-6)], axis=1)
+    reach = sum(np.einsum("nkj,nj->nk", np.abs(np.einsum("nki,nji->nkj", axes, box.axes)), box.half) for box in (a, b))
+    enter, leave = _stretch(np.einsum("nki,ni->nk", axes, b.centre - a.centre), axes @ direction, reach - play[:, None],
+                            parallel=np.concatenate([np.zeros((len(a), 6), bool), size[..., 0] <= 1e-6], axis=1))
+    return enter + 1e-9 < leave
+
+
+def _stretch(between, speed, room, parallel=None) -> tuple[np.ndarray, np.ndarray]:
+    """When (t >= 0) all of |between - t speed| < room hold, over the last index: from, until."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        first, second = (between - room) / speed, (between + room) / speed
+    still = np.abs(speed) < 1e-12
+    apart = still & (np.abs(between) >= room) | (room <= 0)
+    enter = np.where(still, -np.inf, np.minimum(first, second))
+    leave = np.where(still, np.inf, np.maximum(first, second))
+    enter, leave = np.where(apart, np.inf, enter), np.where(apart, -np.inf, leave)
+    if parallel is not None:
+        enter, leave = np.where(parallel, -np.inf, enter), np.where(parallel, np.inf, leave)
+    return np.maximum(enter.max(axis=-1), 0.0), leave.min(axis=-1)
