@@ -37,6 +37,32 @@ def chord_px(openings: np.ndarray, direction: np.ndarray) -> np.ndarray:
     return 1 / np.sqrt((u / openings["major"]) ** 2 + (v / openings["minor"]) ** 2)
 
 
+def pattern_directions(openings: np.ndarray, neighbours: int = 20) -> np.ndarray:
+    """In how many directions each opening lies midway between two others like it.
+
+    Openings of a member do so along their row only; tiles, gratings and perforated sheet in three
+    directions and more.  (N,) whole numbers; directions less than 15 degrees apart count once.
+    """
+    o = openings
+    if len(o) < 4:
+        return np.zeros(len(o), int)
+    xy = np.c_[o["x"], o["y"]]
+    _, j = cKDTree(xy).query(xy, k=min(neighbours, len(o)))
+    j = j[:, 1:]
+    v = xy[j] - xy[:, None]
+    length = np.linalg.norm(v, axis=2)
+    size = np.sqrt(o["major"] * o["minor"])
+    alike = np.abs(np.log(size[j] / size[:, None])) < 0.5
+    off = np.linalg.norm(v[:, :, None] + v[:, None, :], axis=3)
+    mirror = off < 0.06 * (length[:, :, None] + length[:, None, :]) + 1.0
+    mirror &= alike[:, :, None] & alike[:, None, :] & np.triu(np.ones((j.shape[1],) * 2, bool), 1)
+    angle = np.arctan2(v[..., 1], v[..., 0]) % np.pi
+    bins = np.zeros((len(o), 12), bool)
+    i, a, _ = np.nonzero(mirror)
+    bins[i, (angle[i, a] / np.pi * 12).astype(int) % 12] = True
+    return (bins & ~np.roll(bins, 1, axis=1)).sum(1) + bins.all(1)
+
+
 def fit_row(step: np.ndarray, along: np.ndarray, weight: np.ndarray | None = None):
     """Least squares (a + b k) / (1 + c k) through positions along a line.
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from recon.image.camera import Camera, image2sensor
 from recon.image.rows import PITCH_OVER_HOLE, chord_px
+from recon.image.shapes import face_shapes, score_llr, shape_distance, shape_llr, unit_shapes
 from recon.solve.pencils import centre_sigma_px
 
 
@@ -76,8 +77,17 @@ def find_guided_rows(camera: Camera, openings: np.ndarray, hole: float | None, d
     """
     px = np.c_[openings["x"], openings["y"]]
     rows: list[GuidedRow] = []
+    seen = unit_shapes(openings)
+    shape = np.stack([shape_llr(shape_distance(seen, face_shapes(camera, px, j))) for j in range(3)], 1)
+    mark = score_llr(openings["score"])
     for axis in range(3):
-        rows += _rows_of_axis(camera, openings, px, axis, hole, density, least)
+        found = _rows_of_axis(camera, openings, px, axis, hole, density, least)
+        others = [j for j in range(3) if j != axis]
+        for r in found:
+            # One face bears the whole row, so the better of the two sums.
+            looks = mark[r.index].sum() + shape[r.index][:, others].sum(0).max()
+            if r.evidence + looks > 0:
+                rows.append(GuidedRow(axis, r.index, r.step, r.evidence + float(looks)))
     rows.sort(key=lambda r: -r.evidence)
     return rows
 
@@ -108,12 +118,10 @@ def _rows_of_axis(camera, openings, px, axis, hole, density, least):
         mean_chord = (chord[i] + chord[j]) / 2
         if hole:
             # The diameter in pitches is known: size tells the distance, so the step.
-            rho_i = hole * camera.f / np.sqrt(o["major"][i] * o["major"][j])
-            lo, hi = 0.7 / rho_i, 1.45 / rho_i
-            sine = np.sqrt(1 / (1 + ((tau[i] + tau[j]) / 2) ** 2))
-            # rho is the distance from the axis' line, depth the one ahead: they differ by the slant.
-            lo, hi = lo * sine * 0 + 0.45 / rho_i, hi * 0 + 2.2 / rho_i
-            ok = (gap > lo) & (gap < hi) & (gap / mean_chord > 0.65 / hole) & (gap / mean_chord < 1.6 / hole)
+            # Depth and distance from the axis' line differ by the slant, so this gate is wide.
+            depth = hole * camera.f / np.sqrt(o["major"][i] * o["major"][j])
+            ok = (gap * depth > 0.4) & (gap * depth < 2.5)
+            ok &= (gap / mean_chord > 0.5 / hole) & (gap / mean_chord < 2.0 / hole)
         else:
             ok = (gap / mean_chord > PITCH_OVER_HOLE[0]) & (gap / mean_chord < PITCH_OVER_HOLE[1])
         r = np.abs(np.log(o["major"][i] / o["major"][j])) + np.abs(np.log(o["minor"][i] / o["minor"][j]))

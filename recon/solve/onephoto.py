@@ -167,7 +167,8 @@ def _phase_vote(placed, width, classes, grid):
     phase, score = np.zeros(3), 0.0
     Q, cov = placed.place, placed.cov
     p_face = np.exp(placed.face_log)
-    count = np.array([min(len(r.index), 12) for r in placed.rows], float)
+    # A row is worth its evidence, with falling returns: its errors are common to all its openings.
+    worth = np.sqrt(np.array([max(r.evidence, 0.0) for r in placed.rows]) / 4)
     for c in range(3):
         like = np.zeros(len(grid))
         for i, r in enumerate(placed.rows):
@@ -182,7 +183,7 @@ def _phase_vote(placed, width, classes, grid):
                     centre = Q[i, c] - 0.5 * width * placed.normal[i, f, c]
                     spread = np.mean([_wrapped(centre - grid - k, s) for k in classes], axis=0)
                     terms += p_face[i, f] * spread
-            like += np.sqrt(count[i]) * np.log(terms)
+            like += worth[i] * np.log(terms)
         phase[c] = grid[like.argmax()]
         score += like.max()
     return phase, score
@@ -274,7 +275,7 @@ def solve_lattice(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], h
         camera = resect(camera, *_correspondences(placed, guesses, sure, openings, width), focal_prior=camera.f)
     placed = place(camera, openings, rows, hole)
     guesses = guess_rows(placed, width, classes)
-    weight = np.array([len(r.index) for r in rows], float)
+    weight = np.array([r.evidence for r in rows], float)
     sure = np.array([np.exp(g[0].log_p) if g else 0.0 for g in guesses])
     return PhotoLattice(camera, placed, guesses, float((weight * sure).sum() / weight.sum()))
 

@@ -1,0 +1,184 @@
+"""Members from evidence: candidate lattice lines, their best stretches, one explanation for each detection."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from recon.solve.evidence import View, hidden_by_boxes, look, member_openings
+
+LEAST_EVIDENCE = 10.0      # nats: one false member in e^10 candidate lines
+LEAST_STEPS = 3            # distinct holes seen
+
+
+@dataclass(frozen=True)
+class Stick:
+    """A member being solved: axis, centre of the first hole (3,), count of holes, evidence.
+
+    profile : (count,) nats at each hole, all photos and faces together; seen : (count,) openings found.
+    """
+    axis: int
+    first: np.ndarray
+    holes: int
+    evidence: float
+    profile: np.ndarray
+    seen: np.ndarray
+
+    def box(self, width: float):
+        """Corners (3,), (3,) of the box that the member fills: it ends half a pitch past its last holes."""
+        lo, hi = self.first - width / 2, self.first + width / 2
+        lo[self.axis] = self.first[self.axis] - 0.5
+        hi[self.axis] = self.first[self.axis] + self.holes - 0.5
+        return lo, hi
+
+
+def boxes(sticks, width):
+    if not sticks:
+        return np.zeros((0, 3)), np.zeros((0, 3))
+    pairs = [s.box(width) for s in sticks]
+    return np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
+
+
+def candidate_lines(views: list[View], lattices, least_log_p: float = -4.0) -> dict:
+    """Lattice lines near any row of any photo: {(axis, a, b): [lowest step, highest step]} (world coordinates)."""
+    lines: dict[tuple, list] = {}
+    for lat in lattices:
+        for row, sign, guesses in zip(lat.placed.rows, lat.placed.sign, lat.guesses):
+            for g in guesses:
+                if g.log_p < least_log_p:
+                    continue
+                ends = g.first[row.axis] + sign * np.array([row.step[0], row.step[-1]])
+                others = [j for j in range(3) if j != row.axis]
+                key = (row.axis, round(float(g.first[others[0]]), 3), round(float(g.first[others[1]]), 3),
+                       round(float(ends[0]) % 1.0, 3) % 1.0)
+                lo, hi = int(np.floor(ends.min())), int(np.floor(ends.max()))
+                if key in lines:
+                    lines[key] = [min(lo, lines[key][0]), max(hi, lines[key][1])]
+                else:
+                    lines[key] = [lo, hi]
+    return lines
+
+
+def line_first(key, k):
+    axis, a, b, frac = key
+    p = np.empty(3)
+    others = [j for j in range(3) if j != axis]
+    p[others[0]], p[others[1]], p[axis] = a, b, k + frac
+    return p
+
+
+def line_evidence(views, key, lo, hi, width, blockers=None, only_free=False):
+    """Per-hole evidence along a lattice line from step lo to hi.
+
+    Returns
+    -------
+    llr : (V, 4, K);  hit : (V, 4, K) detection indices;  visible : (V, 4, K).
+    """
+    count = hi - lo + 1
+    X, normals = member_openings(key[0], line_first(key, lo), count, width)
+    flat = X.reshape(-1, 3)
+    nn = np.repeat(normals, count, 0)
+    llr, hit, vis = [], [], []
+    for v in views:
+        hidden = None
+        if blockers is not None and len(blockers[0]):
+            hidden = hidden_by_boxes(v.camera.centre, flat + 0.02 * nn, *blockers)
+        s = look(v, flat, nn, hidden, only_free)
+        llr.append(s.llr.reshape(4, count))
+        hit.append(s.hit.reshape(4, count))
+        vis.append(s.visible.reshape(4, count))
+    return np.array(llr), np.array(hit), np.array(vis)
+
+
+def best_stretch(profile: np.ndarray) -> tuple[int, int, float]:
+    """Start, stop and sum of the stretch with the largest sum (Kadane), trimmed to positive ends."""
+    best, where = 0.0, (0, 0)
+    total, start = 0.0, 0
+    for i, v in enumerate(profile):
+        if total <= 0:
+            total, start = v, i
+        else:
+            total += v
+        if total > best:
+            best, where = total, (start, i + 1)
+    return where[0], where[1], best
+
+
+def select_members(views: list[View], lines: dict, width: float, known=(), reach: int = 10) -> list[Stick]:
+    """Greedy choice of members: the line with most evidence takes its detections, the rest must do without.
+
+    Parameters
+    ----------
+    lines : as :func:`candidate_lines` gives.   known : sticks of the last round, as blockers of sight.
+    reach : how many holes past the rows' ends to look.
+    """
+    views = [replace(v, free=np.ones(len(v.openings), bool)) for v in views]
+    known_boxes = boxes(list(known), width)
+    blockers = known_boxes if known else None
+    state = {}
+    for key, (lo, hi) in lines.items():
+        lo, hi = lo - reach, hi + reach
+        own = _without_self(known, key, width) if known else None
+        state[key] = (lo, hi, own, line_evidence(views, key, lo, hi, width, own))
+    score = {k: _line_score(s) for k, s in state.items()}
+    chosen: list[Stick] = []
+    dirty: set = set()
+    while score:
+        key = max(score, key=lambda k: score[k][2])
+        if score[key][2] < LEAST_EVIDENCE:
+            break
+        lo, hi, own, ev = state[key]
+        if key in dirty:
+            ev = line_evidence(views, key, lo, hi, width, own, only_free=True)
+            state[key] = (lo, hi, own, ev)
+            score[key] = _line_score(state[key])
+            dirty.discard(key)
+            continue
+        a, b, total = score[key]
+        llr, hit, vis = ev
+        part_hit = hit[:, :, a:b]
+        steps = (part_hit >= 0).any((0, 1)).sum()
+        if steps < LEAST_STEPS:
+            del score[key]
+            continue
+        stick = Stick(key[0], line_first(key, lo + a), b - a, total, llr[:, :, a:b].sum((0, 1)),
+                      (part_hit >= 0).sum((0, 1)))
+        if not _collides(stick, chosen, width):
+            chosen.append(stick)
+            for v in range(len(views)):
+                used = part_hit[v][part_hit[v] >= 0]
+                views[v].free[used] = False
+            dirty = set(score)
+        # The same line may hold a second member further along: mask this stretch and go on.
+        llr[:, :, a:b] = 0
+        mask = llr.copy()
+        mask[:, :, max(0, a - 1):b + 1] = -1e3
+        state[key] = (lo, hi, own, (mask, hit, vis))
+        dirty.discard(key)
+        score[key] = (0, 0, 0.0)
+        del score[key]
+    return chosen
+
+
+def _without_self(known, key, width):
+    """Boxes of the known sticks that are not on the candidate's own line."""
+    axis = key[0]
+    p = line_first(key, 0)
+    others = [j for j in range(3) if j != axis]
+    rest = [s for s in known if not (s.axis == axis and abs(s.first[others] - p[others]).max() < 0.9 * width)]
+    return boxes(rest, width)
+
+
+def _line_score(state):
+    llr = state[3][0]
+    return best_stretch(llr.sum((0, 1)))
+
+
+def _collides(stick, chosen, width, slack=0.1):
+    lo, hi = stick.box(width)
+    for s in chosen:
+        a, b = s.box(width)
+        if (np.minimum(hi, b) - np.maximum(lo, a) > slack).all():
+            return True
+    return False

@@ -1,0 +1,133 @@
+"""All that one photo tells by itself: openings, rows, camera, lattice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from recon.image.camera import image2sensor
+from recon.image.openings import detect_openings, lab_image
+from recon.image.rows import find_rows, pattern_directions
+from recon.solve.evidence import View, local_density, make_view
+from recon.solve.guided import GuidedRow, find_guided_rows
+from recon.solve.onephoto import PhotoLattice, place, solve_lattice, twin_width, upright
+from recon.solve.pencils import Pencils, RowPoints, find_pencils, place_rows, row_points, row_shares
+
+SEED_OPENINGS = 2000       # best-scored openings that first rows grow from: bounds time on gravel
+GUIDED_OPENINGS = 5000     # openings looked at once the camera is known
+LEAST_ROW_EVIDENCE = 6.0   # nats: a row in 400 of clutter
+
+
+@dataclass(frozen=True)
+class PhotoReading:
+    """One photo read by itself.
+
+    openings : (N,) dtype OPENING.   view, lattice : None when no lattice was found, with ``reason``.
+    width : (estimate, standard error), pitches.   worth : nats of evidence that its lattice explains.
+    """
+    name: str
+    size: tuple
+    openings: np.ndarray
+    view: View | None
+    lattice: PhotoLattice | None
+    width: tuple
+    worth: float
+    reason: str = ""
+
+
+def read_openings(bgr: np.ndarray) -> np.ndarray:
+    """Openings of a (H, W, 3) uint8 BGR photo."""
+    return detect_openings(lab_image(bgr))
+
+
+def read_photo(name: str, openings: np.ndarray, size: tuple, focal_px: float | None,
+               width: float | None = None, most_cameras: int = 3) -> PhotoReading:
+    """Rows, camera and lattice of one photo.
+
+    Parameters
+    ----------
+    openings : all detections, best first.   size : width, height px.
+    focal_px : from EXIF, or None.   width : of the members in pitches where known; else estimated.
+    """
+    openings = openings[:GUIDED_OPENINGS]
+
+    def nothing(reason):
+        return PhotoReading(name, size, openings, None, None, (1.0, np.inf), 0.0, reason)
+
+    if len(openings) < 12:
+        return nothing("hardly any openings can be seen")
+    pattern = pattern_directions(openings)
+    first = openings[:SEED_OPENINGS]
+    rows = find_rows(first)
+    if len(rows) < 3:
+        return nothing("no rows of openings can be seen")
+    points = row_points(first, rows)
+    share = row_shares([r.index for r in rows])
+    share = share / (1 + 10.0 ** np.array([r.log_nfa for r in rows]))       # chance that the row is none of clutter's
+    share = share * np.array([(pattern[r.index] < 3).mean() ** 2 for r in rows])
+    best = None
+    for pencils in find_pencils(points, share, size, focal_px, most=most_cameras):
+        trial = _try_camera(name, openings, size, first, rows, points, share, pencils, pattern, width)
+        if trial and (best is None or trial.worth > best.worth):
+            best = trial
+    return best or nothing("its rows of openings fit no camera")
+
+
+def _try_camera(name, openings, size, first, rows, points, share, pencils, pattern, width):
+    hole = apparent_hole(pencils, first, rows, points, share)
+    if hole is None:
+        return None
+    camera = upright(pencils.camera)
+    found = find_guided_rows(camera, openings, hole, local_density(openings))
+    kept = believed_rows(found, pattern)
+    if len(kept) < 3:
+        return None
+    placed = place(camera, openings, kept, hole)
+    depth = (placed.place @ camera.R.T)[:, 2]
+    seen = np.array([np.median(openings["major"][r.index]) for r in kept]) * depth / camera.f
+    kept = [r for r, h in zip(kept, seen) if 0.45 < h / hole < 2.2]       # another pitch: another thing
+    if len(kept) < 3:
+        return None
+    estimate = twin_width(place(camera, openings, kept, hole))
+    lattice = solve_lattice(camera, openings, kept, hole, width or 1.0)
+    if lattice is None:
+        return None
+    sure = np.array([np.exp(g[0].log_p) if g else 0.0 for g in lattice.guesses])
+    worth = float((sure * [r.evidence for r in lattice.placed.rows]).sum())
+    view = make_view(name, lattice.camera, size, openings, hole)
+    return PhotoReading(name, size, openings, view, lattice, estimate, worth)
+
+
+def apparent_hole(pencils: Pencils, openings, rows, points: RowPoints, share) -> float | None:
+    """Hole diameter in pitches as this photo shows it: weighted median over the rows that fit the camera."""
+    use = pencils.axis >= 0
+    if not use.any():
+        return None
+    cam = pencils.camera
+    sub = RowPoints(points.px[use], points.step[use], points.weight[use], points.sigma[use])
+    P, d, _ = place_rows(image2sensor(cam, sub.px), sub, cam.R.T[pencils.axis[use]])
+    sizes, weights = [], []
+    for row, p, q, s in zip([r for r, u in zip(rows, use) if u], P, d, share[use]):
+        depth = p[2] + row.step * q[2]
+        sizes.append(np.median(openings["major"][row.index] * depth / cam.f))
+        weights.append(len(row.index) * s)
+    order = np.argsort(sizes)
+    total = np.cumsum(np.array(weights)[order])
+    if total[-1] <= 0:
+        return None
+    return float(np.array(sizes)[order][np.searchsorted(total, total[-1] / 2)])
+
+
+def believed_rows(rows: list[GuidedRow], pattern: np.ndarray) -> list[GuidedRow]:
+    """Strongest rows first; each opening serves one row; rows of a plane's pattern are left out."""
+    used: set[int] = set()
+    kept = []
+    for r in rows:
+        if r.evidence < LEAST_ROW_EVIDENCE or (pattern[r.index] >= 3).mean() > 0.5:
+            continue
+        if np.mean([int(i) not in used for i in r.index]) < 0.6:
+            continue
+        used.update(int(i) for i in r.index)
+        kept.append(r)
+    return kept
