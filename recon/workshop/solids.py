@@ -13,7 +13,15 @@ import numpy as np
 from recon.frame.boxes import box_axes, centre
 from recon.frame.joints import BRACE_TOL, CLASH_TOL
 from recon.frame.model import box_half_sizes
-from recon.workshop.bolts import END_LENGTH, END_RADIUS, Bolt
+from recon.workshop.bolts import Bolt
+
+HOLE = 0.28         # diameter in pitches where the stock is not known; sold are 0.21 to 0.44
+# A bolt is a little thinner than its hole, and head, nut and washer grow with it.  In diameters of the bolt: ISO 273
+# medium holes are 9, 11 and 13.5 mm for M8, M10 and M12; ISO 7089 washers 16, 20 and 24 mm across; ISO 4032 nuts 6.8, 8.4
+# and 10.8 mm high; all from memory.
+BOLT_PER_HOLE = 0.9
+END_RADIUS = 1.0    # of the washer, the widest part of either end
+END_LENGTH = 1.4    # washer 0.2, nut 0.9 and the bolt's tip 0.3; a head with its washer takes 0.9
 
 _ALONG = 1e-9      # an edge whose other components are below this is along an axis of space
 
@@ -59,13 +67,13 @@ def member_boxes(members) -> Boxes:
                  np.array([CLASH_TOL if m.on_lattice else BRACE_TOL for m in members]))
 
 
-def bolt_ends(bolts) -> Boxes:
-    """The two ends of every bolt that stick out, start then end: 2 n boxes as wide as the washer."""
-    rows = []
-    for bolt in bolts:
-        for point, sign in ((bolt.start, -1.0), (bolt.end, 1.0)):
-            rows.append(along_bolt(bolt, point, sign, 0.0, END_LENGTH * bolt.diameter, END_RADIUS * bolt.diameter))
-    return boxes_of(rows)
+def bolt_ends(bolts, hole: float = HOLE) -> Boxes:
+    """The two ends of every bolt that stick out, start then end: 2 n boxes as wide as the washer.
+
+    hole : diameter of the holes, pitches.
+    """
+    d = BOLT_PER_HOLE * hole
+    return boxes_of(along_bolt(bolt, side, 0.0, END_LENGTH * d, END_RADIUS * d) for bolt in bolts for side in (-1, 1))
 
 
 def boxes_of(rows) -> Boxes:
@@ -76,11 +84,12 @@ def boxes_of(rows) -> Boxes:
                  np.full(len(rows), CLASH_TOL))
 
 
-def along_bolt(bolt: Bolt, point, sign: float, near: float, far: float, radius: float):
-    """A (centre, axes, half) row: square prism round the bolt's axis, from `near` to `far` pitches beyond `point`
-    on the side `sign` of the axis."""
+def along_bolt(bolt: Bolt, side: int, near: float, far: float, radius: float):
+    """A (centre, axes, half) row: square prism round the bolt's axis, from `near` to `far` pitches beyond the face where
+    the bolt starts (side -1) or ends (side 1)."""
     axes = bolt_axes(bolt)
-    return np.asarray(point) + sign * (near + far) / 2 * axes[0], axes, ((far - near) / 2, radius, radius)
+    face = np.asarray(bolt.start if side < 0 else bolt.end, float)
+    return face + side * (near + far) / 2 * axes[0], axes, ((far - near) / 2, radius, radius)
 
 
 def bolt_axes(bolt: Bolt) -> np.ndarray:

@@ -24,11 +24,6 @@ def lap_words(joint: Joint) -> str:
     return f"hole {joint.a_hole + 1} of {joint.a} on hole {joint.b_hole + 1} of {joint.b}"
 
 
-def hole_words(holes) -> str:
-    """'hole 3 of C and hole 1 of F', from (member id, 0-based hole) pairs."""
-    return listed(f"hole {k + 1} of {id}" for id, k in holes)
-
-
 def way_words(vector, z_up: bool = True) -> str:
     """Which way a vector along an axis points: '+x', '-y', 'up', 'down'; a slanting one in numbers."""
     v = np.asarray(vector, float)
