@@ -7,8 +7,11 @@ from typing import Mapping
 import networkx as nx
 import numpy as np
 
+from recon.errors import ReconError
+from recon.frame.length import mm_text
 from recon.frame.model import Frame, Joint, Member, as_tuple, section_axes
 from recon.frame.stock import Stock
+from recon.workshop.fasteners import Thread, bolt_length, bolt_name, bolt_system, thread_for
 
 
 @dataclass(frozen=True)
@@ -78,6 +81,45 @@ def hole_mm(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock]) -> float | No
     """The smallest hole that the bolt goes through, mm; None where no member's stock is known."""
     members = {m.id: m for m in frame.members}
     return min((stocks[members[id].stock].hole_mm for id, _ in bolt.through if members[id].stock in stocks), default=None)
+
+
+@dataclass(frozen=True)
+class Fastening:
+    """The bolt bought for a grip, with one nut and two washers.  length_mm : under the head."""
+
+    thread: Thread
+    length_mm: float
+    grip_mm: float
+
+    @property
+    def name(self) -> str:
+        return bolt_name(self.thread, self.length_mm)
+
+    @property
+    def sticks_out_mm(self) -> float:
+        """How far it stands out of a face at most, mm: head and washer at one end, the rest of the shank at the other."""
+        head = self.thread.head_mm + self.thread.washer_max_mm
+        return max(head, self.length_mm + self.thread.washer_max_mm - self.grip_mm)
+
+
+def fasten(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock], system: str | None = None,
+           thread: Thread | None = None) -> Fastening | None:
+    """What to buy for a bolt; None where no stock tells the hole and no thread is given.
+
+    system : "metric" or "inch", by the stock where None.   thread : in place of the largest that passes the hole.
+    Raises ReconError where the thread is thicker than the hole, or no listed bolt is long enough.
+    """
+    hole = hole_mm(bolt, frame, stocks)
+    if thread is None:
+        if hole is None:
+            return None
+        members = {m.id: m for m in frame.members}
+        own = next(stocks[members[id].stock] for id, _ in bolt.through if members[id].stock in stocks)
+        thread = thread_for(hole, system or bolt_system(own))
+    elif hole is not None and thread.d_mm > hole + 0.05:
+        raise ReconError(f"{thread.name} does not pass a hole of {mm_text(hole)}; choose a thinner bolt.")
+    grip = grip_mm(bolt, frame, stocks)
+    return Fastening(thread, bolt_length(grip, thread), grip)
 
 
 def bolt_words(bolt: Bolt) -> str:
