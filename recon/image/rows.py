@@ -111,11 +111,11 @@ class _Field:
     """The openings as arrays with a tree, computed once."""
 
     def __init__(self, openings):
-        self.o = openings
+        self.o = {name: openings[name].copy() for name in openings.dtype.names}
         self.xy = np.c_[openings["x"], openings["y"]]
         self.tree = cKDTree(self.xy)
         n = min(13, len(openings))
-        d = self.tree.query(self.xy, k=n)[0][:, -1]
+        d = self.tree.query(self.xy, k=n)[0].reshape(len(openings), -1)[:, -1]
         self.density = (n - 1) / (np.pi * np.maximum(d, 2.0) ** 2)      # openings per px^2 round each
 
     def alike(self, i, j):
@@ -162,15 +162,15 @@ def _triples(field) -> list[tuple[int, int, int]]:
     """(i, j, k) with j midway between i and k, the straightest and most even first."""
     o, xy = field.o, field.xy
     reach = PITCH_OVER_HOLE[1] * float(np.percentile(o["major"], 98))
-    near = field.tree.query(xy, k=min(25, len(o)), distance_upper_bound=reach)[1][:, 1:]
-    i = np.repeat(np.arange(len(o)), near.shape[1])
+    near = field.tree.query(xy, k=min(25, len(xy)), distance_upper_bound=reach)[1][:, 1:]
+    i = np.repeat(np.arange(len(xy)), near.shape[1])
     j = near.ravel()
-    ok = j < len(o)
+    ok = j < len(xy)
     i, j = i[ok], j[ok]
     d = xy[j] - xy[i]
     dist = np.linalg.norm(d, axis=1)
     u = d / np.maximum(dist, 1e-9)[:, None]
-    ci, cj = chord_px(o[i], u), chord_px(o[j], u)
+    ci, cj = chord_px({n: v[i] for n, v in o.items()}, u), chord_px({n: v[j] for n, v in o.items()}, u)
     ratio = 2 * dist / (ci + cj)
     ok = field.alike(i, j) & (ratio > PITCH_OVER_HOLE[0]) & (ratio < PITCH_OVER_HOLE[1])
     i, j, d, dist, u = i[ok], j[ok], d[ok], dist[ok], u[ok]
@@ -180,7 +180,7 @@ def _triples(field) -> list[tuple[int, int, int]]:
     out = []
     for c in range(2):
         k = kk[:, c]
-        ok = (k < len(o)) & (dk[:, c] < tol) & (k != i)
+        ok = (k < len(xy)) & (dk[:, c] < tol) & (k != i)
         ii, jj, k, uu, dd = i[ok], j[ok], k[ok], u[ok], dist[ok]
         good = field.alike(jj, k) & (ii < k)
         ii, jj, k, uu, dd = ii[good], jj[good], k[good], uu[good], dd[good]
@@ -214,7 +214,7 @@ def _grow(field, start):
             d, c = field.tree.query(guess, k=3, distance_upper_bound=tol)
             hit = None
             for dist, cand in zip(d, c):
-                if cand < len(o) and cand not in index and abs(np.log(o["major"][cand] / size[0])) < 0.45 \
+                if cand < len(xy) and cand not in index and abs(np.log(o["major"][cand] / size[0])) < 0.45 \
                         and abs(np.log(o["minor"][cand] / size[1])) < 0.6:
                     hit = int(cand)
                     break
@@ -236,33 +236,28 @@ def _grow(field, start):
 
 
 def _predict(field, index, step, k, way):
-    """Where step k of a row should be: (2,) px, tolerance px, (major, minor)."""
+    """Where step k of a row should be: (2,) px, tolerance px, (major, minor).
+
+    The last gaps and their change, as vectors: a row seen through a lens bends and shrinks evenly.
+    """
     o, xy = field.o, field.xy
-    part = slice(-7, None) if way > 0 else slice(0, 7)
-    idx, st = np.array(index[part]), np.array(step[part], float)
-    p = xy[idx]
-    mid = p.mean(0)
-    u = p[-1] - p[0]
-    u /= np.linalg.norm(u) + 1e-12
-    along = (p - mid) @ u
-    lateral = (p - mid) @ np.array([-u[1], u[0]])
-    gap = np.abs(np.diff(along) / np.diff(st)).mean()
-    if len(idx) < 5:
-        a, b = np.polyfit(st, along, 1)
-        pos, tol = a * k + b, 1.0 + 0.15 * gap
-        if len(idx) >= 3:
-            # Even steps grow or shrink by a steady ratio: half of a second difference, shrunk by noise.
-            q = np.polyfit(st, along, 2)
-            pos = 0.5 * pos + 0.5 * np.polyval(q, k)
+    if way > 0:
+        idx, st = index[-7:], step[-7:]
     else:
-        fit = fit_row(st, along)
-        if abs(1 + fit[2] * k) < 0.2:
-            return None, 0, None
-        pos, tol = float(row_position(fit, k)), 1.0 + 0.09 * gap
-    line = np.polyfit(along, lateral, 1)
-    away = abs(k - st[-1 if way > 0 else 0])
-    tol *= 1 + 0.15 * (away - 1)
-    guess = mid + pos * u + np.polyval(line, pos) * np.array([-u[1], u[0]])
+        idx, st = index[6::-1], step[6::-1]          # nearest the end last
+    n = len(idx)
+    last = n - 1
+    mid = last - (1 if n < 5 else n // 2)
+    p2, p1, p0 = xy[idx[last]], xy[idx[mid]], xy[idx[0]]
+    d21, d10 = abs(st[last] - st[mid]), abs(st[mid] - st[0])
+    gap, before = (p2 - p1) / d21, (p1 - p0) / d10
+    bend = (gap - before) / (0.5 * (d21 + d10)) * (0.5 if n < 5 else 1.0)   # short rows: half, against noise
+    m = abs(k - st[last])
+    guess = p2 + gap * m + bend * (0.5 * m * (m + d21))
+    length = float(np.hypot(gap[0], gap[1]))
+    if length < 2.0:
+        return None, 0, None
+    tol = (1.0 + (0.15 if n < 5 else 0.09) * length) * (1 + 0.15 * (m - 1))
     return guess, tol, (np.median(o["major"][idx]), np.median(o["minor"][idx]))
 
 

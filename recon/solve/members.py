@@ -73,13 +73,13 @@ def line_evidence(views, key, lo, hi, width, blockers=None, only_free=False):
 
     Returns
     -------
-    llr : (V, 4, K);  hit : (V, 4, K) detection indices;  visible : (V, 4, K).
+    llr : (V, 4, K);  hit : (V, 4, K) detection indices.
     """
     count = hi - lo + 1
     X, normals = member_openings(key[0], line_first(key, lo), count, width)
     flat = X.reshape(-1, 3)
     nn = np.repeat(normals, count, 0)
-    llr, hit, vis = [], [], []
+    llr, hit = [], []
     for v in views:
         hidden = None
         if blockers is not None and len(blockers[0]):
@@ -87,8 +87,66 @@ def line_evidence(views, key, lo, hi, width, blockers=None, only_free=False):
         s = look(v, flat, nn, hidden, only_free)
         llr.append(s.llr.reshape(4, count))
         hit.append(s.hit.reshape(4, count))
-        vis.append(s.visible.reshape(4, count))
-    return np.array(llr), np.array(hit), np.array(vis)
+    return np.array(llr), np.array(hit)
+
+
+def line_evidence_of(views, axis, first, count, width, blockers, bolted):
+    """(V, 4, count) evidence and visibility of a member's openings; bolted faces never speak against it.
+
+    bolted : (4, count) bool as :func:`lap_faces` gives.
+    """
+    X, normals = member_openings(axis, first, count, width)
+    flat = X.reshape(-1, 3)
+    nn = np.repeat(normals, count, 0)
+    llr, visible = [], []
+    for v in views:
+        hidden = hidden_by_boxes(v.camera.centre, flat + 0.02 * nn, *blockers) if len(blockers[0]) else None
+        s = look(v, flat, nn, hidden)
+        a = s.llr.reshape(4, count)
+        llr.append(np.where(bolted, np.maximum(a, 0), a))
+        visible.append(s.visible.reshape(4, count))
+    return np.array(llr), np.array(visible)
+
+
+def lap_faces(axis, first, count, others, width) -> np.ndarray:
+    """(4, count) bool: where a lap with another member may put a bolt's head or nut on a face.
+
+    A member that crosses face to face at hole k hides that face there; the bolt comes out on the
+    opposite one.  Face order as in :func:`member_openings`.
+    """
+    out = np.zeros((4, count), bool)
+    sides = [j for j in range(3) if j != axis]
+    for s in others:
+        if s.axis == axis:
+            continue
+        normal = 3 - axis - s.axis                       # the lap's bolt runs along the third axis
+        gap = s.first[normal] - first[normal]
+        if abs(abs(gap) - width) > 0.2:
+            continue
+        k = int(round(s.first[axis] - first[axis]))
+        along = first[s.axis] - s.first[s.axis]
+        if 0 <= k < count and -0.3 < along < s.holes - 0.7:
+            face = sides.index(normal) * 2 + (0 if gap < 0 else 1)   # opposite to the touching face
+            out[face, k] = True
+    return out
+
+
+def grown(stick: Stick, low: int, high: int) -> Stick:
+    """The stick with holes added (or, negative, taken off) at its ends."""
+    first = stick.first.copy()
+    first[stick.axis] -= low
+    pad = lambda v: np.pad(v, (max(low, 0), max(high, 0)))[max(-low, 0):len(v) + max(low, 0) + high]
+    return replace(stick, first=first, holes=stick.holes + low + high, profile=pad(stick.profile), seen=pad(stick.seen))
+
+
+def runs_into(stick: Stick, others, width, slack=0.1) -> bool:
+    """Does the stick's box overlap another's by more than ``slack`` pitches in every direction?"""
+    lo, hi = stick.box(width)
+    for s in others:
+        a, b = s.box(width)
+        if (np.minimum(hi, b) - np.maximum(lo, a) > slack).all():
+            return True
+    return False
 
 
 def best_stretch(profile: np.ndarray) -> tuple[int, int, float]:
@@ -136,7 +194,7 @@ def select_members(views: list[View], lines: dict, width: float, known=(), reach
             dirty.discard(key)
             continue
         a, b, total = score[key]
-        llr, hit, vis = ev
+        llr, hit = ev
         part_hit = hit[:, :, a:b]
         steps = (part_hit >= 0).any((0, 1)).sum()
         if steps < LEAST_STEPS:
@@ -144,7 +202,7 @@ def select_members(views: list[View], lines: dict, width: float, known=(), reach
             continue
         stick = Stick(key[0], line_first(key, lo + a), b - a, total, llr[:, :, a:b].sum((0, 1)),
                       (part_hit >= 0).sum((0, 1)))
-        if not _collides(stick, chosen, width):
+        if not runs_into(stick, chosen, width):
             chosen.append(stick)
             for v in range(len(views)):
                 used = part_hit[v][part_hit[v] >= 0]
@@ -154,7 +212,7 @@ def select_members(views: list[View], lines: dict, width: float, known=(), reach
         llr[:, :, a:b] = 0
         mask = llr.copy()
         mask[:, :, max(0, a - 1):b + 1] = -1e3
-        state[key] = (lo, hi, own, (mask, hit, vis))
+        state[key] = (lo, hi, own, (mask, hit))
         dirty.discard(key)
         score[key] = (0, 0, 0.0)
         del score[key]
@@ -173,12 +231,3 @@ def _without_self(known, key, width):
 def _line_score(state):
     llr = state[3][0]
     return best_stretch(llr.sum((0, 1)))
-
-
-def _collides(stick, chosen, width, slack=0.1):
-    lo, hi = stick.box(width)
-    for s in chosen:
-        a, b = s.box(width)
-        if (np.minimum(hi, b) - np.maximum(lo, a) > slack).all():
-            return True
-    return False

@@ -66,8 +66,11 @@ def upright(camera: Camera) -> Camera:
     return replace(camera, R=np.c_[x, np.cross(up, x), up])
 
 
-def place(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], hole: float) -> PlacedRows:
-    """Rows placed along the axes of a camera (its t is honoured), with the likelihood of each face."""
+def place(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], faces: PlacedRows | None = None) -> PlacedRows:
+    """Rows placed along the axes of a camera (its t is honoured), with the likelihood of each face.
+
+    faces : an earlier placing whose face likelihoods are kept (they hardly change with the camera).
+    """
     pts = row_points(openings, rows)
     sensor = image2sensor(camera, pts.px)
     axes = np.array([r.axis for r in rows])
@@ -88,7 +91,7 @@ def place(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], hole: flo
         for c, j in enumerate(others):
             s = np.sign(eye[j] - middle[j]) or 1.0
             normals[i, c, j] = s
-        logs[i] = _face_log(camera, openings[r.index], middle, r.axis, others)
+        logs[i] = faces.face_log[i] if faces else _face_log(camera, openings[r.index], middle, r.axis, others)
     return PlacedRows(rows, pts, Q, sign, cov, normals, logs)
 
 
@@ -167,8 +170,8 @@ def _phase_vote(placed, width, classes, grid):
     phase, score = np.zeros(3), 0.0
     Q, cov = placed.place, placed.cov
     p_face = np.exp(placed.face_log)
-    # A row is worth its evidence, with falling returns: its errors are common to all its openings.
-    worth = np.sqrt(np.array([max(r.evidence, 0.0) for r in placed.rows]) / 4)
+    # A row is worth its evidence, up to a limit: its errors are common to all its openings.
+    worth = np.clip(np.array([r.evidence for r in placed.rows]) / 15, 0.0, 5.0)
     for c in range(3):
         like = np.zeros(len(grid))
         for i, r in enumerate(placed.rows):
@@ -238,7 +241,7 @@ def _snap(points, axis, classes):
     return out
 
 
-def solve_lattice(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], hole: float, width: float,
+def solve_lattice(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], width: float,
                   focal_sigma: float = 0.01) -> PhotoLattice | None:
     """Pose a photo on the lattice of its own rows.
 
@@ -246,7 +249,7 @@ def solve_lattice(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], h
     ----------
     camera : from the pencils, upright, t = 0.
     rows : found along its axes, those believed.
-    hole, width : in pitches.   focal_sigma : standard error of ln f.
+    width : in pitches.   focal_sigma : standard error of ln f.
 
     Returns
     -------
@@ -256,24 +259,32 @@ def solve_lattice(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], h
         return None
     classes = transverse_classes(width)
     grid = np.arange(0, 1, 0.02)
-    best = None
+    faces = place(camera, openings, rows)
+    trials = []
     for df in np.linspace(-2.5, 2.5, 21) * focal_sigma:
         trial = replace(camera, f=camera.f * np.exp(df))
-        placed = place(trial, openings, rows, hole)
-        phase, score = _phase_vote(placed, width, classes, grid)
-        score -= 0.5 * (df / focal_sigma) ** 2
-        if best is None or score > best[0]:
-            best = (score, trial, phase)
-    _, camera, phase = best
+        phase, score = _phase_vote(place(trial, openings, rows, faces), width, classes, grid)
+        trials.append((score - 0.5 * (df / focal_sigma) ** 2, df, trial, phase))
+    trials.sort(key=lambda t: -t[0])
+    # The vote looks at each axis by itself; the best few are settled by solving them.
+    chosen: list = []
+    for t in trials:
+        if len(chosen) < 3 and all(abs(t[1] - c[1]) > 0.6 * focal_sigma for c in chosen):
+            chosen.append(t)
+    solved = [_settle(trial, phase, openings, rows, faces, width, classes) for _, _, trial, phase in chosen]
+    return max(solved, key=lambda s: s.agreement)
+
+
+def _settle(camera, phase, openings, rows, faces, width, classes) -> PhotoLattice:
     camera = replace(camera, t=camera.R @ phase)
     for limit in (0.75, 0.6, 0.5, 0.5):
-        placed = place(camera, openings, rows, hole)
+        placed = place(camera, openings, rows, faces)
         guesses = guess_rows(placed, width, classes)
         sure = [i for i, g in enumerate(guesses) if g and np.exp(g[0].log_p) > limit]
         if len(sure) < 3:
             break
         camera = resect(camera, *_correspondences(placed, guesses, sure, openings, width), focal_prior=camera.f)
-    placed = place(camera, openings, rows, hole)
+    placed = place(camera, openings, rows, faces)
     guesses = guess_rows(placed, width, classes)
     weight = np.array([r.evidence for r in rows], float)
     sure = np.array([np.exp(g[0].log_p) if g else 0.0 for g in guesses])

@@ -18,6 +18,7 @@ from recon.image.camera import Camera, image2sensor, sensor2image
 
 FOCAL_SPREAD_UNKNOWN = 0.45    # of ln f about 1.0 x the long side: phones and zooms, 24 to 70 mm equivalent
 FOCAL_SPREAD_EXIF = 0.04       # EXIF rounds to whole mm, crops and stabilisation add a few per cent
+MOST_ROWS = 90                 # rows that the camera is sought from, likeliest first: bounds time on clutter
 K1_SPREAD = 0.06               # of phone lenses after the maker's own correction; common practice, no source
 
 
@@ -97,9 +98,10 @@ def place_rows(sensor: np.ndarray, points: RowPoints, directions: np.ndarray):
     return P * flip, d * flip, np.linalg.inv(A)
 
 
-def row_residuals(camera: Camera, points: RowPoints, axes: np.ndarray):
+def row_residuals(camera: Camera, points: RowPoints, axes: np.ndarray, sensor=None):
     """Reprojection residuals (R, M, 2) px of rows placed along the camera's axes (R,)."""
-    sensor = image2sensor(camera, points.px)
+    if sensor is None:
+        sensor = image2sensor(camera, points.px)
     P, d, _ = place_rows(sensor, points, camera.R.T[axes])
     X = P[:, None] + points.step[..., None] * d[:, None]
     z = X[..., 2:]
@@ -111,8 +113,9 @@ def _row_rms(camera, points):
     """(R, 3) rms residual of each row along each axis, in units of its sigma."""
     out = np.empty((len(points.px), 3))
     dof = np.maximum(2 * points.weight.sum(1) - 3, 1)
+    sensor = image2sensor(camera, points.px)
     for j in range(3):
-        e = row_residuals(camera, points, np.full(len(points.px), j))
+        e = row_residuals(camera, points, np.full(len(points.px), j), sensor)
         out[:, j] = np.sqrt((e ** 2).sum((1, 2)) / dof) / points.sigma
     return out
 
@@ -146,6 +149,10 @@ def find_pencils(points: RowPoints, share: np.ndarray, size: tuple[int, int], fo
     long_side = max(size)
     count = points.weight.sum(1)
     value = share * np.minimum(count, 12)
+    top = np.argsort(-value)[:MOST_ROWS]
+    points_all, value_all = points, value
+    points, value = _some(points, top), value[top]
+    n = len(top)
     cx, cy = (size[0] - 1) / 2, (size[1] - 1) / 2
     lines, mids, spread = _lines(points)
     focals = [0.96 * focal_px, focal_px, 1.04 * focal_px] if focal_px else list(long_side * np.geomspace(0.5, 2.6, 12))
@@ -159,12 +166,13 @@ def find_pencils(points: RowPoints, share: np.ndarray, size: tuple[int, int], fo
     pencils: list[Pencils] = []
     tried = 0
     for _, f, R in found:
-        if tried >= 14 or len(pencils) >= 4 * most:
+        if tried >= 8:
             break
         if any(_same(R, p.camera.R) and abs(np.log(f / p.camera.f)) < 0.3 for p in pencils):
             continue
         tried += 1
         pencils.append(refine_pencils(Camera(f, cx, cy, R=R), points, value, focal_px, long_side))
+    pencils = [_graded(p.camera, points_all, value_all) for p in pencils]
     pencils.sort(key=lambda p: -p.score)
     out: list[Pencils] = []
     for p in pencils:
@@ -246,7 +254,7 @@ def refine_pencils(camera: Camera, points: RowPoints, value: np.ndarray, focal_p
         use = (best < gate) & (value > 0.02)
         if use.sum() < 3:
             break
-        sub = RowPoints(points.px[use], points.step[use], points.weight[use], points.sigma[use])
+        sub = _some(points, use)
         sub_axis, weight = axis[use], np.sqrt(np.clip(value[use] / np.minimum(points.weight.sum(1)[use], 12), 0, 1))
 
         def residual(p):
@@ -262,9 +270,18 @@ def refine_pencils(camera: Camera, points: RowPoints, value: np.ndarray, focal_p
         camera = _moved(camera, sol.x)
         rms = _row_rms(camera, points)
         gate = max(3.0, gate / 1.6)
+    return _graded(camera, points, value)
+
+
+def _some(points, which):
+    return RowPoints(points.px[which], points.step[which], points.weight[which], points.sigma[which])
+
+
+def _graded(camera, points, value):
+    """A camera with the axis of each row and its score."""
+    rms = _row_rms(camera, points)
     axis, best = rms.argmin(1), rms.min(1)
-    axis = np.where(best < 3.0, axis, -1)
-    return Pencils(camera, axis, best, _step_score(camera, points, value, 1.5))
+    return Pencils(camera, np.where(best < 3.0, axis, -1), best, _step_score(camera, points, value, 1.5))
 
 
 def _step_score(camera, points, value, sigmas):
