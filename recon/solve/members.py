@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import networkx as nx
 import numpy as np
 
 from recon.solve.evidence import View, hidden_by_boxes, look, member_openings
@@ -58,6 +59,13 @@ def candidate_lines(views: list[View], lattices, least_log_p: float = -4.0) -> d
                 else:
                     lines[key] = [lo, hi]
     return lines
+
+
+def line_key(stick: Stick) -> tuple:
+    """The lattice line that a stick lies on, as :func:`candidate_lines` names it."""
+    others = [j for j in range(3) if j != stick.axis]
+    return (stick.axis, round(float(stick.first[others[0]]), 3), round(float(stick.first[others[1]]), 3),
+            round(float(stick.first[stick.axis]) % 1.0, 3) % 1.0)
 
 
 def line_first(key, k):
@@ -231,3 +239,19 @@ def _without_self(known, key, width):
 def _line_score(state):
     llr = state[3][0]
     return best_stretch(llr.sum((0, 1)))
+
+
+def touching(sticks: list[Stick], width: float, slack: float = 0.15) -> list[list[int]]:
+    """Groups of sticks that hang together face to face (indices)."""
+    n = len(sticks)
+    lo, hi = boxes(sticks, width)
+    graph = nx.Graph()
+    graph.add_nodes_from(range(n))
+    for i in range(n):
+        for j in range(i):
+            overlap = np.minimum(hi[i], hi[j]) - np.maximum(lo[i], lo[j])
+            # Faces meet: flush along one axis, a good part of a hole's room along the two others.
+            flush = np.abs(overlap) < slack
+            if flush.sum() == 1 and (overlap[~flush] > 0.4).all():
+                graph.add_edge(i, j)
+    return [sorted(c) for c in nx.connected_components(graph)]

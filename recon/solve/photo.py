@@ -34,6 +34,7 @@ class PhotoReading:
     width: tuple
     worth: float
     reason: str = ""
+    lattice_width: float = 1.0     # pitches: the width that the lattice was solved with
 
 
 def read_openings(bgr: np.ndarray) -> np.ndarray:
@@ -93,13 +94,14 @@ def _try_camera(name, openings, size, first, rows, points, share, pencils, patte
     if len(kept) < 3:
         return None
     estimate = twin_width(place(camera, openings, kept))
-    lattice = solve_lattice(camera, openings, kept, width or estimate_width(estimate))
+    used = width or estimate_width(estimate)
+    lattice = solve_lattice(camera, openings, kept, used)
     if lattice is None:
         return None
     sure = np.array([np.exp(g[0].log_p) if g else 0.0 for g in lattice.guesses])
     worth = float((sure * [r.evidence for r in lattice.placed.rows]).sum())
     view = make_view(name, lattice.camera, size, openings, hole)
-    return PhotoReading(name, size, openings, view, lattice, estimate, worth)
+    return PhotoReading(name, size, openings, view, lattice, estimate, worth, lattice_width=used)
 
 
 KNOWN_WIDTHS = (1.0, 1.5, 1.75, 2.0, 2.25, 2.5)    # pitches: drilled square stock, and punched post 1.5 to 2.5 in

@@ -2,26 +2,14 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from recon.frame.lattice import rotations
 from recon.image.camera import Camera
 from recon.solve.evidence import look, with_camera
 from recon.solve.onephoto import LatticeGuess, PhotoLattice
-
-
-def turns() -> np.ndarray:
-    """(24, 3, 3) proper rotations of the cubic lattice."""
-    out = []
-    for p in itertools.permutations(range(3)):
-        for s in itertools.product((1, -1), repeat=3):
-            m = np.zeros((3, 3))
-            m[range(3), p] = s
-            if np.linalg.det(m) > 0:
-                out.append(m)
-    return np.array(out)
 
 
 @dataclass(frozen=True)
@@ -126,7 +114,7 @@ def join(view_b, lattice_b: PhotoLattice, cells_a: Cells, width: float, grid: fl
     if not len(cells_b.place):
         return []
     hyps = []
-    for t in turns():
+    for t in rotations():
         for votes, shift in vote_shift(cells_a, cells_b, t, grid):
             hyps.append((votes, t, shift))
     hyps.sort(key=lambda h: -h[0])

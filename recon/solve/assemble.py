@@ -1,0 +1,157 @@
+"""From photos read one by one to one set of members: join, select, adjust, look again, find the ends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from recon.solve.ends import find_ends
+from recon.solve.evidence import View, hidden_by_boxes, look, member_openings, with_camera
+from recon.solve.members import (Stick, boxes, candidate_lines, grown, line_key, runs_into, select_members, touching)
+from recon.solve.onephoto import resect
+from recon.solve.photo import PhotoReading
+from recon.solve.together import Cells, cells_of, join, moved_lattice, turned_cells
+
+ROUNDS = 3              # select, adjust, select ...: nothing changed after the third on any rendered frame
+LEAST_JOIN = 40.0       # nats: a photo that shares fewer openings with the rest is not forced in
+
+
+@dataclass(frozen=True)
+class Joined:
+    """Photos in one world: views and lattices side by side, and those set aside with the reason."""
+    views: list
+    lattices: list
+    set_aside: list
+
+
+def join_photos(readings: list[PhotoReading], width: float) -> Joined:
+    """All photos in the world of the best one, one after another, the best-fitting first.
+
+    A photo whose openings do not fit the others' members is set aside, named and not forced in.
+    """
+    grid = 1.0 if width == round(width) else 0.25
+    order = sorted((r for r in readings if r.view is not None), key=lambda r: -r.worth)
+    aside = [(r.name, r.reason) for r in readings if r.view is None]
+    if not order:
+        return Joined([], [], aside)
+    views, lattices = [order[0].view], [order[0].lattice]
+    waiting = order[1:]
+    while waiting:
+        known = _together([cells_of(x) for x in lattices])
+        trials = []
+        for r in waiting:
+            best = join(r.view, r.lattice, known, width, grid, views)
+            if best:
+                trials.append((best[0][0] / np.sqrt(r.worth + 1), r, best))
+        if not trials:
+            break
+        _, r, best = max(trials, key=lambda t: t[0])
+        waiting = [w for w in waiting if w is not r]
+        score, _, turn, shift = best[0]
+        if score < LEAST_JOIN:
+            aside.append((r.name, "its members do not fit those of the other photos; another frame?"))
+            continue
+        moved = moved_lattice(r.lattice, turn, shift)
+        views.append(with_camera(r.view, moved.camera))
+        lattices.append(moved)
+    aside += [(r.name, "it shows no member that the other photos show") for r in waiting]
+    return Joined(views, lattices, aside)
+
+
+def _together(cells: list[Cells]) -> Cells:
+    return Cells(*(np.concatenate([getattr(c, f) for c in cells]) for f in ("place", "axis", "weight", "normal")))
+
+
+def find_members(joined: Joined, images: dict, width: float, progress=None) -> tuple[list[View], list[Stick], list]:
+    """Members, adjusted cameras and ends.
+
+    Parameters
+    ----------
+    images : photo name -> (H, W, 3) uint8 BGR.
+
+    Returns
+    -------
+    views with adjusted cameras, sticks, and for each stick its two EndGuess.
+    """
+    views, lattices = joined.views, joined.lattices
+    sticks: list[Stick] = []
+    for k in range(ROUNDS):
+        lines = candidate_lines(views, lattices)
+        for s in sticks:
+            lo = int(np.floor(s.first[s.axis] + 1e-6))
+            lines[line_key(s)] = [lo, lo + s.holes - 1]
+        sticks = select_members(views, lines, width, known=sticks)
+        views = [_adjusted(v, sticks, width) for v in views]
+        if progress:
+            progress(0.1 + 0.6 * (k + 1) / ROUNDS)
+    pictures = [images[v.name] for v in views]
+    ends: list = []
+    for k in range(2):
+        sticks = main_frame(sticks, width)
+        sticks, ends = _with_ends(views, pictures, sticks, width)
+        views = [_adjusted(v, sticks, width) for v in views]
+        if progress:
+            progress(0.7 + 0.15 * (k + 1))
+    return views, sticks, ends
+
+
+def _with_ends(views, pictures, sticks, width):
+    sticks = list(sticks)
+    ends: list = [None] * len(sticks)
+    for i in sorted(range(len(sticks)), key=lambda i: -sticks[i].evidence):
+        others = [s for j, s in enumerate(sticks) if j != i]
+        low, high = find_ends(views, pictures, sticks[i], others, width)
+        longer = grown(sticks[i], -low.best, high.best - (sticks[i].holes - 1))
+        if longer.holes >= 1 and not runs_into(longer, others, width):
+            sticks[i] = longer
+        ends[i] = (low, high)
+    return sticks, ends
+
+
+def _adjusted(view: View, sticks, width: float) -> View:
+    """The view with its camera resected on all openings of the members that it shows."""
+    world, image, sigma = correspondences(view, sticks, width)
+    if len(world) < 12:
+        return view
+    return with_camera(view, resect(view.camera, world, image, sigma, focal_prior=view.camera.f, lens_terms=2))
+
+
+def correspondences(view: View, sticks, width: float):
+    """World points (N, 3), their detections (N, 2) px and standard errors (N,) px in one photo."""
+    world, image, sigma = [np.zeros((0, 3))], [np.zeros((0, 2))], [np.zeros(0)]
+    blockers = boxes(sticks, width)
+    for s in sticks:
+        X, n = member_openings(s.axis, s.first, s.holes, width)
+        X, n = X.reshape(-1, 3), np.repeat(n, s.holes, 0)
+        seen = look(view, X, n, hidden_by_boxes(view.camera.centre, X + 0.02 * n, *blockers))
+        ok = (seen.hit >= 0) & (seen.llr > 1)
+        o = view.openings[seen.hit[ok]]
+        world.append(X[ok])
+        image.append(np.c_[o["x"], o["y"]])
+        sigma.append(np.hypot(0.3, 0.08 * o["minor"]))
+    return np.concatenate(world), np.concatenate(image), np.concatenate(sigma)
+
+
+STRONG = 60.0          # nats: a member this sure stays even where nothing is seen to touch it
+
+
+def main_frame(sticks: list[Stick], width: float) -> list[Stick]:
+    """The piece that touches together with most evidence; other pieces only where they are strong and near.
+
+    What the photos show besides (a second frame, clutter that passed for a member) goes.
+    """
+    if not sticks:
+        return []
+    groups = touching(sticks, width)
+    value = [sum(sticks[i].evidence for i in g) for g in groups]
+    main = groups[int(np.argmax(value))]
+    lo, hi = boxes([sticks[i] for i in main], width)
+    lo, hi = lo.min(0) - 2 * width, hi.max(0) + 2 * width
+    keep = set(main)
+    for g in groups:
+        for i in g:
+            a, b = sticks[i].box(width)
+            if i not in keep and sticks[i].evidence > STRONG and (a > lo).all() and (b < hi).all():
+                keep.add(i)
+    return [s for i, s in enumerate(sticks) if i in keep]

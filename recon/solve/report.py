@@ -1,0 +1,143 @@
+"""From sticks to a frame: labels, joints, bolts, stock, confidence, and doubts said aloud."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from recon.frame.joints import find_joints
+from recon.frame.model import End, Frame, Member, Photo, StockUse, as_tuple, label
+from recon.image.camera import Camera
+from recon.solve.bolts import bolt_states
+from recon.solve.evidence import hidden_by_boxes, look, member_openings
+from recon.solve.members import boxes
+from recon.solve.scale import choose_stock
+from recon.solve.viewpoints import where_to_photograph
+
+END_SURE = 0.9             # probability of its hole count from which an end counts as seen
+END_POSSIBLE = 0.05        # a longer member than this likely is no longer called possible
+
+
+def make_frame(photos, views, images, sticks, ends, width, set_aside, scales, stocks, stock_id, length):
+    """The frame file's content from solved sticks; also views and sticks moved to its origin."""
+    order = sorted(range(len(sticks)), key=lambda i: (-sticks[i].axis, *np.round(sticks[i].first[::-1], 3)))
+    sticks, ends = [sticks[i] for i in order], [ends[i] for i in order]
+    origin = np.min([s.first for s in sticks], axis=0)
+    views = [_shifted(v, -origin) for v in views]
+    sticks = [replace(s, first=s.first - origin) for s in sticks]
+    members = []
+    for i, (s, (low, high)) in enumerate(zip(sticks, ends)):
+        low_end, high_end = _end(low, -1), _end(high, 1)
+        members.append(Member(
+            label(i), as_tuple(np.round(s.first, 4) + 0.0), as_tuple(np.eye(3)[s.axis]), s.holes, width,
+            confidence=round(confidence(s, low, high), 3), ends=(low_end, high_end), seen=int(s.seen.sum())))
+    blockers = boxes(sticks, width)
+    joints = find_joints(members)
+    by_id = {m.id: m for m in members}
+    pictures = [images[v.name] for v in views]
+    states = bolt_states(views, pictures, joints, by_id, blockers, width)
+    joints = tuple(replace(j, bolt=b) for j, b in zip(joints, states))
+    use, pitch_mm, stock_doubts = choose_stock(views, sticks, width, stocks, stock_id, length, by_id, scales)
+    members = tuple(replace(m, stock=use.id or None) for m in members)
+    doubts = list(stock_doubts) + where_to_photograph(views, members, width)
+    records = _photo_records(photos, views, set_aside, scales)
+    return Frame(members, joints, pitch_mm, use, records, tuple(doubts)), views, sticks
+
+
+def _shifted(view, shift):
+    c = view.camera
+    return replace(view, camera=c.posed(c.R, c.t - c.R @ shift))
+
+
+def _end(guess, way) -> End:
+    best = guess.best
+    beyond = guess.hole > best if way > 0 else guess.hole < best
+    possible = np.abs(guess.hole[beyond & (np.exp(guess.log_p) > END_POSSIBLE)] - best)
+    extra = int(possible.max()) if len(possible) else 0
+    if guess.cut:
+        return End("cut", max(extra, 1))
+    return End("seen", 0) if guess.sure > END_SURE else End("hidden", extra)
+
+
+def confidence(stick, low, high) -> float:
+    """Probability that a member is exactly right.
+
+    Its ends' probabilities times the chance that a member with this much evidence is where it was put;
+    a logistic curve fitted to members of rendered frames with truth (see the benchmark's calibration).
+    """
+    openings = float((stick.seen > 0).sum())
+    place = 1 / (1 + np.exp(-(0.035 * stick.evidence + 0.15 * openings - 1.5)))
+    return float(np.clip(low.sure * high.sure * place, 0.01, 0.99))
+
+
+def full_camera(camera: Camera, scale: float) -> Camera:
+    """A camera of the working copy in the photo's own pixels (pixel centres at whole numbers)."""
+    return replace(camera, f=camera.f / scale, cx=(camera.cx + 0.5) / scale - 0.5, cy=(camera.cy + 0.5) / scale - 0.5)
+
+
+def _photo_records(photos, views, set_aside, scales):
+    by_name = {v.name: v for v in views}
+    reasons = dict(set_aside)
+    out = []
+    for p in photos:
+        if p.name in by_name:
+            c = full_camera(by_name[p.name].camera, scales[p.name])
+            camera = {"f": round(c.f, 4), "cx": round(c.cx, 3), "cy": round(c.cy, 3), "k1": round(c.k1, 6),
+                      "k2": round(c.k2, 6), "R": c.R.round(9).tolist(), "t": c.t.round(6).tolist()}
+            out.append(Photo(p.name, tuple(p.size), True, "", camera))
+        else:
+            out.append(Photo(p.name, tuple(p.size), False, reasons.get(p.name, "not used")))
+    return tuple(out)
+
+
+def reading_tables(readings, views, frame, sticks, width, scales):
+    """Openings, rows and cameras per photo in the photo's own pixels, for overlays and the page."""
+    openings, rows, cameras = {}, {}, {}
+    blockers = boxes(sticks, width)
+    by_name = {v.name: v for v in views}
+    for r in readings:
+        s = scales[r.name]
+        full = lambda px: (np.asarray(px, float) + 0.5) / s - 0.5
+        if r.name not in by_name:
+            openings[r.name], rows[r.name] = np.zeros((0, 6)), []
+            continue
+        v = by_name[r.name]
+        cameras[r.name] = full_camera(v.camera, s)
+        hits = _explained(v, sticks, width, blockers)
+        o = r.openings[hits]
+        table = np.c_[full(np.c_[o["x"], o["y"]]), o["major"] / 2 / s, o["minor"] / 2 / s, o["angle"], np.zeros(len(o))]
+        openings[r.name] = np.concatenate([table, _taken(v, frame, width, blockers, s)])
+        rows[r.name] = [full(np.c_[r.openings["x"][w.index], r.openings["y"][w.index]]) for w in r.lattice.placed.rows]
+    return openings, rows, cameras
+
+
+def _explained(view, sticks, width, blockers):
+    hits = []
+    for st in sticks:
+        X, n = member_openings(st.axis, st.first, st.holes, width)
+        X, n = X.reshape(-1, 3), np.repeat(n, st.holes, 0)
+        seen = look(view, X, n, hidden_by_boxes(view.camera.centre, X + 0.02 * n, *blockers))
+        hits.append(seen.hit[(seen.hit >= 0) & (seen.llr > 0)])
+    return np.unique(np.concatenate(hits)) if hits else np.zeros(0, int)
+
+
+def _taken(view, frame, width, blockers, s):
+    """Holes taken by bolts that were seen, as openings with the flag set."""
+    points, normals = [], []
+    by_id = {m.id: m for m in frame.members}
+    for j in frame.joints:
+        if j.bolt != "seen":
+            continue
+        axis = np.asarray(j.axis)
+        points += [by_id[j.a].hole_centre(j.a_hole) - 0.5 * width * axis, by_id[j.b].hole_centre(j.b_hole) + 0.5 * width * axis]
+        normals += [-axis, axis]
+    if not points:
+        return np.zeros((0, 6))
+    X, n = np.array(points), np.array(normals)
+    seen = look(view, X, n, hidden_by_boxes(view.camera.centre, X + 0.02 * n, *blockers))
+    depth = (X @ view.camera.R.T + view.camera.t)[:, 2]
+    ok = seen.visible & (seen.hit < 0)
+    radius = view.camera.f * view.hole / np.maximum(depth, 1) / 2 / s
+    px = (seen.px + 0.5) / s - 0.5
+    return np.c_[px, radius, radius, 0 * radius, 0 * radius + 1][ok]
