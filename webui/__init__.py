@@ -1,0 +1,1 @@
+"""The page: check a reading against its photos, correct it, take the papers away."""

@@ -1,0 +1,138 @@
+"""The journal: every change of a build, in one append-only file.
+
+A text file, a line an entry, rather than a database: there is one writer (the folder is locked) and no query, a
+copy or a zip of the folder is whole with this one file, and a person can read it.  Each line ends in a checksum and is
+forced to the disk before it counts, so a kill at any moment leaves at most one torn last line, which was never
+acknowledged and is cut off at the next opening.
+"""
+from __future__ import annotations
+
+import fcntl
+import json
+import os
+import zlib
+from pathlib import Path
+
+from recon.errors import ReconError
+from recon.files import why_not_written
+
+FORMAT, VERSION = "frame-build", 1
+NAME = "build.journal"
+LONGEST_LINE = 64 * 2**20     # an entry that holds a whole frame of 2000 members is under 2 MB
+
+
+def line_of(entry: dict) -> bytes:
+    """An entry as a line: JSON, a tab, the checksum (CRC-32) of the JSON in hex."""
+    text = json.dumps(entry, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode("utf-8")
+    return text + b"\t%08x\n" % zlib.crc32(text)
+
+
+def entry_of(line: bytes) -> dict | None:
+    """The entry in a whole line; None where the line is torn or altered."""
+    text, tab, check = line.rpartition(b"\t")
+    try:
+        if not tab or not line.endswith(b"\n") or int(check, 16) != zlib.crc32(text):
+            return None
+        entry = json.loads(text)
+    except (ValueError, RecursionError):
+        return None
+    return entry if isinstance(entry, dict) else None
+
+
+class Journal:
+    """The journal of one build folder, locked for this process until `close`.
+
+    entries : all of them in order, each a dict with `n` = 1, 2, ... (as opened; `append` adds to the file alone).
+    """
+
+    def __init__(self, folder: str | Path):
+        """Opens or begins the journal.  Raises ReconError where the folder is in use, was written by a newer program, is
+        damaged, or cannot be written."""
+        self.path = Path(folder) / NAME
+        try:
+            self._file = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC | os.O_NOFOLLOW, 0o644)
+        except OSError as error:
+            raise why_not_written(self.path, error) from error
+        try:
+            self._lock()
+            self.entries = self._read()
+        except BaseException:
+            os.close(self._file)
+            raise
+        self.last = len(self.entries)
+
+    def _lock(self):
+        try:
+            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            raise ReconError(f"{self.path.parent}: this build is open in another program on this machine; "
+                             "close it there first, or open its page in another tab.") from error
+
+    def _read(self) -> list[dict]:
+        size = os.fstat(self._file).st_size
+        with open(self.path, "rb") as file:
+            data = file.read(size)
+        lines = data.splitlines(keepends=True)
+        entries, good = [], 0
+        for number, line in enumerate(lines, 1):
+            entry = entry_of(line)
+            if number == 1 and entry is not None:
+                self._check_header(entry)
+            if entry is None or (number > 1 and entry.get("n") != number - 1):
+                if number < len(lines):
+                    raise ReconError(f"{self.path}: line {number} is damaged, and there are good ones after it; "
+                                     "put the file back from a copy of the build.")
+                break
+            if number > 1:
+                entries.append(entry)
+            good += len(line)
+        if good < size:
+            os.ftruncate(self._file, good)
+        if good == 0:
+            self._write(line_of({"format": FORMAT, "version": VERSION}))
+            _sync_folder(self.path.parent)
+        self._size = os.fstat(self._file).st_size
+        return entries
+
+    def _check_header(self, entry):
+        if entry.get("format") != FORMAT:
+            raise ReconError(f"{self.path}: this is not the journal of a build; open another folder.")
+        version = entry.get("version")
+        if not isinstance(version, int) or version > VERSION:
+            raise ReconError(f"{self.path}: this build was made by a newer program (version {version}; this one knows "
+                             f"{VERSION}); update this program. Nothing was changed.")
+
+    def append(self, entry: dict) -> int:
+        """Adds an entry and returns its number once it is on the disk.
+
+        Raises ReconError where it cannot be written; then the journal is as it was before.
+        """
+        line = line_of({"n": self.last + 1, **entry})
+        if len(line) > LONGEST_LINE:
+            raise ReconError("This change is too large to keep; make a smaller one.")
+        try:
+            self._write(line)
+        except OSError as error:
+            os.ftruncate(self._file, self._size)
+            raise why_not_written(self.path, error) from error
+        self._size += len(line)
+        self.last += 1
+        return self.last
+
+    def _write(self, line: bytes):
+        left = memoryview(line)
+        while left:
+            left = left[os.write(self._file, left):]
+        os.fsync(self._file)
+
+    def close(self):
+        os.close(self._file)
+
+
+def _sync_folder(folder: Path):
+    """Forces the folder's list of names to the disk, so that a new file is found there after a power cut."""
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,0 +1,87 @@
+"""Laps kept right while members change: found anew where a member moved, with the bolts and the user's words kept."""
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+
+from recon.frame.joints import find_joints, mark_three_way
+from recon.frame.model import Frame, Joint, bounds
+from webui.state import State, joint_key, ordered
+
+TOUCH = 0.15   # pitches: farther apart than this, no bolt joins two members (holes may be 0.1 off their common axis)
+
+_bounds = lru_cache(maxsize=8192)(bounds)
+BOLTS = ("seen", "assumed", "none")
+
+
+def near(members, those) -> set[str]:
+    """Ids of the members whose boxes touch those of the members `those`, which are among them."""
+    if not members or not those:
+        return set()
+    low, high = (np.array(x) for x in zip(*map(_bounds, members)))
+    close = np.zeros(len(members), bool)
+    for m in those:
+        a, b = _bounds(m)
+        close |= ((low <= b + TOUCH) & (high >= a - TOUCH)).all(axis=1)
+    return {m.id for m, ok in zip(members, close) if ok}
+
+
+def relapped(frame: Frame, changed: set[str], said_laps=()) -> Frame:
+    """The frame with the laps of the members `changed` found anew from where they lie now.
+
+    A lap that was there keeps its bolt; `said_laps` (as in `State.said`) are obeyed as far as their holes still meet.
+    """
+    members = frame.members
+    those = [m for m in members if m.id in changed]
+    around = near(members, those)
+    before = {joint_key(j): j for j in frame.joints}
+    told = {tuple(key): word for *key, word in said_laps}
+    kept = [j for j in frame.joints if j.a not in changed and j.b not in changed]
+    for j in find_joints([m for m in members if m.id in around]):
+        if j.a in changed or j.b in changed:
+            key = joint_key(j)
+            word = told.get(key)
+            if word == "apart":
+                continue
+            bolt = word if word in BOLTS else before[key].bolt if key in before else "assumed"
+            kept.append(replace(j, bolt=bolt))
+    return replace(frame, joints=ordered(members, mark_three_way(kept, members)))
+
+
+def renumbered(state: State, id: str, to) -> State:
+    """Laps and words about the holes of member `id` after its holes were counted anew: `to` maps an old hole index to
+    (id, hole), or None where the hole is gone."""
+    def moved(a, a_hole):
+        return to(a_hole) if a == id else (a, a_hole)
+
+    joints = []
+    for j in state.frame.joints:
+        a, b = moved(j.a, j.a_hole), moved(j.b, j.b_hole)
+        if a and b:
+            joints.append(replace(j, a=a[0], a_hole=a[1], b=b[0], b_hole=b[1]) if id in (j.a, j.b) else j)
+    said = dict(state.said)
+    for key in ("laps", "may_turn"):
+        if said.get(key):
+            said[key] = [x for x in (_moved_key(entry, moved) for entry in said[key]) if x]
+    return State(replace(state.frame, joints=tuple(joints)), said)
+
+
+def _moved_key(entry, moved):
+    a, b = moved(entry[0], entry[1]), moved(entry[2], entry[3])
+    return [*(x for end in sorted((a, b)) for x in end), *entry[4:]] if a and b else None
+
+
+def lap_between(frame: Frame, key: tuple) -> Joint | None:
+    """The lap of these two holes as their members lie, whether or not the frame has it; None where no bolt fits."""
+    a, a_hole, b, b_hole = key
+    members = [m for m in frame.members if m.id in (a, b)]
+    if len(members) != 2:
+        return None
+    first, second = members if members[0].id == a else members[::-1]
+    holes = {a: a_hole, b: b_hole}
+    # Members cut down to these two holes: else members side by side would give their first and last common hole alone.
+    short = [replace(m, first=tuple(map(float, m.hole_centre(holes[m.id]))), holes=1) for m in (first, second)]
+    found = [j for j in find_joints(short)]
+    return replace(found[0], a=a, a_hole=a_hole, b=b, b_hole=b_hole) if found else None
