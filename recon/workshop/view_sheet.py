@@ -1,0 +1,162 @@
+"""Views on a sheet of paper: one alone, or front, top and side in first- or third-angle projection (ISO 128-3; ASME
+Y14.3), with their sizes, the scale and what the marks mean."""
+from __future__ import annotations
+
+from typing import Sequence
+
+import numpy as np
+
+from recon.frame.length import both_text, mm_text
+from recon.frame.model import Frame
+from recon.workshop.drawing import NOTES, draw_view
+from recon.workshop.vector import FINE, OUTLINE, Area, Disc, Item, Lines, Sheet, Text, extent, moved, text_width
+from recon.workshop.views import Scene, six_views
+
+PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}    # ISO 216; ANSI/ASME Y14.1 size A
+ANGLES = ("first", "third")
+SCALES = tuple(n * 10.0**e for e in range(4) for n in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8))
+GAP = 17.0        # mm between views, with room for tags and a size
+HEAD = 9.0        # mm over a view, for its title
+BLOCK = 21.0      # mm at the foot, for the title block
+TITLE, SMALL = 3.4, 2.3
+
+
+def side_of(angle: str) -> str:
+    """The side view that lies to the right of the front: in first angle what is seen from the left."""
+    return "Left" if angle == "first" else "Right"
+
+
+def three_views_sheet(frame: Frame, hole: float, size: tuple[float, float], angle: str, title: str = "") -> Sheet:
+    """Front, top and side on one sheet of `size` (width, height) mm.   hole : diameter, pitches."""
+    views = six_views(frame.members)
+    scenes = {name: Scene(frame.members, views[name], hole) for name in ("Front", "Top", side_of(angle))}
+    front, top, side = (_size(scene) for scene in scenes.values())
+    room = np.array([size[0] - 3 * GAP, size[1] - BLOCK - 2 * HEAD - 2.4 * GAP])
+    scale = _scale(frame, room / [front[0] + side[0], front[1] + top[1]])
+    upper, lower = ("Front", "Top") if angle == "first" else ("Top", "Front")
+    heights = {"Front": front[1] * scale, "Top": top[1] * scale}
+    left = (size[0] - (front[0] + side[0]) * scale - GAP) / 2 + GAP / 4
+    free = size[1] - BLOCK - (front[1] + top[1]) * scale - 2 * HEAD
+    low_y = BLOCK + free * 0.4
+    low = {lower: low_y, upper: low_y + heights[lower] + HEAD + free * 0.4}
+    items: list[Item] = []
+    for name, scene in scenes.items():
+        x, y = (left, low[name]) if name in low else (left + front[0] * scale + GAP, low["Front"])
+        items += _placed(scene, frame, scale, x, y)
+    return Sheet(*size, (*items, *_block(frame, size, scale, title or "Three views", angle)), title or "Three views")
+
+
+def one_view_sheet(frame: Frame, scene: Scene, size: tuple[float, float], title: str = "") -> Sheet:
+    """One view, as large as the sheet of `size` (width, height) mm allows."""
+    spans = _size(scene)
+    scale = _scale(frame, (np.array(size) - [2.2 * GAP, BLOCK + HEAD + 1.6 * GAP]) / spans)
+    free = np.array(size) - [0, BLOCK + HEAD] - np.array(spans) * scale
+    items = _placed(scene, frame, scale, free[0] / 2 + GAP / 4, BLOCK + max(free[1] / 2, 0.8 * GAP))
+    title = title or scene.view.name
+    return Sheet(*size, (*items, *_block(frame, size, scale, title, "")), title)
+
+
+def best_turn(scene: Scene, papers: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """Of several sizes of paper that on which the view is largest."""
+    spans = np.array(_size(scene))
+    return max(papers, key=lambda size: float(((np.array(size) - [2.2 * GAP, BLOCK + HEAD + 1.6 * GAP]) / spans).min()))
+
+
+def _size(scene: Scene) -> tuple[float, float]:
+    points = scene.edges[0].reshape(-1, 2)
+    return tuple(float(x) for x in np.ptp(points, axis=0))
+
+
+def _scale(frame: Frame, room) -> float:
+    """mm per pitch: the largest usual scale at which it fits; whatever fits where the pitch is not known."""
+    most = max(float(np.min(room)), 0.05)
+    if not frame.pitch_mm:
+        return min(most, 20.0)
+    return frame.pitch_mm / next((s for s in SCALES if frame.pitch_mm / s <= most), frame.pitch_mm / most)
+
+
+def _placed(scene: Scene, frame: Frame, scale: float, x: float, y: float) -> list[Item]:
+    """The view with title and sizes, its lower left corner at (x, y) mm."""
+    points = scene.edges[0].reshape(-1, 2) * scale
+    low, high = points.min(axis=0), points.max(axis=0)
+    drawn = draw_view(scene, frame, scale)
+    bottom = min(extent(drawn)[1], low[1])
+    left = min(extent(drawn)[0], low[0])
+    span = (high - low) / scale * (frame.pitch_mm or 1.0)
+    words = [both_text(s) if frame.pitch_mm else f"{s:.4g} pitches" for s in span]
+    drawn += _dimension((low[0], low[1]), (high[0], low[1]), bottom - 5, words[0], level=True)
+    drawn += _dimension((low[0], low[1]), (low[0], high[1]), left - 5, words[1], level=False)
+    title = f"{scene.view.name}, seen from {scene.view.seen_from}"
+    drawn.append(Text((float(low[0]), max(extent(drawn)[3], float(high[1])) + 3.6), title, TITLE, "start", True))
+    return moved(drawn, x - low[0], y - low[1])
+
+
+def _dimension(start, end, line: float, text: str, level: bool) -> list[Item]:
+    """A dimension line between two points of the view, drawn level at y = `line` or upright at x = `line`; ISO 129-1."""
+    def at(along, across):
+        return (float(along), float(across)) if level else (float(across), float(along))
+
+    a, b = (start[0], end[0]) if level else (start[1], end[1])
+    edge = start[1] if level else start[0]
+    arrow = 1.6 if b - a > 6 else 0.0
+    paths = [(at(a, edge - 1), at(a, line - 1)), (at(b, edge - 1), at(b, line - 1)), (at(a, line), at(b, line))]
+    heads = [tuple(at(p + s * dx * arrow, line + dy) for dx, dy in ((0, 0), (1, 0.35), (1, -0.35)))
+             for p, s in ((a, 1), (b, -1))] if arrow else []
+    items: list[Item] = [Lines(tuple(paths), FINE), *(Area(head, 0.0, FINE) for head in heads)]
+    if level:
+        return [*items, Text(at((a + b) / 2, line), text, SMALL, "middle", False, True)]
+    words = text.split(" (")
+    lines = [words[0], "(" + words[1]] if len(words) == 2 else [text]
+    middle = (a + b) / 2
+    return items + [Text((line, middle + (len(lines) / 2 - k - 0.5) * 1.25 * SMALL), word, SMALL, "middle", False, True)
+                    for k, word in enumerate(lines)]
+
+
+def _block(frame: Frame, size, scale: float, title: str, angle: str) -> list[Item]:
+    """The strip at the foot: what it is, scale, projection, and what the marks mean."""
+    width = size[0]
+    name = f"{frame.name}: {title}" if frame.name else title
+    items: list[Item] = [Lines((((0.5, BLOCK - 2), (width - 0.5, BLOCK - 2)),), OUTLINE)]
+    while text_width(name, TITLE) > 0.62 * width and len(name) > 12:
+        name = name[:-2].rstrip() + "\u2026"
+    items.append(Text((1.0, BLOCK - 5.5), name, TITLE, "start", True))
+    items.append(Text((1.0, BLOCK - 10), _scale_words(frame, scale), SMALL, "start"))
+    items += [Text((1.0, BLOCK - 13.4 - 3.1 * k), line, SMALL, "start") for k, line in enumerate(_note_lines(width - 2))]
+    items += _bar(frame, width, scale)
+    return items + (_symbol(width, angle) if angle else [])
+
+
+def _note_lines(width: float) -> list[str]:
+    lines = [""]
+    for note in NOTES:
+        longer = f"{lines[-1]}   {note}".strip()
+        if text_width(longer, SMALL) * 0.92 > width and lines[-1]:
+            lines.append(note)
+        else:
+            lines[-1] = longer
+    return lines
+
+
+def _scale_words(frame: Frame, scale: float) -> str:
+    if not frame.pitch_mm:
+        return "Pitch not known: no scale."
+    ratio = frame.pitch_mm / scale
+    return f"Scale 1:{ratio:.4g} where printed at full size.  Pitch {both_text(frame.pitch_mm)}."
+
+
+def _bar(frame: Frame, width: float, scale: float) -> list[Item]:
+    """A scale bar of a round number of holes, drawn at the right of the strip."""
+    count = next((n for n in (1, 2, 5, 10, 20, 50, 100, 200, 500) if n * scale >= 22), 1000)
+    x, y = width - 2 - count * scale, BLOCK - 7.8
+    ticks = [((x + k * count * scale / 5, y), (x + k * count * scale / 5, y + (1.6 if k in (0, 5) else 0.9))) for k in range(6)]
+    text = f"{count} holes" + (f" = {mm_text(count * frame.pitch_mm)}" if frame.pitch_mm else "")
+    return [Lines((((x, y), (width - 2, y)), *ticks), FINE), Text((width - 2, BLOCK - 10.3), text, SMALL, "end")]
+
+
+def _symbol(width: float, angle: str) -> list[Item]:
+    """The truncated cone of ISO 5456-2: in first angle the circles are to the right of its side view, in third to the left."""
+    x, y = 0.66 * width, BLOCK - 6.2
+    cone, rings = (x, x + 11) if angle == "first" else (x + 6, x + 3)
+    outline = ((cone, y - 1), (cone + 7, y - 2), (cone + 7, y + 2), (cone, y + 1))
+    return [Area(outline, "none", FINE), Disc((rings, y), 2.0), Disc((rings, y), 1.0),
+            Text((x + 16, y), f"{angle} angle", SMALL, "start")]

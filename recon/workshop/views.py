@@ -1,0 +1,164 @@
+"""Parallel views of a frame, and what of it is seen in them.
+
+Drawings show the frame from six sides, named as people stand before it: the front is one of its longer sides.  Positions
+on a view are in pitches, x to the right and y up.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Sequence
+
+import numpy as np
+
+from recon.frame.boxes import face_normals, openings
+from recon.frame.model import Frame, Member, bounds
+from recon.workshop.bolts import Bolt, find_bolts
+from recon.workshop.hidden_lines import Shadows, front_edges, hidden_stretches, points_hidden, shadows
+
+FACING = 0.999     # cosine from which a face is seen square on
+
+
+@dataclass(frozen=True)
+class View:
+    """name : 'Front'.   seen_from : '-y'.   right, up, towards : unit vectors, the last to the viewer."""
+
+    name: str
+    seen_from: str
+    right: np.ndarray
+    up: np.ndarray
+
+    @property
+    def towards(self) -> np.ndarray:
+        return np.cross(self.right, self.up)
+
+    def flat(self, points) -> np.ndarray:
+        """(..., 3) pitches -> (..., 2) pitches on the view."""
+        points = np.asarray(points, float)
+        return np.stack([points @ self.right, points @ self.up], axis=-1)
+
+
+def six_views(members: Sequence[Member]) -> dict[str, View]:
+    """'Front', 'Top', 'Right', 'Left', 'Rear', 'Bottom', as on a drawing board; the front shows the longer level side."""
+    low, high = np.min([bounds(m)[0] for m in members], axis=0), np.max([bounds(m)[1] for m in members], axis=0)
+    across = np.array([1.0, 0, 0]) if high[0] - low[0] >= high[1] - low[1] else np.array([0, 1.0, 0])
+    up = np.array([0, 0, 1.0])
+    away = np.cross(up, across)          # from the viewer into the front
+    axes = {"Front": (across, up), "Rear": (-across, up), "Right": (away, up), "Left": (-away, up),
+            "Top": (across, away), "Bottom": (across, -away)}
+    return {name: View(name, _axis_name(np.cross(*a)), *a) for name, a in axes.items()}
+
+
+def _axis_name(axis) -> str:
+    k = int(np.abs(axis).argmax())
+    return ("+" if axis[k] > 0 else "\u2212") + "xyz"[k]
+
+
+def corner_view(turn_deg: float, height_deg: float) -> View:
+    """From a corner: `turn_deg` from +x towards +y, `height_deg` above the level."""
+    turn, height = np.radians([turn_deg, height_deg])
+    right = np.array([-np.sin(turn), np.cos(turn), 0.0])
+    towards = np.array([np.cos(turn) * np.cos(height), np.sin(turn) * np.cos(height), np.sin(height)])
+    return View("Corner", "", right, np.cross(towards, right))
+
+
+@dataclass(frozen=True)
+class Hole:
+    """An opening on a face turned to the viewer.  at : its centre on the view.   number : from 1."""
+
+    member: int
+    number: int
+    at: np.ndarray
+    normal: np.ndarray
+    visible: bool
+
+
+class Scene:
+    """Members in a view: what is seen of their edges and openings.
+
+    hole : diameter of the holes, pitches.
+    """
+
+    def __init__(self, members: Sequence[Member], view: View, hole: float):
+        self.members, self.view, self.hole = tuple(members), view, hole
+
+    @cached_property
+    def shadows(self) -> Shadows:
+        return shadows(self.members, self.view.towards)
+
+    def covered(self, points, owner: Sequence[int]) -> np.ndarray:
+        """(n, members) bool: which member covers which point; `owner` (n,) members do not cover their own."""
+        hit = points_hidden(points, self.shadows)
+        hit[np.arange(len(hit)), list(owner)] = False
+        return hit
+
+    @cached_property
+    def edges(self) -> tuple[np.ndarray, np.ndarray, list[list[tuple[float, float]]]]:
+        """Lines on the view (n, 2, 2), their member (n,), and the shares of each that others hide."""
+        lines = [front_edges(m, self.view.towards) for m in self.members]
+        owner = np.repeat(np.arange(len(lines)), [len(x) for x in lines])
+        ends = np.concatenate(lines)
+        return self.view.flat(ends), owner, hidden_stretches(ends, self.shadows, owner)
+
+    @cached_property
+    def holes(self) -> list[Hole]:
+        """All openings on faces turned to the viewer, member by member."""
+        towards = self.view.towards
+        found, points, rims = [], [], []
+        for k, m in enumerate(self.members):
+            normals, rows = face_normals(m)[2:], openings(m)
+            for normal, row in zip(normals, rows):
+                if normal @ towards < 0.25:      # seen so flat that a hole is no more than a line
+                    continue
+                found += [(k, n + 1, normal) for n in range(m.holes)]
+                points.append(row)
+                rims.append(np.cross(normal, m.direction))
+        if not found:
+            return []
+        centres, owner = np.concatenate(points), [k for k, _, _ in found]
+        reach = 0.8 * self.hole / 2
+        away = np.repeat(rims, [len(p) for p in points], axis=0) * reach
+        along = np.array([self.members[k].direction for k in owner], float) * reach
+        hidden = np.zeros(len(centres), bool)
+        for offset in (away, -away, along, -along):
+            hidden |= self.covered(centres + offset, owner).any(axis=1)
+        flat = self.view.flat(centres)
+        return [Hole(k, number, at, normal, not h) for (k, number, normal), at, h in zip(found, flat, hidden)]
+
+    @cached_property
+    def open_holes(self) -> dict[tuple[int, int], Hole]:
+        """(member, hole number) -> the opening on the face square to the viewer, where it is seen."""
+        return {(h.member, h.number): h for h in self.holes if h.visible and h.normal @ self.view.towards > FACING}
+
+
+def bolts_seen(scene: Scene, bolts: Sequence[Bolt]) -> list[tuple[Bolt, Hole, tuple[tuple[str, int], ...]]]:
+    """The bolts whose head or nut is turned to the viewer and in sight: the bolt, the opening it fills and what it goes
+    through, nearest first (member id, hole number from 1)."""
+    index = {m.id: k for k, m in enumerate(scene.members)}
+    found = []
+    for bolt in bolts:
+        along = float(np.dot(bolt.axis, scene.view.towards))
+        if abs(along) < FACING:
+            continue
+        through = tuple((id, hole + 1) for id, hole in bolt.through[:: -1 if along > 0 else 1])
+        id, number = through[0]
+        hole = scene.open_holes.get((index.get(id, -1), number))
+        if hole is not None:
+            found.append((bolt, hole, through))
+    return found
+
+
+def views_needed(frame: Frame, hole: float, side: str) -> list[tuple[View, Scene]]:
+    """Front, top and the side view, then of the three views from the other sides those that show a bolt which no view
+    before them shows.  side : 'Right' or 'Left'."""
+    views, bolts = six_views(frame.members), find_bolts(frame)
+    main = ["Front", "Top", side]
+    shown: set[Bolt] = set()
+    needed = []
+    for name in [*main, *(n for n in ("Rear", "Left", "Right", "Bottom") if n not in main)]:
+        scene = Scene(frame.members, views[name], hole)
+        new = {bolt for bolt, _, _ in bolts_seen(scene, bolts)} - shown
+        if name in main or new:
+            needed.append((views[name], scene))
+            shown |= new
+    return needed
