@@ -18,7 +18,7 @@ from recon.workshop.views import FACING, Scene, bolts_seen
 
 BOLT = 0.24          # radius of a bolt's mark, pitches
 EVERY = 5            # holes from number to number along a member
-SMALLEST = 1.25      # mm on paper: the smallest text, 3.5 points
+SMALLEST = 1.6       # mm on paper: the smallest text, 4.5 points
 MANY = 60            # members from which hidden outlines would only blacken the drawing
 
 NOTES = ("Tag C3 F1 at a lap: hole 3 of C on hole 1 of F, nearest first.",
@@ -164,7 +164,7 @@ def _labels(scene: Scene, clutter: Clutter, ids, scale: float, unit: float) -> l
 
 def _label(clutter: Clutter, spots, text: str, layer: str, scale: float, unit: float) -> Text:
     """The text on the spot, of those (n, 2) pitches, that is nearest to the middle and free."""
-    size = float(np.clip(min(0.62 * scale, 0.78 * scale / text_width(text, 1.0)), 1.9 * unit, 4.4 * unit))
+    size = float(np.clip(min(0.62 * scale, 0.72 * scale / text_width(text, 1.0)), SMALLEST * unit, 4.4 * unit))
     order = np.argsort(np.abs(np.arange(len(spots)) - (len(spots) - 1) / 2), kind="stable")
     places = [Text(_at(spots[i], scale), text, size, "middle", True, True, True, layer) for i in order]
     return clutter.place(places, 0.2 * np.arange(len(places))) or places[0]
@@ -239,7 +239,7 @@ def _leader(text: Text, at, layer: str, near: float) -> list[Item]:
 def _numbers(scene: Scene, clutter: Clutter, ids, scale: float, unit: float) -> list[Item]:
     """Numbers beside the holes, on the face: both ends of a member and every fifth."""
     size = float(np.clip(0.26 * scale, SMALLEST * unit, 2.0 * unit))
-    if 0.36 * scale < 0.8 * size:
+    if 0.36 * scale < size:       # no room between a hole and the edge
         return []
     items = []
     for pair, hole in scene.open_holes.items():

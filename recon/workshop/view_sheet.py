@@ -14,10 +14,10 @@ from recon.workshop.views import Scene, six_views
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}    # ISO 216; ANSI/ASME Y14.1 size A
 ANGLES = ("first", "third")
-SCALES = tuple(n * 10.0**e for e in range(4) for n in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8))
-GAP = 17.0        # mm between views, with room for tags and a size
+SCALES = tuple(n * 10.0**e for e in range(4) for n in (1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9))
+GAP = 19.0        # mm left of a view, with room for its height, and half as much below it for its width
 HEAD = 9.0        # mm over a view, for its title
-BLOCK = 21.0      # mm at the foot, for the title block
+BLOCK = 19.0      # mm at the foot, for the title block
 TITLE, SMALL = 3.4, 2.3
 
 
@@ -31,17 +31,16 @@ def three_views_sheet(frame: Frame, hole: float, size: tuple[float, float], angl
     views = six_views(frame.members)
     scenes = {name: Scene(frame.members, views[name], hole) for name in ("Front", "Top", side_of(angle))}
     front, top, side = (_size(scene) for scene in scenes.values())
-    room = np.array([size[0] - 3 * GAP, size[1] - BLOCK - 2 * HEAD - 2.4 * GAP])
-    scale = _scale(frame, room / [front[0] + side[0], front[1] + top[1]])
+    scale = _scale(frame, (np.array(size) - _around(2)) / [front[0] + side[0], front[1] + top[1]])
     upper, lower = ("Front", "Top") if angle == "first" else ("Top", "Front")
     heights = {"Front": front[1] * scale, "Top": top[1] * scale}
-    left = (size[0] - (front[0] + side[0]) * scale - GAP) / 2 + GAP / 4
-    free = size[1] - BLOCK - (front[1] + top[1]) * scale - 2 * HEAD
-    low_y = BLOCK + free * 0.4
-    low = {lower: low_y, upper: low_y + heights[lower] + HEAD + free * 0.4}
+    free = np.array(size) - _around(2) - np.array([front[0] + side[0], front[1] + top[1]]) * scale
+    left = GAP + free[0] / 3
+    low = {lower: BLOCK + GAP / 2 + free[1] / 3}
+    low[upper] = low[lower] + heights[lower] + HEAD + GAP / 2 + free[1] / 3
     items: list[Item] = []
     for name, scene in scenes.items():
-        x, y = (left, low[name]) if name in low else (left + front[0] * scale + GAP, low["Front"])
+        x, y = (left, low[name]) if name in low else (left + front[0] * scale + GAP + free[0] / 3, low["Front"])
         items += _placed(scene, frame, scale, x, y)
     return Sheet(*size, (*items, *_block(frame, size, scale, title or "Three views", angle)), title or "Three views")
 
@@ -49,17 +48,21 @@ def three_views_sheet(frame: Frame, hole: float, size: tuple[float, float], angl
 def one_view_sheet(frame: Frame, scene: Scene, size: tuple[float, float], title: str = "") -> Sheet:
     """One view, as large as the sheet of `size` (width, height) mm allows."""
     spans = _size(scene)
-    scale = _scale(frame, (np.array(size) - [2.2 * GAP, BLOCK + HEAD + 1.6 * GAP]) / spans)
-    free = np.array(size) - [0, BLOCK + HEAD] - np.array(spans) * scale
-    items = _placed(scene, frame, scale, free[0] / 2 + GAP / 4, BLOCK + max(free[1] / 2, 0.8 * GAP))
+    scale = _scale(frame, (np.array(size) - _around(1)) / spans)
+    free = np.array(size) - _around(1) - np.array(spans) * scale
+    items = _placed(scene, frame, scale, GAP + free[0] / 2, BLOCK + GAP / 2 + free[1] / 2)
     title = title or scene.view.name
     return Sheet(*size, (*items, *_block(frame, size, scale, title, "")), title)
 
 
-def best_turn(scene: Scene, papers: Sequence[tuple[float, float]]) -> tuple[float, float]:
-    """Of several sizes of paper that on which the view is largest."""
-    spans = np.array(_size(scene))
-    return max(papers, key=lambda size: float(((np.array(size) - [2.2 * GAP, BLOCK + HEAD + 1.6 * GAP]) / spans).min()))
+def _around(views: int) -> np.ndarray:
+    """mm of a sheet, across and up, that so many views side by side and one over another leave for text."""
+    return np.array([views * GAP + 6, BLOCK + views * (HEAD + GAP / 2)])
+
+
+def larger(spans, papers: Sequence[tuple[float, float]], views: int = 1) -> tuple[float, float]:
+    """Of several sizes of paper that on which views of these spans together (across, up; pitches) come out largest."""
+    return max(papers, key=lambda size: float(((np.array(size) - _around(views)) / spans).min()))
 
 
 def _size(scene: Scene) -> tuple[float, float]:
@@ -85,7 +88,7 @@ def _placed(scene: Scene, frame: Frame, scale: float, x: float, y: float) -> lis
     span = (high - low) / scale * (frame.pitch_mm or 1.0)
     words = [both_text(s) if frame.pitch_mm else f"{s:.4g} pitches" for s in span]
     drawn += _dimension((low[0], low[1]), (high[0], low[1]), bottom - 5, words[0], level=True)
-    drawn += _dimension((low[0], low[1]), (low[0], high[1]), left - 5, words[1], level=False)
+    drawn += _dimension((low[0], low[1]), (low[0], high[1]), left - 2, words[1], level=False)
     title = f"{scene.view.name}, seen from {scene.view.seen_from}"
     drawn.append(Text((float(low[0]), max(extent(drawn)[3], float(high[1])) + 3.6), title, TITLE, "start", True))
     return moved(drawn, x - low[0], y - low[1])
@@ -108,7 +111,7 @@ def _dimension(start, end, line: float, text: str, level: bool) -> list[Item]:
     words = text.split(" (")
     lines = [words[0], "(" + words[1]] if len(words) == 2 else [text]
     middle = (a + b) / 2
-    return items + [Text((line, middle + (len(lines) / 2 - k - 0.5) * 1.25 * SMALL), word, SMALL, "middle", False, True)
+    return items + [Text((line - 1, middle + (len(lines) / 2 - k - 0.5) * 1.25 * SMALL), word, SMALL, "end")
                     for k, word in enumerate(lines)]
 
 

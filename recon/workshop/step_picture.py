@@ -1,0 +1,321 @@
+"""A picture of one build step from a corner: what is there in thin lines, what is new shaded, with the laps to bolt.
+
+Drawn as lines, so that it is sharp on any printer and needs no colour.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Sequence
+
+import numpy as np
+
+from recon.frame.boxes import box_axes, centre, corners, face_centres, face_normals
+from recon.frame.model import Frame, Member, box_half_sizes
+from recon.workshop.bolts import Bolt
+from recon.workshop.clutter import Clutter
+from recon.workshop.hidden_lines import hidden_stretches, rest
+from recon.workshop.vector import Area, Disc, Item, Lines, Pen, Sheet, Text, moved, text_width
+from recon.workshop.views import Scene, View, corner_view
+
+SIZE = (118.0, 82.0)                    # mm
+TURNS = (-62.0, 28.0, 118.0, 208.0)     # the four corners, the front one first
+HEIGHT = 26.0                           # degrees above the level
+SEEN = 0.4         # share of what is new that should be in sight; below it the best of the corners is taken
+STRIPS = 14        # in which a face is shaded: so fine that a covered corner comes out straight
+NEW, OLD, HOLE_RIM, THIN = Pen(0.45), Pen(0.2, (), 0.3), Pen(0.12, (), 0.4), Pen(0.15)
+TONES = (0.94, 0.86, 0.78)              # of faces turned up, to the right and to the left
+LABEL, SMALL_LABEL, TAG = 3.3, 2.5, 2.3
+MARGIN, LARGEST = 8.0, 6.0              # mm round the picture; mm per pitch at most
+SMALLEST = 2.1     # mm per pitch at which holes can still be counted; larger frames are shown in part
+AROUND = 6.0       # pitches of neighbourhood shown round what is new in a part
+INSET = 24.0       # mm across the little picture of the whole
+
+
+@dataclass(frozen=True)
+class _Shot:
+    """What a picture shows: the scene, which members are new, and mm per pitch; `part` where it is not the whole."""
+
+    scene: Scene
+    new: np.ndarray
+    scale: float
+    low: np.ndarray
+    part: bool
+
+
+def step_sheet(frame: Frame, there: Sequence[str], new: Sequence[str], bolts: Sequence[Bolt], hole: float,
+               way=None, size: tuple[float, float] = SIZE, title: str = "") -> Sheet:
+    """The members `there` and `new` (ids) in a picture of `size` (width, height) mm; others are not drawn.
+
+    bolts : those that go in now, tagged with their hole numbers, the new member first.   hole : diameter, pitches.
+    way : direction in which what is new is brought in, shown by an arrow, or None.
+    """
+    shown = {*there, *new}
+    members = [m for m in frame.members if m.id in shown]
+    fresh = np.array([m.id in set(new) for m in members])
+    shot = _best_shot(members, fresh, hole, size)
+    index = {m.id: k for k, m in enumerate(shot.scene.members)}
+    joined = shot.new.copy()
+    for bolt in bolts:
+        joined[[index[id] for id, _ in bolt.through if id in index]] = True
+    clutter = _clutter(shot, size)
+    items = [*_shading(shot), *_holes(shot, joined), *_outlines(shot)]
+    if way is not None and len(there):
+        items += _arrow(shot, np.asarray(way, float), clutter)
+    heads, tags = _bolts(shot, bolts, index, clutter)
+    items = [_clipped(item, shot, size) for item in [*items, *heads]]
+    items = [*filter(None, items), *_labels(shot, joined, clutter), *tags]
+    items = moved(items, *(-shot.low))
+    items += _inset(members, fresh, shot, size) if shot.part else _axes(shot.scene.view)
+    return Sheet(*size, tuple(items), title)
+
+
+# Where from
+
+def _best_shot(members, fresh, hole: float, size) -> _Shot:
+    """From the front corner where enough of what is new is in sight, else from the corner that shows most of it."""
+    best, most = None, -1.0
+    for turn in TURNS:
+        shot = _shot(members, fresh, corner_view(turn, HEIGHT), hole, size)
+        share = _share_seen(shot)
+        if share > most + 0.05:
+            best, most = shot, share
+        if most >= SEEN:
+            break
+    return best
+
+
+def _shot(members, fresh, view: View, hole: float, size) -> _Shot:
+    flat = np.array([view.flat(corners(m)) for m in members])          # (n, 8, 2)
+    room = np.array(size) - 2 * MARGIN
+    spans = np.ptp(flat.reshape(-1, 2), axis=0)
+    scale = float(min((room / spans).min(), LARGEST))
+    low, high = flat.reshape(-1, 2).min(axis=0), flat.reshape(-1, 2).max(axis=0)
+    if part := scale < SMALLEST:
+        focus = flat[fresh].reshape(-1, 2)
+        low, high = np.maximum(low, focus.min(axis=0) - AROUND), np.minimum(high, focus.max(axis=0) + AROUND)
+        scale = float(min((room / (high - low)).min(), LARGEST / 2))
+        window = np.array(size) / scale / 2
+        middle = (low + high) / 2
+        near = ((flat.min(axis=1) < middle + window) & (flat.max(axis=1) > middle - window)).all(axis=1)
+        members, fresh = [m for m, n in zip(members, near) if n], fresh[near]
+    corner = (low + high) / 2 * scale - np.array(size) / 2
+    return _Shot(Scene(members, view, hole), fresh, scale, corner, part)
+
+
+def _strips(member: Member, towards, count: int):
+    """Lines that shade the faces turned to the viewer: (face normal, width of a strip in pitches, (count, 2, 3))."""
+    axes, half = box_axes(member), box_half_sizes(member)
+    normals, middles = face_normals(member), face_centres(member)
+    for face in np.nonzero(normals @ towards > 1e-6)[0]:
+        along, across = [k for k in range(3) if k != face // 2]
+        offsets = ((np.arange(count) + 0.5) / count * 2 - 1)[:, None] * half[across] * axes[across]
+        reach = half[along] * axes[along]
+        yield normals[face], 2 * half[across] / count, middles[face] + np.stack([offsets - reach, offsets + reach], axis=1)
+
+
+def _share_seen(shot: _Shot) -> float:
+    """Share of the new members' surface turned to the viewer that no other member covers."""
+    lines, owner = [], []
+    for k in np.nonzero(shot.new)[0]:
+        for _, _, strips in _strips(shot.scene.members[k], shot.scene.view.towards, 2):
+            lines.append(strips)
+            owner += [k] * len(strips)
+    lines = np.concatenate(lines)
+    length = np.linalg.norm(np.diff(shot.scene.view.flat(lines), axis=1), axis=2).ravel()
+    hidden = hidden_stretches(lines, shot.scene.shadows, owner)
+    covered = np.array([sum(b - a for a, b in stretches) for stretches in hidden])
+    return float(1 - (covered * length).sum() / max(length.sum(), 1e-9))
+
+
+# Drawing, in mm with the view's own origin
+
+def _visible(shot: _Shot, lines, owner) -> list[tuple]:
+    """What is in sight of lines (n, 2, 3), as paths in mm."""
+    flat = shot.scene.view.flat(lines) * shot.scale
+    out = []
+    for (a, b), stretches in zip(flat, hidden_stretches(lines, shot.scene.shadows, owner)):
+        out += [(tuple(map(float, a + s * (b - a))), tuple(map(float, a + e * (b - a)))) for s, e in rest(stretches)]
+    return out
+
+
+def _shading(shot: _Shot) -> list[Item]:
+    items = []
+    for k in np.nonzero(shot.new)[0]:
+        for normal, step, strips in _strips(shot.scene.members[k], shot.scene.view.towards, STRIPS):
+            paths = _visible(shot, strips, [k] * len(strips))
+            tone = TONES[0] if normal[2] > 0.7 else TONES[1] if normal @ shot.scene.view.right > 0 else TONES[2]
+            if paths:
+                items.append(Lines(tuple(paths), Pen(1.25 * step * shot.scale, (), tone), "shade"))
+    return items
+
+
+def _outlines(shot: _Shot) -> list[Item]:
+    flat, owner, hidden = shot.scene.edges
+    thin, thick = [], []
+    for (a, b), k, stretches in zip(flat * shot.scale, owner, hidden):
+        parts = [(tuple(map(float, a + s * (b - a))), tuple(map(float, a + e * (b - a)))) for s, e in rest(stretches)]
+        (thick if shot.new[k] else thin).extend(parts)
+    return [Lines(tuple(paths), pen) for paths, pen in ((thin, OLD), (thick, NEW)) if paths]
+
+
+def _holes(shot: _Shot, joined) -> list[Item]:
+    """Holes of what is new, dark, and of what it is bolted to, as rims."""
+    circle = np.linspace(0, 2 * np.pi, 13)[:-1]
+    items = []
+    for h in shot.scene.holes:
+        if joined[h.member] and h.visible:
+            member = shot.scene.members[h.member]
+            along, across = np.asarray(member.direction, float), np.cross(h.normal, member.direction)
+            rim = np.outer(np.cos(circle), along) + np.outer(np.sin(circle), across)
+            points = (h.at + shot.scene.view.flat(rim) * shot.scene.hole / 2) * shot.scale
+            new = shot.new[h.member]
+            items.append(Area(tuple(map(tuple, points.tolist())), 0.25 if new else "none", None if new else HOLE_RIM))
+    return items
+
+
+def _arrow(shot: _Shot, way, clutter: Clutter) -> list[Item]:
+    """An open arrow that points the way to the middle of what is new, from outside it."""
+    new = [m for m, n in zip(shot.scene.members, shot.new) if n]
+    if not new or np.linalg.norm(shot.scene.view.flat(way)) < 0.2:
+        return []
+    points = np.concatenate([corners(m) for m in new])
+    middle = np.mean([centre(m) for m in new], axis=0)
+    back = float(((points - middle) @ way).min())
+    tip, tail = (shot.scene.view.flat(middle + d * way) * shot.scale for d in (back - 0.4, back - 3.4))
+    along = tip - tail
+    across = np.array([-along[1], along[0]]) / np.linalg.norm(along)
+    neck = tip - along * min(3.2 / np.linalg.norm(along), 0.6)
+    outline = [tail + 0.7 * across, neck + 0.7 * across, neck + 1.7 * across, tip, neck - 1.7 * across, neck - 0.7 * across,
+               tail - 0.7 * across]
+    clutter.add((*np.min(outline, axis=0), *np.max(outline, axis=0)), 400.0)
+    return [Area(tuple(tuple(map(float, p)) for p in outline), 1.0, Pen(0.35))]
+
+
+def _bolts(shot: _Shot, bolts, index, clutter: Clutter) -> tuple[list[Item], list[Item]]:
+    """Heads, black where in sight and rings where not, and tags on thin lines."""
+    heads: list[Item] = []
+    spots = []
+    for bolt in bolts:
+        nearer = np.dot(bolt.axis, shot.scene.view.towards) > 0
+        through = bolt.through[::-1] if nearer else bolt.through
+        if not {id for id, _ in through} <= set(index):
+            continue
+        spot = np.asarray(bolt.end if nearer else bolt.start, float)
+        hidden = shot.scene.covered(spot[None], [index[through[0][0]]]).any()
+        at = shot.scene.view.flat(spot) * shot.scale
+        radius = float(np.clip(0.24 * shot.scale, 0.5, 1.1))
+        heads.append(Disc(tuple(map(float, at)), radius, "white" if hidden else "black", Pen(0.25)))
+        clutter.add((*(at - radius), *(at + radius)), 400.0)
+        told = bolt.through if shot.new[index[bolt.through[0][0]]] else bolt.through[::-1]
+        spots.append((at, " ".join(f"{id}{hole + 1}" for id, hole in told)))
+    tags: list[Item] = []
+    for at, text in spots:
+        tags += _tag(at, text, clutter)
+    return heads, tags
+
+
+def _tag(at, text: str, clutter: Clutter) -> list[Item]:
+    width = text_width(text, TAG)
+    places, price = [], []
+    for distance in (3.0, 5.0, 7.5, 10.5, 14.0, 19.0):
+        for angle in np.radians([35, 145, 325, 215, 90, 270, 0, 180]):
+            spot = at + distance * np.array([np.cos(angle), np.sin(angle)])
+            left = spot[0] - (width / 2 if abs(np.cos(angle)) < 0.3 else 0 if np.cos(angle) > 0 else width)
+            places.append(Text((float(left), float(spot[1])), text, TAG, "start", False, True, True))
+            price.append(0.6 * distance)
+    chosen = clutter.place(places, price)
+    if chosen is None:
+        return []
+    left, bottom, right, top = chosen.box
+    foot = (float(np.clip(at[0], left, right)), float(np.clip(at[1], bottom, top)))
+    return [Lines(((tuple(map(float, at)), foot),), THIN), chosen]
+
+
+def _clutter(shot: _Shot, size) -> Clutter:
+    clutter = Clutter((*shot.low, *(shot.low + size)), 0.5)
+    for item in _outlines(shot):
+        clutter.add_lines(item.paths, 25.0 if item.pen is NEW else 12.0)
+    return clutter
+
+
+def _labels(shot: _Shot, joined, clutter: Clutter) -> list[Item]:
+    """Labels on the members, larger on what is new; neighbours that take no part have theirs where there are few."""
+    items = []
+    few = len(shot.scene.members) <= 16
+    for k in sorted(range(len(joined)), key=lambda k: (not shot.new[k], not joined[k], k)):
+        if not (joined[k] or few):
+            continue
+        m = shot.scene.members[k]
+        size = LABEL if shot.new[k] else SMALL_LABEL
+        spots = _seen_spots(shot, k)
+        if not len(spots):
+            continue
+        order = np.argsort(np.abs(np.arange(len(spots)) - (len(spots) - 1) / 2), kind="stable")
+        places = [Text(tuple(map(float, spots[i])), m.id, size, "middle", bool(shot.new[k]), True, True) for i in order]
+        chosen = clutter.place(places, 0.5 * np.arange(len(places)), limit=5e3)
+        if chosen:
+            items.append(chosen)
+    return items
+
+
+def _seen_spots(shot: _Shot, k: int) -> np.ndarray:
+    """Places on member `k` between two holes that are in sight, (n, 2) mm."""
+    m = shot.scene.members[k]
+    normals = face_normals(m)[2:]
+    normal = normals[int((normals @ shot.scene.view.towards).argmax())]
+    spots = m.hole_centre(np.arange(max(m.holes - 1, 1)) + (0.5 if m.holes > 1 else 0.0)) + normal * m.width / 2
+    return shot.scene.view.flat(spots[~shot.scene.covered(spots, [k] * len(spots)).any(axis=1)]) * shot.scale
+
+
+# In part
+
+def _clipped(item: Item, shot: _Shot, size):
+    """What of an item lies inside the picture, None where nothing does."""
+    if not shot.part:
+        return item
+    low, high = shot.low + 0.5, shot.low + size - 0.5
+    if isinstance(item, Lines):
+        paths = tuple(filter(None, (_clip(path, low, high) for path in item.paths)))
+        return Lines(paths, item.pen, item.layer) if paths else None
+    points = np.array(item.points if isinstance(item, Area) else [item.at])
+    return item if ((points >= low) & (points <= high)).all() else None
+
+
+def _clip(path, low, high):
+    """A straight line cut to a rectangle (Y.-D. Liang, B. Barsky, "A New Concept and Method for Line Clipping", ACM
+    Trans. Graphics 3, 1984, doi:10.1145/357332.357333)."""
+    a, b = np.array(path[0]), np.array(path[-1])
+    way = b - a
+    with np.errstate(divide="ignore", invalid="ignore"):
+        first, second = (low - a) / way, (high - a) / way
+    still = way == 0
+    if (still & ((a < low) | (a > high))).any():
+        return None
+    start = max(0.0, np.where(still, -np.inf, np.minimum(first, second)).max())
+    end = min(1.0, np.where(still, np.inf, np.maximum(first, second)).min())
+    return (tuple(map(float, a + start * way)), tuple(map(float, a + end * way))) if start < end else None
+
+
+def _inset(members, fresh, shot: _Shot, size) -> list[Item]:
+    """A little picture of all members as single lines, what is new thick, in the lower left corner."""
+    lines = np.array([shot.scene.view.flat([m.hole_centre(-0.5), m.hole_centre(m.holes - 0.5)]) for m in members])
+    low, high = lines.reshape(-1, 2).min(axis=0), lines.reshape(-1, 2).max(axis=0)
+    scale = float((INSET / np.maximum(high - low, 1e-6)).min())
+    lines = (lines - low) * scale + 2.0
+    width, height = (high - low) * scale + 2.5
+    paths = [tuple(tuple(map(float, p)) for p in line) for line in lines]
+    old, new = ([p for p, f in zip(paths, fresh) if f == kind] for kind in (False, True))
+    frame = ((0.5, 0.5), (float(width) + 1.5, 0.5), (float(width) + 1.5, float(height) + 1.5), (0.5, float(height) + 1.5))
+    items: list[Item] = [Area(frame, 1.0, THIN)]
+    return items + [Lines(tuple(p), pen) for p, pen in ((old, Pen(0.12, (), 0.55)), (new, Pen(0.9))) if p]
+
+
+def _axes(view: View) -> list[Item]:
+    """x, y and z in the lower left corner."""
+    start = np.array([6.5, 5.5])
+    items: list[Item] = []
+    for name, axis in zip("xyz", np.eye(3)):
+        tip = view.flat(axis) * 5.0
+        items.append(Lines(((tuple(map(float, start)), tuple(map(float, start + tip))),), THIN))
+        items.append(Text(tuple(map(float, start + tip * 1.35)), name, 2.2))
+    return items
