@@ -11,13 +11,14 @@ from itertools import count
 import numpy as np
 
 from recon.errors import ReconError
-from recon.frame.joints import collisions
+from recon.frame.joints import collisions, mark_three_way
+from recon.frame.length import mm_text, parse_known_length
 from recon.frame.lattice import on_lattice, rotations, transform
 from recon.frame.model import End, Frame, Member, StockUse, as_tuple, label
 from recon.workshop.words import listed, plural
 from webui import asked
 from webui.laps import BOLTS, lap_between, near, relapped, renumbered
-from webui.state import LAST_HOLE, State, joint_key, member_to_json, ordered
+from webui.state import LAST_HOLE, State, joint_key, member_from_json, member_to_json, ordered
 
 SAID = End("seen", 0)      # an end that the user vouches for
 LINE_TOL = 0.05            # pitches that two members may be off one line to be one member; braces are measured
@@ -141,7 +142,6 @@ def _delete(state, ask):
     said = {**said, "gone": [*said.get("gone", []), *map(member_to_json, gone)]}
     frame = replace(state.frame, members=tuple(m for m in state.frame.members if m.id not in ids),
                     joints=tuple(j for j in state.frame.joints if j.a not in ids and j.b not in ids))
-    from recon.frame.joints import mark_three_way
     return State(replace(frame, joints=mark_three_way(frame.joints, frame.members)), said), f"{listed(sorted(ids))} deleted"
 
 
@@ -219,8 +219,10 @@ def _shift(state, ask):
         words = f"{listed(ids)} shifted by {', '.join(f'{v:g} along {c}' for v, c in zip(by, 'xyz') if v) or 'nothing'}"
     moved = [_lattice_flag(state.frame, m) for m in moved]
     said = state.said
-    for m in moved:
+    for old, m in zip(members, moved):
         said = _vouch(said, m.id, place=True)
+        if not _one_line(old, m):          # it is not where it was: no solving may bring it back there
+            said = {**said, "gone": [*said.get("gone", []), member_to_json(old)]}
     return _with_members(state, _put(state.frame, *moved), set(ids), said), words
 
 
@@ -245,7 +247,6 @@ def _lap(state, ask):
         joints[key] = replace(lap, bolt=word if word in BOLTS else lap.bolt)
         words = {"joined": f"Lap joined: {name}", "none": f"No bolt: {name}", "seen": f"Bolt there: {name}",
                  "assumed": f"Bolt assumed: {name}"}[word]
-    from recon.frame.joints import mark_three_way
     members = state.frame.members
     return State(replace(state.frame, joints=ordered(members, mark_three_way(joints.values(), members))), said), words
 
@@ -279,8 +280,6 @@ def _stock(state, ask, stocks):
 
 def _scale(state, ask):
     """The pitch from one measured length: {text: 'A = 610 mm' or '16 holes = 24 1/8 in'}."""
-    from recon.frame.length import mm_text, parse_known_length
-
     known = parse_known_length(asked.text(ask, "text", 200))
     if known.member:
         holes = asked.member_of(state.frame, known.member).holes
@@ -332,7 +331,6 @@ def _turn(state, ask):
     frame = transform(state.frame, turn, shift)
     said = dict(state.said)
     if said.get("gone"):
-        from webui.state import member_from_json
         gone = transform(Frame(tuple(map(member_from_json, said["gone"]))), turn, shift).members
         said["gone"] = list(map(member_to_json, gone))
     return State(frame, said), words

@@ -1,0 +1,160 @@
+"""The user's word against a new solving: constraints for the solver, and a result brought in line with them.
+
+What the user said holds whatever the solver makes of it; where the photos say otherwise, the result carries a conflict
+in words, and nothing is overruled.
+"""
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from recon.frame.lattice import align, transform
+from recon.frame.model import Frame, Member, as_tuple, reversed_member
+from recon.workshop.words import plural
+from webui.edits import SAID, free_label
+from webui.laps import relapped
+from webui.state import State, member_from_json, ordered
+
+LINE_TOL = 0.3        # pitches between two readings of one member's line: half a width apart they are two members
+
+
+def constraints(state: State) -> dict:
+    """What a solver must keep, in the frame's present place: `members` (id -> Member whose place and direction are certain),
+    `ends` (id -> (bool, bool), the ends that are certain), `gone` (Members that are not there), `aside` (photos),
+    `missed` and `false` (photo -> (N, 2) px: openings that are there, and that are not)."""
+    said = state.said
+    word = {m.id: said["members"][m.id] for m in state.frame.members if m.id in said.get("members", {})}
+    marks = said.get("marks", {})
+    return {
+        "members": {m.id: m for m in state.frame.members if m.id in word},
+        "ends": {id: tuple(w["ends"]) for id, w in word.items()},
+        "gone": tuple(map(member_from_json, said.get("gone", []))),
+        "aside": tuple(said.get("aside", [])),
+        "missed": {photo: np.array(m["missed"], float).reshape(-1, 2) for photo, m in marks.items()},
+        "false": {photo: np.array(m["false"], float).reshape(-1, 2) for photo, m in marks.items()},
+    }
+
+
+def kept(state: State, solved: Frame) -> State:
+    """The state with a newly solved frame, brought in line with what the user said of the old one.
+
+    The new frame is laid on the old; members keep their labels; what the user vouched for stays as it is.
+    """
+    old, said = state.frame, state.said
+    if not old.members:
+        return State(replace(solved, joints=ordered(solved.members, solved.joints)), {**said, "conflicts": []})
+    solved = _laid_on(solved, old)
+    conflicts: list[dict] = []
+    gone = tuple(map(member_from_json, said.get("gone", [])))
+    members = _without(solved.members, gone, said, old, conflicts)
+    names, taken = _names(old, members, said)
+    members = [replace(m, id=names[i]) for i, m in enumerate(members)]
+    by_id = {m.id: m for m in members}
+    result = {}
+    for m in old.members:
+        word = said.get("members", {}).get(m.id)
+        new = by_id.pop(m.id, None)
+        if word is None:
+            if new is not None:
+                result[m.id] = new
+        elif new is None:
+            result[m.id] = m
+            if solved.members:
+                conflicts.append({"members": [m.id], "text": f"The photos do not show {m.id}; it stays, as you said."})
+        else:
+            result[m.id] = _obeyed(m, new, word, conflicts)
+    vouched = [m for id, m in result.items() if id in said.get("members", {})]
+    result |= {id: m for id, m in by_id.items() if not any(_overlap(v, m) > 0.5 * m.holes for v in vouched)}
+    frame = replace(solved, members=tuple(result.values()), name=old.name or solved.name)
+    if said.get("scale"):
+        frame = replace(frame, pitch_mm=old.pitch_mm, stock=old.stock or frame.stock)
+    if said.get("stock"):
+        frame = replace(frame, stock=old.stock, pitch_mm=old.pitch_mm)
+    frame = replace(frame, photos=_photos(old, solved, said), joints=_bolts(old, solved, names, result))
+    frame = relapped(frame, set(result), said.get("laps", ()))
+    return State(frame, {**said, "conflicts": conflicts})
+
+
+def _laid_on(solved: Frame, old: Frame) -> Frame:
+    """The solved frame turned and shifted onto the old one, and its members counted from the same end."""
+    found = align(solved, old) if solved.members else None
+    if found is not None:
+        solved = transform(solved, found.turn, found.shift)
+    return solved
+
+
+def _overlap(a: Member, b: Member) -> float:
+    """Pitches that two members lie side by side on one line; 0 where they are not on one."""
+    d = np.array(a.direction)
+    if abs(d @ np.array(b.direction)) < 0.99:
+        return 0.0
+    if np.linalg.norm(np.cross(np.array(b.first) - np.array(a.first), d)) > LINE_TOL:
+        return 0.0
+    ends = np.sort([(np.array(b.first) - np.array(a.first)) @ d, (b.last - np.array(a.first)) @ d])
+    return max(0.0, float(min(ends[1], a.holes - 1) - max(ends[0], 0) + 1))
+
+
+def _without(members, gone, said, old, conflicts) -> list[Member]:
+    """The members less those that the user took away."""
+    vouched = [m for m in old.members if m.id in said.get("members", {})]
+    left = []
+    for m in members:
+        away = next((g for g in gone if _overlap(g, m) > 0.5 * m.holes), None)
+        if away is None or any(_overlap(v, m) > 0.5 * m.holes for v in vouched):
+            left.append(m)
+        elif m.confidence >= 0.9:
+            conflicts.append({"members": [], "text": f"The photos show a member of {plural(m.holes, 'hole')} where you deleted {away.id}; it stays away."})
+    return left
+
+
+def _names(old: Frame, members, said) -> tuple[list[str], set[str]]:
+    """A label for each new member: that of the old member on the same line that it overlaps most, else a free one."""
+    pairs = sorted(((_overlap(o, m), o.id in said.get("members", {}), o.id, i)
+                    for o in old.members for i, m in enumerate(members)), key=lambda p: (-p[0], not p[1]))
+    names: dict[int, str] = {}
+    for overlap, _, id, i in pairs:
+        if overlap > 0 and i not in names and id not in names.values():
+            names[i] = id
+    taken = {m.id for m in old.members} | set(names.values())
+    for i in range(len(members)):
+        if i not in names:
+            names[i] = free_label(Frame(tuple(Member(id, (0, 0, 0), (1, 0, 0), 1) for id in taken)))
+            taken.add(names[i])
+    return [names[i] for i in range(len(members))], taken
+
+
+def _obeyed(mine: Member, new: Member, word, conflicts) -> Member:
+    """The solved member with what the user vouched for put in its place; its free end may have changed."""
+    if np.dot(mine.direction, new.direction) < 0:
+        new = reversed_member(new)
+    d = np.array(mine.direction)
+    offset = int(round(float((np.array(new.first) - np.array(mine.first)) @ d)))
+    low = 0 if word["ends"][0] else offset
+    high = mine.holes - 1 if word["ends"][1] else offset + new.holes - 1
+    low, high = (0, mine.holes - 1) if high < low else (low, high)
+    if (word["ends"][0] and offset != 0) or (word["ends"][1] and offset + new.holes != mine.holes):
+        conflicts.append({"members": [mine.id], "text": f"You said {plural(mine.holes, 'hole')} for {mine.id}; the photos "
+                                                        f"look like {new.holes}. It stays as you said."})
+    ends = (SAID if word["ends"][0] else new.ends[0], SAID if word["ends"][1] else new.ends[1])
+    sure = 1.0 if all(word["ends"]) else new.confidence
+    return replace(mine, first=as_tuple(mine.hole_centre(low)), holes=high - low + 1, ends=ends, confidence=sure, seen=new.seen)
+
+
+def _photos(old: Frame, solved: Frame, said):
+    """Photos as solved; those that the user set aside stay so."""
+    aside = set(said.get("aside", []))
+    known = {p.file: p for p in old.photos}
+    photos = [replace(p, used=False, reason="set aside by hand") if p.file in aside else p for p in solved.photos]
+    left = [p for f, p in known.items() if f not in {q.file for q in photos}]
+    return tuple(photos + [replace(p, camera=None, used=False, reason=p.reason or "not used") for p in left])
+
+
+def _bolts(old: Frame, solved: Frame, names, result) -> tuple:
+    """Joints that tell which bolts were seen, under the new labels, for `relapped` to take over."""
+    label = {m.id: n for m, n in zip(solved.members, names)} if len(names) == len(solved.members) else {}
+    found = {}
+    for j in (*old.joints, *(replace(j, a=label[j.a], b=label[j.b]) for j in solved.joints if j.a in label and j.b in label)):
+        if j.a in result and j.b in result and j.a_hole < result[j.a].holes and j.b_hole < result[j.b].holes:
+            found[min((j.a, j.a_hole, j.b, j.b_hole), (j.b, j.b_hole, j.a, j.a_hole))] = j
+    return tuple(found.values())

@@ -1,0 +1,54 @@
+"""The queue of doubts: what to look at, the least sure first."""
+from __future__ import annotations
+
+from recon.frame.joints import components, loose_members
+from recon.frame.model import Frame
+from recon.workshop.words import lap_words, listed, plural
+from webui.state import State
+
+SURE = 0.9      # members less sure than this are asked about, as overlays mark them
+
+
+def doubts(state: State, clashes=()) -> list[dict]:
+    """Items {kind, members, text, lap or None, end or None, sure: 0..1}, in the order to go through them.
+
+    clashes : (id, id, depth) of members that take the same room.
+    """
+    frame, said = state.frame, state.said
+    items = [_item("conflict", c.get("members", []), c["text"], 0.0) for c in said.get("conflicts", [])]
+    items += [_item("room", [a, b], f"{a} and {b} take the same room: move or shorten one of them.", 0.01) for a, b, _ in clashes]
+    items += [_item("loose", [id], f"{id} touches no other member.", 0.02) for id in loose_members(frame)] if len(frame.members) > 1 else []
+    items += _pieces(frame)
+    items += [item for m in frame.members for item in _of_member(m, said)]
+    items += [_item("bolt", [j.a, j.b], f"Is there a bolt in {lap_words(j)}? It was out of sight.", 0.95,
+                    lap=[j.a, j.a_hole, j.b, j.b_hole])
+              for j in frame.joints if j.bolt == "assumed" and not _told(j, said)]
+    items += [_item("note", [], text, 0.99) for text in frame.doubts]
+    return sorted(items, key=lambda i: i["sure"])
+
+
+def _item(kind, members, text, sure, lap=None, end=None) -> dict:
+    return {"kind": kind, "members": list(members), "text": text, "sure": round(float(sure), 3), "lap": lap, "end": end}
+
+
+def _told(joint, said) -> bool:
+    ends = sorted(((joint.a, joint.a_hole), (joint.b, joint.b_hole)))
+    return [*ends[0], *ends[1]] in [entry[:4] for entry in said.get("laps", [])]
+
+
+def _pieces(frame: Frame):
+    pieces = [p for p in components(frame) if len(p) > 1]
+    for piece in pieces[1:]:
+        yield _item("loose", piece, f"{listed(piece)} hang together, but not with the rest of the frame.", 0.03)
+
+
+def _of_member(m, said):
+    word = said.get("members", {}).get(m.id, {"place": False, "ends": [False, False]})
+    if m.confidence < SURE and not (word["place"] and all(word["ends"])):
+        yield _item("member", [m.id], f"{m.id}, {plural(m.holes, 'hole')}: {m.confidence:.0%} sure.", m.confidence)
+    for end, (e, vouched) in enumerate(zip(m.ends, word["ends"])):
+        if e.state != "seen" and not vouched:
+            hole = 1 if end == 0 else m.holes
+            why = "hidden" if e.state == "hidden" else "cut by the photo's border"
+            more = f"; up to {plural(e.extra, 'hole')} more could be there" if e.extra else ""
+            yield _item("end", [m.id], f"{m.id}: its end at hole {hole} is {why}{more}.", min(m.confidence, SURE), end=end)

@@ -1,0 +1,124 @@
+"""Keeping others out: who may ask, from where, and what a browser may do with the answers.
+
+On loopback anyone at this machine may use the page.  On another interface a browser must first have come in by an address with a
+key that works once.  Host and Origin are checked on every request, so that no other site can reach the page through a name
+of its own (DNS rebinding) or through the user's browser, and every change carries a token that only the page knows.
+"""
+from __future__ import annotations
+
+import ipaddress
+import secrets
+import threading
+from hmac import compare_digest
+from urllib.parse import urlsplit
+
+from flask import Flask, abort, redirect, request
+
+COOKIE, TOKEN_HEADER = "build_pass", "X-Build-Token"
+SAFE = ("GET", "HEAD")
+POLICY = ("default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; font-src 'self'; "
+          "manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'")
+HEADERS = {
+    "Content-Security-Policy": POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
+}
+WRONG_KEYS = 20        # after so many no key is taken any more until the page is started again
+
+
+class Keys:
+    """Keys that each let one browser in, and the passes of those that are in."""
+
+    def __init__(self):
+        self._lock = threading.Lock()
+        self._keys: set[str] = set()
+        self._passes: set[str] = set()
+        self._wrong = 0
+
+    def new(self) -> str:
+        key = secrets.token_urlsafe(24)
+        with self._lock:
+            self._keys.add(key)
+        return key
+
+    def enter(self, key: str) -> str | None:
+        """A pass for a key that was not used yet, else None."""
+        with self._lock:
+            known = next((k for k in self._keys if compare_digest(k.encode(), key.encode())), None)
+            if known is None or self._wrong >= WRONG_KEYS:
+                self._wrong += 1
+                return None
+            self._keys.remove(known)
+            self._passes.add(ticket := secrets.token_urlsafe(32))
+            return ticket
+
+    def knows(self, ticket: str | None) -> bool:
+        return bool(ticket) and any(compare_digest(p.encode(), ticket.encode()) for p in self._passes)
+
+
+def guard(app: Flask, host: str, keys: Keys | None, token: str, on_enter=None) -> None:
+    """Puts the checks before every request of `app`, and the headers on every answer.
+
+    host : that the page was started for.   keys : None on loopback.   token : what changes must carry.
+    on_enter : called after a key was used, to hand out the next.
+    """
+    @app.before_request
+    def check():
+        if not _host_is_ours(request.host, host):
+            abort(403, "This page answers only under its own address.")
+        origin = request.headers.get("Origin")
+        if origin is not None and (urlsplit(origin).scheme, urlsplit(origin).netloc) != (request.scheme, request.host):
+            abort(403, "This request came from another site.")
+        if request.headers.get("Sec-Fetch-Site", "none") not in ("same-origin", "none"):
+            if not (request.method == "GET" and request.path in ("/", "/enter") and request.headers.get("Sec-Fetch-Mode") == "navigate"):
+                abort(403, "This request came from another site.")
+        if keys is not None and request.path != "/enter" and not keys.knows(request.cookies.get(COOKIE)):
+            abort(401, "Open the address with the key that was shown where the page was started.")
+        if request.method not in SAFE:
+            sent = request.headers.get(TOKEN_HEADER, "")
+            if not compare_digest(sent.encode(), token.encode()):
+                abort(403, "This page is from an earlier start of the program; load it again.")
+
+    @app.after_request
+    def headers(answer):
+        for name, value in HEADERS.items():
+            answer.headers[name] = value
+        answer.headers.setdefault("Cache-Control", "no-store")
+        return answer
+
+    if keys is not None:
+        @app.get("/enter")
+        def enter():
+            ticket = keys.enter(request.args.get("key", "")[:200])
+            if ticket is None:
+                abort(401, "This key was used already or is not right; take the newest address from where the page was started.")
+            if on_enter:
+                on_enter()
+            answer = redirect("/")
+            answer.set_cookie(COOKIE, ticket, httponly=True, samesite="Strict", path="/")
+            return answer
+
+
+def _host_is_ours(value: str, host: str) -> bool:
+    """Whether a Host header names this server: loopback, the host it was started for, or, where it listens on more than loopback,
+    any plain IP address.  A plain address is no other site's name."""
+    name = urlsplit(f"//{value}").hostname or ""
+    if name in ("localhost", host):
+        return True
+    try:
+        address = ipaddress.ip_address(name)
+    except ValueError:
+        return False
+    return address.is_loopback or not is_loopback(host)
+
+
+def is_loopback(host: str) -> bool:
+    """Whether an interface is this machine's own."""
+    try:
+        return host == "localhost" or ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False

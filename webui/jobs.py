@@ -1,0 +1,93 @@
+"""The one reading that may run for a build: begun, followed, cancelled."""
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+from recon.errors import ReconError
+from webui import again
+from webui.build import Build
+from webui.reader import SOLVER
+from webui.state import State, difference, patched
+
+_ROOT = Path(__file__).resolve().parent.parent
+
+
+class Reading:
+    """Reads the photos of a build in the background, in a process of its own."""
+
+    def __init__(self, build: Build, solver: str = SOLVER):
+        self.build, self.solver = build, solver
+        self._lock = threading.Lock()
+        self._process: subprocess.Popen | None = None
+        self._told = {"running": False, "stage": "", "share": 0.0, "problem": None, "left_out": [], "found": {}, "cancelled": False, "serial": 0}
+
+    def told(self) -> dict:
+        """How it stands: running, stage, share 0..1, problem, left_out, found (photo -> how often it was renewed), cancelled."""
+        with self._lock:
+            return {**self._told, "found": dict(self._told["found"])}
+
+    def begin(self, photos: list[str], stock: str | None, length: str | None):
+        """Starts.  Raises ReconError where a reading runs already or there are no photos."""
+        if not photos:
+            raise ReconError("Add photos first: three or more, from different corners of the frame.")
+        state = self.build.state
+        options = {"photos": photos, "stock": stock, "length": length, "solver": self.solver, "aside": state.said.get("aside", []),
+                   "state": difference(State(), state)}
+        with self._lock:
+            if self._told["running"]:
+                raise ReconError("A reading is under way; wait for it or cancel it.")
+            process = subprocess.Popen([sys.executable, "-m", "webui.work", str(self.build.folder)], stdin=subprocess.PIPE,
+                                       stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, cwd=_ROOT)
+            self._process = process
+            self._told.update(running=True, stage="starting", share=0.0, problem=None, left_out=[], cancelled=False, serial=self._told["serial"] + 1)
+        threading.Thread(target=self._follow, args=(process, json.dumps(options)), name="reading", daemon=True).start()
+
+    def cancel(self):
+        """Ends the reading; the build is as it was."""
+        with self._lock:
+            if self._told["running"] and self._process:
+                self._told["cancelled"] = True
+                self._process.kill()
+
+    close = cancel
+
+    def _follow(self, process, options: str):
+        done, problem = None, None
+        try:
+            process.stdin.write(options)
+            process.stdin.close()
+            for text in process.stdout:
+                line = json.loads(text)
+                done, problem = line.get("done", done), line.get("problem", problem)
+                with self._lock:
+                    if "stage" in line:
+                        self._told.update(stage=line["stage"], share=max(self._told["share"], min(1.0, line["share"])))
+                    if "found" in line:
+                        self._told["found"][line["found"]] = self._told["found"].get(line["found"], 0) + 1
+        except (OSError, ValueError):
+            pass                                    # it was ended; what follows says so
+        process.wait()
+        with self._lock:
+            cancelled = self._told["cancelled"]
+        if done and not cancelled:
+            problem = self._keep(done)
+        elif not problem and not cancelled:
+            problem = "The reading ended before it was done: most likely there was not enough memory. Use fewer or smaller photos."
+        with self._lock:
+            self._told.update(running=False, problem=None if cancelled else problem, left_out=done["left_out"] if done else [], share=1.0 if done else 0.0)
+
+    def _keep(self, done) -> str | None:
+        """Journals the frame that was read; a sentence where it could not be."""
+        try:
+            frame = patched(State(), done["delta"]).frame
+            count = len(frame.members)
+            self.build.change(lambda state: (again.kept(state, frame),
+                                             f"Read again: {count} members" if state.frame.members else f"Read: {count} members"), kind="reading")
+            self.build.save_frame_file()
+        except ReconError as error:
+            return str(error)
+        return None

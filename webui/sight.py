@@ -1,0 +1,173 @@
+"""Where members lie in photos, and which member a stroke on a photo means.  All places in px of the upright photo."""
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from recon.errors import ReconError
+from recon.frame.boxes import EDGE_FACES, EDGES, corners, faces_seen, openings
+from recon.frame.lattice import lattice_classes
+from recon.frame.model import Frame, Member, Photo, as_tuple, bounds
+from recon.image.camera import Camera
+
+EDGE_POINTS = 5       # on an edge, so that it bends with the lens
+TRACK = 40            # holes beyond each end that an end can be dragged to in one go
+ROUND = 1             # decimals of a pixel that are sent
+
+
+def camera_of(photo: Photo) -> Camera | None:
+    """The photo's camera, or None where it has none."""
+    return _camera(tuple(photo.camera[k] for k in ("f", "cx", "cy")) + (photo.camera.get("k1", 0.0), photo.camera.get("k2", 0.0)),
+                   tuple(map(tuple, photo.camera["R"])), tuple(photo.camera["t"])) if photo.camera else None
+
+
+@lru_cache(maxsize=256)
+def _camera(inner, R, t) -> Camera:
+    return Camera(*map(float, inner), R=np.array(R, float), t=np.array(t, float))
+
+
+def shapes(frame: Frame, ids=None) -> dict:
+    """For every photo with a camera, the outline of each member: {photo: {id: shape}}.
+
+    shape : `edges`, a list of polylines [x, y, x, y, ...]; `axis`, the centres of the holes likewise; `holes`, the
+    openings on the faces turned to the camera, flat; `ends`, the middles of the two ends [x, y].  A member that is not
+    wholly before the camera is left out.
+    """
+    members = [m for m in frame.members if ids is None or m.id in ids]
+    return {p.file: {m.id: s for m in members if (s := _shape(m, camera_of(p)))} for p in frame.photos if p.camera}
+
+
+@lru_cache(maxsize=8192)
+def _points(member: Member):
+    """Corner points of all edges (12 * EDGE_POINTS, 3), openings (4, holes, 3), hole centres, ends (2, 3)."""
+    corner = corners(member)
+    share = np.linspace(0, 1, EDGE_POINTS)[None, :, None]
+    edges = corner[EDGES[:, 0]][:, None] * (1 - share) + corner[EDGES[:, 1]][:, None] * share
+    return edges.reshape(-1, 3), openings(member), member.hole_centres(), member.hole_centre(np.array([-0.5, member.holes - 0.5]))
+
+
+def _shape(member: Member, camera: Camera) -> dict | None:
+    edges, holes, axis, ends = _points(member)
+    seen = faces_seen(member, camera.centre)
+    px = camera.project(np.vstack([edges, holes.reshape(-1, 3), axis, ends]))
+    if not np.isfinite(px).all() or np.abs(px).max() > 1e6:
+        return None
+    px = np.round(px, ROUND)
+    a, b, c = len(edges), len(edges) + holes.shape[0] * holes.shape[1], len(px) - 2
+    lines = px[:a].reshape(len(EDGES), -1)[seen[EDGE_FACES].any(axis=1)]
+    faces = px[a:b].reshape(4, -1)[seen[2:]]
+    return {"edges": lines.tolist(), "holes": faces.ravel().tolist(), "axis": px[b:c].ravel().tolist(), "ends": px[c:].tolist()}
+
+
+def track(frame: Frame, id: str) -> dict:
+    """Where the ends of a member would be after so many holes more or fewer: {photo: {"from": k, "xy": flat}}.
+
+    The i-th place is that of the boundary before hole `from` + i.
+    """
+    m = frame.member(id)
+    k = np.arange(-TRACK, m.holes + TRACK + 1)
+    points = m.hole_centre(k - 0.5)
+    found = {}
+    for p in frame.photos:
+        if p.camera:
+            px = camera_of(p).project(points)
+            good = np.isfinite(px).all(axis=1) & (np.abs(px) < 1e5).all(axis=1)
+            run = np.nonzero(good)[0]
+            if len(run):
+                found[p.file] = {"from": int(k[run[0]]), "xy": np.round(px[run[0]:run[-1] + 1], ROUND).ravel().tolist()}
+    return found
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """A member that a stroke may mean.  off : how far its openings are from the stroke's ends, in pitches."""
+
+    first: tuple[float, float, float]
+    direction: tuple[float, float, float]
+    holes: int
+    off: float
+    laps: int
+    clash: bool
+
+
+REACH = 6              # pitches round the frame in which a new member may lie
+STROKE_TOL = 0.6       # pitches on the photo: nearer than that to an opening is meant for it
+
+
+def strokes(frame: Frame, photo: str, start, end, most: int = 8) -> list[Stroke]:
+    """The members of the frame's lattice whose openings lie under the two ends of a stroke, the likeliest first.
+
+    start, end : [x, y] px.  One stroke on one photo has a line for every depth that fits; those that touch other members and
+    clash with none come first.  Raises ReconError where the photo has no camera or nothing fits.
+    """
+    camera = next((camera_of(p) for p in frame.photos if p.file == photo and p.camera), None)
+    if camera is None or not frame.members:
+        raise ReconError(f"{photo}: its camera is not known, so nothing can be drawn on it; read the photos first.")
+    found = []
+    for axis in range(3):
+        found += _strokes_along(frame, camera, axis, np.asarray(start, float), np.asarray(end, float))
+    if not found:
+        raise ReconError("No member of this frame's lattice has openings at both ends of that stroke; begin and end on openings.")
+    found = _judged(frame, found[:400] if len(found) > 400 else found)
+    return sorted(found, key=lambda s: (s.clash, s.laps == 0, round(s.off, 1), -s.laps))[:most]
+
+
+def _lattice(frame: Frame, width: float):
+    """For x, y and z: the places that hole centres can take, from REACH below the frame to REACH above it."""
+    low, high = (np.array(x) for x in zip(*map(bounds, frame.members)))
+    low, high = low.min(axis=0) - REACH, high.max(axis=0) + REACH
+    origin = np.array(next((m.first for m in frame.members if m.on_lattice), frame.members[0].first))
+    classes = lattice_classes([m.width for m in frame.members if m.on_lattice] or [width])
+    return [np.concatenate([np.arange(np.ceil(a - o - c), np.floor(b - o - c) + 1) + o + c for c in classes])
+            for a, b, o in zip(low, high, origin)]
+
+
+def _strokes_along(frame, camera, axis, start, end) -> list[Stroke]:
+    width = frame.members[0].width
+    grid = _lattice(frame, width)
+    along = np.unique(np.round(grid[axis], 6))
+    others = [i for i in range(3) if i != axis]
+    u, v = (a.ravel() for a in np.meshgrid(grid[others[0]], grid[others[1]], indexing="ij"))
+    lines = np.zeros((len(u), 3))
+    lines[:, others[0]], lines[:, others[1]] = u, v
+    found = []
+    for normal in others:
+        side = np.sign(camera.centre[normal] - lines[:, normal])
+        rows = lines.copy()
+        rows[:, normal] += side * width / 2
+        points = np.repeat(rows[:, None], len(along), axis=1)
+        points[:, :, axis] = along
+        px = camera.project(points.reshape(-1, 3)).reshape(len(rows), len(along), 2)
+        step = np.linalg.norm(np.diff(px, axis=1, append=np.nan), axis=2)
+        step[:, -1] = step[:, -2]
+        near = [np.linalg.norm(px - p, axis=2) / np.maximum(step, 3.0) for p in (start, end)]
+        near = [np.where(np.isfinite(x), x, np.inf) for x in near]
+        i, j = (x.argmin(axis=1) for x in near)
+        row = np.arange(len(rows))
+        off = np.maximum(near[0][row, i], near[1][row, j])
+        for k in np.nonzero((off < STROKE_TOL) & (i != j) & (side != 0))[0]:
+            lo, hi = sorted((int(i[k]), int(j[k])))
+            holes = int(round(along[hi] - along[lo])) + 1
+            if abs(along[hi] - along[lo] + 1 - holes) < 1e-6:
+                first = lines[k].copy()
+                first[axis] = along[lo]
+                found.append(Stroke(as_tuple(first), as_tuple(np.eye(3)[axis]), holes, float(off[k]), 0, False))
+    return sorted(found, key=lambda s: s.off)
+
+
+def _judged(frame: Frame, found: list[Stroke]) -> list[Stroke]:
+    from dataclasses import replace
+
+    from webui.edits import clashes, free_label
+    from webui.laps import relapped
+
+    id, like, judged = free_label(frame), frame.members[0], []
+    unique = {(s.first, s.direction, s.holes): s for s in reversed(found)}
+    for s in sorted(unique.values(), key=lambda s: s.off)[:60]:
+        new = Member(id, s.first, s.direction, s.holes, like.width)
+        trial = replace(frame, members=(*frame.members, new), joints=())
+        laps = relapped(trial, {id}).joints
+        judged.append(replace(s, laps=len(laps), clash=bool(clashes(trial, {id}))))
+    return judged

@@ -1,0 +1,1 @@
+"""The page's subjects, a blueprint each."""

@@ -1,0 +1,58 @@
+"""Papers and exports of the frame as it stands, and the whole build in one file.  All are sent to be saved, none is shown as a page."""
+from __future__ import annotations
+
+import io
+import re
+import tempfile
+import zipfile
+
+from flask import Blueprint, abort, jsonify, send_file
+
+from recon.frame.files import frame_to_text
+from webui.app import bench
+from webui.build import FRAME, PHOTOS, READING
+from webui.journal import NAME as JOURNAL
+from webui.papers import PAPERS
+
+bp = Blueprint("papers", __name__)
+
+
+@bp.get("/api/papers")
+def listed():
+    """What can be taken away: [{id, name, what}]."""
+    return jsonify(papers=[{"id": id, "name": p.name, "what": p.what} for id, p in PAPERS.items()])
+
+
+def _stem(b) -> str:
+    name = b.build.state.frame.name or b.build.folder.name
+    return re.sub(r"[^\w-]+", "-", name, flags=re.ASCII).strip("-")[:60] or "frame"
+
+
+@bp.get("/api/papers/<id>")
+def paper(id):
+    """One paper.  Answers with a sentence where the frame does not allow it."""
+    if id not in PAPERS:
+        abort(404)
+    b, chosen = bench(), PAPERS[id]
+    data = chosen.make(b.build.state.frame, b.stocks)
+    return send_file(io.BytesIO(data), mimetype=chosen.mimetype, as_attachment=True, download_name=f"{_stem(b)}{chosen.ending}")
+
+
+@bp.get("/api/build.zip")
+def whole_build():
+    """Photos, what was read in them, the journal and the frame file: unpacked, it is a build."""
+    b = bench()
+    pack = tempfile.TemporaryFile(dir=b.build.folder)
+    with b.build._lock, zipfile.ZipFile(pack, "w", zipfile.ZIP_STORED) as archive:
+        stem = _stem(b)
+        archive.write(b.build.folder / JOURNAL, f"{stem}/{JOURNAL}")
+        if b.build.state.frame.members:
+            archive.writestr(f"{stem}/{FRAME}", frame_to_text(b.build.state.frame))
+        for name in b.photos.names():
+            archive.write(b.build.folder / PHOTOS / name, f"{stem}/{PHOTOS}/{name}")
+        for path in sorted((b.build.folder / READING).glob("*.json")):
+            archive.write(path, f"{stem}/{READING}/{path.name}")
+        if (b.build.folder / "plan.json").is_file():
+            archive.write(b.build.folder / "plan.json", f"{stem}/plan.json")
+    pack.seek(0)
+    return send_file(pack, mimetype="application/zip", as_attachment=True, download_name=f"{stem}.zip")

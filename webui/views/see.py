@@ -1,0 +1,114 @@
+"""The page itself, its static files, and the build as it stands."""
+from __future__ import annotations
+
+from flask import Blueprint, abort, jsonify, render_template, request, send_from_directory
+
+from recon.frame.caution import CAUTION
+from webui import effects, sight
+from webui.app import bench
+from webui.doubts import doubts
+from webui.edits import clashes
+from webui.state import State, difference
+
+bp = Blueprint("see", __name__)
+
+
+@bp.get("/")
+def page():
+    b = bench()
+    return render_template("page.html", token=b.token, caution=CAUTION, shared=b.keys is not None)
+
+
+@bp.get("/static/<path:name>")
+def static(name):
+    answer = send_from_directory(_static(), name, max_age=0)
+    answer.headers["Cache-Control"] = "no-cache"
+    return answer
+
+
+def _static():
+    from pathlib import Path
+
+    return Path(__file__).resolve().parent.parent / "static"
+
+
+def all_clashes(state: State):
+    return clashes(state.frame, {m.id for m in state.frame.members})
+
+
+@bp.get("/api/build")
+def whole():
+    """All of the build but pictures: what a page needs when it is opened."""
+    b = bench()
+    with b.build._lock:
+        moment, n, can = b.build.now, b.build.n, b.build.can()
+    state = moment.state
+    return jsonify(n=n, **can, folder=b.build.folder.name, delta=difference(State(), state), photos=photo_list(b, state),
+                   stocks=[{"id": s.id, "name": s.name, "pitch_mm": s.pitch_mm} for s in b.stocks.values()],
+                   doubts=doubts(state, all_clashes(state)), notices=b.build.notices, job=b.reading.told(), plan=plan_name(b))
+
+
+def plan_name(b):
+    from webui.views.plan import load_plan
+
+    try:
+        plan = load_plan(b)
+    except Exception:                       # told where the audit is asked for
+        return None
+    return plan and (plan.name or "plan")
+
+
+def photo_list(b, state: State) -> list[dict]:
+    """Every photo of the folder or of the frame: name, size in px (None until it is known), how deep its levels go, and whether it is used."""
+    told = {p.file: p for p in state.frame.photos}
+    names = b.photos.names()
+    listed = []
+    for name in [*names, *(f for f in told if f not in names)]:
+        levels = b.photos.levels(name) if name in names else None
+        photo = told.get(name)
+        size = levels["size"] if levels else list(photo.size) if photo else None
+        listed.append({"name": name, "here": name in names, "size": size, "levels": levels["levels"] if levels else None,
+                       "problem": b.photos.problem(name), "camera": bool(photo and photo.camera),
+                       "used": photo.used if photo else name not in state.said.get("aside", []), "reason": photo.reason if photo else ""})
+    return listed
+
+
+@bp.get("/api/pulse")
+def pulse():
+    """What may change without this page: the version, the reading, the photos that are not ready."""
+    b = bench()
+    return jsonify(n=b.build.n, job=b.reading.told(), ready=[n for n in b.photos.names() if b.photos.levels(n)])
+
+
+@bp.get("/api/shapes/<name>")
+def shapes_of(name):
+    """Where every member lies in one photo; see `sight.shapes`."""
+    frame = bench().build.state.frame
+    photo = next((p for p in frame.photos if p.file == name), None)
+    if photo is None:
+        abort(404)
+    from dataclasses import replace
+
+    return jsonify(shapes=sight.shapes(replace(frame, photos=(photo,))).get(name, {}))
+
+
+@bp.get("/api/track/<id>")
+def track(id):
+    """Where a member's ends can be dragged to, in every photo; see `sight.track`."""
+    frame = bench().build.state.frame
+    if id not in {m.id for m in frame.members}:
+        abort(404)
+    return jsonify(track=sight.track(frame, id))
+
+
+@bp.get("/api/effects")
+def effect():
+    """Parts and, where `what` is "checks", everything that is wrong."""
+    b = bench()
+    with b.build._lock:
+        state, n = b.build.state, b.build.n
+    if not state.frame.members:
+        return jsonify(n=n, empty=True)
+    if request.args.get("what") == "checks":
+        return jsonify(n=n, checks=effects.checks(state, b.stocks))
+    return jsonify(n=n, parts=effects.parts(state, b.stocks))
