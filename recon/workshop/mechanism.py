@@ -81,7 +81,7 @@ def mobility(frame: Frame, may_turn=()) -> Mobility:
         wanted += free.shape[1]
         found += [{i: rate for i, rate in zip(block, column) if rate} for column in _sparse(null, free)]
     found.sort(key=lambda rates: (len(rates), sorted(rates)))
-    points = {m.id: corners(m) for m in frame.members} if found else {}
+    points = np.array([corners(m) for m in frame.members]) if found else None
     return Mobility(wanted + len(found), wanted,
                     tuple(_motion(frame, graph, hinges, points, rates) for rates in found))
 
@@ -206,7 +206,7 @@ def _shorten(vectors) -> bool:
 
 
 def _motion(frame: Frame, graph: nx.MultiGraph, hinges, points, rates: dict[int, float]) -> Motion:
-    """The motion in which these bolts (joint index -> rate) turn.  points : id -> corners."""
+    """The motion in which these bolts (joint index -> rate) turn.  points : (members, 8, 3) corners."""
     place = {m.id: k for k, m in enumerate(frame.members)}
     holes = {m.id: m.holes for m in frame.members}
     piece = graph.subgraph(nx.node_connected_component(graph, frame.joints[min(rates)].a))
@@ -220,13 +220,12 @@ def _motion(frame: Frame, graph: nx.MultiGraph, hinges, points, rates: dict[int,
     index = {id: g for g, group in enumerate(groups) for id in group}
     edges = [(index[frame.joints[i].a], index[frame.joints[i].b]) for i in turning]
     of_group = group_twists(edges, hinges[turning] * np.array([[rates[i]] for i in turning]))
-    speed = {id: float(np.linalg.norm(velocity(of_group[g], points[id]), axis=1).max()) for id, g in index.items()}
-    fastest = max(speed.values())
-    scale = (1.0 if rates[turning[0]] > 0 else -1.0) / fastest
-    still = {id for id, v in speed.items() if v <= STILL * fastest}
+    of_member = {id: of_group[g] for id, g in index.items()}
+    speed = np.linalg.norm(velocity(np.array(list(of_member.values())), points[[place[id] for id in of_member]]), axis=2).max(axis=1)
+    scale = (1.0 if rates[turning[0]] > 0 else -1.0) / speed.max()
+    travel = {id: float(v) for id, v in zip(of_member, np.where(speed > STILL * speed.max(), speed / speed.max(), 0.0))}
     return Motion(tuple(frame.joints[i] for i in turning), tuple(float(scale * rates[i]) for i in turning), tuple(groups),
-                  {id: np.zeros(6) if id in still else scale * of_group[g] for id, g in index.items()},
-                  {id: 0.0 if id in still else v / fastest for id, v in speed.items()})
+                  {id: scale * twist if travel[id] else np.zeros(6) for id, twist in of_member.items()}, travel)
 
 
 def group_twists(edges, turns) -> dict[int, np.ndarray]:
@@ -240,6 +239,6 @@ def group_twists(edges, turns) -> dict[int, np.ndarray]:
     return twists
 
 
-def velocity(twist, points) -> np.ndarray:
-    """How far points (n, 3) go in a small motion, (n, 3), pitches."""
-    return np.cross(twist[:3], points) + twist[3:]
+def velocity(twists, points) -> np.ndarray:
+    """How far points of n bodies go in a small motion, (n, k, 3), pitches.  twists (n, 6), points (n, k, 3)."""
+    return np.cross(twists[:, None, :3], points) + twists[:, None, 3:]

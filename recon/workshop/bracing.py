@@ -1,0 +1,262 @@
+"""What to add so that a frame does not rack: a bolt, a member across a corner or a bay, or a brace that fits the holes.
+
+A brace at an angle fits where two holes lie a whole number of pitches apart: legs of 3 and 4, 5 and 12 or 8 and 15 holes
+make 5, 13 and 17, and so do their multiples; it lies one width out of the plane of the members that it is bolted to.
+Every proposal is tried on the frame with all equations anew before it is made.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import count
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from recon.frame.joints import NORMAL_TOL, collisions, find_joints
+from recon.frame.model import Frame, Joint, Member, as_tuple, bounds, label, section_axes
+from recon.workshop.bolts import find_bolts
+from recon.workshop.mechanism import Mobility, mobility
+from recon.workshop.solids import HOLE, bolt_ends, member_boxes, overlaps
+from recon.workshop.words import lap_words, listed, plural
+
+PLAY_MM = 1.0        # a bolt's clearance in an ISO 273 medium hole, M8 to M12, from memory; a brace may be off by this in all
+USUAL_PITCH_MM = 38.1
+SHORT = 4            # pitches between its bolts: what is shorter has little leverage and comes last; common practice, no source
+LONGEST = 32         # holes: longer members are not proposed
+MOST = 8             # proposals at a time
+TRIED = 6000         # members looked at for one proposal, the shortest first
+
+
+@dataclass(frozen=True)
+class Addition:
+    """Something to add: `member` None where only a bolt is.  `joints` : the laps to bolt.  `left` : how many unwanted
+    motions are left after it and those before it."""
+
+    member: Member | None
+    joints: tuple[Joint, ...]
+    text: str
+    left: int
+
+
+def additions(frame: Frame, may_turn=(), most: int = MOST, hole: float = HOLE, state: Mobility | None = None) -> tuple[Addition, ...]:
+    """What stops the motions that are not wanted, in the order to add it, as far as something fits; () where nothing does.
+
+    may_turn : as for `mobility`.   most : how many to give.   hole : diameter, pitches.   state : `mobility` of the
+    frame, where that is known.
+    """
+    state = state or mobility(frame, may_turn)
+    found = []
+    while state.motions and len(found) < most:
+        step = _best(frame, may_turn, state, hole)
+        if step is None:
+            break
+        frame, state, addition = step
+        found.append(addition)
+    return tuple(found)
+
+
+def _best(frame: Frame, may_turn, state: Mobility, hole: float):
+    """The frame with the addition that stops most motions, its mobility, and the addition; None where none fits."""
+    still = np.zeros(6)
+    twists = np.array([[m.twists.get(f.id, still) for f in frame.members] for m in state.motions])   # (d, members, 6)
+    for trial, tell in _trials(frame, twists, hole):
+        after = mobility(trial, may_turn)
+        if len(after.motions) < len(state.motions):
+            member, joints, text = tell
+            return trial, after, Addition(member, joints, text, len(after.motions))
+    return None
+
+
+def _trials(frame: Frame, twists, hole: float):
+    """Frames with something added and what it is (member, joints, text), that which stops most first."""
+    spots = _free_spots(frame, _usual(frame)[0])
+    bolts, members = _bolts_to_add(frame), _members_to_add(frame, spots, twists)
+    index = {m.id: i for i, m in enumerate(frame.members)}
+    ends = [_Ends(np.array([[index[j.a], index[j.b]] for j in bolts], int).reshape(-1, 2),
+                  np.array([[_turn(frame, j.a, j.a_hole, j.axis)] * 2 for j in bolts]).reshape(-1, 2, 6)),
+            _Ends(spots.host[[(p, q) for p, q, *_ in members]].reshape(-1, 2),
+                  spots.turn[[(p, q) for p, q, *_ in members]].reshape(-1, 2, 6))]
+    stops = np.concatenate([_stopped(twists, e) for e in ends])
+    cost = [(0, 0)] * len(bolts) + [(1 + (holes <= SHORT), holes) for _, _, holes, _ in members]
+    for i in sorted(np.nonzero(stops)[0], key=lambda i: (-stops[i], cost[i], i)):
+        if i < len(bolts):
+            joint = bolts[i]
+            others = tuple(j for j in frame.joints if _place(j) != _place(joint))
+            yield replace(frame, joints=(*others, joint)), (None, (joint,), f"Put a bolt through {lap_words(joint)}.")
+        else:
+            _, _, holes, legs = members[i - len(bolts)]
+            new = _member(frame, spots, members[i - len(bolts)])
+            trial = _added(frame, new, hole)
+            if trial is not None:
+                laps = trial.joints[len(frame.joints):]
+                kind = f"brace of {plural(holes, 'hole')}, legs of {legs[0]:.6g} and {legs[1]:.6g}" if legs else \
+                    f"member of {plural(holes, 'hole')}"
+                yield trial, (new, laps, f"Add {new.id}, a {kind}: {listed(map(lap_words, laps))}.")
+
+
+def _place(joint: Joint):
+    return frozenset(((joint.a, joint.a_hole), (joint.b, joint.b_hole)))
+
+
+def _turn(frame: Frame, id: str, hole: int, axis) -> np.ndarray:
+    """A turn about a bolt as a twist, (6,)."""
+    return np.concatenate([axis, np.cross(frame.member(id).hole_centre(hole), axis)])
+
+
+# Which candidates stop a motion
+
+@dataclass(frozen=True)
+class _Ends:
+    """What n candidates join: `host` (n, 2) member indices, `turn` (n, 2, 6) the twists of the bolts there."""
+
+    host: np.ndarray
+    turn: np.ndarray
+
+
+def _stopped(twists, ends: _Ends) -> np.ndarray:
+    """How many of the motions, twists (d, members, 6), each candidate takes away, (n,).
+
+    A new member turns on its two bolts, so its hosts may still move against one another as two turns about these do;
+    every other part of their relative twists is stopped.
+    """
+    against = np.moveaxis(twists[:, ends.host[:, 0]] - twists[:, ends.host[:, 1]], 0, 2)            # (n, 6, d)
+    _, size, basis = np.linalg.svd(ends.turn, full_matrices=False)
+    basis = basis * (size > 1e-9)[..., None]
+    rest = against - np.einsum("nki,nkj,njd->nid", basis, basis, against)
+    return (np.linalg.eigvalsh(rest @ np.moveaxis(rest, 1, 2)) > 1e-12).sum(axis=1) if len(rest) else np.zeros(0, int)
+
+
+# Candidates
+
+def _bolts_to_add(frame: Frame) -> list[Joint]:
+    """Laps of the frame that have no bolt yet, where a bolt would cross no other."""
+    taken = {spot: bolt.axis for bolt in find_bolts(frame) for spot in bolt.through}
+    bolted = {_place(j) for j in frame.joints if j.bolt != "none"}
+    return [j for j in find_joints(frame.members) if _place(j) not in bolted and not any(
+        spot in taken and abs(np.dot(taken[spot], j.axis)) < NORMAL_TOL for spot in ((j.a, j.a_hole), (j.b, j.b_hole)))]
+
+
+@dataclass(frozen=True)
+class _Spots:
+    """Where a new member's hole could lie: `centre` of that hole, `axis` of the bolt outwards from the host (one of the
+    lattice), member index `host` that runs `along`, and the bolt's `turn` as a twist; n of each."""
+
+    centre: np.ndarray
+    axis: np.ndarray
+    host: np.ndarray
+    along: np.ndarray
+    turn: np.ndarray
+
+
+def _usual(frame: Frame):
+    """Width and stock that most members have."""
+    kinds = [(m.width, m.stock or "") for m in frame.members]
+    width, stock = max(sorted(set(kinds)), key=kinds.count)
+    return width, stock or None
+
+
+def _free_spots(frame: Frame, width: float) -> _Spots:
+    taken = {spot for bolt in find_bolts(frame) for spot in bolt.through}
+    centre, axis, host, along = [np.zeros((0, 3))], [np.zeros((0, 3))], [np.zeros(0, int)], [np.zeros((0, 3))]
+    for i, m in enumerate(frame.members):
+        free = m.hole_centres()[[(m.id, k) not in taken for k in range(m.holes)]]
+        for normal in section_axes(m):
+            if np.abs(normal).max() < NORMAL_TOL:
+                continue
+            for side in (1.0, -1.0):
+                outwards = np.round(side * normal)
+                centre.append(free + (m.width + width) / 2 * outwards)
+                axis.append(np.tile(outwards, (len(free), 1)))
+                host.append(np.full(len(free), i))
+                along.append(np.tile(m.direction, (len(free), 1)))
+    centre, axis, host, along = map(np.concatenate, (centre, axis, host, along))
+    return _Spots(centre, axis, host, along, np.hstack([axis, np.cross(centre, axis)]))
+
+
+def _members_to_add(frame: Frame, spots: _Spots, twists) -> list[tuple[int, int, int, tuple[float, ...]]]:
+    """(spot, spot, holes, legs of a brace) of members between free holes whose hosts move against one another, the
+    shortest first."""
+    # Members that move alike in all motions are of one group.
+    alike = np.round(np.moveaxis(twists, 0, 1).reshape(len(frame.members), -1), 6)
+    group = np.unique(alike, axis=0, return_inverse=True)[1].ravel()[spots.host]
+    play = PLAY_MM / (frame.pitch_mm or USUAL_PITCH_MM)
+    rows = _braces(spots, group, play) + _straight(spots, group)
+    if not rows:
+        return []
+    pairs, holes, legs = map(np.concatenate, zip(*rows))
+    order = np.lexsort((pairs[:, 1], pairs[:, 0], holes, holes <= SHORT))[:TRIED]
+    return [(int(p), int(q), int(n), tuple(leg) if leg.any() else ()) for (p, q), n, leg in
+            zip(pairs[order], holes[order], legs[order])]
+
+
+def _braces(spots: _Spots, group, play: float):
+    """Braces at an angle: both holes in one plane across the same axis.  List of (pairs, holes, legs)."""
+    rows = []
+    for axis in np.unique(spots.axis, axis=0):
+        k = int(np.abs(axis).argmax())
+        mine = np.nonzero((spots.axis == axis).all(axis=1))[0]
+        for flat in _split(mine, spots.centre[mine][:, [k]]):
+            pairs = _pairs(spots, flat, group)
+            legs = np.sort(np.delete(np.abs(spots.centre[pairs[:, 1]] - spots.centre[pairs[:, 0]]), k, axis=1), axis=1)
+            length = np.hypot(*legs.T)
+            fits = (np.abs(length - np.round(length)) <= play) & (legs[:, 0] > 0.5)
+            rows.append((pairs[fits], np.round(length[fits]).astype(int) + 1, legs[fits]))
+    return rows
+
+
+def _straight(spots: _Spots, group):
+    """Members along an axis of the lattice that cross both hosts, on whichever faces.  List of (pairs, holes, no legs)."""
+    rows = []
+    for k in range(3):
+        mine = np.nonzero((np.abs(spots.axis[:, k]) < 0.5) & (np.abs(spots.along[:, k]) < 1 - NORMAL_TOL))[0]
+        for line in _split(mine, np.delete(spots.centre[mine], k, axis=1)):
+            pairs = _pairs(spots, line, group)
+            apart = np.abs(spots.centre[pairs[:, 1], k] - spots.centre[pairs[:, 0], k])
+            fits = (np.abs(apart - np.round(apart)) < 1e-6) & (apart > 0.5)
+            rows.append((pairs[fits], np.round(apart[fits]).astype(int) + 1, np.zeros((fits.sum(), 2))))
+    return rows
+
+
+def _split(index, keys) -> list[np.ndarray]:
+    """`index` (n,) in groups of equal `keys` (n, c), which are compared to 1e-6."""
+    keys = np.round(keys, 6)
+    order = np.lexsort(keys.T)
+    return np.split(index[order], np.nonzero(np.any(np.diff(keys[order], axis=0) != 0, axis=1))[0] + 1)
+
+
+def _pairs(spots: _Spots, those, group) -> np.ndarray:
+    """Index pairs (n, 2) of spots that are near enough, on hosts that move against one another."""
+    if len(those) < 2 or len(np.unique(group[those])) < 2:
+        return np.zeros((0, 2), int)
+    pairs = np.sort(those[cKDTree(spots.centre[those]).query_pairs(LONGEST - 1, output_type="ndarray")], axis=1)
+    return pairs[group[pairs[:, 0]] != group[pairs[:, 1]]]
+
+
+def _member(frame: Frame, spots: _Spots, candidate) -> Member:
+    p, q, holes, _ = candidate
+    known = {m.id for m in frame.members}
+    width, stock = _usual(frame)
+    first, last = spots.centre[p], spots.centre[q]
+    way = (last - first) / np.linalg.norm(last - first)
+    first = (first + last) / 2 - way * (holes - 1) / 2           # what is left over is shared between both ends
+    return Member(next(name for name in map(label, count()) if name not in known), as_tuple(np.round(first, 9)), as_tuple(way),
+                  holes, width, stock, on_lattice=bool(np.abs(way).max() > 1 - 1e-9))
+
+
+def _added(frame: Frame, new: Member, hole: float) -> Frame | None:
+    """The frame with the new member bolted wherever it laps on free holes; None where it, or a bolt of it, has no room."""
+    low, high = bounds(new)
+    near = [m for m in frame.members if all((bounds(m)[0] < high + 0.1) & (bounds(m)[1] > low - 0.1))]
+    old = find_bolts(frame)
+    body = member_boxes([new])
+    if any(new.id in pair for pair in collisions([new, *near])) or overlaps(body, bolt_ends(old, hole)).any():
+        return None
+    taken = {spot for bolt in old for spot in bolt.through}
+    laps, axis_in = [], {}
+    for j in (j for m in near for j in find_joints([new, m])):
+        if (j.b, j.b_hole) not in taken and abs(np.dot(axis_in.setdefault(j.a_hole, j.axis), j.axis)) > NORMAL_TOL:
+            laps.append(j)
+    bolts = find_bolts(Frame((new, *near), tuple(laps)))
+    if overlaps(bolt_ends(bolts, hole), member_boxes(frame.members)).any():
+        return None
+    return replace(frame, members=(*frame.members, new), joints=(*frame.joints, *laps))
