@@ -95,12 +95,6 @@ class Fastening:
     def name(self) -> str:
         return bolt_name(self.thread, self.length_mm)
 
-    @property
-    def sticks_out_mm(self) -> float:
-        """How far it stands out of a face at most, mm: head and washer at one end, the rest of the shank at the other."""
-        head = self.thread.head_mm + self.thread.washer_max_mm
-        return max(head, self.length_mm + self.thread.washer_max_mm - self.grip_mm)
-
 
 def fasten(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock], system: str | None = None,
            thread: Thread | None = None) -> Fastening | None:

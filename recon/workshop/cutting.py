@@ -190,6 +190,7 @@ def _plan(stock: Stock, members, kinds: list[_Kind], pitch_mm: float, kerf_mm: f
         raise ReconError(f"The sticks of {stock.id} that you own do not give all pieces, and no length of it is known to buy; "
                          "give lengths to buy, or own more.")
     by_hand = first_fit_decreasing(wanted, ready)
+    first_fit = by_hand.cost * unit if by_price else math.fsum(kinds[k].stick.length_mm * n for k, _, n in by_hand.patterns if not kinds[k].owned)
     sticks = _lay_out(packing, members, sizes, kinds, pitch_mm, kerf_mm)
     buy = Counter(stick.length_mm for stick in sticks if not stick.owned)
     prices = {kind.stick.length_mm: kind.price for kind in kinds if not kind.owned}
@@ -197,7 +198,7 @@ def _plan(stock: Stock, members, kinds: list[_Kind], pitch_mm: float, kerf_mm: f
     amount = packing.cost * unit if by_price else math.fsum(mm * n for mm, n in buy.items())
     bound = amount if packing.optimal else min(amount, packing.bound * unit)
     pieces_mm = sum(m.holes for m in members) * pitch_mm
-    return CutPlan(stock.id, sticks, tuple(sorted(buy.items())), by_price, _mm(amount), _mm(bound), _mm(by_hand.cost * unit),
+    return CutPlan(stock.id, sticks, tuple(sorted(buy.items())), by_price, _mm(amount), _mm(bound), _mm(first_fit),
                    packing.optimal, cost, _mm(pieces_mm), _mm(sum(s.length_mm for s in sticks) - pieces_mm))
 
 

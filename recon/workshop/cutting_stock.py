@@ -18,9 +18,10 @@ from typing import Sequence
 import numpy as np
 from scipy.optimize import LinearConstraint, linprog, milp
 
-MOST_PATTERNS = 3000     # ways to fill sticks that are listed at most: the integer program then takes seconds
-DIVES = 6                # whole-number answers tried before the integer program, each with other lots
+MOST_PATTERNS = 6000     # ways to fill sticks that are listed at most: the integer program then takes seconds
+DIVES = 12               # whole-number answers tried before the integer program, each with other lots
 NODES = 500              # of the search for the integer answer: not a time, so that every machine gives the same answer
+MOST_SUMS = 1_000_000    # units of cost up to which the sums that sticks can come to are listed
 ROUNDING = 1e-6          # of the solver, relative to the costs
 
 
@@ -53,7 +54,8 @@ class Packing:
 def solve(demand: Sequence[int], kinds: Sequence[StickKind]) -> Packing:
     """The cheapest sticks that give `demand` (so many of each kind of piece), and a bound on the cost.
 
-    Of answers found at one cost that is given which takes least of the owned sticks. Every kind must cost something
+    Of answers found at one cost that is given which takes least of the owned sticks; that it is the least of all is not
+    proved. Every kind must cost something
     or be limited. Raises ValueError where that is not so, or a piece fits no stick.
     """
     demand = np.asarray(demand, int)
@@ -63,7 +65,8 @@ def solve(demand: Sequence[int], kinds: Sequence[StickKind]) -> Packing:
     weight, unit, spare = _weights(kinds)
 
     def round_up(linear: float) -> int:
-        return unit * max(0, math.ceil(linear - spare - ROUNDING * max(1.0, abs(linear))))
+        return unit * _next_sum([kind.cost // unit for kind in kinds if kind.cost],
+                                max(0, math.ceil(linear - spare - ROUNDING * max(1.0, abs(linear)))))
 
     def best_of(*packings) -> Packing:
         return min((p for p in packings if p), key=lambda p: (sum(p.unmet), _objective(p, weight)))
@@ -72,17 +75,17 @@ def solve(demand: Sequence[int], kinds: Sequence[StickKind]) -> Packing:
     columns, linear, _ = _generate(demand, kinds, weight, [(kind, pieces) for kind, pieces, _ in best.patterns])
     bound = round_up(linear)
     for attempt in range(DIVES):
-        if best.cost <= bound and not any(best.unmet):
+        if best.cost <= bound and not any(best.unmet) and attempt >= (1 if spare else 0):
             break
         dived = _dive(demand, kinds, weight, columns, attempt)
         columns = list(dict.fromkeys(columns + [(kind, pieces) for kind, pieces, _ in dived.patterns]))
         best = best_of(best, dived)
-    if best.cost > bound or spare or any(best.unmet):
+    if best.cost > bound or any(best.unmet):
         listed = _list_patterns(demand, kinds)
-        whole, proved = _pick(demand, kinds, listed or columns, weight)
+        whole, proved = _pick(demand, kinds, listed or columns, np.floor(weight))
         best = best_of(best, whole)
         if listed:
-            bound = max(bound, round_up(proved))
+            bound = max(bound, round_up(proved + spare))
     if any(best.unmet):
         return best
     bound = min(bound, best.cost)
@@ -104,6 +107,19 @@ def _weights(kinds) -> tuple[np.ndarray, int, float]:
     owned = sum(kind.room * kind.count for kind in kinds if kind.cost == 0)
     weight = [kind.cost / unit if kind.cost else 0.5 * kind.room / max(owned, 1) for kind in kinds]
     return np.array(weight), unit, 0.5 if owned else 0.0
+
+
+def _next_sum(costs: list[int], least: int) -> int:
+    """The smallest sum of `costs`, each as often as one likes, that is not below `least`: no sticks cost anything between."""
+    if not costs or least > MOST_SUMS:
+        return least
+    reached = np.zeros(least + max(costs) + 1, bool)
+    reached[0] = True
+    for cost in set(costs):
+        for start in range(cost):
+            chain = reached[start::cost]
+            reached[start::cost] = np.logical_or.accumulate(chain)
+    return least + int(reached[least:].argmax())
 
 
 def _objective(packing: Packing, weight) -> float:
@@ -196,8 +212,7 @@ def _generate(demand, kinds, weight, columns) -> tuple[list, float, np.ndarray]:
     while True:
         value, times, price, rent = _linear(demand, kinds, columns, weight, dear)
         new = []
-        for k, kind in enumerate(kinds):
-            worth, pieces = _best_fill(kind, demand, price)
+        for k, (worth, pieces) in enumerate(_best_fills(kinds, demand, price)):
             if worth > weight[k] + rent[k] + 1e-9 * (1 + weight[k]) and (k, pieces) not in columns:
                 new.append((k, pieces))
         if not new:
@@ -246,35 +261,47 @@ def _linear(demand, kinds, columns, weight, dear):
     return result.fun, result.x[:len(columns)], -result.ineqlin.marginals[:n], rent
 
 
-def _best_fill(kind: StickKind, demand, price) -> tuple[float, tuple[int, ...]]:
-    """The dearest way to fill a stick: a bounded knapsack, by dynamic programming over the room.
+def _best_fills(kinds, demand, price) -> list[tuple[float, tuple[int, ...]]]:
+    """For each kind the dearest way to fill a stick, and what it is worth; kinds with the same sizes are done together."""
+    fills: list = [None] * len(kinds)
+    for sizes in dict.fromkeys(kind.sizes for kind in kinds):
+        same = [k for k, kind in enumerate(kinds) if kind.sizes == sizes]
+        for k, fill in zip(same, _knapsack(sizes, [kinds[k].room for k in same], demand, price)):
+            fills[k] = fill
+    return fills
+
+
+def _knapsack(sizes, rooms, demand, price) -> list[tuple[float, tuple[int, ...]]]:
+    """Bounded knapsacks of several rooms, by dynamic programming over the largest.
 
     Each piece kind is split into lots of 1, 2, 4 ... so that any number up to the demand is a sum of lots (S. Martello,
     P. Toth, "Knapsack Problems", Wiley 1990, section 3.2).
     """
-    useful = [i for i in range(len(demand)) if demand[i] and price[i] > 0 and kind.sizes[i] <= kind.room]
-    if not useful:
-        return 0.0, (0,) * len(demand)
-    unit = math.gcd(kind.room, *(kind.sizes[i] for i in useful))
-    room = kind.room // unit
-    best = np.zeros(room + 1)
+    largest = max(rooms)
+    useful = [i for i in range(len(demand)) if demand[i] and price[i] > 0 and sizes[i] <= largest]
+    unit = math.gcd(*rooms, *(sizes[i] for i in useful)) or 1
+    best = np.zeros(largest // unit + 1)
     lots, taken = [], []
     for i in useful:
-        size, most, lot = kind.sizes[i] // unit, min(int(demand[i]), kind.room // kind.sizes[i]), 1
+        size, most, lot = sizes[i] // unit, min(int(demand[i]), largest // sizes[i]), 1
         while most > 0:
             lot = min(lot, most)
-            with_lot = np.full(room + 1, -np.inf)
-            with_lot[lot * size:] = best[:room + 1 - lot * size] + lot * price[i]
-            better = with_lot > best + 1e-12
-            best = np.where(better, with_lot, best)
-            lots.append((i, lot, size))
+            without, with_lot = best[lot * size:], best[:len(best) - lot * size] + lot * price[i]
+            better = with_lot > without + 1e-12
+            np.copyto(without, with_lot, where=better)
+            lots.append((i, lot, lot * size))
             taken.append(better)
             most, lot = most - lot, 2 * lot
-    pieces, at = [0] * len(demand), room
+    return [_taken(lots, taken, best, room // unit, len(demand)) for room in rooms]
+
+
+def _taken(lots, taken, best, room: int, n: int) -> tuple[float, tuple[int, ...]]:
+    """What a knapsack of that room is worth, and the pieces in it: the choices traced back."""
+    pieces, at = [0] * n, room
     for (i, lot, size), better in zip(reversed(lots), reversed(taken)):
-        if better[at]:
+        if at >= size and better[at - size]:
             pieces[i] += lot
-            at -= lot * size
+            at -= size
     return float(best[room]), tuple(pieces)
 
 

@@ -6,10 +6,12 @@ from typing import Mapping, Sequence
 
 import numpy as np
 
-from recon.frame.joints import CLASH_TOL, collisions
+from recon.frame.joints import CLASH_TOL
 from recon.frame.model import Frame, Member, as_tuple, bounds
 from recon.frame.stock import Stock
-from recon.workshop.bolts import Fastening, fasten, find_bolts
+from recon.workshop.bolts import find_bolts
+from recon.workshop.solids import HOLE, Boxes, bolt_ends, boxes_of, joined, member_boxes, overlaps
+from recon.workshop.words import listed
 
 Box = tuple[Sequence[float], Sequence[float]]    # lowest and highest corner, pitches
 
@@ -32,14 +34,12 @@ class Room:
 
 @dataclass(frozen=True)
 class Surroundings:
-    """All that a longer member could run into: members and bolts as boxes with words for each, places to keep out of,
-    and the floor (lowest z of the frame, or None)."""
+    """All that a longer member could run into: boxes (members, ends of bolts, places to keep out of), words for each and
+    the ids of the members that each belongs to; and the floor: the frame's lowest z, or None."""
 
-    frame: Frame
-    obstacles: tuple[tuple[str, Member, frozenset[str]], ...]    # words, box, ids of the members it may touch
-    low: np.ndarray
-    high: np.ndarray
-    keep_out: tuple[Box, ...]
+    boxes: Boxes
+    words: tuple[str, ...]
+    of: tuple[frozenset[str], ...]
     floor: float | None
 
 
@@ -47,29 +47,18 @@ def surroundings(frame: Frame, stocks: Mapping[str, Stock], keep_out: Sequence[B
     """The obstacles of a frame.
 
     keep_out : boxes that must stay free, pitches.   floor : whether nothing may reach below the frame's lowest point.
-    Heads and nuts of bolts count as obstacles where the frame's size and stock are known.
     """
-    obstacles = [(m.id, m, frozenset([m.id])) for m in frame.members]
-    if frame.pitch_mm:
-        for bolt in find_bolts(frame):
-            fastening = fasten(bolt, frame, stocks)
-            if fastening:
-                ids = frozenset(id for id, _ in bolt.through)
-                obstacles.append((f"the bolt through {' and '.join(id for id, _ in bolt.through)}",
-                                  _bolt_box(bolt, fastening, frame.pitch_mm), ids))
-    corners = [bounds(box) for _, box, _ in obstacles]
-    low, high = (np.array(c).reshape(-1, 3) for c in zip(*corners)) if corners else (np.empty((0, 3)),) * 2
-    ground = float(low[:len(frame.members), 2].min()) if floor and frame.members else None
-    return Surroundings(frame, tuple(obstacles), low, high, tuple(keep_out), ground)
-
-
-def _bolt_box(bolt, fastening: Fastening, pitch_mm: float) -> Member:
-    """The bolt with head, nut and washers as a square box, in the form of a member.  Which end has the head is not
-    known: both stick out as far as the longer of the two does."""
-    out, across = fastening.sticks_out_mm / pitch_mm, fastening.thread.washer_out_mm / pitch_mm
-    axis = np.asarray(bolt.axis, float)
-    length = bolt.grip + 2 * out
-    return Member("bolt", as_tuple(np.asarray(bolt.start) + axis * (0.5 - out)), bolt.axis, length, across)
+    bolts = find_bolts(frame)
+    holes = [stocks[m.stock].hole for m in frame.members if m.stock in stocks]
+    through = [tuple(id for id, _ in bolt.through) for bolt in bolts for _ in (0, 1)]
+    corners = [np.array(corner, float) for corner in keep_out]
+    kept = boxes_of(((low + high) / 2, np.eye(3), (high - low) / 2) for low, high in corners)
+    boxes = joined([member_boxes(frame.members), bolt_ends(bolts, max(holes, default=HOLE)), kept])
+    words = [m.id for m in frame.members] + [f"the bolt through {listed(ids)}" for ids in through]
+    words += [f"keep-out {k}" for k in range(1, len(corners) + 1)]
+    of = [frozenset([m.id]) for m in frame.members] + [frozenset(ids) for ids in through] + [frozenset()] * len(corners)
+    ground = min((float(bounds(m)[0][2]) for m in frame.members), default=None) if floor else None
+    return Surroundings(boxes, tuple(words), tuple(of), ground)
 
 
 def lengthened(member: Member, before: int, after: int) -> Member:
@@ -103,17 +92,9 @@ def _room(around: Surroundings, member: Member, before: int, after: int) -> Room
 
 def _in_the_way(around: Surroundings, member: Member, part: Member) -> list[str]:
     """What the part that sticks out overlaps."""
-    low, high = bounds(part)
-    close = ((around.low < high - CLASH_TOL) & (around.high > low + CLASH_TOL)).all(axis=1)
-    found = []
-    for k in np.nonzero(close)[0]:
-        words, box, own = around.obstacles[k]
-        if member.id not in own and collisions([part, box]):
-            found.append(words)
-    for k, (lowest, highest) in enumerate(around.keep_out, 1):
-        if ((np.asarray(lowest, float) < high - CLASH_TOL) & (np.asarray(highest, float) > low + CLASH_TOL)).all():
-            found.append(f"keep-out {k}")
-    if around.floor is not None and low[2] < around.floor - CLASH_TOL:
+    met = np.nonzero(overlaps(member_boxes([part]), around.boxes)[0])[0]
+    found = [around.words[k] for k in met if member.id not in around.of[k]]
+    if around.floor is not None and bounds(part)[0][2] < around.floor - CLASH_TOL:
         found.append("the floor")
     return found
 
