@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from recon.solve.ends import find_ends
+from recon.solve.ends import find_ends, settle_lengths
 from recon.solve.evidence import View, hidden_by_boxes, look, member_openings, with_camera
-from recon.solve.members import (Stick, boxes, candidate_lines, grown, line_key, runs_into, select_members, touching)
+from recon.solve.members import (Stick, boxes, candidate_lines, grown, line_key, runs_into, select_members, touching,
+                                 touching_lines)
 from recon.solve.onephoto import resect
 from recon.solve.photo import PhotoReading
 from recon.solve.together import Cells, cells_of, join, moved_lattice, turned_cells
@@ -81,6 +82,9 @@ def find_members(joined: Joined, images: dict, width: float, progress=None) -> t
         for s in sticks:
             lo = int(np.floor(s.first[s.axis] + 1e-6))
             lines[line_key(s)] = [lo, lo + s.holes - 1]
+        if k == ROUNDS - 1:
+            # The cameras are good now: look wherever a member could touch the ones that are known.
+            lines = {**touching_lines(main_frame(sticks, width), width), **lines}
         sticks = select_members(views, lines, width, known=sticks)
         views = [_adjusted(v, sticks, width) for v in views]
         if progress:
@@ -99,13 +103,16 @@ def find_members(joined: Joined, images: dict, width: float, progress=None) -> t
 def _with_ends(views, pictures, sticks, width):
     sticks = list(sticks)
     ends: list = [None] * len(sticks)
-    for i in sorted(range(len(sticks)), key=lambda i: -sticks[i].evidence):
+    order = sorted(range(len(sticks)), key=lambda i: -sticks[i].evidence)
+    for i in order:
         others = [s for j, s in enumerate(sticks) if j != i]
-        low, high = find_ends(views, pictures, sticks[i], others, width)
-        longer = grown(sticks[i], -low.best, high.best - (sticks[i].holes - 1))
+        ends[i] = find_ends(views, pictures, sticks[i], others, width)
+    for i, (low, high) in zip(order, settle_lengths([sticks[i] for i in order], [ends[i] for i in order])):
+        others = [s for j, s in enumerate(sticks) if j != i]
+        longer = grown(sticks[i], -low, high - (sticks[i].holes - 1))
         if longer.holes >= 1 and not runs_into(longer, others, width):
             sticks[i] = longer
-        ends[i] = (low, high)
+            ends[i] = tuple(e.recounted(low) for e in ends[i])
     return sticks, ends
 
 
@@ -134,24 +141,17 @@ def correspondences(view: View, sticks, width: float):
 
 
 STRONG = 60.0          # nats: a member this sure stays even where nothing is seen to touch it
+UNSEEN_REACH = 4       # holes by which a member may be longer than what was seen of it, for touching
 
 
 def main_frame(sticks: list[Stick], width: float) -> list[Stick]:
-    """The piece that touches together with most evidence; other pieces only where they are strong and near.
+    """The members that hang together with most evidence, and every other strong one.
 
-    What the photos show besides (a second frame, clutter that passed for a member) goes.
+    What little else the photos show (clutter that passed for a member) goes.
     """
     if not sticks:
         return []
-    groups = touching(sticks, width)
+    groups = touching([grown(s, UNSEEN_REACH, UNSEEN_REACH) for s in sticks], width)
     value = [sum(sticks[i].evidence for i in g) for g in groups]
-    main = groups[int(np.argmax(value))]
-    lo, hi = boxes([sticks[i] for i in main], width)
-    lo, hi = lo.min(0) - 2 * width, hi.max(0) + 2 * width
-    keep = set(main)
-    for g in groups:
-        for i in g:
-            a, b = sticks[i].box(width)
-            if i not in keep and sticks[i].evidence > STRONG and (a > lo).all() and (b < hi).all():
-                keep.add(i)
+    keep = set(groups[int(np.argmax(value))]) | {i for i, s in enumerate(sticks) if s.evidence > STRONG}
     return [s for i, s in enumerate(sticks) if i in keep]

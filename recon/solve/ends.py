@@ -7,7 +7,7 @@ across the whole width of the face here, larger than those that the same face sh
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -135,6 +135,10 @@ class EndGuess:
     def sure(self) -> float:
         return float(np.exp(self.log_p.max()))
 
+    def recounted(self, start: int) -> EndGuess:
+        """The same guess with holes counted from hole ``start``."""
+        return replace(self, hole=self.hole - start)
+
 
 def find_ends(views, images, stick, others, width: float, reach: int = 5, inner_llr=None) -> tuple[EndGuess, EndGuess]:
     """Where a member starts and stops, from openings and edges in all photos.
@@ -193,6 +197,32 @@ def find_ends(views, images, stick, others, width: float, reach: int = 5, inner_
         cut = bool(0 <= beyond < len(steps) and not in_sight[beyond])
         guesses.append(EndGuess(np.array(holes), logs, cut))
     return guesses[0], guesses[1]
+
+
+LENGTH_KEPT = 0.5      # half of a frame's members are supposed to share a length with another; common practice, no source
+
+
+def settle_lengths(sticks, ends, sure: float = 0.95) -> list[tuple[int, int]]:
+    """Last holes (low, high) of each stick when both ends are judged together with the frame's usual lengths.
+
+    A builder cuts few lengths.  Where both ends are sure this changes nothing; else a length that sure
+    members of the same frame have is preferred by the log of how often they have it.
+    """
+    lengths = [hi.best - lo.best + 1 for lo, hi in ends]
+    certain = [lo.sure > sure and hi.sure > sure for lo, hi in ends]
+    out = []
+    for i, (lo, hi) in enumerate(ends):
+        others = [n for j, n in enumerate(lengths) if j != i and certain[j]]
+        if certain[i] or not others:
+            out.append((lo.best, hi.best))
+            continue
+        total = lo.log_p[:, None] + hi.log_p[None, :]
+        n = hi.hole[None, :] - lo.hole[:, None] + 1
+        share = np.array([[others.count(int(v)) / len(others) for v in row] for row in n])
+        total = total + np.log(LENGTH_KEPT * share + (1 - LENGTH_KEPT) / 30) + np.where(n < 1, -np.inf, 0.0)
+        a, b = np.unravel_index(int(total.argmax()), total.shape)
+        out.append((int(lo.hole[a]), int(hi.hole[b])))
+    return out
 
 
 def _room(stick, others, width, reach):

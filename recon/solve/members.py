@@ -61,6 +61,27 @@ def candidate_lines(views: list[View], lattices, least_log_p: float = -4.0) -> d
     return lines
 
 
+def touching_lines(sticks: list[Stick], width: float, reach: int = 24) -> dict:
+    """Lattice lines on which a further member could touch one of the sticks face to face with its holes in line."""
+    lines: dict[tuple, list] = {}
+    for s in sticks:
+        for axis in range(3):
+            if axis == s.axis:
+                continue
+            normal = 3 - axis - s.axis
+            frac = round(float(s.first[axis]) % 1.0, 3) % 1.0
+            middle = int(np.floor(s.first[axis]))
+            for side in (-width, width):
+                for k in range(s.holes):
+                    place = np.zeros(3)
+                    place[s.axis] = s.first[s.axis] + k
+                    place[normal] = s.first[normal] + side
+                    others = [j for j in range(3) if j != axis]
+                    key = (axis, round(float(place[others[0]]), 3), round(float(place[others[1]]), 3), frac)
+                    lines.setdefault(key, [middle - reach, middle + reach])
+    return lines
+
+
 def line_key(stick: Stick) -> tuple:
     """The lattice line that a stick lies on, as :func:`candidate_lines` names it."""
     others = [j for j in range(3) if j != stick.axis]
@@ -157,8 +178,14 @@ def runs_into(stick: Stick, others, width, slack=0.1) -> bool:
     return False
 
 
+LOOSE_END = 4.0            # nats: what lies past a miss must be worth more, or it is left to the search for ends
+
+
 def best_stretch(profile: np.ndarray) -> tuple[int, int, float]:
-    """Start, stop and sum of the stretch with the largest sum (Kadane), trimmed to positive ends."""
+    """Start, stop and sum of the stretch with the largest sum (Kadane), without loose ends.
+
+    A loose end is a piece past a miss that is worth little by itself.
+    """
     best, where = 0.0, (0, 0)
     total, start = 0.0, 0
     for i, v in enumerate(profile):
@@ -168,7 +195,85 @@ def best_stretch(profile: np.ndarray) -> tuple[int, int, float]:
             total += v
         if total > best:
             best, where = total, (start, i + 1)
-    return where[0], where[1], best
+    a, b = where
+    a, b = _tight(profile, a, b)
+    return a, b, float(np.sum(profile[a:b]))
+
+
+def _tight(profile, a, b):
+    for way in (1, -1):
+        while b - a > 1:
+            piece = profile[a:b][::-way]                  # from the end inwards
+            misses = np.nonzero(piece < 0)[0]
+            if not len(misses):
+                break
+            stop = int(misses[0])
+            # The run of misses and all before it, seen from the end.
+            upto = stop
+            while upto < len(piece) and piece[upto] <= 0:
+                upto += 1
+            if piece[:upto].sum() >= LOOSE_END or upto >= len(piece):
+                break
+            if way > 0:
+                b -= upto
+            else:
+                a += upto
+    return a, b
+
+
+def make_room(stick: Stick, chosen: list[Stick], width: float):
+    """Two members cannot fill one place: the end that overlaps with less evidence is cut off.
+
+    Returns
+    -------
+    The new stick (None if nothing worth keeping is left) and the chosen ones, shortened where they yield.
+    """
+    chosen = list(chosen)
+    for i, other in enumerate(chosen):
+        if not runs_into(stick, [other], width):
+            continue
+        new, old = _cut(stick, other, width), _cut(other, stick, width)
+        if new is None and old is None:
+            return None, chosen
+        # What lies in the shared place is explained by either; only what is cut off beyond it is lost.
+        loss_new = stick.evidence - (new.evidence if new else 0.0) - _shared(stick, other, width)
+        loss_old = other.evidence - (old.evidence if old else 0.0) - _shared(other, stick, width)
+        if old is not None and loss_old < loss_new:
+            chosen[i] = old
+        elif new is not None:
+            stick = new
+        else:
+            return None, chosen
+    if stick.evidence < LEAST_EVIDENCE or (stick.seen > 0).sum() < LEAST_STEPS:
+        return None, chosen
+    return stick, chosen
+
+
+def _inside(stick, other, width):
+    """(holes,) bool: which of a stick's holes lie within another's box, along the stick."""
+    lo, hi = other.box(width)
+    place = stick.first[stick.axis] + np.arange(stick.holes)
+    return (place + 0.5 > lo[stick.axis] + 0.1) & (place - 0.5 < hi[stick.axis] - 0.1)
+
+
+def _shared(stick, other, width):
+    return float(stick.profile[_inside(stick, other, width)].sum())
+
+
+def _cut(stick: Stick, other: Stick, width: float) -> Stick | None:
+    """The better part of a stick on one side of another's box; None if none is left."""
+    inside = _inside(stick, other, width)
+    if not inside.any():
+        return None
+    a, b = int(inside.argmax()), int(len(inside) - inside[::-1].argmax())
+    parts = [(0, a), (b, stick.holes)]
+    a, b = max(parts, key=lambda p: stick.profile[p[0]:p[1]].sum())
+    if b - a < 1:
+        return None
+    first = stick.first.copy()
+    first[stick.axis] += a
+    return replace(stick, first=first, holes=b - a, profile=stick.profile[a:b], seen=stick.seen[a:b],
+                   evidence=float(stick.profile[a:b].sum()))
 
 
 def select_members(views: list[View], lines: dict, width: float, known=(), reach: int = 10) -> list[Stick]:
@@ -184,7 +289,8 @@ def select_members(views: list[View], lines: dict, width: float, known=(), reach
     blockers = known_boxes if known else None
     state = {}
     for key, (lo, hi) in lines.items():
-        lo, hi = lo - reach, hi + reach
+        if hi - lo < 40:                                     # rows give stretches, touching gives whole lines
+            lo, hi = lo - reach, hi + reach
         own = _without_self(known, key, width) if known else None
         state[key] = (lo, hi, own, line_evidence(views, key, lo, hi, width, own))
     score = {k: _line_score(s) for k, s in state.items()}
@@ -210,7 +316,8 @@ def select_members(views: list[View], lines: dict, width: float, known=(), reach
             continue
         stick = Stick(key[0], line_first(key, lo + a), b - a, total, llr[:, :, a:b].sum((0, 1)),
                       (part_hit >= 0).sum((0, 1)))
-        if not runs_into(stick, chosen, width):
+        stick, chosen = make_room(stick, chosen, width)
+        if stick is not None:
             chosen.append(stick)
             for v in range(len(views)):
                 used = part_hit[v][part_hit[v] >= 0]
