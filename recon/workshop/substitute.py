@@ -60,6 +60,23 @@ def substitute(frame: Frame, stocks: Mapping[str, Stock], to: str, members: Sequ
     return Substitution(new, before, after, tuple(_changes(frame, new, before, after, stocks, stock, chosen, pitch_mm)))
 
 
+def with_stock(frame: Frame, stock: Stock) -> Frame:
+    """The frame with `stock` where the file tells of none: its members' stock, and the pitch that gives it millimetres.
+
+    Raises ReconError where the file names another stock, or the members' width is not that of this one.
+    """
+    other = next((m for m in frame.members if m.stock not in (None, stock.id)), None)
+    if other:
+        raise ReconError(f"Member {other.id} is of {other.stock} in the frame file; leave --stock out, or make a frame of other "
+                         "stock with 'recon swap'.")
+    wide = next((m for m in frame.members if abs(m.width - stock.width) > SAME_RATIO), None)
+    if wide:
+        raise ReconError(f"{stock.id} is {stock.width:.4g} pitches wide, and member {wide.id} is {wide.width:.4g} in the frame file; "
+                         "give the stock that it is made of.")
+    return replace(frame, members=tuple(replace(m, stock=stock.id) for m in frame.members),
+                   pitch_mm=frame.pitch_mm or stock.pitch_mm, stock=frame.stock or StockUse(stock.id, "given"))
+
+
 def _other_size(frame: Frame, stock: Stock) -> float:
     """The new pitch where every member is replaced.  Raises ReconError where the widths are not in the same ratio."""
     for m in frame.members:
