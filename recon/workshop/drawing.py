@@ -139,6 +139,11 @@ def _clutter(scene: Scene, items, marked, scale: float, unit: float) -> Clutter:
     for item in items:
         if isinstance(item, Lines) and item.pen is OUTLINE:
             clutter.add_lines(item.paths, 6.0)
+    for member in scene.members:
+        if member.on_lattice:
+            ends = scene.view.flat([member.hole_centre(-0.5), member.hole_centre(member.holes - 0.5)]) * scale
+            half = member.width / 2 * scale * (np.abs(ends[1] - ends[0]) < 1e-6)
+            clutter.add((*(ends.min(axis=0) - half), *(ends.max(axis=0) + half)), 0.5)
     reach = np.array([1.0, 1.0]) * (scene.hole / 2 + 0.04) * scale
     for key, hole in scene.open_holes.items():
         size = BOLT * scale * np.array([1.15, 1.15]) if key in marked else reach

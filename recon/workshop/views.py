@@ -7,16 +7,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Sequence
+from typing import Mapping, Sequence
 
 import numpy as np
 
 from recon.frame.boxes import face_normals, openings
 from recon.frame.model import Frame, Member, bounds
+from recon.frame.stock import Stock
 from recon.workshop.bolts import Bolt, find_bolts
 from recon.workshop.hidden_lines import Shadows, front_edges, hidden_stretches, points_hidden, shadows
+from recon.workshop.solids import HOLE
 
 FACING = 0.999     # cosine from which a face is seen square on
+
+
+def drawn_hole(frame: Frame, stocks: Mapping[str, Stock]) -> float:
+    """Diameter of the holes in drawings, pitches: of the stock that most members have, `HOLE` where it is not known."""
+    holes = [stocks[m.stock].hole for m in frame.members if m.stock in stocks]
+    return max(sorted(set(holes)), key=holes.count, default=HOLE)
 
 
 @dataclass(frozen=True)
