@@ -1,9 +1,12 @@
 """Corrections, undo and redo.  A change is answered once it is on the disk."""
 from __future__ import annotations
 
+from dataclasses import replace
+
 from flask import Blueprint, jsonify
 
 from recon.errors import ReconError
+from recon.frame.model import Member
 from webui import asked, sight
 from webui.app import asked_json, bench
 from webui.build import Conflict
@@ -83,9 +86,16 @@ def _step(kind):
 def stroke():
     """The members that a stroke from opening to opening may mean: {photo, start: [x, y], end: [x, y]}."""
     b, ask = bench(), asked_json()
-    found = sight.strokes(b.build.state.frame, asked.text(ask, "photo", 300), asked.numbers(ask, "start", 2), asked.numbers(ask, "end", 2))
+    frame = b.build.state.frame
+    found = sight.strokes(frame, asked.text(ask, "photo", 300), asked.numbers(ask, "start", 2), asked.numbers(ask, "end", 2))
     return jsonify(strokes=[{"first": list(s.first), "direction": list(s.direction), "holes": s.holes, "laps": s.laps,
-                             "clash": s.clash, "off": round(s.off, 2)} for s in found])
+                             "clash": s.clash, "off": round(s.off, 2), "shapes": _shape(frame, s)} for s in found])
+
+
+def _shape(frame, stroke) -> dict:
+    """Where the member that a stroke may mean would lie: {photo: shape}."""
+    new = Member("?", stroke.first, stroke.direction, stroke.holes, frame.members[0].width)
+    return {photo: there["?"] for photo, there in sight.shapes(replace(frame, members=(new,))).items() if there}
 
 
 @bp.post("/api/device")

@@ -1,0 +1,39 @@
+// What a click on a photo does, and what is drawn on photos.
+
+import {byId, h} from "./dom.js";
+import {tell} from "./store.js";
+
+export const modes = {current: "choose"};
+export const layers = {members: true, ends: true, doubts: true, labels: true, openings: false, rows: false, plan: true};
+
+const MODES = [["choose", "Choose", "Click a member to choose it; drag an end of the chosen one"],
+  ["draw", "Draw member", "Drag from a member's first opening to its last, or click both"],
+  ["openings", "Mark openings", "Click an opening that was missed, or one that is none"]];
+const LAYERS = [["members", "Members"], ["ends", "Ends not seen"], ["doubts", "Doubts"], ["labels", "Labels"], ["openings", "Openings"], ["rows", "Rows"], ["plan", "Plan"]];
+
+export function setMode(name) {
+  modes.current = name;
+  for (const button of byId("modes").children) {
+    button.setAttribute("aria-checked", button.dataset.mode === name);
+    button.tabIndex = button.dataset.mode === name ? 0 : -1;
+  }
+  document.body.dataset.mode = name;
+  tell("draw");
+}
+
+export function begin() {
+  const place = byId("modes");
+  place.replaceChildren(...MODES.map(([name, text, what]) => h("button", {type: "button", role: "radio", "data-mode": name, title: what, onclick: () => setMode(name)}, text)));
+  place.addEventListener("keydown", event => {
+    const step = {ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1}[event.key];
+    if (!step) return;
+    const i = (MODES.findIndex(m => m[0] === modes.current) + step + MODES.length) % MODES.length;
+    setMode(MODES[i][0]);
+    place.children[i].focus();
+    event.preventDefault();
+    event.stopPropagation();
+  });
+  byId("layers").replaceChildren(...LAYERS.map(([name, text]) => h("label.tick", {},
+    h("input", {type: "checkbox", checked: layers[name], onchange: event => { layers[name] = event.target.checked; tell("draw"); }}), text)));
+  setMode("choose");
+}

@@ -1,0 +1,452 @@
+// One photo on a canvas: levels and tiles for deep zoom, marks over it, and what a hand does on it.
+// Places are in px of the photo; where members lie comes from the server.
+
+import {h} from "./dom.js";
+import {build, changed, chosen, choose, edit, foundIn, get, MOMENT_MS, shapesOf, tell} from "./store.js";
+import {CHOSEN, FALSE, INK, LEAST_SURE, OPENING, ROW, SURE, UNSURE, PLAN} from "./colours.js";
+import {layers, modes} from "./modes.js";
+
+const TILE = 512, MOST_TILES = 160, MOST_SCALE = 12, CLICK_PX = 5, GRAB_PX = 24, NEAR_PX = 16;
+const now = () => performance.now();
+
+export class PhotoView {
+  constructor(photo, onEnlarge) {
+    this.name = photo.name;
+    this.scale = 0; this.x = 0; this.y = 0;
+    this.pointers = new Map();
+    this.tiles = new Map();
+    this.canvas = h("canvas", {tabindex: 0, role: "application", "aria-label": `Photo ${photo.name}. Arrow keys move, plus and minus zoom, 0 shows all, Enter acts at the cross in the middle.`});
+    this.note = h("p.tilenote");
+    this.aside = h("button.quiet", {type: "button", onclick: () => this.setAside()});
+    this.element = h("figure.tile", {"data-photo": photo.name},
+      h("figcaption", {}, h("span.tilename", {}, photo.name), this.aside,
+        h("button.quiet.enlarge", {type: "button", "aria-label": `Enlarge ${photo.name}`, onclick: () => onEnlarge(this)}, "⤢")),
+      this.canvas, this.note);
+    this.context = this.canvas.getContext("2d", {alpha: false});
+    this.whole = new Image();
+    this.whole.onload = () => { this.size ||= [this.whole.naturalWidth, this.whole.naturalHeight]; this.fit(); };
+    this.update(photo);
+    if (photo.here) this.whole.src = `/api/photos/${encodeURIComponent(this.name)}/whole.jpg`;
+    new ResizeObserver(() => this.resized()).observe(this.canvas);
+    this.listen();
+  }
+
+  update(photo) {
+    this.photo = photo;
+    if (photo.size && String(photo.size) !== String(this.size)) { this.size = photo.size; this.fit(); }
+    this.element.classList.toggle("aside", !photo.used);
+    const known = Boolean(photo.camera || photo.reason);
+    this.aside.hidden = !known;
+    this.aside.textContent = photo.used ? "Set aside" : "Use again";
+    this.aside.setAttribute("aria-label", `${photo.used ? "Set aside" : "Use again"} ${photo.name}`);
+    this.note.textContent = photo.problem || (!photo.here ? "This photo is not in the folder." : !photo.used ? `Not used: ${photo.reason}` : "");
+    this.note.hidden = !this.note.textContent;
+    this.draw();
+  }
+
+  setAside() { edit({op: "photo", file: this.name, used: !this.photo.used}); }
+
+  // Looking
+
+  resized() {
+    const box = this.canvas.getBoundingClientRect();
+    if (!box.width) return;
+    const first = !this.width;
+    this.ratio = Math.min(window.devicePixelRatio || 1, 2);
+    this.width = box.width; this.height = box.height;
+    this.canvas.width = Math.round(box.width * this.ratio);
+    this.canvas.height = Math.round(box.height * this.ratio);
+    if (first || this.fitted) this.fit(); else this.draw();
+  }
+
+  fit() {
+    if (!this.size || !this.width) return;
+    this.scale = this.least = Math.min(this.width / this.size[0], this.height / this.size[1]);
+    this.x = (this.width - this.size[0] * this.scale) / 2;
+    this.y = (this.height - this.size[1] * this.scale) / 2;
+    this.fitted = true;
+    this.draw();
+  }
+
+  zoom(factor, at = [this.width / 2, this.height / 2]) {
+    const scale = Math.min(MOST_SCALE, Math.max(this.least * 0.8, this.scale * factor));
+    this.x = at[0] - (at[0] - this.x) * scale / this.scale;
+    this.y = at[1] - (at[1] - this.y) * scale / this.scale;
+    this.scale = scale;
+    this.fitted = false;
+    this.draw();
+  }
+
+  pan(dx, dy) { this.x += dx; this.y += dy; this.fitted = false; this.draw(); }
+
+  /** Brings members into view, with room round them. */
+  lookAt(ids) {
+    const shapes = build.shapes.get(this.name);
+    const points = ids.flatMap(id => shapes?.get(id)?.edges.flat() || []);
+    if (!points.length || !this.width) return;
+    let [x0, y0, x1, y1] = [Infinity, Infinity, -Infinity, -Infinity];
+    for (let i = 0; i < points.length; i += 2) { x0 = Math.min(x0, points[i]); x1 = Math.max(x1, points[i]); y0 = Math.min(y0, points[i + 1]); y1 = Math.max(y1, points[i + 1]); }
+    this.scale = Math.max(this.least, Math.min(2, 0.7 * Math.min(this.width / (x1 - x0 + 40), this.height / (y1 - y0 + 40))));
+    this.x = this.width / 2 - (x0 + x1) / 2 * this.scale;
+    this.y = this.height / 2 - (y0 + y1) / 2 * this.scale;
+    this.fitted = false;
+    this.draw();
+  }
+
+  toPhoto([x, y]) { return [(x - this.x) / this.scale, (y - this.y) / this.scale]; }
+  at(event) { const box = this.canvas.getBoundingClientRect(); return [event.clientX - box.left, event.clientY - box.top]; }
+
+  // Drawing
+
+  draw() {
+    if (this.asked) return;
+    this.asked = true;
+    requestAnimationFrame(() => { this.asked = false; this.paint(); });
+  }
+
+  paint() {
+    if (!this.width || !this.canvas.isConnected) return;
+    const c = this.context;
+    c.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
+    c.fillStyle = getComputedStyle(this.canvas).backgroundColor;
+    c.fillRect(0, 0, this.width, this.height);
+    if (!this.size || !this.scale) return;
+    c.setTransform(this.ratio * this.scale, 0, 0, this.ratio * this.scale, this.ratio * this.x, this.ratio * this.y);
+    c.imageSmoothingEnabled = this.scale < 4;
+    if (this.whole.complete && this.whole.naturalWidth) c.drawImage(this.whole, 0, 0, ...this.size);
+    this.paintTiles(c);
+    c.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
+    if (layers.openings || layers.rows || modes.current === "openings") this.paintFound(c);
+    if (this.photo.camera) this.paintMembers(c);
+    this.paintHand(c);
+    if (document.activeElement === this.canvas && this.canvas.matches(":focus-visible")) this.paintCross(c);
+  }
+
+  paintTiles(c) {
+    if (!this.photo.levels) return;
+    const need = Math.floor(Math.log2(1 / (this.scale * this.ratio)) + 0.2);
+    if (need >= this.photo.levels) return;
+    const z = Math.max(0, need), side = TILE * 2 ** z;
+    const [x0, y0] = this.toPhoto([0, 0]), [x1, y1] = this.toPhoto([this.width, this.height]);
+    for (let ty = Math.max(0, Math.floor(y0 / side)); ty * side < Math.min(y1, this.size[1]); ty++)
+      for (let tx = Math.max(0, Math.floor(x0 / side)); tx * side < Math.min(x1, this.size[0]); tx++) {
+        const image = this.tile(z, tx, ty);
+        if (image.complete && image.naturalWidth) c.drawImage(image, tx * side, ty * side, image.naturalWidth * 2 ** z, image.naturalHeight * 2 ** z);
+      }
+  }
+
+  tile(z, x, y) {
+    const key = `${z}/${x}_${y}`;
+    let image = this.tiles.get(key);
+    if (image) { this.tiles.delete(key); this.tiles.set(key, image); return image; }   // the newest last
+    image = new Image();
+    image.onload = () => this.draw();
+    image.src = `/api/photos/${encodeURIComponent(this.name)}/tile/${key}.jpg`;
+    this.tiles.set(key, image);
+    if (this.tiles.size > MOST_TILES) this.tiles.delete(this.tiles.keys().next().value);
+    return image;
+  }
+
+  path(c, flat) {
+    for (let i = 0; i < flat.length; i += 2) {
+      const x = flat[i] * this.scale + this.x, y = flat[i + 1] * this.scale + this.y;
+      if (i) c.lineTo(x, y); else c.moveTo(x, y);
+    }
+  }
+
+  stroke(c, lines, colour, width, dash = []) {
+    c.lineJoin = c.lineCap = "round";
+    c.setLineDash([]);
+    for (const [style, w, d] of [[INK, width + 2.2, []], [colour, width, dash]]) {
+      c.beginPath();
+      for (const line of lines) this.path(c, line);
+      c.strokeStyle = style; c.lineWidth = w; c.globalAlpha = style === INK ? 0.55 : 1;
+      c.setLineDash(d);
+      c.stroke();
+    }
+    c.setLineDash([]); c.globalAlpha = 1;
+  }
+
+  paintFound(c) {
+    foundIn(this.name).catch(() => {});
+    const {openings, rows} = build.found.get(this.name) || {openings: [], rows: []};
+    if (layers.rows) this.stroke(c, rows.map(r => r.flat()), ROW, 1.5, [6, 4]);
+    const marks = build.said.marks?.[this.name] || {missed: [], false: []};
+    c.lineWidth = 1.6;
+    if (layers.openings || modes.current === "openings") {
+      for (const [paint, w] of [[INK, 3.4], [OPENING, 1.6]]) {
+        c.strokeStyle = paint; c.lineWidth = w;
+        c.beginPath();
+        for (const [x, y, a, b, turn, taken] of openings) {
+          const sx = x * this.scale + this.x, sy = y * this.scale + this.y;
+          if (sx < -20 || sy < -20 || sx > this.width + 20 || sy > this.height + 20) continue;
+          c.moveTo(sx + Math.cos(turn) * (a * this.scale + 2), sy + Math.sin(turn) * (a * this.scale + 2));
+          c.ellipse(sx, sy, a * this.scale + 2, b * this.scale + 2, turn, 0, 2 * Math.PI);
+          if (taken) { c.moveTo(sx + 2, sy); c.arc(sx, sy, 2, 0, 2 * Math.PI); }
+        }
+        c.stroke();
+      }
+      for (const [x, y] of marks.false) this.glyph(c, x, y, FALSE, "cross");
+      for (const [x, y] of marks.missed) this.glyph(c, x, y, CHOSEN, "plus");
+    }
+  }
+
+  glyph(c, px, py, colour, kind) {
+    const x = px * this.scale + this.x, y = py * this.scale + this.y, r = 7;
+    for (const [style, w] of [[INK, 5], [colour, 2.5]]) {
+      c.strokeStyle = style; c.lineWidth = w;
+      c.beginPath();
+      if (kind === "cross") { c.moveTo(x - r, y - r); c.lineTo(x + r, y + r); c.moveTo(x - r, y + r); c.lineTo(x + r, y - r); }
+      else { c.moveTo(x - r, y); c.lineTo(x + r, y); c.moveTo(x, y - r); c.lineTo(x, y + r); c.moveTo(x + r + 3, y); c.arc(x, y, r + 3, 0, 2 * Math.PI); }
+      c.stroke();
+    }
+  }
+
+  paintMembers(c) {
+    shapesOf(this.name).catch(() => {});
+    const shapes = build.shapes.get(this.name) || new Map();
+    const time = now(), moment = [];
+    if (layers.members || layers.doubts) {
+      const sure = [], unsure = [];
+      for (const [id, shape] of shapes) {
+        if (chosen.members.includes(id)) continue;
+        const m = build.members.get(id);
+        if (!m) continue;
+        const doubtful = m.confidence < LEAST_SURE;
+        if (time - (changed.get(id) ?? -1e9) < MOMENT_MS) moment.push(shape);
+        if (doubtful && layers.doubts) unsure.push(...shape.edges); else if (layers.members) sure.push(...shape.edges);
+      }
+      this.stroke(c, sure, SURE, 1.3);
+      this.stroke(c, unsure, UNSURE, 2, [7, 5]);
+    }
+    for (const shape of moment) this.stroke(c, shape.edges, "#FFFFFF", 4, [2, 5]);
+    for (const id of chosen.members) if (shapes.has(id)) { this.stroke(c, shapes.get(id).edges, CHOSEN, 3); this.dots(c, shapes.get(id).holes); }
+    if (layers.ends) this.paintEnds(c, shapes);
+    if (layers.plan && build.planShapes?.[this.name]) this.stroke(c, build.planShapes[this.name].flat(), PLAN, 2, [10, 4, 2, 4]);
+    if (layers.labels) this.paintLabels(c, shapes);
+    if (build.proposal?.shapes[this.name]) this.stroke(c, build.proposal.shapes[this.name].edges, CHOSEN, 3, [8, 6]);
+    if (chosen.members.length === 1 && shapes.has(chosen.members[0])) this.paintHandles(c, shapes.get(chosen.members[0]));
+  }
+
+  dots(c, flat) {
+    for (const [style, r] of [[INK, 3.2], [CHOSEN, 1.9]]) {
+      c.fillStyle = style;
+      c.beginPath();
+      for (let i = 0; i < flat.length; i += 2) {
+        const x = flat[i] * this.scale + this.x, y = flat[i + 1] * this.scale + this.y;
+        c.moveTo(x + r, y); c.arc(x, y, r, 0, 2 * Math.PI);
+      }
+      c.fill();
+    }
+  }
+
+  paintEnds(c, shapes) {
+    for (const [id, shape] of shapes) {
+      const m = build.members.get(id);
+      m?.ends.forEach((end, k) => {
+        if (end.state === "seen") return;
+        const [x, y] = [shape.ends[k][0] * this.scale + this.x, shape.ends[k][1] * this.scale + this.y];
+        c.font = "bold 13px system-ui"; c.textAlign = "center"; c.textBaseline = "middle";
+        c.beginPath(); c.arc(x, y, 9, 0, 2 * Math.PI);
+        c.fillStyle = UNSURE; c.fill(); c.strokeStyle = INK; c.lineWidth = 2; c.stroke();
+        c.fillStyle = INK; c.fillText("?", x, y + 1);
+      });
+    }
+  }
+
+  paintLabels(c, shapes) {
+    c.font = "600 12px system-ui"; c.textAlign = "center"; c.textBaseline = "middle";
+    const taken = [];
+    const order = [...shapes].sort(([a], [b]) => chosen.members.includes(b) - chosen.members.includes(a));
+    for (const [id, shape] of order) {
+      if (!build.members.has(id)) continue;
+      const middle = Math.floor(shape.axis.length / 4) * 2;
+      const x = shape.axis[middle] * this.scale + this.x, y = shape.axis[middle + 1] * this.scale + this.y;
+      const w = 8 * id.length + 12;
+      if (x < 0 || y < 0 || x > this.width || y > this.height || taken.some(([p, q]) => Math.abs(p - x) < w && Math.abs(q - y) < 18)) continue;
+      taken.push([x, y]);
+      c.beginPath(); c.roundRect(x - w / 2, y - 9, w, 18, 4);
+      c.fillStyle = chosen.members.includes(id) ? CHOSEN : "#fffdf6"; c.fill();
+      c.lineWidth = 1.4; c.strokeStyle = INK; c.stroke();
+      c.fillStyle = INK; c.fillText(id, x, y + 0.5);
+    }
+  }
+
+  paintHandles(c, shape) {
+    shape.ends.forEach(([px, py], k) => {
+      const x = px * this.scale + this.x, y = py * this.scale + this.y;
+      c.beginPath(); c.arc(x, y, 11, 0, 2 * Math.PI);
+      c.fillStyle = chosen.end === k ? CHOSEN : "#fffdf6"; c.fill();
+      c.strokeStyle = INK; c.lineWidth = 2.5; c.stroke();
+      c.beginPath(); c.arc(x, y, 3, 0, 2 * Math.PI); c.fillStyle = INK; c.fill();
+    });
+  }
+
+  paintHand(c) {
+    const hand = this.hand;
+    if (hand?.kind === "end" && hand.to) {
+      this.stroke(c, [[...hand.from, ...hand.to]], CHOSEN, 5);
+      const x = hand.to[0] * this.scale + this.x, y = hand.to[1] * this.scale + this.y;
+      this.plate(c, x, y - 28, hand.text);
+    }
+    if (hand?.kind === "stroke" && hand.to) this.stroke(c, [[...hand.from, ...hand.to]], CHOSEN, 4, [8, 6]);
+    if (this.anchor) this.glyph(c, ...this.anchor, CHOSEN, "plus");
+  }
+
+  plate(c, x, y, text) {
+    c.font = "600 15px system-ui"; c.textAlign = "center"; c.textBaseline = "middle";
+    const w = c.measureText(text).width + 16;
+    x = Math.min(Math.max(x, w / 2 + 2), this.width - w / 2 - 2); y = Math.max(y, 16);
+    c.beginPath(); c.roundRect(x - w / 2, y - 13, w, 26, 6);
+    c.fillStyle = "#fffdf6"; c.fill(); c.strokeStyle = INK; c.lineWidth = 1.5; c.stroke();
+    c.fillStyle = INK; c.fillText(text, x, y + 1);
+  }
+
+  paintCross(c) {
+    const x = this.width / 2, y = this.height / 2;
+    for (const [style, w] of [[INK, 4], ["#FFFFFF", 1.5]]) {
+      c.strokeStyle = style; c.lineWidth = w;
+      c.beginPath(); c.moveTo(x - 16, y); c.lineTo(x - 4, y); c.moveTo(x + 4, y); c.lineTo(x + 16, y);
+      c.moveTo(x, y - 16); c.lineTo(x, y - 4); c.moveTo(x, y + 4); c.lineTo(x, y + 16); c.stroke();
+    }
+  }
+
+  // The hand
+
+  listen() {
+    const canvas = this.canvas;
+    canvas.addEventListener("pointerdown", e => this.down(e));
+    canvas.addEventListener("pointermove", e => this.move(e));
+    for (const end of ["pointerup", "pointercancel"]) canvas.addEventListener(end, e => this.up(e));
+    canvas.addEventListener("wheel", e => { e.preventDefault(); this.zoom(Math.exp(-e.deltaY * (e.ctrlKey ? 0.01 : 0.0015)), this.at(e)); }, {passive: false});
+    canvas.addEventListener("dblclick", e => this.zoom(2, this.at(e)));
+    canvas.addEventListener("keydown", e => this.key(e));
+    for (const change of ["focus", "blur"]) canvas.addEventListener(change, () => this.draw());
+  }
+
+  down(event) {
+    if (event.button) return;
+    const at = this.at(event);
+    try { this.canvas.setPointerCapture(event.pointerId); } catch { /* a pointer that is gone already */ }
+    this.pointers.set(event.pointerId, at);
+    this.start = at; this.moved = false;
+    if (this.pointers.size > 1) { this.hand = null; return; }
+    const end = this.endAt(at);
+    if (end !== null) this.grab(end);
+    else if (modes.current === "draw") this.hand = {kind: "stroke", from: this.toPhoto(at)};
+    else this.hand = {kind: "pan"};
+  }
+
+  move(event) {
+    const before = this.pointers.get(event.pointerId);
+    if (!before) return;
+    const at = this.at(event);
+    this.pointers.set(event.pointerId, at);
+    if (Math.hypot(at[0] - this.start[0], at[1] - this.start[1]) > CLICK_PX) this.moved = true;
+    if (this.pointers.size === 2) return this.pinch(event.pointerId, before, at);
+    if (!this.moved || !this.hand) return;
+    if (this.hand.kind === "pan") this.pan(at[0] - before[0], at[1] - before[1]);
+    else if (this.hand.kind === "end") this.dragEnd(this.toPhoto(at));
+    else { this.hand.to = this.toPhoto(at); this.draw(); }
+  }
+
+  pinch(id, before, at) {
+    const other = [...this.pointers].find(([key]) => key !== id)[1];
+    const far = (p, q) => Math.hypot(p[0] - q[0], p[1] - q[1]) || 1;
+    this.pan((at[0] - before[0]) / 2, (at[1] - before[1]) / 2);
+    this.zoom(far(at, other) / far(before, other), [(at[0] + other[0]) / 2, (at[1] + other[1]) / 2]);
+  }
+
+  up(event) {
+    if (!this.pointers.delete(event.pointerId)) return;
+    const hand = this.hand;
+    if (this.pointers.size) return;
+    this.hand = null;
+    if (event.type === "pointercancel") return this.draw();
+    if (!this.moved) this.click(this.at(event), event.shiftKey || event.ctrlKey || event.metaKey);
+    else if (hand?.kind === "end" && hand.by) edit({op: "end", member: hand.id, end: hand.end, by: hand.by});
+    else if (hand?.kind === "stroke" && hand.to) tell("stroke", {photo: this.name, start: hand.from, end: hand.to});
+    this.draw();
+  }
+
+  endAt([x, y]) {
+    const shape = chosen.members.length === 1 && build.shapes.get(this.name)?.get(chosen.members[0]);
+    if (!shape) return null;
+    const far = shape.ends.map(([px, py]) => Math.hypot(px * this.scale + this.x - x, py * this.scale + this.y - y));
+    const k = far[0] < far[1] ? 0 : 1;
+    return far[k] < GRAB_PX ? k : null;
+  }
+
+  async grab(end) {
+    const id = chosen.members[0], shape = build.shapes.get(this.name).get(id);
+    chosen.end = end;
+    const hand = this.hand = {kind: "end", id, end, from: shape.ends[1 - end], holes: build.members.get(id).holes};
+    tell("chosen");
+    try { hand.track = (await get(`/api/track/${encodeURIComponent(id)}`)).track[this.name]; } catch { this.hand = null; }
+  }
+
+  dragEnd([x, y]) {
+    const hand = this.hand, track = hand.track;
+    if (!track) return;
+    let best = Infinity, k = 0;
+    for (let i = 0; i < track.xy.length; i += 2) {
+      const far = Math.hypot(track.xy[i] - x, track.xy[i + 1] - y), at = track.from + i / 2;
+      if (far < best && (hand.end ? at >= 1 : at <= hand.holes - 1)) { best = far; k = at; hand.to = [track.xy[i], track.xy[i + 1]]; }
+    }
+    hand.by = hand.end ? k - hand.holes : -k;
+    hand.text = `${hand.id}: ${hand.holes + hand.by} holes`;
+    this.draw();
+  }
+
+  click(at, add) {
+    const place = this.toPhoto(at);
+    if (modes.current === "openings") return this.mark(place);
+    if (modes.current === "draw") return this.drawPoint(place);
+    const id = this.memberAt(at);
+    choose(id ? [id] : [], null, add && Boolean(id));
+  }
+
+  drawPoint(place) {                          // two clicks draw as one stroke does
+    if (!this.anchor) { this.anchor = place; return this.draw(); }
+    tell("stroke", {photo: this.name, start: this.anchor, end: place});
+    this.anchor = null;
+    this.draw();
+  }
+
+  mark([x, y]) {
+    const marks = build.said.marks?.[this.name] || {missed: [], false: []};
+    const near = list => list.find(p => Math.hypot(p[0] - x, p[1] - y) < Math.max((p[2] || 0) + 2, 10 / this.scale));
+    const mine = near(marks.missed) || near(marks.false);
+    const there = near(build.found.get(this.name)?.openings || []);
+    const word = mine ? "clear" : there ? "false" : "missed";
+    edit({op: "mark", photo: this.name, xy: (mine || there || [x, y]).slice(0, 2), word});
+  }
+
+  memberAt([x, y]) {
+    let best = NEAR_PX, found = null;
+    for (const [id, shape] of build.shapes.get(this.name) || []) {
+      const a = shape.axis.length > 2 ? shape.axis : [...shape.ends[0], ...shape.ends[1]];
+      for (let i = 0; i + 3 < a.length; i += 2) {
+        const [ax, ay, bx, by] = [a[i] * this.scale + this.x, a[i + 1] * this.scale + this.y, a[i + 2] * this.scale + this.x, a[i + 3] * this.scale + this.y];
+        const len = (bx - ax) ** 2 + (by - ay) ** 2 || 1, t = Math.max(-0.5, Math.min(1.5, ((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / len));
+        const far = Math.hypot(ax + t * (bx - ax) - x, ay + t * (by - ay) - y) - 0.4 * Math.sqrt(len);
+        if (far < best) { best = far; found = id; }
+      }
+    }
+    return found;
+  }
+
+  key(event) {
+    const step = event.shiftKey ? 200 : 50;
+    const moves = {ArrowLeft: [step, 0], ArrowRight: [-step, 0], ArrowUp: [0, step], ArrowDown: [0, -step]};
+    if (moves[event.key]) this.pan(...moves[event.key]);
+    else if (event.key === "+" || event.key === "=") this.zoom(1.3);
+    else if (event.key === "-") this.zoom(1 / 1.3);
+    else if (event.key === "0") this.fit();
+    else if (event.key === "Enter") this.click([this.width / 2, this.height / 2], event.shiftKey);
+    else if (event.key === "Escape" && this.anchor) { this.anchor = null; this.draw(); }
+    else return;
+    event.preventDefault();
+    event.stopPropagation();
+  }
+}

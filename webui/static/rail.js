@@ -1,0 +1,121 @@
+// The lists beside the pictures: doubts, members, laps, parts, checks, what can be taken away.
+
+import {byId, h, notice} from "./dom.js";
+import {build, changed, choose, chosen, edit, lapKey, lapName, MOMENT_MS, on} from "./store.js";
+import {stick} from "./stick.js";
+import {lengthText, plural} from "./units.js";
+import {lookAt} from "./views.js";
+import {setMode} from "./modes.js";
+import * as effects from "./effects.js";
+import * as away from "./away.js";
+
+const TABS = [["doubts", "Doubts", drawDoubts], ["members", "Members", drawMembers], ["laps", "Laps", drawLaps], ["parts", "Parts", effects.drawParts], ["checks", "Checks", effects.drawChecks], ["away", "Take away", away.draw]];
+let open = "doubts";
+
+export function begin() {
+  const tabs = byId("tabs");
+  tabs.replaceChildren(...TABS.map(([name, text]) => h("button", {type: "button", role: "tab", id: `tab-${name}`, "aria-controls": "panel", onclick: () => show(name)}, text)));
+  tabs.addEventListener("keydown", event => {
+    const step = {ArrowRight: 1, ArrowLeft: -1}[event.key];
+    if (!step) return;
+    const i = (TABS.findIndex(t => t[0] === open) + step + TABS.length) % TABS.length;
+    show(TABS[i][0]);
+    byId(`tab-${TABS[i][0]}`).focus();
+    event.preventDefault(); event.stopPropagation();
+  });
+  for (const event of ["changed", "chosen", "units", "effects"]) on(event, () => draw());
+  show("doubts");
+}
+
+export function show(name) {
+  open = name;
+  for (const [other] of TABS) {
+    const tab = byId(`tab-${other}`);
+    tab.setAttribute("aria-selected", other === name);
+    tab.tabIndex = other === name ? 0 : -1;
+  }
+  const panel = byId("panel");
+  panel.setAttribute("aria-labelledby", `tab-${name}`);
+  panel.scrollTop = 0;
+  effects.want(name);
+  draw();
+}
+
+function draw() {
+  const panel = byId("panel"), at = panel.scrollTop;
+  const keep = panel.contains(document.activeElement) ? document.activeElement.dataset.key : null;
+  byId("tab-doubts").textContent = build.doubts.length ? `Doubts ${build.doubts.length}` : "Doubts";
+  panel.replaceChildren(...TABS.find(t => t[0] === open)[2]());
+  panel.scrollTop = at;
+  if (keep) [...panel.querySelectorAll("[data-key]")].find(e => e.dataset.key === keep)?.focus({preventScroll: true});
+}
+
+const empty = text => [h("p.dim.pad", {}, text)];
+const fresh = id => performance.now() - (changed.get(id) ?? -1e9) < MOMENT_MS;
+
+// Doubts
+
+const KIND = {conflict: "You and the photos differ", room: "Same room", loose: "Touches nothing", member: "Not sure", end: "End out of sight", bolt: "Bolt out of sight", note: "Note"};
+
+function drawDoubts() {
+  if (!build.members.size) return empty("Once photos are read, what is least sure comes first here.");
+  if (!build.doubts.length) return empty("No doubts are left.");
+  return [h("p.dim.pad", {}, "Least sure first. Keys: j next, k back, y right as it is."),
+    h("ol.list.doubts", {}, build.doubts.map((d, i) => h("li", {}, h("button.item", {type: "button", "data-key": `doubt${i}`, "aria-current": chosen.doubt === i ? "true" : null, onclick: () => goTo(i)},
+      h("span.kind", {"data-kind": d.kind}, KIND[d.kind]), h("span", {}, d.text)), answers(d))))];
+}
+
+function answers(d) {
+  const act = (text, request) => h("button", {type: "button", "aria-label": `${text}: ${d.text}`, onclick: () => edit(request)}, text);
+  if (d.kind === "bolt") return h("span.answers", {}, act("Bolt there", {op: "lap", lap: d.lap, word: "seen"}), act("No bolt", {op: "lap", lap: d.lap, word: "none"}));
+  if (d.kind === "member") return h("span.answers", {}, act("Right as it is", {op: "confirm", member: d.members[0]}));
+  if (d.kind === "end") return h("span.answers", {}, act("It ends here", {op: "end", member: d.members[0], end: d.end, by: 0}));
+  return null;
+}
+
+export function goTo(i) {
+  if (!build.doubts.length) return notice("No doubts are left.");
+  chosen.doubt = Math.max(0, Math.min(build.doubts.length - 1, i));
+  const d = build.doubts[chosen.doubt];
+  if (d.end !== null) chosen.end = d.end;
+  if (open !== "doubts") show("doubts");
+  choose(d.members, d.lap && build.laps.has(String(d.lap)) ? d.lap : null);
+  if (d.members.length) lookAt(d.members);
+  byId("panel").querySelector("[aria-current=true]")?.scrollIntoView({block: "nearest"});
+}
+
+export function answerDoubt() {
+  const d = build.doubts[chosen.doubt];
+  if (!d || !d.members.every(id => chosen.members.includes(id))) return chosen.members.length === 1 ? edit({op: "confirm", member: chosen.members[0]}) : null;
+  if (d.kind === "bolt") return edit({op: "lap", lap: d.lap, word: "seen"});
+  if (d.kind === "end") return edit({op: "end", member: d.members[0], end: d.end, by: 0});
+  return d.members.length === 1 ? edit({op: "confirm", member: d.members[0]}) : null;
+}
+
+// Members
+
+function drawMembers() {
+  const add = h("div.buttons.pad", {}, h("button", {type: "button", onclick: () => { setMode("draw"); notice("Drag from the new member's first opening to its last on a photo, or click both."); }}, "Draw a member"));
+  if (!build.members.size) return empty("No members yet.");
+  return [add, h("ul.list", {}, [...build.members.values()].map(m => {
+    const said = build.said.members?.[m.id]?.ends.every(Boolean);
+    return h("li", {}, h(`button.item.member${fresh(m.id) ? ".fresh" : ""}`, {type: "button", "data-key": m.id, "aria-pressed": String(chosen.members.includes(m.id)),
+      "aria-label": `${m.id}, ${plural(m.holes, "hole")}${m.confidence < 0.9 ? ", not sure" : ""}`,
+      onclick: e => choose([m.id], null, e.shiftKey || e.ctrlKey || e.metaKey), ondblclick: () => lookAt([m.id])},
+    h("span.tag", {}, m.id), h("span.count", {}, `${m.holes}`), stick(m), h("span.dim.right", {}, said ? "as you said" : m.confidence < 0.9 ? `? ${Math.round(m.confidence * 100)} %` : build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "")));
+  }))];
+}
+
+// Laps
+
+const BOLT = {seen: "bolt", assumed: "bolt assumed", none: "no bolt"};
+
+function drawLaps() {
+  if (!build.joints.length) return empty("No laps yet.");
+  return [h("ul.list", {}, build.joints.map(j => {
+    const key = lapKey(j);
+    return h("li", {}, h("button.item", {type: "button", "data-key": `lap${key}`, "aria-pressed": String(String(chosen.lap) === String(key)), onclick: () => choose([j.a, j.b], key)},
+      h("span.tag", {}, j.a), h("span", {}, `${j.a_hole + 1} on ${j.b_hole + 1}`), h("span.tag", {}, j.b), h("span.dim.right", {}, `${j.three_way ? "three-way, " : ""}${BOLT[j.bolt] || j.bolt}`)));
+  }))];
+}
+export {lapName};

@@ -1,0 +1,31 @@
+// A member drawn as a small drilled stick: its holes, which of them a bolt takes, and which ends were not seen.
+
+import {s} from "./dom.js";
+import {build, lapKey} from "./store.js";
+
+const MOST = 48;
+
+/** An SVG of a member; `big` numbers the holes. */
+export function stick(m, big = false) {
+  const pitch = big ? 15 : 9, tall = big ? 34 : 14, top = big ? 10 : 1, deep = big ? 14 : 12, n = Math.min(m.holes, MOST);
+  const wide = n * pitch;
+  const taken = new Map();
+  for (const j of build.joints) {
+    if (j.a === m.id) taken.set(j.a_hole, j.bolt);
+    if (j.b === m.id) taken.set(j.b_hole, j.bolt);
+  }
+  const parts = [s("rect", {x: 1, y: top, width: wide, height: deep, rx: 1.5, class: "wood"})];
+  for (let k = 0; k < n; k++) {
+    const x = 1 + (k + 0.5) * pitch, bolt = taken.get(k), r = big ? 3.6 : 2.3;
+    parts.push(s("circle", {cx: x, cy: top + deep / 2, r: bolt && bolt !== "none" ? r + 0.8 : r, class: bolt ? `hole ${bolt}` : "hole"}));
+    if (big && (k === 0 || k === m.holes - 1 || (k + 1) % 5 === 0)) parts.push(s("text", {x, y: tall, class: "number"}, String(k + 1)));
+  }
+  m.ends.forEach((end, k) => {
+    if (end.state === "seen") return;
+    const x = k ? wide + 1 : 1;
+    parts.push(s("path", {d: `M${x} ${top - 1} l${k ? -3 : 3} ${(deep + 2) / 4} l${k ? 3 : -3} ${(deep + 2) / 4} l${k ? -3 : 3} ${(deep + 2) / 4} l${k ? 3 : -3} ${(deep + 2) / 4}`, class: "unseenend"}));
+  });
+  return s("svg", {class: big ? "stick big" : "stick", viewBox: `0 0 ${wide + 2} ${big ? tall + 2 : 14}`, width: wide + 2, height: big ? tall + 2 : 14, "aria-hidden": "true"}, ...parts);
+}
+
+export const lapsOf = id => build.joints.filter(j => j.a === id || j.b === id).map(j => ({joint: j, key: lapKey(j)}));

@@ -1,0 +1,213 @@
+// The build as this page knows it, and the only way to the server.
+
+import {announce, ask, h, notice} from "./dom.js";
+
+const token = document.querySelector("meta[name=build-token]").content;
+
+export const build = {
+  n: 0, name: "", folder: "", pitch_mm: null, stock: null, undo: null, redo: null,
+  members: new Map(), joints: [], laps: new Map(), said: {}, notes: [],
+  photos: [], stocks: [], doubts: [], job: {running: false}, plan: null,
+  shapes: new Map(),                 // photo -> Map(id -> shape), for photos that were asked for
+  found: new Map(),                  // photo -> {openings, rows}
+};
+export const chosen = {members: [], lap: null, end: 1, doubt: -1};
+export const changed = new Map();    // id -> when, for what stands out for a moment
+export const MOMENT_MS = 2500;
+
+const listeners = new Map();
+export function on(event, listener) {
+  if (!listeners.has(event)) listeners.set(event, []);
+  listeners.get(event).push(listener);
+}
+export function tell(event, detail) { for (const listener of listeners.get(event) || []) listener(detail); }
+
+export const lapKey = joint => {
+  const ends = [[joint.a, joint.a_hole], [joint.b, joint.b_hole]].sort((p, q) => p[0] < q[0] ? -1 : p[0] > q[0] ? 1 : p[1] - q[1]);
+  return [...ends[0], ...ends[1]];
+};
+export const lapName = ([a, i, b, j]) => `hole ${i + 1} of ${a} on hole ${j + 1} of ${b}`;
+
+// Asking
+
+export async function get(path) {
+  const answer = await fetch(path, {headers: {Accept: "application/json"}});
+  const data = await answer.json();
+  if (!answer.ok) throw new Error(data.problem || `The page answered ${answer.status}.`);
+  return data;
+}
+
+export async function post(path, data, options = {}) {
+  const answer = await fetch(path, {method: "POST", headers: {"Content-Type": "application/json", "X-Build-Token": token, ...options.headers}, body: options.body ?? JSON.stringify(data)});
+  const told = await answer.json();
+  if (!answer.ok) throw Object.assign(new Error(told.problem || `The page answered ${answer.status}.`), {told, status: answer.status});
+  return told;
+}
+
+/** An upload with progress 0..1; resolves to the answer. */
+export function upload(path, file, headers, progress) {
+  return new Promise((resolve, reject) => {
+    const request = new XMLHttpRequest();
+    request.open("POST", path);
+    for (const [k, v] of Object.entries({"X-Build-Token": token, ...headers})) request.setRequestHeader(k, v);
+    request.upload.onprogress = event => event.lengthComputable && progress(event.loaded / event.total);
+    request.onload = () => {
+      let told = {};
+      try { told = JSON.parse(request.responseText); } catch { /* told below */ }
+      if (request.status < 300) resolve(told); else reject(new Error(told.problem || `The page answered ${request.status}.`));
+    };
+    request.onerror = () => reject(new Error(`${file.name}: the connection broke; is the page still running?`));
+    request.send(file);
+  });
+}
+
+// Taking over
+
+function apply(delta) {
+  const members = delta.members || {put: [], gone: []};
+  for (const id of members.gone) build.members.delete(id);
+  for (const m of members.put) build.members.set(m.id, m);
+  if (delta.order) build.members = new Map(delta.order.map(id => [id, build.members.get(id)]));
+  if (delta.joints) {
+    for (const key of delta.joints.gone) build.laps.delete(String(key));
+    for (const j of delta.joints.put) build.laps.set(String(lapKey(j)), j);
+  }
+  build.joints = [...build.laps.values()];
+  const f = delta.frame || {};
+  if ("pitch_mm" in f) build.pitch_mm = f.pitch_mm;
+  if ("stock" in f) build.stock = f.stock;
+  if ("name" in f) build.name = f.name;
+  if ("doubts" in f) build.notes = f.doubts;
+  for (const [key, value] of Object.entries(delta.said || {})) if (value === null) delete build.said[key]; else build.said[key] = value;
+  chosen.members = chosen.members.filter(id => build.members.has(id));
+  if (chosen.lap && !build.laps.has(String(chosen.lap)) ) chosen.lap = null;
+}
+
+export async function load(quiet = false) {
+  const data = await get("/api/build");
+  const before = new Map(build.members);
+  Object.assign(build, {n: data.n, folder: data.folder, undo: data.undo, redo: data.redo, photos: data.photos, stocks: data.stocks,
+    doubts: data.doubts, job: data.job, plan: data.plan, members: new Map(), laps: new Map(), said: {}, name: "", pitch_mm: null, stock: null, notes: []});
+  apply(data.delta);
+  if (before.size) for (const [id, m] of build.members) if (JSON.stringify(before.get(id)) !== JSON.stringify(m)) changed.set(id, performance.now());
+  build.shapes.clear();
+  for (const text of quiet ? [] : data.notices) notice(text, "warn", true);
+  tell("photos");
+  tell("changed");
+}
+
+/** Where every member lies in one photo; asked for once, then kept right by the answers to changes. */
+export async function shapesOf(photo) {
+  if (!build.shapes.has(photo)) {
+    build.shapes.set(photo, new Map());
+    const n = build.n;
+    const {shapes} = await get(`/api/shapes/${encodeURIComponent(photo)}`);
+    if (n === build.n) build.shapes.set(photo, new Map(Object.entries(shapes))); else build.shapes.delete(photo);
+    tell("draw");
+  }
+  return build.shapes.get(photo);
+}
+
+export async function foundIn(photo) {
+  if (!build.found.has(photo)) {
+    build.found.set(photo, {openings: [], rows: []});
+    build.found.set(photo, await get(`/api/photos/${encodeURIComponent(photo)}/found`));
+    tell("draw");
+  }
+  return build.found.get(photo);
+}
+
+let waiting = Promise.resolve();
+
+/** Sends one change after another: `path` with the version that this page shows. Resolves to true when it was made. */
+function change(path, data) {
+  const send = async () => {
+    try {
+      takeOver(await post(path, {...data, base: build.n}));
+      return true;
+    } catch (error) {
+      if (error.told?.conflict) return inConflict(path, data, error.told);
+      notice(error.message, "warn");
+      announce(error.message);
+      return false;
+    }
+  };
+  waiting = waiting.then(send, send);
+  return waiting;
+}
+
+function takeOver(told) {
+  Object.assign(build, {n: told.n, undo: told.undo, redo: told.redo, doubts: told.doubts});
+  apply(told.delta);
+  const now = performance.now();
+  for (const m of told.delta.members?.put || []) changed.set(m.id, now);
+  if (told.again) { build.shapes.clear(); refreshPhotos(); }
+  for (const [photo, shapes] of Object.entries(told.shapes)) {
+    const known = build.shapes.get(photo);
+    if (!known) continue;
+    for (const m of told.delta.members?.put || []) known.delete(m.id);
+    for (const [id, shape] of Object.entries(shapes)) known.set(id, shape);
+  }
+  for (const id of told.delta.members?.gone || []) for (const known of build.shapes.values()) known.delete(id);
+  announce(told.words);
+  tell("changed", told.words);
+  setTimeout(() => tell("draw"), MOMENT_MS + 50);
+}
+
+async function refreshPhotos() { build.photos = (await get("/api/build")).photos; tell("photos"); }
+
+async function inConflict(path, data, told) {
+  const again = await ask("Changed somewhere else", [
+    h("p", {}, "Another tab or device changed this build after this page last heard of it. Nothing of theirs or yours is lost."),
+    h("h3", {}, "Done there"), h("ul", {}, (told.theirs || []).map(words => h("li", {}, words))),
+    told.touched?.length ? h("p", {}, `Members touched there: ${told.touched.join(", ")}`) : null,
+    h("h3", {}, "Yours, not done yet"), h("p.mine", {}, told.mine || "Undo or redo"),
+  ], [{text: "Do mine on top of theirs", value: "again"}, {text: "Leave mine, show theirs", value: "leave"}]);
+  await load(true);
+  if (again === "again" && path === "/api/edit") return sendOnTop(path, data);
+  return false;
+}
+
+async function sendOnTop(path, data) {
+  try { takeOver(await post(path, {...data, base: build.n})); return true; } catch (error) { notice(error.message, "warn"); return false; }
+}
+
+export const edit = request => change("/api/edit", {ask: request});
+export const undo = () => build.undo ? change("/api/undo", {}) : Promise.resolve(false);
+export const redo = () => build.redo ? change("/api/redo", {}) : Promise.resolve(false);
+
+// Choosing
+
+export function choose(ids, lap = null, add = false) {
+  ids = [ids].flat().filter(id => build.members.has(id));
+  if (add) ids = ids.every(id => chosen.members.includes(id)) ? chosen.members.filter(id => !ids.includes(id)) : [...new Set([...chosen.members, ...ids])];
+  chosen.members = ids;
+  chosen.lap = lap;
+  tell("chosen");
+}
+
+// What happens without this page
+
+let beat = 0;
+export async function pulse() {
+  clearTimeout(beat);
+  try {
+    const told = await get("/api/pulse");
+    const was = build.job;
+    build.job = told.job;
+    for (const [photo, times] of Object.entries(told.job.found)) if ((was.found || {})[photo] !== times) { build.found.delete(photo); tell("found", photo); }
+    if (build.photos.some(p => p.here && p.levels === null && !p.problem && told.ready.includes(p.name))) await refreshPhotos();
+    await waiting;
+    if (told.n > build.n) {
+      if (!told.job.running && was.running) notice("The photos were read."); else if (!was.running) notice("Changed in another tab or on another device; shown here now.");
+      await load(true);
+    }
+    if (was.running && !told.job.running) {
+      if (told.job.problem) notice(told.job.problem, "warn", true);
+      else if (told.job.cancelled) notice("The reading was cancelled; nothing was changed.");
+      for (const [photo, reason] of told.job.left_out) notice(`${photo}: ${reason}`, "warn", true);
+    }
+    tell("job");
+  } catch { notice("The page does not answer; is the program still running? Nothing of what was confirmed is lost.", "warn"); }
+  beat = setTimeout(pulse, build.job.running ? 500 : 2000);
+}
