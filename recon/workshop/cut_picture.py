@@ -6,14 +6,15 @@ from typing import Sequence
 
 from recon.frame.length import both_text, mm_text
 from recon.workshop.cutting import CutStick
+from recon.workshop.words import plural
 
 WIDTH = 1000.0           # of the picture, in its own units; the longest stick takes it up but for the margins
 MARGIN = 12.0
-ROW = 84.0               # from stick to stick
-BAR = 26.0               # height of a stick
-TOP = 18.0               # of a stick under the top of its row, where its title stands
-FONT = 12.0
-SMALL = 9.0
+ROW = 108.0              # from stick to stick
+BAR = 34.0               # height of a stick
+TOP = 22.0               # of a stick under the top of its row, where its title stands
+FONT = 16.0
+SMALL = 12.0
 LETTER = 0.62            # width of a letter against its height, at most, in the usual sans-serif faces
 
 
@@ -43,12 +44,12 @@ def _stick(stick: CutStick, number: int, top: float, scale: float) -> str:
 
     y = top + TOP
     title = f"{number}  {stick.stock}, {both_text(stick.length_mm)}, {'from the rack' if stick.owned else 'to buy'}"
-    rest = f"left over {mm_text(stick.offcut_mm)}" + (f", {stick.offcut_holes} holes" if stick.offcut_holes else "")
-    parts = [_text(MARGIN, top + 12, title + (f"; {rest}" if stick.offcut_mm > 1 else ""), weight="bold"),
+    rest = f"left over {mm_text(stick.offcut_mm)}" + (f", {plural(stick.offcut_holes, 'hole')}" if stick.offcut_holes else "")
+    parts = [_text(MARGIN, top + 15, title + (f"; {rest}" if stick.offcut_mm > 1 else ""), weight="bold"),
              _rect(x(0), y, stick.length_mm * scale, "url(#left-over)")]
     parts += [_rect(x(p.start_mm), y, (p.end_mm - p.start_mm) * scale, "white") for p in stick.pieces]
-    radius = min(2.4, 0.3 * scale * _step(stick))
-    parts += [f'<circle cx="{x(mm):.2f}" cy="{y + BAR - 5:.2f}" r="{radius:.2f}" fill="white" stroke="black" stroke-width="0.6"/>'
+    radius = min(2.8, 0.3 * scale * _step(stick))
+    parts += [f'<circle cx="{x(mm):.2f}" cy="{y + BAR - 7:.2f}" r="{radius:.2f}" fill="white" stroke="black" stroke-width="0.6"/>'
               for mm in stick.holes_mm]
     for piece in stick.pieces:
         parts.append(_label(piece, x(piece.start_mm), x(piece.end_mm), y))
@@ -71,7 +72,7 @@ def _label(piece, left: float, right: float, y: float) -> str:
             break
     else:
         text, size = piece.member, min(SMALL, (right - left - 1) / (len(piece.member) * LETTER))
-    return _text((left + right) / 2, y + 13, text, size=size, anchor="middle")
+    return _text((left + right) / 2, y + 17, text, size=size, anchor="middle")
 
 
 def _cuts(stick: CutStick, x, y: float) -> list[str]:
@@ -84,7 +85,7 @@ def _cuts(stick: CutStick, x, y: float) -> list[str]:
         ends[line] = at + half
         parts.append(f'<path d="M{at:.2f} {y - 3:.2f}V{y + BAR + 2:.2f}" stroke="black" stroke-width="2.2"/>'
                      f'<path d="M{at:.2f} {y + BAR + 1:.2f}l-3.5 6h7z"/>')
-        parts.append(_text(at, y + BAR + 16 + 9 * line, text, size=SMALL, anchor="middle"))
+        parts.append(_text(at, y + BAR + 19 + 11.5 * line, text, size=SMALL, anchor="middle"))
     return parts
 
 

@@ -19,6 +19,7 @@ from recon.frame.stock import Stock
 from recon.workshop.cutting_stock import Packing, StickKind, first_fit_decreasing, solve
 from recon.workshop.prices import PriceList
 from recon.workshop.rack import OwnedStick, Rack, RackUse
+from recon.workshop.words import listed
 
 KERF_MM = 3.2            # a usual saw blade, 1/8 in: common practice, no source
 LENGTH_TOL_MM = 0.5      # lengths of sticks are told in whole mm: 8 ft is 2438.4 mm and listed as 2438
@@ -135,6 +136,8 @@ def cut_list(frame: Frame, stocks: Mapping[str, Stock], *, rack: Rack | None = N
         _check_kerf(stock, frame.pitch_mm, kerf_mm)
         kinds = _kinds(stock, frame.pitch_mm, rack, used, prices, lengths_mm, (first_hole_mm, drilled, trim_mm), notes)
         plans.append(_plan(stock, members, kinds, frame.pitch_mm, kerf_mm))
+    if taken:
+        notes.append(f"Whole from the rack, and so not cut: {listed(m.id for m in frame.members if m.id in taken)}.")
     if any(stick.holes_mm and stick.cuts_mm for plan in plans for stick in plan.sticks):
         notes.append(f"Cut midway between holes. The saw takes {mm_text(kerf_mm)}, half from each side, so each sawn end is "
                      f"{mm_text(kerf_mm / 2)} short; the holes stay on pitch.")

@@ -86,6 +86,8 @@ def solve(demand: Sequence[int], kinds: Sequence[StickKind]) -> Packing:
         best = best_of(best, whole)
         if listed:
             bound = max(bound, round_up(proved + spare))
+    elif spare:
+        best = best_of(best, _pick(demand, kinds, columns, weight)[0])      # of one cost, less of the owned sticks
     if any(best.unmet):
         return best
     bound = min(bound, best.cost)

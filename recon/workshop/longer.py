@@ -13,6 +13,7 @@ from recon.workshop.bolts import find_bolts
 from recon.workshop.solids import HOLE, Boxes, bolt_ends, boxes_of, joined, member_boxes, overlaps
 from recon.workshop.words import listed
 
+MOST_LONGER = 0.5    # of a member's length may stick out; beyond that one would rather cut: this project's choice
 Box = tuple[Sequence[float], Sequence[float]]    # lowest and highest corner, pitches
 
 
@@ -68,8 +69,12 @@ def lengthened(member: Member, before: int, after: int) -> Member:
 
 def rooms(around: Surroundings, member: Member, holes: int) -> tuple[Room, ...]:
     """The ways in which a member of `holes` holes can take the place of `member`: sticking out at the first end, at
-    the other, and, where both are blocked, at both ends so that nothing is in the way, if that can be."""
+    the other, and, where both are blocked, at both ends so that nothing is in the way, if that can be.
+
+    () where it is shorter, or longer by more than half."""
     extra = holes - member.holes
+    if extra > MOST_LONGER * member.holes:
+        return ()
     if extra <= 0:
         return (Room(member.id, holes, 0, 0, ()),) if extra == 0 else ()
     ends = [_room(around, member, extra, 0), _room(around, member, 0, extra)]

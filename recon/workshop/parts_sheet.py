@@ -79,7 +79,7 @@ def _tables(parts: PartsList):
         yield (f"Members, {lines[0].stock_name}", *_with(columns, rows, lines, owned, priced, parts.currency), (0, 1))
     bolts = [h for h in parts.hardware if h.kind == "bolt"]
     if bolts:
-        rows = [[str(h.count), h.name or "not known", both_text(h.grip_mm), _seen(h)] for h in bolts]
+        rows = [[str(h.count), h.name or "not known", mm_text(h.grip_mm), _seen(h)] for h in bolts]
         yield ("Bolts", *_with(["count", "bolt", "grip", "in the photos"], rows, bolts, owned, priced, parts.currency), (0,))
     rest = [h for h in parts.hardware if h.kind != "bolt"]
     if rest:
