@@ -2,7 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Mapping
+from typing import Mapping, Sequence
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from recon.workshop.cutting import KERF_MM, CutList, cut_list
 from recon.workshop.document import Document, Drawing, Heading, Paragraph, Photo, Section, Table
 from recon.workshop.document import Step as StepBlock
 from recon.workshop.how_sure import doubts, source_words, stock_words
+from recon.workshop.longer import Box
 from recon.workshop.papers_lists import cut_blocks, parts_blocks
 from recon.workshop.papers_pdf import room
 from recon.workshop.parts import PartsList, parts_list
@@ -24,7 +25,7 @@ from recon.workshop.rack import Rack
 from recon.workshop.sheet import mass_text
 from recon.workshop.step_picture import step_sheet
 from recon.workshop.steps import Step, Steps, build_steps
-from recon.workshop.view_sheet import ANGLES, PAPERS, larger, one_view_sheet, side_of, three_views_sheet
+from recon.workshop.view_sheet import ANGLES, PAPERS, best_sheet, larger, one_view_sheet, side_of
 from recon.workshop.views import drawn_hole, six_views, views_needed
 from recon.workshop.words import listed, plural
 
@@ -42,12 +43,12 @@ class Papers:
 
 def papers(frame: Frame, stocks: Mapping[str, Stock], *, paper: str = "a4", angle: str | None = None,
            picture: bytes | None = None, prices: PriceList | None = None, rack: Rack | None = None,
-           kerf_mm: float = KERF_MM) -> Papers:
+           keep_out: Sequence[Box] = (), floor: bool = True, bolts: str | None = None, kerf_mm: float = KERF_MM) -> Papers:
     """All papers of a frame.
 
     paper : "a4" or "letter".   angle : "first" or "third", how the three views lie; by default first on A4 and third on
     Letter, as is usual where each is used.   picture : PNG for the cover, or None.
-    prices, rack, kerf_mm : as for the parts list and the cut list.
+    prices, rack, keep_out, floor, kerf_mm : as for the parts list and the cut list.   bolts : "metric", "inch", or None.
 
     What cannot be told of this frame, such as a cut list where no stick is long enough, is said in its place and in
     `missing`.  Raises ReconError where the frame has no members or no pitch, and for what `parts_list` raises.
@@ -61,7 +62,7 @@ def papers(frame: Frame, stocks: Mapping[str, Stock], *, paper: str = "a4", angl
         raise ReconError("The frame has no members, so there is nothing to make papers of.")
     missing: list[str] = []
     hole = drawn_hole(frame, stocks)
-    parts = parts_list(frame, stocks, prices, rack)
+    parts = parts_list(frame, stocks, prices, rack, system=bolts, keep_out=keep_out, floor=floor)
     cuts = _cuts(frame, stocks, parts, prices, rack, kerf_mm, missing)
     steps = build_steps(frame, hole)
     missing += [f"No build steps: {' '.join(steps.why)}"] if steps.why else []
@@ -132,8 +133,7 @@ def _drawings(frame: Frame, hole: float, paper: str, angle: str):
     sizes = (room(paper, True), room(paper, False))
     views = views_needed(frame, hole, side_of(angle))
     spans = {view.name: np.ptp(scene.edges[0].reshape(-1, 2), axis=0) for view, scene in views}
-    together = spans["Front"] + [spans[side_of(angle)][0], spans["Top"][1]]
-    yield Drawing(three_views_sheet(frame, hole, larger(together, sizes, 2), angle), True)
+    yield Drawing(best_sheet(frame, hole, angle, sizes), True)
     for view, scene in views:
         yield Drawing(one_view_sheet(frame, scene, larger(spans[view.name], sizes)), True)
 

@@ -6,13 +6,15 @@ from typing import Sequence
 
 import numpy as np
 
+from recon.frame.boxes import corners
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame
 from recon.workshop.drawing import NOTES, draw_view
 from recon.workshop.vector import FINE, OUTLINE, Area, Disc, Item, Lines, Sheet, Text, extent, moved, text_width
-from recon.workshop.views import Scene, six_views
+from recon.workshop.views import Scene, View, six_views
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}    # ISO 216; ANSI/ASME Y14.1 size A
+SHEETS = ((277.0, 190.0), (190.0, 277.0))                    # mm: A4 within margins of 10 mm, lying and upright
 ANGLES = ("first", "third")
 SCALES = tuple(n * 10.0**e for e in range(4) for n in (1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9))
 GAP = 19.0        # mm left of a view, with room for its height, and half as much below it for its width
@@ -43,6 +45,17 @@ def three_views_sheet(frame: Frame, hole: float, size: tuple[float, float], angl
         x, y = (left, low[name]) if name in low else (left + front[0] * scale + GAP + free[0] / 3, low["Front"])
         items += _placed(scene, frame, scale, x, y)
     return Sheet(*size, (*items, *_block(frame, size, scale, title or "Three views", angle)), title or "Three views")
+
+
+def best_sheet(frame: Frame, hole: float, angle: str, sizes: Sequence[tuple[float, float]] = SHEETS) -> Sheet:
+    """The three views on the one of these sizes of sheet, mm, on which they come out largest."""
+    views = six_views(frame.members)
+    front, top, side = (_span(frame, views[name]) for name in ("Front", "Top", side_of(angle)))
+    return three_views_sheet(frame, hole, larger([front[0] + side[0], front[1] + top[1]], sizes, 2), angle)
+
+
+def _span(frame: Frame, view: View) -> np.ndarray:
+    return np.ptp(view.flat(np.concatenate([corners(m) for m in frame.members])), axis=0)
 
 
 def one_view_sheet(frame: Frame, scene: Scene, size: tuple[float, float], title: str = "") -> Sheet:

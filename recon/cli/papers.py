@@ -1,0 +1,74 @@
+"""`recon papers`: all that a stranger needs to build a frame, as one PDF and one HTML file."""
+
+import argparse
+import json
+from pathlib import Path
+
+from recon.cli.talk import Progress, say
+from recon.cli.workshop import add_frame, add_rack, add_stock, load, load_rack, with_json_errors
+
+RESULTS = ("papers.html", "papers.pdf")
+
+_DESCRIPTION = """\
+Write the papers of a frame into the folder OUT: papers.pdf for the printer and papers.html, one file for any browser.
+
+Both hold a picture, the parts list, the cut list with a picture of each stick, front, top and side views with hole numbers,
+the joint table, and build steps with a picture each.
+"""
+_EPILOG = """\
+examples:
+  recon papers trestle/frame.json -o trestle/papers
+  recon papers trestle/frame.json -o trestle/papers --paper letter --rack rack.csv --prices prices.csv
+  recon papers by-hand.json -o papers --stock softwood-38 --projection third
+
+exit codes: 0 done; 1 done, but a part could not be made (it is named, and the papers say why in its place);
+2 nothing done (a sentence says why); 3 a fault in recon itself; 130 stopped with Ctrl-C
+"""
+
+
+def add_parser(subparsers) -> None:
+    parser = subparsers.add_parser("papers", help="write papers to build a frame from", description=_DESCRIPTION, epilog=_EPILOG,
+                                   formatter_class=argparse.RawDescriptionHelpFormatter)
+    add_frame(parser)
+    add_stock(parser)
+    add_rack(parser)
+    add = parser.add_argument
+    add("-o", "--out", metavar="OUT", default="papers", help="folder to write into (default: papers)")
+    add("--paper", choices=("a4", "letter"), default="a4", help="size of the paper (default: a4)")
+    add("--projection", choices=("first", "third"),
+        help="how the three views lie: in first or third angle (default: first on A4, third on Letter)")
+    add("--bolts", choices=("metric", "inch"), help="which bolts; by the stock where it is left out")
+    add("--kerf", metavar="LENGTH", help="what the saw takes (default: 3.2 mm)")
+    parser.set_defaults(run=with_json_errors(run))
+
+
+def run(args) -> int:
+    from recon.frame.length import parse_mm
+    from recon.show.files import output_folder, write_bytes_atomic
+    from recon.show.picture import draw_frame, encode_png
+    from recon.workshop.cutting import KERF_MM
+    from recon.workshop.papers import papers
+    from recon.workshop.papers_html import papers_html
+    from recon.workshop.papers_pdf import papers_pdf
+    from recon.workshop.views import drawn_hole
+
+    frame, stocks, prices = load(args)
+    rack, keep_out = load_rack(args, stocks)
+    kerf_mm = parse_mm(args.kerf) if args.kerf else KERF_MM
+    progress = Progress()
+    with output_folder(args.out, RESULTS, args.overwrite) as staging:
+        progress("drawing the frame", 0.0)
+        picture = encode_png(draw_frame(frame, (1600, 1100), hole=drawn_hole(frame, stocks)))
+        progress("parts, cuts, drawings and steps", 0.1)
+        made = papers(frame, stocks, paper=args.paper, angle=args.projection, picture=picture, prices=prices, rack=rack,
+                      keep_out=keep_out, floor=not args.no_floor, bolts=args.bolts, kerf_mm=kerf_mm)
+        progress("writing papers.pdf", 0.6)
+        write_bytes_atomic(staging / "papers.pdf", papers_pdf(made.document))
+        progress("writing papers.html", 0.9)
+        write_bytes_atomic(staging / "papers.html", papers_html(made.document).encode("utf-8"))
+        progress.done()
+    for sentence in made.missing:
+        say(sentence)
+    files = [str(Path(args.out) / name) for name in RESULTS]
+    print(json.dumps({"missing": made.missing, "files": files}) if args.json else f"Written: {', '.join(files)}")
+    return 1 if made.missing else 0
