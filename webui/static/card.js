@@ -28,11 +28,11 @@ const close = () => button("✕", () => choose([]), {kind: "quiet", label: "Choo
 // One member
 
 function memberCard(m) {
-  const length = build.pitch_mm ? `, ${lengthText(m.holes * build.pitch_mm)}` : "";
+  const length = build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "";
   const word = build.said.members?.[m.id];
   const sure = word && word.place && word.ends.every(Boolean) ? "as you said" : `${Math.round(m.confidence * 100)} % sure`;
   return [
-    h("div.cardhead", {}, h("h2", {}, h("span.tag", {}, m.id), ` ${plural(m.holes, "hole")}${length}`), h("span.dim", {}, sure), close()),
+    h("div.cardhead", {}, h("h2", {}, h("span.tag", {}, m.id), ` ${plural(m.holes, "hole")}`), h("span.dim", {}, [length, sure].filter(Boolean).join(" · ")), close()),
     h("div.scroll", {tabindex: 0, role: "img", "aria-label": `Member ${m.id}, ${plural(m.holes, "hole")}`}, stick(m, true)),
     h("div.ends", {}, endControls(m, 0), endControls(m, 1)),
     h("div.buttons", {}, button("Right as it is", () => edit({op: "confirm", member: m.id}), {kind: "main", title: "Key y"}),
@@ -49,7 +49,7 @@ function endControls(m, end) {
   return h(`fieldset.end${chosen.end === end ? ".active" : ""}`, {}, h("legend", {}, `End at hole ${hole}: ${how}`),
     button("−", () => by(-1), {label: `One hole less at hole ${hole}`, title: chosen.end === end ? "Key ," : null}),
     button("+", () => by(1), {label: `One hole more at hole ${hole}`, title: chosen.end === end ? "Key ." : null}),
-    button("It ends here", () => by(0), {label: `The end at hole ${hole} is right`}));
+    button("It ends here", () => by(0), {kind: "wide", label: `The end at hole ${hole} is right`}));
 }
 
 function moreOf(ids, m) {

@@ -9,7 +9,7 @@ const before = {rows: new Map()};
 const fresh = new Map();
 let timer = 0, wanted = "doubts", stale = true;
 
-export function begin() { on("changed", () => { stale = true; told.checks = null; told.audit = null; soon(); }); }
+export function begin() { on("changed", () => { stale = true; if (!build.plan) build.planShapes = {}; told.checks = null; told.audit = null; soon(); }); }
 export function want(tab) { wanted = tab; if (stale || (tab === "checks" && !told.checks)) soon(0); }
 
 function soon(wait = 250) {
@@ -18,10 +18,14 @@ function soon(wait = 250) {
   timer = setTimeout(async () => {
     try {
       if (stale) { stale = false; told.parts = (await get("/api/effects?what=parts")).parts; compare(); standing(); tell("effects"); }
+      if (build.plan && !told.audit) {
+        told.audit = await get("/api/audit").catch(error => ({problem: error.message}));
+        build.planShapes = told.audit.shapes || {};
+        tell("effects"); tell("draw");
+      }
       if (wanted === "checks" && !told.checks) {
         const n = build.n, {checks} = await get("/api/effects?what=checks");
         told.checks = checks;
-        if (build.plan) told.audit = await get("/api/audit").catch(error => ({problem: error.message}));
         if (n === build.n) tell("effects");
       }
     } catch { stale = true; }
@@ -81,6 +85,7 @@ export function drawChecks() {
     ...audit(), h("p.caution", {}, checks.caution)].filter(Boolean);
 }
 
+const SEVERITY = {different: "Different", doubtful: "Perhaps different", "not checked": "Not checked"};
 const VERDICT = {same: "Built as planned.", different: "Differs from the plan:", "cannot say": "It cannot be said whether it is built as planned:"};
 
 function audit() {
@@ -88,5 +93,6 @@ function audit() {
   const a = told.audit;
   if (!a) return [h("p.dim.pad", {}, "Held against the plan…")];
   if (a.problem) return [h("p.pad", {}, a.problem)];
-  return [h("h3.pad", {}, `Against the plan: ${VERDICT[a.verdict] || a.verdict}`), h("ul.list", {}, a.differences.map(d => h("li", {}, h("button.item", {type: "button", onclick: () => choose(d.members)}, h("span", {}, d.text)))))];
+  const row = d => h("li", {}, h("button.item", {type: "button", onclick: () => choose(d.members)}, h("span.kind", {"data-kind": d.severity === "different" ? "collision" : "end"}, SEVERITY[d.severity] || d.severity), h("span", {}, d.text)));
+  return [h("h3.pad", {}, `Against the plan: ${VERDICT[a.verdict] || a.verdict}`), h("ul.list", {}, [...a.differences, ...a.not_checked].map(row))];
 }

@@ -43,6 +43,7 @@ function bar() {
   }
   byId("read").textContent = build.members.size ? "Solve again" : "Read photos";
   byId("read").classList.toggle("main", !build.members.size && build.photos.length > 0);
+  byId("away").disabled = !build.photos.length && !build.members.size;
   effects.standing();
 }
 

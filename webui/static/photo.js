@@ -2,7 +2,7 @@
 // Places are in px of the photo; where members lie comes from the server.
 
 import {h} from "./dom.js";
-import {build, changed, chosen, choose, edit, foundIn, get, MOMENT_MS, shapesOf, tell} from "./store.js";
+import {build, changed, chosen, choose, edit, foundIn, get, lapKey, MOMENT_MS, shapesOf, tell} from "./store.js";
 import {CHOSEN, FALSE, INK, LEAST_SURE, OPENING, ROW, SURE, UNSURE, PLAN} from "./colours.js";
 import {layers, modes} from "./modes.js";
 
@@ -222,6 +222,7 @@ export class PhotoView {
     for (const shape of moment) this.stroke(c, shape.edges, "#FFFFFF", 4, [2, 5]);
     for (const id of chosen.members) if (shapes.has(id)) { this.stroke(c, shapes.get(id).edges, CHOSEN, 3); this.dots(c, shapes.get(id).holes); }
     if (layers.ends) this.paintEnds(c, shapes);
+    this.paintLaps(c);
     if (layers.plan && build.planShapes?.[this.name]) this.stroke(c, build.planShapes[this.name].flat(), PLAN, 2, [10, 4, 2, 4]);
     if (layers.labels) this.paintLabels(c, shapes);
     if (build.proposal?.shapes[this.name]) this.stroke(c, build.proposal.shapes[this.name].edges, CHOSEN, 3, [8, 6]);
@@ -251,6 +252,29 @@ export class PhotoView {
         c.fillStyle = UNSURE; c.fill(); c.strokeStyle = INK; c.lineWidth = 2; c.stroke();
         c.fillStyle = INK; c.fillText("?", x, y + 1);
       });
+    }
+  }
+
+  /** [[lap, x, y]] of the laps of what is chosen, as they lie on the canvas. */
+  laps() {
+    const shapes = build.shapes.get(this.name), found = [];
+    if (!shapes) return found;
+    for (const j of build.joints) {
+      if (!chosen.members.includes(j.a) && !chosen.members.includes(j.b)) continue;
+      const a = shapes.get(j.a)?.axis, b = shapes.get(j.b)?.axis;
+      if (!a || !b || a.length <= 2 * j.a_hole + 1 || b.length <= 2 * j.b_hole + 1) continue;
+      found.push([j, (a[2 * j.a_hole] + b[2 * j.b_hole]) / 2 * this.scale + this.x, (a[2 * j.a_hole + 1] + b[2 * j.b_hole + 1]) / 2 * this.scale + this.y]);
+    }
+    return found;
+  }
+
+  paintLaps(c) {
+    for (const [j, x, y] of this.laps()) {
+      const here = chosen.lap && String(lapKey(j)) === String(chosen.lap), r = here ? 9 : 5;
+      c.beginPath(); c.arc(x, y, r, 0, 2 * Math.PI);
+      c.fillStyle = j.bolt === "seen" ? "#0072B2" : "#fffdf6"; c.fill();
+      c.setLineDash(j.bolt === "assumed" ? [3, 2.5] : []); c.lineWidth = here ? 3 : 2; c.strokeStyle = here ? CHOSEN : INK; c.stroke(); c.setLineDash([]);
+      if (j.bolt === "none") { c.beginPath(); c.moveTo(x - r, y + r); c.lineTo(x + r, y - r); c.strokeStyle = INK; c.stroke(); }
     }
   }
 
@@ -402,6 +426,8 @@ export class PhotoView {
     const place = this.toPhoto(at);
     if (modes.current === "openings") return this.mark(place);
     if (modes.current === "draw") return this.drawPoint(place);
+    const lap = !add && this.laps().find(([, x, y]) => Math.hypot(x - at[0], y - at[1]) < 12);
+    if (lap) return choose([lap[0].a, lap[0].b], lapKey(lap[0]));
     const id = this.memberAt(at);
     choose(id ? [id] : [], null, add && Boolean(id));
   }

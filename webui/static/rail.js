@@ -10,32 +10,35 @@ import * as effects from "./effects.js";
 import * as away from "./away.js";
 
 const TABS = [["doubts", "Doubts", drawDoubts], ["members", "Members", drawMembers], ["laps", "Laps", drawLaps], ["parts", "Parts", effects.drawParts], ["checks", "Checks", effects.drawChecks], ["away", "Take away", away.draw]];
+const LISTS = TABS.filter(t => t[0] !== "away");       // "Take away" stands in the bar above
 let open = "doubts";
 
 export function begin() {
   const tabs = byId("tabs");
-  tabs.replaceChildren(...TABS.map(([name, text]) => h("button", {type: "button", role: "tab", id: `tab-${name}`, "aria-controls": "panel", onclick: () => show(name)}, text)));
+  tabs.replaceChildren(...LISTS.map(([name, text]) => h("button", {type: "button", role: "tab", id: `tab-${name}`, "aria-controls": "panel", onclick: () => show(name)}, text)));
   tabs.addEventListener("keydown", event => {
     const step = {ArrowRight: 1, ArrowLeft: -1}[event.key];
     if (!step) return;
-    const i = (TABS.findIndex(t => t[0] === open) + step + TABS.length) % TABS.length;
-    show(TABS[i][0]);
-    byId(`tab-${TABS[i][0]}`).focus();
+    const i = (LISTS.findIndex(t => t[0] === open) + step + LISTS.length) % LISTS.length;
+    show(LISTS[i][0]);
+    byId(`tab-${LISTS[i][0]}`).focus();
     event.preventDefault(); event.stopPropagation();
   });
   for (const event of ["changed", "chosen", "units", "effects"]) on(event, () => draw());
+  byId("away").onclick = () => { show("away"); byId("panel").focus(); byId("panel").scrollIntoView({block: "nearest"}); };
   show("doubts");
 }
 
 export function show(name) {
   open = name;
-  for (const [other] of TABS) {
+  for (const [other] of LISTS) {
     const tab = byId(`tab-${other}`);
     tab.setAttribute("aria-selected", other === name);
-    tab.tabIndex = other === name ? 0 : -1;
+    tab.tabIndex = other === name || name === "away" && other === "doubts" ? 0 : -1;
   }
+  byId("away").setAttribute("aria-expanded", name === "away");
   const panel = byId("panel");
-  panel.setAttribute("aria-labelledby", `tab-${name}`);
+  panel.setAttribute("aria-labelledby", name === "away" ? "away" : `tab-${name}`);
   panel.scrollTop = 0;
   effects.want(name);
   draw();

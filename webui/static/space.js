@@ -2,7 +2,7 @@
 
 import * as THREE from "./vendor/three.module.min.js";
 import {h} from "./dom.js";
-import {build, changed, chosen, choose, MOMENT_MS} from "./store.js";
+import {build, changed, chosen, choose, lapKey, MOMENT_MS} from "./store.js";
 import {LEAST_SURE} from "./colours.js";
 
 const CLICK_PX = 5;
@@ -152,6 +152,13 @@ export class SpaceView {
       c.fillStyle = chosen.members.includes(id) ? "#f0e442" : "#fffdf6"; c.fill();
       c.strokeStyle = "#14191c"; c.lineWidth = 1.2; c.stroke();
       c.fillStyle = "#14191c"; c.fillText(id, x, y + 0.5);
+    }
+    for (const j of build.joints) {
+      if (!chosen.lap || String(lapKey(j)) !== String(chosen.lap)) continue;
+      const a = build.members.get(j.a), b = build.members.get(j.b);
+      const p = new THREE.Vector3(...[0, 1, 2].map(i => (a.first[i] + a.direction[i] * j.a_hole + b.first[i] + b.direction[i] * j.b_hole) / 2)).project(this.camera);
+      c.beginPath(); c.arc((p.x + 1) * this.width / 2, (1 - p.y) * this.deep / 2, 8, 0, 7);
+      c.lineWidth = 4; c.strokeStyle = "#14191c"; c.stroke(); c.lineWidth = 2; c.strokeStyle = "#f0e442"; c.stroke();
     }
     const axes = [["x", 1, 0, 0], ["y", 0, 1, 0], ["z", 0, 0, 1]], at = [34, this.deep - 34];
     for (const [name, ...v] of axes) {

@@ -7,7 +7,7 @@ const MOST = 48;
 
 /** An SVG of a member; `big` numbers the holes. */
 export function stick(m, big = false) {
-  const pitch = big ? 15 : 9, tall = big ? 34 : 14, top = big ? 10 : 1, deep = big ? 14 : 12, n = Math.min(m.holes, MOST);
+  const pitch = big ? Math.max(11, Math.min(26, 340 / m.holes)) : 9, tall = big ? 34 : 14, top = big ? 10 : 1, deep = big ? 14 : 12, n = Math.min(m.holes, MOST);
   const wide = n * pitch;
   const taken = new Map();
   for (const j of build.joints) {

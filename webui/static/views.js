@@ -4,13 +4,14 @@ import {byId, h} from "./dom.js";
 import {build, on} from "./store.js";
 import {PhotoView} from "./photo.js";
 import {SpaceView} from "./space.js";
-import {startTile} from "./start.js";
+import {choosePhotos, startTile} from "./start.js";
 
 export const views = {photos: new Map(), space: null, large: null};
 const narrow = matchMedia("(max-width: 999px)");
 
 export function begin() {
   views.space = new SpaceView(enlarge);
+  byId("more-photos").onclick = choosePhotos;
   on("photos", refresh);
   on("changed", () => { views.space.update(); redraw(); });
   on("draw", () => { views.space.tint?.(); redraw(); });
@@ -32,7 +33,7 @@ function refresh() {
   if (views.large && !all().includes(views.large)) views.large = null;
   if (narrow.matches && !views.large) views.large = all()[0] || null;
   const tiles = byId("tiles");
-  const wanted = [...all().map(v => v.element), startTile()];
+  const wanted = build.photos.length ? all().map(v => v.element) : [startTile()];
   if (wanted.length !== tiles.children.length || wanted.some((e, i) => tiles.children[i] !== e)) tiles.replaceChildren(...wanted);
   tiles.dataset.count = wanted.length;
   document.body.classList.toggle("empty", !build.photos.length);

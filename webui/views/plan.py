@@ -1,12 +1,17 @@
 """A plan: another frame file that the build is held against."""
 from __future__ import annotations
 
+from dataclasses import replace
+
 from flask import Blueprint, jsonify, request
 
 from recon.errors import ReconError
 from recon.files import write_bytes_atomic
 from recon.frame.checked import MAX_BYTES, parse_json
 from recon.frame.files import frame_from_dict, load_frame
+from recon.frame.lattice import align, transform
+from recon.workshop.audit import audit
+from webui import sight
 from webui.app import bench
 
 bp = Blueprint("plan", __name__)
@@ -33,6 +38,35 @@ def take():
     plan = frame_from_dict(parse_json(text, "plan"), "plan", b.stocks)
     write_bytes_atomic(b.build.folder / PLAN, data)
     return jsonify(plan=plan.name or "plan", members=len(plan.members))
+
+
+@bp.get("/api/audit")
+def held_against():
+    """The build against its plan: {verdict, differences, not_checked: [{text, members of the build, severity}], shapes}.
+
+    shapes : for every photo the outlines of the plan's members that differ, where the plan has them.
+    """
+    b = bench()
+    frame, plan = b.build.state.frame, load_plan(b)
+    if plan is None:
+        raise ReconError("There is no plan to hold this build against; load one.")
+    found = audit(frame, plan)
+
+    def row(d):
+        return {"text": d.text, "severity": d.severity, "kind": d.kind,
+                "members": [id for id in (found.names.get(m, m) for m in d.members) if id in {m.id for m in frame.members}]}
+
+    return jsonify(verdict=found.verdict, differences=list(map(row, found.differences)), not_checked=list(map(row, found.not_checked)),
+                   shapes=_shapes(frame, plan, {id for d in found.differences for id in d.members}))
+
+
+def _shapes(frame, plan, ids) -> dict:
+    there = align(plan, frame)
+    if there is None or not ids:
+        return {}
+    members = tuple(m for m in transform(replace(plan, photos=()), there.turn, there.shift).members if m.id in ids)
+    found = sight.shapes(replace(frame, members=members, joints=()))
+    return {photo: [shape["edges"] for shape in shapes.values()] for photo, shapes in found.items()}
 
 
 @bp.post("/api/plan/remove")
