@@ -11,6 +11,7 @@ from recon.image.camera import Camera, project_jacobian
 from recon.image.openings import OPENING
 from recon.image.rows import Row
 from recon.solve.evidence import View, make_view
+from recon.solve.members import Stick
 from tests.growing import grow_frame
 
 SIZE = (1600, 1200)
@@ -116,6 +117,16 @@ def true_rows(shot, least=4):
 
 def axes_of(frame, members):
     return np.array([int(np.abs(frame.members[m].direction).argmax()) for m in members])
+
+
+def sticks_of(frame):
+    """A frame's members as sticks that run towards positive coordinates."""
+    out = []
+    for m in frame.members:
+        axis = int(np.abs(m.direction).argmax())
+        first = np.minimum(m.first, m.last)
+        out.append(Stick(axis, first.astype(float), m.holes, 0.0, np.zeros(m.holes), np.zeros(m.holes, int)))
+    return out
 
 
 unit = st.floats(-1, 1)
