@@ -15,7 +15,8 @@ from recon.workshop.solids import (BOLT_PER_HOLE, END_LENGTH, END_RADIUS, Boxes,
 # In diameters of the bolt; common practice, no source.  A ring is half as wide again as the 1.6 diameters across the flats
 # of the nut; a spanner is about ten times as long as the flats; a nut with its washer takes the first 1.1.
 RING, HANDLE, HANDLE_WIDTH, LEVEL = 1.2, 16.0, 1.0, (0.2, 1.1)
-STEP_DEG, SWING_DEG = 10, 60      # the spanner is tried every 10 degrees; twelve points take it up anew after 30, 60 is easy
+SWING_DEG = 60     # a ring of twelve points is taken up anew after 30 degrees already
+STEP_DEG = 10      # the handle is tried every so many degrees, each time as wide as it sweeps until the next
 ASSUMED = (f"Room assumed for each bolt: its own length and head along its axis on one side, its nut on the other, and for two "
            f"ring spanners {HANDLE:.0f} bolt diameters long, one of which swings {SWING_DEG} degrees (common practice, no source).")
 
@@ -42,23 +43,28 @@ def reach_of(bolt: Bolt, solids: Boxes, own, hole: float) -> Reach:
     for side in (-1, 1):
         rows += [along_bolt(bolt, side, 0, length + d, END_RADIUS * d), along_bolt(bolt, side, 0, END_LENGTH * d, END_RADIUS * d),
                  along_bolt(bolt, side, LEVEL[0] * d, LEVEL[1] * d, RING * d)]
-        rows += [_handle(bolt, side, angle, d) for angle in angles]
+        rows += _handles(bolt, side, angles, d)
     tools = boxes_of(rows)
     low, high = (tools.centre - tools.reach).min(axis=0), (tools.centre + tools.reach).max(axis=0)
     close = ((solids.centre - solids.reach < high) & (solids.centre + solids.reach > low)).all(axis=1)
     close[list(own)] = False
     near = np.nonzero(close)[0]
-    met = overlaps(tools, solids.take(near)).reshape(2, 3 + len(angles), -1)
-    return Reach(near, met[:, 0], met[:, 1], met[:, 2], met[:, 3:])
+    met = overlaps(tools, solids.take(near)).reshape(2, 3 + 2 * len(angles), -1)
+    return Reach(near, met[:, 0], met[:, 1], met[:, 2], met[:, 3:].reshape(2, len(angles), 2, -1).any(axis=2))
 
 
-def _handle(bolt: Bolt, side: int, angle: float, d: float):
-    """The spanner's handle at an angle about the bolt's axis, as a row for `boxes_of`."""
+def _handles(bolt: Bolt, side: int, angles, d: float) -> list:
+    """The spanner's handle at angles about the bolt's axis, as rows for `boxes_of`: its inner and its outer half at each."""
     axis, u, v = bolt_axes(bolt)
-    out, across = np.cos(angle) * u + np.sin(angle) * v, np.cos(angle) * v - np.sin(angle) * u
-    face = np.asarray(bolt.start if side < 0 else bolt.end, float)
-    middle = face + side * sum(LEVEL) / 2 * d * axis + HANDLE / 2 * d * out
-    return middle, (axis, out, across), ((LEVEL[1] - LEVEL[0]) / 2 * d, HANDLE / 2 * d, HANDLE_WIDTH / 2 * d)
+    level = np.asarray(bolt.start if side < 0 else bolt.end, float) + side * sum(LEVEL) / 2 * d * axis
+    rows = []
+    for angle in angles:
+        out, across = np.cos(angle) * u + np.sin(angle) * v, np.cos(angle) * v - np.sin(angle) * u
+        for near, far in ((0.0, HANDLE / 2), (HANDLE / 2, HANDLE)):
+            wide = max(HANDLE_WIDTH / 2, far * np.tan(np.radians(STEP_DEG / 2)))
+            rows.append((level + (near + far) / 2 * d * out, (axis, out, across),
+                         ((LEVEL[1] - LEVEL[0]) / 2 * d, (far - near) / 2 * d, wide * d)))
+    return rows
 
 
 def reachable(reach: Reach, present) -> bool:

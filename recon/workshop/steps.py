@@ -25,7 +25,8 @@ SAME_LEVEL = 0.01   # pitches
 class Step:
     """One step.
 
-    number : from 1.   new : ids that come in.   bolts : that go in, in this order.   bare : laps of the new members with
+    number : from 1.   new : ids that come in; where there is nothing yet, `laid` are those of them that are laid down
+    first, for the others to come to.   bolts : that go in, in this order.   bare : laps of the new members with
     what is there that get no bolt in this step.
     there : ids already in place, that the new ones are brought to.   there_bolts : bolts already in.
     direction : the way in which the new members are brought, a unit vector in the frame's own space; None where they
@@ -42,6 +43,7 @@ class Step:
     direction: tuple[float, float, float] | None
     group: int
     text: str
+    laid: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -225,7 +227,7 @@ class _Teller:
                      if j not in bolted and (j.a in mine and j.b in rest or j.b in mine and j.a in rest))
         return Step(number, self.ids(move.part | move.onto if begins else move.part), tuple(self.bolts[b] for b in move.bolts), bare,
                     () if begins else self.ids(there), tuple(self.bolts[b] for b in before), self._direction(move), group,
-                    self._text(move, begins, bare, group))
+                    self._text(move, begins, bare, group), self.ids(move.onto) if begins else ())
 
     def _direction(self, move: Move):
         return None if move.direction is None else as_tuple(np.round(self.turn.T @ np.asarray(move.direction)))
