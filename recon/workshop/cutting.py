@@ -158,7 +158,7 @@ def _kinds(stock: Stock, pitch_mm, rack: Rack, used, prices, lengths_mm, bought,
         if id == stock.id:
             kinds.append(_Kind(OwnedStick(id, round(holes * pitch_mm, 4), count), True))
     priced = {mm: price for (id, mm), price in (prices.stick.items() if prices else ()) if id == stock.id}
-    lengths = [float(mm) for mm in lengths_mm or priced or stock.lengths_mm]
+    lengths = [round(float(mm), 4) for mm in lengths_mm or priced or stock.lengths_mm]
     without = [mm for mm in lengths if mm not in priced]
     if priced and without:
         notes.append(f"No price is known for sticks of {stock.id} of {', '.join(map(mm_text, without))}: left out.")

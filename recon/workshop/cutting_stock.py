@@ -84,7 +84,7 @@ def solve(demand: Sequence[int], kinds: Sequence[StickKind]) -> Packing:
         listed = _list_patterns(demand, kinds)
         whole, proved = _pick(demand, kinds, listed or columns, np.floor(weight))
         best = best_of(best, whole)
-        if listed:
+        if listed and math.isfinite(proved):
             bound = max(bound, round_up(proved + spare))
     elif spare:
         best = best_of(best, _pick(demand, kinds, columns, weight)[0])      # of one cost, less of the owned sticks

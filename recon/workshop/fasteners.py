@@ -161,6 +161,8 @@ def parse_bolt(text: str) -> tuple[Thread, float]:
     thread = find_thread(match[1])
     whole, _, part = match[2].replace("-", " ").partition(" ")
     number = sum(_ratio(x) for x in (whole, part) if x)
+    if not number:
+        raise ReconError(f"'{text.strip()}' has no length; write it like 'M8 x 90' or '5/16 x 3 1/2 in'.")
     inches = (match[3] or ("in" if thread.system == "inch" else "mm")).lower() != "mm"
     return thread, round(number * (MM_PER_IN if inches else 1), 4)
 

@@ -80,7 +80,7 @@ class Row:
             raise self.wrong(f"'{column}': {error}") from error
         if not least <= value <= 1e5:
             raise self.wrong(f"'{column}' is '{shorten(text, 40)}'; write a length from {least:g} mm to 100 m.")
-        return value
+        return round(value, 4)      # 8 ft is 2438.4 mm and not a hair less
 
 
 def read_rows(path, what: str, columns: Sequence[str]) -> list[Row]:
