@@ -101,7 +101,7 @@ def fasten(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock], system: str | 
     """What to buy for a bolt; None where no stock tells the hole and no thread is given.
 
     system : "metric" or "inch", by the stock where None.   thread : in place of the largest that passes the hole.
-    Raises ReconError where the thread is thicker than the hole, or no listed bolt is long enough.
+    Raises ReconError where the thread is thicker than the hole, or none is thin enough.
     """
     hole = hole_mm(bolt, frame, stocks)
     if thread is None:

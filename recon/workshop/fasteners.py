@@ -121,19 +121,27 @@ def needed_mm(grip_mm: float, thread: Thread) -> float:
 
 
 def bolt_length(grip_mm: float, thread: Thread) -> float:
-    """The next standard length up, mm.  Raises ReconError where the grip is longer than any bolt."""
+    """The next standard length up, mm; for a grip that no listed bolt reaches through, of threaded rod, cut to 10 mm or
+    1/2 in, with a washer and a nut at each end."""
     lengths = METRIC_LENGTHS_MM if thread.system == "metric" else INCH_LENGTHS_MM
     needed = needed_mm(grip_mm, thread)
     at = bisect_left(lengths, needed - 1e-6)
-    if at == len(lengths):
-        raise ReconError(f"A grip of {mm_text(grip_mm)} needs a bolt longer than the longest listed "
-                         f"({mm_text(lengths[-1])}); use threaded rod.")
-    return float(lengths[at])
+    if at < len(lengths):
+        return float(lengths[at])
+    step = 10.0 if thread.system == "metric" else MM_PER_IN / 2
+    return math.ceil((needed + thread.nut_mm + THREADS_PAST_NUT * thread.pitch_mm) / step - 1e-9) * step
+
+
+def is_rod(thread: Thread, length_mm: float) -> bool:
+    """Whether no bolt of that length is listed because it is too long, so that it is cut from threaded rod."""
+    return length_mm > (METRIC_LENGTHS_MM if thread.system == "metric" else INCH_LENGTHS_MM)[-1] + 1e-6
 
 
 def threaded_mm(thread: Thread, length_mm: float) -> float:
-    """Length of the thread on a bolt, mm: 2 d + 6, 12 or 25 mm with lengths to 125, to 200 and above (ISO 4014), 2 d +
+    """Length of the thread on a bolt, mm, all of it on a rod: 2 d + 6, 12 or 25 mm with lengths to 125, to 200 and above (ISO 4014), 2 d +
     1/4 in to 6 in and + 1/2 in above (ASME B18.2.1); both from memory."""
+    if is_rod(thread, length_mm):
+        return length_mm
     if thread.system == "metric":
         extra = 6 if length_mm <= 125 else 12 if length_mm <= 200 else 25
     else:
@@ -142,11 +150,12 @@ def threaded_mm(thread: Thread, length_mm: float) -> float:
 
 
 def bolt_name(thread: Thread, length_mm: float) -> str:
-    """'M8 x 90' or '5/16-18 x 3 1/2 in'."""
-    return f"{thread.name} x {mm_text(length_mm).removesuffix(' mm') if thread.system == 'metric' else inch_text(length_mm)}"
+    """'M8 x 90', '5/16-18 x 3 1/2 in', 'threaded rod M8 x 520'."""
+    rod = "threaded rod " if is_rod(thread, length_mm) else ""
+    return f"{rod}{thread.name} x {mm_text(length_mm).removesuffix(' mm') if thread.system == 'metric' else inch_text(length_mm)}"
 
 
-_BOLT = re.compile(r"\s*(M\s*\d+|\d+(?:/\d+)?(?:-\d+)?)\s*(?:in|\")?\s*[x×*]\s*(\d+(?:\.\d+)?(?:[ -]\d+/\d+)?|\d+/\d+)\s*(mm|in|\")?\s*",
+_BOLT = re.compile(r"\s*(?:threaded rod )?(M\s*\d+|\d+(?:/\d+)?(?:-\d+)?)\s*(?:in|\")?\s*[x×*]\s*(\d+(?:\.\d+)?(?:[ -]\d+/\d+)?|\d+/\d+)\s*(mm|in|\")?\s*",
                    re.IGNORECASE)
 
 
@@ -177,8 +186,9 @@ def _ratio(text: str) -> float:
 # Mass, of plain shapes: a cylinder for the shank, hexagonal prisms for head and nut, a ring for the washer.
 
 def bolt_mass_kg(thread: Thread, length_mm: float) -> float:
-    """Mass of a bolt, kg; the thread is reckoned with its full diameter."""
-    return (_disc(thread.d_mm) * length_mm + _hexagon(thread.flats_mm) * thread.head_mm) * STEEL_KG_M3 * 1e-9
+    """Mass of a bolt, kg, without a head where it is a rod; the thread is reckoned with its full diameter."""
+    head = 0.0 if is_rod(thread, length_mm) else _hexagon(thread.flats_mm) * thread.head_mm
+    return (_disc(thread.d_mm) * length_mm + head) * STEEL_KG_M3 * 1e-9
 
 
 def nut_mass_kg(thread: Thread) -> float:

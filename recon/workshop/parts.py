@@ -11,7 +11,7 @@ from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.bolts import Bolt, Fastening, bolt_words, fasten, find_bolts, grip_mm
-from recon.workshop.fasteners import Thread, bolt_mass_kg, needed_mm, nut_mass_kg, threaded_mm, washer_mass_kg
+from recon.workshop.fasteners import Thread, bolt_mass_kg, is_rod, needed_mm, nut_mass_kg, threaded_mm, washer_mass_kg
 from recon.workshop.longer import Box
 from recon.workshop.prices import PriceList
 from recon.workshop.rack import Rack, RackUse, use_rack
@@ -117,7 +117,7 @@ def parts_list(frame: Frame, stocks: Mapping[str, Stock], prices: PriceList | No
     system : bolts "metric" or "inch"; by the stock where None.   thread : of all bolts, in place of the largest that
     passes the holes.   keep_out, floor : where longer members from the rack may not reach (`longer.surroundings`).
 
-    Raises ReconError where the frame has no pitch, no listed bolt fits a hole or a grip, or `thread` passes no hole.
+    Raises ReconError where the frame has no pitch, no listed bolt fits a hole, or `thread` passes no hole.
     """
     if not frame.pitch_mm:
         raise ReconError("The frame's pitch is not known, so its parts have no lengths; give its stock, or one measured length.")
@@ -151,19 +151,20 @@ def _hardware_lines(bolts, frame, stocks, prices, owned: Counter) -> tuple[Hardw
     for bolt, fastening in bolts:
         grip = fastening.grip_mm if fastening else grip_mm(bolt, frame, stocks)
         groups.setdefault((fastening.name if fastening else "", grip), []).append((bolt, fastening))
-    lines, threads = [], Counter()
+    lines, nuts, washers = [], Counter(), Counter()
     for (name, grip), group in sorted(groups.items(), key=lambda g: (g[0][1], g[0][0])):
         fastening = group[0][1]
         seen = sum(bolt.seen for bolt, _ in group)
         if fastening:
-            threads[fastening.thread] += len(group)
+            nuts[fastening.thread] += len(group) * (2 if is_rod(fastening.thread, fastening.length_mm) else 1)
+            washers[fastening.thread] += 2 * len(group)
         lines.append(_line("bolt", name, len(group), grip, fastening and fastening.thread.flats_mm, (seen, len(group) - seen),
                            tuple(bolt_words(bolt) for bolt, _ in group),
                            bolt_mass_kg(fastening.thread, fastening.length_mm) if fastening else None, prices, owned))
-    for kind, each, mass in (("nut", 1, nut_mass_kg), ("washer", 2, washer_mass_kg)):
-        for thread, n in sorted(threads.items(), key=lambda t: t[0].d_mm):
+    for kind, counts, mass in (("nut", nuts, nut_mass_kg), ("washer", washers, washer_mass_kg)):
+        for thread, n in sorted(counts.items(), key=lambda t: t[0].d_mm):
             flats = thread.flats_mm if kind == "nut" else None
-            lines.append(_line(kind, thread.name, each * n, None, flats, (0, 0), (), mass(thread), prices, owned))
+            lines.append(_line(kind, thread.name, n, None, flats, (0, 0), (), mass(thread), prices, owned))
     return tuple(lines)
 
 

@@ -70,6 +70,7 @@ def test_a_rack_is_read(tmp_path):
     ("meter,hardwood-38,,4.2,EUR", ["'item' is 'meter'", "perhaps 'metre'"]),
     ("metre,hardwood-38,,cheap,EUR", ["'price' is 'cheap'", "plain number"]),
     ("metre,hardwood-38,,-3,EUR", ["'price' is '-3'"]),
+    ('metre,hardwood-38,,"1,234",EUR', ["'price' is '1,234'", "plain number"]),
     ("metre,hardwood-38,,nan,EUR", ["'price' is 'nan'"]),
     ("metre,hardwood-38,,,EUR", ["'price' is empty"]),
     ("metre,hardwood-38,,4,GBP", ["one currency"]),

@@ -56,6 +56,13 @@ def test_bolts_of_other_grips_are_other_lines():
     assert [(h.grip_mm, h.count) for h in of(parts_list(frame, STOCKS), "bolt")] == [(76.2, 1), (114.3, 1)]
 
 
+def test_a_grip_beyond_all_bolts_takes_threaded_rod_with_two_nuts():
+    frame = framed(*(member("ABCDEFGHIJKLMN"[k], (0, k, 0), X if k % 2 else Z, 4) for k in range(14)))
+    parts = parts_list(frame, STOCKS, system="metric")
+    assert [(h.kind, h.name, h.count) for h in parts.hardware] == [
+        ("bolt", "threaded rod M8 x 560", 1), ("nut", "M8", 2), ("washer", "M8", 2)]     # 14 x 38.1 + 2 x 1.8 + 2 x 6.8 + 2 x 1.25
+
+
 def test_seen_assumed_and_missing_bolts_are_told_apart():
     frame = gate()
     frame = replace(frame, joints=tuple(replace(j, bolt=b) for j, b in zip(frame.joints, ("seen", "none", "assumed", "seen", "assumed"))))
