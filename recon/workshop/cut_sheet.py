@@ -130,8 +130,8 @@ def _rest_words(stick: CutStick) -> str:
 
 
 def _stick_table(plan: CutPlan, number: int):
-    rows = [(str(number + k), f"{both_text(stick.length_mm)}{', from the rack' if stick.owned else ''}", _pieces_words(stick),
-             _saw_words(stick), _rest_words(stick)) for k, stick in enumerate(plan.sticks)]
+    rows = [(str(number + k), both_text(stick.length_mm).replace(" ", "\u00a0") + (", from the rack" if stick.owned else ""),
+             _pieces_words(stick), _saw_words(stick), _rest_words(stick)) for k, stick in enumerate(plan.sticks)]
     drilled = any(stick.holes_mm for stick in plan.sticks)
     return ("", "stick", "members and holes", "cut after hole" if drilled else "cut at, mm", "left over"), rows
 
