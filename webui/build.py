@@ -190,7 +190,7 @@ class Build:
         """Names of the photos in the folder, in natural order."""
         from recon.image.photos import SUFFIXES, _natural_key
 
-        files = [p for p in (self.folder / PHOTOS).iterdir() if p.suffix.lower() in SUFFIXES and p.is_file() and not p.is_symlink()]
+        files = [p for p in (self.folder / PHOTOS).iterdir() if p.suffix.lower() in SUFFIXES and not p.name.startswith(".") and p.is_file() and not p.is_symlink()]
         return [p.name for p in sorted(files, key=_natural_key)]
 
     def _digest_of_frame_file(self) -> str:

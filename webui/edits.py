@@ -182,7 +182,7 @@ def _merge(state, ask):
     one = replace(a, first=as_tuple(a.hole_centre(low)), holes=high - low + 1, ends=ends, seen=a.seen + b.seen)
     state = renumbered(state, a.id, lambda k: (a.id, k - low))
     state = renumbered(state, b.id, lambda k: (a.id, start + (-k if turned else k) - low))
-    said = _vouch(_forget(state.said, b.id), a.id, place=True)
+    said = _vouch(_forget(state.said, b.id), a.id, place=True, ends=(True, True))    # one member as long as is seen now
     joints = tuple({joint_key(j): j for j in state.frame.joints if j.a != j.b}.values())
     members = tuple(m for m in _put(state.frame, one) if m.id != b.id)
     frame = replace(state.frame, members=members, joints=joints)

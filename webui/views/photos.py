@@ -20,8 +20,8 @@ def add():
     from urllib.parse import unquote
 
     name = unquote(request.headers.get("X-Photo-Name", ""))[:300] or "photo.jpg"
-    if request.content_length is None:
-        raise ReconError("The photo's size is not known; send it as a file.")
+    if not request.content_length:
+        raise ReconError(f"{name}: the file is empty, or its size is not told; send it again.")
     return jsonify(bench().photos.take_in(name, request.stream))
 
 

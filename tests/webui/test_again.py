@@ -1,0 +1,106 @@
+"""Solving again never undoes the user; where the photos say otherwise, it is said."""
+from dataclasses import replace
+
+import numpy as np
+
+from recon.frame.joints import find_joints
+from recon.frame.lattice import rotations, transform
+from recon.frame.model import Frame, relabel
+from webui.again import constraints, kept
+from webui.edits import edit
+from webui.state import joint_key
+from tests.webui.frames import gate
+
+
+def said(state, *asks):
+    for ask in asks:
+        state, _ = edit(state, ask)
+    return state
+
+
+def solved(frame: Frame, turn=5, shift=(3, -2, 7)) -> Frame:
+    """The frame as a solver would give it: turned, shifted, labelled its own way."""
+    return relabel(transform(frame, rotations()[turn], shift))
+
+
+def holes(state):
+    return {m.id: m.holes for m in state.frame.members}
+
+
+def test_a_solution_in_any_pose_comes_back_under_the_same_labels():
+    again = kept(gate(), solved(gate().frame))
+    assert holes(again) == holes(gate()) and again.said["conflicts"] == []
+    assert all(np.allclose(again.frame.member(m.id).first, m.first) or np.allclose(again.frame.member(m.id).last, m.first) for m in gate().frame.members)
+    assert len(again.frame.joints) == 4
+
+
+def test_an_end_that_the_user_set_stays_and_the_difference_is_told():
+    state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 3})
+    again = kept(state, solved(gate().frame))
+    assert again.frame.member("A").holes == 15
+    assert [c["members"] for c in again.said["conflicts"]] == [["A"]] and "15 holes" in again.said["conflicts"][0]["text"]
+
+
+def test_the_other_end_may_improve():
+    state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 0})
+    longer = replace(gate().frame, members=tuple(replace(m, first=(0.0, 0.0, -2.0), holes=14) if m.id == "A" else m for m in gate().frame.members))
+    again = kept(state, solved(replace(longer, joints=find_joints(longer.members))))
+    assert again.frame.member("A").holes == 14 and again.said["conflicts"] == []
+
+
+def test_members_without_a_word_follow_the_solution():
+    shorter = replace(gate().frame, members=tuple(replace(m, holes=10) if m.id == "B" else m for m in gate().frame.members), joints=())
+    again = kept(gate(), solved(replace(shorter, joints=find_joints(shorter.members))))
+    assert again.frame.member("B").holes == 10
+
+
+def test_a_deleted_member_stays_away():
+    state = said(gate(), {"op": "delete", "members": ["D"]})
+    again = kept(state, solved(gate().frame))
+    assert set(holes(again)) == {"A", "B", "C"}
+    assert "stays away" in again.said["conflicts"][0]["text"]
+
+
+def test_a_member_that_the_user_drew_stays_though_no_photo_shows_it():
+    state = said(gate(), {"op": "add", "first": [-1, 1, 5], "direction": [1, 0, 0], "holes": 13})
+    again = kept(state, solved(gate().frame))
+    assert holes(again)["E"] == 13 and "do not show E" in again.said["conflicts"][0]["text"]
+    assert any("E" in (j.a, j.b) for j in again.frame.joints)
+
+
+def test_a_member_moved_to_another_line_does_not_come_back_on_the_old_one():
+    state = said(gate(), {"op": "shift", "members": ["C"], "by": [0, 0, 1]})
+    again = kept(state, solved(gate().frame))
+    assert set(holes(again)) == {"A", "B", "C", "D"} and again.frame.member("C").first[2] == 3
+
+
+def test_merged_members_stay_merged():
+    parted = said(gate(), {"op": "split", "member": "A", "after": 5})
+    state = said(parted, {"op": "merge", "members": ["A", "E"]})
+    again = kept(state, solved(parted.frame))
+    assert holes(again) == holes(gate())
+
+
+def test_a_parted_lap_and_a_bolt_that_is_not_there_stay():
+    state = said(gate(), {"op": "lap", "lap": ["A", 2, "C", 1], "word": "apart"}, {"op": "lap", "lap": ["B", 2, "C", 11], "word": "none"})
+    again = kept(state, solved(gate().frame, turn=0, shift=(0, 0, 0)))
+    bolts = {joint_key(j): j.bolt for j in again.frame.joints}
+    assert ("A", 2, "C", 1) not in bolts and bolts[("B", 2, "C", 11)] == "none"
+
+
+def test_the_users_pitch_stays():
+    state = said(gate(), {"op": "scale", "text": "A = 600 mm"})
+    assert kept(state, solved(gate().frame)).frame.pitch_mm == 50
+
+
+def test_the_solver_is_told_what_it_must_keep():
+    state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 1}, {"op": "delete", "members": ["D"]},
+                 {"op": "mark", "photo": "a.jpg", "xy": [5, 6], "word": "missed"})
+    told = constraints(state)
+    assert told["ends"] == {"A": (False, True)} and [m.id for m in told["gone"]] == ["D"]
+    assert told["members"]["A"].holes == 13 and told["missed"]["a.jpg"].tolist() == [[5, 6]]
+
+
+def test_a_reading_that_finds_nothing_takes_nothing_from_the_user():
+    state = said(gate(), {"op": "confirm", "member": "A"})
+    assert holes(kept(state, Frame(()))) == {"A": 12}

@@ -1,0 +1,314 @@
+"""Keeping others out: hosts, origins, tokens, keys, paths, and files that are no photos."""
+import io
+import json
+import struct
+import zipfile
+import zlib
+
+import pytest
+from PIL import Image
+
+from recon.errors import ReconError
+from webui.app import close_app, create_app
+from webui.build import PHOTOS
+from webui.guard import Keys, is_loopback
+from webui.photos import safe_name
+from webui.serve import open_page
+from tests.webui.conftest import SAMPLE, Asked
+from tests.webui.frames import gate
+
+
+def begun(asked):
+    asked.build.change(lambda _: (gate(), "Read"), kind="reading")
+    return asked
+
+
+def upload(asked, data: bytes, name: str):
+    return asked.post("/api/photos", data=data, X_Photo_Name=name, Content_Type="application/octet-stream")
+
+
+def photo_bytes(size=(800, 600), **save) -> bytes:
+    buffer = io.BytesIO()
+    Image.effect_noise(size, 60).convert("RGB").save(buffer, save.pop("format", "JPEG"), **save)
+    return buffer.getvalue()
+
+
+# Who may ask
+
+@pytest.mark.parametrize("host", ["evil.example", "evil.example:8174", "127.0.0.1.evil.example", "192.168.1.9", "localhost.evil.example", "[2001:db8::1]:8174"])
+def test_a_foreign_host_is_refused(asked, host):
+    assert asked.client.get("/", headers={"Host": host}).status_code == 403
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1:8174", "localhost:8174", "[::1]:8174"])
+def test_this_machine_is_let_in(asked, host):
+    assert asked.client.get("/", headers={"Host": host}).status_code == 200
+
+
+@pytest.mark.parametrize("origin", ["http://evil.example", "null", "https://127.0.0.1:8174", "http://127.0.0.1:9999", "http://127.0.0.1:8174.evil.example"])
+def test_a_foreign_origin_changes_nothing(asked, origin):
+    begun(asked)
+    answer = asked.post("/api/edit", json={"base": 1, "ask": {"op": "delete", "members": ["A"]}}, Origin=origin)
+    assert answer.status_code == 403 and asked.build.n == 1
+
+
+def test_a_request_that_another_site_caused_is_refused(asked):
+    assert asked.get("/api/build", **{"Sec-Fetch-Site": "cross-site"}).status_code == 403
+    assert asked.get("/api/build", **{"Sec-Fetch-Site": "same-site"}).status_code == 403
+    assert asked.get("/api/build", **{"Sec-Fetch-Site": "same-origin"}).status_code == 200
+
+
+@pytest.mark.parametrize("token", [None, "", "wrong", "\u00e9"])
+def test_every_change_needs_the_token(asked, token):
+    begun(asked)
+    for rule in asked.app.url_map.iter_rules():
+        if "POST" in rule.methods:
+            answer = asked.post(str(rule).replace("<name>", "x"), json={"base": 1}, X_Build_Token=token)
+            assert answer.status_code == 403, str(rule)
+    assert asked.build.n == 1
+
+
+def test_nothing_changes_by_get(asked):
+    begun(asked)
+    for rule in asked.app.url_map.iter_rules():
+        if "GET" in rule.methods and not rule.arguments:
+            asked.get(str(rule))
+    assert asked.build.n == 1
+
+
+def test_every_answer_forbids_what_a_browser_may_not_do(asked):
+    for path in ("/", "/api/build", "/nothing", "/static/main.js", "/api/photos/x/whole.jpg"):
+        answer = asked.get(path)
+        policy = answer.headers["Content-Security-Policy"]
+        assert "default-src 'none'" in policy and "script-src 'self';" in policy and "unsafe" not in policy
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+        assert answer.headers["Referrer-Policy"] == "no-referrer"
+        assert "Access-Control-Allow-Origin" not in answer.headers
+
+
+def test_the_page_asks_nothing_of_other_machines():
+    from tests.webui.conftest import ROOT
+
+    for path in [*(ROOT / "webui/static").glob("*.*"), *(ROOT / "webui/templates").glob("*")]:
+        text = path.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
+        assert "http://" not in text and "https://" not in text and "//cdn" not in text, path.name
+        assert "innerHTML" not in text and "eval(" not in text and "insertAdjacentHTML" not in text, path.name
+
+
+# Beyond loopback
+
+@pytest.mark.parametrize("host, own", [("127.0.0.1", True), ("localhost", True), ("::1", True), ("127.9.9.9", True), ("0.0.0.0", False), ("192.168.1.4", False), ("yard.example", False)])
+def test_what_is_loopback(host, own):
+    assert is_loopback(host) is own
+
+
+def test_another_interface_needs_a_key(tmp_path):
+    with pytest.raises(ReconError, match="add --key"):
+        open_page(tmp_path / "b", host="0.0.0.0")
+    assert not (tmp_path / "b").exists()
+
+
+def test_a_key_lets_one_browser_in_once(tmp_path):
+    keys, told = Keys(), []
+    app = create_app(tmp_path / "b", host="192.168.1.4", port=8174, keys=keys, on_enter=lambda: told.append(1))
+    base, key = "http://192.168.1.4:8174", keys.new()
+    one, two = Asked(app, app.test_client(), base), Asked(app, app.test_client(), base)
+    assert one.get("/").status_code == 401 and one.get("/api/build").status_code == 401
+    entered = one.get(f"/enter?key={key}")
+    assert entered.status_code == 302 and told == [1]
+    cookie = entered.headers["Set-Cookie"]
+    assert "HttpOnly" in cookie and "SameSite=Strict" in cookie and key not in cookie
+    assert one.get("/api/build").status_code == 200
+    assert two.get(f"/enter?key={key}").status_code == 401 and two.get("/api/build").status_code == 401
+    fresh = one.post("/api/device", json={}).get_json()["address"].split("key=")[1]
+    assert two.get(f"/enter?key={fresh}").status_code == 302 and two.get("/api/build").status_code == 200
+    close_app(app)
+
+
+def test_guessing_keys_ends(tmp_path):
+    keys = Keys()
+    key = keys.new()
+    for k in range(30):
+        assert keys.enter(f"guess {k}") is None
+    assert keys.enter(key) is None
+
+
+# Paths
+
+TRAVERSALS = ["../build.journal", "..%2fbuild.journal", "%2e%2e/build.journal", "....//build.journal", "/etc/passwd", "%2fetc%2fpasswd", "..\\build.journal", "..%5cbuild.journal", "a%00.jpg",
+              "photo_1.jpg/../../build.journal", "%252e%252e%252fbuild.journal"]
+
+
+@pytest.mark.parametrize("path", TRAVERSALS)
+def test_no_path_leaves_the_build(asked, path):
+    begun(asked)
+    for start in ("/api/photos/{}/whole.jpg", "/api/photos/{}/found", "/api/photos/{}/tile/0/0_0.jpg", "/static/{}", "/api/shapes/{}", "/api/papers/{}", "/{}"):
+        answer = asked.get(start.format(path))
+        assert answer.status_code in (301, 308, 400, 404, 405), (start, path)
+        assert b"frame-build" not in answer.data and b"root:" not in answer.data
+
+
+def test_a_link_in_the_photos_folder_is_no_photo(asked, tmp_path):
+    (tmp_path / "secret.jpg").write_bytes(photo_bytes())
+    (asked.build.folder / PHOTOS / "link.jpg").symlink_to(tmp_path / "secret.jpg")
+    assert asked.get("/api/photos/link.jpg/whole.jpg").status_code == 404
+
+
+@pytest.mark.parametrize("name, safe", [("../../etc/passwd", "passwd.jpg"), ("..\\..\\boot.ini", "boot.jpg"), ("<img src=x onerror=alert(1)>.jpg", "_img src_x onerror_alert(1)_.jpg"),
+                                        (".htaccess", "htaccess.jpg"), ("", "photo.jpg"), ("a" * 400 + ".png", "a" * 60 + ".png"), ("con\x00trol\n.heic", "con_trol_.heic"), ("frame.html", "frame.jpg")])
+def test_names_of_uploads_are_made_harmless(name, safe):
+    assert safe_name(name) == safe
+
+
+# Files that are no photos
+
+def png_that_says_it_is_large(side: int) -> bytes:
+    """A PNG of a few bytes whose header tells of side x side pixels."""
+    def chunk(kind, data):
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+    return (b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", struct.pack(">IIBBBBB", side, side, 8, 2, 0, 0, 0))
+            + chunk(b"IDAT", zlib.compress(b"\0" * 10_000)) + chunk(b"IEND", b""))
+
+
+def test_what_is_no_photo_is_refused_and_not_kept(asked):
+    files = {
+        "page.jpg": b"<!doctype html><script>alert(document.cookie)</script>", "vector.png": b"<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>",
+        "empty.jpg": b"", "cut.jpg": photo_bytes()[:4000], "bomb.png": png_that_says_it_is_large(60_000), "long.png": png_that_says_it_is_large(2**31 - 1),
+        "small.png": photo_bytes((40, 40), format="PNG"), "noise.heic": b"\x00\x00\x00\x18ftypheic" + b"\xff" * 500,
+    }
+    archive = io.BytesIO()
+    with zipfile.ZipFile(archive, "w") as z:
+        z.writestr("a.jpg", photo_bytes())
+    files["archive.jpg"] = archive.getvalue()
+    for name, data in files.items():
+        answer = upload(asked, data, name)
+        assert answer.status_code == 422, name
+        words = answer.get_json()["problem"]
+        assert name in words and "Traceback" not in words and str(asked.build.folder) not in words, words
+    assert list((asked.build.folder / PHOTOS).iterdir()) == [] and asked.get("/api/build").get_json()["photos"] == []
+
+
+def test_a_photo_is_kept_under_a_harmless_name_and_shown_as_a_picture(asked):
+    told = upload(asked, photo_bytes(), "%3Cb%3E..%2Fhull side.JPG").get_json()
+    assert told == {"name": "hull side.jpg", "size": [800, 600]}
+    answer = asked.get("/api/photos/hull side.jpg/whole.jpg")
+    assert answer.mimetype == "image/jpeg" and answer.data[:3] == b"\xff\xd8\xff"
+    assert upload(asked, photo_bytes(), "hull side.jpg").get_json()["name"] == "hull side (2).jpg"
+
+
+def test_the_same_photo_twice_is_told(asked):
+    data = photo_bytes()
+    upload(asked, data, "a.jpg")
+    answer = upload(asked, data, "b.jpg")
+    assert answer.status_code == 422 and "here already, as a.jpg" in answer.get_json()["problem"]
+
+
+def test_too_many_bytes_are_refused_before_they_are_read(asked):
+    assert asked.post("/api/photos", data=b"x", X_Photo_Name="a.jpg", Content_Length=str(2**33)).status_code in (413, 422)
+
+
+def test_a_change_as_large_as_a_photo_is_refused(asked):
+    begun(asked)
+    assert asked.post("/api/edit", data=b'{"base":1,"ask":{"op":"name","name":"' + b"x" * 3 * 2**20 + b'"}}', Content_Type="application/json").status_code == 422
+
+
+def test_an_html_plan_is_refused(asked):
+    answer = asked.post("/api/plan", data=b"<html><script>alert(1)</script>", Content_Type="application/json")
+    assert answer.status_code == 422 and not (asked.build.folder / "plan.json").exists()
+
+
+# What goes out
+
+def test_script_in_names_comes_out_as_text(asked):
+    begun(asked)
+    asked.edit(op="name", name="</script><script>alert(1)</script>")
+    page = asked.get("/").get_data(as_text=True)
+    assert "alert(1)" not in page
+    assert asked.get("/api/build").mimetype == "application/json"
+
+
+def test_papers_are_saved_and_never_shown_in_the_page(asked):
+    begun(asked)
+    asked.edit(op="name", name="<script>alert(1)</script>")
+    for id in ("frame", "summary", "parts", "parts-sheet", "cut-sheet", "views", "papers-html"):
+        answer = asked.get(f"/api/papers/{id}")
+        assert answer.status_code == 200 and answer.headers["Content-Disposition"].startswith("attachment; filename="), id
+        if id in ("parts-sheet", "cut-sheet", "views", "papers-html"):
+            assert b"<script>alert" not in answer.data
+
+
+def test_a_fault_is_told_without_its_insides(asked, monkeypatch):
+    from webui import effects
+
+    begun(asked)
+    monkeypatch.setattr(effects, "parts", lambda *a: 1 / 0)
+    asked.app.logger.disabled = True
+    answer = asked.get("/api/effects")
+    assert answer.status_code == 500 and "Nothing was lost" in answer.get_json()["problem"] and "division" not in answer.get_data(as_text=True)
+
+
+# Two clients
+
+def test_the_second_of_two_clients_is_told_of_both_changes_and_neither_is_lost(asked):
+    begun(asked)
+    base = asked.build.n
+    first = asked.post("/api/edit", json={"base": base, "ask": {"op": "end", "member": "A", "end": 1, "by": 2}})
+    second = asked.post("/api/edit", json={"base": base, "ask": {"op": "end", "member": "B", "end": 1, "by": -1}})
+    assert first.status_code == 200 and second.status_code == 409
+    told = second.get_json()
+    assert told["theirs"] == ["A: 12 holes → 14"] and told["mine"] == "B: 12 holes → 11" and told["touched"] == ["A"]
+    assert asked.build.state.frame.member("B").holes == 12
+    again = asked.post("/api/edit", json={"base": told["n"], "ask": {"op": "end", "member": "B", "end": 1, "by": -1}})
+    assert again.status_code == 200
+    assert (asked.build.state.frame.member("A").holes, asked.build.state.frame.member("B").holes) == (14, 11)
+
+
+def test_undo_by_a_client_that_is_behind_is_a_conflict_too(asked):
+    begun(asked)
+    asked.edit(op="confirm", member="B")
+    assert asked.post("/api/undo", json={"base": 1}).status_code == 409
+    assert asked.post("/api/undo", json={"base": 2}).status_code == 200
+
+
+def test_many_clients_at_once_lose_nothing(serve, tmp_path):
+    import threading
+    import urllib.error
+    import urllib.request
+
+    page = serve(tmp_path / "b")
+    bench = page.server.app.extensions["bench"]
+    bench.build.change(lambda _: (gate(), "Read"), kind="reading")
+    made = []
+
+    def client(id):
+        base, done = bench.build.n, 0
+        while done < 15:
+            body = json.dumps({"base": base, "ask": {"op": "shift", "members": [id], "along": 1}}).encode()
+            request = urllib.request.Request(page.address + "api/edit", body, {"Content-Type": "application/json", "X-Build-Token": bench.token})
+            try:
+                base = json.load(urllib.request.urlopen(request))["n"]
+                made.append(base)
+                done += 1
+            except urllib.error.HTTPError as error:
+                assert error.code == 409
+                base = json.load(error)["n"]
+
+    threads = [threading.Thread(target=client, args=(id,)) for id in "ABCD"]
+    for t in threads:
+        t.start()
+    for t in threads:
+        t.join()
+    assert sorted(made) == list(range(2, 62))
+    first = {m.id: m.first for m in bench.build.state.frame.members}
+    assert first["A"][2] == first["B"][2] == 15 and first["C"][0] == first["D"][0] == 14
+
+
+def test_sample_photos_are_taken(asked):
+    data = (SAMPLE / "photo_1.jpg").read_bytes()
+    told = upload(asked, data, "photo_1.jpg").get_json()
+    assert told["name"] == "photo_1.jpg"
+    photo = asked.get("/api/build").get_json()["photos"][0]
+    assert photo["size"] == told["size"] and photo["levels"] >= 1
+    assert asked.get("/api/photos/photo_1.jpg/tile/0/1_1.jpg").data[:2] == b"\xff\xd8"
+    assert asked.get("/api/photos/photo_1.jpg/tile/9/1_1.jpg").status_code == 404
