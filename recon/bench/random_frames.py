@@ -13,9 +13,16 @@ from recon.frame.joints import collisions, find_joints
 from recon.frame.model import Frame, Member, as_tuple, bounds, label, relabel
 from recon.workshop.bolts import find_bolts
 from recon.workshop.bracing import additions
-from recon.workshop.checks import blocked_ends, crossing_bolts
+from recon.workshop.checks import blocked_ends, crossing_bolts, meeting_ends
+from recon.workshop.solids import HOLE
 
 WIDTHS = (1.0, 1.0, 1.0, 1.5, 2.0)     # pitches; 1 is the usual stock
+WIDE_HOLE = 0.437                      # pitches, of stock wider than its pitch: 7/16 in every 1 in (letters SS-62, SS-82)
+
+
+def hole_of(frame: Frame) -> float:
+    """Diameter of the holes of a random frame, pitches."""
+    return HOLE if frame.members[0].width <= 1 else WIDE_HOLE
 
 
 def random_frame(seed: int, members: int | None = None) -> Frame:
@@ -29,7 +36,7 @@ def random_frame(seed: int, members: int | None = None) -> Frame:
         if frame is None or len(frame.members) < min(count, 5):
             continue
         if members is None and rng.random() < 0.3:
-            for extra in additions(frame, most=int(rng.integers(1, 3))):
+            for extra in additions(frame, most=int(rng.integers(1, 3)), hole=hole_of(frame)):
                 if extra.member:
                     frame = _bolted([*frame.members, extra.member]) or frame
         return relabel(frame)
@@ -43,7 +50,9 @@ def _bolted(sticks) -> Frame | None:
     frame = Frame(tuple(sticks), find_joints(sticks), 38.1)
     while True:
         bolts = find_bolts(frame)
-        bad = {crossing[1].joints for crossing in crossing_bolts(bolts)} | {bolt.joints for bolt, _ in blocked_ends(frame, bolts)}
+        bad = {crossing[1].joints for crossing in crossing_bolts(bolts)}
+        bad |= {bolt.joints for bolt, _ in blocked_ends(frame, bolts, hole_of(frame))}
+        bad |= {bolt.joints for _, bolt in meeting_ends(bolts, hole_of(frame))}
         if not bad:
             break
         none = {j for joints in bad for j in joints}

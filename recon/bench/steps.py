@@ -13,7 +13,7 @@ from collections import Counter
 
 import numpy as np
 
-from recon.bench.random_frames import random_frame
+from recon.bench.random_frames import hole_of, random_frame
 from recon.frame.boxes import box_axes, centre
 from recon.frame.model import Frame, box_half_sizes
 from recon.workshop.bolts import find_bolts
@@ -30,12 +30,12 @@ def run(args) -> int:
     start, count = time.time(), Counter()
     for seed in range(first, first + frames):
         frame = random_frame(seed)
-        steps = build_steps(frame)
+        steps = build_steps(frame, hole_of(frame))
         if not steps.steps:
             count["no order"] += 1
             print(f"seed {seed}: no order: {' '.join(steps.why)}")
             continue
-        wrong = faults(frame, steps)
+        wrong = faults(frame, steps, hole_of(frame))
         count["wrong" if wrong else "valid"] += 1
         count["steps"] += len(steps.steps)
         count["with sub-frames"] += bool(steps.groups)

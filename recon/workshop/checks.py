@@ -146,8 +146,7 @@ def crossing_bolts(bolts) -> list[tuple[Bolt, Bolt, tuple[str, int]]]:
 
 def _crossing(bolts):
     for one, other, (id, hole) in crossing_bolts(bolts):
-        members = tuple(dict.fromkeys(m for bolt in (one, other) for m, _ in bolt.through))
-        yield Finding("bolts cross", members, one.joints + other.joints,
+        yield Finding("bolts cross", _members(one, other), one.joints + other.joints,
                       f"Two bolts cross in hole {hole + 1} of {id}: the one through {bolt_words(one)} and the one through "
                       f"{bolt_words(other)}; leave one out or move a member by a hole.")
 
@@ -161,20 +160,27 @@ def blocked_ends(frame: Frame, bolts, hole: float = HOLE) -> list[tuple[Bolt, Me
     return [(bolts[b], frame.members[k]) for b, k in pairs]
 
 
+def meeting_ends(bolts, hole: float = HOLE) -> list[tuple[Bolt, Bolt]]:
+    """Pairs of bolts whose ends would take the same room.  hole : diameter, pitches."""
+    ends = bolt_ends(bolts, hole)
+    pairs = dict.fromkeys((e // 2, k // 2) for e, k in zip(*np.nonzero(np.triu(overlaps(ends, ends), 1))))
+    return [(bolts[a], bolts[b]) for a, b in pairs if a != b]
+
+
 def _ends_without_room(frame: Frame, bolts, hole: float):
     """Ends of bolts with a member or another end in their place."""
     for bolt, member in blocked_ends(frame, bolts, hole):
         remedy = _hole_on(bolt, member)
         longer = f"; a longer bolt would go through hole {remedy + 1} of {member.id} as well" if remedy is not None else ""
-        yield Finding("bolt end", (*(id for id, _ in bolt.through), member.id), bolt.joints,
+        yield Finding("bolt end", (*_members(bolt), member.id), bolt.joints,
                       f"There is no room for an end of the bolt through {bolt_words(bolt)}: {member.id} lies there{longer}.")
-    ends = bolt_ends(bolts, hole)
-    for e, k in zip(*np.nonzero(np.triu(overlaps(ends, ends), 1))):
-        one, other = bolts[e // 2], bolts[k // 2]
-        if one is not other:
-            members = tuple(dict.fromkeys(m for bolt in (one, other) for m, _ in bolt.through))
-            yield Finding("bolt end", members, one.joints + other.joints,
-                          f"The ends of the bolts through {bolt_words(one)} and through {bolt_words(other)} meet.")
+    for one, other in meeting_ends(bolts, hole):
+        yield Finding("bolt end", _members(one, other), one.joints + other.joints,
+                      f"The ends of the bolts through {bolt_words(one)} and through {bolt_words(other)} meet.")
+
+
+def _members(*bolts: Bolt) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(id for bolt in bolts for id, _ in bolt.through))
 
 
 def _hole_on(bolt: Bolt, member) -> int | None:

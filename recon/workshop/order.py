@@ -3,9 +3,8 @@
 A part that can be drawn out straight, once its bolts are out, can go in last.  Taking anything out only makes room for the
 rest, so if an order of single parts exists it is found by taking out, again and again, any part that comes free
 (assembly by disassembly: L. Homem de Mello, A. Sanderson, "A correct and complete algorithm for the generation of
-mechanical assembly sequences", IEEE Trans. Robotics and Automation 7, 1991, doi:10.1109/70.75905).  Where no single part
-comes free, sets that must move together are read off the blocking graph of each direction (R. Wilson, J.-C. Latombe,
-"Geometric reasoning about mechanical assembly", Artificial Intelligence 71, 1994, doi:10.1016/0004-3702(94)90048-5).
+mechanical assembly sequences", IEEE Trans. Robotics and Automation 7, 1991, doi:10.1109/70.75905).  A part is a member, or
+members that were put together before; other sets of members that would have to move together are not looked for.
 
 Members are numbers here, in the order of the frame.
 """
@@ -143,38 +142,22 @@ def taken_apart(site: Site, parts: list[frozenset[int]]) -> list[Move]:
     """Moves that put the parts together, in order.  Parts are sets of members that are together already.
 
     Of the parts that come free the one is taken that leaves the rest hanging together, has fewest bolts and holes, and
-    comes last in the frame's order.  Raises Stuck where neither a part nor a set of parts comes free.
+    comes last in the frame's order.  Raises Stuck where no part comes free.
     """
-    if len(parts) == 1:
-        return [Move(parts[0], frozenset(), None, ())]
-    left, moves, free = list(parts), [], {}
+    left, taken, free = list(parts), [], set()
     holes = [m.holes for m in site.frame.members]
     while len(left) > 1:
         whole = frozenset().union(*left)
-        for p in left:
-            if p not in free:
-                rest = whole - p
-                d = way_out(site, p, rest)
-                bolts = bolts_out(site, p, rest) if d is not None else None
-                if bolts is not None:
-                    free[p] = True
+        free |= {p for p in left if p not in free and way_out(site, p, whole - p) is not None
+                 and bolts_out(site, p, whole - p) is not None}
         loose = [p for p in left if p in free]
         if not loose:
-            part = _together(site, left)
-            inside = [p for p in left if p <= part]
-            moves.append((part, whole - part, taken_apart(site, inside)))
-            left = [p for p in left if not p <= part]
-            continue
-        cut = _holding(site, left)
+            raise Stuck(whole)
+        cut = set(nx.articulation_points(_part_graph(site, left)))
         best = min(loose, key=lambda p: (p in cut, len(_between(site, p, whole - p)), sum(holes[k] for k in p), -min(p)))
-        moves.append((best, whole - best, []))
+        taken.append((best, whole - best))
         left.remove(best)
-    ordered = [Move(left[0], frozenset(), None, ())]
-    for part, rest, before in reversed(moves):
-        if len(before) > 1:
-            ordered += before
-        ordered.append(_move(site, part, rest))
-    return ordered
+    return [Move(left[0], frozenset(), None, ()), *(_move(site, part, rest) for part, rest in reversed(taken))]
 
 
 def _move(site: Site, part, rest) -> Move:
@@ -192,46 +175,11 @@ def _part_graph(site: Site, parts) -> nx.Graph:
     return graph
 
 
-def _holding(site: Site, parts) -> set:
-    """The parts without which the others no longer hang together, and all that hang on nothing else."""
-    return set(nx.articulation_points(_part_graph(site, parts)))
-
-
-def _together(site: Site, left) -> frozenset[int]:
-    """The smallest set of parts that leaves the others along one direction; bolts that cannot be reached keep their
-    members together.  Raises Stuck where there is none."""
-    whole = frozenset().union(*left)
-    present = site.present(whole)
-    fast = [b for b in site.inner(whole) if not reachable(site.reach(b), present)]
-    of = {k: i for i, p in enumerate(left) for k in p}
-    solids = [np.nonzero(site.present(p))[0] for p in left]
-    found = []
-    for d in range(len(DIRECTIONS)):
-        graph = nx.DiGraph()
-        graph.add_nodes_from(range(len(left)))
-        for i, mine in enumerate(solids):
-            hit = site.blocked[d][mine].any(axis=0)
-            graph.add_edges_from((i, j) for j, others in enumerate(solids) if i != j and hit[others].any())
-        for b in fast:
-            group = sorted({of[k] for k in site.through[b]})
-            graph.add_edges_from((i, j) for i in group for j in group if i != j)
-        for i in range(len(left)):
-            moved = {i} | nx.descendants(graph, i)
-            if len(moved) < len(left):
-                found.append((len(moved), sorted(moved)))
-    for _, moved in sorted(found):
-        part = frozenset().union(*(left[i] for i in moved))
-        rest = whole - part
-        if way_out(site, part, rest) is not None and bolts_out(site, part, rest) is not None:
-            return part
-    raise Stuck(whole)
-
-
 def why_stuck(site: Site, members: frozenset[int]) -> tuple[list[tuple[int, list[int]]], dict[int, list[list[int]]]]:
     """What keeps these members from coming free one at a time.
 
-    Returns the bolts that cannot be reached, each with the members and bolts' members in its way, and for each member
-    that its bolts would let go, the members in its way along each of DIRECTIONS.
+    Returns the bolts that cannot be reached, each with the members in its way (or whose bolts are), and for each member
+    that comes free in no direction the members in its way along each of DIRECTIONS.
     """
     present = site.present(members)
     n = len(site.frame.members)
