@@ -12,7 +12,7 @@ from itertools import count
 import numpy as np
 from scipy.spatial import cKDTree
 
-from recon.frame.joints import NORMAL_TOL, collisions, find_joints
+from recon.frame.joints import NORMAL_TOL, collisions, find_joints, mark_three_way
 from recon.frame.model import Frame, Joint, Member, as_tuple, bounds, label, section_axes
 from recon.workshop.bolts import find_bolts
 from recon.workshop.mechanism import Mobility, mobility
@@ -236,7 +236,7 @@ def _member(frame: Frame, spots: _Spots, candidate) -> Member:
     p, q, holes, _ = candidate
     known = {m.id for m in frame.members}
     width, stock = _usual(frame)
-    first, last = spots.centre[p], spots.centre[q]
+    first, last = sorted((spots.centre[p], spots.centre[q]), key=lambda c: tuple(np.round(c[::-1], 6)))
     way = (last - first) / np.linalg.norm(last - first)
     first = (first + last) / 2 - way * (holes - 1) / 2           # what is left over is shared between both ends
     return Member(next(name for name in map(label, count()) if name not in known), as_tuple(np.round(first, 9)), as_tuple(way),
@@ -259,4 +259,5 @@ def _added(frame: Frame, new: Member, hole: float) -> Frame | None:
     bolts = find_bolts(Frame((new, *near), tuple(laps)))
     if overlaps(bolt_ends(bolts, hole), member_boxes(frame.members)).any():
         return None
-    return replace(frame, members=(*frame.members, new), joints=(*frame.joints, *laps))
+    members, joints = (*frame.members, new), (*frame.joints, *laps)
+    return replace(frame, members=members, joints=frame.joints + mark_three_way(joints, members)[len(frame.joints):])

@@ -174,6 +174,8 @@ def _laid_up(site: Site, group: frozenset[int], axis: int) -> list[Move]:
     layers = layers[::sign]
     up = sign * np.eye(3)[axis]
     there = frozenset(layers[0])
+    if site.inner(there):
+        return []
     moves = [Move(there, frozenset(), None, ())]
     for k in (k for layer in layers[1:] for k in layer):
         part = frozenset([k])
