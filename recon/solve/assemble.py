@@ -155,3 +155,63 @@ def main_frame(sticks: list[Stick], width: float) -> list[Stick]:
     value = [sum(sticks[i].evidence for i in g) for g in groups]
     keep = set(groups[int(np.argmax(value))]) | {i for i, s in enumerate(sticks) if s.evidence > STRONG}
     return [s for i, s in enumerate(sticks) if i in keep]
+
+
+LEAST_SHARED = 0.55     # rendered photos of one frame have 0.8 and more, of another frame 0.1 to 0.5
+CONFIRMED = 8.0         # nats from the other photos for a member to count as shown by them
+
+
+def shared_rows(views, lattices, sticks, width: float) -> np.ndarray:
+    """(V,) 0..1, how well each photo and the others agree on what is there.
+
+    The share of the photo's rows, by evidence, that lies on members which the other photos confirm, times the
+    share of the members confirmed by the others, and in plain sight here, that this photo does show.  A photo of
+    another frame can be laid on this one so that a member or two coincide; then both shares are small.
+    """
+    hits, votes, plain = [], np.zeros((len(views), len(sticks))), np.zeros((len(views), len(sticks)))
+    blockers = boxes(sticks, width)
+    for i, v in enumerate(views):
+        mine = []
+        for j, s in enumerate(sticks):
+            X, n = member_openings(s.axis, s.first, s.holes, width)
+            X, n = X.reshape(-1, 3), np.repeat(n, s.holes, 0)
+            seen = look(v, X, n, hidden_by_boxes(v.camera.centre, X + 0.02 * n, *blockers))
+            votes[i, j] = seen.llr.sum()
+            plain[i, j] = seen.visible.sum()
+            mine.append(seen.hit[(seen.hit >= 0) & (seen.llr > 0)])
+        hits.append(mine)
+    out = np.ones(len(views))
+    for i, lattice in enumerate(lattices):
+        confirmed = [j for j in range(len(sticks)) if np.delete(votes[:, j], i).clip(0).sum() > CONFIRMED]
+        known = np.concatenate([hits[i][j] for j in confirmed]) if confirmed else np.zeros(0, int)
+        total = shared = 0.0
+        for row, guesses in zip(lattice.placed.rows, lattice.guesses):
+            if guesses and np.exp(guesses[0].log_p) > 0.5:
+                total += row.evidence
+                shared += row.evidence * (np.isin(row.index, known).mean() > 0.4)
+        there = [j for j in confirmed if plain[i, j] >= 6]
+        weight = plain[i, there]
+        shown = (weight * (votes[i, there] > 0)).sum() / weight.sum() if there else 0.0
+        out[i] = shown * shared / total if total else 0.0
+    return out
+
+
+def without_misfits(joined: Joined, images: dict, width: float, progress=None):
+    """:func:`find_members`, and again without the photo that fits worst, until all that are left fit.
+
+    Returns
+    -------
+    joined (what is left of it), views, sticks, ends.
+    """
+    while True:
+        views, sticks, ends = find_members(joined, images, width, progress)
+        if len(views) < 2 or not sticks:
+            return joined, views, sticks, ends
+        share = shared_rows(views, joined.lattices, sticks, width)
+        worst = int(share.argmin())
+        if share[worst] >= LEAST_SHARED or (len(views) == 2 and worst == 0):
+            return joined, views, sticks, ends
+        aside = joined.set_aside + [(views[worst].name, "most of its rows lie on members that the other photos do not show; "
+                                                        "is it another frame?")]
+        keep = [i for i in range(len(views)) if i != worst]
+        joined = Joined([joined.views[i] for i in keep], [joined.lattices[i] for i in keep], aside)

@@ -10,7 +10,7 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.model import Frame
-from recon.solve.assemble import find_members, join_photos
+from recon.solve.assemble import join_photos, without_misfits
 from recon.solve.photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo
 from recon.solve.report import make_frame, reading_tables
 
@@ -67,7 +67,7 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
     if not joined.views:
         raise ReconError(_nothing_found(readings))
     images = {p.name: bgr for p, (bgr, _, _) in zip(photos, prepared)}
-    views, sticks, ends = find_members(joined, images, width, lambda f: (check(), tell("looking again", 0.65 + 0.3 * f)))
+    joined, views, sticks, ends = without_misfits(joined, images, width, lambda f: (check(), tell("looking again", 0.65 + 0.3 * f)))
     if not sticks:
         raise ReconError(_nothing_found(readings))
     tell("joints and stock", 0.97)

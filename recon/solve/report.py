@@ -108,7 +108,9 @@ def reading_tables(readings, views, frame, sticks, width, scales):
         o = r.openings[hits]
         table = np.c_[full(np.c_[o["x"], o["y"]]), o["major"] / 2 / s, o["minor"] / 2 / s, o["angle"], np.zeros(len(o))]
         openings[r.name] = np.concatenate([table, _taken(v, frame, width, blockers, s)])
-        rows[r.name] = [full(np.c_[r.openings["x"][w.index], r.openings["y"][w.index]]) for w in r.lattice.placed.rows]
+        # Rows that no member explains (tiles, a second frame) are not the frame's.
+        rows[r.name] = [full(np.c_[r.openings["x"][w.index], r.openings["y"][w.index]])
+                        for w in r.lattice.placed.rows if np.isin(w.index, hits).mean() > 0.5]
     return openings, rows, cameras
 
 

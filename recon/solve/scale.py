@@ -6,7 +6,7 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.model import StockUse
-from recon.frame.stock import explain, recognise
+from recon.frame.stock import recognise
 from recon.solve.evidence import hidden_by_boxes, look, member_openings
 from recon.solve.members import boxes
 
@@ -54,7 +54,7 @@ def choose_stock(views, sticks, width, stocks, stock_id, length, members, scales
         use = StockUse(best.id, "recognised", round(float(min(p, 0.99)), 3))
         pitch = best.pitch_mm
         if same < 0.9 and length is None:
-            doubts.append(f"The scale is not sure: {explain(ranked)} One measured length (--length) settles it.")
+            doubts.append(_scale_doubt(ranked))
     else:
         use, pitch = StockUse("", "assumed", 0.0), 38.1
         doubts.append("No entry of the stock list has these ratios of hole and width to pitch; 38.1 mm is assumed. "
@@ -71,6 +71,17 @@ def choose_stock(views, sticks, width, stocks, stock_id, length, members, scales
                           f"{stocks[stock_id].pitch_mm:g} mm: one of the two is wrong.")
             pitch = stocks[stock_id].pitch_mm
     return use, float(round(pitch, 4)), doubts
+
+
+def _scale_doubt(ranked) -> str:
+    """What other pitches would look the same."""
+    pitches: dict[float, float] = {}
+    for stock, p in ranked:
+        pitches[round(stock.pitch_mm, 2)] = pitches.get(round(stock.pitch_mm, 2), 0.0) + p
+    order = sorted(pitches.items(), key=lambda q: -q[1])[:3]
+    words = " or ".join(f"{mm:g} mm ({100 * p:.0f} %)" for mm, p in order if p > 0.03)
+    return (f"The size in millimetres is not sure: a pitch of {words} would look the same. "
+            "Hole counts do not depend on it. One measured length (--length) settles it.")
 
 
 def _length_in_pitches(length, members, views, scales) -> float:

@@ -15,7 +15,7 @@ from recon.frame.joints import find_joints
 from recon.frame.model import End, Frame, Photo, StockUse
 from recon.frame.stock import load_stocks
 from tests.growing import grow_frame
-from tests.score import score
+from recon.bench.score import score
 from tests.truth import frame_from_truth
 
 POST = {"first": [0, 0, 0], "direction": [0, 0, 1], "holes": 12}
