@@ -220,7 +220,7 @@ def _shift(state, ask):
     moved = [_lattice_flag(state.frame, m) for m in moved]
     said = state.said
     for old, m in zip(members, moved):
-        said = _vouch(said, m.id, place=True)
+        said = _vouch(said, m.id, place=True, ends=(True, True))     # as it lies now
         if not _one_line(old, m):          # it is not where it was: no solving may bring it back there
             said = {**said, "gone": [*said.get("gone", []), member_to_json(old)]}
     return _with_members(state, _put(state.frame, *moved), set(ids), said), words

@@ -74,6 +74,12 @@ def test_a_member_moved_to_another_line_does_not_come_back_on_the_old_one():
     assert set(holes(again)) == {"A", "B", "C", "D"} and again.frame.member("C").first[2] == 3
 
 
+def test_a_member_shifted_along_itself_stays_where_it_was_put():
+    again = kept(said(gate(), {"op": "shift", "members": ["C"], "along": 1}), solved(gate().frame))
+    assert again.frame.member("C").first == (0.0, -1.0, 2.0) and again.frame.member("C").holes == 13
+    assert [c["members"] for c in again.said["conflicts"]] == [["C"]]
+
+
 def test_merged_members_stay_merged():
     parted = said(gate(), {"op": "split", "member": "A", "after": 5})
     state = said(parted, {"op": "merge", "members": ["A", "E"]})

@@ -20,7 +20,7 @@ export function draw() {
     h("p.dim.pad", {}, build.plan ? `Held against ${build.plan}; see Checks.` : "A frame file that this build is held against."),
     h("h3.pad", {}, "Size and place"),
     h("div.buttons.pad", {}, h("button", {type: "button", onclick: scale}, "One measured length"), h("button", {type: "button", onclick: stock}, "Stock of all members"),
-      ["x", "y", "z"].map(axis => h("button", {type: "button", "aria-label": `Turn the frame about ${axis}`, onclick: () => edit({op: "turn", quarter: `${axis}+`})}, `Turn about ${axis}`))),
+      ["x", "y", "z"].map(axis => h("button", {type: "button", onclick: () => edit({op: "turn", quarter: `${axis}+`})}, `Turn about ${axis}`))),
     document.body.dataset.shared ? h("div.buttons.pad", {}, h("button", {type: "button", onclick: device}, "Let another device in")) : null].filter(Boolean);
 }
 

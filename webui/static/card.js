@@ -49,7 +49,7 @@ function endControls(m, end) {
   return h(`fieldset.end${chosen.end === end ? ".active" : ""}`, {}, h("legend", {}, `End at hole ${hole}: ${how}`),
     button("−", () => by(-1), {label: `One hole less at hole ${hole}`, title: chosen.end === end ? "Key ," : null}),
     button("+", () => by(1), {label: `One hole more at hole ${hole}`, title: chosen.end === end ? "Key ." : null}),
-    button("It ends here", () => by(0), {kind: "wide", label: `The end at hole ${hole} is right`}));
+    button("It ends here", () => by(0), {kind: "wide", label: `It ends here, at hole ${hole}`}));
 }
 
 function moreOf(ids, m) {
@@ -58,9 +58,9 @@ function moreOf(ids, m) {
     h("option", {value: ""}, "Stock…"), build.stocks.map(s => h("option", {value: s.id, selected: m && m.stock === s.id}, s.name)));
   return h("details.more", {}, h("summary", {}, "Shift, stock, turn"),
     m && h("div.row", {}, h("span", {}, "Along itself"), button("−", () => edit({op: "shift", members: ids, along: -1}), {label: "Shift back by a hole"}), button("+", () => edit({op: "shift", members: ids, along: 1}), {label: "Shift on by a hole"})),
-    h("div.row.wrap", {}, h("span", {}, "Shift"), AXES.map((axis, i) => [button(`−${axis}`, () => shift(i, -1), {label: `Shift by one pitch back along ${axis}`}), button(`+${axis}`, () => shift(i, 1), {label: `Shift by one pitch along ${axis}`})])),
+    h("div.row.wrap", {}, h("span", {}, "Shift"), AXES.map((axis, i) => [button(`−${axis}`, () => shift(i, -1), {label: `−${axis}: shift by one pitch back along ${axis}`}), button(`+${axis}`, () => shift(i, 1), {label: `+${axis}: shift by one pitch along ${axis}`})])),
     h("div.row", {}, stock),
-    m && h("div.row.wrap", {}, button("Stands up", () => edit({op: "turn", up: m.id, end: 1}), {label: `Turn the frame so that ${m.id} stands up`}),
+    m && h("div.row.wrap", {}, button("Stands up", () => edit({op: "turn", up: m.id, end: 1}), {label: `Stands up: turn the frame so that ${m.id} stands up`}),
       button("Stands up, other end", () => edit({op: "turn", up: m.id, end: 0})),
       button("Origin at hole 1", () => edit({op: "turn", origin: m.id, hole: 0}))),
     h("div.row.wrap", {}, button("Join to another…", () => joinLap(ids[0]))));

@@ -22,7 +22,7 @@ function theme(name) {
 
 function units() {
   byId("units").textContent = inInches() ? "inch" : "mm";
-  byId("units").setAttribute("aria-label", `Lengths in ${inInches() ? "inches" : "millimetres"}`);
+  byId("units").setAttribute("aria-label", inInches() ? "inch, lengths in inches" : "mm, lengths in millimetres");
   effects.standing();
   tell("units");
 }

@@ -3,7 +3,7 @@
 import {byId, h, notice} from "./dom.js";
 import {build, changed, choose, chosen, edit, lapKey, lapName, MOMENT_MS, on} from "./store.js";
 import {stick} from "./stick.js";
-import {lengthText, plural} from "./units.js";
+import {lengthText} from "./units.js";
 import {lookAt} from "./views.js";
 import {setMode} from "./modes.js";
 import * as effects from "./effects.js";
@@ -103,9 +103,8 @@ function drawMembers() {
   return [add, h("ul.list", {}, [...build.members.values()].map(m => {
     const said = build.said.members?.[m.id]?.ends.every(Boolean);
     return h("li", {}, h(`button.item.member${fresh(m.id) ? ".fresh" : ""}`, {type: "button", "data-key": m.id, "aria-pressed": String(chosen.members.includes(m.id)),
-      "aria-label": `${m.id}, ${plural(m.holes, "hole")}${m.confidence < 0.9 ? ", not sure" : ""}`,
       onclick: e => choose([m.id], null, e.shiftKey || e.ctrlKey || e.metaKey), ondblclick: () => lookAt([m.id])},
-    h("span.tag", {}, m.id), h("span.count", {}, `${m.holes}`), stick(m), h("span.dim.right", {}, said ? "as you said" : m.confidence < 0.9 ? `? ${Math.round(m.confidence * 100)} %` : build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "")));
+    h("span.tag", {}, m.id), h("span.count", {}, `${m.holes}`), h("span.unseen", {}, m.holes === 1 ? " hole" : " holes"), stick(m), h("span.dim.right", {}, said ? "as you said" : m.confidence < 0.9 ? `? ${Math.round(m.confidence * 100)} %` : build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "")));
   }))];
 }
 

@@ -1,0 +1,454 @@
+"""The page in a real browser: the whole way from photos to papers, by mouse and by keys, in both themes, small and large."""
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from recon.frame.files import frame_to_text, load_frame, save_frame
+from recon.frame.lattice import canonical
+from recon.frame.model import Photo
+from tests.webui import known_reader
+from tests.webui.conftest import ROOT, SAMPLE
+from tests.webui.frames import gate, scaffold
+from webui.sight import camera_of
+from webui.state import State
+
+CHROMIUM = next((p for p in (shutil.which(n) for n in ("chromium", "chromium-browser", "google-chrome")) if p), None)
+ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader"]
+AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
+SHOTS = os.environ.get("PAGE_SHOTS")          # a folder: pictures of the page are put there, to be looked at
+
+if CHROMIUM is None:
+    pytest.skip("no chromium on this machine (Debian: apt-get install chromium)", allow_module_level=True)
+sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (pip install playwright)")
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def opened(browser):
+    """Opens an address in a context of its own; in the end nothing may have failed, and nobody else been asked."""
+    contexts, faults = [], []
+
+    def start(address, size=(1280, 800), scheme="light", **options):
+        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce", **options)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(15000)
+        page.on("pageerror", lambda error: faults.append(f"script: {error}"))
+        page.on("console", lambda m: faults.append(m.text) if m.type == "error" and "409" not in m.text and "422" not in m.text else None)
+        page.on("request", lambda r: faults.append(f"asked {r.url}") if not r.url.startswith((address.rstrip("/"), "data:", "blob:")) else None)
+        page.goto(address)
+        page.wait_for_selector("body[data-ready]")
+        return page
+
+    yield start
+    for context in contexts:
+        context.close()
+    assert faults == []
+
+
+def shot(page, name):
+    if SHOTS:
+        page.wait_for_timeout(400)
+        page.screenshot(path=f"{SHOTS}/{name}.png")
+
+
+def sample_build(folder, frame=None):
+    """A build of the sample's photos with the true frame, or another one."""
+    folder.mkdir(exist_ok=True)
+    for path in SAMPLE.glob("photo_*.jpg"):
+        shutil.copy(path, folder)
+    truth = json.loads((SAMPLE / "truth.json").read_text())
+    from tests.truth import frame_from_truth
+
+    save_frame(frame or frame_from_truth(truth), folder / "frame.json")
+    return folder
+
+
+PLACE = """async ([photo, x, y]) => { const {views} = await import('/static/views.js'); const v = views.photos.get(photo), b = v.canvas.getBoundingClientRect();
+  return [b.left + v.x + x * v.scale, b.top + v.y + y * v.scale]; }"""
+STORE = "async what => { const {build} = await import('/static/store.js'); return what === 'members' ? [...build.members.values()] : build[what]; }"
+
+
+def place(page, photo, xy):
+    """Where a place of a photo (px) is on the screen."""
+    return page.evaluate(PLACE, [photo, *map(float, xy)])
+
+
+def until(page, what, arg=None):
+    """Waits until an async function in the page says so (a browser's own waiting takes a promise for yes)."""
+    for _ in range(600):
+        if page.evaluate(what, arg):
+            return
+        page.wait_for_timeout(25)
+    raise AssertionError(f"never came: {what}")
+
+
+def wait_n(page, n):
+    until(page, "async n => { const {build} = await import('/static/store.js'); return build.n >= n; }", n)
+
+
+def drag(page, start, end):
+    page.mouse.move(*start)
+    page.mouse.down()
+    page.wait_for_timeout(150)                # a hand takes longer than that; the places to drag to are fetched meanwhile
+    for share in np.linspace(0.2, 1, 5):
+        page.mouse.move(*(np.array(start) + share * (np.array(end) - start)))
+    page.mouse.up()
+
+
+def served(folder, *, slow="0"):
+    """A page in a process of its own, with the known reader; (process, address)."""
+    program = ("import sys\nfrom webui.serve import open_page\n"
+               "page = open_page(sys.argv[1], solver='tests.webui.known_reader')\nprint(page.address, flush=True)\npage.serve()")
+    process = subprocess.Popen([sys.executable, "-c", program, str(folder)], cwd=ROOT, stdout=subprocess.PIPE, text=True,
+                               env={**os.environ, "KNOWN_FRAME": str(SAMPLE), known_reader.SLOW: slow})
+    return process, process.stdout.readline().strip()
+
+
+def same(frame, truth) -> bool:
+    def bare(f):
+        from dataclasses import replace
+        from recon.frame.model import End
+        plain = tuple(replace(m, confidence=1.0, seen=0, ends=(End(), End()), stock=None) for m in f.members)
+        return [(m.first, m.direction, m.holes) for m in canonical(replace(f, members=plain, joints=(), photos=())).members]
+    return bare(frame) == bare(truth)
+
+
+def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
+    monkeypatch.setenv("KNOWN_FRAME", str(SAMPLE))
+    truth = known_reader.true_frame()
+    process, address = served(tmp_path / "build", slow="0.4")
+    try:
+        page = opened(address)
+        shot(page, "empty")
+        page.set_input_files("#files", sorted(map(str, SAMPLE.glob("photo_*.jpg"))))
+        page.wait_for_selector("figure[data-photo='photo_3.jpg']", timeout=30000)
+
+        page.click("#read")                                   # begun, cancelled, begun again
+        page.click("dialog button.main")
+        page.wait_for_selector("#job:not([hidden])")
+        page.click("#job-cancel")
+        page.wait_for_selector("#job", state="hidden")
+        assert page.evaluate(STORE, "n") == 0
+        page.click("#read")
+        page.click("dialog button.main")
+        wait_n(page, 1)
+        page.wait_for_selector("#job", state="hidden")
+        assert not same(load_frame_from(page), truth)
+
+        frame = load_frame_from(page)                         # the first correction: an end dragged back by a hole
+        photo = next(p for p in frame.photos if p.camera)
+        camera, a = camera_of(photo), frame.member("A")
+        page.click(f"#picker button:has-text('{Path(photo.file).stem}')")
+        page.click("#tab-members")
+        page.click("[data-key=A]")
+        until(page, "async p => (await import('/static/store.js')).build.shapes.get(p)?.size > 3", photo.file)
+        drag(page, place(page, photo.file, camera.project(a.hole_centre(np.array([a.holes - 0.5])))[0]),
+             place(page, photo.file, camera.project(a.hole_centre(np.array([a.holes - 1.5])))[0]))
+        wait_n(page, 2)
+
+        page.click("[data-key=B]")                            # the second: a member shifted along itself
+        page.click(".more summary")
+        page.click("[aria-label='Shift on by a hole']")
+        wait_n(page, 3)
+
+        last = truth.members[-1]                              # the third: a member drawn from opening to opening
+        page.click("[data-mode=draw]")
+        ends = face_openings(photo, last)
+        drag(page, place(page, photo.file, ends[0]), place(page, photo.file, ends[1]))
+        page.wait_for_selector("text=New member")
+        shot(page, "drawn")
+        for _ in range(8):                                    # one photo fits several depths: until the right one is shown
+            shown = page.evaluate(STORE, "proposal")
+            if np.allclose(shown["first"], last.first) and shown["holes"] == last.holes:
+                break
+            page.click("text=Another place")
+        page.click("text=Add it")
+        wait_n(page, 4)
+        assert same(load_frame_from(page), truth)
+
+        page.click("#read")                                   # solved again: the same mistakes are read, and nothing is undone
+        page.click("dialog button.main")
+        wait_n(page, 5)
+        page.wait_for_selector("#job", state="hidden")
+        assert same(load_frame_from(page), truth)
+        page.click("#tab-doubts")
+        assert page.locator("[data-kind=conflict]").count() >= 1
+        shot(page, "conflicts")
+
+        page.keyboard.press("Control+z")
+        wait_n(page, 6)
+        page.keyboard.press("Control+z")
+        wait_n(page, 7)
+        assert len(page.evaluate(STORE, "members")) == len(truth.members) - 1
+        page.keyboard.press("Control+y")
+        wait_n(page, 8)
+
+        page.context.close()
+        process.send_signal(signal.SIGKILL)                   # restarted: all is there, undo too
+        process.wait()
+        process.stdout.close()
+        process, address = served(tmp_path / "build")
+        page = opened(address)
+        assert same(load_frame_from(page), truth)
+        assert page.evaluate(STORE, "n") == 8 and not page.is_disabled("#redo")
+        page.click("#undo")
+        wait_n(page, 9)
+        page.click("#redo")
+        wait_n(page, 10)
+
+        page.click("#away")                                   # and taken away
+        for name, ending in (("Frame file", ".frame.json"), ("All papers, A4", ".pdf"), ("The whole build", ".zip")):
+            with page.expect_download(timeout=30000) as download:
+                page.click(f"#panel .item:has(.strong:text-is('{name}'))")
+            path = tmp_path / f"taken{ending}"
+            download.value.save_as(path)
+            assert download.value.suggested_filename.endswith(ending) and path.stat().st_size > 1000
+        assert same(load_frame(tmp_path / "taken.frame.json"), truth)
+        assert (tmp_path / "taken.pdf").read_bytes().startswith(b"%PDF")
+        shot(page, "away")
+    finally:
+        page.context.close()
+        process.kill()
+        process.wait()
+        process.stdout.close()
+
+    shutil.unpack_archive(tmp_path / "taken.zip", tmp_path / "elsewhere")
+    (folder,) = (tmp_path / "elsewhere").iterdir()
+    from webui.build import Build
+
+    elsewhere = Build(folder)
+    assert same(elsewhere.state.frame, truth) and len(elsewhere.photo_files()) == 3
+    elsewhere.close()
+
+
+def load_frame_from(page):
+    """The frame as the server has it."""
+    from recon.frame.files import frame_from_dict
+
+    return frame_from_dict(page.evaluate("async () => (await fetch('/api/papers/frame')).json()"))
+
+
+def face_openings(photo, member):
+    """The first and the last opening of a member on the face that is turned most to the camera, px."""
+    from recon.frame.boxes import face_normals, openings
+
+    camera = camera_of(photo)
+    towards = (face_normals(member)[2:] * (camera.centre - member.hole_centre(member.holes // 2))).sum(axis=1)
+    row = openings(member)[int(towards.argmax())]
+    return camera.project(row[[0, -1]])
+
+
+def test_choosing_anywhere_chooses_everywhere(opened, serve, tmp_path):
+    page = opened(serve(sample_build(tmp_path / "b")).address)
+    frame = load_frame_from(page)
+    page.click("#tab-members")
+    until(page, "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)")
+    photo = frame.photos[0]
+    for id in ("A", "C"):
+        m = frame.member(id)
+        for k in range(m.holes):                               # a hole that no other member is drawn over
+            page.mouse.click(*place(page, photo.file, camera_of(photo).project(m.hole_centre(np.array([k])))[0]))
+            if page.get_attribute(f"[data-key={id}]", "aria-pressed") == "true":
+                break
+        assert page.get_attribute(f"[data-key={id}]", "aria-pressed") == "true"
+        assert page.inner_text("#card .tag") == id
+    page.click("#tab-laps")
+    page.click("#panel .item >> nth=0")
+    assert page.inner_text("#card h2") == "Lap"
+    pressed = page.evaluate("async () => (await import('/static/store.js')).chosen.members")
+    page.click("#tab-members")
+    assert page.locator("#panel [aria-pressed=true]").count() == len(pressed) == 2
+
+
+def test_everything_goes_by_keyboard(opened, serve, tmp_path):
+    from dataclasses import replace
+    from recon.frame.model import End
+
+    state = gate()
+    doubtful = tuple(replace(m, ends=(End("seen"), End("hidden", 2))) if m.id == "A" else m for m in state.frame.members)
+    (tmp_path / "b").mkdir()
+    (tmp_path / "b" / "frame.json").write_text(frame_to_text(replace(state.frame, members=doubtful)))
+    serving = serve(tmp_path / "b")
+    page, build = opened(serving.address), serving.server.app.extensions["bench"].build
+    holes = lambda id: build.state.frame.member(id).holes      # noqa: E731
+
+    page.keyboard.press("j")                                   # the least sure first: B, 80 %
+    assert page.inner_text("#card .tag") == "B"
+    page.keyboard.press("y")
+    wait_n(page, 2)
+    assert build.state.frame.member("B").confidence == 1
+    page.keyboard.press("j")
+    page.keyboard.press("k")
+    assert page.inner_text("#card .tag") == "A"
+    page.keyboard.press(".")
+    wait_n(page, 3)
+    assert holes("A") == 13
+    page.keyboard.press("e")
+    page.keyboard.press(",")
+    wait_n(page, 4)
+    assert holes("A") == 12 and build.state.frame.member("A").first[2] == 1
+    for _ in range(2):
+        page.keyboard.press("Control+z")
+    wait_n(page, 6)
+    assert holes("A") == 12 and build.state.frame.member("A").first[2] == 0
+
+    page.focus("#undo")                                        # every control can be reached, and shows that it is
+    reached = set()
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        reached.add(page.evaluate("document.activeElement.id || document.activeElement.dataset.mode || document.activeElement.tagName"))
+        assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") != "none" or page.evaluate("document.activeElement === document.body")
+    assert {"read", "away", "units", "theme", "help", "choose", "panel", "tab-doubts"} <= reached
+    page.keyboard.press("?")
+    page.wait_for_selector("dialog[open]")
+    page.uncheck("dialog input[type=checkbox]")
+    page.keyboard.press("Escape")
+    page.keyboard.press("j")
+    page.keyboard.press("Delete")
+    page.wait_for_timeout(200)
+    assert build.n in (6, 7)                                   # single keys are off; Delete is not a single character
+
+
+def test_a_conflict_shows_both_changes_and_lets_the_user_choose(opened, serve, tmp_path):
+    page_served = serve(sample_build(tmp_path / "b"))
+    build = page_served.server.app.extensions["bench"].build
+    page = opened(page_served.address)
+    from webui.edits import edit
+
+    page.click("#tab-members")
+    page.click("[data-key=C]")
+    was = build.state.frame.member("C").holes
+    page.route("**/api/pulse", lambda route: route.abort())    # this tab has not heard of the other yet
+    build.change(lambda s: edit(s, {"op": "end", "member": "A", "end": 1, "by": 2}))
+    page.click("[aria-label='One hole more at hole 1']")
+    page.wait_for_selector("dialog[open]")
+    words = page.inner_text("dialog")
+    assert "Changed somewhere else" in words and f"C: {was} holes → {was + 1}" in words and "A: " in words
+    assert build.state.frame.member("C").holes == was
+    shot(page, "conflict")
+    page.click("text=Do mine on top of theirs")
+    wait_n(page, 3)
+    assert build.state.frame.member("C").holes == was + 1
+    page.unroute("**/api/pulse")
+
+
+def test_another_tab_is_followed(opened, serve, tmp_path):
+    served_page = serve(sample_build(tmp_path / "b"))
+    one, two = opened(served_page.address), opened(served_page.address)
+    two.click("#tab-members")
+    one.click("#tab-members")
+    one.click("[data-key=A]")
+    one.click("[aria-label^='One hole more at hole 1']")
+    wait_n(one, 2)
+    wait_n(two, 2)
+    assert "Changed in another tab" in two.inner_text("#notice")
+
+
+def test_script_in_names_and_labels_is_text(opened, serve, tmp_path):
+    from dataclasses import replace
+
+    evil = "<img src=x>"
+    state = gate()
+    members = tuple(replace(m, id=evil[:11] if m.id == "A" else m.id) for m in state.frame.members)
+    photo = Photo("<img src=x onerror=alert(1)>.jpg", (800, 600), used=False, reason="<i>why</i>")
+    frame = replace(state.frame, members=members, joints=(), name="<script>document.title='owned'</script>", doubts=("<b>bold</b>",), photos=(photo,))
+    serving = serve(tmp_path / "b")
+    serving.server.app.extensions["bench"].build.change(lambda _: (State(frame), "<u>words</u>"), kind="reading")
+    page = opened(serving.address)
+    for tab in ("members", "laps", "parts", "checks", "doubts"):
+        page.click(f"#tab-{tab}")
+        page.wait_for_timeout(150)
+    assert page.locator("body img, body b, body i, body u, body script").count() == 0
+    assert "<script>" in page.title() and "<b>bold</b>" in page.inner_text("#panel")
+
+
+@pytest.mark.parametrize("size, scheme", [((360, 740), "light"), ((360, 740), "dark"), ((1280, 800), "light"), ((1920, 1080), "dark")])
+def test_no_accessibility_fault_and_nothing_sticks_out(opened, serve, tmp_path, size, scheme):
+    from dataclasses import replace
+    from recon.frame.model import End
+    from tests.truth import frame_from_truth
+
+    frame = frame_from_truth(json.loads((SAMPLE / "truth.json").read_text()))
+    members = tuple(replace(m, confidence=0.6, ends=(End("hidden", 2), End("seen"))) if k == 1 else m for k, m in enumerate(frame.members))
+    page = opened(serve(sample_build(tmp_path / "b", replace(frame, members=members))).address, size, scheme, bypass_csp=True)
+    page.add_script_tag(content=AXE)
+    name = f"{size[0]}-{scheme}"
+
+    def fault_free(what):
+        found = page.evaluate("async () => (await axe.run(document, {resultTypes: ['violations']})).violations.filter(v => ['serious', 'critical'].includes(v.impact))"
+                              ".map(v => `${v.id}: ${v.nodes.map(n => n.target).join(' ')}`)")
+        assert found == [], what
+        assert page.evaluate("document.documentElement.scrollWidth") <= size[0], what
+
+    page.wait_for_timeout(300)
+    shot(page, f"{name}-doubts")
+    if (size, scheme) in (((360, 740), "dark"), ((1280, 800), "light")):     # the other two were looked at where they differ
+        fault_free("doubts")
+    page.click("#tab-members")
+    page.click("[data-key=B]")
+    page.click(".more summary")
+    shot(page, f"{name}-member")
+    fault_free("a member")
+    page.click("#units")
+    page.click("#tab-parts")
+    page.wait_for_selector("caption")
+    assert " in" in page.inner_text("#panel table")
+    shot(page, f"{name}-parts")
+    fault_free("parts")
+    page.click("#tab-checks")
+    page.wait_for_selector(".caution")
+    if size[0] > 1000:
+        fault_free("checks")
+    page.click("#away")
+    if size[0] < 1000:
+        fault_free("take away")
+    page.click("#read")
+    page.wait_for_selector("dialog[open]")
+    shot(page, f"{name}-dialog")
+    fault_free("a dialog")
+
+
+def test_a_plan_is_drawn_where_the_build_differs(opened, serve, tmp_path):
+    from dataclasses import replace
+    from tests.truth import frame_from_truth
+
+    frame = frame_from_truth(json.loads((SAMPLE / "truth.json").read_text()))
+    plan = replace(frame, members=tuple(replace(m, holes=m.holes + 3) if m.id == "A" else m for m in frame.members), joints=(), photos=(), name="Plan")
+    (tmp_path / "plan.json").write_text(frame_to_text(plan))
+    page = opened(serve(sample_build(tmp_path / "b")).address)
+    page.click("#away")
+    page.set_input_files("[aria-label=Plan]", str(tmp_path / "plan.json"))
+    until(page, "async () => (await import('/static/store.js')).build.plan")
+    page.click("#tab-checks")
+    page.wait_for_selector("text=Against the plan")
+    assert "Differs from the plan" in page.inner_text("#panel") and "A" in page.inner_text("#panel .list >> nth=-1")
+    until(page, "async () => Object.keys((await import('/static/store.js')).build.planShapes || {}).length")
+    shot(page, "plan")
+
+
+def test_a_large_frame_is_worked_on(opened, serve, tmp_path):
+    (tmp_path / "b").mkdir()
+    state = scaffold(300)
+    (tmp_path / "b" / "frame.json").write_text(frame_to_text(state.frame))
+    page = opened(serve(tmp_path / "b").address)
+    page.click("#tab-members")
+    page.click("[data-key=P0]")
+    page.click("[aria-label^='One hole more at hole 1']")
+    wait_n(page, 2)
+    assert len(page.evaluate(STORE, "members")) == 300
+    shot(page, "large")
