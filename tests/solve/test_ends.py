@@ -79,6 +79,15 @@ def test_the_edge_of_the_face_tells_the_end_where_an_opening_was_missed():
     assert chance(last) > 3 * chance(without_edges)
 
 
+def test_openings_alone_tell_most_ends():
+    """In pictures without any edge the openings that stop are all there is."""
+    views, pictures = scene()
+    bare = [np.full_like(p, 128) for p in pictures]
+    right = [end.best == true for i, m in enumerate(STAND.members) for low, high in ((0, 0), (-1, -2))
+             for end, true in zip(ends_of(i, low, high, views, bare), (low, m.holes - 1 + low))]
+    assert np.mean(right) >= 0.75
+
+
 def test_the_end_is_surer_with_its_edge_than_without():
     views, pictures = scene()
     bare = [np.full_like(p, 128) for p in pictures]

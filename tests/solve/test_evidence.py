@@ -7,6 +7,7 @@ from hypothesis import given, strategies as st
 
 from recon.frame.boxes import face_normals, hidden, openings
 from recon.frame.model import Member
+from recon.image.camera import Camera
 from recon.solve.evidence import hidden_by_boxes, local_density, look, make_view, member_openings, with_camera
 from recon.solve.members import boxes
 from tests.solve.scenes import grown_scene, sticks_of, view_of
@@ -57,6 +58,12 @@ def test_hidden_openings_of_a_frame_are_those_of_the_frames_own_boxes(seed):
             eye = shot.camera.centre
             facing = (eye - p) @ normal > 1.0
             assert (hidden_by_boxes(eye, p, lo, hi) == hidden(p, eye, frame.members, 0.0))[facing].all()
+
+
+def test_a_box_behind_the_viewer_hides_nothing():
+    eye, points = np.zeros(3), np.array([[10.0, 0.5, 0.5], [5, 1, 1]])
+    assert not hidden_by_boxes(eye, points, np.array([[-6.0, -2, -2]]), np.array([[-4.0, 2, 2]])).any()
+    assert hidden_by_boxes(eye, points, np.array([[2.0, -2, -2]]), np.array([[4.0, 2, 2]])).all()
 
 
 def test_nothing_hides_where_there_are_no_boxes():
@@ -135,6 +142,16 @@ def test_openings_that_cannot_be_seen_say_nothing():
     normal = np.array([-ahead, -ahead, ahead, np.linalg.svd(ahead[None])[2][1], -ahead])     # 3: from the back, 4: edge on
     s = look(view, point, normal, np.array([False] * 4 + [True]))
     assert (s.llr == 0).all() and (s.hit == -1).all() and not s.visible.any()
+
+
+def test_openings_seen_edge_on_are_not_expected_even_close_by():
+    """Below 1 : 6 an opening is a line, however large."""
+    _, shot = grown_scene(2)
+    camera = Camera(1300, 799.5, 599.5)
+    view = make_view("close", camera, (1600, 1200), shot.openings, 0.29)
+    point = np.array([[0, 0, 4.0]])
+    tilted = lambda cosine: np.array([[np.sqrt(1 - cosine ** 2), 0, -cosine]])
+    assert not look(view, point, tilted(0.12)).visible[0] and look(view, point, tilted(0.22)).visible[0]
 
 
 def test_openings_taken_by_another_member_are_no_hits_and_no_misses():

@@ -4,6 +4,7 @@ from functools import cache
 import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
+from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from recon.image.camera import Camera, image2sensor
@@ -143,6 +144,26 @@ def test_scatter_of_places_is_the_covariance_told(row, seed):
     told = np.median(inverse, axis=0) * (0.2 / camera.f) ** 2
     worst = np.linalg.eigh(told)[1][:, 2]
     assert np.sqrt(worst @ told @ worst) == pytest.approx((place @ worst).std(), rel=0.35)
+
+
+def test_place_of_a_row_that_runs_away_is_the_least_squares_one_of_scipy():
+    """Far openings count as their pixels do: the linear solution is weighted by depth."""
+    camera, way = Camera(1200, 799.5, 599.5), np.array([0.35, 0.1, 0.0])
+    way[2] = np.sqrt(1 - way @ way)
+    first, steps = np.array([-2.0, -1, 8]), np.arange(20)
+    rng = np.random.default_rng(4)
+    for _ in range(5):
+        points = points_of(camera, first, way, steps)
+        points = RowPoints(points.px + rng.normal(0, 0.5, points.px.shape), points.step, points.weight, points.sigma)
+        sensor = image2sensor(camera, points.px)
+        place, _, _ = place_rows(sensor, points, way[None])
+
+        def residual(p):
+            X = p + steps[:, None] * way
+            return (X[:, :2] / X[:, 2:] - sensor[0]).ravel() * camera.f
+
+        theirs = least_squares(residual, first)
+        assert np.sum(residual(place[0]) ** 2) < 1.003 * 2 * theirs.cost
 
 
 # Shares
