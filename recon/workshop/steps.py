@@ -9,16 +9,18 @@ from dataclasses import dataclass, replace
 
 import networkx as nx
 import numpy as np
+from scipy.spatial import cKDTree
 
 from recon.frame.joints import NORMAL_TOL
-from recon.frame.lattice import PLACE_DECIMALS, canonical, rotations
+from recon.frame.lattice import canonical, rotations
 from recon.frame.model import End, Frame, Joint, as_tuple
 from recon.workshop.bolts import Bolt, find_bolts
 from recon.workshop.order import Move, Site, Stuck, bolts_out, leaves, taken_apart, why_stuck
 from recon.workshop.solids import HOLE
 from recon.workshop.words import lap_words, listed, plural, way_words
 
-SAME_LEVEL = 0.01   # pitches
+SAME_PLACE = 1e-3   # pitches: canonical places are rounded to 1e-6, which a direction's rounding may add to
+SAME_LEVEL = 0.01
 
 
 @dataclass(frozen=True)
@@ -89,27 +91,35 @@ def canonical_twin(frame: Frame) -> tuple[Frame, dict[str, str], np.ndarray]:
         members=tuple(replace(m, confidence=1.0, seen=0, ends=(End(), End())) for m in frame.members),
         joints=tuple(replace(j, bolt=j.bolt if j.bolt == "none" else "assumed", three_way=False) for j in frame.joints))
     twin = canonical(plain)
-    places = {_place(m.first, m.last): m.id for m in twin.members}
-    corner = np.min([np.minimum(m.first, m.last) for m in twin.members], axis=0)
+    there, there_laps = _places(twin)
     for turn in rotations():
-        ends = [(turn @ np.asarray(m.first, float), turn @ m.last) for m in plain.members]
-        shift = corner - np.min(ends, axis=(0, 1))
-        names = {places.get(_place(a + shift, b + shift)): m.id for (a, b), m in zip(ends, plain.members)}
-        if len(names) == len(places) and None not in names and _bolts_agree(twin, plain, names):
-            return twin, names, turn
+        ends, laps = (x @ turn.T for x in _places(plain))
+        shift = there.min(axis=(0, 1)) - ends.min(axis=(0, 1))
+        own = _fitted(there.mean(axis=1), ends.mean(axis=1) + shift)     # no two members have the same middle
+        if own is None:
+            continue
+        off = [np.abs(there - ends[own, ::way] - shift).max(axis=(1, 2)) for way in (1, -1)]
+        if np.minimum(*off).max() > SAME_PLACE:
+            continue
+        lap = _fitted(there_laps, laps + shift)
+        if lap is not None and all(twin.joints[k].bolt == plain.joints[i].bolt for k, i in enumerate(lap)):
+            return twin, {m.id: plain.members[i].id for m, i in zip(twin.members, own)}, turn
     raise AssertionError("a frame is its canonical frame after one of the 24 turns")
 
 
-def _place(first, last):
-    return frozenset(tuple(np.round(p, PLACE_DECIMALS - 1) + 0.0) for p in (first, last))
+def _places(frame: Frame) -> tuple[np.ndarray, np.ndarray]:
+    """Both end holes of every member, (n, 2, 3), and the middle of every lap, (joints, 3)."""
+    at = {m.id: m for m in frame.members}
+    laps = [(at[j.a].hole_centre(j.a_hole) + at[j.b].hole_centre(j.b_hole)) / 2 for j in frame.joints]
+    return np.array([(m.first, m.last) for m in frame.members], float), np.array(laps).reshape(-1, 3)
 
 
-def _bolts_agree(twin: Frame, plain: Frame, names) -> bool:
-    def laps(frame, name):
-        middle = {m.id: (m.holes - 1) / 2 for m in frame.members}
-        return sorted((tuple(sorted([(name(j.a), abs(j.a_hole - middle[j.a])), (name(j.b), abs(j.b_hole - middle[j.b]))])), j.bolt)
-                      for j in frame.joints)
-    return laps(twin, names.get) == laps(plain, lambda id: id)
+def _fitted(a, b):
+    """For each point of a (n, 3) the index of the point of b (n, 3) in the same place; None where one has none."""
+    if not len(a):
+        return np.zeros(0, int)
+    distance, index = cKDTree(b).query(a)
+    return index if distance.max() < SAME_PLACE and len(np.unique(index)) == len(a) else None
 
 
 # Sub-frames
