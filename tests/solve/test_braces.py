@@ -26,7 +26,8 @@ BLANK = np.full((SIZE[1], SIZE[0], 3), 128, np.uint8)
 
 def as_stick(member, evidence=100.0):
     axis = int(np.abs(member.direction).argmax())
-    return Stick(axis, np.array(member.first, float), member.holes, evidence, np.zeros(member.holes), np.zeros(member.holes, int))
+    nothing = np.zeros(member.holes)
+    return Stick(axis, np.array(member.first, float), member.holes, evidence, nothing, nothing.astype(int))
 
 
 STICKS = [as_stick(m) for m in GATE]
@@ -93,6 +94,14 @@ def test_a_member_half_a_hole_off_is_found_where_it_is():
     assert np.abs(braces[0].direction).max() == 1
 
 
+def test_a_slanted_member_that_no_two_pins_hold_is_found_where_it_is():
+    angle = np.radians(23)
+    slanted = Member("H", (-1.27, -1, 5.34), (np.cos(angle), 0, np.sin(angle)), 12, on_lattice=False)
+    braces = found_in((*GATE, slanted))
+    assert len(braces) == 1 and braces[0].pins < 2
+    assert np.abs(np.array(ends_of(braces[0])) - sorted([list(slanted.first), slanted.last.tolist()])).max() < 0.05
+
+
 def test_brace_and_half_hole_member_are_found_together():
     assert sorted(b.holes for b in found_in((*GATE, BRACE, HALF))) == [11, 13]
 
@@ -129,13 +138,15 @@ def test_any_turn_of_the_lattice_gives_the_same_brace(turn):
     braces = find_braces(turned, [BLANK] * 3, sticks, 1.0)
     assert len(braces) == 1
     ends = np.array([braces[0].first, braces[0].first + (braces[0].holes - 1) * braces[0].direction]) @ Q
-    assert np.array(sorted(ends.tolist())) == pytest.approx(np.array(sorted([list(BRACE.first), BRACE.last.tolist()])), abs=1e-6)
+    true = np.array(sorted([list(BRACE.first), BRACE.last.tolist()]))
+    assert np.array(sorted(ends.tolist())) == pytest.approx(true, abs=1e-6)
 
 
 def test_along_an_axis_the_evidence_is_that_for_a_stick():
     views = photos_of(GATE)
     lo, hi = boxes(STICKS[1:], 1.0)
-    found = evidence_along(views, Line(np.array([0.0, 0, 0]), np.array([0.0, 0, 1]), np.array([0.0, 1, 0])), 14, 1.0, Solids(lo, hi))
+    line = Line(np.zeros(3), np.array([0.0, 0, 1]), np.array([0.0, 1, 0]))
+    found = evidence_along(views, line, 14, 1.0, Solids(lo, hi))
     llr, visible = line_evidence_of(views, 2, np.zeros(3), 14, 1.0, (lo, hi), np.zeros((4, 14), bool))
     assert found.llr.sum((1, 2)) == pytest.approx(llr.sum((1, 2))) and found.visible.sum() == visible.sum() > 20
 
