@@ -134,8 +134,9 @@ def _obeyed(mine: Member, new: Member, word, conflicts) -> Member:
     high = mine.holes - 1 if word["ends"][1] else offset + new.holes - 1
     low, high = (0, mine.holes - 1) if high < low else (low, high)
     if (word["ends"][0] and offset != 0) or (word["ends"][1] and offset + new.holes != mine.holes):
-        conflicts.append({"members": [mine.id], "text": f"You said {plural(mine.holes, 'hole')} for {mine.id}; the photos "
-                                                        f"look like {new.holes}. It stays as you said."})
+        seen = (f"look like {new.holes}" if new.holes != mine.holes else
+                f"show it {plural(abs(offset), 'hole')} {'further on' if offset > 0 else 'further back'}")
+        conflicts.append({"members": [mine.id], "text": f"You said {plural(mine.holes, 'hole')} for {mine.id}; the photos {seen}. It stays as you said."})
     ends = (SAID if word["ends"][0] else new.ends[0], SAID if word["ends"][1] else new.ends[1])
     sure = 1.0 if all(word["ends"]) else new.confidence
     return replace(mine, first=as_tuple(mine.hole_centre(low)), holes=high - low + 1, ends=ends, confidence=sure, seen=new.seen)

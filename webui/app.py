@@ -12,7 +12,7 @@ from recon.errors import ReconError
 from recon.frame.stock import load_stocks
 from webui.build import Build, Conflict
 from webui.guard import Keys, guard
-from webui.jobs import Reading
+from webui.jobs import Checks, Reading
 from webui.photos import MOST_BYTES, Photos
 from webui.reader import SOLVER
 
@@ -26,6 +26,7 @@ class Bench:
     build: Build
     photos: Photos
     reading: Reading
+    checks: Checks
     stocks: dict
     token: str
     keys: Keys | None
@@ -48,8 +49,8 @@ def create_app(folder: str | Path, *, host: str = "127.0.0.1", port: int = 0, ke
     app = Flask("webui", static_folder=None, template_folder="templates", root_path=str(Path(__file__).parent))
     app.config.update(MAX_CONTENT_LENGTH=MOST_BYTES + 2**20, MAX_FORM_MEMORY_SIZE=MOST_ASKED, MAX_FORM_PARTS=8)
     app.json.sort_keys = False
-    build = Build(folder)
-    app.extensions["bench"] = Bench(build, Photos(build), Reading(build, solver), stocks or load_stocks(),
+    build, stocks = Build(folder), stocks or load_stocks()
+    app.extensions["bench"] = Bench(build, Photos(build), Reading(build, solver), Checks(stocks), stocks,
                                     secrets.token_urlsafe(32), keys, f"http://{f'[{host}]' if ':' in host else host}:{port}")
     guard(app, host, keys, app.extensions["bench"].token, on_enter)
     for module in (see, photos, reading, change, plan, papers):
@@ -82,6 +83,7 @@ def close_app(app: Flask) -> None:
     """Ends what runs in the background, saves the frame file and unlocks the build."""
     b = app.extensions["bench"]
     b.reading.close()
+    b.checks.close()
     b.photos.close()
     b.build.close()
 

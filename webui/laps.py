@@ -47,7 +47,21 @@ def relapped(frame: Frame, changed: set[str], said_laps=()) -> Frame:
                 continue
             bolt = word if word in BOLTS else before[key].bolt if key in before else "assumed"
             kept.append(replace(j, bolt=bolt))
-    return replace(frame, joints=ordered(members, mark_three_way(kept, members)))
+    return replace(frame, joints=ordered(members, _marked(kept, frame.joints, members, changed)))
+
+
+def _marked(joints, before, members, changed: set[str]) -> list[Joint]:
+    """The joints with three-way laps marked anew where that can have changed: between members that a changed one touches or touched."""
+    touched = set(changed)
+    for j in (*joints, *before):
+        if j.a in changed or j.b in changed:
+            touched |= {j.a, j.b}
+    at = [k for k, j in enumerate(joints) if j.a in touched or j.b in touched]      # all laps of those members: what makes their marks
+    result = list(joints)
+    for k, marked in zip(at, mark_three_way([joints[k] for k in at], members)):
+        if marked.a in touched and marked.b in touched:
+            result[k] = marked
+    return result
 
 
 def renumbered(state: State, id: str, to) -> State:

@@ -12,7 +12,8 @@ from recon.frame.lattice import lattice_classes
 from recon.frame.model import Frame, Member, Photo, as_tuple, bounds
 from recon.image.camera import Camera
 
-EDGE_POINTS = 5       # on an edge, so that it bends with the lens
+EDGE_POINTS = 5       # on an edge along a member, so that it bends with the lens
+_ALONG = (EDGES[:, 0] ^ EDGES[:, 1]) == 4         # edges along the member; the others are as short as it is wide
 TRACK = 40            # holes beyond each end that an end can be dragged to in one go
 ROUND = 1             # decimals of a pixel that are sent
 
@@ -41,11 +42,14 @@ def shapes(frame: Frame, ids=None) -> dict:
 
 @lru_cache(maxsize=8192)
 def _points(member: Member):
-    """Corner points of all edges (12 * EDGE_POINTS, 3), openings (4, holes, 3), hole centres, ends (2, 3)."""
+    """Points of the edges (4 along, of EDGE_POINTS each, then the others, of 2 each), openings (4, holes, 3), hole centres, ends (2, 3)."""
     corner = corners(member)
-    share = np.linspace(0, 1, EDGE_POINTS)[None, :, None]
-    edges = corner[EDGES[:, 0]][:, None] * (1 - share) + corner[EDGES[:, 1]][:, None] * share
-    return edges.reshape(-1, 3), openings(member), member.hole_centres(), member.hole_centre(np.array([-0.5, member.holes - 0.5]))
+    edges = []
+    for along, points in ((True, EDGE_POINTS), (False, 2)):
+        share = np.linspace(0, 1, points)[None, :, None]
+        start, end = (corner[EDGES[_ALONG == along, k]][:, None] for k in (0, 1))
+        edges.append((start * (1 - share) + end * share).reshape(-1, 3))
+    return np.vstack(edges), openings(member), member.hole_centres(), member.hole_centre(np.array([-0.5, member.holes - 0.5]))
 
 
 def _shape(member: Member, camera: Camera) -> dict | None:
@@ -56,9 +60,10 @@ def _shape(member: Member, camera: Camera) -> dict | None:
         return None
     px = np.round(px, ROUND)
     a, b, c = len(edges), len(edges) + holes.shape[0] * holes.shape[1], len(px) - 2
-    lines = px[:a].reshape(len(EDGES), -1)[seen[EDGE_FACES].any(axis=1)]
+    shown, half = seen[EDGE_FACES].any(axis=1), 4 * EDGE_POINTS
+    lines = px[:half].reshape(4, -1)[shown[_ALONG]].tolist() + px[half:a].reshape(8, -1)[shown[~_ALONG]].tolist()
     faces = px[a:b].reshape(4, -1)[seen[2:]]
-    return {"edges": lines.tolist(), "holes": faces.ravel().tolist(), "axis": px[b:c].ravel().tolist(), "ends": px[c:].tolist()}
+    return {"edges": lines, "holes": faces.ravel().tolist(), "axis": px[b:c].ravel().tolist(), "ends": px[c:].tolist()}
 
 
 def track(frame: Frame, id: str) -> dict:

@@ -9,11 +9,18 @@ const before = {rows: new Map()};
 const fresh = new Map();
 let timer = 0, wanted = "doubts", stale = true;
 
+async function askDoubts() {
+  if (!build.members.size) { build.doubts = []; build.moreDoubts = 0; return tell("effects"); }
+  const {n, doubts, more} = await get("/api/effects?what=doubts");
+  if (n === build.n) { build.doubts = doubts; build.moreDoubts = more; tell("effects"); }
+}
+
 export function begin() { on("changed", () => { stale = true; if (!build.plan) build.planShapes = {}; told.checks = null; told.audit = null; soon(); }); }
 export function want(tab) { wanted = tab; if (stale || (tab === "checks" && !told.checks)) soon(0); }
 
 function soon(wait = 250) {
   clearTimeout(timer);
+  if (stale) setTimeout(() => askDoubts().catch(() => {}), 0);
   if (!build.members.size) { told.parts = told.checks = null; return; }
   timer = setTimeout(async () => {
     try {

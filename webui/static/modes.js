@@ -7,8 +7,8 @@ export const modes = {current: "choose"};
 export const layers = {members: true, ends: true, doubts: true, labels: true, openings: false, rows: false, plan: true};
 
 const MODES = [["choose", "Choose", "Click a member to choose it; drag an end of the chosen one"],
-  ["draw", "Draw member", "Drag from a member's first opening to its last, or click both"],
-  ["openings", "Mark openings", "Click an opening that was missed, or one that is none"]];
+  ["draw", "Draw", "Draw a member: drag from a member's first opening to its last, or click both"],
+  ["openings", "Openings", "Mark openings: click an opening that was missed, or one that is none"]];
 const LAYERS = [["members", "Members"], ["ends", "Ends not seen"], ["doubts", "Doubts"], ["labels", "Labels"], ["openings", "Openings"], ["rows", "Rows"], ["plan", "Plan"]];
 
 export function setMode(name) {

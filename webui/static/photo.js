@@ -6,7 +6,7 @@ import {build, changed, chosen, choose, edit, foundIn, get, lapKey, MOMENT_MS, s
 import {CHOSEN, FALSE, INK, LEAST_SURE, OPENING, ROW, SURE, UNSURE, PLAN} from "./colours.js";
 import {layers, modes} from "./modes.js";
 
-const TILE = 512, MOST_TILES = 160, MOST_SCALE = 12, CLICK_PX = 5, GRAB_PX = 24, NEAR_PX = 16;
+const TILE = 512, MOST_TILES = 160, MOST_SCALE = 12, MANY_LINES = 900, CLICK_PX = 5, GRAB_PX = 24, NEAR_PX = 16;
 const now = () => performance.now();
 
 export class PhotoView {
@@ -157,7 +157,7 @@ export class PhotoView {
   stroke(c, lines, colour, width, dash = []) {
     c.lineJoin = c.lineCap = "round";
     c.setLineDash([]);
-    for (const [style, w, d] of [[INK, width + 2.2, []], [colour, width, dash]]) {
+    for (const [style, w, d] of lines.length > MANY_LINES ? [[colour, width, dash]] : [[INK, width + 2.2, []], [colour, width, dash]]) {
       c.beginPath();
       for (const line of lines) this.path(c, line);
       c.strokeStyle = style; c.lineWidth = w; c.globalAlpha = style === INK ? 0.55 : 1;

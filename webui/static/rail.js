@@ -2,7 +2,7 @@
 
 import {byId, h, notice} from "./dom.js";
 import {build, changed, choose, chosen, edit, lapKey, lapName, MOMENT_MS, on} from "./store.js";
-import {stick} from "./stick.js";
+import {boltsByMember, stick} from "./stick.js";
 import {lengthText} from "./units.js";
 import {lookAt} from "./views.js";
 import {setMode} from "./modes.js";
@@ -47,12 +47,16 @@ export function show(name) {
 function draw() {
   const panel = byId("panel"), at = panel.scrollTop;
   const keep = panel.contains(document.activeElement) ? document.activeElement.dataset.key : null;
-  byId("tab-doubts").textContent = build.doubts.length ? `Doubts ${build.doubts.length}` : "Doubts";
-  panel.replaceChildren(...TABS.find(t => t[0] === open)[2]());
+  byId("tab-doubts").textContent = build.doubts.length ? `Doubts ${build.doubts.length + (build.moreDoubts || 0)}` : "Doubts";
+  const nodes = TABS.find(t => t[0] === open)[2]();
+  if (nodes.length === panel.children.length && nodes.every((node, i) => node === panel.children[i])) return;    // kept right in place
+  panel.replaceChildren(...nodes);
   panel.scrollTop = at;
   if (keep) [...panel.querySelectorAll("[data-key]")].find(e => e.dataset.key === keep)?.focus({preventScroll: true});
 }
 
+const MOST = 150;          // shown of a list at once; the rest moves up as these are done
+const more = count => count > MOST ? [h("p.dim.pad", {}, `${count - MOST} more come after these.`)] : [];
 const empty = text => [h("p.dim.pad", {}, text)];
 const fresh = id => performance.now() - (changed.get(id) ?? -1e9) < MOMENT_MS;
 
@@ -61,11 +65,12 @@ const fresh = id => performance.now() - (changed.get(id) ?? -1e9) < MOMENT_MS;
 const KIND = {conflict: "You and the photos differ", room: "Same room", loose: "Touches nothing", member: "Not sure", end: "End out of sight", bolt: "Bolt out of sight", note: "Note"};
 
 function drawDoubts() {
-  if (!build.members.size) return empty("Once photos are read, what is least sure comes first here.");
+  if (!build.members.size) return empty(build.photos.length ? "Now press “Read photos”. What is least sure then comes first here." : "Once photos are read, what is least sure comes first here.");
   if (!build.doubts.length) return empty("No doubts are left.");
   return [h("p.dim.pad", {}, "Least sure first. Keys: j next, k back, y right as it is."),
     h("ol.list.doubts", {}, build.doubts.map((d, i) => h("li", {}, h("button.item", {type: "button", "data-key": `doubt${i}`, "aria-current": chosen.doubt === i ? "true" : null, onclick: () => goTo(i)},
-      h("span.kind", {"data-kind": d.kind}, KIND[d.kind]), h("span", {}, d.text)), answers(d))))];
+      h("span.kind", {"data-kind": d.kind}, KIND[d.kind]), h("span", {}, d.text)), answers(d)))),
+    build.moreDoubts ? h("p.dim.pad", {}, `${build.moreDoubts} more come after these.`) : null].filter(Boolean);
 }
 
 function answers(d) {
@@ -98,14 +103,33 @@ export function answerDoubt() {
 // Members
 
 function drawMembers() {
-  const add = h("div.buttons.pad", {}, h("button", {type: "button", onclick: () => { setMode("draw"); notice("Drag from the new member's first opening to its last on a photo, or click both."); }}, "Draw a member"));
   if (!build.members.size) return empty("No members yet.");
-  return [add, h("ul.list", {}, [...build.members.values()].map(m => {
-    const said = build.said.members?.[m.id]?.ends.every(Boolean);
-    return h("li", {}, h(`button.item.member${fresh(m.id) ? ".fresh" : ""}`, {type: "button", "data-key": m.id, "aria-pressed": String(chosen.members.includes(m.id)),
-      onclick: e => choose([m.id], null, e.shiftKey || e.ctrlKey || e.metaKey), ondblclick: () => lookAt([m.id])},
-    h("span.tag", {}, m.id), h("span.count", {}, `${m.holes}`), h("span.unseen", {}, m.holes === 1 ? " hole" : " holes"), stick(m), h("span.dim.right", {}, said ? "as you said" : m.confidence < 0.9 ? `? ${Math.round(m.confidence * 100)} %` : build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "")));
-  }))];
+  const bolts = boltsByMember(), rows = new Map();
+  for (const m of build.members.values()) rows.set(m.id, memberRow(m, bolts.get(m.id)));
+  memberRows = rows;
+  memberNodes ||= [h("div.buttons.pad", {}, h("button", {type: "button", onclick: () => { setMode("draw"); notice("Drag from the new member's first opening to its last on a photo, or click both."); }}, "Draw a member")), h("ul.list")];
+  const list = memberNodes[1], wanted = [...rows.values()].map(row => row.element);
+  wanted.forEach((element, i) => { if (list.children[i] !== element) list.insertBefore(element, list.children[i] || null); });
+  while (list.children.length > wanted.length) list.lastChild.remove();
+  return memberNodes;
+}
+
+let memberNodes = null;
+let memberRows = new Map();      // rows are kept while nothing of theirs changed: a frame has hundreds
+
+function memberRow(m, bolts = []) {
+  const said = build.said.members?.[m.id]?.ends.every(Boolean);
+  const words = said ? "as you said" : m.confidence < 0.9 ? `? ${Math.round(m.confidence * 100)} %` : build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "";
+  const mark = `${words} ${bolts}`;
+  let row = memberRows.get(m.id);
+  if (!row || row.m !== m || row.mark !== mark) {
+    const button = h("button.item.member", {type: "button", "data-key": m.id, onclick: e => choose([m.id], null, e.shiftKey || e.ctrlKey || e.metaKey), ondblclick: () => lookAt([m.id])},
+      h("span.tag", {}, m.id), h("span.count", {}, `${m.holes}`), h("span.unseen", {}, m.holes === 1 ? " hole" : " holes"), stick(m, new Map(bolts)), h("span.dim.right", {}, words));
+    row = {m, mark, button, element: h("li", {}, button)};
+  }
+  row.button.setAttribute("aria-pressed", chosen.members.includes(m.id));
+  row.button.classList.toggle("fresh", fresh(m.id));
+  return row;
 }
 
 // Laps
@@ -114,10 +138,10 @@ const BOLT = {seen: "bolt", assumed: "bolt assumed", none: "no bolt"};
 
 function drawLaps() {
   if (!build.joints.length) return empty("No laps yet.");
-  return [h("ul.list", {}, build.joints.map(j => {
+  return [h("ul.list", {}, build.joints.slice(0, MOST).map(j => {
     const key = lapKey(j);
     return h("li", {}, h("button.item", {type: "button", "data-key": `lap${key}`, "aria-pressed": String(String(chosen.lap) === String(key)), onclick: () => choose([j.a, j.b], key)},
       h("span.tag", {}, j.a), h("span", {}, `${j.a_hole + 1} on ${j.b_hole + 1}`), h("span.tag", {}, j.b), h("span.dim.right", {}, `${j.three_way ? "three-way, " : ""}${BOLT[j.bolt] || j.bolt}`)));
-  }))];
+  })), ...more(build.joints.length)];
 }
 export {lapName};

@@ -5,7 +5,7 @@ import {h} from "./dom.js";
 import {build, changed, chosen, choose, lapKey, MOMENT_MS} from "./store.js";
 import {LEAST_SURE} from "./colours.js";
 
-const CLICK_PX = 5;
+const CLICK_PX = 5, AFTER_MS = 40;
 
 export class SpaceView {
   constructor(onEnlarge) {
@@ -123,7 +123,8 @@ export class SpaceView {
   draw() {
     if (this.asked || !this.renderer) return;
     this.asked = true;
-    requestAnimationFrame(() => { this.asked = false; this.paint(); });
+    const paint = () => requestAnimationFrame(() => { this.asked = false; this.paint(); });
+    if (this.pointers.size) paint(); else setTimeout(paint, AFTER_MS);     // in the hand at once; after an edit the photos come first
   }
 
   paint() {

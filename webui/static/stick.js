@@ -1,19 +1,24 @@
 // A member drawn as a small drilled stick: its holes, which of them a bolt takes, and which ends were not seen.
 
 import {s} from "./dom.js";
-import {build, lapKey} from "./store.js";
+import {build} from "./store.js";
 
 const MOST = 48;
 
-/** An SVG of a member; `big` numbers the holes. */
-export function stick(m, big = false) {
+/** Member -> [[hole, its bolt], ...]. */
+export function boltsByMember() {
+  const found = new Map();
+  for (const j of build.joints) for (const [id, hole] of [[j.a, j.a_hole], [j.b, j.b_hole]]) {
+    if (!found.has(id)) found.set(id, []);
+    found.get(id).push([hole, j.bolt]);
+  }
+  return found;
+}
+
+/** An SVG of a member; taken: hole -> its bolt; `big` numbers the holes. */
+export function stick(m, taken, big = false) {
   const pitch = big ? Math.max(11, Math.min(26, 340 / m.holes)) : 9, tall = big ? 34 : 14, top = big ? 10 : 1, deep = big ? 14 : 12, n = Math.min(m.holes, MOST);
   const wide = n * pitch;
-  const taken = new Map();
-  for (const j of build.joints) {
-    if (j.a === m.id) taken.set(j.a_hole, j.bolt);
-    if (j.b === m.id) taken.set(j.b_hole, j.bolt);
-  }
   const parts = [s("rect", {x: 1, y: top, width: wide, height: deep, rx: 1.5, class: "wood"})];
   for (let k = 0; k < n; k++) {
     const x = 1 + (k + 0.5) * pitch, bolt = taken.get(k), r = big ? 3.6 : 2.3;
@@ -27,5 +32,3 @@ export function stick(m, big = false) {
   });
   return s("svg", {class: big ? "stick big" : "stick", viewBox: `0 0 ${wide + 2} ${big ? tall + 2 : 14}`, width: wide + 2, height: big ? tall + 2 : 14, "aria-hidden": "true"}, ...parts);
 }
-
-export const lapsOf = id => build.joints.filter(j => j.a === id || j.b === id).map(j => ({joint: j, key: lapKey(j)}));

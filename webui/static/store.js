@@ -87,7 +87,7 @@ export async function load(quiet = false) {
   const data = await get("/api/build");
   const before = new Map(build.members);
   Object.assign(build, {n: data.n, folder: data.folder, undo: data.undo, redo: data.redo, photos: data.photos, stocks: data.stocks,
-    doubts: data.doubts, job: data.job, plan: data.plan, members: new Map(), laps: new Map(), said: {}, name: "", pitch_mm: null, stock: null, notes: []});
+    job: data.job, plan: data.plan, members: new Map(), laps: new Map(), said: {}, name: "", pitch_mm: null, stock: null, notes: []});
   apply(data.delta);
   if (before.size) for (const [id, m] of build.members) if (JSON.stringify(before.get(id)) !== JSON.stringify(m)) changed.set(id, performance.now());
   build.shapes.clear();
@@ -137,7 +137,7 @@ function change(path, data) {
 }
 
 function takeOver(told) {
-  Object.assign(build, {n: told.n, undo: told.undo, redo: told.redo, doubts: told.doubts});
+  Object.assign(build, {n: told.n, undo: told.undo, redo: told.redo});
   apply(told.delta);
   const now = performance.now();
   for (const m of told.delta.members?.put || []) changed.set(m.id, now);

@@ -33,10 +33,11 @@ function refresh() {
   if (views.large && !all().includes(views.large)) views.large = null;
   if (narrow.matches && !views.large) views.large = all()[0] || null;
   const tiles = byId("tiles");
-  const wanted = build.photos.length ? all().map(v => v.element) : [startTile()];
+  const wanted = [...all().map(v => v.element), ...(build.photos.length ? [] : [startTile()])];
   if (wanted.length !== tiles.children.length || wanted.some((e, i) => tiles.children[i] !== e)) tiles.replaceChildren(...wanted);
   tiles.dataset.count = wanted.length;
   document.body.classList.toggle("empty", !build.photos.length);
+  if (!build.photos.length) views.large = null;
   show();
 }
 

@@ -10,10 +10,8 @@ from recon.frame.model import Member
 from webui import asked, sight
 from webui.app import asked_json, bench
 from webui.build import Conflict
-from webui.doubts import doubts
 from webui.edits import edit
 from webui.state import State, difference
-from webui.views.see import all_clashes
 
 bp = Blueprint("change", __name__)
 
@@ -24,8 +22,7 @@ def _answer(old: State, new: State, words: str):
     delta = difference(old, new)
     ids = [m["id"] for m in delta.get("members", {}).get("put", [])]
     photos = "photos" in delta.get("frame", {})
-    return jsonify(n=b.build.n, **b.build.can(), words=words, delta=delta, shapes={} if photos else sight.shapes(new.frame, set(ids)),
-                   doubts=doubts(new, all_clashes(new)), again=photos)
+    return jsonify(n=b.build.n, **b.build.can(), words=words, delta=delta, shapes={} if photos else sight.shapes(new.frame, set(ids)), again=photos)
 
 
 def _in_conflict(base: int, mine):

@@ -16,6 +16,7 @@ from webui.app import bench
 
 bp = Blueprint("plan", __name__)
 PLAN = "plan.json"
+DRAWN = ("mirrored", "length", "shift", "both", "moved", "missing")     # differences of which the plan's members are drawn
 
 
 def load_plan(b):
@@ -57,7 +58,7 @@ def held_against():
                 "members": [id for id in (found.names.get(m, m) for m in d.members) if id in {m.id for m in frame.members}]}
 
     return jsonify(verdict=found.verdict, differences=list(map(row, found.differences)), not_checked=list(map(row, found.not_checked)),
-                   shapes=_shapes(frame, plan, {id for d in found.differences for id in d.members}))
+                   shapes=_shapes(frame, plan, {id for d in found.differences if d.kind in DRAWN for id in d.members}))
 
 
 def _shapes(frame, plan, ids) -> dict:

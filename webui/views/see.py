@@ -11,6 +11,7 @@ from webui.edits import clashes
 from webui.state import State, difference
 
 bp = Blueprint("see", __name__)
+MOST_DOUBTS = 150           # sent at once: more than anyone goes through before the next change
 
 
 @bp.get("/")
@@ -45,7 +46,7 @@ def whole():
     state = moment.state
     return jsonify(n=n, **can, folder=b.build.folder.name, delta=difference(State(), state), photos=photo_list(b, state),
                    stocks=[{"id": s.id, "name": s.name, "pitch_mm": s.pitch_mm} for s in b.stocks.values()],
-                   doubts=doubts(state, all_clashes(state)), notices=b.build.notices, job=b.reading.told(), plan=plan_name(b))
+                   notices=b.build.notices, job=b.reading.told(), plan=plan_name(b))
 
 
 def plan_name(b):
@@ -103,12 +104,16 @@ def track(id):
 
 @bp.get("/api/effects")
 def effect():
-    """Parts and, where `what` is "checks", everything that is wrong."""
+    """What the frame comes to: `what` is "doubts", "parts" or "checks"."""
     b = bench()
     with b.build._lock:
         state, n = b.build.state, b.build.n
     if not state.frame.members:
         return jsonify(n=n, empty=True)
-    if request.args.get("what") == "checks":
-        return jsonify(n=n, checks=effects.checks(state, b.stocks))
+    what = request.args.get("what")
+    if what == "doubts":
+        found = doubts(state, all_clashes(state))
+        return jsonify(n=n, doubts=found[:MOST_DOUBTS], more=max(0, len(found) - MOST_DOUBTS))
+    if what == "checks":
+        return jsonify(n=n, checks=b.checks.of(n, state))
     return jsonify(n=n, parts=effects.parts(state, b.stocks))
