@@ -16,11 +16,11 @@ import os
 import sys
 import traceback
 
-from recon.cli import cut, export, page, papers, parts, read, stocks, swap
+from recon.cli import audit, check, cut, export, page, papers, parts, read, steps, stocks, swap
 from recon.cli.talk import say
 from recon.errors import ReconError
 
-COMMANDS = (read, page, parts, cut, swap, papers, export, stocks)
+COMMANDS = (read, page, parts, cut, swap, check, steps, audit, papers, export, stocks)
 
 DONE, NOT_ALL_USED, NOTHING_DONE, FAULT, STOPPED = 0, 1, 2, 3, 130
 

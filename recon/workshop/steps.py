@@ -16,6 +16,7 @@ from recon.frame.lattice import canonical, rotations
 from recon.frame.model import End, Frame, Joint, as_tuple
 from recon.workshop.bolts import Bolt, find_bolts
 from recon.workshop.order import Move, Site, Stuck, bolts_out, leaves, taken_apart, why_stuck
+from recon.workshop.reach import ASSUMED
 from recon.workshop.solids import HOLE
 from recon.workshop.words import lap_words, listed, plural, way_words
 
@@ -74,10 +75,10 @@ def build_steps(frame: Frame, hole: float = HOLE, z_up: bool = True) -> Steps:
     twin, names, turn = canonical_twin(frame)
     site = Site(twin, hole)
     try:
-        moves, groups = _moves(site)
+        moves, groups, flat = _moves(site)
     except Stuck as stuck:
         return _told_stuck(site, stuck.members, names, frame)
-    teller = _Teller(site, frame, names, turn, z_up, groups)
+    teller = _Teller(site, frame, names, turn, z_up, groups, flat)
     return Steps(tuple(teller.steps(moves)), tuple(teller.ids(g) for g in groups))
 
 
@@ -124,16 +125,21 @@ def _fitted(a, b):
 
 # Sub-frames
 
-def _moves(site: Site) -> tuple[list[Move], list[frozenset[int]]]:
-    """All moves in order, and the sub-frames in the order they are built.  Raises Stuck."""
+def _moves(site: Site) -> tuple[list[Move], list[frozenset[int]], bool]:
+    """All moves in order, the sub-frames in the order they are built, and whether the whole frame is laid up flat.
+
+    Raises Stuck.
+    """
     for groups in _flat_groups(site):
         own = {g: moves for g, axis in groups if (moves := _laid_up(site, g, axis))}
+        if any(len(g) == len(site.frame.members) for g in own):
+            return next(iter(own.values())), [], True
         try:
             if own:
-                return _with_groups(site, own)
+                return *_with_groups(site, own), False
         except Stuck:
             continue
-    return taken_apart(site, [frozenset([k]) for k in range(len(site.frame.members))]), []
+    return taken_apart(site, [frozenset([k]) for k in range(len(site.frame.members))]), [], False
 
 
 def _with_groups(site: Site, own):
@@ -163,7 +169,7 @@ def _flat_groups(site: Site):
                 first, *others = sorted(site.through[b])
                 graph.add_edges_from((first, k) for k in others)
         groups = [g for g in sorted(map(frozenset, nx.connected_components(graph)), key=min) if len(site.inner(g)) >= len(g)]
-        if groups and len(groups[0]) < len(site.frame.members):
+        if groups:
             found.append((-sum(len(site.inner(g)) for g in groups), axis, groups))
     return [[(g, axis) for g in groups] for _, axis, groups in sorted(found, key=lambda f: f[:2])]
 
@@ -202,8 +208,8 @@ def _laid_up(site: Site, group: frozenset[int], axis: int) -> list[Move]:
 class _Teller:
     """Tells moves on the canonical frame in the labels, hole numbers and directions of the frame as it is."""
 
-    def __init__(self, site: Site, frame: Frame, names, turn, z_up: bool, groups):
-        self.site, self.frame, self.turn, self.z_up, self.groups = site, frame, turn, z_up, groups
+    def __init__(self, site: Site, frame: Frame, names, turn, z_up: bool, groups, flat: bool):
+        self.site, self.frame, self.turn, self.z_up, self.groups, self.flat = site, frame, turn, z_up, groups, flat
         self.id_of = [names[m.id] for m in site.frame.members]
         self.order = {m.id: k for k, m in enumerate(frame.members)}
         self.member = {m.id: m for m in frame.members}
@@ -270,7 +276,7 @@ class _Teller:
         return ". ".join(sentences) + "."
 
     def _bring(self, move: Move, group: int) -> str:
-        if group:
+        if group or self.flat:
             return f"Put {self._named(move.part)} on top"
         way = way_words(self._direction(move), self.z_up)
         return f"Bring {self._named(move.part)} in, {way if way in ('up', 'down') else f'along {way}'}"
@@ -306,3 +312,13 @@ def _told_stuck(site: Site, members, names, frame: Frame) -> Steps:
            for b, blockers in bolts]
     why += [f"{ids([k])[0]} comes in from no side: {in_the_way(set().union(*blockers))}." for k, blockers in ways.items()]
     return Steps((), (), ids(members), tuple(why))
+
+
+def steps_text(steps: Steps, name: str = "") -> str:
+    """The steps for a person to read, without the caution."""
+    if not steps.steps:
+        return "\n".join(["There is no order in which every member comes straight to its place and every bolt can be turned.",
+                          *(f"  - {why}" for why in steps.why)])
+    lines = [f"Build steps{': ' + name if name else ''}", ""]
+    lines += [f"{s.number:>4}. {s.text}" for s in steps.steps]
+    return "\n".join([*lines, "", "Leave bolts finger-tight until the last step.", ASSUMED])

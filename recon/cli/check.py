@@ -1,0 +1,89 @@
+"""`recon check`: what is wrong with a frame before it is built."""
+
+import argparse
+
+from recon.cli.questions import HELP, add_common, add_results, laps_json, print_answer
+from recon.cli.workshop import with_json_errors
+from recon.errors import ReconError
+
+_DESCRIPTION = """\
+Look for what is wrong with a frame: members in one another's room or touching nothing, laps without a bolt, bolts that
+cross or have no room, and ways in which the frame racks or folds, with what to add against each.
+
+One bolt in a lap lets the two members turn; two bolts, or three round a three-way lap, do not. A frame that is meant to
+fold is told with --may-turn: ways to move in which no other bolt turns are wanted and left out.
+
+With -o a picture of each way to move is written into a folder: moves-1.png, moves-2.png, ...
+"""
+_EPILOG = """\
+examples:
+  recon check trestle/frame.json
+  recon check trestle/frame.json -o trestle/moves
+  recon check stool/frame.json --may-turn A:B C:D
+
+exit codes: 0 nothing is wrong; 1 something is (it is told); 2 no answer (a sentence says why); 3 a fault in recon itself;
+130 stopped with Ctrl-C
+"""
+MOST_PICTURES = 12
+
+
+def add_parser(subparsers) -> None:
+    parser = subparsers.add_parser("check", help="look for what is wrong with a frame, and how it could rack",
+                                   description=_DESCRIPTION, epilog=_EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("frame", metavar="FRAME", help=HELP)
+    add_common(parser)
+    parser.add_argument("--may-turn", metavar="A:B", nargs="+", default=[], help="pairs of members that are meant to turn on their bolt")
+    add_results(parser, f"pictures of the ways to move (the first {MOST_PICTURES})")
+    parser.set_defaults(run=with_json_errors(run))
+
+
+def run(args) -> int:
+    from recon.frame.files import load_frame
+    from recon.frame.stock import load_stocks
+    from recon.workshop.checks import check_frame, joints_between, report_text
+    from recon.workshop.views import drawn_hole
+
+    stocks = load_stocks(args.stocks)
+    frame = load_frame(args.frame, stocks)
+    hole = drawn_hole(frame, stocks)
+    report = check_frame(frame, joints_between(frame, map(_pair, args.may_turn)), hole, not args.not_upright)
+    files = _pictures(args, frame, report.mobility.motions, hole) if args.out else []
+    print_answer(args, _data(report), report_text(report), files)
+    return 1 if report.findings else 0
+
+
+def _pair(text: str) -> tuple[str, str]:
+    a, colon, b = text.partition(":")
+    if not (a and colon and b):
+        raise ReconError(f"--may-turn '{text}' is no pair of members; write their labels with a colon between, such as A:B.")
+    return a, b
+
+
+def _data(report) -> dict:
+    from recon.frame.files import frame_to_dict
+    from recon.frame.model import Frame
+
+    state = report.mobility
+    return {
+        "findings": [{"kind": f.kind, "members": list(f.members), "laps": laps_json(f.joints), "text": f.text} for f in report.findings],
+        "freedom": state.freedom, "wanted": state.wanted,
+        "motions": [{"laps": laps_json(m.joints), "rates": list(m.rates), "groups": [list(g) for g in m.groups], "travel": m.travel}
+                    for m in state.motions],
+        "additions": [{"text": a.text, "laps": laps_json(a.joints), "left": a.left,
+                       "member": a.member and frame_to_dict(Frame((a.member,)))["members"][0]} for a in report.additions],
+    }
+
+
+def _pictures(args, frame, motions, hole: float) -> list[str]:
+    from pathlib import Path
+
+    from recon.show.files import output_folder, write_bytes_atomic
+    from recon.show.motion import draw_motion
+    from recon.show.picture import encode_png
+
+    names = [f"moves-{n}.png" for n in range(1, MOST_PICTURES + 1)]
+    drawn = min(len(motions), MOST_PICTURES)
+    with output_folder(args.out, names, args.overwrite) as staging:
+        for n, (name, motion) in enumerate(zip(names, motions), 1):
+            write_bytes_atomic(staging / name, encode_png(draw_motion(frame, motion, f"Way {n} to move", hole=hole)))
+    return [str(Path(args.out) / name) for name in names[:drawn]]
