@@ -8,7 +8,7 @@ import numpy as np
 
 from recon.solve.ends import find_ends, settle_lengths
 from recon.solve.evidence import View, hidden_by_boxes, look, member_openings, with_camera
-from recon.solve.members import (Stick, boxes, candidate_lines, grown, line_key, runs_into, select_members, touching,
+from recon.solve.members import (Stick, believable, boxes, candidate_lines, grown, line_key, runs_into, select_members, touching,
                                  touching_lines)
 from recon.solve.onephoto import resect
 from recon.solve.photo import PhotoReading
@@ -92,7 +92,7 @@ def find_members(joined: Joined, images: dict, width: float, progress=None) -> t
     pictures = [images[v.name] for v in views]
     ends: list = []
     for k in range(2):
-        sticks = main_frame(sticks, width)
+        sticks = main_frame(believable(views, sticks, width), width)
         sticks, ends = _with_ends(views, pictures, sticks, width)
         views = [_adjusted(v, sticks, width) for v in views]
         if progress:
@@ -140,7 +140,7 @@ def correspondences(view: View, sticks, width: float):
     return np.concatenate(world), np.concatenate(image), np.concatenate(sigma)
 
 
-STRONG = 60.0          # nats: a member this sure stays even where nothing is seen to touch it
+STRONG = 120.0         # nats: a member this sure stays even where nothing is seen to touch it
 UNSEEN_REACH = 4       # holes by which a member may be longer than what was seen of it, for touching
 
 

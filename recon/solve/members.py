@@ -9,8 +9,11 @@ import numpy as np
 
 from recon.solve.evidence import View, hidden_by_boxes, look, member_openings
 
-LEAST_EVIDENCE = 10.0      # nats: one false member in e^10 candidate lines
+LEAST_EVIDENCE = 14.0      # nats: about a thousand lines are tried, with a few hundred starts and stops each
 LEAST_STEPS = 3            # distinct holes seen
+LEAST_MEAN = 1.35          # nats per opening in plain sight: of 359 right members on rendered photos 99 % have
+                           # over 1.38, of 37 false ones two thirds under 1.3
+LINES_AT_ONCE = 48         # lines evaluated in one go: bounds memory, saves overhead
 
 
 @dataclass(frozen=True)
@@ -287,12 +290,7 @@ def select_members(views: list[View], lines: dict, width: float, known=(), reach
     views = [replace(v, free=np.ones(len(v.openings), bool)) for v in views]
     known_boxes = boxes(list(known), width)
     blockers = known_boxes if known else None
-    state = {}
-    for key, (lo, hi) in lines.items():
-        if hi - lo < 40:                                     # rows give stretches, touching gives whole lines
-            lo, hi = lo - reach, hi + reach
-        own = _without_self(known, key, width) if known else None
-        state[key] = (lo, hi, own, line_evidence(views, key, lo, hi, width, own))
+    state = _first_looks(views, lines, known, width, reach)
     score = {k: _line_score(s) for k, s in state.items()}
     chosen: list[Stick] = []
     dirty: set = set()
@@ -332,6 +330,50 @@ def select_members(views: list[View], lines: dict, width: float, known=(), reach
         score[key] = (0, 0, 0.0)
         del score[key]
     return chosen
+
+
+def _first_looks(views, lines, known, width, reach):
+    """Evidence along every line, {key: (lo, hi, blockers, (llr, hit))}, of those lines that could bear a member."""
+    whole = boxes(list(known), width)
+    on_own = {line_key(s) for s in known}
+    state, batch = {}, []
+    for key, (lo, hi) in lines.items():
+        if hi - lo < 40:                                     # rows give stretches, touching gives whole lines
+            lo, hi = lo - reach, hi + reach
+        if key in on_own or not known:
+            own = _without_self(known, key, width) if known else None
+            state[key] = (lo, hi, own, line_evidence(views, key, lo, hi, width, own))
+        else:
+            batch.append((key, lo, hi))
+    for i in range(0, len(batch), LINES_AT_ONCE):
+        part = batch[i:i + LINES_AT_ONCE]
+        X, N, sizes = [], [], []
+        for key, lo, hi in part:
+            x, normals = member_openings(key[0], line_first(key, lo), hi - lo + 1, width)
+            X.append(x.reshape(-1, 3))
+            N.append(np.repeat(normals, hi - lo + 1, 0))
+            sizes.append(len(X[-1]))
+        X, N = np.concatenate(X), np.concatenate(N)
+        seen = [look(v, X, N, hidden_by_boxes(v.camera.centre, X + 0.02 * N, *whole)) for v in views]
+        at = np.cumsum([0] + sizes)
+        for (key, lo, hi), a, b in zip(part, at[:-1], at[1:]):
+            llr = np.array([s.llr[a:b].reshape(4, -1) for s in seen])
+            if best_stretch(llr.sum((0, 1)))[2] >= LEAST_EVIDENCE:
+                hit = np.array([s.hit[a:b].reshape(4, -1) for s in seen])
+                state[key] = (lo, hi, _without_self(known, key, width), (llr, hit))
+    return state
+
+
+def believable(views, sticks: list[Stick], width: float) -> list[Stick]:
+    """The sticks of whose openings in plain sight enough are found (see LEAST_MEAN)."""
+    blockers = boxes(sticks, width)
+    kept = []
+    for s in sticks:
+        llr, visible = line_evidence_of(views, s.axis, s.first, s.holes, width, blockers,
+                                        lap_faces(s.axis, s.first, s.holes, [o for o in sticks if o is not s], width))
+        if llr.sum() >= LEAST_EVIDENCE and llr.sum() >= LEAST_MEAN * visible.sum():
+            kept.append(s)
+    return kept
 
 
 def _without_self(known, key, width):

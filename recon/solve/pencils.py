@@ -166,7 +166,7 @@ def find_pencils(points: RowPoints, share: np.ndarray, size: tuple[int, int], fo
     pencils: list[Pencils] = []
     tried = 0
     for _, f, R in found:
-        if tried >= 8:
+        if tried >= 6:
             break
         if any(_same(R, p.camera.R) and abs(np.log(f / p.camera.f)) < 0.3 for p in pencils):
             continue
@@ -239,7 +239,7 @@ def _sample(lines, mids, spread, value, f, cx, cy, trials, rng):
 
 
 def refine_pencils(camera: Camera, points: RowPoints, value: np.ndarray, focal_px: float | None,
-                   long_side: float, rounds: int = 4) -> Pencils:
+                   long_side: float, rounds: int = 3) -> Pencils:
     """Least squares of f, k1 and rotation over the steps of all rows that agree; axis of each row.
 
     The rows' places are eliminated in closed form (variable projection, Golub and Pereyra 1973,

@@ -63,12 +63,13 @@ def _end(guess, way) -> End:
 def confidence(stick, low, high) -> float:
     """Probability that a member is exactly right.
 
-    Its ends' probabilities times the chance that a member with this much evidence is where it was put;
-    a logistic curve fitted to members of rendered frames with truth (see the benchmark's calibration).
+    A logistic curve over the odds of both ends and the log of the evidence, fitted to 243 members of 15
+    rendered frames with truth; on 333 members of 23 other frames 177 of 178 called 0.95 or surer were right
+    (the benchmark prints this calibration for any folder of frames with truth).
     """
-    openings = float((stick.seen > 0).sum())
-    place = 1 / (1 + np.exp(-(0.035 * stick.evidence + 0.15 * openings - 1.5)))
-    return float(np.clip(low.sure * high.sure * place, 0.01, 0.99))
+    both = np.clip(low.sure, 0.02, 0.999) * np.clip(high.sure, 0.02, 0.999)
+    odds = -6.12 + 0.64 * np.log(both / (1 - both)) + 1.05 * np.log(max(stick.evidence, 1.0))
+    return float(np.clip(1 / (1 + np.exp(-odds)), 0.01, 0.99))
 
 
 def full_camera(camera: Camera, scale: float) -> Camera:
