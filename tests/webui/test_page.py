@@ -403,6 +403,7 @@ def test_no_accessibility_fault_and_nothing_sticks_out(opened, serve, tmp_path, 
     page.click("[data-key=B]")
     page.click(".more summary")
     shot(page, f"{name}-member")
+    assert "[object" not in page.inner_text("body")
     fault_free("a member")
     page.click("#units")
     page.click("#tab-parts")

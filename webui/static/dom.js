@@ -13,7 +13,7 @@ export function h(name, attributes = {}, ...children) {
     else if (key === "value" || key === "checked" || key === "disabled" || key === "hidden") element[key] = value;
     else element.setAttribute(key, value === true ? "" : value);
   }
-  element.append(...children.flat().filter(c => c !== null && c !== undefined && c !== false));
+  element.append(...children.flat(Infinity).filter(c => c !== null && c !== undefined && c !== false));
   return element;
 }
 

@@ -1,8 +1,8 @@
 // One photo on a canvas: levels and tiles for deep zoom, marks over it, and what a hand does on it.
 // Places are in px of the photo; where members lie comes from the server.
 
-import {h} from "./dom.js";
-import {build, changed, chosen, choose, edit, foundIn, get, lapKey, MOMENT_MS, shapesOf, tell} from "./store.js";
+import {h, notice} from "./dom.js";
+import {build, changed, chosen, choose, edit, foundIn, get, lapKey, load, MOMENT_MS, post, shapesOf, tell} from "./store.js";
 import {CHOSEN, FALSE, INK, LEAST_SURE, OPENING, ROW, SURE, UNSURE, PLAN} from "./colours.js";
 import {layers, modes} from "./modes.js";
 
@@ -35,16 +35,19 @@ export class PhotoView {
     this.photo = photo;
     if (photo.size && String(photo.size) !== String(this.size)) { this.size = photo.size; this.fit(); }
     this.element.classList.toggle("aside", !photo.used);
-    const known = Boolean(photo.camera || photo.reason);
-    this.aside.hidden = !known;
-    this.aside.textContent = photo.used ? "Set aside" : "Use again";
-    this.aside.setAttribute("aria-label", `${photo.used ? "Set aside" : "Use again"} ${photo.name}`);
+    const what = !photo.camera && !photo.reason ? "Take out" : photo.used ? "Set aside" : "Use again";
+    this.aside.hidden = !photo.here;
+    this.aside.textContent = what;
+    this.aside.setAttribute("aria-label", `${what} ${photo.name}`);
     this.note.textContent = photo.problem || (!photo.here ? "This photo is not in the folder." : !photo.used ? `Not used: ${photo.reason}` : "");
     this.note.hidden = !this.note.textContent;
     this.draw();
   }
 
-  setAside() { edit({op: "photo", file: this.name, used: !this.photo.used}); }
+  async setAside() {
+    if (this.photo.camera || this.photo.reason) return edit({op: "photo", file: this.name, used: !this.photo.used});
+    try { await post(`/api/photos/${encodeURIComponent(this.name)}/remove`, {}); await load(true); } catch (error) { notice(error.message, "warn"); }
+  }
 
   // Looking
 

@@ -1,0 +1,121 @@
+"""The reading behind the page: progress that only goes forward, cancelling that changes nothing, faults in words."""
+import time
+
+import pytest
+
+from tests.webui import known_reader
+from tests.webui.conftest import SAMPLE, Asked
+from webui.app import close_app, create_app
+
+
+@pytest.fixture
+def sample(tmp_path, monkeypatch):
+    """A page for a build of the sample's photos, with the known reader."""
+    import shutil
+
+    monkeypatch.setenv("KNOWN_FRAME", str(SAMPLE))
+    (tmp_path / "b").mkdir()
+    for path in SAMPLE.glob("photo_*.jpg"):
+        shutil.copy(path, tmp_path / "b")
+    app = create_app(tmp_path / "b", port=8174, solver="tests.webui.known_reader")
+    yield Asked(app, app.test_client(), "http://127.0.0.1:8174")
+    close_app(app)
+
+
+def followed(asked, seconds=60):
+    """What was told until the reading ended."""
+    told, until = [], time.monotonic() + seconds
+    while time.monotonic() < until:
+        told.append(asked.get("/api/pulse").get_json()["job"])
+        if not told[-1]["running"]:
+            return told
+        time.sleep(0.05)
+    raise AssertionError("the reading did not end")
+
+
+def test_a_reading_tells_how_far_it_is_and_ends_in_the_journal(sample):
+    assert sample.post("/api/read", json={}).get_json()["running"]
+    told = followed(sample)
+    shares = [t["share"] for t in told]
+    assert shares == sorted(shares) and shares[-1] == 1 and told[-1]["problem"] is None
+    frame = sample.build.state.frame
+    assert len(frame.members) == len(known_reader.wrong_frame().members) and sample.build.can()["undo"] == f"Read: {len(frame.members)} members"
+    found = sample.get("/api/photos/photo_1.jpg/found").get_json()
+    assert len(found["openings"]) == sum(m.holes for m in frame.members)
+    assert {p["name"]: p["camera"] for p in sample.get("/api/build").get_json()["photos"]} == {f"photo_{k}.jpg": True for k in (1, 2, 3)}
+
+
+def test_a_cancelled_reading_changes_nothing(sample, monkeypatch):
+    monkeypatch.setenv(known_reader.SLOW, "20")
+    sample.post("/api/read", json={})
+    assert sample.post("/api/read", json={}).status_code == 422          # one at a time
+    sample.post("/api/read/cancel", json={})
+    told = followed(sample, 10)[-1]
+    assert told["cancelled"] and told["problem"] is None and sample.build.n == 0
+
+
+def test_a_fault_of_the_reader_is_told_and_the_build_stays(sample, monkeypatch):
+    monkeypatch.setenv("KNOWN_FRAME", "/nowhere")
+    sample.post("/api/read", json={})
+    told = followed(sample)[-1]
+    assert "fault in the reader" in told["problem"] and "FileNotFoundError" in told["problem"] and sample.build.n == 0
+
+
+def test_photos_set_aside_are_not_read(sample):
+    sample.post("/api/read", json={})
+    followed(sample)
+    sample.edit(op="photo", file="photo_2.jpg", used=False)
+    sample.post("/api/read", json={})
+    followed(sample)
+    used = {p.file: (p.used, p.camera is not None) for p in sample.build.state.frame.photos}
+    assert used == {"photo_1.jpg": (True, True), "photo_2.jpg": (False, False), "photo_3.jpg": (True, True)}
+
+
+def test_a_length_that_is_none_is_refused_before_anything_is_read(sample):
+    answer = sample.post("/api/read", json={"length": "about a metre"})
+    assert answer.status_code == 422 and not sample.get("/api/pulse").get_json()["job"]["running"]
+
+
+def test_without_photos_the_page_says_what_to_do(asked):
+    assert "Add photos first" in asked.post("/api/read", json={}).get_json()["problem"]
+
+
+def test_an_edit_made_while_photos_are_read_is_kept(sample, monkeypatch):
+    sample.post("/api/read", json={})
+    followed(sample)
+    monkeypatch.setenv(known_reader.SLOW, "0.3")
+    sample.post("/api/read", json={})
+    before = sample.build.state.frame.member("C").holes
+    assert sample.edit(op="end", member="C", end=1, by=4).status_code == 200
+    followed(sample)
+    assert sample.build.state.frame.member("C").holes == before + 4
+
+
+def test_a_plan_is_held_against_the_build(asked):
+    from dataclasses import replace
+
+    from recon.frame.files import frame_to_text
+    from tests.webui.frames import gate
+
+    asked.build.change(lambda _: (gate(), "Read"), kind="reading")
+    assert asked.get("/api/audit").status_code == 422
+    plan = replace(gate().frame, members=tuple(replace(m, holes=16) if m.id == "D" else m for m in gate().frame.members), joints=())
+    assert asked.post("/api/plan", data=frame_to_text(plan).encode()).get_json()["members"] == 4
+    told = asked.get("/api/audit").get_json()
+    assert told["verdict"] == "different" and any("D" in d["members"] and "16" in d["text"] for d in told["differences"])
+    asked.edit(op="end", member="D", end=1, by=3)
+    assert asked.get("/api/audit").get_json()["verdict"] != "different" or not any(d["kind"] == "length" for d in asked.get("/api/audit").get_json()["differences"])
+
+
+def test_checks_and_parts_follow_the_frame(asked):
+    from tests.webui.frames import gate
+
+    asked.build.change(lambda _: (gate(), "Read"), kind="reading")
+    parts = asked.get("/api/effects?what=parts").get_json()["parts"]
+    assert [(m["count"], m["holes"]) for m in parts["members"]] == [(2, 13), (2, 12)]
+    checks = asked.get("/api/effects?what=checks").get_json()["checks"]
+    assert checks["freedom"] == 1 and checks["findings"][0]["kind"] == "motion"      # a four-bar linkage of single bolts: textbook, one way
+    for lap in checks["findings"][0]["laps"]:
+        asked.edit(op="may_turn", lap=lap, wanted=True)
+    again = asked.get("/api/effects?what=checks").get_json()["checks"]
+    assert (again["freedom"], again["wanted"], again["findings"]) == (1, 1, [])
