@@ -9,12 +9,11 @@ from collections import defaultdict
 
 import numpy as np
 
-from recon.frame.model import Frame, section_axes
-from recon.workshop.bolts import Bolt, find_bolts
+from recon.workshop.bolts import Bolt
 from recon.workshop.clutter import Clutter
 from recon.workshop.hidden_lines import merged, rest
 from recon.workshop.vector import FINE, HIDDEN, LEADER, OUTLINE, Disc, Item, Lines, Text, text_width
-from recon.workshop.views import FACING, Scene, bolts_seen
+from recon.workshop.views import FACING, Board, Scene
 
 BOLT = 0.24          # radius of a bolt's mark, pitches
 EVERY = 5            # holes from number to number along a member
@@ -27,26 +26,25 @@ NOTES = ("Tag C3 F1 at a lap: hole 3 of C on hole 1 of F, nearest first.",
          "C (D): D lies behind C.  Dashed: hidden.")
 
 
-def draw_view(scene: Scene, frame: Frame, scale: float, unit: float = 1.0) -> list[Item]:
-    """The view as items in mm; the frame's origin is theirs.
+def draw_view(board: Board, name: str, scale: float, unit: float = 1.0) -> list[Item]:
+    """A view of the board as items in mm; the frame's origin is theirs.
 
     scale : mm per pitch.   unit : what 1 mm on paper is on the drawing (10 for one at full size to be printed at 1:10).
     Each item's layer is the member that it tells of; a tag's is the nearest member.
     """
+    scene, tags = board.scene(name), board.tags(name)
     ids = [m.id for m in scene.members]
-    bolts = bolts_seen(scene, find_bolts(frame))
-    bare = _bare_laps(scene, frame)
     items: list[Item] = _outlines(scene, ids, scale)
-    filled = {(hole.member, hole.number) for _, hole, _ in bolts}
+    filled = {(hole.member, hole.number) for bolt, hole, _ in tags if bolt}
     items += [Disc(_at(h.at, scale), scene.hole / 2 * scale, "none", FINE, ids[h.member])
               for h in scene.open_holes.values() if (h.member, h.number) not in filled]
-    items += [item for bolt, hole, _ in bolts for item in _bolt_mark(bolt, _at(hole.at, scale), scale, ids[hole.member])]
-    items += [item for hole, _ in bare for item in _cross(_at(hole.at, scale), scale, ids[hole.member])]
-    clutter = _clutter(scene, items, filled | {(h.member, h.number) for h, _ in bare}, scale, unit)
+    for bolt, hole, _ in tags:
+        at, layer = _at(hole.at, scale), ids[hole.member]
+        items += _bolt_mark(bolt, at, scale, layer) if bolt else _cross(at, scale, layer)
+    clutter = _clutter(scene, items, {(hole.member, hole.number) for _, hole, _ in tags}, scale, unit)
     items += _labels(scene, clutter, ids, scale, unit)
-    items += _tags(clutter, [(hole, through) for _, hole, through in bolts] + bare, ids, scale, unit)
-    items += _numbers(scene, clutter, ids, scale, unit)
-    return items
+    items += _tags(clutter, tags, ids, scale, unit)
+    return items + _numbers(scene, clutter, ids, scale, unit)
 
 
 def _at(point, scale: float) -> tuple[float, float]:
@@ -115,21 +113,6 @@ def _cross(at, scale: float, layer: str) -> list[Item]:
                    ((at[0] - reach, at[1] + reach), (at[0] + reach, at[1] - reach))), FINE, layer)]
 
 
-def _bare_laps(scene: Scene, frame: Frame):
-    """Laps without a bolt whose nearer hole is in sight: (hole, through), as for bolts."""
-    index = {m.id: k for k, m in enumerate(scene.members)}
-    found = []
-    for joint in frame.joints:
-        along = float(np.dot(joint.axis, scene.view.towards))
-        if joint.bolt != "none" or abs(along) < FACING:
-            continue
-        through = ((joint.a, joint.a_hole + 1), (joint.b, joint.b_hole + 1))[:: -1 if along > 0 else 1]
-        hole = scene.open_holes.get((index.get(through[0][0], -1), through[0][1]))
-        if hole is not None:
-            found.append((hole, through))
-    return found
-
-
 # Text
 
 def _clutter(scene: Scene, items, marked, scale: float, unit: float) -> Clutter:
@@ -178,23 +161,24 @@ def _label(clutter: Clutter, spots, text: str, layer: str, scale: float, unit: f
 def _label_spots(scene: Scene) -> list[np.ndarray]:
     """For each member the places on the view, (n, 2) pitches, where it is seen between two holes or on its end."""
     towards = scene.view.towards
-    spots = []
+    spots, reach = [], []
     for k, m in enumerate(scene.members):
         way = np.asarray(m.direction, float)
         if abs(way @ towards) > FACING:
-            end = m.hole_centre(-0.5 if way @ towards < 0 else m.holes - 0.5)[None]
-            tests = [(end, scene.view.right * 0.3), (end, scene.view.up * 0.3)]
+            spots.append(m.hole_centre(-0.5 if way @ towards < 0 else m.holes - 0.5)[None])
+            reach.append([scene.view.right * 0.3, scene.view.up * 0.3])
         else:
             between = m.hole_centre(np.arange(m.holes + 1) - 0.5 if m.holes < 2 else np.arange(m.holes - 1) + 0.5)
-            turned = np.abs(np.array(section_axes(m)) @ towards).max()
-            end = between + towards * m.width / 2 / turned
-            tests = [(end, way * 0.25), (end, np.cross(towards, way) * 0.25 * m.width)]
-        good = np.ones(len(end), bool)
-        for middle, off in tests:
-            for sign in (-1, 1):
-                good &= ~scene.covered(middle + sign * off, [k] * len(middle)).any(axis=1)
-        spots.append(scene.view.flat(end[good]))
-    return spots
+            spots.append(between + towards * m.width / 2 / np.abs(scene.boxes.axes[k, 1:] @ towards).max())
+            reach.append([way * 0.25, np.cross(towards, way) * 0.25 * m.width])
+    counts = [len(s) for s in spots]
+    owner, points = np.repeat(np.arange(len(spots)), counts), np.concatenate(spots)
+    seen = np.ones(len(points), bool)
+    for off in np.repeat(reach, counts, axis=0).swapaxes(0, 1):
+        for sign in (-1, 1):
+            seen &= ~scene.covered(points + sign * off, owner).any(axis=1)
+    flat = scene.view.flat(points)
+    return [flat[(owner == k) & seen] for k in range(len(spots))]
 
 
 def _in_front(scene: Scene, spots, k: int):
@@ -212,11 +196,11 @@ def _unseen_note(scene: Scene, ids, scale: float, unit: float) -> list[Item]:
     return [Text((float(low[0]), float(low[1] - 3 * unit)), "Out of sight here: " + ", ".join(ids), 2.0 * unit, "start")]
 
 
-def _tags(clutter: Clutter, laps, ids, scale: float, unit: float) -> list[Item]:
+def _tags(clutter: Clutter, tags, ids, scale: float, unit: float) -> list[Item]:
     """A tag for each lap in one of the four corners that its two members leave, or farther out on a thin line."""
     size = float(np.clip(0.36 * scale, SMALLEST * unit, 2.1 * unit))
     items = []
-    for hole, through in laps:
+    for _, hole, through in tags:
         at, layer = np.array(_at(hole.at, scale)), ids[hole.member]
         text = " ".join(f"{id}{number}" for id, number in through)
         corner, places, price = 0.5 * scale + 0.25 * size, [], []

@@ -19,7 +19,7 @@ from recon.frame.stock import Stock
 from recon.workshop.drawing import draw_view
 from recon.workshop.vector import CAP, HIDDEN, Area, Disc, Lines, Text
 from recon.workshop.view_sheet import side_of
-from recon.workshop.views import Scene, drawn_hole, six_views
+from recon.workshop.views import Board, drawn_hole
 
 VERSION = "R2010"          # with UTF-8 and read by all programs that read DXF at all, more or less: common practice, no source
 MM, METRIC = 4, 1          # $INSUNITS and $MEASUREMENT, DXF reference
@@ -68,10 +68,9 @@ def layer_names(frame: Frame) -> dict[str, str]:
 
 def _insert_views(document: Drawing, frame: Frame, hole: float, angle: str, layers) -> None:
     pitch = frame.pitch_mm
-    views = six_views(frame.members)
-    scenes = {name: Scene(frame.members, views[name], hole) for name in ("Front", "Top", side_of(angle))}
-    corners = {name: scene.edges[0].reshape(-1, 2) * pitch for name, scene in scenes.items()}
-    size = {name: points.max(axis=0) - points.min(axis=0) for name, points in corners.items()}
+    board, names = Board(frame, hole), ("Front", "Top", side_of(angle))
+    corners = {name: board.scene(name).edges[0].reshape(-1, 2) * pitch for name in names}
+    size = {name: board.span(name) * pitch for name in names}
     gap = APART * pitch
     places = {"Front": (0.0, 0.0), side_of(angle): (float(size["Front"][0]) + gap, 0.0),
               "Top": (0.0, -gap - float(size["Top"][1]) if angle == "first" else float(size["Front"][1]) + gap)}
@@ -79,12 +78,12 @@ def _insert_views(document: Drawing, frame: Frame, hole: float, angle: str, laye
     across, up = size["Front"][0] + gap + size[side_of(angle)][0], size["Front"][1] + gap + size["Top"][1]
     middle = (float(across) / 2, min(0.0, places["Top"][1]) + float(up) / 2)
     document.set_modelspace_vport(1.2 * float(max(across, up)), middle)       # what a program shows first
-    for name, scene in scenes.items():
+    for name in names:
         low = corners[name].min(axis=0)
         block = document.blocks.new(name.upper(), base_point=(float(low[0]), float(low[1])))
-        for item in draw_view(scene, frame, pitch, PRINT):
+        for item in draw_view(board, name, pitch, PRINT):
             _ADD[type(item)](block, item, layers)
-        title = f"{name}, seen from {scene.view.seen_from}"
+        title = f"{name}, seen from {board.views[name].seen_from}"
         above = (float(low[0]), float(corners[name].max(axis=0)[1]) + 1.6 * pitch)
         _add_text(block, Text(above, title, 3.4 * PRINT, "start", layer=""), layers)
         document.layers.add(f"VIEW {name.upper()}")

@@ -18,7 +18,7 @@ from recon.workshop.prices import PriceList
 from recon.workshop.sheet import csv_text
 from recon.workshop.vector import sheet_svg
 from recon.workshop.view_sheet import best_sheet
-from recon.workshop.views import drawn_hole
+from recon.workshop.views import Board, drawn_hole
 
 MEMBER_COLUMNS = ("label", "stock", "holes", "length_mm", "length_in", "first_x", "first_y", "first_z", "direction_x", "direction_y",
                   "direction_z", "width", "confidence")
@@ -71,7 +71,7 @@ def _glb(frame, stocks, drilled, **_) -> bytes:
 
 
 def _svg(frame, stocks, angle, **_) -> bytes:
-    return sheet_svg(best_sheet(frame, drawn_hole(frame, stocks), angle)).encode("utf-8")
+    return sheet_svg(best_sheet(Board(frame, drawn_hole(frame, stocks)), angle)).encode("utf-8")
 
 
 def _text(make) -> Callable[..., bytes]:

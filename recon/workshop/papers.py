@@ -23,10 +23,10 @@ from recon.workshop.parts import PartsList, parts_list
 from recon.workshop.prices import PriceList
 from recon.workshop.rack import Rack
 from recon.workshop.sheet import mass_text
-from recon.workshop.step_picture import step_sheet
+from recon.workshop.step_picture import Stage, step_sheet
 from recon.workshop.steps import Step, Steps, build_steps
-from recon.workshop.view_sheet import ANGLES, PAPERS, best_sheet, larger, one_view_sheet, side_of
-from recon.workshop.views import drawn_hole, six_views, views_needed
+from recon.workshop.view_sheet import ANGLES, PAPERS, best_sheet, one_view_sheet, side_of
+from recon.workshop.views import Board, drawn_hole, six_views, views_needed
 from recon.workshop.words import listed, plural
 
 STEP_PICTURE = (112.0, 73.0)      # mm: three to a page of A4 and of Letter
@@ -131,11 +131,10 @@ def _facts(frame: Frame, stocks, parts: PartsList):
 
 def _drawings(frame: Frame, hole: float, paper: str, angle: str):
     sizes = (room(paper, True), room(paper, False))
-    views = views_needed(frame, hole, side_of(angle))
-    spans = {view.name: np.ptp(scene.edges[0].reshape(-1, 2), axis=0) for view, scene in views}
-    yield Drawing(best_sheet(frame, hole, angle, sizes), True)
-    for view, scene in views:
-        yield Drawing(one_view_sheet(frame, scene, larger(spans[view.name], sizes)), True)
+    board = Board(frame, hole)
+    yield Drawing(best_sheet(board, angle, sizes), True)
+    for name in views_needed(board, side_of(angle)):
+        yield Drawing(one_view_sheet(board, name, sizes), True)
 
 
 # Joints
@@ -169,10 +168,11 @@ def _steps(frame: Frame, steps: Steps, names: Mapping[Bolt, str], hole: float):
         return
     yield Paragraph("Shaded: what comes in. Arrow: the way it is brought in. Tags: hole numbers of what is bolted in the step. "
                     "Leave bolts finger-tight until the last step.")
+    stage = Stage(frame, hole)
     for step in steps.steps:
         title = f"Step {step.number}" + (f", sub-frame {step.group}" if step.group else "")
         lines = [Paragraph(step.text), *_needs(frame, step, names)]
-        sheet = step_sheet(frame, step.there, step.new, step.bolts, hole, step.direction, STEP_PICTURE, title)
+        sheet = step_sheet(stage, step.there, step.new, step.bolts, step.direction, STEP_PICTURE, title)
         yield StepBlock(title, tuple(lines), sheet)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 import io
 from html import escape
 
+from reportlab import rl_config
 from reportlab.lib.colors import black, white
 from reportlab.lib.enums import TA_LEFT, TA_RIGHT
 from reportlab.lib.styles import ParagraphStyle
@@ -42,7 +43,11 @@ def papers_pdf(papers: doc.Document) -> bytes:
     for k, section in enumerate(papers.sections):
         last = papers.sections[k - 1].blocks[-1:]
         story += _section(section, papers.paper, k == 0, k < 2 or any(isinstance(b, doc.Drawing) and b.whole_page for b in last))
-    template.build(story, canvasmaker=_Counting)
+    as_text, rl_config.useA85 = rl_config.useA85, 0        # pages as bytes: as text they take a fifth more room, and long to write
+    try:
+        template.build(story, canvasmaker=_Counting)
+    finally:
+        rl_config.useA85 = as_text
     return out.getvalue()
 
 

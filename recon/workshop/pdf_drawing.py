@@ -94,12 +94,12 @@ def _take(canvas, pen: Pen) -> None:
 
 def _lines(canvas, item: Lines) -> None:
     _take(canvas, item.pen)
-    path = canvas.beginPath()
-    for (x, y), *others in item.paths:
-        path.moveTo(x * mm, y * mm)
-        for x, y in others:
-            path.lineTo(x * mm, y * mm)
-    canvas.drawPath(path, stroke=1, fill=0)
+    # As PDF operators: a frame of 300 members has half a million lines, and the canvas' own path objects take a minute.
+    canvas.addLiteral("\n".join(_path(path) for path in item.paths) + " S")
+
+
+def _path(points) -> str:
+    return " l ".join(f"{x * mm:.2f} {y * mm:.2f}" + " m" * (k == 0) for k, (x, y) in enumerate(points)).replace(" m l ", " m ") + " l"
 
 
 def _disc(canvas, item: Disc) -> None:
@@ -111,17 +111,13 @@ def _disc(canvas, item: Disc) -> None:
 def _area(canvas, item: Area) -> None:
     if item.fill == "hatch":
         _lines(canvas, Lines(hatching(item.points), HATCH))
-    path = canvas.beginPath()
-    path.moveTo(item.points[0][0] * mm, item.points[0][1] * mm)
-    for x, y in item.points[1:]:
-        path.lineTo(x * mm, y * mm)
-    path.close()
     filled = not isinstance(item.fill, str)
     if filled:
         canvas.setFillGray(item.fill)
     if item.pen is not None:
         _take(canvas, item.pen)
-    canvas.drawPath(path, stroke=int(item.pen is not None), fill=int(filled))
+    ending = {(True, True): "b", (True, False): "s", (False, True): "h f", (False, False): "n"}[item.pen is not None, filled]
+    canvas.addLiteral(f"{_path(item.points)} {ending}")
 
 
 def _text(canvas, item: Text) -> None:

@@ -9,11 +9,10 @@ from typing import Sequence
 
 import numpy as np
 
-from recon.frame.boxes import box_axes, centre, corners, face_centres, face_normals
-from recon.frame.model import Frame, Member, box_half_sizes
+from recon.frame.model import Frame
 from recon.workshop.bolts import Bolt
 from recon.workshop.clutter import Clutter
-from recon.workshop.hidden_lines import hidden_stretches, rest
+from recon.workshop.hidden_lines import box_corners, hidden_stretches, rest
 from recon.workshop.vector import Area, Disc, Item, Lines, Pen, Sheet, Text, moved, text_width
 from recon.workshop.views import Scene, View, corner_view
 
@@ -42,40 +41,52 @@ class _Shot:
     part: bool
 
 
-def step_sheet(frame: Frame, there: Sequence[str], new: Sequence[str], bolts: Sequence[Bolt], hole: float,
-               way=None, size: tuple[float, float] = SIZE, title: str = "") -> Sheet:
+class Stage:
+    """A frame from its four corners, ready for pictures of many steps.
+
+    hole : diameter of the holes, pitches.
+    """
+
+    def __init__(self, frame: Frame, hole: float):
+        self.scenes = [Scene(frame.members, corner_view(turn, HEIGHT), hole) for turn in TURNS]
+        self.index = {m.id: k for k, m in enumerate(frame.members)}
+        self.corners = box_corners(self.scenes[0].boxes)        # (n, 8, 3)
+
+
+def step_sheet(stage: Stage, there: Sequence[str], new: Sequence[str], bolts: Sequence[Bolt], way=None,
+               size: tuple[float, float] = SIZE, title: str = "") -> Sheet:
     """The members `there` and `new` (ids) in a picture of `size` (width, height) mm; others are not drawn.
 
-    bolts : those that go in now, tagged with their hole numbers, the new member first.   hole : diameter, pitches.
+    bolts : those that go in now, tagged with their hole numbers, the new member first.
     way : direction in which what is new is brought in, shown by an arrow, or None.
     """
-    shown = {*there, *new}
-    members = [m for m in frame.members if m.id in shown]
-    fresh = np.array([m.id in set(new) for m in members])
-    shot = _best_shot(members, fresh, hole, size)
+    shown = np.array(sorted(stage.index[id] for id in {*there, *new}))
+    fresh = np.isin(shown, [stage.index[id] for id in new])
+    shot = _best_shot(stage, shown, fresh, size)
     index = {m.id: k for k, m in enumerate(shot.scene.members)}
     joined = shot.new.copy()
     for bolt in bolts:
         joined[[index[id] for id, _ in bolt.through if id in index]] = True
-    clutter = _clutter(shot, size)
-    items = [*_shading(shot), *_holes(shot, joined), *_outlines(shot)]
+    outlines = _outlines(shot)
+    clutter = _clutter(shot, outlines, size)
+    items = [*_shading(shot), *_holes(shot, joined), *outlines]
     if way is not None and len(there):
         items += _arrow(shot, np.asarray(way, float), clutter)
     heads, tags = _bolts(shot, bolts, index, clutter)
     items = [_clipped(item, shot, size) for item in [*items, *heads]]
     items = [*filter(None, items), *_labels(shot, joined, clutter), *tags]
     items = moved(items, *(-shot.low))
-    items += _inset(members, fresh, shot, size) if shot.part else _axes(shot.scene.view)
+    items += _inset(stage, shown, fresh, shot) if shot.part else _axes(shot.scene.view)
     return Sheet(*size, tuple(items), title)
 
 
 # Where from
 
-def _best_shot(members, fresh, hole: float, size) -> _Shot:
+def _best_shot(stage: Stage, shown, fresh, size) -> _Shot:
     """From the front corner where enough of what is new is in sight, else from the corner that shows most of it."""
     best, most = None, -1.0
-    for turn in TURNS:
-        shot = _shot(members, fresh, corner_view(turn, HEIGHT), hole, size)
+    for scene in stage.scenes:
+        shot = _shot(stage, scene, shown, fresh, size)
         share = _share_seen(shot)
         if share > most + 0.05:
             best, most = shot, share
@@ -84,40 +95,39 @@ def _best_shot(members, fresh, hole: float, size) -> _Shot:
     return best
 
 
-def _shot(members, fresh, view: View, hole: float, size) -> _Shot:
-    flat = np.array([view.flat(corners(m)) for m in members])          # (n, 8, 2)
+def _shot(stage: Stage, scene: Scene, shown, fresh, size) -> _Shot:
+    flat = scene.view.flat(stage.corners[shown])          # (n, 8, 2)
     room = np.array(size) - 2 * MARGIN
-    spans = np.ptp(flat.reshape(-1, 2), axis=0)
-    scale = float(min((room / spans).min(), LARGEST))
     low, high = flat.reshape(-1, 2).min(axis=0), flat.reshape(-1, 2).max(axis=0)
+    scale = float(min((room / (high - low)).min(), LARGEST))
     if part := scale < SMALLEST:
         focus = flat[fresh].reshape(-1, 2)
         low, high = np.maximum(low, focus.min(axis=0) - AROUND), np.minimum(high, focus.max(axis=0) + AROUND)
         scale = float(min((room / (high - low)).min(), LARGEST / 2))
-        window = np.array(size) / scale / 2
-        middle = (low + high) / 2
+        window, middle = np.array(size) / scale / 2, (low + high) / 2
         near = ((flat.min(axis=1) < middle + window) & (flat.max(axis=1) > middle - window)).all(axis=1)
-        members, fresh = [m for m, n in zip(members, near) if n], fresh[near]
+        shown, fresh = shown[near], fresh[near]
     corner = (low + high) / 2 * scale - np.array(size) / 2
-    return _Shot(Scene(members, view, hole), fresh, scale, corner, part)
+    return _Shot(scene.part(shown), fresh, scale, corner, part)
 
 
-def _strips(member: Member, towards, count: int):
-    """Lines that shade the faces turned to the viewer: (face normal, width of a strip in pitches, (count, 2, 3))."""
-    axes, half = box_axes(member), box_half_sizes(member)
-    normals, middles = face_normals(member), face_centres(member)
-    for face in np.nonzero(normals @ towards > 1e-6)[0]:
-        along, across = [k for k in range(3) if k != face // 2]
+def _strips(scene: Scene, k: int, count: int):
+    """Lines that shade the faces of member `k` turned to the viewer: (face normal, width of a strip in pitches, (count, 2, 3))."""
+    axes, half, middle = scene.boxes.axes[k], scene.boxes.half[k], scene.boxes.centre[k]
+    slope = axes @ scene.view.towards
+    for face in np.nonzero(np.abs(slope) > 1e-6)[0]:
+        along, across = [i for i in range(3) if i != face]
+        normal = np.sign(slope[face]) * axes[face]
         offsets = ((np.arange(count) + 0.5) / count * 2 - 1)[:, None] * half[across] * axes[across]
         reach = half[along] * axes[along]
-        yield normals[face], 2 * half[across] / count, middles[face] + np.stack([offsets - reach, offsets + reach], axis=1)
+        yield normal, 2 * half[across] / count, middle + normal * half[face] + np.stack([offsets - reach, offsets + reach], axis=1)
 
 
 def _share_seen(shot: _Shot) -> float:
     """Share of the new members' surface turned to the viewer that no other member covers."""
     lines, owner = [], []
     for k in np.nonzero(shot.new)[0]:
-        for _, _, strips in _strips(shot.scene.members[k], shot.scene.view.towards, 2):
+        for _, _, strips in _strips(shot.scene, k, 2):
             lines.append(strips)
             owner += [k] * len(strips)
     lines = np.concatenate(lines)
@@ -134,14 +144,20 @@ def _visible(shot: _Shot, lines, owner) -> list[tuple]:
     flat = shot.scene.view.flat(lines) * shot.scale
     out = []
     for (a, b), stretches in zip(flat, hidden_stretches(lines, shot.scene.shadows, owner)):
-        out += [(tuple(map(float, a + s * (b - a))), tuple(map(float, a + e * (b - a)))) for s, e in rest(stretches)]
+        out += _parts(a, b, rest(stretches))
     return out
+
+
+def _parts(a, b, shares) -> list[tuple]:
+    """The shares (start, end) of the line from a to b, as paths."""
+    (ax, ay), (bx, by) = a.tolist(), b.tolist()
+    return [((ax + s * (bx - ax), ay + s * (by - ay)), (ax + e * (bx - ax), ay + e * (by - ay))) for s, e in shares]
 
 
 def _shading(shot: _Shot) -> list[Item]:
     items = []
     for k in np.nonzero(shot.new)[0]:
-        for normal, step, strips in _strips(shot.scene.members[k], shot.scene.view.towards, STRIPS):
+        for normal, step, strips in _strips(shot.scene, k, STRIPS):
             paths = _visible(shot, strips, [k] * len(strips))
             tone = TONES[0] if normal[2] > 0.7 else TONES[1] if normal @ shot.scene.view.right > 0 else TONES[2]
             if paths:
@@ -153,33 +169,33 @@ def _outlines(shot: _Shot) -> list[Item]:
     flat, owner, hidden = shot.scene.edges
     thin, thick = [], []
     for (a, b), k, stretches in zip(flat * shot.scale, owner, hidden):
-        parts = [(tuple(map(float, a + s * (b - a))), tuple(map(float, a + e * (b - a)))) for s, e in rest(stretches)]
-        (thick if shot.new[k] else thin).extend(parts)
+        (thick if shot.new[k] else thin).extend(_parts(a, b, rest(stretches)))
     return [Lines(tuple(paths), pen) for paths, pen in ((thin, OLD), (thick, NEW)) if paths]
 
 
 def _holes(shot: _Shot, joined) -> list[Item]:
     """Holes of what is new, dark, and of what it is bolted to, as rims."""
     circle = np.linspace(0, 2 * np.pi, 13)[:-1]
+    holes = [h for h in shot.scene.holes_of(np.nonzero(joined)[0]) if h.visible]
+    rims = {}
+    for k, normal in {(h.member, tuple(h.normal)) for h in holes}:
+        along = shot.scene.boxes.axes[k, 0]
+        rim = np.outer(np.cos(circle), along) + np.outer(np.sin(circle), np.cross(normal, along))
+        rims[k, normal] = shot.scene.view.flat(rim) * shot.scene.hole / 2
     items = []
-    for h in shot.scene.holes:
-        if joined[h.member] and h.visible:
-            member = shot.scene.members[h.member]
-            along, across = np.asarray(member.direction, float), np.cross(h.normal, member.direction)
-            rim = np.outer(np.cos(circle), along) + np.outer(np.sin(circle), across)
-            points = (h.at + shot.scene.view.flat(rim) * shot.scene.hole / 2) * shot.scale
-            new = shot.new[h.member]
-            items.append(Area(tuple(map(tuple, points.tolist())), 0.25 if new else "none", None if new else HOLE_RIM))
+    for h in holes:
+        points = (h.at + rims[h.member, tuple(h.normal)]) * shot.scale
+        new = shot.new[h.member]
+        items.append(Area(tuple(map(tuple, points.tolist())), 0.25 if new else "none", None if new else HOLE_RIM))
     return items
 
 
 def _arrow(shot: _Shot, way, clutter: Clutter) -> list[Item]:
     """An open arrow that points the way to the middle of what is new, from outside it."""
-    new = [m for m, n in zip(shot.scene.members, shot.new) if n]
-    if not new or np.linalg.norm(shot.scene.view.flat(way)) < 0.2:
+    if not shot.new.any() or np.linalg.norm(shot.scene.view.flat(way)) < 0.2:
         return []
-    points = np.concatenate([corners(m) for m in new])
-    middle = np.mean([centre(m) for m in new], axis=0)
+    new = shot.scene.boxes.take(shot.new)
+    points, middle = box_corners(new).reshape(-1, 3), new.centre.mean(axis=0)
     back = float(((points - middle) @ way).min())
     tip, tail = (shot.scene.view.flat(middle + d * way) * shot.scale for d in (back - 0.4, back - 3.4))
     along = tip - tail
@@ -231,9 +247,9 @@ def _tag(at, text: str, clutter: Clutter) -> list[Item]:
     return [Lines(((tuple(map(float, at)), foot),), THIN), chosen]
 
 
-def _clutter(shot: _Shot, size) -> Clutter:
+def _clutter(shot: _Shot, outlines, size) -> Clutter:
     clutter = Clutter((*shot.low, *(shot.low + size)), 0.5)
-    for item in _outlines(shot):
+    for item in outlines:
         clutter.add_lines(item.paths, 25.0 if item.pen is NEW else 12.0)
     return clutter
 
@@ -261,8 +277,9 @@ def _labels(shot: _Shot, joined, clutter: Clutter) -> list[Item]:
 def _seen_spots(shot: _Shot, k: int) -> np.ndarray:
     """Places on member `k` between two holes that are in sight, (n, 2) mm."""
     m = shot.scene.members[k]
-    normals = face_normals(m)[2:]
-    normal = normals[int((normals @ shot.scene.view.towards).argmax())]
+    slope = shot.scene.boxes.axes[k] @ shot.scene.view.towards
+    face = 1 + int(np.abs(slope[1:]).argmax())
+    normal = np.sign(slope[face]) * shot.scene.boxes.axes[k, face]
     spots = m.hole_centre(np.arange(max(m.holes - 1, 1)) + (0.5 if m.holes > 1 else 0.0)) + normal * m.width / 2
     return shot.scene.view.flat(spots[~shot.scene.covered(spots, [k] * len(spots)).any(axis=1)]) * shot.scale
 
@@ -275,30 +292,31 @@ def _clipped(item: Item, shot: _Shot, size):
         return item
     low, high = shot.low + 0.5, shot.low + size - 0.5
     if isinstance(item, Lines):
-        paths = tuple(filter(None, (_clip(path, low, high) for path in item.paths)))
+        paths = _clip(item.paths, low, high)
         return Lines(paths, item.pen, item.layer) if paths else None
     points = np.array(item.points if isinstance(item, Area) else [item.at])
     return item if ((points >= low) & (points <= high)).all() else None
 
 
-def _clip(path, low, high):
-    """A straight line cut to a rectangle (Y.-D. Liang, B. Barsky, "A New Concept and Method for Line Clipping", ACM
-    Trans. Graphics 3, 1984, doi:10.1145/357332.357333)."""
-    a, b = np.array(path[0]), np.array(path[-1])
-    way = b - a
+def _clip(lines, low, high) -> tuple:
+    """Straight lines cut to a rectangle (Y.-D. Liang, B. Barsky, "A New Concept and Method for Line Clipping", ACM Trans.
+    Graphics 3, 1984, doi:10.1145/357332.357333)."""
+    ends = np.array(lines, float)
+    a, way = ends[:, 0], ends[:, 1] - ends[:, 0]
     with np.errstate(divide="ignore", invalid="ignore"):
         first, second = (low - a) / way, (high - a) / way
-    still = way == 0
-    if (still & ((a < low) | (a > high))).any():
-        return None
-    start = max(0.0, np.where(still, -np.inf, np.minimum(first, second)).max())
-    end = min(1.0, np.where(still, np.inf, np.maximum(first, second)).min())
-    return (tuple(map(float, a + start * way)), tuple(map(float, a + end * way))) if start < end else None
+    still, within = way == 0, (a >= low) & (a <= high)
+    start = np.where(still, np.where(within, -np.inf, np.inf), np.minimum(first, second)).max(axis=1).clip(min=0.0)
+    end = np.where(still, np.inf, np.maximum(first, second)).min(axis=1).clip(max=1.0)
+    kept = start < end
+    a, way, start, end = a[kept], way[kept], start[kept, None], end[kept, None]
+    cut = np.stack([a + start * way, a + end * way], axis=1)
+    return tuple((tuple(p), tuple(q)) for p, q in cut.tolist())
 
 
-def _inset(members, fresh, shot: _Shot, size) -> list[Item]:
+def _inset(stage: Stage, shown, fresh, shot: _Shot) -> list[Item]:
     """A little picture of all members as single lines, what is new thick, in the lower left corner."""
-    lines = np.array([shot.scene.view.flat([m.hole_centre(-0.5), m.hole_centre(m.holes - 0.5)]) for m in members])
+    lines = shot.scene.view.flat(stage.corners[shown].reshape(-1, 2, 4, 3).mean(axis=2))     # from end to end
     low, high = lines.reshape(-1, 2).min(axis=0), lines.reshape(-1, 2).max(axis=0)
     scale = float((INSET / np.maximum(high - low, 1e-6)).min())
     lines = (lines - low) * scale + 2.0

@@ -183,7 +183,7 @@ def sheet_svg(sheet: Sheet) -> str:
 
 
 def _n(value: float) -> str:
-    return f"{round(value, 3) + 0.0:.3f}".rstrip("0").rstrip(".")
+    return f"{value:.2f}".removesuffix("00").removesuffix(".")
 
 
 def _escaped(text: str) -> str:
@@ -204,7 +204,7 @@ def _grey(grey: float) -> str:
 
 
 def _path(points, height: float, close: str = "") -> str:
-    return "M" + "L".join(f"{_n(x)} {_n(height - y)}" for x, y in points) + close
+    return "M" + "L".join(f"{x:.2f} {height - y:.2f}" for x, y in points) + close
 
 
 def _lines_svg(item: Lines, height: float) -> str:

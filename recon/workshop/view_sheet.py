@@ -6,12 +6,11 @@ from typing import Sequence
 
 import numpy as np
 
-from recon.frame.boxes import corners
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame
 from recon.workshop.drawing import NOTES, draw_view
 from recon.workshop.vector import FINE, OUTLINE, Area, Disc, Item, Lines, Sheet, Text, extent, moved, text_width
-from recon.workshop.views import Scene, View, six_views
+from recon.workshop.views import Board
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}    # ISO 216; ANSI/ASME Y14.1 size A
 SHEETS = ((277.0, 190.0), (190.0, 277.0))                    # mm: A4 within margins of 10 mm, lying and upright
@@ -28,44 +27,38 @@ def side_of(angle: str) -> str:
     return "Left" if angle == "first" else "Right"
 
 
-def three_views_sheet(frame: Frame, hole: float, size: tuple[float, float], angle: str, title: str = "") -> Sheet:
-    """Front, top and side on one sheet of `size` (width, height) mm.   hole : diameter, pitches."""
-    views = six_views(frame.members)
-    scenes = {name: Scene(frame.members, views[name], hole) for name in ("Front", "Top", side_of(angle))}
-    front, top, side = (_size(scene) for scene in scenes.values())
-    scale = _scale(frame, (np.array(size) - _around(2)) / [front[0] + side[0], front[1] + top[1]])
-    upper, lower = ("Front", "Top") if angle == "first" else ("Top", "Front")
-    heights = {"Front": front[1] * scale, "Top": top[1] * scale}
-    free = np.array(size) - _around(2) - np.array([front[0] + side[0], front[1] + top[1]]) * scale
+def three_views_sheet(board: Board, size: tuple[float, float], angle: str) -> Sheet:
+    """Front, top and side on one sheet of `size` (width, height) mm.   angle : "first" or "third"."""
+    together = _together(board, angle)
+    front, top = board.span("Front"), board.span("Top")
+    scale = _scale(board.frame, (np.array(size) - _around(2)) / together)
+    free = np.array(size) - _around(2) - together * scale
     left = GAP + free[0] / 3
+    upper, lower = ("Front", "Top") if angle == "first" else ("Top", "Front")
     low = {lower: BLOCK + GAP / 2 + free[1] / 3}
-    low[upper] = low[lower] + heights[lower] + HEAD + GAP / 2 + free[1] / 3
-    items: list[Item] = []
-    for name, scene in scenes.items():
-        x, y = (left, low[name]) if name in low else (left + front[0] * scale + GAP + free[0] / 3, low["Front"])
-        items += _placed(scene, frame, scale, x, y)
-    return Sheet(*size, (*items, *_block(frame, size, scale, title or "Three views", angle)), title or "Three views")
+    low[upper] = low[lower] + (front if lower == "Front" else top)[1] * scale + HEAD + GAP / 2 + free[1] / 3
+    items = _placed(board, "Front", scale, left, low["Front"]) + _placed(board, "Top", scale, left, low["Top"])
+    items += _placed(board, side_of(angle), scale, left + front[0] * scale + GAP + free[0] / 3, low["Front"])
+    return Sheet(*size, (*items, *_block(board.frame, size, scale, "Three views", angle)), "Three views")
 
 
-def best_sheet(frame: Frame, hole: float, angle: str, sizes: Sequence[tuple[float, float]] = SHEETS) -> Sheet:
+def best_sheet(board: Board, angle: str, sizes: Sequence[tuple[float, float]] = SHEETS) -> Sheet:
     """The three views on the one of these sizes of sheet, mm, on which they come out largest."""
-    views = six_views(frame.members)
-    front, top, side = (_span(frame, views[name]) for name in ("Front", "Top", side_of(angle)))
-    return three_views_sheet(frame, hole, larger([front[0] + side[0], front[1] + top[1]], sizes, 2), angle)
+    return three_views_sheet(board, _larger(_together(board, angle), sizes, 2), angle)
 
 
-def _span(frame: Frame, view: View) -> np.ndarray:
-    return np.ptp(view.flat(np.concatenate([corners(m) for m in frame.members])), axis=0)
+def _together(board: Board, angle: str) -> np.ndarray:
+    return board.span("Front") + [board.span(side_of(angle))[0], board.span("Top")[1]]
 
 
-def one_view_sheet(frame: Frame, scene: Scene, size: tuple[float, float], title: str = "") -> Sheet:
-    """One view, as large as the sheet of `size` (width, height) mm allows."""
-    spans = _size(scene)
-    scale = _scale(frame, (np.array(size) - _around(1)) / spans)
-    free = np.array(size) - _around(1) - np.array(spans) * scale
-    items = _placed(scene, frame, scale, GAP + free[0] / 2, BLOCK + GAP / 2 + free[1] / 2)
-    title = title or scene.view.name
-    return Sheet(*size, (*items, *_block(frame, size, scale, title, "")), title)
+def one_view_sheet(board: Board, name: str, sizes: Sequence[tuple[float, float]] = SHEETS) -> Sheet:
+    """One view, as large as it comes out on one of these sizes of sheet, mm."""
+    span = board.span(name)
+    size = _larger(span, sizes, 1)
+    scale = _scale(board.frame, (np.array(size) - _around(1)) / span)
+    free = np.array(size) - _around(1) - span * scale
+    items = _placed(board, name, scale, GAP + free[0] / 2, BLOCK + GAP / 2 + free[1] / 2)
+    return Sheet(*size, (*items, *_block(board.frame, size, scale, name, "")), name)
 
 
 def _around(views: int) -> np.ndarray:
@@ -73,14 +66,9 @@ def _around(views: int) -> np.ndarray:
     return np.array([views * GAP + 6, BLOCK + views * (HEAD + GAP / 2)])
 
 
-def larger(spans, papers: Sequence[tuple[float, float]], views: int = 1) -> tuple[float, float]:
+def _larger(spans, papers: Sequence[tuple[float, float]], views: int) -> tuple[float, float]:
     """Of several sizes of paper that on which views of these spans together (across, up; pitches) come out largest."""
     return max(papers, key=lambda size: float(((np.array(size) - _around(views)) / spans).min()))
-
-
-def _size(scene: Scene) -> tuple[float, float]:
-    points = scene.edges[0].reshape(-1, 2)
-    return tuple(float(x) for x in np.ptp(points, axis=0))
 
 
 def _scale(frame: Frame, room) -> float:
@@ -91,11 +79,12 @@ def _scale(frame: Frame, room) -> float:
     return frame.pitch_mm / next((s for s in SCALES if frame.pitch_mm / s <= most), frame.pitch_mm / most)
 
 
-def _placed(scene: Scene, frame: Frame, scale: float, x: float, y: float) -> list[Item]:
+def _placed(board: Board, name: str, scale: float, x: float, y: float) -> list[Item]:
     """The view with title and sizes, its lower left corner at (x, y) mm."""
+    scene, frame = board.scene(name), board.frame
     points = scene.edges[0].reshape(-1, 2) * scale
     low, high = points.min(axis=0), points.max(axis=0)
-    drawn = draw_view(scene, frame, scale)
+    drawn = draw_view(board, name, scale)
     bottom = min(extent(drawn)[1], low[1])
     left = min(extent(drawn)[0], low[0])
     span = (high - low) / scale * (frame.pitch_mm or 1.0)

@@ -11,14 +11,14 @@ from typing import Mapping, Sequence
 
 import numpy as np
 
-from recon.frame.boxes import face_normals, openings
 from recon.frame.model import Frame, Member, bounds
 from recon.frame.stock import Stock
 from recon.workshop.bolts import Bolt, find_bolts
 from recon.workshop.hidden_lines import Shadows, front_edges, hidden_stretches, points_hidden, shadows
-from recon.workshop.solids import HOLE
+from recon.workshop.solids import HOLE, Boxes, member_boxes
 
 FACING = 0.999     # cosine from which a face is seen square on
+SLANT = 0.25       # cosine below which a face is seen so flat that a hole is no more than a line
 
 
 def drawn_hole(frame: Frame, stocks: Mapping[str, Stock]) -> float:
@@ -36,7 +36,7 @@ class View:
     right: np.ndarray
     up: np.ndarray
 
-    @property
+    @cached_property
     def towards(self) -> np.ndarray:
         return np.cross(self.right, self.up)
 
@@ -90,9 +90,25 @@ class Scene:
     def __init__(self, members: Sequence[Member], view: View, hole: float):
         self.members, self.view, self.hole = tuple(members), view, hole
 
+    def part(self, which: Sequence[int]) -> "Scene":
+        """The scene of some of the members alone, with what is known of each taken over."""
+        scene = Scene([self.members[k] for k in which], self.view, self.hole)
+        scene.boxes, scene.shadows = self.boxes.take(list(which)), self.shadows.take(list(which))
+        scene.fronts = [self.fronts[k] for k in which]
+        return scene
+
+    @cached_property
+    def boxes(self) -> Boxes:
+        return member_boxes(self.members)
+
     @cached_property
     def shadows(self) -> Shadows:
-        return shadows(self.members, self.view.towards)
+        return shadows(self.boxes, self.view.towards)
+
+    @cached_property
+    def fronts(self) -> list[np.ndarray]:
+        """For each member its edges turned to the viewer, (n, 2, 3) pitches."""
+        return front_edges(self.boxes, self.view.towards)
 
     def covered(self, points, owner: Sequence[int]) -> np.ndarray:
         """(n, members) bool: which member covers which point; `owner` (n,) members do not cover their own."""
@@ -103,24 +119,29 @@ class Scene:
     @cached_property
     def edges(self) -> tuple[np.ndarray, np.ndarray, list[list[tuple[float, float]]]]:
         """Lines on the view (n, 2, 2), their member (n,), and the shares of each that others hide."""
-        lines = [front_edges(m, self.view.towards) for m in self.members]
-        owner = np.repeat(np.arange(len(lines)), [len(x) for x in lines])
-        ends = np.concatenate(lines)
+        owner = np.repeat(np.arange(len(self.fronts)), [len(x) for x in self.fronts])
+        ends = np.concatenate(self.fronts)
         return self.view.flat(ends), owner, hidden_stretches(ends, self.shadows, owner)
 
     @cached_property
     def holes(self) -> list[Hole]:
         """All openings on faces turned to the viewer, member by member."""
+        return self.holes_of(range(len(self.members)))
+
+    def holes_of(self, which: Sequence[int]) -> list[Hole]:
+        """The openings of these members on faces turned to the viewer."""
         towards = self.view.towards
         found, points, rims = [], [], []
-        for k, m in enumerate(self.members):
-            normals, rows = face_normals(m)[2:], openings(m)
-            for normal, row in zip(normals, rows):
-                if normal @ towards < 0.25:      # seen so flat that a hole is no more than a line
+        for k in which:
+            m, axes, half = self.members[k], self.boxes.axes[k], self.boxes.half[k]
+            for face, other in ((1, 2), (2, 1)):
+                slope = axes[face] @ towards
+                if abs(slope) < SLANT:
                     continue
+                normal = np.sign(slope) * axes[face]
                 found += [(k, n + 1, normal) for n in range(m.holes)]
-                points.append(row)
-                rims.append(np.cross(normal, m.direction))
+                points.append(m.hole_centres() + normal * half[face])
+                rims.append(axes[other])
         if not found:
             return []
         centres, owner = np.concatenate(points), [k for k, _, _ in found]
@@ -139,34 +160,56 @@ class Scene:
         return {(h.member, h.number): h for h in self.holes if h.visible and h.normal @ self.view.towards > FACING}
 
 
-def bolts_seen(scene: Scene, bolts: Sequence[Bolt]) -> list[tuple[Bolt, Hole, tuple[tuple[str, int], ...]]]:
-    """The bolts whose head or nut is turned to the viewer and in sight: the bolt, the opening it fills and what it goes
-    through, nearest first (member id, hole number from 1)."""
-    index = {m.id: k for k, m in enumerate(scene.members)}
-    found = []
-    for bolt in bolts:
-        along = float(np.dot(bolt.axis, scene.view.towards))
-        if abs(along) < FACING:
-            continue
-        through = tuple((id, hole + 1) for id, hole in bolt.through[:: -1 if along > 0 else 1])
-        id, number = through[0]
-        hole = scene.open_holes.get((index.get(id, -1), number))
-        if hole is not None:
-            found.append((bolt, hole, through))
-    return found
+Tag = tuple[Bolt | None, Hole, tuple[tuple[str, int], ...]]
 
 
-def views_needed(frame: Frame, hole: float, side: str) -> list[tuple[View, Scene]]:
-    """Front, top and the side view, then of the three views from the other sides those that show a bolt which no view
-    before them shows.  side : 'Right' or 'Left'."""
-    views, bolts = six_views(frame.members), find_bolts(frame)
+class Board:
+    """A frame on the drawing board: its six views, each worked out once and when it is wanted.
+
+    hole : diameter of the holes, pitches.
+    """
+
+    def __init__(self, frame: Frame, hole: float):
+        self.frame, self.hole = frame, hole
+        self.views = six_views(frame.members)
+        self.bolts = find_bolts(frame)
+        self._scenes: dict[str, Scene] = {}
+
+    def scene(self, name: str) -> Scene:
+        if name not in self._scenes:
+            self._scenes[name] = Scene(self.frame.members, self.views[name], self.hole)
+        return self._scenes[name]
+
+    def span(self, name: str) -> np.ndarray:
+        """What the view takes across and up, (2,) pitches."""
+        return np.ptp(self.scene(name).edges[0].reshape(-1, 2), axis=0)
+
+    def tags(self, name: str) -> list[Tag]:
+        """The laps whose nearer hole is turned to the viewer and in sight: the bolt, or None for a lap without; that hole;
+        and what the bolt goes through, nearest first (member id, hole number from 1)."""
+        scene = self.scene(name)
+        index = {m.id: k for k, m in enumerate(scene.members)}
+        laps = [(bolt, bolt.axis, bolt.through) for bolt in self.bolts]
+        laps += [(None, j.axis, ((j.a, j.a_hole), (j.b, j.b_hole))) for j in self.frame.joints if j.bolt == "none"]
+        found = []
+        for bolt, axis, through in laps:
+            along = float(np.dot(axis, scene.view.towards))
+            if abs(along) > FACING:
+                through = tuple((id, hole + 1) for id, hole in through[:: -1 if along > 0 else 1])
+                hole = scene.open_holes.get((index[through[0][0]], through[0][1]))
+                found += [(bolt, hole, through)] if hole is not None else []
+        return found
+
+
+def views_needed(board: Board, side: str) -> list[str]:
+    """Front, top and the side view, then of the views from the other sides those that show a bolt which no view before
+    them shows.  side : 'Right' or 'Left'."""
     main = ["Front", "Top", side]
     shown: set[Bolt] = set()
     needed = []
     for name in [*main, *(n for n in ("Rear", "Left", "Right", "Bottom") if n not in main)]:
-        scene = Scene(frame.members, views[name], hole)
-        new = {bolt for bolt, _, _ in bolts_seen(scene, bolts)} - shown
+        new = {bolt for bolt, _, _ in board.tags(name) if bolt} - shown
         if name in main or new:
-            needed.append((views[name], scene))
+            needed.append(name)
             shown |= new
     return needed
