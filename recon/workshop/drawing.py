@@ -10,9 +10,9 @@ from collections import defaultdict
 import numpy as np
 
 from recon.workshop.bolts import Bolt
-from recon.workshop.clutter import Clutter
+from recon.workshop.clutter import TAKEN, Clutter
 from recon.workshop.hidden_lines import merged, rest
-from recon.workshop.vector import FINE, HIDDEN, LEADER, OUTLINE, Disc, Item, Lines, Text, text_width
+from recon.workshop.vector import FINE, HIDDEN, LEADER, OUTLINE, Disc, Item, Lines, Pen, Text, text_width
 from recon.workshop.views import FACING, Board, Scene
 
 BOLT = 0.24          # radius of a bolt's mark, pitches
@@ -26,21 +26,25 @@ NOTES = ("Tag C3 F1 at a lap: hole 3 of C on hole 1 of F, nearest first.",
          "C (D): D lies behind C.  Dashed: hidden.")
 
 
-def draw_view(board: Board, name: str, scale: float, unit: float = 1.0) -> list[Item]:
+def draw_view(board: Board, name: str, scale: float, unit: float = 1.0, words: bool = True) -> list[Item]:
     """A view of the board as items in mm; the frame's origin is theirs.
 
     scale : mm per pitch.   unit : what 1 mm on paper is on the drawing (10 for one at full size to be printed at 1:10).
+    words : with labels, tags and numbers.
     Each item's layer is the member that it tells of; a tag's is the nearest member.
     """
     scene, tags = board.scene(name), board.tags(name)
+    told_apart = any(bolt.seen for bolt in board.bolts)
     ids = [m.id for m in scene.members]
-    items: list[Item] = _outlines(scene, ids, scale)
+    items: list[Item] = _outlines(scene, ids, scale, OUTLINE if words else FINE)
     filled = {(hole.member, hole.number) for bolt, hole, _ in tags if bolt}
     items += [Disc(_at(h.at, scale), scene.hole / 2 * scale, "none", FINE, ids[h.member])
               for h in scene.open_holes.values() if (h.member, h.number) not in filled]
     for bolt, hole, _ in tags:
         at, layer = _at(hole.at, scale), ids[hole.member]
-        items += _bolt_mark(bolt, at, scale, layer) if bolt else _cross(at, scale, layer)
+        items += _bolt_mark(bolt, at, scale, layer, told_apart) if bolt else _cross(at, scale, layer)
+    if not words:
+        return items
     clutter = _clutter(scene, items, {(hole.member, hole.number) for _, hole, _ in tags}, scale, unit)
     items += _labels(scene, clutter, ids, scale, unit)
     items += _tags(clutter, tags, ids, scale, unit)
@@ -53,7 +57,7 @@ def _at(point, scale: float) -> tuple[float, float]:
 
 # Lines
 
-def _outlines(scene: Scene, ids, scale: float) -> list[Item]:
+def _outlines(scene: Scene, ids, scale: float, pen: Pen) -> list[Item]:
     lines, owner, hidden = scene.edges
     seen, behind = defaultdict(list), defaultdict(list)
     for line, k, stretches in zip(lines, owner, hidden):
@@ -62,7 +66,7 @@ def _outlines(scene: Scene, ids, scale: float) -> list[Item]:
         for k, line in _dashes(lines, owner, hidden):
             behind[k].append(tuple(_at(p, scale) for p in line))
     return ([Lines(tuple(paths), HIDDEN, ids[k]) for k, paths in behind.items() if paths]
-            + [Lines(tuple(paths), OUTLINE, ids[k]) for k, paths in seen.items() if paths])
+            + [Lines(tuple(paths), pen, ids[k]) for k, paths in seen.items() if paths])
 
 
 def _part(line, start: float, end: float, scale: float):
@@ -98,13 +102,9 @@ def _on_line(line):
     return (round(float(np.arctan2(unit[1], unit[0])), 4) + 0.0, round(across, 3) + 0.0), float(line[0] @ unit), length
 
 
-def _bolt_mark(bolt: Bolt, at, scale: float, layer: str) -> list[Item]:
+def _bolt_mark(bolt: Bolt, at, scale: float, layer: str, told_apart: bool) -> list[Item]:
     mark: list[Item] = [Disc(at, BOLT * scale, "black", FINE, layer)]
-    return mark if bolt.seen or not _told_apart(bolt) else [*mark, Disc(at, 0.55 * BOLT * scale, "white", FINE, layer)]
-
-
-def _told_apart(bolt: Bolt) -> bool:
-    return all(j.bolt == "assumed" for j in bolt.joints)
+    return [*mark, Disc(at, 0.55 * BOLT * scale, "white", FINE, layer)] if told_apart and not bolt.seen else mark
 
 
 def _cross(at, scale: float, layer: str) -> list[Item]:
@@ -144,18 +144,45 @@ def _labels(scene: Scene, clutter: Clutter, ids, scale: float, unit: float) -> l
     items = []
     for k, id in enumerate(ids):
         if len(spots[k]):
-            items.append(_label(clutter, spots[k], id, id, scale, unit))
-            if behind[k]:
-                items.append(_label(clutter, spots[k], f"({' '.join(behind[k])})", id, scale, unit))
-    return items + _unseen_note(scene, behind[None], scale, unit)
+            items.append(_label(clutter, spots[k], id, scale, unit))
+    unseen = behind.pop(None, [])
+    for k, others in behind.items():
+        text = _label_behind(clutter, scene.members[k], spots[k], f"({' '.join(others)})", scene, scale, unit)
+        items += [text] if text else []
+        unseen += [] if text else others
+    return items + _unseen_note(scene, unseen, scale, unit)
 
 
-def _label(clutter: Clutter, spots, text: str, layer: str, scale: float, unit: float) -> Text:
-    """The text on the spot, of those (n, 2) pitches, that is nearest to the middle and free."""
-    size = float(np.clip(min(0.62 * scale, 0.72 * scale / text_width(text, 1.0)), SMALLEST * unit, 4.4 * unit))
-    order = np.argsort(np.abs(np.arange(len(spots)) - (len(spots) - 1) / 2), kind="stable")
-    places = [Text(_at(spots[i], scale), text, size, "middle", True, True, True, layer) for i in order]
+def _middle_first(spots) -> np.ndarray:
+    return np.asarray(spots)[np.argsort(np.abs(np.arange(len(spots)) - (len(spots) - 1) / 2), kind="stable")]
+
+
+def _label(clutter: Clutter, spots, id: str, scale: float, unit: float) -> Text:
+    """The label on the spot, of those (n, 2) pitches, that is nearest to the middle and free."""
+    size = float(np.clip(min(0.62 * scale, 0.72 * scale / text_width(id, 1.0)), SMALLEST * unit, 4.4 * unit))
+    places = [Text(_at(spot, scale), id, size, "middle", True, True, True, id) for spot in _middle_first(spots)]
     return clutter.place(places, 0.2 * np.arange(len(places))) or places[0]
+
+
+def _label_behind(clutter: Clutter, member, spots, text: str, scene: Scene, scale: float, unit: float) -> Text | None:
+    """Labels of what lies behind a member: on it where there is room between two holes, else beside it; None where there
+    is none."""
+    size = float(np.clip(0.4 * scale, SMALLEST * unit, 3.0 * unit))
+    width = text_width(text, size)
+    fits = 0.72 * scale >= width
+    way = np.abs(scene.view.flat(member.direction))
+    places, price = [], []
+    for k, spot in enumerate(_middle_first(spots)):
+        at = np.array(_at(spot, scale))
+        aside = member.width / 2 * scale + 0.15 * size
+        options = [(at, "middle", 0.0)] if fits else []
+        if way[0] < 0.5:
+            options += [(at + [aside, 0], "start", 2.0), (at - [aside, 0], "end", 2.0)]
+        if way[1] < 0.5:
+            options += [(at + [0, aside + 0.45 * size], "middle", 2.0), (at - [0, aside + 0.45 * size], "middle", 2.0)]
+        places += [Text((float(p[0]), float(p[1])), text, size, anchor, False, True, True, member.id) for p, anchor, _ in options]
+        price += [extra + 0.2 * k for _, _, extra in options]
+    return clutter.place(places, price, limit=TAKEN / 20)
 
 
 def _label_spots(scene: Scene) -> list[np.ndarray]:

@@ -140,22 +140,24 @@ def _drawings(frame: Frame, hole: float, paper: str, angle: str):
 # Joints
 
 def _joint_table(frame: Frame, parts: PartsList, names: Mapping[Bolt, str]):
+    told_apart = any(bolt.seen for bolt, _ in parts.bolts)
     yield Paragraph("Each row is one bolt, or one lap that has none. Tick it off when it is done.")
-    rows = [(str(k), bolt_words(bolt), names.get(bolt, "size not known"), _seen(bolt)) for k, (bolt, _) in enumerate(parts.bolts, 1)]
+    rows = [(str(k), bolt_words(bolt), names.get(bolt, "size not known"), _seen(bolt, told_apart)) for k, (bolt, _) in enumerate(parts.bolts, 1)]
     bare = [j for j in frame.joints if j.bolt == "none"]
     rows += [(str(k), f"hole {j.a_hole + 1} of {j.a} on hole {j.b_hole + 1} of {j.b}", "no bolt", "")
              for k, j in enumerate(bare, len(rows) + 1)]
     if not rows:
         yield Paragraph("No member of this frame lies on another.")
         return
-    yield Table(("no.", "lap", "bolt", "in the photos"), tuple(rows), (0,), (1,), True)
+    yield Table(("no.", "lap", "bolt", "in the photos" if told_apart else ""), tuple(rows), (0,), (1,), True)
     if any(bolt.three_way for bolt, _ in parts.bolts):
         yield Paragraph("three-way: one of the three laps of a corner where three members cross in pairs. Put all three bolts in "
                         "before you tighten any.", "note")
 
 
-def _seen(bolt: Bolt) -> str:
-    return ", ".join(filter(None, ["seen" if bolt.seen else "assumed", "three-way" if bolt.three_way else ""]))
+def _seen(bolt: Bolt, told_apart: bool) -> str:
+    seen = ("seen" if bolt.seen else "assumed") if told_apart else ""
+    return ", ".join(filter(None, [seen, "three-way" if bolt.three_way else ""]))
 
 
 # Steps

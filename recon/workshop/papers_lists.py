@@ -14,7 +14,7 @@ from recon.workshop.sheet import mass_text, money
 from recon.workshop.stick_picture import sticks_sheet
 from recon.workshop.words import listed, plural
 
-STICKS = 8      # to a picture, so that a page takes two
+STICKS = 5      # to a picture, so that a page takes three
 
 
 def parts_blocks(parts: PartsList, frame: Frame) -> list[Block]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from recon.frame.model import Frame
 from recon.workshop.bolts import Bolt
-from recon.workshop.clutter import Clutter
+from recon.workshop.clutter import TAKEN, Clutter
 from recon.workshop.hidden_lines import box_corners, hidden_stretches, rest
 from recon.workshop.vector import Area, Disc, Item, Lines, Pen, Sheet, Text, moved, text_width
 from recon.workshop.views import Scene, View, corner_view
@@ -76,7 +76,7 @@ def step_sheet(stage: Stage, there: Sequence[str], new: Sequence[str], bolts: Se
     items = [_clipped(item, shot, size) for item in [*items, *heads]]
     items = [*filter(None, items), *_labels(shot, joined, clutter), *tags]
     items = moved(items, *(-shot.low))
-    items += _inset(stage, shown, fresh, shot) if shot.part else _axes(shot.scene.view)
+    items += _inset(stage, shown, fresh, shot, clutter, size) if shot.part and not fresh.all() else _axes(shot.scene.view)
     return Sheet(*size, tuple(items), title)
 
 
@@ -268,7 +268,7 @@ def _labels(shot: _Shot, joined, clutter: Clutter) -> list[Item]:
             continue
         order = np.argsort(np.abs(np.arange(len(spots)) - (len(spots) - 1) / 2), kind="stable")
         places = [Text(tuple(map(float, spots[i])), m.id, size, "middle", bool(shot.new[k]), True, True) for i in order]
-        chosen = clutter.place(places, 0.5 * np.arange(len(places)), limit=5e3)
+        chosen = clutter.place(places, 0.5 * np.arange(len(places)), limit=TAKEN / 5)
         if chosen:
             items.append(chosen)
     return items
@@ -314,8 +314,8 @@ def _clip(lines, low, high) -> tuple:
     return tuple((tuple(p), tuple(q)) for p, q in cut.tolist())
 
 
-def _inset(stage: Stage, shown, fresh, shot: _Shot) -> list[Item]:
-    """A little picture of all members as single lines, what is new thick, in the lower left corner."""
+def _inset(stage: Stage, shown, fresh, shot: _Shot, clutter: Clutter, size) -> list[Item]:
+    """A little picture of all members as single lines, what is new thick, in the corner where it covers least."""
     lines = shot.scene.view.flat(stage.corners[shown].reshape(-1, 2, 4, 3).mean(axis=2))     # from end to end
     low, high = lines.reshape(-1, 2).min(axis=0), lines.reshape(-1, 2).max(axis=0)
     scale = float((INSET / np.maximum(high - low, 1e-6)).min())
@@ -325,7 +325,10 @@ def _inset(stage: Stage, shown, fresh, shot: _Shot) -> list[Item]:
     old, new = ([p for p, f in zip(paths, fresh) if f == kind] for kind in (False, True))
     frame = ((0.5, 0.5), (float(width) + 1.5, 0.5), (float(width) + 1.5, float(height) + 1.5), (0.5, float(height) + 1.5))
     items: list[Item] = [Area(frame, 1.0, THIN)]
-    return items + [Lines(tuple(p), pen) for p, pen in ((old, Pen(0.12, (), 0.55)), (new, Pen(0.9))) if p]
+    items += [Lines(tuple(p), pen) for p, pen in ((old, Pen(0.12, (), 0.55)), (new, Pen(0.9))) if p]
+    places = [np.array([x, y]) for x in (0.0, size[0] - width - 2.0) for y in (0.0, size[1] - height - 2.0)]
+    best = min(places, key=lambda p: clutter.cost((*(shot.low + p), *(shot.low + p + [width + 1.5, height + 1.5]))))
+    return moved(items, *map(float, best))
 
 
 def _axes(view: View) -> list[Item]:

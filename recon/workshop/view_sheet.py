@@ -19,6 +19,7 @@ SCALES = tuple(n * 10.0**e for e in range(4) for n in (1, 1.25, 1.5, 2, 2.5, 3, 
 GAP = 19.0        # mm left of a view, with room for its height, and half as much below it for its width
 HEAD = 9.0        # mm over a view, for its title
 BLOCK = 19.0      # mm at the foot, for the title block
+LEGIBLE = 2.4     # mm per pitch from which labels have room on the sheet of three views
 TITLE, SMALL = 3.4, 2.3
 
 
@@ -37,9 +38,11 @@ def three_views_sheet(board: Board, size: tuple[float, float], angle: str) -> Sh
     upper, lower = ("Front", "Top") if angle == "first" else ("Top", "Front")
     low = {lower: BLOCK + GAP / 2 + free[1] / 3}
     low[upper] = low[lower] + (front if lower == "Front" else top)[1] * scale + HEAD + GAP / 2 + free[1] / 3
-    items = _placed(board, "Front", scale, left, low["Front"]) + _placed(board, "Top", scale, left, low["Top"])
-    items += _placed(board, side_of(angle), scale, left + front[0] * scale + GAP + free[0] / 3, low["Front"])
-    return Sheet(*size, (*items, *_block(board.frame, size, scale, "Three views", angle)), "Three views")
+    words = scale >= LEGIBLE
+    items = _placed(board, "Front", scale, left, low["Front"], words) + _placed(board, "Top", scale, left, low["Top"], words)
+    items += _placed(board, side_of(angle), scale, left + front[0] * scale + GAP + free[0] / 3, low["Front"], words)
+    notes = NOTES if words else ("Too small for labels: they are on the sheets of single views.",)
+    return Sheet(*size, (*items, *_block(board.frame, size, scale, "Three views", angle, notes)), "Three views")
 
 
 def best_sheet(board: Board, angle: str, sizes: Sequence[tuple[float, float]] = SHEETS) -> Sheet:
@@ -58,7 +61,7 @@ def one_view_sheet(board: Board, name: str, sizes: Sequence[tuple[float, float]]
     scale = _scale(board.frame, (np.array(size) - _around(1)) / span)
     free = np.array(size) - _around(1) - span * scale
     items = _placed(board, name, scale, GAP + free[0] / 2, BLOCK + GAP / 2 + free[1] / 2)
-    return Sheet(*size, (*items, *_block(board.frame, size, scale, name, "")), name)
+    return Sheet(*size, (*items, *_block(board.frame, size, scale, name, "", NOTES)), name)
 
 
 def _around(views: int) -> np.ndarray:
@@ -79,12 +82,12 @@ def _scale(frame: Frame, room) -> float:
     return frame.pitch_mm / next((s for s in SCALES if frame.pitch_mm / s <= most), frame.pitch_mm / most)
 
 
-def _placed(board: Board, name: str, scale: float, x: float, y: float) -> list[Item]:
+def _placed(board: Board, name: str, scale: float, x: float, y: float, words: bool = True) -> list[Item]:
     """The view with title and sizes, its lower left corner at (x, y) mm."""
     scene, frame = board.scene(name), board.frame
     points = scene.edges[0].reshape(-1, 2) * scale
     low, high = points.min(axis=0), points.max(axis=0)
-    drawn = draw_view(board, name, scale)
+    drawn = draw_view(board, name, scale, words=words)
     bottom = min(extent(drawn)[1], low[1])
     left = min(extent(drawn)[0], low[0])
     span = (high - low) / scale * (frame.pitch_mm or 1.0)
@@ -117,7 +120,7 @@ def _dimension(start, end, line: float, text: str, level: bool) -> list[Item]:
                     for k, word in enumerate(lines)]
 
 
-def _block(frame: Frame, size, scale: float, title: str, angle: str) -> list[Item]:
+def _block(frame: Frame, size, scale: float, title: str, angle: str, notes) -> list[Item]:
     """The strip at the foot: what it is, scale, projection, and what the marks mean."""
     width = size[0]
     name = f"{frame.name}: {title}" if frame.name else title
@@ -126,14 +129,14 @@ def _block(frame: Frame, size, scale: float, title: str, angle: str) -> list[Ite
         name = name[:-2].rstrip() + "\u2026"
     items.append(Text((1.0, BLOCK - 5.5), name, TITLE, "start", True))
     items.append(Text((1.0, BLOCK - 10), _scale_words(frame, scale), SMALL, "start"))
-    items += [Text((1.0, BLOCK - 13.4 - 3.1 * k), line, SMALL, "start") for k, line in enumerate(_note_lines(width - 2))]
+    items += [Text((1.0, BLOCK - 13.4 - 3.1 * k), line, SMALL, "start") for k, line in enumerate(_note_lines(notes, width - 2))]
     items += _bar(frame, width, scale)
     return items + (_symbol(width, angle) if angle else [])
 
 
-def _note_lines(width: float) -> list[str]:
+def _note_lines(notes, width: float) -> list[str]:
     lines = [""]
-    for note in NOTES:
+    for note in notes:
         longer = f"{lines[-1]}   {note}".strip()
         if text_width(longer, SMALL) * 0.92 > width and lines[-1]:
             lines.append(note)
