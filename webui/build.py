@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from recon.errors import ReconError
-from recon.files import why_not_written, write_text_atomic
+from recon.files import why_not_written, write_bytes_atomic, write_text_atomic
 from recon.frame.files import frame_to_text, load_frame
 from recon.frame.model import Frame
 from webui.journal import NAME as JOURNAL_NAME
@@ -25,6 +25,8 @@ from webui.journal import Journal
 from webui.state import State, difference, ordered, patched
 
 PHOTOS, READING, LEVELS, FRAME = "photos", "reading", ".levels", "frame.json"
+MARKS = ".levels/frame-marks"       # digests of the frame files that the page wrote last: whether frame.json is its own
+SAVE_AFTER_S = 2.0                  # from a change to the frame file that has it; the journal has it at once
 
 
 @dataclass(frozen=True)
@@ -57,24 +59,27 @@ class Build:
         self.notices: list[str] = []
         self._first = self._now = Moment(0, State(), "empty build", None)
         self._redo: list[Moment] = []
+        self._saving: threading.Timer | None = None
         self._words: dict[int, str] = {}                        # what each journal entry did
         self.moments: dict[int, Moment] = {0: self._first}      # by the journal's number after which each held
         try:
             for entry in self.journal.entries:
                 self._replay(entry)
             self.journal.entries = []
-            self._frame_digest = self._digest_of_frame_file()
+            self._own = {"", *self._marks()}
             if self.n == 0:
+                self._own.add(self._digest_of_frame_file())
                 self._adopt()
-            elif self._frame_digest and not self._is_ours(self.folder / FRAME):
+            elif self._digest_of_frame_file() not in self._own | {_digest(self._text())}:
                 self.notices.append(f"{FRAME} in this folder was changed by another program. It is left as it is; "
                                     "the page goes on from its own journal and saves no frame file there.")
-                self._frame_digest = "foreign"
         except BaseException:
             self.journal.close()
             raise
 
     def close(self):
+        if self._saving:
+            self._saving.cancel()
         self.save_frame_file()
         self.journal.close()
 
@@ -99,6 +104,15 @@ class Build:
             return {"undo": self._now.words if self._now.parent else None,
                     "redo": self._redo[-1].words if self._redo else None}
 
+    def snapshot(self) -> tuple[int, State, dict]:
+        """Version, state and what undo and redo would do, all of one moment."""
+        with self._lock:
+            return self.n, self.state, self.can()
+
+    def still(self):
+        """A context in which nothing changes the build."""
+        return self._lock
+
     def since(self, n: int) -> list[str]:
         """Words of all that happened after version `n`."""
         with self._lock:
@@ -120,6 +134,7 @@ class Build:
             n = self.journal.append({"kind": kind, "words": words, "at": _now_text(), "delta": delta})
             self._enter(Moment(n, state, words, old))
             self._redo.clear()
+            self._save_soon()
             return old.state, state, words
 
     def undo(self, base: int | None = None):
@@ -146,6 +161,7 @@ class Build:
         old = self._now
         n = self.journal.append({"kind": kind, "words": words, "at": _now_text()})
         self._move(kind, n, words)
+        self._save_soon()
         return old.state, self._now.state, words
 
     def _move(self, kind, n, words):
@@ -195,30 +211,44 @@ class Build:
 
     def _digest_of_frame_file(self) -> str:
         try:
-            return hashlib.sha256((self.folder / FRAME).read_bytes()).hexdigest()
+            return _digest((self.folder / FRAME).read_bytes())
         except OSError:
             return ""
 
-    def _is_ours(self, path: Path) -> bool:
-        """Whether a frame file says what the build said at some moment."""
-        text = path.read_text(encoding="utf-8", errors="replace")
-        if any(moment.state.frame.members and frame_to_text(moment.state.frame) == text
-               for moment in reversed(list(self.moments.values()))):
-            return True
+    def _text(self) -> bytes:
+        return frame_to_text(self.state.frame).encode("utf-8") if self.state.frame.members else b""
+
+    def _marks(self) -> list[str]:
         try:
-            return _tidy(load_frame(path)) in [m.state.frame for m in self.moments.values()]
-        except ReconError:
-            return False
+            return (self.folder / MARKS).read_text(encoding="ascii").split()[:2]
+        except (OSError, UnicodeDecodeError):
+            return []
+
+    def _save_soon(self):
+        if self._saving is None or not self._saving.is_alive():
+            self._saving = threading.Timer(SAVE_AFTER_S, self.save_frame_file)
+            self._saving.daemon = True
+            self._saving.start()
 
     def save_frame_file(self):
-        """Writes frame.json as the frame stands, unless another program changed that file meanwhile."""
+        """Writes frame.json as the frame stands, unless another program changed that file meanwhile or the disk does not take it:
+        the journal has all of it."""
         with self._lock:
-            frame = self.state.frame
-            if not frame.members or self._digest_of_frame_file() not in ("", self._frame_digest):
+            text, there = self._text(), self._digest_of_frame_file()
+            mark = _digest(text)
+            if not text or there == mark or there not in self._own:
                 return
-            text = frame_to_text(frame)
-            write_text_atomic(self.folder / FRAME, text)
-            self._frame_digest = hashlib.sha256(text.encode()).hexdigest()
+            try:
+                write_text_atomic(self.folder / MARKS, f"{mark} {there}\n")     # before the file, so that it is never taken for a stranger's
+                write_bytes_atomic(self.folder / FRAME, text)
+            except ReconError as error:
+                self.notices.append(str(error))
+                return
+            self._own = {"", mark}
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest() if data else ""
 
 
 def _tidy(frame: Frame) -> Frame:

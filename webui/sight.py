@@ -1,7 +1,7 @@
 """Where members lie in photos, and which member a stroke on a photo means.  All places in px of the upright photo."""
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -10,7 +10,9 @@ from recon.errors import ReconError
 from recon.frame.boxes import EDGE_FACES, EDGES, corners, faces_seen, openings
 from recon.frame.lattice import lattice_classes
 from recon.frame.model import Frame, Member, Photo, as_tuple, bounds
-from recon.image.camera import Camera
+from recon.image.camera import Camera, image2sensor
+from webui.edits import clashes, free_label
+from webui.laps import relapped
 
 EDGE_POINTS = 5       # on an edge along a member, so that it bends with the lens
 _ALONG = (EDGES[:, 0] ^ EDGES[:, 1]) == 4         # edges along the member; the others are as short as it is wide
@@ -97,7 +99,7 @@ class Stroke:
     clash: bool
 
 
-REACH = 6              # pitches round the frame in which a new member may lie
+REACH, REACH_ALONG = 8, 32   # pitches beyond the frame that a new member may lie, and that it may stick out
 STROKE_TOL = 0.6       # pitches on the photo: nearer than that to an opening is meant for it
 
 
@@ -115,14 +117,14 @@ def strokes(frame: Frame, photo: str, start, end, most: int = 8) -> list[Stroke]
         found += _strokes_along(frame, camera, axis, np.asarray(start, float), np.asarray(end, float))
     if not found:
         raise ReconError("No member of this frame's lattice has openings at both ends of that stroke; begin and end on openings.")
-    found = _judged(frame, found[:400] if len(found) > 400 else found)
-    return sorted(found, key=lambda s: (s.clash, s.laps == 0, round(s.off, 1), -s.laps))[:most]
+    return sorted(_judged(frame, found), key=lambda s: (s.clash, s.laps == 0, round(s.off, 1), -s.laps))[:most]
 
 
-def _lattice(frame: Frame, width: float):
-    """For x, y and z: the places that hole centres can take, from REACH below the frame to REACH above it."""
+def _lattice(frame: Frame, width: float, axis: int):
+    """For x, y and z: the places that hole centres of a member along `axis` can take, in the frame and so far round it."""
+    reach = np.where(np.arange(3) == axis, REACH_ALONG, REACH)
     low, high = (np.array(x) for x in zip(*map(bounds, frame.members)))
-    low, high = low.min(axis=0) - REACH, high.max(axis=0) + REACH
+    low, high = low.min(axis=0) - reach, high.max(axis=0) + reach
     origin = np.array(next((m.first for m in frame.members if m.on_lattice), frame.members[0].first))
     classes = lattice_classes([m.width for m in frame.members if m.on_lattice] or [width])
     return [np.concatenate([np.arange(np.ceil(a - o - c), np.floor(b - o - c) + 1) + o + c for c in classes])
@@ -131,7 +133,7 @@ def _lattice(frame: Frame, width: float):
 
 def _strokes_along(frame, camera, axis, start, end) -> list[Stroke]:
     width = frame.members[0].width
-    grid = _lattice(frame, width)
+    grid = _lattice(frame, width, axis)
     along = np.unique(np.round(grid[axis], 6))
     others = [i for i in range(3) if i != axis]
     u, v = (a.ravel() for a in np.meshgrid(grid[others[0]], grid[others[1]], indexing="ij"))
@@ -141,33 +143,39 @@ def _strokes_along(frame, camera, axis, start, end) -> list[Stroke]:
     for normal in others:
         side = np.sign(camera.centre[normal] - lines[:, normal])
         rows = lines.copy()
-        rows[:, normal] += side * width / 2
-        points = np.repeat(rows[:, None], len(along), axis=1)
-        points[:, :, axis] = along
-        px = camera.project(points.reshape(-1, 3)).reshape(len(rows), len(along), 2)
-        step = np.linalg.norm(np.diff(px, axis=1, append=np.nan), axis=2)
-        step[:, -1] = step[:, -2]
-        near = [np.linalg.norm(px - p, axis=2) / np.maximum(step, 3.0) for p in (start, end)]
-        near = [np.where(np.isfinite(x), x, np.inf) for x in near]
-        i, j = (x.argmin(axis=1) for x in near)
-        row = np.arange(len(rows))
-        off = np.maximum(near[0][row, i], near[1][row, j])
+        rows[:, normal] += side * width / 2                    # the openings on the face that is turned to the camera
+        (i, off_i), (j, off_j) = (_nearest(camera, rows, axis, along, p) for p in (start, end))
+        off = np.maximum(off_i, off_j)
         for k in np.nonzero((off < STROKE_TOL) & (i != j) & (side != 0))[0]:
-            lo, hi = sorted((int(i[k]), int(j[k])))
-            holes = int(round(along[hi] - along[lo])) + 1
-            if abs(along[hi] - along[lo] + 1 - holes) < 1e-6:
+            lo, hi = sorted((along[i[k]], along[j[k]]))
+            holes = int(round(hi - lo)) + 1
+            if abs(hi - lo + 1 - holes) < 1e-6:
                 first = lines[k].copy()
-                first[axis] = along[lo]
+                first[axis] = lo
                 found.append(Stroke(as_tuple(first), as_tuple(np.eye(3)[axis]), holes, float(off[k]), 0, False))
     return sorted(found, key=lambda s: s.off)
 
 
+def _nearest(camera: Camera, rows, axis: int, along, px):
+    """For each row of openings along an axis the place (index into `along`) nearest to a pixel, and how far off it is, in the
+    pitches that the row has there on the photo.  rows : (n, 3) a point of each.
+
+    The nearest point of a line to a ray is that of two skew lines (e.g. Eberly, "Distance between lines", in closed form).
+    """
+    ray = camera.R.T @ np.append(image2sensor(camera, np.asarray(px, float)), 1.0)
+    w, b, c = rows - camera.centre, ray[axis], ray @ ray
+    with np.errstate(divide="ignore", invalid="ignore"):
+        s = rows[:, axis] + (b * (w @ ray) - c * w[:, axis]) / (c - b * b)
+    index = np.clip(np.searchsorted(along, s), 1, len(along) - 1)
+    index -= np.abs(along[index - 1] - s) < np.abs(along[index] - s)
+    points = np.repeat(rows[:, None], 2, axis=1)
+    points[:, :, axis] = along[index][:, None] + [0.0, 1.0]
+    there = camera.project(points.reshape(-1, 3)).reshape(-1, 2, 2)
+    off = np.linalg.norm(there[:, 0] - px, axis=1) / np.maximum(np.linalg.norm(there[:, 1] - there[:, 0], axis=1), 3.0)
+    return index, np.where(np.isfinite(off), off, np.inf)
+
+
 def _judged(frame: Frame, found: list[Stroke]) -> list[Stroke]:
-    from dataclasses import replace
-
-    from webui.edits import clashes, free_label
-    from webui.laps import relapped
-
     id, like, judged = free_label(frame), frame.members[0], []
     unique = {(s.first, s.direction, s.holes): s for s in reversed(found)}
     for s in sorted(unique.values(), key=lambda s: s.off)[:60]:

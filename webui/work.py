@@ -39,6 +39,8 @@ def run(folder: Path, options: dict) -> dict:
     if not photos:
         raise ReconError("There is no photo to read a frame from; add some, or take one back that was set aside.")
 
+    _tell(stage="looking for openings and rows", share=0.1)
+
     def found(photo, openings, rows):
         reader.save_photo_reading(folder, photo, openings, rows)
         _tell(found=photo)

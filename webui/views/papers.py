@@ -43,7 +43,7 @@ def whole_build():
     """Photos, what was read in them, the journal and the frame file: unpacked, it is a build."""
     b = bench()
     pack = tempfile.TemporaryFile(dir=b.build.folder)
-    with b.build._lock, zipfile.ZipFile(pack, "w", zipfile.ZIP_STORED) as archive:
+    with b.build.still(), zipfile.ZipFile(pack, "w", zipfile.ZIP_STORED) as archive:
         stem = _stem(b)
         archive.write(b.build.folder / JOURNAL, f"{stem}/{JOURNAL}")
         if b.build.state.frame.members:

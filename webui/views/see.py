@@ -1,6 +1,9 @@
 """The page itself, its static files, and the build as it stands."""
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 from flask import Blueprint, abort, jsonify, render_template, request, send_from_directory
 
 from recon.frame.caution import CAUTION
@@ -11,6 +14,7 @@ from webui.edits import clashes
 from webui.state import State, difference
 
 bp = Blueprint("see", __name__)
+STATIC = Path(__file__).resolve().parent.parent / "static"
 MOST_DOUBTS = 150           # sent at once: more than anyone goes through before the next change
 
 
@@ -22,15 +26,9 @@ def page():
 
 @bp.get("/static/<path:name>")
 def static(name):
-    answer = send_from_directory(_static(), name, max_age=0)
+    answer = send_from_directory(STATIC, name, max_age=0)
     answer.headers["Cache-Control"] = "no-cache"
     return answer
-
-
-def _static():
-    from pathlib import Path
-
-    return Path(__file__).resolve().parent.parent / "static"
 
 
 def all_clashes(state: State):
@@ -41,9 +39,7 @@ def all_clashes(state: State):
 def whole():
     """All of the build but pictures: what a page needs when it is opened."""
     b = bench()
-    with b.build._lock:
-        moment, n, can = b.build.now, b.build.n, b.build.can()
-    state = moment.state
+    n, state, can = b.build.snapshot()
     return jsonify(n=n, **can, folder=b.build.folder.name, delta=difference(State(), state), photos=photo_list(b, state),
                    stocks=[{"id": s.id, "name": s.name, "pitch_mm": s.pitch_mm} for s in b.stocks.values()],
                    notices=b.build.notices, job=b.reading.told(), plan=plan_name(b))
@@ -88,8 +84,6 @@ def shapes_of(name):
     photo = next((p for p in frame.photos if p.file == name), None)
     if photo is None:
         abort(404)
-    from dataclasses import replace
-
     return jsonify(shapes=sight.shapes(replace(frame, photos=(photo,))).get(name, {}))
 
 
@@ -106,8 +100,7 @@ def track(id):
 def effect():
     """What the frame comes to: `what` is "doubts", "parts" or "checks"."""
     b = bench()
-    with b.build._lock:
-        state, n = b.build.state, b.build.n
+    n, state, _ = b.build.snapshot()
     if not state.frame.members:
         return jsonify(n=n, empty=True)
     what = request.args.get("what")
