@@ -10,7 +10,6 @@ Members are numbers here, in the order of the frame.
 """
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -51,12 +50,11 @@ class Site:
     def __init__(self, frame: Frame, hole: float = HOLE):
         self.frame, self.hole = frame, hole
         self.bolts: tuple[Bolt, ...] = find_bolts(frame)
-        number = {m.id: k for k, m in enumerate(frame.members)}
-        self.through = [frozenset(number[id] for id, _ in bolt.through) for bolt in self.bolts]
-        self.bolts_of = defaultdict(list)
+        self.number = {m.id: k for k, m in enumerate(frame.members)}
+        self.through = [frozenset(self.number[id] for id, _ in bolt.through) for bolt in self.bolts]
+        self._joins = np.zeros((len(self.bolts), len(frame.members)), bool)
         for b, members in enumerate(self.through):
-            for k in members:
-                self.bolts_of[k].append(b)
+            self._joins[b, list(members)] = True
         self._reach: dict[int, Reach] = {}
 
     @cached_property
@@ -81,56 +79,59 @@ class Site:
             self._reach[b] = reach_of(self.bolts[b], self.solids, (n + 2 * b, n + 2 * b + 1), self.hole)
         return self._reach[b]
 
+    def _of(self, members) -> np.ndarray:
+        mask = np.zeros(len(self.frame.members), bool)
+        mask[list(members)] = True
+        return mask
+
     def inner(self, members) -> list[int]:
         """The bolts that hold these members alone."""
-        return sorted({b for k in members for b in self.bolts_of[k] if self.through[b] <= members})
+        return np.nonzero(~(self._joins & ~self._of(members)).any(axis=1))[0].tolist()
 
-    def present(self, members, bolts=None) -> np.ndarray:
-        """(N,) bool: the solids of these members and of their inner bolts, or of the bolts given."""
-        there = np.zeros(len(self.solids), bool)
-        there[list(members)] = True
+    def between(self, part, rest) -> list[int]:
+        """The bolts that hold the part to the rest, and nothing else."""
+        part, rest = self._of(part), self._of(rest)
+        inside = ~(self._joins & ~(part | rest)).any(axis=1)
+        return np.nonzero(inside & (self._joins & part).any(axis=1) & (self._joins & rest).any(axis=1))[0].tolist()
+
+    def solids_of(self, members, bolts) -> list[int]:
+        """The numbers of the solids of these members and bolts."""
         n = len(self.frame.members)
-        for b in self.inner(members) if bolts is None else bolts:
-            there[[n + 2 * b, n + 2 * b + 1]] = True
-        return there
+        return [*members, *(n + 2 * b + end for b in bolts for end in (0, 1))]
+
+    def present(self, members, without=()) -> np.ndarray:
+        """(N,) bool: the solids of these members and of their inner bolts, but those `without`."""
+        inside = np.zeros(len(self.bolts), bool)
+        inside[self.inner(members)] = True
+        inside[list(without)] = False
+        return np.concatenate([self._of(members), np.repeat(inside, 2)])
 
 
-def leaves(site: Site, part: frozenset[int], rest: frozenset[int], direction) -> bool:
-    """Whether the part meets nothing of the rest on its way out along one of DIRECTIONS."""
-    d = int((DIRECTIONS @ np.asarray(direction)).argmax())
-    return not site.blocked[d][np.ix_(site.present(part), site.present(rest))].any()
+def free_ways(site: Site, part: frozenset[int], rest: frozenset[int]) -> list[int]:
+    """The directions (indices of DIRECTIONS) along which the part meets nothing of the rest on its way out."""
+    mine, others = np.nonzero(site.present(part))[0], np.nonzero(site.present(rest))[0]
+    return np.nonzero(~site.blocked[:, mine[:, None], others].any(axis=(1, 2)))[0].tolist()
 
 
 def way_out(site: Site, part: frozenset[int], rest: frozenset[int]) -> int | None:
     """The direction (index) along which the part leaves the rest, away from what it is bolted to where it can; None where
     there is none.  Its bolts to the rest are out."""
-    free = [d for d, direction in enumerate(DIRECTIONS) if leaves(site, part, rest, direction)]
+    free = free_ways(site, part, rest)
     if not free:
         return None
     away = np.zeros(3)
-    for b in _between(site, part, rest):
-        ends = {k: site.frame.members[k].hole_centre(hole) for k, hole in _spots(site, b)}
-        away += np.mean([c for k, c in ends.items() if k in part], axis=0) - np.mean([c for k, c in ends.items() if k in rest], axis=0)
+    for b in site.between(part, rest):
+        spots = [(site.number[id], site.frame.member(id).hole_centre(hole)) for id, hole in site.bolts[b].through]
+        away += np.mean([c for k, c in spots if k in part], axis=0) - np.mean([c for k, c in spots if k in rest], axis=0)
     return max(free, key=lambda d: (round(float(DIRECTIONS[d] @ away), 6), -d))
-
-
-def _spots(site: Site, b: int):
-    number = {m.id: k for k, m in enumerate(site.frame.members)}
-    return [(number[id], hole) for id, hole in site.bolts[b].through]
-
-
-def _between(site: Site, part, rest) -> list[int]:
-    whole = part | rest
-    return [b for b in sorted({b for k in part for b in site.bolts_of[k]}) if site.through[b] <= whole and not site.through[b] <= part]
 
 
 def bolts_out(site: Site, part: frozenset[int], rest: frozenset[int]) -> list[int] | None:
     """The bolts between a part and the rest in an order in which each can be taken out; None where one cannot."""
-    left = _between(site, part, rest)
-    inner = set(site.inner(part | rest)) - set(left)
-    order = []
+    left, order = site.between(part, rest), []
     while left:
-        out = [b for b in left if reachable(site.reach(b), site.present(part | rest, inner | set(left)))]
+        there = site.present(part | rest, without=order)
+        out = [b for b in left if reachable(site.reach(b), there)]
         if not out:
             return None
         order += out
@@ -144,20 +145,44 @@ def taken_apart(site: Site, parts: list[frozenset[int]]) -> list[Move]:
     Of the parts that come free the one is taken that leaves the rest hanging together, has fewest bolts and holes, and
     comes last in the frame's order.  Raises Stuck where no part comes free.
     """
-    left, taken, free = list(parts), [], set()
-    holes = [m.holes for m in site.frame.members]
+    of = {k: p for p in parts for k in p}
+    bolts = set(site.inner(frozenset(of)))
+    holds = {p: sum(bool(site.through[b] & p) and not site.through[b] <= p for b in bolts) for p in parts}
+    holes = {p: sum(site.frame.members[k].holes for k in p) for p in parts}
+    care = {p: _cares_for(site, p) for p in parts}
+    left, taken, free, news = list(parts), [], set(), set(parts)
     while len(left) > 1:
-        whole = frozenset().union(*left)
-        free |= {p for p in left if p not in free and way_out(site, p, whole - p) is not None
+        whole = frozenset(of)
+        free |= {p for p in left if p in news and p not in free and free_ways(site, p, whole - p)
                  and bolts_out(site, p, whole - p) is not None}
         loose = [p for p in left if p in free]
         if not loose:
             raise Stuck(whole)
-        cut = set(nx.articulation_points(_part_graph(site, left)))
-        best = min(loose, key=lambda p: (p in cut, len(_between(site, p, whole - p)), sum(holes[k] for k in p), -min(p)))
+        cut = set(nx.articulation_points(_part_graph(site, left, of, bolts)))
+        best = min(loose, key=lambda p: (p in cut, holds[p], holes[p], -min(p)))
         taken.append((best, whole - best))
         left.remove(best)
+        gone = {b for b in bolts if site.through[b] & best}
+        for b in gone:
+            for p in {of[k] for k in site.through[b]} - {best}:
+                holds[p] -= 1
+        bolts -= gone
+        for k in best:
+            del of[k]
+        away = site.solids_of(best, gone)
+        news = {p for p in left if care[p][away].any()}      # nothing has changed for the others
     return [Move(left[0], frozenset(), None, ()), *(_move(site, part, rest) for part, rest in reversed(taken))]
+
+
+def _cares_for(site: Site, part: frozenset[int]) -> np.ndarray:
+    """(N,) bool: the solids that may keep the part from coming free."""
+    own = [b for b in range(len(site.bolts)) if site.through[b] & part]
+    mine = site.solids_of(part, own)
+    care = site.blocked[:, mine].any(axis=(0, 1))
+    care[mine] = True
+    for b in own:
+        care[site.reach(b).near] = True
+    return care
 
 
 def _move(site: Site, part, rest) -> Move:
@@ -165,11 +190,10 @@ def _move(site: Site, part, rest) -> Move:
     return Move(part, rest, tuple(-DIRECTIONS[d] + 0.0), tuple(bolts[::-1]))
 
 
-def _part_graph(site: Site, parts) -> nx.Graph:
-    of = {k: p for p in parts for k in p}
+def _part_graph(site: Site, parts, of, bolts) -> nx.Graph:
     graph = nx.Graph()
     graph.add_nodes_from(parts)
-    for b in site.inner(frozenset(of)):
+    for b in sorted(bolts):
         first, *others = sorted(site.through[b])
         graph.add_edges_from((of[first], of[k]) for k in others if of[k] != of[first])
     return graph

@@ -15,7 +15,7 @@ from recon.frame.joints import NORMAL_TOL
 from recon.frame.lattice import canonical, rotations
 from recon.frame.model import End, Frame, Joint, as_tuple
 from recon.workshop.bolts import Bolt, find_bolts
-from recon.workshop.order import Move, Site, Stuck, bolts_out, leaves, taken_apart, why_stuck
+from recon.workshop.order import DIRECTIONS, Move, Site, Stuck, bolts_out, free_ways, taken_apart, why_stuck
 from recon.workshop.reach import ASSUMED
 from recon.workshop.solids import HOLE
 from recon.workshop.words import lap_words, listed, plural, way_words
@@ -189,6 +189,7 @@ def _laid_up(site: Site, group: frozenset[int], axis: int) -> list[Move]:
     sign = 1 if holes(layers[0]) <= holes(layers[-1]) else -1
     layers = layers[::sign]
     up = sign * np.eye(3)[axis]
+    way = int((DIRECTIONS @ up).argmax())
     there = frozenset(layers[0])
     if site.inner(there):
         return []
@@ -196,7 +197,7 @@ def _laid_up(site: Site, group: frozenset[int], axis: int) -> list[Move]:
     for k in (k for layer in layers[1:] for k in layer):
         part = frozenset([k])
         bolts = bolts_out(site, part, there)
-        if not bolts or not leaves(site, part, there, up):
+        if not bolts or way not in free_ways(site, part, there):
             return []
         moves.append(Move(part, there, as_tuple(-up), tuple(bolts[::-1])))
         there |= part
