@@ -8,10 +8,10 @@ import numpy as np
 from recon.frame.boxes import face_centres, face_normals, hidden, openings
 from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import Frame, Joint, Member
-from recon.workshop.matching import Match, Pose, best_pose
+from recon.workshop.how_sure import SURE
+from recon.workshop.matching import Match, Pose, alike, best_pose
 from recon.workshop.sayings import Sayings
 
-SURE = 0.9           # a member read with less certainty is not taken as proof of anything
 OPENINGS = 3         # of a missing member that a photo must have in sight before it counts as missing
 
 
@@ -54,7 +54,7 @@ def audit(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
     """
     pose = best_pose(built, plan)
     say = Sayings(pose, plan, z_up)
-    found = [*_sizes(built, plan), *_mirror(pose, say)]
+    found = [*_sizes(built, plan), *_mirror(pose)]
     found += [d for group in pose.together for d in _group(pose, group, say)]
     grouped = {id for group in pose.together for id in group}
     for match in pose.matches:
@@ -81,10 +81,10 @@ def _how_sure(built: Frame) -> str:
     return "doubtful" if built.stock and built.stock.confidence < SURE else "different"
 
 
-def _mirror(pose: Pose, say: Sayings):
+def _mirror(pose: Pose):
     if pose.mirrored:
         yield Difference("mirrored", (), "The frame is built as the mirror image of the plan"
-                         + ("." if pose.cost < 2 else "; what follows is against the mirrored plan."))
+                         + ("." if all(m.kind == "same" for m in pose.matches) else "; what follows is against the mirrored plan."))
 
 
 def _severity(match: Match) -> str:
@@ -94,7 +94,7 @@ def _severity(match: Match) -> str:
 def _group(pose: Pose, group, say: Sayings):
     matches = [m for m in pose.matches if m.plan and m.plan.id in group]
     severity = "doubtful" if all(_severity(m) == "doubtful" for m in matches) else "different"
-    yield Difference("shift" if matches[0].kind == "shift" else "moved", tuple(group), say.group(matches), severity)
+    yield Difference("shift" if alike(matches) else "moved", tuple(group), say.group(matches), severity)
 
 
 def _member(match: Match, pose: Pose, say: Sayings):
@@ -125,7 +125,7 @@ def _seen(match: Match, say: Sayings):
     """What was not seen of a member that is there."""
     if match.built.confidence < SURE and match.kind == "same":
         yield Difference("reading", (match.plan.id,), say.unsure(match), "not checked")
-    if match.kind == "length" and _may_be_hidden(match):
+    if match.kind == "moved" or match.kind == "length" and _may_be_hidden(match):
         return
     for which, end in enumerate(match.built.ends):
         if end.state != "seen":

@@ -22,6 +22,7 @@ from recon.workshop.words import lap_words, listed, plural
 PLAY_MM = 1.0        # a bolt's clearance in an ISO 273 medium hole, M8 to M12, from memory; a brace may be off by this in all
 USUAL_PITCH_MM = 38.1
 SHORT = 4            # pitches between its bolts: what is shorter has little leverage and comes last; common practice, no source
+FLATTEST = 0.25      # of a brace's legs the shorter is at least this share of its length: 7-24-25 is; common practice, no source
 LONGEST = 32         # holes: longer members are not proposed
 MOST = 8             # proposals at a time
 TRIED = 6000         # members looked at for one proposal, the shortest first
@@ -199,7 +200,7 @@ def _braces(spots: _Spots, group, play: float):
             pairs = _pairs(spots, flat, group)
             legs = np.sort(np.delete(np.abs(spots.centre[pairs[:, 1]] - spots.centre[pairs[:, 0]]), k, axis=1), axis=1)
             length = np.hypot(*legs.T)
-            fits = (np.abs(length - np.round(length)) <= play) & (legs[:, 0] > 0.5)
+            fits = (np.abs(length - np.round(length)) <= play) & (legs[:, 0] >= FLATTEST * length)
             rows.append((pairs[fits], np.round(length[fits]).astype(int) + 1, legs[fits]))
     return rows
 

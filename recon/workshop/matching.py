@@ -153,6 +153,11 @@ def _parallel(a: Member, b: Member) -> bool:
     return abs(float(np.dot(a.direction, b.direction))) > PARALLEL
 
 
+def alike(matches) -> bool:
+    """Whether the members are all off by the same shift."""
+    return all(m.kind == "shift" and np.abs(m.start - matches[0].start).max() < MATCH_TOL for m in matches)
+
+
 def _shifted_together(matches) -> tuple[tuple[str, ...], ...]:
     """Groups of two members or more that are all off by the same."""
     off = {m.plan.id: tuple(np.round(m.start, 3)) for m in matches if m.kind == "shift"}

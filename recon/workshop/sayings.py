@@ -6,7 +6,7 @@ import numpy as np
 from recon.frame.joints import find_joints
 from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import End, Frame, Joint, axis_of
-from recon.workshop.matching import Match, Pose
+from recon.workshop.matching import Match, Pose, alike
 from recon.workshop.words import lap_words, listed, plural, way_words
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -46,7 +46,7 @@ class Sayings:
     def group(self, matches) -> str:
         """Members that are off by the same, or turned as a whole."""
         names = listed(map(self._name, matches))
-        if matches[0].kind == "shift":
+        if alike(matches):
             ways = listed(self._steps(matches[0].start, False))
             return f"{names} sit {ways} together."
         return f"{names} are elsewhere together: they hang together as planned, but are turned against the rest."
