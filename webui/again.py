@@ -104,7 +104,8 @@ def _without(members, gone, said, old, conflicts) -> list[Member]:
         if away is None or any(_overlap(v, m) > 0.5 * m.holes for v in vouched):
             left.append(m)
         elif m.confidence >= 0.9:
-            conflicts.append({"members": [], "text": f"The photos show a member of {plural(m.holes, 'hole')} where you deleted {away.id}; it stays away."})
+            text = f"The photos show a member of {plural(m.holes, 'hole')} where you deleted {away.id}; it stays away."
+            conflicts.append({"members": [], "text": text})
     return left
 
 
@@ -136,7 +137,8 @@ def _obeyed(mine: Member, new: Member, word, conflicts) -> Member:
     if (word["ends"][0] and offset != 0) or (word["ends"][1] and offset + new.holes != mine.holes):
         seen = (f"look like {new.holes}" if new.holes != mine.holes else
                 f"show it {plural(abs(offset), 'hole')} {'further on' if offset > 0 else 'further back'}")
-        conflicts.append({"members": [mine.id], "text": f"You said {plural(mine.holes, 'hole')} for {mine.id}; the photos {seen}. It stays as you said."})
+        text = f"You said {plural(mine.holes, 'hole')} for {mine.id}; the photos {seen}. It stays as you said."
+        conflicts.append({"members": [mine.id], "text": text})
     ends = (SAID if word["ends"][0] else new.ends[0], SAID if word["ends"][1] else new.ends[1])
     sure = 1.0 if all(word["ends"]) else new.confidence
     return replace(mine, first=as_tuple(mine.hole_centre(low)), holes=high - low + 1, ends=ends, confidence=sure, seen=new.seen)

@@ -73,7 +73,8 @@ def create_app(folder: str | Path, *, host: str = "127.0.0.1", port: int = 0, ke
     @app.errorhandler(Exception)
     def fault(error):
         app.logger.exception("fault")
-        return jsonify(problem=f"This is a fault in the page, not in what you did ({type(error).__name__}). Nothing was lost; load the page again."), 500
+        words = f"This is a fault in the page, not in what you did ({type(error).__name__}). Nothing was lost; load the page again."
+        return jsonify(problem=words), 500
 
     app.extensions["bench"].photos.start()
     return app

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import datetime
 import hashlib
-import os
 import shutil
 import threading
 from dataclasses import dataclass, replace
@@ -206,7 +205,8 @@ class Build:
         """Names of the photos in the folder, in natural order."""
         from recon.image.photos import SUFFIXES, _natural_key
 
-        files = [p for p in (self.folder / PHOTOS).iterdir() if p.suffix.lower() in SUFFIXES and not p.name.startswith(".") and p.is_file() and not p.is_symlink()]
+        files = [p for p in (self.folder / PHOTOS).iterdir() if p.suffix.lower() in SUFFIXES and not p.name.startswith(".")
+                 and p.is_file() and not p.is_symlink()]
         return [p.name for p in sorted(files, key=_natural_key)]
 
     def _digest_of_frame_file(self) -> str:
@@ -239,7 +239,8 @@ class Build:
             if not text or there == mark or there not in self._own:
                 return
             try:
-                write_text_atomic(self.folder / MARKS, f"{mark} {there}\n")     # before the file, so that it is never taken for a stranger's
+                # Before the file, so that this one is never taken for a stranger's.
+                write_text_atomic(self.folder / MARKS, f"{mark} {there}\n")
                 write_bytes_atomic(self.folder / FRAME, text)
             except ReconError as error:
                 self.notices.append(str(error))

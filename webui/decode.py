@@ -19,7 +19,8 @@ FILE = 512 * 2**20           # largest file that may be written
 
 def limit() -> None:
     """Limits this process: memory, processor time, size of files, no core dumps."""
-    for what, most in ((resource.RLIMIT_AS, MEMORY), (resource.RLIMIT_CPU, CPU_S), (resource.RLIMIT_FSIZE, FILE), (resource.RLIMIT_CORE, 0)):
+    for what, most in ((resource.RLIMIT_AS, MEMORY), (resource.RLIMIT_CPU, CPU_S), (resource.RLIMIT_FSIZE, FILE),
+                       (resource.RLIMIT_CORE, 0)):
         resource.setrlimit(what, (most, most))
 
 

@@ -17,7 +17,8 @@ def doubts(state: State, clashes=()) -> list[dict]:
     frame, said = state.frame, state.said
     items = [_item("conflict", c.get("members", []), c["text"], 0.0) for c in said.get("conflicts", [])]
     items += [_item("room", [a, b], f"{a} and {b} take the same room: move or shorten one of them.", 0.01) for a, b, _ in clashes]
-    items += [_item("loose", [id], f"{id} touches no other member.", 0.02) for id in loose_members(frame)] if len(frame.members) > 1 else []
+    if len(frame.members) > 1:
+        items += [_item("loose", [id], f"{id} touches no other member.", 0.02) for id in loose_members(frame)]
     items += _pieces(frame)
     items += [item for m in frame.members for item in _of_member(m, said)]
     items += [_item("bolt", [j.a, j.b], f"Is there a bolt in {lap_words(j)}? It was out of sight.", 0.95,

@@ -105,7 +105,8 @@ def _confirm(state, ask):
     """The member is right as it is: {member}."""
     m = _member(state, ask)
     said = _vouch(state.said, m.id, place=True, ends=(True, True))
-    return State(replace(state.frame, members=_put(state.frame, replace(m, confidence=1.0, ends=(SAID, SAID)))), said), f"{m.id} confirmed"
+    sure = replace(m, confidence=1.0, ends=(SAID, SAID))
+    return State(replace(state.frame, members=_put(state.frame, sure)), said), f"{m.id} confirmed"
 
 
 def _add(state, ask):
@@ -291,7 +292,8 @@ def _scale(state, ask):
     if not 1 <= pitch <= 1000:
         raise ReconError(f"That makes the pitch {mm_text(pitch)}; it must be 1 to 1000 mm. Check the length and its unit.")
     use = state.frame.stock
-    return (State(replace(state.frame, pitch_mm=round(pitch, 4), stock=use and replace(use, how="length")), {**state.said, "scale": True}),
+    frame = replace(state.frame, pitch_mm=round(pitch, 4), stock=use and replace(use, how="length"))
+    return (State(frame, {**state.said, "scale": True}),
             f"Pitch {mm_text(pitch)}, from {asked.text(ask, 'text', 200)}")
 
 
@@ -303,7 +305,8 @@ def _photo(state, ask):
     photos = tuple(replace(p, used=used, reason="" if used else "set aside by hand") if p.file == file else p
                    for p in state.frame.photos)
     aside = [f for f in state.said.get("aside", []) if f != file] + ([] if used else [file])
-    return State(replace(state.frame, photos=photos), {**state.said, "aside": aside}), f"{file} {'taken back' if used else 'set aside'}"
+    return (State(replace(state.frame, photos=photos), {**state.said, "aside": aside}),
+            f"{file} {'taken back' if used else 'set aside'}")
 
 
 # Quarter turns of the frame by the axis that they are about; "x+" brings y to z.

@@ -37,7 +37,8 @@ def checks(state: State, stocks) -> dict:
         "findings": [{"kind": f.kind, "text": f.text, "members": list(f.members), "laps": [list(joint_key(j)) for j in f.joints]}
                      for f in found.findings[:MOST_TOLD]],
         "more": max(0, len(found.findings) - MOST_TOLD),
-        "additions": [{"text": a.text, "member": a.member and member_to_json(a.member), "laps": [list(joint_key(j)) for j in a.joints]}
+        "additions": [{"text": a.text, "member": a.member and member_to_json(a.member),
+                       "laps": [list(joint_key(j)) for j in a.joints]}
                       for a in found.additions],
         "caution": CAUTION,
     }

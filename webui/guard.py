@@ -74,7 +74,8 @@ def guard(app: Flask, host: str, keys: Keys | None, token: str, on_enter=None) -
         if origin is not None and (urlsplit(origin).scheme, urlsplit(origin).netloc) != (request.scheme, request.host):
             abort(403, "This request came from another site.")
         if request.headers.get("Sec-Fetch-Site", "none") not in ("same-origin", "none"):
-            if not (request.method == "GET" and request.path in ("/", "/enter") and request.headers.get("Sec-Fetch-Mode") == "navigate"):
+            opening = request.method == "GET" and request.path in ("/", "/enter")       # by a link from elsewhere
+            if not (opening and request.headers.get("Sec-Fetch-Mode") == "navigate"):
                 abort(403, "This request came from another site.")
         if keys is not None and request.path != "/enter" and not keys.knows(request.cookies.get(COOKIE)):
             abort(401, "Open the address with the key that was shown where the page was started.")

@@ -24,7 +24,7 @@ class Reading:
         self.build, self.solver = build, solver
         self._lock = threading.Lock()
         self._process: subprocess.Popen | None = None
-        self._told = {"running": False, "stage": "", "share": 0.0, "problem": None, "left_out": [], "found": {}, "cancelled": False, "serial": 0}
+        self._told = {"running": False, "stage": "", "share": 0.0, "problem": None, "left_out": [], "found": {}, "cancelled": False}
 
     def told(self) -> dict:
         """How it stands: running, stage, share 0..1, problem, left_out, found (photo -> how often it was renewed), cancelled."""
@@ -44,7 +44,7 @@ class Reading:
             process = subprocess.Popen([sys.executable, "-m", "webui.work", str(self.build.folder)], stdin=subprocess.PIPE,
                                        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, cwd=_ROOT)
             self._process = process
-            self._told.update(running=True, stage="starting", share=0.0, problem=None, left_out=[], cancelled=False, serial=self._told["serial"] + 1)
+            self._told.update(running=True, stage="starting", share=0.0, problem=None, left_out=[], cancelled=False)
         threading.Thread(target=self._follow, args=(process, json.dumps(options)), name="reading", daemon=True).start()
 
     def cancel(self):
@@ -79,15 +79,16 @@ class Reading:
         elif not problem and not cancelled:
             problem = "The reading ended before it was done: most likely there was not enough memory. Use fewer or smaller photos."
         with self._lock:
-            self._told.update(running=False, problem=None if cancelled else problem, left_out=done["left_out"] if done else [], share=1.0 if done else 0.0)
+            self._told.update(running=False, problem=None if cancelled else problem, share=1.0 if done else 0.0,
+                              left_out=done["left_out"] if done else [])
 
     def _keep(self, done) -> str | None:
         """Journals the frame that was read; a sentence where it could not be."""
         try:
             frame = patched(State(), done["delta"]).frame
             count = len(frame.members)
-            self.build.change(lambda state: (again.kept(state, frame),
-                                             f"Read again: {count} members" if state.frame.members else f"Read: {count} members"), kind="reading")
+            self.build.change(lambda state: (again.kept(state, frame), f"Read{' again' if state.frame.members else ''}: {count} members"),
+                              kind="reading")
             self.build.save_frame_file()
         except ReconError as error:
             return str(error)
@@ -112,8 +113,8 @@ class Checks:
             if self._known and self._known[0] == n:
                 return self._known[1]
             self.close()
-            process = self._process = subprocess.Popen([sys.executable, "-m", "webui.checking"], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
-                                                       stderr=subprocess.DEVNULL, cwd=_ROOT)
+            process = self._process = subprocess.Popen([sys.executable, "-m", "webui.checking"], stdin=subprocess.PIPE,
+                                                       stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, cwd=_ROOT)
         answer, _ = process.communicate(pickle.dumps((state, self.stocks)))
         if process.returncode:
             raise ReconError("The frame changed while it was being checked.")

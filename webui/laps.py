@@ -51,12 +51,14 @@ def relapped(frame: Frame, changed: set[str], said_laps=()) -> Frame:
 
 
 def _marked(joints, before, members, changed: set[str]) -> list[Joint]:
-    """The joints with three-way laps marked anew where that can have changed: between members that a changed one touches or touched."""
+    """The joints with three-way laps marked anew where that can have changed: between members that a changed one touches
+    or touched."""
     touched = set(changed)
     for j in (*joints, *before):
         if j.a in changed or j.b in changed:
             touched |= {j.a, j.b}
-    at = [k for k, j in enumerate(joints) if j.a in touched or j.b in touched]      # all laps of those members: what makes their marks
+    # All laps of those members are looked at: these make the marks between them.
+    at = [k for k, j in enumerate(joints) if j.a in touched or j.b in touched]
     result = list(joints)
     for k, marked in zip(at, mark_three_way([joints[k] for k in at], members)):
         if marked.a in touched and marked.b in touched:

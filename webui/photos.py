@@ -173,7 +173,8 @@ class Photos:
             killer.cancel()
         if len(lines) < len(pairs):
             name = pairs[len(lines)][0].name
-            lines.append({"photo": name, "problem": f"{name}: it could not be decoded within the limits; save a smaller copy as JPEG."})
+            problem = f"{name}: it could not be decoded within the limits; save a smaller copy as JPEG."
+            lines.append({"photo": name, "problem": problem})
         return lines
 
 

@@ -48,10 +48,13 @@ class Page:
 
 def open_page(folder: str | Path, *, host: str = "127.0.0.1", port: int = 0, key: bool = False, stocks=None, say=print,
               solver: str = SOLVER) -> Page:
-    """Opens a build and listens.  Raises ReconError where the build cannot be opened, the port is taken, or the page would be open to
-    others without a key."""
+    """Opens a build and listens.
+
+    Raises ReconError where the build cannot be opened, the port is taken, or the page would be open to others without a key.
+    """
     if not is_loopback(host) and not key:
-        raise ReconError(f"--host {host}: that would open the page to others; add --key, and browsers come in by an address with a key.")
+        raise ReconError(f"--host {host}: that would open the page to others; add --key, and browsers come in by an address "
+                         "with a key.")
     keys = Keys() if key else None
     taken = _listen(host, port)
     port = taken.getsockname()[1]
@@ -81,5 +84,6 @@ def _listen(host: str, port: int) -> socket.socket:
         taken.listen(64)
     except OSError as error:
         taken.close()
-        raise ReconError(f"{host}:{port}: the page cannot answer there ({error.strerror}); choose another --port or --host.") from error
+        raise ReconError(f"{host}:{port}: the page cannot answer there ({error.strerror}); choose another --port or "
+                         "--host.") from error
     return taken

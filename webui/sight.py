@@ -44,7 +44,8 @@ def shapes(frame: Frame, ids=None) -> dict:
 
 @lru_cache(maxsize=8192)
 def _points(member: Member):
-    """Points of the edges (4 along, of EDGE_POINTS each, then the others, of 2 each), openings (4, holes, 3), hole centres, ends (2, 3)."""
+    """Points of the edges (4 along, of EDGE_POINTS each, then the others, of 2 each), openings (4, holes, 3), hole centres
+    and ends (2, 3)."""
     corner = corners(member)
     edges = []
     for along, points in ((True, EDGE_POINTS), (False, 2)):

@@ -54,7 +54,8 @@ def run(folder: Path, options: dict) -> dict:
         found(photo, openings, reading.rows.get(photo, []))
     aside += list(reading.set_aside)
     known, reasons = {p.file for p in reading.frame.photos}, dict(aside)
-    others = tuple(Photo(p.name, p.size, used=False, reason=reasons.get(p.name, "set aside by hand")) for p in loaded if p.name not in known)
+    others = tuple(Photo(p.name, p.size, used=False, reason=reasons.get(p.name, "set aside by hand"))
+                   for p in loaded if p.name not in known)
     frame = replace(reading.frame, photos=reading.frame.photos + others)
     frame = replace(frame, joints=ordered(frame.members, frame.joints))
     return {"delta": difference(State(), State(frame)), "left_out": [list(x) for x in broken + aside]}

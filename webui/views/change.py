@@ -22,7 +22,8 @@ def _answer(old: State, new: State, words: str):
     delta = difference(old, new)
     ids = [m["id"] for m in delta.get("members", {}).get("put", [])]
     photos = "photos" in delta.get("frame", {})
-    return jsonify(n=b.build.n, **b.build.can(), words=words, delta=delta, shapes={} if photos else sight.shapes(new.frame, set(ids)), again=photos)
+    shapes = {} if photos else sight.shapes(new.frame, set(ids))
+    return jsonify(n=b.build.n, **b.build.can(), words=words, delta=delta, shapes=shapes, again=photos)
 
 
 def _in_conflict(base: int, mine):

@@ -1,4 +1,5 @@
-"""Papers and exports of the frame as it stands, and the whole build in one file.  All are sent to be saved, none is shown as a page."""
+"""Papers and exports of the frame as it stands, and the whole build in one file.  All are sent to be saved, and none is shown
+as a page."""
 from __future__ import annotations
 
 import io

@@ -56,7 +56,8 @@ def plan_name(b):
 
 
 def photo_list(b, state: State) -> list[dict]:
-    """Every photo of the folder or of the frame: name, size in px (None until it is known), how deep its levels go, and whether it is used."""
+    """Every photo of the folder or of the frame: name, size in px (None until it is known), how deep its levels go, whether it
+    is used and why not."""
     told = {p.file: p for p in state.frame.photos}
     names = b.photos.names()
     listed = []
@@ -66,7 +67,8 @@ def photo_list(b, state: State) -> list[dict]:
         size = levels["size"] if levels else list(photo.size) if photo else None
         listed.append({"name": name, "here": name in names, "size": size, "levels": levels["levels"] if levels else None,
                        "problem": b.photos.problem(name), "camera": bool(photo and photo.camera),
-                       "used": photo.used if photo else name not in state.said.get("aside", []), "reason": photo.reason if photo else ""})
+                       "used": photo.used if photo else name not in state.said.get("aside", []),
+                       "reason": photo.reason if photo else ""})
     return listed
 
 
