@@ -20,10 +20,9 @@ EVERY = 5            # holes from number to number along a member
 SMALLEST = 1.6       # mm on paper: the smallest text, 4.5 points
 MANY = 60            # members from which hidden outlines would only blacken the drawing
 
-NOTES = ("Tag C3 F1 at a lap: hole 3 of C on hole 1 of F, nearest first.",
-         "Black disc: bolt.  Ring: bolt assumed, in no photo.",
-         "Cross: lap without a bolt.",
-         "C (D): D lies behind C.  Dashed: hidden.")
+NOTES = ("Tag C3 F1: hole 3 of C on hole 1 of F, nearest first.",
+         "Disc: bolt.  Ring: bolt in no photo, assumed.  Cross: no bolt.",
+         "(D): D lies behind.  Dashed: hidden.")
 
 
 def draw_view(board: Board, name: str, scale: float, unit: float = 1.0, words: bool = True) -> list[Item]:

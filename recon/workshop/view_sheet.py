@@ -138,7 +138,7 @@ def _note_lines(notes, width: float) -> list[str]:
     lines = [""]
     for note in notes:
         longer = f"{lines[-1]}   {note}".strip()
-        if text_width(longer, SMALL) * 0.92 > width and lines[-1]:
+        if text_width(longer, SMALL) > width and lines[-1]:
             lines.append(note)
         else:
             lines[-1] = longer
