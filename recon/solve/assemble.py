@@ -15,6 +15,8 @@ from recon.solve.photo import PhotoReading
 from recon.solve.together import Cells, cells_of, join, moved_lattice, turned_cells
 
 ROUNDS = 3              # select, adjust, select ...: nothing changed after the third on any rendered frame
+LEAST_JOIN_SHARE = 0.6  # of the evidence of the poorer photo by itself; true pairs of made-up frames have 1.3 and
+                        # more, pairs of different frames 0.8 and less; the rest is settled by shared_rows
 LEAST_JOIN = 40.0       # nats: a photo that shares fewer openings with the rest is not forced in
 
 
@@ -50,7 +52,7 @@ def join_photos(readings: list[PhotoReading], width: float) -> Joined:
         _, r, best = max(trials, key=lambda t: t[0])
         waiting = [w for w in waiting if w is not r]
         score, _, turn, shift = best[0]
-        if score < LEAST_JOIN:
+        if score < LEAST_JOIN or score < LEAST_JOIN_SHARE * min(r.worth, order[0].worth):
             aside.append((r.name, "its members do not fit those of the other photos; another frame?"))
             continue
         moved = moved_lattice(r.lattice, turn, shift)
@@ -196,6 +198,55 @@ def shared_rows(views, lattices, sticks, width: float) -> np.ndarray:
     return out
 
 
+def second_chance(joined: Joined, readings: list[PhotoReading], views, sticks, width: float) -> Joined:
+    """Photos set aside, tried again with their other cameras and lattices against the members that are known now."""
+    grid = 1.0 if width == round(width) else 0.25
+    place, axis = [], []
+    for s in sticks:
+        X = np.repeat(s.first[None], s.holes, 0)
+        X[:, s.axis] += np.arange(s.holes)
+        place.append(X)
+        axis.append(np.full(s.holes, s.axis))
+    known = Cells(np.concatenate(place), np.concatenate(axis), np.ones(sum(map(len, axis))), np.zeros((sum(map(len, axis)), 3)))
+    names = {name for name, _ in joined.set_aside}
+    new_views, new_lattices, back = [], [], set()
+    for r in readings:
+        if r.name not in names or r.view is None:
+            continue
+        trials = []
+        for view, lattice in ((r.view, r.lattice), *r.others):
+            best = join(view, lattice, known, width, grid, views)
+            if best:
+                moved = moved_lattice(lattice, best[0][2], best[0][3])
+                trials.append((best[0][0], with_camera(view, moved.camera), moved))
+        if not trials:
+            continue
+        score, view, lattice = max(trials, key=lambda t: t[0])
+        if score > LEAST_JOIN:
+            new_views.append(view)
+            new_lattices.append(lattice)
+            back.add(r.name)
+    if not back:
+        return joined
+    return Joined(joined.views + new_views, joined.lattices + new_lattices,
+                  [(n, why) for n, why in joined.set_aside if n not in back])
+
+
+def assemble(joined: Joined, readings: list[PhotoReading], images: dict, width: float, progress=None):
+    """Members from all photos that fit; those that do not get one second chance.
+
+    Returns as :func:`without_misfits`.
+    """
+    joined, views, sticks, ends = without_misfits(joined, images, width, progress)
+    if not sticks or not joined.set_aside:
+        return joined, views, sticks, ends
+    again = second_chance(joined, readings, views, sticks, width)
+    if again is joined:
+        return joined, views, sticks, ends
+    more = without_misfits(again, images, width, progress)
+    return more if len(more[0].views) > len(joined.views) else (joined, views, sticks, ends)
+
+
 def without_misfits(joined: Joined, images: dict, width: float, progress=None):
     """:func:`find_members`, and again without the photo that fits worst, until all that are left fit.
 
@@ -209,8 +260,10 @@ def without_misfits(joined: Joined, images: dict, width: float, progress=None):
             return joined, views, sticks, ends
         share = shared_rows(views, joined.lattices, sticks, width)
         worst = int(share.argmin())
-        if share[worst] >= LEAST_SHARED or (len(views) == 2 and worst == 0):
+        if share[worst] >= LEAST_SHARED:
             return joined, views, sticks, ends
+        if len(views) == 2:
+            worst = 1                      # of two that do not agree, the one that tells more by itself (first) stays
         aside = joined.set_aside + [(views[worst].name, "most of its rows lie on members that the other photos do not show; "
                                                         "is it another frame?")]
         keep = [i for i in range(len(views)) if i != worst]

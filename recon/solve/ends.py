@@ -120,7 +120,7 @@ class EndGuess:
     """One end of a member: log probabilities of the last hole's number, and what was seen there.
 
     hole : (C,) candidate numbers of the last hole (counted from the member's present hole 0).
-    log_p : (C,).   looked : nats that openings or edges gave for the best against the next best.
+    log_p : (C,).
     cut : the end lies outside every photo that could show it.
     """
     hole: np.ndarray
@@ -140,7 +140,7 @@ class EndGuess:
         return replace(self, hole=self.hole - start)
 
 
-def find_ends(views, images, stick, others, width: float, reach: int = 5, inner_llr=None) -> tuple[EndGuess, EndGuess]:
+def find_ends(views, images, stick, others, width: float, reach: int = 5) -> tuple[EndGuess, EndGuess]:
     """Where a member starts and stops, from openings and edges in all photos.
 
     Parameters

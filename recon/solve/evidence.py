@@ -100,7 +100,7 @@ def look(view: View, points: np.ndarray, normals: np.ndarray, hidden: np.ndarray
     if hidden is not None:
         ok &= ~hidden
     llr, hit = np.zeros(n), np.full(n, -1)
-    if not ok.any():
+    if not ok.any() or not len(view.openings):
         return Sighting(llr, hit, ok, px)
     q = np.nonzero(ok)[0]
     sigma = np.hypot(0.5, 0.045 * scale[q])               # shading in the mouth moves the spot by up to 0.05 pitch
@@ -156,7 +156,7 @@ def hidden_by_boxes(eye: np.ndarray, points: np.ndarray, lo: np.ndarray, hi: np.
     return out
 
 
-def member_openings(axis: int, first: np.ndarray, count: int, width: float, every=None):
+def member_openings(axis: int, first: np.ndarray, count: int, width: float):
     """Opening centres (4, count, 3) and normals (4, 3) of an axis-aligned member."""
     others = [j for j in range(3) if j != axis]
     normals = np.zeros((4, 3))

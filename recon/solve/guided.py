@@ -59,11 +59,6 @@ def sights(camera: Camera, px: np.ndarray, direction: np.ndarray) -> Sights:
     return Sights(th, ta, size, tau_px, along)
 
 
-def head_on_size(camera: Camera, openings: np.ndarray, depth: np.ndarray) -> np.ndarray:
-    """Hole diameter in pitches from the major axes (px) and depths (pitches)."""
-    return openings["major"] * depth / camera.f
-
-
 def find_guided_rows(camera: Camera, openings: np.ndarray, hole: float | None, density: np.ndarray,
                      least: int = 3) -> list[GuidedRow]:
     """All rows along the camera's three axes, strongest evidence first; an opening may be in several.

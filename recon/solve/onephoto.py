@@ -180,7 +180,7 @@ def _phase_vote(placed, width, classes, grid):
                 continue
             terms = np.full(len(grid), 0.15)
             if r.axis == c:
-                terms += _wrapped(Q[i, c] - grid, s)
+                terms += np.mean([_wrapped(Q[i, c] - grid - k, s) for k in classes], axis=0)
             else:
                 for f in range(2):
                     centre = Q[i, c] - 0.5 * width * placed.normal[i, f, c]
@@ -212,7 +212,7 @@ def guess_rows(placed: PlacedRows, width: float, classes: np.ndarray, most: int 
             centre = placed.place[i] - 0.5 * width * n
             line = centre + t[:, None] * vec[:, 2]
             # Covers the two short axes, too: all lattice points within a cell of the line.
-            lattice = _snap(line, r.axis, classes)
+            lattice = _snap(line, classes)
             for p in np.unique(np.round(lattice, 3), axis=0):
                 e = p - centre
                 m = float(e @ info @ e)
@@ -229,12 +229,13 @@ def guess_rows(placed: PlacedRows, width: float, classes: np.ndarray, most: int 
     return out
 
 
-def _snap(points, axis, classes):
-    """Nearest lattice points: whole pitches along the axis, whole pitches plus classes across it."""
+def _snap(points, classes):
+    """Nearest lattice points: whole pitches plus one of the classes, along as across.
+
+    Where width and pitch differ, laps round a corner shift members along their own axis, too.
+    """
     out = np.rint(points)
     for c in range(3):
-        if c == axis or len(classes) == 1:
-            continue
         x = points[:, c, None] - classes
         r = np.rint(x) + classes
         out[:, c] = r[np.arange(len(points)), np.abs(r - points[:, c, None]).argmin(1)]
@@ -242,8 +243,8 @@ def _snap(points, axis, classes):
 
 
 def solve_lattice(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], width: float,
-                  focal_sigma: float = 0.01) -> PhotoLattice | None:
-    """Pose a photo on the lattice of its own rows.
+                  focal_sigma: float = 0.01) -> list[PhotoLattice]:
+    """Pose a photo on the lattice of its own rows: up to three solutions, best first.
 
     Parameters
     ----------
@@ -253,10 +254,10 @@ def solve_lattice(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], w
 
     Returns
     -------
-    None if too few rows agree.
+    Empty if there are too few rows.
     """
     if len(rows) < 3:
-        return None
+        return []
     classes = transverse_classes(width)
     grid = np.arange(0, 1, 0.02)
     faces = place(camera, openings, rows)
@@ -272,7 +273,7 @@ def solve_lattice(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], w
         if len(chosen) < 3 and all(abs(t[1] - c[1]) > 0.6 * focal_sigma for c in chosen):
             chosen.append(t)
     solved = [_settle(trial, phase, openings, rows, faces, width, classes) for _, _, trial, phase in chosen]
-    return max(solved, key=lambda s: s.agreement)
+    return sorted(solved, key=lambda s: -s.agreement)
 
 
 def _settle(camera, phase, openings, rows, faces, width, classes) -> PhotoLattice:

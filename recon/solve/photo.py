@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -35,6 +35,7 @@ class PhotoReading:
     worth: float
     reason: str = ""
     lattice_width: float = 1.0     # pitches: the width that the lattice was solved with
+    others: tuple = ()             # further (view, lattice), should this one not fit the other photos
 
 
 def read_openings(bgr: np.ndarray) -> np.ndarray:
@@ -67,15 +68,19 @@ def read_photo(name: str, openings: np.ndarray, size: tuple, focal_px: float | N
     share = row_shares([r.index for r in rows])
     share = share / (1 + 10.0 ** np.array([r.log_nfa for r in rows]))       # chance that the row is none of clutter's
     share = share * np.array([(pattern[r.index] < 3).mean() ** 2 for r in rows])
-    best = None
+    trials: list[PhotoReading] = []
     cameras = find_pencils(points, share, size, focal_px, most=most_cameras)
     for pencils in cameras:
         if pencils.score < 0.3 * cameras[0].score:
             continue
         trial = _try_camera(name, openings, size, first, rows, points, share, pencils, pattern, width)
-        if trial and (best is None or trial.worth > best.worth):
-            best = trial
-    return best or nothing("its rows of openings fit no camera")
+        if trial:
+            trials.append(trial)
+    if not trials:
+        return nothing("its rows of openings fit no camera")
+    best = max(trials, key=lambda t: t.worth)
+    spare = [pair for t in trials if t is not best for pair in ((t.view, t.lattice), *t.others)]
+    return replace(best, others=(*best.others, *spare))
 
 
 def _try_camera(name, openings, size, first, rows, points, share, pencils, pattern, width):
@@ -95,13 +100,15 @@ def _try_camera(name, openings, size, first, rows, points, share, pencils, patte
         return None
     estimate = twin_width(place(camera, openings, kept))
     used = width or estimate_width(estimate)
-    lattice = solve_lattice(camera, openings, kept, used)
-    if lattice is None:
+    solutions = solve_lattice(camera, openings, kept, used)
+    if not solutions:
         return None
+    lattice = solutions[0]
     sure = np.array([np.exp(g[0].log_p) if g else 0.0 for g in lattice.guesses])
     worth = float((sure * [r.evidence for r in lattice.placed.rows]).sum())
-    view = make_view(name, lattice.camera, size, openings, hole)
-    return PhotoReading(name, size, openings, view, lattice, estimate, worth, lattice_width=used)
+    views = [make_view(name, x.camera, size, openings, hole) for x in solutions]
+    return PhotoReading(name, size, openings, views[0], lattice, estimate, worth, lattice_width=used,
+                        others=tuple(zip(views[1:], solutions[1:])))
 
 
 KNOWN_WIDTHS = (1.0, 1.5, 1.75, 2.0, 2.25, 2.5)    # pitches: drilled square stock, and punched post 1.5 to 2.5 in

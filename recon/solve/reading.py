@@ -10,7 +10,8 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.model import Frame
-from recon.solve.assemble import join_photos, without_misfits
+from recon.solve.assemble import assemble, join_photos
+from recon.solve.debug import refuse_used_folder, write_stages
 from recon.solve.photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo
 from recon.solve.report import make_frame, reading_tables
 
@@ -54,6 +55,8 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
         if cancelled and cancelled():
             raise ReconError("The reading was stopped.", exit_code=130)
 
+    if debug_dir is not None:
+        refuse_used_folder(debug_dir)
     prepared = [_working_copy(p) for p in photos]
     known_width = stocks[stock_id].width if stock_id else None
     readings = _read_each(photos, prepared, known_width, tell, check)
@@ -67,7 +70,7 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
     if not joined.views:
         raise ReconError(_nothing_found(readings))
     images = {p.name: bgr for p, (bgr, _, _) in zip(photos, prepared)}
-    joined, views, sticks, ends = without_misfits(joined, images, width, lambda f: (check(), tell("looking again", 0.65 + 0.3 * f)))
+    joined, views, sticks, ends = assemble(joined, readings, images, width, lambda f: (check(), tell("looking again", 0.65 + 0.3 * f)))
     if not sticks:
         raise ReconError(_nothing_found(readings))
     tell("joints and stock", 0.97)
@@ -75,7 +78,6 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
     frame, views, sticks = make_frame(photos, views, images, sticks, ends, width, joined.set_aside, scales, stocks, stock_id, length)
     openings, rows, cameras = reading_tables(readings, views, frame, sticks, width, scales)
     if debug_dir is not None:
-        from recon.solve.debug import write_stages
         write_stages(debug_dir, images, readings, views, sticks, width)
     tell("done", 1.0)
     return Reading(frame, openings, rows, cameras, joined.set_aside)

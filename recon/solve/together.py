@@ -108,7 +108,7 @@ def fit_score(view, camera: Camera, cells: Cells, width: float) -> float:
     return float(total)
 
 
-def join(view_b, lattice_b: PhotoLattice, cells_a: Cells, width: float, grid: float, views_a=(), upright_first=True):
+def join(view_b, lattice_b: PhotoLattice, cells_a: Cells, width: float, grid: float, views_a=()):
     """Best turns and shifts of photo b into a's world: [(score, votes, turn, shift)], best first."""
     cells_b = cells_of(lattice_b)
     if not len(cells_b.place):

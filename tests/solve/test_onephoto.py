@@ -89,7 +89,6 @@ def test_camera_where_members_are_wider_than_the_pitch(name):
     assert reading.lattice.camera.f == pytest.approx(shot.camera.f, rel=0.02) and degrees < 0.2
 
 
-@pytest.mark.xfail(strict=True, reason="along a member's axis only whole pitches are sought")
 def test_members_whose_holes_are_half_a_pitch_along_lie_on_the_lattice_too():
     """Where the width is 1.5 pitches, laps round a corner shift a member's holes by half a pitch along its axis."""
     frame, shot, reading = read("half")
@@ -123,8 +122,8 @@ def test_any_turn_of_the_lattice_gives_the_same_frame(index):
     camera = replace(lattice.camera, t=np.zeros(3))
     new_axis = np.abs(turn).argmax(0)
     renamed = [replace(r, axis=int(new_axis[r.axis])) for r in lattice.placed.rows]
-    here = solve_lattice(camera, shot.openings, lattice.placed.rows, 1.0)
-    there = solve_lattice(moved_camera(camera, turn, np.zeros(3)), shot.openings, renamed, 1.0)
+    here = solve_lattice(camera, shot.openings, lattice.placed.rows, 1.0)[0]
+    there = solve_lattice(moved_camera(camera, turn, np.zeros(3)), shot.openings, renamed, 1.0)[0]
     assert there.camera.f == pytest.approx(here.camera.f, rel=1e-3)
     shifts = [b[0].first - turn @ a[0].first for a, b in zip(here.guesses, there.guesses)]
     assert np.abs(shifts - shifts[0]).max() < 1e-6
@@ -171,7 +170,7 @@ def test_hardly_any_openings_are_said_to_be_too_few(count):
 
 def test_two_rows_make_no_lattice():
     frame, shot, reading = read("steep")
-    assert solve_lattice(reading.lattice.camera, shot.openings, reading.lattice.placed.rows[:2], 1.0) is None
+    assert solve_lattice(reading.lattice.camera, shot.openings, reading.lattice.placed.rows[:2], 1.0) == []
 
 
 # Resection

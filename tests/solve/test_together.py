@@ -193,7 +193,6 @@ def test_a_photo_of_another_frame_is_named_and_set_aside():
     assert settled(readings) == ({"photo_0", "photo_1", "photo_2"}, set())
 
 
-@pytest.mark.xfail(strict=True, reason="of two photos the first is never set aside, and then the second is not either")
 def test_of_two_photos_of_different_frames_one_is_set_aside():
     _, _, readings = three_photos()
     kept, aside = settled([readings[0], another_frame()])
