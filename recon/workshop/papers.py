@@ -43,12 +43,14 @@ class Papers:
 
 def papers(frame: Frame, stocks: Mapping[str, Stock], *, paper: str = "a4", angle: str | None = None,
            picture: bytes | None = None, prices: PriceList | None = None, rack: Rack | None = None,
-           keep_out: Sequence[Box] = (), floor: bool = True, bolts: str | None = None, kerf_mm: float = KERF_MM) -> Papers:
+           keep_out: Sequence[Box] = (), floor: bool = True, bolts: str | None = None, kerf_mm: float = KERF_MM,
+           steps: Steps | None = None) -> Papers:
     """All papers of a frame.
 
     paper : "a4" or "letter".   angle : "first" or "third", how the three views lie; by default first on A4 and third on
     Letter, as is usual where each is used.   picture : PNG for the cover, or None.
     prices, rack, keep_out, floor, kerf_mm : as for the parts list and the cut list.   bolts : "metric", "inch", or None.
+    steps : of `build_steps`, where they are known.
 
     What cannot be told of this frame, such as a cut list where no stick is long enough, is said in its place and in
     `missing`.  Raises ReconError where the frame has no members or no pitch, and for what `parts_list` raises.
@@ -64,7 +66,7 @@ def papers(frame: Frame, stocks: Mapping[str, Stock], *, paper: str = "a4", angl
     hole = drawn_hole(frame, stocks)
     parts = parts_list(frame, stocks, prices, rack, system=bolts, keep_out=keep_out, floor=floor)
     cuts = _cuts(frame, stocks, parts, prices, rack, kerf_mm, missing)
-    steps = build_steps(frame, hole)
+    steps = steps or build_steps(frame, hole)
     missing += [f"No build steps: {' '.join(steps.why)}"] if steps.why else []
     names = {bolt: fastening.name for bolt, fastening in parts.bolts if fastening}
     title = frame.name or "Frame"

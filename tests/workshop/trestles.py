@@ -1,8 +1,11 @@
-"""Frames for papers and drawings: a trestle of 12 members with everything that papers must tell, and a scaffold of many."""
+"""A frame for papers and drawings: a trestle of 12 members with everything that papers must tell."""
 from dataclasses import replace
 
+from recon.bench.scaffold import scaffold
 from recon.frame.joints import find_joints
 from recon.frame.model import End, Frame, Member, Photo, StockUse, label, relabel
+
+__all__ = ["scaffold", "trestle"]
 
 X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 
@@ -20,16 +23,3 @@ def trestle(**changes) -> Frame:
     frame = replace(frame, joints=joints, members=tuple(doubtful if m.id == doubtful.id else m for m in frame.members),
                     photos=(Photo("left.jpg", (800, 600)), Photo("right.jpg", (800, 600))), doubts=("The far corner is dark.",))
     return replace(frame, **changes)
-
-
-def scaffold(bays_x: int, bays_y: int, levels: int, step_x: int = 12, step_y: int = 10, step_z: int = 8) -> Frame:
-    """Posts on a grid with rails along x and y at every level; the rails of neighbouring bays pass on other sides."""
-    sticks = [((i * step_x, j * step_y, 0), Z, levels * step_z + 2) for i in range(bays_x + 1) for j in range(bays_y + 1)]
-    for level in range(levels):
-        z = level * step_z + step_z - 2
-        sticks += [((i * step_x - 1, j * step_y + (-1 if i % 2 == 0 else 1), z), X, step_x + 2)
-                   for j in range(bays_y + 1) for i in range(bays_x)]
-        sticks += [((i * step_x + (1 if j % 2 == 0 else -1), j * step_y - 1, z + 1), Y, step_y + 2)
-                   for i in range(bays_x + 1) for j in range(bays_y)]
-    members = [Member(label(k), tuple(map(float, at)), way, n, stock="softwood-38") for k, (at, way, n) in enumerate(sticks)]
-    return relabel(Frame(tuple(members), find_joints(members), 38.1, StockUse("softwood-38"), name="Scaffold"))
