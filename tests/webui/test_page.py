@@ -187,7 +187,7 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
         page.wait_for_selector("#job", state="hidden")
         assert same(load_frame_from(page), truth)
         page.click("#tab-doubts")
-        assert page.locator("[data-kind=conflict]").count() >= 1
+        page.wait_for_selector("[data-kind=conflict]")
         shot(page, "conflicts")
 
         page.keyboard.press("Control+z")
@@ -287,14 +287,14 @@ def test_everything_goes_by_keyboard(opened, serve, tmp_path):
     page, build = opened(serving.address), serving.server.app.extensions["bench"].build
     holes = lambda id: build.state.frame.member(id).holes      # noqa: E731
 
+    shown = "id => document.querySelector('#card .tag')?.textContent === id"
     page.keyboard.press("j")                                   # the least sure first: B, 80 %
-    assert page.inner_text("#card .tag") == "B"
+    until(page, shown, "B")
     page.keyboard.press("y")
     wait_n(page, 2)
     assert build.state.frame.member("B").confidence == 1
-    page.keyboard.press("j")
-    page.keyboard.press("k")
-    assert page.inner_text("#card .tag") == "A"
+    page.keyboard.press("j")                                   # then A, one of whose ends was out of sight
+    until(page, shown, "A")
     page.keyboard.press(".")
     wait_n(page, 3)
     assert holes("A") == 13

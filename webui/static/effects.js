@@ -7,20 +7,28 @@ import {lengthText, massText, plural} from "./units.js";
 const told = {parts: null, checks: null, audit: null};
 const before = {rows: new Map()};
 const fresh = new Map();
-let timer = 0, wanted = "doubts", stale = true;
+const DOUBTS_MS = 150, PARTS_MS = 400;      // after the last of several quick changes, so that they hold up none of them
+let timer = 0, asking = 0, asked = null, doubtsOf = -1, wanted = "doubts", stale = true;
+
+/** Resolves once the doubts are those of the frame as it stands. */
+export function settled() {
+  if (doubtsOf !== build.n) { clearTimeout(asking); asked ||= askDoubts().catch(() => {}).finally(() => { asked = null; }); }
+  return asked;
+}
 
 async function askDoubts() {
-  if (!build.members.size) { build.doubts = []; build.moreDoubts = 0; return tell("effects"); }
+  if (!build.members.size) { doubtsOf = build.n; build.doubts = []; build.moreDoubts = 0; return tell("effects"); }
   const {n, doubts, more} = await get("/api/effects?what=doubts");
-  if (n === build.n) { build.doubts = doubts; build.moreDoubts = more; tell("effects"); }
+  if (n === build.n) { doubtsOf = n; build.doubts = doubts; build.moreDoubts = more; tell("effects"); }
 }
 
 export function begin() { on("changed", () => { stale = true; if (!build.plan) build.planShapes = {}; told.checks = null; told.audit = null; soon(); }); }
 export function want(tab) { wanted = tab; if (stale || (tab === "checks" && !told.checks)) soon(0); }
 
-function soon(wait = 250) {
+function soon(wait = PARTS_MS) {
   clearTimeout(timer);
-  if (stale) setTimeout(() => askDoubts().catch(() => {}), 0);
+  clearTimeout(asking);
+  if (stale) asking = setTimeout(settled, DOUBTS_MS);
   if (!build.members.size) { told.parts = told.checks = null; return; }
   timer = setTimeout(async () => {
     try {

@@ -3,7 +3,7 @@
 import {ask, h} from "./dom.js";
 import {build, choose, chosen, edit, redo, undo} from "./store.js";
 import {accept, drop, nextProposal, split} from "./card.js";
-import {answerDoubt, goTo} from "./rail.js";
+import {answerDoubt, step} from "./rail.js";
 import {all, enlarge, fitAll} from "./views.js";
 import {setMode} from "./modes.js";
 
@@ -12,8 +12,8 @@ const one = () => chosen.members.length === 1 ? build.members.get(chosen.members
 const moveEnd = by => one() && edit({op: "end", member: one().id, end: chosen.end, by});
 
 const KEYS = {
-  j: ["Next doubt", () => goTo(chosen.doubt + 1)],
-  k: ["Doubt before", () => goTo(chosen.doubt - 1)],
+  j: ["Next doubt", () => step(1)],
+  k: ["Doubt before", () => step(-1)],
   y: ["Right as it is", answerDoubt],
   ",": ["One hole less at the active end", () => moveEnd(-1)],
   ".": ["One hole more at the active end", () => moveEnd(1)],

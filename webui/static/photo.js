@@ -8,6 +8,12 @@ import {layers, modes} from "./modes.js";
 
 const TILE = 512, MOST_TILES = 160, MOST_SCALE = 12, CLICK_PX = 5, GRAB_PX = 24, NEAR_PX = 16;
 
+function copyOf(canvas) {
+  const copy = h("canvas", {width: canvas.width, height: canvas.height});
+  copy.getContext("2d", {alpha: false}).drawImage(canvas, 0, 0);
+  return copy;
+}
+
 export class PhotoView extends Marked {
   constructor(photo, onEnlarge) {
     super();
@@ -15,6 +21,7 @@ export class PhotoView extends Marked {
     this.scale = 0; this.x = 0; this.y = 0;
     this.pointers = new Map();
     this.tiles = new Map();
+    this.loaded = 0;                       // pictures that have come, so that what was painted before is told from what is now
     this.canvas = h("canvas", {tabindex: 0, role: "application", "aria-label": `Photo ${photo.name}. Arrow keys move, plus and minus zoom, 0 shows all, Enter acts at the cross in the middle.`});
     this.note = h("p.tilenote");
     this.aside = h("button.quiet", {type: "button", onclick: () => this.setAside()});
@@ -24,7 +31,7 @@ export class PhotoView extends Marked {
       this.canvas, this.note);
     this.context = this.canvas.getContext("2d", {alpha: false});
     this.whole = new Image();
-    this.whole.onload = () => { this.size ||= [this.whole.naturalWidth, this.whole.naturalHeight]; this.fit(); };
+    this.whole.onload = () => { this.loaded++; this.size ||= [this.whole.naturalWidth, this.whole.naturalHeight]; this.fit(); };
     this.update(photo);
     if (photo.here) this.whole.src = `/api/photos/${encodeURIComponent(this.name)}/whole.jpg`;
     new ResizeObserver(() => this.resized()).observe(this.canvas);
@@ -110,19 +117,30 @@ export class PhotoView extends Marked {
   paint() {
     if (!this.width || !this.canvas.isConnected) return;
     const c = this.context;
-    c.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
-    c.fillStyle = getComputedStyle(this.canvas).backgroundColor;
-    c.fillRect(0, 0, this.width, this.height);
-    if (!this.size || !this.scale) return;
-    c.setTransform(this.ratio * this.scale, 0, 0, this.ratio * this.scale, this.ratio * this.x, this.ratio * this.y);
-    c.imageSmoothingEnabled = this.scale < 4;
-    if (this.whole.complete && this.whole.naturalWidth) c.drawImage(this.whole, 0, 0, ...this.size);
-    this.paintTiles(c);
+    if (!this.paintGround(c)) return;
     c.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
     if (layers.openings || layers.rows || modes.current === "openings") this.paintFound(c);
     if (this.photo.camera) this.paintMembers(c);
     this.paintHand(c);
     if (document.activeElement === this.canvas && this.canvas.matches(":focus-visible")) this.paintCross(c);
+  }
+
+  /** The photo itself; kept as it was painted while the view rests, so that marks alone are painted anew. */
+  paintGround(c) {
+    const colour = getComputedStyle(this.canvas).backgroundColor;
+    const view = [this.scale, this.x, this.y, this.canvas.width, this.canvas.height, this.loaded, colour].join();
+    c.setTransform(1, 0, 0, 1, 0, 0);
+    if (this.ground?.view === view) { c.drawImage(this.ground.canvas, 0, 0); return true; }
+    c.fillStyle = colour;
+    c.fillRect(0, 0, this.canvas.width, this.canvas.height);
+    if (!this.size || !this.scale) return false;
+    c.setTransform(this.ratio * this.scale, 0, 0, this.ratio * this.scale, this.ratio * this.x, this.ratio * this.y);
+    c.imageSmoothingEnabled = this.scale < 4;
+    if (this.whole.complete && this.whole.naturalWidth) c.drawImage(this.whole, 0, 0, ...this.size);
+    this.paintTiles(c);
+    if (this.lastView === view) this.ground = {view, canvas: copyOf(this.canvas)};
+    this.lastView = view;
+    return true;
   }
 
   paintTiles(c) {
@@ -143,7 +161,7 @@ export class PhotoView extends Marked {
     let image = this.tiles.get(key);
     if (image) { this.tiles.delete(key); this.tiles.set(key, image); return image; }   // the newest last
     image = new Image();
-    image.onload = () => this.draw();
+    image.onload = () => { this.loaded++; this.draw(); };
     image.src = `/api/photos/${encodeURIComponent(this.name)}/tile/${key}.jpg`;
     this.tiles.set(key, image);
     if (this.tiles.size > MOST_TILES) this.tiles.delete(this.tiles.keys().next().value);

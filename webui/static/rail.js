@@ -81,7 +81,13 @@ function answers(d) {
   return null;
 }
 
-export function goTo(i) {
+/** Goes so many doubts on, of those of the frame as it stands now. */
+export async function step(by) {
+  await effects.settled();
+  goTo(chosen.doubt + by);
+}
+
+function goTo(i) {
   if (!build.doubts.length) return notice("No doubts are left.");
   chosen.doubt = Math.max(0, Math.min(build.doubts.length - 1, i));
   const d = build.doubts[chosen.doubt];
@@ -92,12 +98,15 @@ export function goTo(i) {
   byId("panel").querySelector("[aria-current=true]")?.scrollIntoView({block: "nearest"});
 }
 
-export function answerDoubt() {
+export async function answerDoubt() {
+  await effects.settled();
   const d = build.doubts[chosen.doubt];
   if (!d || !d.members.every(id => chosen.members.includes(id))) return chosen.members.length === 1 ? edit({op: "confirm", member: chosen.members[0]}) : null;
-  if (d.kind === "bolt") return edit({op: "lap", lap: d.lap, word: "seen"});
-  if (d.kind === "end") return edit({op: "end", member: d.members[0], end: d.end, by: 0});
-  return d.members.length === 1 ? edit({op: "confirm", member: d.members[0]}) : null;
+  const request = d.kind === "bolt" ? {op: "lap", lap: d.lap, word: "seen"} : d.kind === "end" ? {op: "end", member: d.members[0], end: d.end, by: 0}
+    : d.members.length === 1 && d.kind !== "loose" ? {op: "confirm", member: d.members[0]} : null;
+  if (!request) return notice("This one is put right by moving, lengthening or deleting a member.");
+  chosen.doubt--;                                   // the next one moves up into its place
+  return edit(request);
 }
 
 // Members
