@@ -46,7 +46,7 @@ def draw_view(board: Board, name: str, scale: float, unit: float = 1.0, words: b
         return items
     clutter = _clutter(scene, items, {(hole.member, hole.number) for _, hole, _ in tags}, scale, unit)
     items += _labels(scene, clutter, ids, scale, unit)
-    items += _tags(clutter, tags, ids, scale, unit)
+    items += _tags(scene, clutter, tags, ids, scale, unit)
     return items + _numbers(scene, clutter, ids, scale, unit)
 
 
@@ -222,14 +222,16 @@ def _unseen_note(scene: Scene, ids, scale: float, unit: float) -> list[Item]:
     return [Text((float(low[0]), float(low[1] - 3 * unit)), "Out of sight here: " + ", ".join(ids), 2.0 * unit, "start")]
 
 
-def _tags(clutter: Clutter, tags, ids, scale: float, unit: float) -> list[Item]:
+def _tags(scene: Scene, clutter: Clutter, tags, ids, scale: float, unit: float) -> list[Item]:
     """A tag for each lap in one of the four corners that its two members leave, or farther out on a thin line."""
     size = float(np.clip(0.36 * scale, SMALLEST * unit, 2.1 * unit))
+    width = {m.id: m.width for m in scene.members}
     items = []
     for _, hole, through in tags:
         at, layer = np.array(_at(hole.at, scale)), ids[hole.member]
         text = " ".join(f"{id}{number}" for id, number in through)
-        corner, places, price = 0.5 * scale + 0.25 * size, [], []
+        half = max(width[id] for id, _ in through) / 2
+        corner, places, price = half * scale + 0.25 * size, [], []
         for step, (more_x, more_y) in enumerate(((0, 0), (0, 1.2), (1, 0), (1, 1.2), (0, 2.6), (2, 0), (2, 2.6), (0, 4.0))):
             for sx, sy in ((1, 1), (1, -1), (-1, 1), (-1, -1)):
                 spot = at + [sx * (corner + more_x * scale), sy * (corner + 0.45 * size + more_y * size)]

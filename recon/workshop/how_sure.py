@@ -38,6 +38,11 @@ def percent(share: float) -> str:
     return f"{min(int(share * 100 + 0.5), 99)} %"
 
 
+def unsure_members(frame: Frame) -> tuple[str, ...]:
+    """Labels of the members of which the reading is not sure, or whose ends could lie further out."""
+    return tuple(m.id for m in frame.members if m.confidence < SURE or any(end.extra for end in m.ends))
+
+
 def doubts(frame: Frame) -> tuple[str, ...]:
     """What is not sure: members and their ends, bolts that were in no photo, loose pieces, and what the reading says."""
     notes = []

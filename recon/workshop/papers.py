@@ -187,7 +187,7 @@ def _needs(frame: Frame, step: Step, names: Mapping[Bolt, str]):
             yield Paragraph(f"{id}: {plural(m.holes, 'hole')}, {both_text(m.holes * frame.pitch_mm)}", "list")
     bolts: dict[str, int] = {}
     for bolt in step.bolts:
-        name = names.get(bolt, "size not known")
+        name = names.get(bolt, "")
         bolts[name] = bolts.get(name, 0) + 1
     for name, count in bolts.items():
-        yield Paragraph(f"{plural(count, 'bolt')} {name}", "list")
+        yield Paragraph(f"{plural(count, 'bolt')} {name}".strip(), "list")

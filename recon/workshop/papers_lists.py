@@ -8,6 +8,7 @@ from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.cutting import CutList, CutPlan
 from recon.workshop.document import Block, Drawing, Heading, Paragraph, Table
+from recon.workshop.how_sure import unsure_members
 from recon.workshop.longer import room_words
 from recon.workshop.parts import HardwareLine, PartsList
 from recon.workshop.sheet import mass_text, money
@@ -41,6 +42,10 @@ def parts_blocks(parts: PartsList, frame: Frame) -> list[Block]:
     if parts.rack:
         blocks.append(Heading("From the rack"))
         blocks += [Paragraph(text, "list") for text in _rack_words(parts, frame)]
+    unsure = unsure_members(frame)
+    if unsure:
+        verb = "is" if len(unsure) == 1 else "are"
+        blocks.append(Paragraph(f"Measure before you cut: {listed(unsure)} {verb} not sure (see 'How sure this is').", "list"))
     totals = _totals(parts, priced)
     blocks += [Heading("Together"), Paragraph(totals)] if totals else []
     return blocks + [Paragraph(note, "list") for note in parts.notes]

@@ -25,7 +25,7 @@ NEW, OLD, HOLE_RIM, THIN = Pen(0.45), Pen(0.2, (), 0.3), Pen(0.12, (), 0.4), Pen
 TONES = (0.94, 0.86, 0.78)              # of faces turned up, to the right and to the left
 LABEL, SMALL_LABEL, TAG = 3.3, 2.5, 2.3
 MARGIN, LARGEST = 8.0, 6.0              # mm round the picture; mm per pitch at most
-SMALLEST = 2.1     # mm per pitch at which holes can still be counted; larger frames are shown in part
+SMALLEST = 1.6     # mm per pitch at which holes can still be told apart; larger frames are shown in part
 AROUND = 6.0       # pitches of neighbourhood shown round what is new in a part
 INSET = 24.0       # mm across the little picture of the whole
 

@@ -8,7 +8,7 @@ from recon.workshop.cutting import CutStick
 from recon.workshop.vector import FINE, OUTLINE, Area, Disc, Item, Lines, Pen, Sheet, Text, text_width
 from recon.workshop.words import plural
 
-MARGIN, ROW, BAR = 3.0, 17.0, 6.0      # mm: beside the longest stick, from stick to stick, height of a stick
+MARGIN, ROW, BAR = 3.0, 17.5, 6.0      # mm: beside the longest stick, from stick to stick, height of a stick
 TEXT, SMALL = 2.7, 2.1                 # mm
 SAW = Pen(0.5)
 
@@ -30,7 +30,7 @@ def sticks_sheet(sticks: Sequence[CutStick], width: float, first_number: int = 1
 
 
 def _stick(stick: CutStick, number: int, top: float, scale: float) -> list[Item]:
-    y = top - 4.6 - BAR
+    y = top - 5.4 - BAR
     title = f"{number}   {stick.stock}, {both_text(stick.length_mm)}, {'from the rack' if stick.owned else 'to buy'}"
     if stick.offcut_mm > 1:
         title += f"; left over {mm_text(stick.offcut_mm)}" + (f", {plural(stick.offcut_holes, 'hole')}" if stick.offcut_holes else "")
