@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from recon.solve.ends import find_ends, settle_lengths
 from recon.solve.evidence import View, hidden_by_boxes, look, member_openings, with_camera
-from recon.solve.members import (Stick, believable, boxes, candidate_lines, grown, line_key, runs_into, select_members, touching,
-                                 touching_lines)
+from recon.solve.members import believable, candidate_lines, select_members, touching_lines
+from recon.solve.stick import Stick, boxes, grown, line_key, runs_into, touching
 from recon.solve.onephoto import resect
 from recon.solve.photo import PhotoReading
-from recon.solve.together import Cells, cells_of, join, moved_lattice, turned_cells
+from recon.solve.together import Cells, cells_of, join, moved_lattice
 
 ROUNDS = 3              # select, adjust, select ...: nothing changed after the third on any rendered frame
 LEAST_JOIN_SHARE = 0.6  # of the evidence of the poorer photo by itself; true pairs of made-up frames have 1.3 and

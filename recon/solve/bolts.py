@@ -26,9 +26,8 @@ def bolt_states(views, images, joints, members, boxes_, width: float) -> list[st
         faces = [(members[j.a], j.a_hole, -axis), (members[j.b], j.b_hole, axis)]
         head, open_hole = 0.0, 0.0
         for member, hole, normal in faces:
-            centre = member.hole_centre(hole) + 0.5 * width * normal
             for view, image in zip(views, images):
-                h, o = _face_says(view, image, centre, normal, np.asarray(member.direction, float), boxes_)
+                h, o = _face_says(view, image, member, hole, normal, width, boxes_)
                 head, open_hole = max(head, h), max(open_hole, o)
         if head > SEEN_RATIO and head / SEEN_RATIO > open_hole / 4:
             states.append("seen")
@@ -39,20 +38,38 @@ def bolt_states(views, images, joints, members, boxes_, width: float) -> list[st
     return states
 
 
-def _face_says(view, image, centre, normal, direction, boxes_):
+def _face_says(view, image, member, hole, normal, width, boxes_):
     """(contrast of a head over the bare face's, nats for an open hole) on one face in one photo; 0, 0 if out of sight."""
-    seen = look(view, centre[None], normal[None],
-                hidden_by_boxes(view.camera.centre, centre[None] + 0.02 * normal, *boxes_))
-    if not seen.visible[0]:
+    direction = np.asarray(member.direction, float)
+    X = member.hole_centres() + 0.5 * width * normal
+    normals = np.repeat(normal[None], len(X), 0)
+    seen = look(view, X, normals, hidden_by_boxes(view.camera.centre, X + 0.02 * normal, *boxes_))
+    if not seen.visible[hole]:
         return 0.0, 0.0
-    if seen.hit[0] >= 0 and seen.llr[0] > 2:
-        return 0.0, float(seen.llr[0])
+    if seen.hit[hole] >= 0 and seen.llr[hole] > 2 and _like_its_neighbours(view, seen, hole):
+        return 0.0, float(seen.llr[hole])
     side = np.cross(normal, direction)
-    contrast = [_disc_contrast(view, image, centre + d * direction, normal, direction, side) for d in (0.0, -0.5, 0.5)]
+    contrast = [_disc_contrast(view, image, X[hole] + d * direction, normal, direction, side) for d in (0.0, -0.5, 0.5)]
     if contrast[0] is None:
         return 0.0, 0.0
     bare = [c for c in contrast[1:] if c is not None]
     return contrast[0] / (max(bare, default=0.01) + 0.008), 0.0
+
+
+def _like_its_neighbours(view, seen, hole) -> bool:
+    """Is the spot at a hole of the size and darkness of the open holes of the same face?
+
+    A bolt's head stands out from the face like a hole, but it is wider and of another lightness.
+    """
+    others = [k for k in range(len(seen.hit)) if k != hole and seen.hit[k] >= 0 and seen.llr[k] > 2]
+    if len(others) < 3:
+        return False
+    near = sorted(others, key=lambda k: abs(k - hole))[:5]
+    o = view.openings
+    here, there = o[seen.hit[hole]], o[seen.hit[near]]
+    size = np.log(here["major"] / np.median(there["major"]))
+    step = here["contrast"] / np.median(there["contrast"])
+    return bool(abs(size) < 0.25 and 0.6 < step < 1.6)
 
 
 def _disc_contrast(view, image, centre, normal, direction, side):

@@ -17,7 +17,8 @@ from recon.frame.model import Member, as_tuple, label, section_axes
 from recon.image.camera import project_jacobian
 from recon.solve.evidence import hidden_by_boxes, look, member_openings
 from recon.solve.loose import loose_lines
-from recon.solve.members import best_stretch, boxes
+from recon.solve.members import best_stretch
+from recon.solve.stick import boxes
 from recon.solve.pins import PLAY, Pinned, pin_spots, pinned_lines
 from recon.solve.skew import Found, Line, Solids, evidence_along, line_ends, openings_along, overlap_boxes
 

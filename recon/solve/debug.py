@@ -28,7 +28,8 @@ from recon.frame.model import label
 from recon.image.camera import camera2sensor, sensor2image
 from recon.solve.debug_sheet import INK, sheet_of
 from recon.solve.evidence import View, hidden_by_boxes, look, member_openings
-from recon.solve.members import boxes, lap_faces
+from recon.solve.members import lap_faces
+from recon.solve.stick import boxes
 
 STAGES = ("numbers", "openings", "rows", "axes", "lattice", "members")
 AXIS_COLOUR = ((0, 94, 213), (115, 158, 0), (178, 114, 0))      # BGR of x, y, z: vermillion, green, blue

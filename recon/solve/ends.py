@@ -12,7 +12,9 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from recon.solve.evidence import View, hidden_by_boxes, LEAST_FACING
+from recon.solve.evidence import LEAST_FACING, View, hidden_by_boxes
+from recon.solve.members import lap_faces, line_evidence_of
+from recon.solve.stick import boxes, grown, runs_into
 
 LATERAL = np.array([-0.34, -0.2, 0.2, 0.34])       # of the width: four tracks along the face, beside the holes
 NEAR, FAR = 0.08, 0.30                             # pitches before and behind the edge that are compared
@@ -153,8 +155,6 @@ def find_ends(views, images, stick, others, width: float, reach: int = 5) -> tup
     -------
     Guesses for the low end and for the high end; holes are counted from the stick's hole 0.
     """
-    from recon.solve.members import boxes, lap_faces, line_evidence_of
-
     blockers = boxes(others, width)
     n = stick.holes
     steps = np.arange(-reach, n + reach)
@@ -227,8 +227,6 @@ def settle_lengths(sticks, ends, sure: float = 0.95) -> list[tuple[int, int]]:
 
 def _room(stick, others, width, reach):
     """How many holes a member could grow at each end before it runs into another."""
-    from recon.solve.members import grown, runs_into
-
     room = []
     for way in (0, 1):
         free = reach

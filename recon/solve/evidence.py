@@ -13,7 +13,6 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from recon.image.camera import Camera, world2camera
-from recon.image.openings import OPENING
 from recon.image.shapes import face_shapes, score_llr, shape_distance, shape_llr, unit_shapes
 
 FOUND = 0.88            # chance that an opening in plain sight is detected (rendered photos: 0.83 to 0.98)

@@ -2,46 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-import networkx as nx
 import numpy as np
 
 from recon.solve.evidence import View, hidden_by_boxes, look, member_openings
+from recon.solve.room import make_room
+from recon.solve.stick import LEAST_EVIDENCE, LEAST_STEPS, Stick, boxes, line_key
 
-LEAST_EVIDENCE = 14.0      # nats: about a thousand lines are tried, with a few hundred starts and stops each
-LEAST_STEPS = 3            # distinct holes seen
 LEAST_MEAN = 1.35          # nats per opening in plain sight: of 359 right members on rendered photos 99 % have
                            # over 1.38, of 37 false ones two thirds under 1.3
 LINES_AT_ONCE = 48         # lines evaluated in one go: bounds memory, saves overhead
-
-
-@dataclass(frozen=True)
-class Stick:
-    """A member being solved: axis, centre of the first hole (3,), count of holes, evidence.
-
-    profile : (count,) nats at each hole, all photos and faces together; seen : (count,) openings found.
-    """
-    axis: int
-    first: np.ndarray
-    holes: int
-    evidence: float
-    profile: np.ndarray
-    seen: np.ndarray
-
-    def box(self, width: float):
-        """Corners (3,), (3,) of the box that the member fills: it ends half a pitch past its last holes."""
-        lo, hi = self.first - width / 2, self.first + width / 2
-        lo[self.axis] = self.first[self.axis] - 0.5
-        hi[self.axis] = self.first[self.axis] + self.holes - 0.5
-        return lo, hi
-
-
-def boxes(sticks, width):
-    if not sticks:
-        return np.zeros((0, 3)), np.zeros((0, 3))
-    pairs = [s.box(width) for s in sticks]
-    return np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
 
 
 def candidate_lines(views: list[View], lattices, least_log_p: float = -4.0) -> dict:
@@ -83,13 +54,6 @@ def touching_lines(sticks: list[Stick], width: float, reach: int = 24) -> dict:
                     key = (axis, round(float(place[others[0]]), 3), round(float(place[others[1]]), 3), frac)
                     lines.setdefault(key, [middle - reach, middle + reach])
     return lines
-
-
-def line_key(stick: Stick) -> tuple:
-    """The lattice line that a stick lies on, as :func:`candidate_lines` names it."""
-    others = [j for j in range(3) if j != stick.axis]
-    return (stick.axis, round(float(stick.first[others[0]]), 3), round(float(stick.first[others[1]]), 3),
-            round(float(stick.first[stick.axis]) % 1.0, 3) % 1.0)
 
 
 def line_first(key, k):
@@ -163,24 +127,6 @@ def lap_faces(axis, first, count, others, width) -> np.ndarray:
     return out
 
 
-def grown(stick: Stick, low: int, high: int) -> Stick:
-    """The stick with holes added (or, negative, taken off) at its ends."""
-    first = stick.first.copy()
-    first[stick.axis] -= low
-    pad = lambda v: np.pad(v, (max(low, 0), max(high, 0)))[max(-low, 0):len(v) + max(low, 0) + high]
-    return replace(stick, first=first, holes=stick.holes + low + high, profile=pad(stick.profile), seen=pad(stick.seen))
-
-
-def runs_into(stick: Stick, others, width, slack=0.1) -> bool:
-    """Does the stick's box overlap another's by more than ``slack`` pitches in every direction?"""
-    lo, hi = stick.box(width)
-    for s in others:
-        a, b = s.box(width)
-        if (np.minimum(hi, b) - np.maximum(lo, a) > slack).all():
-            return True
-    return False
-
-
 LOOSE_END = 4.0            # nats: what lies past a miss must be worth more, or it is left to the search for ends
 
 
@@ -224,61 +170,6 @@ def _tight(profile, a, b):
     return a, b
 
 
-def make_room(stick: Stick, chosen: list[Stick], width: float):
-    """Two members cannot fill one place: the end that overlaps with less evidence is cut off.
-
-    Returns
-    -------
-    The new stick (None if nothing worth keeping is left) and the chosen ones, shortened where they yield.
-    """
-    chosen = list(chosen)
-    for i, other in enumerate(chosen):
-        if not runs_into(stick, [other], width):
-            continue
-        new, old = _cut(stick, other, width), _cut(other, stick, width)
-        if new is None and old is None:
-            return None, chosen
-        # What lies in the shared place is explained by either; only what is cut off beyond it is lost.
-        loss_new = stick.evidence - (new.evidence if new else 0.0) - _shared(stick, other, width)
-        loss_old = other.evidence - (old.evidence if old else 0.0) - _shared(other, stick, width)
-        if old is not None and loss_old < loss_new:
-            chosen[i] = old
-        elif new is not None:
-            stick = new
-        else:
-            return None, chosen
-    if stick.evidence < LEAST_EVIDENCE or (stick.seen > 0).sum() < LEAST_STEPS:
-        return None, chosen
-    return stick, chosen
-
-
-def _inside(stick, other, width):
-    """(holes,) bool: which of a stick's holes lie within another's box, along the stick."""
-    lo, hi = other.box(width)
-    place = stick.first[stick.axis] + np.arange(stick.holes)
-    return (place + 0.5 > lo[stick.axis] + 0.1) & (place - 0.5 < hi[stick.axis] - 0.1)
-
-
-def _shared(stick, other, width):
-    return float(stick.profile[_inside(stick, other, width)].sum())
-
-
-def _cut(stick: Stick, other: Stick, width: float) -> Stick | None:
-    """The better part of a stick on one side of another's box; None if none is left."""
-    inside = _inside(stick, other, width)
-    if not inside.any():
-        return None
-    a, b = int(inside.argmax()), int(len(inside) - inside[::-1].argmax())
-    parts = [(0, a), (b, stick.holes)]
-    a, b = max(parts, key=lambda p: stick.profile[p[0]:p[1]].sum())
-    if b - a < 1:
-        return None
-    first = stick.first.copy()
-    first[stick.axis] += a
-    return replace(stick, first=first, holes=b - a, profile=stick.profile[a:b], seen=stick.seen[a:b],
-                   evidence=float(stick.profile[a:b].sum()))
-
-
 def select_members(views: list[View], lines: dict, width: float, known=(), reach: int = 10) -> list[Stick]:
     """Greedy choice of members: the line with most evidence takes its detections, the rest must do without.
 
@@ -288,8 +179,6 @@ def select_members(views: list[View], lines: dict, width: float, known=(), reach
     reach : how many holes past the rows' ends to look.
     """
     views = [replace(v, free=np.ones(len(v.openings), bool)) for v in views]
-    known_boxes = boxes(list(known), width)
-    blockers = known_boxes if known else None
     state = _first_looks(views, lines, known, width, reach)
     score = {k: _line_score(s) for k, s in state.items()}
     chosen: list[Stick] = []
@@ -388,19 +277,3 @@ def _without_self(known, key, width):
 def _line_score(state):
     llr = state[3][0]
     return best_stretch(llr.sum((0, 1)))
-
-
-def touching(sticks: list[Stick], width: float, slack: float = 0.15) -> list[list[int]]:
-    """Groups of sticks that hang together face to face (indices)."""
-    n = len(sticks)
-    lo, hi = boxes(sticks, width)
-    graph = nx.Graph()
-    graph.add_nodes_from(range(n))
-    for i in range(n):
-        for j in range(i):
-            overlap = np.minimum(hi[i], hi[j]) - np.maximum(lo[i], lo[j])
-            # Faces meet: flush along one axis, a good part of a hole's room along the two others.
-            flush = np.abs(overlap) < slack
-            if flush.sum() == 1 and (overlap[~flush] > 0.4).all():
-                graph.add_edge(i, j)
-    return [sorted(c) for c in nx.connected_components(graph)]

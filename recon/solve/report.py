@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 
 from recon.frame.joints import find_joints
-from recon.frame.model import End, Frame, Member, Photo, StockUse, as_tuple, label
+from recon.frame.model import End, Frame, Member, Photo, as_tuple, label
 from recon.image.camera import Camera
 from recon.solve.bolts import bolt_states
+from recon.solve.braces import explained, find_braces, off_lattice_members
 from recon.solve.evidence import hidden_by_boxes, look, member_openings
-from recon.solve.members import boxes
+from recon.solve.stick import boxes
 from recon.solve.scale import choose_stock
 from recon.solve.viewpoints import where_to_photograph
 
@@ -33,9 +34,10 @@ def make_frame(photos, views, images, sticks, ends, width, set_aside, scales, st
             label(i), as_tuple(np.round(s.first, 4) + 0.0), as_tuple(np.eye(3)[s.axis]), s.holes, width,
             confidence=round(confidence(s, low, high), 3), ends=(low_end, high_end), seen=int(s.seen.sum())))
     blockers = boxes(sticks, width)
+    pictures = [images[v.name] for v in views]
+    members += off_lattice_members(find_braces(views, pictures, sticks, width), width, len(members), _end)
     joints = find_joints(members)
     by_id = {m.id: m for m in members}
-    pictures = [images[v.name] for v in views]
     states = bolt_states(views, pictures, joints, by_id, blockers, width)
     joints = tuple(replace(j, bolt=b) for j, b in zip(joints, states))
     use, pitch_mm, stock_doubts = choose_stock(views, sticks, width, stocks, stock_id, length, by_id, scales)
@@ -105,7 +107,8 @@ def reading_tables(readings, views, frame, sticks, width, scales):
             continue
         v = by_name[r.name]
         cameras[r.name] = full_camera(v.camera, s)
-        hits = _explained(v, sticks, width, blockers)
+        hits = np.union1d(_explained(v, sticks, width, blockers),
+                          explained(v, [m for m in frame.members if not m.on_lattice], sticks, width))
         o = r.openings[hits]
         table = np.c_[full(np.c_[o["x"], o["y"]]), o["major"] / 2 / s, o["minor"] / 2 / s, o["angle"], np.zeros(len(o))]
         openings[r.name] = np.concatenate([table, _taken(v, frame, width, blockers, s)])

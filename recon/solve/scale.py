@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from recon.errors import ReconError
+from recon.frame.boxes import face_normals, openings
 from recon.frame.model import StockUse
 from recon.frame.stock import recognise
 from recon.solve.evidence import hidden_by_boxes, look, member_openings
-from recon.solve.members import boxes
+from recon.solve.stick import boxes
 
 # The dark spot of a hole is smaller than its rim: blur, and light falling in.  Apparent over true
 # diameter, upper quartile of a frame's openings, over rendered frames with truth: 0.94 +- 0.07.
@@ -106,9 +107,7 @@ def _length_in_pitches(length, members, views, scales) -> float:
 def _nearest_opening(view, members, px):
     best = None
     for m in members.values():
-        axis = int(np.abs(m.direction).argmax())
-        X, n = member_openings(axis, np.asarray(m.first), m.holes, m.width)
-        X, n = X.reshape(-1, 3), np.repeat(n, m.holes, 0)
+        X, n = openings(m).reshape(-1, 3), np.repeat(face_normals(m)[2:], m.holes, 0)
         facing = ((view.camera.centre - X) * n).sum(1) > 0
         d = np.linalg.norm(view.camera.project(X) - px, axis=1)
         d = np.where(facing & np.isfinite(d), d, np.inf)

@@ -19,8 +19,9 @@ def where_to_photograph(views, members, width: float) -> list[str]:
     targets += [(np.asarray(m.first, float) + m.last) / 2 for m in weak]
     if not targets:
         return []
-    lo = np.array([np.minimum(m.first, m.last) - width / 2 for m in members])
-    hi = np.array([np.maximum(m.first, m.last) + width / 2 for m in members])
+    solid = [m for m in members if m.on_lattice]      # the box round a brace would hide what the brace does not
+    lo = np.array([np.minimum(m.first, m.last) - width / 2 for m in solid])
+    hi = np.array([np.maximum(m.first, m.last) + width / 2 for m in solid])
     middle = (lo.min(0) + hi.max(0)) / 2
     distance = np.mean([np.linalg.norm(v.camera.centre - middle) for v in views])
     targets = np.array(targets)

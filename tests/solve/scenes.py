@@ -11,7 +11,7 @@ from recon.image.camera import Camera, project_jacobian
 from recon.image.openings import OPENING
 from recon.image.rows import Row
 from recon.solve.evidence import View, make_view
-from recon.solve.members import Stick
+from recon.solve.stick import Stick
 from tests.growing import grow_frame
 
 SIZE = (1600, 1200)

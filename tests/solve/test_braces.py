@@ -9,7 +9,8 @@ from recon.frame.lattice import rotations
 from recon.frame.model import Frame, Member
 from recon.solve.braces import as_member, explained, find_braces, off_lattice_members, refined
 from recon.solve.evidence import with_camera
-from recon.solve.members import Stick, boxes, line_evidence_of
+from recon.solve.members import line_evidence_of
+from recon.solve.stick import Stick, boxes
 from recon.solve.pins import pinned_lines
 from recon.solve.report import _end
 from recon.solve.skew import Line, Solids, evidence_along, overlap_boxes

@@ -9,7 +9,7 @@ from recon.errors import ReconError
 from recon.image.openings import OPENING
 from recon.solve import debug
 from recon.solve.debug import HIDDEN, HIT, LAP, MISSED, UNSEEN, guess_openings, sightings, vanishing_points, write_stages
-from recon.solve.members import Stick
+from recon.solve.stick import Stick
 from recon.solve.photo import PhotoReading, read_photo
 from tests.solve.scenes import SIZE, grown_scene, view_of
 

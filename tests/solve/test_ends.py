@@ -8,7 +8,7 @@ import pytest
 from recon.frame.model import Frame, Member
 from recon.solve.ends import EndGuess, Steps, colour_steps, find_ends, settle_lengths, step_llr
 from recon.solve.evidence import make_view
-from recon.solve.members import boxes, grown
+from recon.solve.stick import boxes, grown
 from tests.solve.drawn import draw
 from tests.solve.scenes import HOLE, camera_round, shoot, sticks_of
 

@@ -9,7 +9,7 @@ from recon.frame.boxes import face_normals, hidden, openings
 from recon.frame.model import Member
 from recon.image.camera import Camera
 from recon.solve.evidence import hidden_by_boxes, local_density, look, make_view, member_openings, with_camera
-from recon.solve.members import boxes
+from recon.solve.stick import boxes
 from tests.solve.scenes import grown_scene, sticks_of, view_of
 
 # Hidden by boxes

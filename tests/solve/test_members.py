@@ -11,9 +11,10 @@ from recon.frame.boxes import corners
 from recon.frame.joints import collisions, find_joints
 from recon.frame.model import Frame, Member
 from recon.solve.evidence import member_openings
-from recon.solve.members import (LEAST_EVIDENCE, LOOSE_END, Stick, best_stretch, candidate_lines, grown, lap_faces,
-                                 line_evidence, line_first, line_key, make_room, runs_into, select_members, touching,
-                                 touching_lines)
+from recon.solve.members import (LOOSE_END, best_stretch, candidate_lines, lap_faces,
+    line_evidence, line_first, select_members, touching_lines)
+from recon.solve.room import make_room
+from recon.solve.stick import LEAST_EVIDENCE, Stick, grown, line_key, runs_into, touching
 from recon.solve.photo import read_photo
 from tests.growing import grow_frame
 from tests.solve.scenes import SIZE, camera_round, lattice_change, shoot, sticks_of, view_of
