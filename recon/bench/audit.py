@@ -35,8 +35,8 @@ def run(args) -> int:
     for change in CHANGES:
         row = [count[change, v] for v in ("found", "another", "missed", "invented", "other", "not made")]
         print(f"{change:10} {row[0]:6} {row[1]:8} {row[2]:7} {row[3]:9} {row[4]:6} {row[5]:9}")
-    print("found: that one difference and no other (none: no difference). another: one difference of another kind that makes the")
-    print("same frame of the plan. not made: no change of this kind fits the frame, or it is the same frame turned.")
+    print("found: that one difference and no other (none: no difference). another: one difference of another member or kind, which")
+    print("makes the same frame of the plan. not made: no change of this kind fits the frame, or it is the same frame turned.")
     for seed, change, verdict in wrong[:20]:
         print(f"  seed {seed}, {change}: {verdict}")
     print(f"{frames} frames, {time.time() - start:.0f} s")

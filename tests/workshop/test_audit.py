@@ -156,6 +156,11 @@ def test_holes_that_may_be_out_of_sight_are_no_difference():
     assert audit(unseen(short, "E", 0, End("hidden", 3)), plan()).verdict == "different"
 
 
+def test_a_member_that_is_too_long_is_so_however_little_was_seen_of_its_end():
+    longer = unseen(with_member(plan(), "E", holes=22), "E", 1, End("hidden", 3))
+    assert audit(longer, plan()).verdict == "different"
+
+
 def test_an_assumed_bolt_is_not_checked():
     built = plan()
     built = replace(built, joints=tuple(replace(j, bolt="assumed") if {j.a, j.b} == {"A", "C"} else j for j in built.joints))
@@ -211,6 +216,15 @@ def test_two_changes_are_two_differences():
     result = audit(disguised(twice, rng), planned)
     lengths = {d.members[0] for d in result.differences if d.kind == "length"}
     assert lengths == {label, other}
+
+
+@pytest.mark.parametrize("chance", range(4))
+def test_in_a_symmetric_frame_the_bolts_tell_which_way_round_it_is(chance):
+    # Half a turn brings the members onto themselves; one lap of the plan has no bolt.
+    frame = seen(framed(member("A", (0, 0, 0), Z, 12), member("B", (9, 0, 0), Z, 12), member("C", (-1, -1, 2), X, 12),
+                        member("D", (-1, -1, 9), X, 12)))
+    planned = replace(frame, joints=(replace(frame.joints[0], bolt="none"), *frame.joints[1:]))
+    assert told(disguised(planned, np.random.default_rng(chance)), planned) == ("same", [])
 
 
 # Who is who

@@ -12,6 +12,7 @@ from recon.workshop.bolts import find_bolts
 from recon.workshop.bracing import additions
 from recon.workshop.checks import blocked_ends, crossing_bolts
 from recon.workshop.mechanism import mobility
+from tests.workshop.frames import gate
 
 X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 
@@ -84,6 +85,15 @@ def test_a_lap_without_a_bolt_is_the_first_thing_to_bolt():
     unbolted = replace(whole, joints=tuple(replace(j, bolt="none") if j is whole.joints[-1] else j for j in whole.joints))
     found, = additions(unbolted)
     assert found.member is None and found.text.startswith("Put a bolt through ") and found.left == 0
+
+
+def test_no_bolt_is_proposed_through_another():
+    # The first member proposed for the gate lies across a hole of A that a bolt goes through already.
+    frame = gate()
+    for addition in additions(frame):
+        frame = replace(frame, members=(*frame.members, addition.member), joints=(*frame.joints, *addition.joints))
+    assert crossing_bolts(find_bolts(frame)) == []
+    assert {j for j in map(_holes, find_joints(frame.members))} - {j for j in map(_holes, frame.joints)}
 
 
 def test_wanted_motions_are_not_stopped():

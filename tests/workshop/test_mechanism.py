@@ -186,6 +186,20 @@ def test_a_ring_of_seven_hinges_in_no_special_place_moves_in_one_way():
     assert ring_freedom(axes / np.linalg.norm(axes, axis=1, keepdims=True), rng.normal(size=(7, 3)) * 5) == 1
 
 
+def test_a_long_truss_of_triangles_is_rigid_and_less_one_bar_moves_in_one_way():
+    # A simple truss is rigid in its plane with 2 j - 3 bars for j pins (textbooks of statics; from memory).  In a long one
+    # the smallest singular value that is not 0 is small: what counts as 0 must be much smaller.
+    pins = np.array([(i / 2, 0, (i % 2) * np.sqrt(3) / 2) for i in range(80)])
+    bars = [(i, i + step) for i in range(len(pins)) for step in (1, 2) if i + step < len(pins)]
+    assert len(bars) == 2 * len(pins) - 3
+    for count, freedom in ((len(bars), 0), (len(bars) - 1, 1)):
+        kept = [bar for bar in bars if bar != (40, 42)] if count < len(bars) else bars
+        members = [Member(label(k), tuple(pins[i]), tuple(pins[j] - pins[i]), 2, on_lattice=False) for k, (i, j) in enumerate(kept)]
+        at = {i: [(m.id, bar.index(i)) for m, bar in zip(members, kept) if i in bar] for i in range(len(pins))}
+        joints = [bolt(a, m, b, n, Y) for ends in at.values() for (a, m), (b, n) in zip(ends, ends[1:])]
+        assert mobility(Frame(tuple(members), tuple(joints))).freedom == freedom
+
+
 # Against the Jacobian of all bodies
 
 @pytest.mark.parametrize("seed", range(12))
@@ -305,6 +319,21 @@ def test_a_four_bar_folds_along_a_circle():
     top = moved.member("D")
     assert np.hypot(top.first[0], top.first[2]) == pytest.approx(7, abs=1e-3)
     assert top.direction == pytest.approx(X, abs=1e-6)
+
+
+def test_an_uneven_four_bar_is_followed_closely():
+    # Cranks of 3 and 6 on a ground of 9: the coupler turns as it goes, and the rates change on the way.
+    members = (Member("A", (0, 0, 0), X, 10), Member("B", (0, -1, 0), Z, 4), Member("C", (9, -1, 0), Z, 7),
+               Member("D", (0, -2, 3), tuple(np.array([9, 0, 3]) / np.hypot(9, 3)), 11, on_lattice=False))
+    # the coupler's second bolt lies between its holes 10 and 11; a member of its own length stands for it
+    stretched = replace(members[3], direction=tuple(np.array([9, 0, 3]) / 1.0), holes=2)
+    joints = (bolt("A", 0, "B", 0, (0, -1, 0)), bolt("A", 9, "C", 0, (0, -1, 0)), bolt("B", 3, "D", 0, (0, -1, 0)), bolt("C", 6, "D", 1, (0, -1, 0)))
+    frame = Frame((*members[:3], stretched), joints)
+    motion, = mobility(frame).motions
+    moved = displaced(frame, motion, 3.0)
+    for j in joints:
+        gap = moved.member(j.b).hole_centre(j.b_hole) - moved.member(j.a).hole_centre(j.a_hole)
+        assert gap == pytest.approx((0, -1, 0), abs=2e-3)
 
 
 def test_a_motion_that_is_only_a_wobble_comes_to_its_end():
