@@ -232,11 +232,31 @@ def second_chance(joined: Joined, readings: list[PhotoReading], views, sticks, w
                   [(n, why) for n, why in joined.set_aside if n not in back])
 
 
-def assemble(joined: Joined, readings: list[PhotoReading], images: dict, width: float, progress=None):
-    """Members from all photos that fit; those that do not get one second chance.
+def assemble(readings: list[PhotoReading], images: dict, width: float, progress=None):
+    """Members from the largest group of photos that fit one another.
 
-    Returns as :func:`without_misfits`.
+    The photo that tells most by itself comes first; where more photos are left out than taken in, it may be the
+    stranger, so the others are tried without it.  Returns as :func:`without_misfits`.
     """
+    best = _one_group(readings, images, width, progress)
+    used = {v.name for v in best[0].views}
+    rest = [r for r in readings if r.view is not None and r.name not in used]
+    if len(rest) > len(used):
+        other = _one_group(rest, images, width, progress)
+        if len(other[0].views) > len(used):
+            told = {name for name, _ in other[0].set_aside}
+            aside = [(n, "it does not show the frame that most of the photos show") for n in sorted(used)]
+            aside += [(n, why) for n, why in best[0].set_aside if n not in told and n not in {v.name for v in other[0].views}]
+            joined = Joined(other[0].views, other[0].lattices, other[0].set_aside + aside)
+            return (joined, *other[1:])
+    return best
+
+
+def _one_group(readings, images, width, progress):
+    """Members from all photos that fit the best one; those that do not get one second chance."""
+    joined = join_photos(readings, width)
+    if not joined.views:
+        return joined, [], [], []
     joined, views, sticks, ends = without_misfits(joined, images, width, progress)
     if not sticks or not joined.set_aside:
         return joined, views, sticks, ends

@@ -10,7 +10,7 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.model import Frame
-from recon.solve.assemble import assemble, join_photos
+from recon.solve.assemble import assemble
 from recon.solve.debug import refuse_used_folder, write_stages
 from recon.solve.photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo
 from recon.solve.report import make_frame, reading_tables
@@ -66,11 +66,8 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
                 for r, (_, f, _) in zip(readings, prepared)]
     tell("putting the photos together", 0.6)
     check()
-    joined = join_photos(readings, width)
-    if not joined.views:
-        raise ReconError(_nothing_found(readings))
     images = {p.name: bgr for p, (bgr, _, _) in zip(photos, prepared)}
-    joined, views, sticks, ends = assemble(joined, readings, images, width, lambda f: (check(), tell("looking again", 0.65 + 0.3 * f)))
+    joined, views, sticks, ends = assemble(readings, images, width, lambda f: (check(), tell("looking again", 0.65 + 0.3 * f)))
     if not sticks:
         raise ReconError(_nothing_found(readings))
     tell("joints and stock", 0.97)

@@ -1,6 +1,6 @@
 """The page: from an edit to the screen at 12 and 300 members, the first picture of ten 12-MP photos, and edits lost to kill -9.
 
-    python -m recon.bench page [--edits N] [--kill N] [--work FOLDER]
+    python -m tests.webui.benchmark [--edits N] [--kill N] [--work FOLDER]
 
 Needs a checkout with its tests (the frames and the kill test are theirs), Chromium and Playwright.
 """
@@ -34,7 +34,7 @@ EDIT_TO_SCREEN = """async label => {
 
 
 def run(args) -> int:
-    parser = argparse.ArgumentParser(prog="python -m recon.bench page")
+    parser = argparse.ArgumentParser(prog="python -m tests.webui.benchmark")
     parser.add_argument("--edits", type=int, default=100, help="edits timed at each size")
     parser.add_argument("--kill", type=int, default=1000, help="edits of the kill test")
     options = parser.parse_args(args)
@@ -161,3 +161,9 @@ def first_picture(browser, folder: Path):
     finally:
         page.close()
         serving.close()
+
+
+if __name__ == "__main__":
+    import sys
+
+    sys.exit(run(sys.argv[1:]))
