@@ -23,8 +23,8 @@ from recon.frame.boxes import corners
 from recon.frame.joints import NORMAL_TOL
 from recon.frame.model import Frame, Joint
 
-# Singular values below this share of the largest count as 0.  Frames on the lattice give 1e-14; the smallest that is
-# not 0 falls with the square of the members in a chain and stays above 1e-6 to 1000 of them.
+# Singular values below this share of the largest count as 0.  In random frames and trellises of 5 to 340 members what is
+# 0 comes out below 1e-15, and the smallest that is not above 1e-3; it falls about as the number of members in a row.
 RANK_TOL = 1e-7
 STILL = 1e-7       # rates and twists below this share of the largest are rounding
 
