@@ -76,7 +76,8 @@ def _grown(rng, width: float, count: int) -> list[Member]:
         along = int(np.abs(host.direction).argmax())
         side, bolt = rng.permutation([k for k in range(3) if k != along])
         holes = length()
-        at = host.hole_centre(int(rng.choice([0, host.holes - 1, rng.integers(host.holes)]))) + np.eye(3)[bolt] * width * rng.choice((-1, 1))
+        hole = int(rng.choice([0, host.holes - 1, rng.integers(host.holes)]))
+        at = host.hole_centre(hole) + np.eye(3)[bolt] * width * rng.choice((-1, 1))
         first = at - np.eye(3)[side] * int(rng.choice([0, holes - 1, rng.integers(holes)]))
         new = Member(label(len(sticks)), as_tuple(first), as_tuple(np.eye(3)[side]), holes, width)
         if not collisions([new, *_near(new, sticks)]):

@@ -186,7 +186,8 @@ def _free_angles(bolt, side: int, taken, d: float) -> np.ndarray:
     u, v = _across(axis)
     out = np.outer(np.cos(turn), u) + np.outer(np.sin(turn), v)
     across = np.cross(axis, out)
-    level = np.asarray(bolt.start if side < 0 else bolt.end, float) + side * axis * d * np.array([[LEVEL[0] + 0.05], [LEVEL[1] - 0.05]])
+    face = np.asarray(bolt.start if side < 0 else bolt.end, float)
+    level = face + side * axis * d * np.array([[LEVEL[0] + 0.05], [LEVEL[1] - 0.05]])
     radius, wide = np.arange(1.0, HANDLE, 0.3) * d, np.array([-1, 0, 1]) * HANDLE_WIDTH / 2 * d
     points = (level[None, :, None, None] + radius[None, None, :, None, None] * out[:, None, None, None]
               + wide[None, None, None, :, None] * across[:, None, None, None])

@@ -32,7 +32,8 @@ def add_parser(subparsers) -> None:
                                    description=_DESCRIPTION, epilog=_EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("frame", metavar="FRAME", help=HELP)
     add_common(parser)
-    parser.add_argument("--may-turn", metavar="A:B", nargs="+", default=[], help="pairs of members that are meant to turn on their bolt")
+    parser.add_argument("--may-turn", metavar="A:B", nargs="+", default=[],
+                        help="pairs of members that are meant to turn on their bolt")
     add_results(parser, f"pictures of the ways to move (the first {MOST_PICTURES})")
     parser.set_defaults(run=with_json_errors(run))
 
@@ -65,7 +66,8 @@ def _data(report) -> dict:
 
     state = report.mobility
     return {
-        "findings": [{"kind": f.kind, "members": list(f.members), "laps": laps_json(f.joints), "text": f.text} for f in report.findings],
+        "findings": [{"kind": f.kind, "members": list(f.members), "laps": laps_json(f.joints), "text": f.text}
+                     for f in report.findings],
         "freedom": state.freedom, "wanted": state.wanted,
         "motions": [{"laps": laps_json(m.joints), "rates": list(m.rates), "groups": [list(g) for g in m.groups], "travel": m.travel}
                     for m in state.motions],

@@ -39,7 +39,8 @@ class Addition:
     left: int
 
 
-def additions(frame: Frame, may_turn=(), most: int = MOST, hole: float = HOLE, state: Mobility | None = None) -> tuple[Addition, ...]:
+def additions(frame: Frame, may_turn=(), most: int = MOST, hole: float = HOLE,
+              state: Mobility | None = None) -> tuple[Addition, ...]:
     """What stops the motions that are not wanted, in the order to add it, as far as something fits; () where nothing does.
 
     may_turn : as for `mobility`.   most : how many to give.   hole : diameter, pitches.   state : `mobility` of the

@@ -193,8 +193,8 @@ def _hole_on(bolt: Bolt, member) -> int | None:
 
 def report_text(report: Report) -> str:
     """The report for a person to read, without the caution."""
-    titles = (("collision", "Members in one another's room"), ("loose", "Loose members"), ("pieces", "Parts that hang together by nothing"),
-              ("no bolt", "Laps without a bolt"), ("bolts cross", "Bolts that cross"), ("bolt end", "Bolts without room"),
+    titles = (("collision", "Members in one another's room"), ("loose", "Loose members"),
+              ("pieces", "Parts that hang together by nothing"), ("no bolt", "Laps without a bolt"), ("bolts cross", "Bolts that cross"), ("bolt end", "Bolts without room"),
               ("motion", "Ways to move that are not wanted"))
     parts = []
     for kind, title in titles:

@@ -65,7 +65,8 @@ class Sayings:
     def _end_words(self, match: Match, which: int) -> str:
         """'at hole 1, the lower one'."""
         out = np.asarray(match.plan.direction, float) * (1 if which else -1)
-        words = {"up": "the upper one", "down": "the lower one"}.get(way_words(out, self.z_up), f"towards {way_words(out, self.z_up)}")
+        way = way_words(out, self.z_up)
+        words = {"up": "the upper one", "down": "the lower one"}.get(way, f"towards {way}")
         return f"at hole {match.plan.holes if which else 1}, {words},"
 
     def _off(self, match: Match) -> str:
@@ -90,9 +91,8 @@ class Sayings:
         for k in np.argsort(-np.abs(off), kind="stable"):
             if abs(off[k]) > MATCH_TOL:
                 count = self._count(abs(off[k]))
-                axis = np.eye(3)[k] * np.sign(off[k])
-                way = {"up": "too high", "down": "too low"}.get(way_words(axis, self.z_up), f"too far along {way_words(axis, self.z_up)}")
-                words.append(f"{count} {way}")
+                way = way_words(np.eye(3)[k] * np.sign(off[k]), self.z_up)
+                words.append(f"{count} " + {"up": "too high", "down": "too low"}.get(way, f"too far along {way}"))
         return words
 
     @staticmethod

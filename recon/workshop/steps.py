@@ -11,6 +11,7 @@ import networkx as nx
 import numpy as np
 from scipy.spatial import cKDTree
 
+from recon.errors import ReconError
 from recon.frame.joints import NORMAL_TOL
 from recon.frame.lattice import canonical, rotations
 from recon.frame.model import End, Frame, Joint, as_tuple
@@ -69,6 +70,7 @@ def build_steps(frame: Frame, hole: float = HOLE, z_up: bool = True) -> Steps:
     needs.  Flat groups are built by themselves first where that works.
 
     hole : diameter of the holes, pitches.   z_up : whether "up" and "down" may be said for +z and -z.
+    Raises ReconError where two members or two laps are in the same place.
     """
     if not frame.members:
         return Steps(())
@@ -85,7 +87,8 @@ def build_steps(frame: Frame, hole: float = HOLE, z_up: bool = True) -> Steps:
 def canonical_twin(frame: Frame) -> tuple[Frame, dict[str, str], np.ndarray]:
     """The canonical frame of the geometry and bolts of `frame`, its ids -> those of `frame`, and the turn that was made.
 
-    What was seen of members and bolts, and how sure it is, is left out, so that it makes no difference.
+    What was seen of members and bolts, and how sure it is, is left out, so that it makes no difference.  Raises ReconError
+    where two members or two laps are in the same place.
     """
     plain = replace(
         frame, photos=(), doubts=(), name="",
@@ -105,7 +108,7 @@ def canonical_twin(frame: Frame) -> tuple[Frame, dict[str, str], np.ndarray]:
         lap = _fitted(there_laps, laps + shift)
         if lap is not None and all(twin.joints[k].bolt == plain.joints[i].bolt for k, i in enumerate(lap)):
             return twin, {m.id: plain.members[i].id for m, i in zip(twin.members, own)}, turn
-    raise AssertionError("a frame is its canonical frame after one of the 24 turns")
+    raise ReconError("Two members or two laps of the frame are in one and the same place; leave one of them out.")
 
 
 def _places(frame: Frame) -> tuple[np.ndarray, np.ndarray]:

@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 from recon.bench.audit import disguised
 from recon.bench.random_frames import hole_of, random_frame
 from recon.bench.steps import faults
+from recon.errors import ReconError
 from recon.frame.joints import find_joints
 from recon.frame.lattice import canonical, rotations, transform
-from recon.frame.model import Frame, rename
+from recon.frame.model import Frame, flipped, rename
 from recon.workshop.bolts import find_bolts
 from recon.workshop.steps import build_steps, canonical_twin
 from tests.workshop.frames import X, Y, Z, corner, framed, gate, member
@@ -147,6 +148,12 @@ def test_members_in_one_anothers_room_come_in_from_no_side():
     steps = build_steps(frame)
     assert steps.steps == () and {"A", "B"} <= set(steps.stuck)
     assert any(why.startswith("B comes in from no side: A") for why in steps.why)
+
+
+def test_a_lap_that_is_given_twice_is_refused_in_a_sentence():
+    frame = gate()
+    with pytest.raises(ReconError, match="two laps of the frame are in one and the same place"):
+        build_steps(replace(frame, joints=(*frame.joints, flipped(frame.joints[0]))))
 
 
 # Alike frames
