@@ -3,10 +3,9 @@ from __future__ import annotations
 
 from recon.frame.joints import components, loose_members
 from recon.frame.model import Frame
+from recon.workshop.how_sure import SURE
 from recon.workshop.words import lap_words, listed, plural
 from webui.state import State
-
-SURE = 0.9      # members less sure than this are asked about, as overlays mark them
 
 
 def doubts(state: State, clashes=()) -> list[dict]:

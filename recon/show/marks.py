@@ -16,8 +16,6 @@ BLACK, ORANGE, SKY, GREEN = (0, 0, 0), (230, 159, 0), (86, 180, 233), (0, 158, 1
 YELLOW, BLUE, VERMILLION, PURPLE = (240, 228, 66), (0, 114, 178), (213, 94, 0), (204, 121, 167)
 WHITE, INK = (255, 255, 255), (25, 25, 25)
 
-SURE = 0.9  # a member less sure than this is drawn broken and with a question mark
-
 # Lengths of stroke and gap, in line widths; None is one unbroken line.
 SOLID, DASHED, DOTTED = None, (6.0, 4.0), (1.0, 3.0)
 

@@ -8,11 +8,11 @@ import networkx as nx
 import numpy as np
 
 from recon.frame.caution import CAUTION
-from recon.frame.joints import components, loose_members
 from recon.frame.length import both_text, mm_text
-from recon.frame.model import Frame, Joint, Member, bounds
+from recon.frame.model import Frame, Member, bounds
 from recon.frame.stock import Stock
-from recon.show.marks import SURE
+from recon.workshop.how_sure import SURE, loose_doubts, member_doubts, percent
+from recon.workshop.words import lap_words, listed, plural
 
 WIDTH = 88  # columns: fits half of a wide terminal, and A4 in a 10-point fixed-width face
 _HOW = {
@@ -21,7 +21,6 @@ _HOW = {
     "length": "sized by the length that you measured",
     "assumed": "assumed: nothing seen says so",
 }
-_END = {"hidden": "out of sight", "cut": "beyond the photo's border", "seen": "seen"}
 
 
 def summary_text(frame: Frame, stocks: Mapping[str, Stock], not_read: Sequence[tuple[str, str]] = ()) -> str:
@@ -35,27 +34,18 @@ def summary_text(frame: Frame, stocks: Mapping[str, Stock], not_read: Sequence[t
     return "\n\n".join([*filter(None, parts), _wrap(CAUTION, "")]) + "\n"
 
 
-def _plural(n: int, one: str, many: str | None = None) -> str:
-    return f"{n} {one if n == 1 else many or one + 's'}"
-
-
 def _wrap(text: str, indent: str = "  ", hang: str = "") -> str:
     return textwrap.fill(text, WIDTH, initial_indent=indent, subsequent_indent=indent + hang, break_on_hyphens=False)
 
 
-def _and(words) -> str:
-    words = list(words)
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
-
-
 def _title(frame: Frame) -> str:
     facts = [
-        _plural(len(frame.members), "member"),
-        _plural(sum(m.holes for m in frame.members), "hole"),
-        _plural(len(frame.joints), "lap"),
+        plural(len(frame.members), "member"),
+        plural(sum(m.holes for m in frame.members), "hole"),
+        plural(len(frame.joints), "lap"),
     ]
     if used := sum(p.used for p in frame.photos):
-        facts.append("from " + _plural(used, "photo"))
+        facts.append("from " + plural(used, "photo"))
     return (f"{frame.name}: " if frame.name else "") + ", ".join(facts)
 
 
@@ -64,7 +54,7 @@ def _size(frame: Frame, stocks: Mapping[str, Stock]) -> str:
     if use := frame.stock:
         name = stocks[use.id].name if use.id in stocks else use.id
         label = f"Stock {use.id}" + (f" ({name})" if name != use.id else "") if use.id else "Stock not in the list"
-        sure = "" if use.how == "given" else f"; {_percent(use.confidence)} sure"
+        sure = "" if use.how == "given" else f"; {percent(use.confidence)} sure"
         lines.append(_wrap(f"{label}, {_HOW.get(use.how, use.how)}{sure}.", hang="  "))
     if frame.pitch_mm:
         lines.append(_wrap(f"Pitch {both_text(frame.pitch_mm)}."))
@@ -79,11 +69,6 @@ def _size(frame: Frame, stocks: Mapping[str, Stock]) -> str:
             text = " x ".join(f"{span:.4g}" for span in spans) + " pitches"
         lines.append(_wrap(f"Over all {text} (x, y, z)."))
     return "\n".join(lines)
-
-
-def _percent(share: float) -> str:
-    """Never '100 %': nothing read from photos is certain."""
-    return f"{min(int(share * 100 + 0.5), 99)} %"
 
 
 def _members(frame: Frame, stocks: Mapping[str, Stock]) -> str:
@@ -101,16 +86,11 @@ def _members(frame: Frame, stocks: Mapping[str, Stock]) -> str:
         for holes, members in sorted(by_stock[stock].items(), reverse=True):
             length = f"{both_text(holes * pitch_mm):<26}" if pitch_mm else ""
             labels = ", ".join(m.id + ("?" if m.confidence < SURE else "") for m in members)
-            head = f"{len(members):>4} x {_plural(holes, 'hole'):<10}{length}"
+            head = f"{len(members):>4} x {plural(holes, 'hole'):<10}{length}"
             lines.append(textwrap.fill(head + labels, WIDTH, subsequent_indent=" " * len(head), break_on_hyphens=False))
     if any(m.confidence < SURE for m in frame.members):
         lines.append("  ? not sure: see below")
     return "\n".join(lines)
-
-
-def lap_words(joint: Joint) -> str:
-    """A lap as people say it: 'hole 3 of C on hole 1 of F'."""
-    return f"hole {joint.a_hole + 1} of {joint.a} on hole {joint.b_hole + 1} of {joint.b}"
 
 
 def _laps(frame: Frame) -> str:
@@ -126,7 +106,7 @@ def _laps(frame: Frame) -> str:
     lines += [f"  {text:<{reach}}  {said[j.bolt]}" for text, j in zip(words, frame.joints)]
     corners = three_way_laps(frame)
     if corners:
-        lines.append(_wrap("Three-way laps: " + "; ".join(_and(ids) for ids in corners) + ".", hang="  "))
+        lines.append(_wrap("Three-way laps: " + "; ".join(listed(ids) for ids in corners) + ".", hang="  "))
     return "\n".join(lines)
 
 
@@ -140,22 +120,7 @@ def three_way_laps(frame: Frame) -> list[tuple[str, ...]]:
 
 def _doubts(frame: Frame) -> str:
     """What is not sure of single members, what does not hang together, then what the reading itself says."""
-    notes = []
-    for m in frame.members:
-        ends = [
-            f"the end at hole {number} is {_END[end.state]}, so up to {_plural(end.extra, 'more hole')} could be there"
-            for end, number in zip(m.ends, (1, m.holes)) if end.extra
-        ]
-        if m.confidence < SURE or ends:
-            sure = f", {_percent(m.confidence)} sure" if m.confidence < SURE else ""
-            notes.append(f"{m.id} ({_plural(m.holes, 'hole')}{sure})" + (": " + "; ".join(ends) if ends else "") + ".")
-    if len(frame.members) > 1:
-        notes += [f"{id} touches no other member." for id in loose_members(frame)]
-        pieces = [piece for piece in components(frame) if len(piece) > 1]
-        if len(pieces) > 1:
-            notes.append(f"The frame is in {len(pieces)} pieces that do not touch: "
-                         + "; ".join(", ".join(piece) for piece in pieces) + ".")
-    notes += frame.doubts
+    notes = [*member_doubts(frame), *loose_doubts(frame), *frame.doubts]
     return "\n".join(["Not sure", *(_wrap("- " + note, hang="  ") for note in notes)]) if notes else ""
 
 

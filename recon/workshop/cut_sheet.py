@@ -5,14 +5,16 @@ from dataclasses import asdict
 
 from recon.frame.length import both_text, inch_text, mm_text
 from recon.workshop.cautions import CAUTION
-from recon.workshop.cut_picture import cut_picture
 from recon.workshop.cutting import CutList, CutPlan, CutStick
 from recon.workshop.sheet import csv_text, heading, money, page, paragraph, table, wrapped
+from recon.workshop.stick_picture import marks_words, sticks_sheet
+from recon.workshop.vector import sheet_svg
 from recon.workshop.words import listed, plural
 
 CSV_COLUMNS = ("stick", "stock", "stick_length_mm", "from", "member", "holes", "start_mm", "end_mm", "length_in", "cut_after_hole",
                "cut_mm")
 PICTURES = 8      # sticks to a picture on the page, so that none is torn between two sheets of paper
+PICTURE_MM = 180.0      # width of a picture: A4 less the page's margins
 
 
 def cut_csv(cuts: CutList) -> str:
@@ -68,13 +70,19 @@ def cut_html(cuts: CutList, name: str = "") -> str:
     for number, plan in _plan_starts(cuts):
         body += [heading(plan.stock), paragraph(_plan_words(plan, cuts.currency)), table(*_stick_table(plan, number), numbers=(0,))]
         for first in range(0, len(plan.sticks), PICTURES):
-            body.append(f"<figure>{cut_picture(plan.sticks[first:first + PICTURES], number + first, longest)}</figure>")
-    return page(_title(name), body + [paragraph(note) for note in cuts.notes])
+            body.append(f"<figure>{_picture(plan.sticks[first:first + PICTURES], number + first, longest)}</figure>")
+    sticks = [stick for _, stick in _numbered(cuts)]
+    notes = [marks_words(sticks)] if any(stick.cuts_mm for stick in sticks) else []
+    return page(_title(name), body + [paragraph(note) for note in (*notes, *cuts.notes)])
 
 
 def cut_svg(cuts: CutList) -> str:
     """All sticks in one picture."""
-    return cut_picture([stick for _, stick in _numbered(cuts)])
+    return _picture([stick for _, stick in _numbered(cuts)])
+
+
+def _picture(sticks, first_number: int = 1, longest_mm: float | None = None) -> str:
+    return sheet_svg(sticks_sheet(sticks, PICTURE_MM, first_number, longest_mm))
 
 
 def _title(name: str) -> str:

@@ -12,7 +12,7 @@ from recon.workshop.how_sure import unsure_members
 from recon.workshop.longer import room_words
 from recon.workshop.parts import HardwareLine, PartsList
 from recon.workshop.sheet import mass_text, money
-from recon.workshop.stick_picture import sticks_sheet
+from recon.workshop.stick_picture import marks_words, sticks_sheet
 from recon.workshop.words import listed, plural
 
 STICKS = 5      # to a picture, so that a page takes three
@@ -105,9 +105,7 @@ def cut_blocks(cuts: CutList, stocks: Mapping[str, Stock], width: float) -> list
             blocks.append(Drawing(sticks_sheet(plan.sticks[first:first + STICKS], width, number + first, longest)))
         number += len(plan.sticks)
     if any(stick.cuts_mm for stick in sticks):
-        blocks.append(Paragraph("At each cut: millimetres from the stick's left end"
-                                + (" | the number of holes to its left" if any(stick.after_hole for stick in sticks) else "")
-                                + ". Hatched: left over.", "note"))
+        blocks.append(Paragraph(marks_words(sticks), "note"))
     return blocks + [Paragraph(note, "list") for note in cuts.notes]
 
 

@@ -15,7 +15,8 @@ h1 { font-size: 15pt; margin: 0 0 2mm } h2 { font-size: 12pt; margin: 6mm 0 1mm 
 table { border-collapse: collapse; width: 100% } thead { display: table-header-group } tr { break-inside: avoid }
 th, td { text-align: left; vertical-align: top; padding: 0.6mm 2mm 0.6mm 0; border-bottom: 0.2mm solid #777 }
 th { border-bottom: 0.4mm solid black } td.number, th.number { text-align: right; white-space: nowrap }
-figure { margin: 2mm 0; break-inside: avoid } p { margin: 1.5mm 0 } p.caution { border: 0.5mm solid black; padding: 2mm }
+figure { margin: 2mm 0; break-inside: avoid } svg { max-width: 100%; height: auto }
+p { margin: 1.5mm 0 } p.caution { border: 0.5mm solid black; padding: 2mm }
 """
 
 

@@ -16,8 +16,8 @@ SAW = Pen(0.5)
 def sticks_sheet(sticks: Sequence[CutStick], width: float, first_number: int = 1, longest_mm: float | None = None) -> Sheet:
     """The sticks one under another on a sheet `width` mm wide.
 
-    Pieces carry the member's label and its number of holes; a thick line with a triangle is a cut, with the hole after
-    which it comes and its distance from the left end; what is hatched is left over.
+    Pieces carry the member's label and its number of holes; a thick line with a triangle is a cut, with its distance from
+    the left end and the hole after which it comes (`marks_words`); what is hatched is left over.
 
     first_number : of the first stick.   longest_mm : length that takes the whole width, by default that of the longest.
     """
@@ -27,6 +27,12 @@ def sticks_sheet(sticks: Sequence[CutStick], width: float, first_number: int = 1
     for k, stick in enumerate(sticks):
         items += _stick(stick, first_number + k, height - ROW * k, scale)
     return Sheet(width, height, tuple(items), "Sticks with their cuts")
+
+
+def marks_words(sticks: Sequence[CutStick]) -> str:
+    """What the numbers and the hatching in the picture mean."""
+    holes = " | the number of holes to its left" if any(stick.after_hole for stick in sticks) else ""
+    return f"At each cut: millimetres from the stick's left end{holes}. Hatched: left over."
 
 
 def _stick(stick: CutStick, number: int, top: float, scale: float) -> list[Item]:
@@ -59,15 +65,28 @@ def _label(member: str, holes: int, left: float, right: float, y: float) -> Text
 
 
 def _cuts(stick: CutStick, y: float, scale: float) -> list[Item]:
+    """A line and a triangle for each cut, with its numbers under it."""
+    places = [MARGIN + cut * scale for cut in stick.cuts_mm]
+    texts = [f"{cut:.1f}".removesuffix(".0") for cut in stick.cuts_mm]
+    if stick.after_hole:
+        # Where the cuts are too close together for both numbers, the count of holes: it is what the saw goes by.
+        full = [f"{text} | {hole}" for text, hole in zip(texts, stick.after_hole)]
+        short = [f"| {hole}" for hole in stick.after_hole]
+        texts = full if _lines(places, full)[1] else short
     items: list[Item] = []
-    ends = [-1e9, -1e9]
-    after = stick.after_hole or (None,) * len(stick.cuts_mm)
-    for cut, hole in zip(stick.cuts_mm, after):
-        x = MARGIN + cut * scale
-        text = f"{cut:.1f}".removesuffix(".0") + ("" if hole is None else f" | {hole}")
-        half = text_width(text, SMALL) / 2
-        line = 0 if x - half > ends[0] + 0.5 else 1
-        ends[line] = x + half
+    for x, text, line in zip(places, texts, _lines(places, texts)[0]):
         items += [Lines((((x, y - 0.8), (x, y + BAR + 0.8)),), SAW), Area(((x, y - 0.5), (x - 0.9, y - 2), (x + 0.9, y - 2)), 0.0, None)]
         items.append(Text((x, y - 3.1 - 2.0 * line), text, SMALL))
     return items
+
+
+def _lines(places: Sequence[float], texts: Sequence[str]) -> tuple[list[int], bool]:
+    """The line of each text, 0 or 1, so that it does not touch the one before it there; whether that came out."""
+    lines, ends, free = [], [-1e9, -1e9], True
+    for x, text in zip(places, texts):
+        half = text_width(text, SMALL) / 2
+        line = 0 if x - half > ends[0] + 0.5 else 1
+        free &= x - half > ends[line]
+        ends[line] = x + half
+        lines.append(line)
+    return lines, free

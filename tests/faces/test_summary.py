@@ -5,7 +5,8 @@ from dataclasses import replace
 from recon.frame.caution import CAUTION
 from recon.frame.model import Frame, Joint, Member, Photo
 from recon.frame.stock import load_stocks
-from recon.show.summary import lap_words, summary_text, three_way_laps
+from recon.show.summary import summary_text, three_way_laps
+from recon.workshop.words import lap_words
 from tests.faces.scenes import stand
 from tests.growing import grow_frame
 

@@ -2,6 +2,7 @@
 import csv
 import io
 import json
+import re
 import xml.etree.ElementTree as ElementTree
 from collections import Counter
 from dataclasses import replace
@@ -12,11 +13,11 @@ from hypothesis import given, settings, strategies as st
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
 from recon.workshop.cautions import CAUTION
-from recon.workshop.cut_picture import cut_picture
-from recon.workshop.cut_sheet import cut_csv, cut_dict, cut_html, cut_svg, cut_text
+from recon.workshop.cut_sheet import PICTURE_MM, cut_csv, cut_dict, cut_html, cut_svg, cut_text
 from recon.workshop.cutting import cut_list, usable_holes
 from recon.workshop.prices import PriceList
 from recon.workshop.rack import OwnedStick, Rack, use_rack
+from recon.workshop.stick_picture import MARGIN
 from tests.growing import grow_frame
 from tests.workshop.frames import X, framed, gate, member
 
@@ -152,25 +153,34 @@ def test_too_few_owned_sticks_and_no_length_to_buy_is_told():
 # Papers
 
 def test_the_picture_shows_every_piece_cut_and_hole_to_scale():
-    sticks = sticks_of(cut_list(gate(), STOCKS))
-    root = ElementTree.fromstring(cut_picture(sticks))
+    cuts = cut_list(gate(), STOCKS)
+    sticks = sticks_of(cuts)
+    root = ElementTree.fromstring(cut_svg(cuts))
     space = "{http://www.w3.org/2000/svg}"
     texts = [t.text for t in root.iter(space + "text")]
     for piece in sticks[0].pieces:
         assert any(t.startswith(f"{piece.member}:") and str(piece.holes) in t for t in texts)
     holes = sorted(float(c.get("cx")) for c in root.iter(space + "circle"))
     assert len(holes) == len(sticks[0].holes_mm) == 64
-    # the first and the last hole are 63 pitches apart, in a picture whose 976 units are the stick
-    assert holes[-1] - holes[0] == pytest.approx(63 * P * 976 / 2438, abs=0.05)
-    for cut in sticks[0].cuts_mm:
-        assert f"{cut:.1f}".removesuffix(".0") in texts
+    # the first and the last hole are 63 pitches apart
+    assert holes[-1] - holes[0] == pytest.approx(63 * P * (PICTURE_MM - 2 * MARGIN) / 2438, abs=0.02)
+    for cut, hole in zip(sticks[0].cuts_mm, sticks[0].after_hole):
+        assert f"{cut:.1f}".removesuffix(".0") + f" | {hole}" in texts
 
 
-def test_the_picture_is_black_and_white():
+def test_a_picture_of_sticks_not_drilled_tells_cuts_in_mm_alone():
+    cuts = cut_list(gate(), STOCKS, drilled=False)
+    assert sum(len(stick.cuts_mm) for stick in sticks_of(cuts)) > 2
+    texts = [t.text for t in ElementTree.fromstring(cut_svg(cuts)).iter("{http://www.w3.org/2000/svg}text")]
+    assert all(f"{cut:.1f}".removesuffix(".0") in texts for stick in sticks_of(cuts) for cut in stick.cuts_mm)
+    assert not any("|" in text for text in texts)
+
+
+def test_the_picture_has_no_colour():
     svg = cut_svg(cut_list(gate(), STOCKS))
     root = ElementTree.fromstring(svg)
-    colours = {e.get(key) for e in root.iter() for key in ("fill", "stroke") if e.get(key)}
-    assert colours <= {"black", "white", "none", "url(#left-over)"}
+    colours = {e.get(key) for e in root.iter() for key in ("fill", "stroke") if e.get(key)} - {"black", "white", "none"}
+    assert colours and all(re.fullmatch(r"#(..)\1\1", colour) for colour in colours)
 
 
 def test_the_csv_reads_back_as_the_plan():

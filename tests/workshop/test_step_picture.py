@@ -6,7 +6,7 @@ import pytest
 
 from recon.frame.model import Frame, Member, label
 from recon.frame.stock import load_stocks
-from recon.workshop.cutting import cut_list
+from recon.workshop.cutting import CutStick, cut_list
 from recon.workshop.step_picture import NEW, OLD, SIZE, Stage, step_sheet
 from recon.workshop.steps import build_steps
 from recon.workshop.stick_picture import MARGIN, sticks_sheet
@@ -120,6 +120,15 @@ def test_a_stick_picture_is_to_scale_with_every_piece_and_cut():
     assert [int(t.split(" | ")[1]) for t in told] == [k for s in plan.sticks for k in s.after_hole]
     low, high = extent(sheet.items)[:2], extent(sheet.items)[2:]
     assert min(low) >= 0 and high[0] <= sheet.width and high[1] <= sheet.height
+
+
+def test_numbers_of_cuts_close_together_do_not_touch():
+    after = tuple(range(2, 64, 2))
+    stick = CutStick("softwood-38", 2438.0, False, (), (), tuple(38.1 * k for k in after), after, 0.0, 0)
+    boxes = [i.box for i in sticks_sheet([stick], 180.0).items if isinstance(i, Text) and "|" in i.text]
+    assert len(boxes) == len(after)
+    for k, a in enumerate(boxes):
+        assert not any(a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3] for b in boxes[:k])
 
 
 def test_a_label_gets_smaller_before_it_leaves_a_short_piece():
