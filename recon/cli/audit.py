@@ -2,8 +2,10 @@
 
 import argparse
 
+from recon.cli.talk import Progress, say
 from recon.cli.questions import add_common, print_answer
 from recon.cli.workshop import with_json_errors
+from recon.errors import ReconError
 
 _DESCRIPTION = """\
 Compare a built frame with its plan and say what differs, in words to act on. Both are frame files from anywhere: they may
@@ -12,6 +14,9 @@ stand any way round and have any labels. What was out of sight in the photos (en
 _EPILOG = """\
 examples:
   recon audit built/frame.json plan.json
+  recon audit plan.json --photos left.jpg front.jpg right.jpg
+
+With --photos the frame is read from photos, and each planned member is looked for where it should be.
 
 exit codes: 0 built as planned, and all of it was seen; 1 it differs; 4 cannot say (nothing differs for certain, but not all
 was seen); 2 no answer (a sentence says why); 3 a fault in recon itself; 130 stopped with Ctrl-C
@@ -22,8 +27,10 @@ CODES = {"same": 0, "different": 1, "cannot say": 4}
 def add_parser(subparsers) -> None:
     parser = subparsers.add_parser("audit", help="compare a built frame with its plan", description=_DESCRIPTION, epilog=_EPILOG,
                                    formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("built", metavar="BUILT", help="the frame file of what was built, as 'recon read' writes it")
+    parser.add_argument("built", metavar="BUILT", nargs="?",
+                        help="the frame file of what was built, as 'recon read' writes it; left out with --photos")
     parser.add_argument("plan", metavar="PLAN", help="the frame file of the plan")
+    parser.add_argument("--photos", metavar="PHOTO", nargs="+", help="photos of what was built, or folders of them")
     add_common(parser)
     parser.set_defaults(run=with_json_errors(run))
 
@@ -36,6 +43,28 @@ def run(args) -> int:
     from recon.workshop.audit import audit, audit_text
 
     stocks = load_stocks(args.stocks)
-    result = audit(load_frame(args.built, stocks), load_frame(args.plan, stocks), not args.not_upright)
+    plan = load_frame(args.plan, stocks)
+    if (args.built is None) == (args.photos is None):
+        raise ReconError("Give either the frame file of what was built, or its photos with --photos: "
+                         "recon audit BUILT PLAN, or recon audit PLAN --photos PHOTO ...")
+    built = load_frame(args.built, stocks) if args.built else _read(args.photos, plan, stocks)
+    result = audit(built, plan, not args.not_upright)
     print_answer(args, asdict(result), audit_text(result))
     return CODES[result.verdict]
+
+
+def _read(paths, plan, stocks):
+    """What was built, read from photos with the plan as a prior; what could not be used is said on stderr."""
+    from recon import solve
+    from recon.image.photos import drop_duplicates, find_photos, load_photos
+
+    loaded, broken = load_photos(find_photos(paths), progress=Progress(0.0, 0.1))
+    photos, copies = drop_duplicates(loaded)
+    for name, reason in broken + [(p.name, reason) for p, reason in copies]:
+        say(f"{name}: not used: {reason}")
+    if not photos:
+        raise ReconError("None of the files could be read as a photo, so there is nothing to compare with the plan.")
+    reading = solve.read(photos, stocks=stocks, plan=plan, progress=Progress(0.1, 1.0))
+    for name, reason in reading.set_aside:
+        say(f"{name}: set aside: {reason}")
+    return reading.frame

@@ -150,7 +150,8 @@ def _rim_ellipses(lab, x, y, a, b, angle) -> np.ndarray:
     frac = np.clip((lo - 0.5) / np.maximum(lo - hi, 1e-3), 0, 1)
     rim = (first - 1 + frac) * (rho[1] - rho[0])
     # A ray that runs on (into a shadow or over an edge) is no rim: far off the median ray.
-    middle = np.nanmedian(np.where(crossed, rim, np.nan), axis=1, keepdims=True) if len(x) else rim
+    ordered = np.sort(np.where(crossed, rim, np.inf), axis=1)
+    middle = ordered[np.arange(len(x)), np.maximum(crossed.sum(1) - 1, 0) // 2][:, None]
     crossed &= (rim < 1.7 * middle) & (rim > 0.3 * middle) & (rim > 0.15)
     th = np.arange(RAYS) * 2 * np.pi / RAYS
     c, s = np.cos(angle)[:, None], np.sin(angle)[:, None]

@@ -13,6 +13,7 @@ from recon.frame.model import Frame
 from recon.solve.assemble import assemble
 from recon.solve.debug import refuse_used_folder, write_stages
 from recon.solve.photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo
+from recon.solve.plan import with_plan
 from recon.solve.report import make_frame, reading_tables
 
 WORKING_PIXELS = 12.5e6        # larger photos are halved in area or more first: holes stay far over 4 px
@@ -33,7 +34,8 @@ class Reading:
     set_aside: list = field(default_factory=list)
 
 
-def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir=None, cancelled=None) -> Reading:
+def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir=None, cancelled=None,
+         plan=None) -> Reading:
     """Read a frame from its photos.
 
     Parameters
@@ -43,6 +45,7 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
     length : recon.frame.length.KnownLength, one measured length, or None.
     progress : called with (stage, fraction 0..1).   debug_dir : folder for a picture per stage.
     cancelled : called now and then; True stops the reading.
+    plan : recon.frame.model.Frame that was to be built: its members are looked for where they should be.
 
     Raises
     ------
@@ -70,6 +73,8 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
     joined, views, sticks, ends = assemble(readings, images, width, lambda f: (check(), tell("looking again", 0.65 + 0.3 * f)))
     if not sticks:
         raise ReconError(_nothing_found(readings))
+    if plan is not None:
+        sticks, ends = with_plan(views, images, sticks, ends, plan, width)
     tell("joints and stock", 0.97)
     scales = {p.name: s for p, (_, _, s) in zip(photos, prepared)}
     frame, views, sticks = make_frame(photos, views, images, sticks, ends, width, joined.set_aside, scales, stocks, stock_id, length)
