@@ -14,7 +14,7 @@ from recon.solve.assemble import assemble
 from recon.solve.debug import refuse_used_folder, write_stages
 from recon.solve.photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo
 from recon.solve.plan import with_plan
-from recon.solve.report import make_frame, reading_tables
+from recon.solve.report import first_tables, make_frame, reading_tables
 
 WORKING_PIXELS = 12.5e6        # larger photos are halved in area or more first: holes stay far over 4 px
 
@@ -35,7 +35,7 @@ class Reading:
 
 
 def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir=None, cancelled=None,
-         plan=None) -> Reading:
+         plan=None, found=None) -> Reading:
     """Read a frame from its photos.
 
     Parameters
@@ -45,6 +45,7 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
     length : recon.frame.length.KnownLength, one measured length, or None.
     progress : called with (stage, fraction 0..1).   debug_dir : folder for a picture per stage.
     cancelled : called now and then; True stops the reading.
+    found : called with (photo, openings (N, 6), rows) as soon as a photo is read by itself; columns as in Reading.
     plan : recon.frame.model.Frame that was to be built: its members are looked for where they should be.
 
     Raises
@@ -62,7 +63,7 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
         refuse_used_folder(debug_dir)
     prepared = [_working_copy(p) for p in photos]
     known_width = stocks[stock_id].width if stock_id else None
-    readings = _read_each(photos, prepared, known_width, tell, check)
+    readings = _read_each(photos, prepared, known_width, tell, check, found)
     width = known_width or common_width(readings, stocks)
     readings = [r if known_width or r.view is None or r.lattice_width == width else
                 read_photo(r.name, r.openings, r.size, f, width)
@@ -98,15 +99,17 @@ def _working_copy(photo):
     return bgr, f, scale
 
 
-def _read_each(photos, prepared, width, tell, check) -> list[PhotoReading]:
+def _read_each(photos, prepared, width, tell, check, found) -> list[PhotoReading]:
     done = [0]
 
     def one(job):
-        photo, (bgr, f, _) = job
+        photo, (bgr, f, scale) = job
         check()
         r = read_photo(photo.name, read_openings(bgr), (bgr.shape[1], bgr.shape[0]), f, width)
         done[0] += 1
         tell(f"reading {photo.name}", 0.6 * done[0] / len(photos))
+        if found:
+            found(photo.name, *first_tables(r, scale))
         return r
 
     # Two at a time: the filters leave the interpreter's lock, and memory stays bounded.

@@ -94,6 +94,17 @@ def _photo_records(photos, views, set_aside, scales):
     return tuple(out)
 
 
+def first_tables(reading, scale):
+    """Openings (N, 6) and rows of a photo read by itself, in its own pixels, before any member is known."""
+    if reading.lattice is None:
+        return np.zeros((0, 6)), []
+    rows = reading.lattice.placed.rows
+    o = reading.openings[np.unique(np.concatenate([r.index for r in rows]))]
+    full = lambda x, y: (np.c_[x, y] + 0.5) / scale - 0.5
+    table = np.c_[full(o["x"], o["y"]), o["major"] / 2 / scale, o["minor"] / 2 / scale, o["angle"], np.zeros(len(o))]
+    return table, [full(reading.openings["x"][r.index], reading.openings["y"][r.index]) for r in rows]
+
+
 def reading_tables(readings, views, frame, sticks, width, scales):
     """Openings, rows and cameras per photo in the photo's own pixels, for overlays and the page."""
     openings, rows, cameras = {}, {}, {}
