@@ -13,7 +13,7 @@ from recon.solve.bolts import bolt_states
 from recon.solve.braces import explained, find_braces, off_lattice_members
 from recon.solve.evidence import hidden_by_boxes, look, member_openings
 from recon.solve.stick import boxes
-from recon.solve.scale import choose_stock
+from recon.solve.scale import choose_stock, member_stocks
 from recon.solve.viewpoints import where_to_photograph
 
 END_SURE = 0.9             # probability of its hole count from which an end counts as seen
@@ -41,7 +41,12 @@ def make_frame(photos, views, images, sticks, ends, width, set_aside, scales, st
     states = bolt_states(views, pictures, joints, by_id, blockers, width)
     joints = tuple(replace(j, bolt=b) for j, b in zip(joints, states))
     use, pitch_mm, stock_doubts = choose_stock(views, sticks, width, stocks, stock_id, length, by_id, scales)
-    members = tuple(replace(m, stock=use.id or None) for m in members)
+    of_sticks = member_stocks(views, sticks, width, stocks, use, pitch_mm) if use.how != "given" else []
+    of_sticks += [use.id or None] * (len(members) - len(of_sticks))
+    members = tuple(replace(m, stock=s) for m, s in zip(members, of_sticks))
+    others = [m.id for m in members if m.stock != (use.id or None)]
+    if others:
+        stock_doubts.append(f"By the size of their holes {', '.join(others)} may be of another stock than the rest.")
     doubts = list(stock_doubts) + where_to_photograph(views, members, width)
     records = _photo_records(photos, views, set_aside, scales)
     return Frame(members, joints, pitch_mm, use, records, tuple(doubts)), views, sticks

@@ -35,6 +35,37 @@ def measured_hole(views, sticks, width: float) -> tuple[float, int]:
     return float(np.percentile(sizes, 75)) / APPARENT, len(sizes)
 
 
+MEMBER_SPREAD = 0.10       # of one member's apparent hole round the frame's: light falls differently into each
+SAME_STOCK = 0.97          # chance that a member is of the frame's stock before its holes are looked at; this
+                           # project's choice: frames are mostly built of one stock
+
+
+def member_stocks(views, sticks, width: float, stocks, use: StockUse, pitch_mm: float) -> list[str | None]:
+    """Stock of each stick: the frame's, unless its holes speak clearly for another of the same pitch and width.
+
+    Holes are compared as ratios to the frame's own, so that what light does to all of them cancels.
+    """
+    if use.id not in stocks:
+        return [use.id or None] * len(sticks)
+    own = stocks[use.id]
+    rivals = [s for s in stocks.values() if s.id != own.id and abs(s.pitch_mm - pitch_mm) < 0.05
+              and abs(s.width - own.width) < 0.02 and abs(s.hole_mm - own.hole_mm) > 0.05 * own.hole_mm]
+    whole, _ = measured_hole(views, sticks, width)
+    out: list[str | None] = []
+    for s in sticks:
+        hole, count = measured_hole(views, [s], width)
+        best = own.id
+        if count >= 8 and rivals:
+            spread = MEMBER_SPREAD
+            log = {own.id: np.log(SAME_STOCK) - 0.5 * (np.log(hole / whole) / spread) ** 2}
+            for r in rivals:
+                expected = np.log(r.hole_mm / own.hole_mm)
+                log[r.id] = np.log((1 - SAME_STOCK) / len(rivals)) - 0.5 * ((np.log(hole / whole) - expected) / spread) ** 2
+            best = max(log, key=log.get)
+        out.append(best)
+    return out
+
+
 def choose_stock(views, sticks, width, stocks, stock_id, length, members, scales):
     """The stock in use, the pitch in mm, and what is to be said about it.
 
