@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from recon.solve.ends import find_ends, settle_lengths
-from recon.solve.evidence import View, hidden_by_boxes, look, member_openings, with_camera
-from recon.solve.members import believable, candidate_lines, select_members, touching_lines
+from recon.solve.evidence import View, with_camera
+from recon.solve.members import believable, candidate_lines, look_at, select_members, touching_lines
 from recon.solve.stick import Stick, boxes, grown, line_key, runs_into, touching
 from recon.solve.onephoto import resect
 from recon.solve.photo import PhotoReading
@@ -131,9 +131,7 @@ def correspondences(view: View, sticks, width: float):
     world, image, sigma = [np.zeros((0, 3))], [np.zeros((0, 2))], [np.zeros(0)]
     blockers = boxes(sticks, width)
     for s in sticks:
-        X, n = member_openings(s.axis, s.first, s.holes, width)
-        X, n = X.reshape(-1, 3), np.repeat(n, s.holes, 0)
-        seen = look(view, X, n, hidden_by_boxes(view.camera.centre, X + 0.02 * n, *blockers))
+        X, seen = look_at(view, s, width, blockers)
         ok = (seen.hit >= 0) & (seen.llr > 1)
         o = view.openings[seen.hit[ok]]
         world.append(X[ok])
@@ -175,9 +173,7 @@ def shared_rows(views, lattices, sticks, width: float) -> np.ndarray:
     for i, v in enumerate(views):
         mine = []
         for j, s in enumerate(sticks):
-            X, n = member_openings(s.axis, s.first, s.holes, width)
-            X, n = X.reshape(-1, 3), np.repeat(n, s.holes, 0)
-            seen = look(v, X, n, hidden_by_boxes(v.camera.centre, X + 0.02 * n, *blockers))
+            _, seen = look_at(v, s, width, blockers)
             votes[i, j] = seen.llr.sum()
             plain[i, j] = seen.visible.sum()
             mine.append(seen.hit[(seen.hit >= 0) & (seen.llr > 0)])

@@ -15,9 +15,9 @@ import numpy as np
 from recon.frame.joints import collisions
 from recon.frame.model import Member, as_tuple, label, section_axes
 from recon.image.camera import project_jacobian
-from recon.solve.evidence import hidden_by_boxes, look, member_openings
+from recon.solve.evidence import look
 from recon.solve.loose import loose_lines
-from recon.solve.members import best_stretch
+from recon.solve.members import best_stretch, look_at
 from recon.solve.stick import boxes
 from recon.solve.pins import PLAY, Pinned, pin_spots, pinned_lines
 from recon.solve.skew import Found, Line, Solids, evidence_along, line_ends, openings_along, overlap_boxes
@@ -99,9 +99,7 @@ def unexplained(view, sticks, width: float) -> np.ndarray:
     free = np.ones(len(view.openings), bool)
     blockers = boxes(sticks, width)
     for s in sticks:
-        X, n = member_openings(s.axis, s.first, s.holes, width)
-        X, n = X.reshape(-1, 3), np.repeat(n, s.holes, 0)
-        seen = look(view, X, n, hidden_by_boxes(view.camera.centre, X + 0.02 * n, *blockers))
+        _, seen = look_at(view, s, width, blockers)
         free[seen.hit[(seen.hit >= 0) & (seen.llr > 0)]] = False
     return free
 

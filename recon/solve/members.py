@@ -104,6 +104,16 @@ def line_evidence_of(views, axis, first, count, width, blockers, bolted):
     return np.array(llr), np.array(visible)
 
 
+def look_at(view: View, stick: Stick, width: float, blockers):
+    """What one photo shows of all openings of a stick: their centres (4 holes, 3) and the Sighting.
+
+    blockers : boxes (lo, hi) of everything that may hide them, the stick's own included.
+    """
+    X, n = member_openings(stick.axis, stick.first, stick.holes, width)
+    X, n = X.reshape(-1, 3), np.repeat(n, stick.holes, 0)
+    return X, look(view, X, n, hidden_by_boxes(view.camera.centre, X + 0.02 * n, *blockers))
+
+
 def lap_faces(axis, first, count, others, width) -> np.ndarray:
     """(4, count) bool: where a lap with another member may put a bolt's head or nut on a face.
 

@@ -11,7 +11,8 @@ from recon.frame.model import End, Frame, Member, Photo, as_tuple, label
 from recon.image.camera import Camera
 from recon.solve.bolts import bolt_states
 from recon.solve.braces import explained, find_braces, off_lattice_members
-from recon.solve.evidence import hidden_by_boxes, look, member_openings
+from recon.solve.evidence import hidden_by_boxes, look
+from recon.solve.members import look_at
 from recon.solve.stick import boxes
 from recon.solve.scale import choose_stock, member_stocks
 from recon.solve.viewpoints import where_to_photograph
@@ -137,9 +138,7 @@ def reading_tables(readings, views, frame, sticks, width, scales):
 def _explained(view, sticks, width, blockers):
     hits = []
     for st in sticks:
-        X, n = member_openings(st.axis, st.first, st.holes, width)
-        X, n = X.reshape(-1, 3), np.repeat(n, st.holes, 0)
-        seen = look(view, X, n, hidden_by_boxes(view.camera.centre, X + 0.02 * n, *blockers))
+        _, seen = look_at(view, st, width, blockers)
         hits.append(seen.hit[(seen.hit >= 0) & (seen.llr > 0)])
     return np.unique(np.concatenate(hits)) if hits else np.zeros(0, int)
 

@@ -8,7 +8,7 @@ from recon.errors import ReconError
 from recon.frame.boxes import face_normals, openings
 from recon.frame.model import StockUse
 from recon.frame.stock import recognise
-from recon.solve.evidence import hidden_by_boxes, look, member_openings
+from recon.solve.members import look_at
 from recon.solve.stick import boxes
 
 # The dark spot of a hole is smaller than its rim: blur, and light falling in.  Apparent over true
@@ -23,9 +23,7 @@ def measured_hole(views, sticks, width: float) -> tuple[float, int]:
     blockers = boxes(sticks, width)
     for v in views:
         for s in sticks:
-            X, n = member_openings(s.axis, s.first, s.holes, width)
-            X, n = X.reshape(-1, 3), np.repeat(n, s.holes, 0)
-            seen = look(v, X, n, hidden_by_boxes(v.camera.centre, X + 0.02 * n, *blockers))
+            X, seen = look_at(v, s, width, blockers)
             ok = (seen.hit >= 0) & (seen.llr > 1)
             depth = (X[ok] @ v.camera.R.T + v.camera.t)[:, 2]
             sizes.append(v.openings["major"][seen.hit[ok]] * depth / v.camera.f)
