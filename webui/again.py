@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from recon.frame.lattice import align, transform
+from recon.frame.length import SIZE_DOUBTS
 from recon.frame.model import Frame, Member, as_tuple, reversed_member
 from recon.workshop.words import plural
 from webui.edits import SAID, free_label
@@ -68,7 +69,8 @@ def kept(state: State, solved: Frame) -> State:
     result |= {id: m for id, m in by_id.items() if not any(_overlap(v, m) > 0.5 * m.holes for v in vouched)}
     frame = replace(solved, members=tuple(result.values()), name=old.name or solved.name)
     if said.get("scale"):
-        frame = replace(frame, pitch_mm=old.pitch_mm, stock=old.stock or frame.stock)
+        doubts = [d for d in solved.doubts if not d.startswith(SIZE_DOUBTS)] + [d for d in old.doubts if d.startswith(SIZE_DOUBTS)]
+        frame = replace(frame, pitch_mm=old.pitch_mm, stock=old.stock or frame.stock, doubts=tuple(doubts))
     if said.get("stock"):
         frame = replace(frame, stock=old.stock, pitch_mm=old.pitch_mm)
     frame = replace(frame, photos=_photos(old, solved, said), joints=_bolts(old, solved, names, result))

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from recon.frame.joints import components, loose_members
+from recon.frame.length import MEASURED, SIZE_DOUBTS
 from recon.frame.model import Frame
 from recon.workshop.how_sure import SURE
 from recon.workshop.words import lap_words, listed, plural
@@ -23,7 +24,8 @@ def doubts(state: State, clashes=()) -> list[dict]:
     items += [_item("bolt", [j.a, j.b], f"Is there a bolt in {lap_words(j)}? It was out of sight.", 0.95,
                     lap=[j.a, j.a_hole, j.b, j.b_hole])
               for j in frame.joints if j.bolt == "assumed" and not _told(j, said)]
-    items += [_item("note", [], text, 0.99) for text in frame.doubts]
+    items += [_item("size" if text.startswith(SIZE_DOUBTS) else "note", [], text, 0.04 if text.startswith(MEASURED) else 0.99)
+              for text in frame.doubts]
     return sorted(items, key=lambda i: i["sure"])
 
 

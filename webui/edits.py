@@ -12,12 +12,12 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.joints import collisions, mark_three_way
-from recon.frame.length import mm_text, parse_known_length
 from recon.frame.lattice import on_lattice, rotations, transform
 from recon.frame.model import End, Frame, Member, StockUse, as_tuple, label
 from recon.workshop.words import listed, plural
 from webui import asked
 from webui.laps import BOLTS, lap_between, near, relapped, renumbered
+from webui.measure import scale, sized
 from webui.state import LAST_HOLE, State, joint_key, member_from_json, member_to_json, ordered
 
 SAID = End("seen", 0)      # an end that the user vouches for
@@ -27,7 +27,8 @@ LINE_TOL = 0.05            # pitches that two members may be off one line to be 
 def edit(state: State, ask: dict, stocks=None) -> tuple[State, str]:
     """The next state and words for the change.  Raises ReconError where it cannot be done."""
     name = asked.word(ask, "op", OPERATIONS)
-    return OPERATIONS[name](state, ask) if name not in _WITH_STOCKS else OPERATIONS[name](state, ask, stocks or {})
+    state, words = OPERATIONS[name](state, ask) if name not in _WITH_STOCKS else OPERATIONS[name](state, ask, stocks or {})
+    return (state if stocks is None else sized(state, stocks)), words
 
 
 # Helpers
@@ -279,24 +280,6 @@ def _stock(state, ask, stocks):
             f"{'All members' if ask.get('members') is None else listed(sorted(ids))}: {stock.name}")
 
 
-def _scale(state, ask):
-    """The pitch from one measured length: {text: 'A = 610 mm' or '16 holes = 24 1/8 in'}."""
-    known = parse_known_length(asked.text(ask, "text", 200))
-    if known.member:
-        holes = asked.member_of(state.frame, known.member).holes
-    elif known.holes:
-        holes = known.holes
-    else:
-        raise ReconError("Name a member or a number of holes: 'A = 610 mm' or '16 holes = 24 1/8 in'.")
-    pitch = known.mm / holes
-    if not 1 <= pitch <= 1000:
-        raise ReconError(f"That makes the pitch {mm_text(pitch)}; it must be 1 to 1000 mm. Check the length and its unit.")
-    use = state.frame.stock
-    frame = replace(state.frame, pitch_mm=round(pitch, 4), stock=use and replace(use, how="length"))
-    return (State(frame, {**state.said, "scale": True}),
-            f"Pitch {mm_text(pitch)}, from {asked.text(ask, 'text', 200)}")
-
-
 def _photo(state, ask):
     """Sets a photo aside or takes it back: {file, used}."""
     file, used = asked.text(ask, "file", 300), asked.flag(ask, "used")
@@ -371,5 +354,5 @@ def clashes(frame: Frame, changed: set[str]) -> list[tuple[str, str, float]]:
 
 _WITH_STOCKS = {"stock"}
 OPERATIONS = {"end": _end, "confirm": _confirm, "add": _add, "delete": _delete, "split": _split, "merge": _merge,
-              "shift": _shift, "lap": _lap, "may_turn": _may_turn, "stock": _stock, "scale": _scale, "photo": _photo,
+              "shift": _shift, "lap": _lap, "may_turn": _may_turn, "stock": _stock, "scale": scale, "photo": _photo,
               "turn": _turn, "name": _name, "mark": _mark}

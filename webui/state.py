@@ -23,7 +23,8 @@ class State:
     `gone`: members that the user took away (as in the frame file); `laps`: [a, a_hole, b, b_hole, word] with word
     "joined", "apart" or a bolt's state; `marks`: photo -> {"missed": [[x, y], ...], "false": [...]}, px;
     `may_turn`: laps meant to turn; `aside`: photos set aside; `conflicts`: sentences where the photos say otherwise;
-    `scale`: true where the user gave the pitch; `stock`: true where the user gave the stock.
+    `scale`: {"mm", "pitches", "member" or null}, the length that the user measured (true in older builds); `stock`: true where
+    the user gave the stock.
     """
 
     frame: Frame = Frame(())

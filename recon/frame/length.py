@@ -14,6 +14,9 @@ _MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": MM_PER_IN, "inch": MM_PER_I
            "ft": 12 * MM_PER_IN, "foot": 12 * MM_PER_IN, "feet": 12 * MM_PER_IN, "'": 12 * MM_PER_IN}
 LONGEST_MM = 100_000.0  # longer than any member: a slip of the unit
 SIXTEENTHS = 16  # what a tape measure is marked in
+# How sentences begin that say the size in mm is not sure, so that one measured length can take them back.
+NOT_SURE, NO_RATIOS, MEASURED = SIZE_DOUBTS = (
+    "The size in millimetres is not sure", "No entry of the stock list has these ratios", "The measured length")
 
 _NUMBER = r"(?:\d+(?:[.,]\d+)?(?:[ -]\d+/\d+)?|\d+/\d+)"
 _UNIT = "|".join(sorted(map(re.escape, _MM_PER), key=len, reverse=True))

@@ -6,6 +6,7 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.boxes import face_normals, openings
+from recon.frame.length import MEASURED, NO_RATIOS, NOT_SURE
 from recon.frame.model import StockUse
 from recon.frame.stock import recognise
 from recon.solve.members import look_at
@@ -87,7 +88,7 @@ def choose_stock(views, sticks, width, stocks, stock_id, length, members, scales
             doubts.append(_scale_doubt(ranked))
     else:
         use, pitch = StockUse("", "assumed", 0.0), 38.1
-        doubts.append("No entry of the stock list has these ratios of hole and width to pitch; 38.1 mm is assumed. "
+        doubts.append(f"{NO_RATIOS} of hole and width to pitch; 38.1 mm is assumed. "
                       "Give one measured length (--length) or add your stock to a list (--stocks).")
     if length is not None:
         pitch = length.mm / _length_in_pitches(length, members, views, scales)
@@ -97,7 +98,7 @@ def choose_stock(views, sticks, width, stocks, stock_id, length, members, scales
             if fits:
                 pitch = fits[0][0].pitch_mm
         elif abs(stocks[stock_id].pitch_mm / pitch - 1) > 0.03:
-            doubts.append(f"The measured length gives a pitch of {pitch:.2f} mm, the stock {stock_id} has "
+            doubts.append(f"{MEASURED} gives a pitch of {pitch:.2f} mm, the stock {stock_id} has "
                           f"{stocks[stock_id].pitch_mm:g} mm: one of the two is wrong.")
             pitch = stocks[stock_id].pitch_mm
     return use, float(round(pitch, 4)), doubts
@@ -110,7 +111,7 @@ def _scale_doubt(ranked) -> str:
         pitches[round(stock.pitch_mm, 2)] = pitches.get(round(stock.pitch_mm, 2), 0.0) + p
     order = sorted(pitches.items(), key=lambda q: -q[1])[:3]
     words = " or ".join(f"{mm:g} mm ({100 * p:.0f} %)" for mm, p in order if p > 0.03)
-    return (f"The size in millimetres is not sure: a pitch of {words} would look the same. "
+    return (f"{NOT_SURE}: a pitch of {words} would look the same. "
             "Hole counts do not depend on it. One measured length (--length) settles it.")
 
 

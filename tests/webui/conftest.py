@@ -1,14 +1,12 @@
 """A page that runs, for tests: opened on a folder, asked like a browser asks."""
 import threading
 from dataclasses import dataclass
-from pathlib import Path
 
 import pytest
 
 from webui.serve import open_page
 
-ROOT = Path(__file__).resolve().parents[2]
-SAMPLE = ROOT / "sample_images" / "oddment"
+from tests.webui.browsing import ARGUMENTS, CHROMIUM, ROOT, SAMPLE  # noqa: F401 (the last two for other tests)
 
 
 @dataclass
@@ -69,3 +67,37 @@ def serve():
     yield start
     for page, _ in list(pages):
         stop(page)
+
+
+@pytest.fixture(scope="module")
+def browser():
+    if CHROMIUM is None:
+        pytest.skip("no chromium on this machine (Debian: apt-get install chromium)")
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (pip install playwright)")
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def opened(browser):
+    """Opens an address in a context of its own; in the end nothing may have failed, and nobody else been asked."""
+    contexts, faults = [], []
+
+    def start(address, size=(1280, 800), scheme="light", **options):
+        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce", **options)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(15000)
+        page.on("pageerror", lambda error: faults.append(f"script: {error}"))
+        page.on("console", lambda m: faults.append(m.text) if m.type == "error" and "409" not in m.text and "422" not in m.text else None)
+        page.on("request", lambda r: faults.append(f"asked {r.url}") if not r.url.startswith((address.rstrip("/"), "data:", "blob:")) else None)
+        page.goto(address)
+        page.wait_for_selector("body[data-ready]")
+        return page
+
+    yield start
+    for context in contexts:
+        context.close()
+    assert faults == []

@@ -1,131 +1,20 @@
 """The page in a real browser: the whole way from photos to papers, by mouse and by keys, in both themes, small and large."""
 import json
-import os
 import shutil
 import signal
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from recon.frame.files import frame_to_text, load_frame, save_frame
-from recon.frame.lattice import canonical
+from recon.frame.files import frame_to_text, load_frame
 from recon.frame.model import Photo
 from tests.webui import known_reader
-from tests.webui.conftest import ROOT, SAMPLE
+from tests.webui.browsing import (AXE, SAMPLE, STORE, drag, face_openings, load_frame_from, place, sample_build, same, served, shot, until,
+                                  wait_n)
 from tests.webui.frames import gate, scaffold
 from webui.sight import camera_of
 from webui.state import State
-
-CHROMIUM = next((p for p in (shutil.which(n) for n in ("chromium", "chromium-browser", "google-chrome")) if p), None)
-ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader"]
-AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
-SHOTS = os.environ.get("PAGE_SHOTS")          # a folder: pictures of the page are put there, to be looked at
-
-if CHROMIUM is None:
-    pytest.skip("no chromium on this machine (Debian: apt-get install chromium)", allow_module_level=True)
-sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (pip install playwright)")
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield browser
-        browser.close()
-
-
-@pytest.fixture
-def opened(browser):
-    """Opens an address in a context of its own; in the end nothing may have failed, and nobody else been asked."""
-    contexts, faults = [], []
-
-    def start(address, size=(1280, 800), scheme="light", **options):
-        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce", **options)
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(15000)
-        page.on("pageerror", lambda error: faults.append(f"script: {error}"))
-        page.on("console", lambda m: faults.append(m.text) if m.type == "error" and "409" not in m.text and "422" not in m.text else None)
-        page.on("request", lambda r: faults.append(f"asked {r.url}") if not r.url.startswith((address.rstrip("/"), "data:", "blob:")) else None)
-        page.goto(address)
-        page.wait_for_selector("body[data-ready]")
-        return page
-
-    yield start
-    for context in contexts:
-        context.close()
-    assert faults == []
-
-
-def shot(page, name):
-    if SHOTS:
-        page.wait_for_timeout(400)
-        page.screenshot(path=f"{SHOTS}/{name}.png")
-
-
-def sample_build(folder, frame=None):
-    """A build of the sample's photos with the true frame, or another one."""
-    folder.mkdir(exist_ok=True)
-    for path in SAMPLE.glob("photo_*.jpg"):
-        shutil.copy(path, folder)
-    truth = json.loads((SAMPLE / "truth.json").read_text())
-    from tests.truth import frame_from_truth
-
-    save_frame(frame or frame_from_truth(truth), folder / "frame.json")
-    return folder
-
-
-PLACE = """async ([photo, x, y]) => { const {views} = await import('/static/views.js'); const v = views.photos.get(photo), b = v.canvas.getBoundingClientRect();
-  return [b.left + v.x + x * v.scale, b.top + v.y + y * v.scale]; }"""
-STORE = "async what => { const {build} = await import('/static/store.js'); return what === 'members' ? [...build.members.values()] : build[what]; }"
-
-
-def place(page, photo, xy):
-    """Where a place of a photo (px) is on the screen."""
-    return page.evaluate(PLACE, [photo, *map(float, xy)])
-
-
-def until(page, what, arg=None):
-    """Waits until an async function in the page says so (a browser's own waiting takes a promise for yes)."""
-    for _ in range(600):
-        if page.evaluate(what, arg):
-            return
-        page.wait_for_timeout(25)
-    raise AssertionError(f"never came: {what}")
-
-
-def wait_n(page, n):
-    until(page, "async n => { const {build} = await import('/static/store.js'); return build.n >= n; }", n)
-
-
-def drag(page, start, end):
-    page.mouse.move(*start)
-    page.mouse.down()
-    page.wait_for_timeout(150)                # a hand takes longer than that; the places to drag to are fetched meanwhile
-    for share in np.linspace(0.2, 1, 5):
-        page.mouse.move(*(np.array(start) + share * (np.array(end) - start)))
-    page.mouse.up()
-
-
-def served(folder, *, slow="0"):
-    """A page in a process of its own, with the known reader; (process, address)."""
-    program = ("import sys\nfrom webui.serve import open_page\n"
-               "page = open_page(sys.argv[1], solver='tests.webui.known_reader')\nprint(page.address, flush=True)\npage.serve()")
-    process = subprocess.Popen([sys.executable, "-c", program, str(folder)], cwd=ROOT, stdout=subprocess.PIPE, text=True,
-                               env={**os.environ, "KNOWN_FRAME": str(SAMPLE), known_reader.SLOW: slow})
-    return process, process.stdout.readline().strip()
-
-
-def same(frame, truth) -> bool:
-    def bare(f):
-        from dataclasses import replace
-        from recon.frame.model import End
-        plain = tuple(replace(m, confidence=1.0, seen=0, ends=(End(), End()), stock=None) for m in f.members)
-        return [(m.first, m.direction, m.holes) for m in canonical(replace(f, members=plain, joints=(), photos=())).members]
-    return bare(frame) == bare(truth)
 
 
 def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
@@ -234,23 +123,6 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
     elsewhere = Build(folder)
     assert same(elsewhere.state.frame, truth) and len(elsewhere.photo_files()) == 3
     elsewhere.close()
-
-
-def load_frame_from(page):
-    """The frame as the server has it."""
-    from recon.frame.files import frame_from_dict
-
-    return frame_from_dict(page.evaluate("async () => (await fetch('/api/papers/frame')).json()"))
-
-
-def face_openings(photo, member):
-    """The first and the last opening of a member on the face that is turned most to the camera, px."""
-    from recon.frame.boxes import face_normals, openings
-
-    camera = camera_of(photo)
-    towards = (face_normals(member)[2:] * (camera.centre - member.hole_centre(member.holes // 2))).sum(axis=1)
-    row = openings(member)[int(towards.argmax())]
-    return camera.project(row[[0, -1]])
 
 
 def test_choosing_anywhere_chooses_everywhere(opened, serve, tmp_path):

@@ -1,6 +1,7 @@
 // What can be taken away, the plan, the scale, and other devices.
 
 import {ask, h, notice} from "./dom.js";
+import {start as measure} from "./measure.js";
 import {build, edit, get, load, post, upload} from "./store.js";
 
 let papers = null;
@@ -40,7 +41,10 @@ async function fetchPaper(path) {
 
 export async function scale() {
   const text = h("input", {type: "text", id: "scale-text", autocomplete: "off", placeholder: "A = 610 mm   or   16 holes = 24 1/8 in"});
-  if (await ask("One measured length", [h("label", {for: "scale-text"}, "A member or a number of holes, from end to end"), text], [{text: "Take it", value: 1}, {text: "Leave it", value: null}])) edit({op: "scale", text: text.value.trim()});
+  const answer = await ask("One measured length", [h("label", {for: "scale-text"}, "A member or a number of holes, from end to end"), text],
+    [{text: "Take it", value: 1}, ...(build.photos.some(p => p.camera) ? [{text: "Between two openings on a photo", value: "photo"}] : []), {text: "Leave it", value: null}]);
+  if (answer === "photo") measure();
+  else if (answer && await edit({op: "scale", text: text.value.trim()})) notice(build.undo);
 }
 
 async function stock() {

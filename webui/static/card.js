@@ -4,23 +4,25 @@ import {announce, ask, byId, h, notice} from "./dom.js";
 import {build, choose, chosen, edit, lapName, on, post, shapesOf, tell} from "./store.js";
 import {boltsByMember, stick} from "./stick.js";
 import {lengthText, plural} from "./units.js";
-import {setMode} from "./modes.js";
+import {measureCard} from "./measure.js";
+import {modes, setMode} from "./modes.js";
 
 const button = (text, act, options = {}) => h(`button${options.kind ? "." + options.kind : ""}`, {type: "button", onclick: act, "aria-label": options.label, title: options.title}, text);
 const AXES = ["x", "y", "z"];
 
 export function begin() {
-  for (const event of ["chosen", "changed", "units", "proposal"]) on(event, draw);
+  for (const event of ["chosen", "changed", "units", "proposal", "mode", "measuring"]) on(event, draw);
   on("stroke", propose);
 }
 
 function draw() {
-  const card = byId("card"), focus = card.contains(document.activeElement) ? document.activeElement.dataset.keep : null;
-  const body = build.proposal ? proposalCard() : chosen.lap ? lapCard(chosen.lap) : chosen.members.length === 1 ? memberCard(build.members.get(chosen.members[0])) : chosen.members.length ? severalCard() : null;
+  const card = byId("card"), focused = card.contains(document.activeElement) ? document.activeElement : null, focus = focused?.dataset.keep;
+  const body = build.proposal ? proposalCard() : modes.current === "measure" ? measureCard() : chosen.lap ? lapCard(chosen.lap) : chosen.members.length === 1 ? memberCard(build.members.get(chosen.members[0])) : chosen.members.length ? severalCard() : null;
   card.hidden = !body;
   card.replaceChildren(...(body || []));
   card.querySelectorAll("button").forEach((b, i) => { b.dataset.keep = i; });
-  if (focus !== null && focus !== undefined) card.querySelector(`[data-keep="${focus}"]`)?.focus();
+  if (focused?.tagName === "INPUT" && card.contains(focused)) focused.focus();
+  else if (focus !== null && focus !== undefined) card.querySelector(`[data-keep="${focus}"]`)?.focus();
 }
 
 const close = () => button("✕", () => choose([]), {kind: "quiet", label: "Choose nothing"});

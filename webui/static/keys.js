@@ -5,7 +5,8 @@ import {build, choose, chosen, edit, redo, undo} from "./store.js";
 import {accept, drop, nextProposal, split} from "./card.js";
 import {answerDoubt, step} from "./rail.js";
 import {all, enlarge, fitAll} from "./views.js";
-import {setMode} from "./modes.js";
+import {start as measure} from "./measure.js";
+import {modes, setMode} from "./modes.js";
 
 const single = () => localStorage.getItem("keys") !== "off";
 const one = () => chosen.members.length === 1 ? build.members.get(chosen.members[0]) : null;
@@ -24,6 +25,7 @@ const KEYS = {
   b: ["Bolt there or not, at a chosen lap", () => chosen.lap && edit({op: "lap", lap: chosen.lap, word: build.laps.get(String(chosen.lap)).bolt === "none" ? "seen" : "none"})],
   d: ["Draw a member", () => setMode("draw")],
   o: ["Mark openings", () => setMode("openings")],
+  l: ["Measure a length between two openings", measure],
   c: ["Choose", () => setMode("choose")],
   n: ["Another place for the drawn member", nextProposal],
   f: ["Show all of every picture", fitAll],
@@ -36,7 +38,7 @@ export function begin() {
     if (control && event.key.toLowerCase() === "z") { event.preventDefault(); (event.shiftKey ? redo : undo)(); return; }
     if (control && event.key.toLowerCase() === "y") { event.preventDefault(); redo(); return; }
     if (control || event.altKey) return;
-    if (event.key === "Escape") { if (build.proposal) drop(); else choose([]); return; }
+    if (event.key === "Escape") { if (build.proposal) drop(); else if (modes.current === "measure") setMode("choose"); else choose([]); return; }
     if (event.key === "Enter" && build.proposal && event.target.tagName !== "BUTTON") { accept(); return; }
     if (event.key === "Delete" || single()) {
       const view = /^[1-9]$/.test(event.key) && all()[Number(event.key) - 1];

@@ -10,6 +10,7 @@ import * as card from "./card.js";
 import * as rail from "./rail.js";
 import * as effects from "./effects.js";
 import * as keys from "./keys.js";
+import * as measure from "./measure.js";
 
 const THEMES = ["auto", "light", "dark"];
 
@@ -73,6 +74,7 @@ theme(THEMES.includes(localStorage.getItem("theme")) ? localStorage.getItem("the
 modes.begin();
 views.begin();
 card.begin();
+measure.begin();
 effects.begin();
 rail.begin();
 keys.begin();

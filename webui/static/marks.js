@@ -177,6 +177,9 @@ export class Marked {
     }
     if (hand?.kind === "stroke" && hand.to) this.stroke(c, [[...hand.from, ...hand.to]], CHOSEN, 4, [8, 6]);
     if (this.anchor) this.glyph(c, ...this.anchor, CHOSEN, "plus");
+    const tape = (build.measure?.places[this.name] || []).filter(Boolean);
+    if (tape.length === 2) this.stroke(c, [tape.flat()], CHOSEN, 2.5, [3, 5]);
+    for (const [x, y] of tape) this.glyph(c, x, y, CHOSEN, "plus");
   }
 
   plate(c, x, y, text) {

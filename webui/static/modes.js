@@ -8,7 +8,8 @@ export const layers = {members: true, ends: true, doubts: true, labels: true, op
 
 const MODES = [["choose", "Choose", "Click a member to choose it; drag an end of the chosen one"],
   ["draw", "Draw", "Draw a member: drag from a member's first opening to its last, or click both"],
-  ["openings", "Openings", "Mark openings: click an opening that was missed, or one that is none"]];
+  ["openings", "Openings", "Mark openings: click an opening that was missed, or one that is none"],
+  ["measure", "Measure", "Measure: click two openings and type how far apart they are"]];
 const LAYERS = [["members", "Members"], ["ends", "Ends not seen"], ["doubts", "Doubts"], ["labels", "Labels"], ["openings", "Openings"], ["rows", "Rows"], ["plan", "Plan"]];
 
 export function setMode(name) {
@@ -18,6 +19,7 @@ export function setMode(name) {
     button.tabIndex = button.dataset.mode === name ? 0 : -1;
   }
   document.body.dataset.mode = name;
+  tell("mode");
   tell("draw");
 }
 

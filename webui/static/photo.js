@@ -123,6 +123,7 @@ export class PhotoView extends Marked {
     if (this.photo.camera) this.paintMembers(c);
     this.paintHand(c);
     if (document.activeElement === this.canvas && this.canvas.matches(":focus-visible")) this.paintCross(c);
+    this.shown = build.n;
   }
 
   /** The photo itself; kept as it was painted while the view rests, so that marks alone are painted anew. */
@@ -259,6 +260,7 @@ export class PhotoView extends Marked {
     const place = this.toPhoto(at);
     if (modes.current === "openings") return this.mark(place);
     if (modes.current === "draw") return this.drawPoint(place);
+    if (modes.current === "measure") return tell("measure", {photo: this.name, xy: place, within: Math.min(400, Math.max(1, NEAR_PX / this.scale))});
     const lap = !add && this.laps().find(([, x, y]) => Math.hypot(x - at[0], y - at[1]) < 12);
     if (lap) return choose([lap[0].a, lap[0].b], lapKey(lap[0]));
     const id = this.memberAt(at);

@@ -5,6 +5,7 @@ import {build, changed, choose, chosen, edit, lapKey, lapName, MOMENT_MS, on} fr
 import {boltsByMember, stick} from "./stick.js";
 import {lengthText} from "./units.js";
 import {lookAt} from "./views.js";
+import {start as measure} from "./measure.js";
 import {setMode} from "./modes.js";
 import * as effects from "./effects.js";
 import * as away from "./away.js";
@@ -62,7 +63,7 @@ const fresh = id => performance.now() - (changed.get(id) ?? -1e9) < MOMENT_MS;
 
 // Doubts
 
-const KIND = {conflict: "You and the photos differ", room: "Same room", loose: "Touches nothing", member: "Not sure", end: "End out of sight", bolt: "Bolt out of sight", note: "Note"};
+const KIND = {conflict: "You and the photos differ", room: "Same room", loose: "Touches nothing", member: "Not sure", end: "End out of sight", bolt: "Bolt out of sight", size: "Size", note: "Note"};
 
 function drawDoubts() {
   if (!build.members.size) return empty(build.photos.length ? "Now press “Read photos”. What is least sure then comes first here." : "Once photos are read, what is least sure comes first here.");
@@ -78,6 +79,7 @@ function answers(d) {
   if (d.kind === "bolt") return h("span.answers", {}, act("Bolt there", {op: "lap", lap: d.lap, word: "seen"}), act("No bolt", {op: "lap", lap: d.lap, word: "none"}));
   if (d.kind === "member") return h("span.answers", {}, act("Right as it is", {op: "confirm", member: d.members[0]}));
   if (d.kind === "end") return h("span.answers", {}, act("It ends here", {op: "end", member: d.members[0], end: d.end, by: 0}));
+  if (d.kind === "size") return h("span.answers", {}, h("button", {type: "button", onclick: measure}, "Measure between two openings"));
   return null;
 }
 

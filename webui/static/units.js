@@ -28,4 +28,10 @@ export function massText(kg) {
   return kg < 1 ? `${Math.round(kg * 1000)} g` : `${kg.toFixed(2)} kg`;
 }
 
+/** What was typed as a length; a number alone is meant in the unit that the page shows. */
+export function withUnit(text) {
+  text = text.trim();
+  return /^[\d.,/ \u00bc-\u00be\u2044\u2150-\u215e-]+$/.test(text) ? `${text} ${inches ? "in" : "mm"}` : text;
+}
+
 export const plural = (n, one, many) => `${n} ${n === 1 ? one : many || one + "s"}`;

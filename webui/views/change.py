@@ -7,7 +7,7 @@ from flask import Blueprint, jsonify
 
 from recon.errors import ReconError
 from recon.frame.model import Member
-from webui import asked, sight
+from webui import asked, measure, sight
 from webui.app import asked_json, bench
 from webui.build import Conflict
 from webui.edits import edit
@@ -94,6 +94,12 @@ def _shape(frame, stroke) -> dict:
     """Where the member that a stroke may mean would lie: {photo: shape}."""
     new = Member("?", stroke.first, stroke.direction, stroke.holes, frame.members[0].width)
     return {photo: there["?"] for photo, there in sight.shapes(replace(frame, members=(new,))).items() if there}
+
+
+@bp.post("/api/measure")
+def measuring():
+    """What a tape between two openings would tell, before it is taken; see `measure.told`."""
+    return jsonify(**measure.told(bench().build.state.frame, asked_json()))
 
 
 @bp.post("/api/device")

@@ -1,0 +1,107 @@
+"""Chromium for the page's tests and measurements, and what a hand does in it."""
+import json
+import os
+import shutil
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from recon.frame.boxes import face_normals, openings
+from recon.frame.files import frame_from_dict, save_frame
+from recon.frame.lattice import canonical
+from recon.frame.model import End
+from tests.truth import frame_from_truth
+from tests.webui import known_reader
+from webui.sight import camera_of
+
+ROOT = Path(__file__).resolve().parents[2]
+SAMPLE = ROOT / "sample_images" / "oddment"
+CHROMIUM = next((p for p in (shutil.which(n) for n in ("chromium", "chromium-browser", "google-chrome")) if p), None)
+ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader"]
+AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
+SHOTS = os.environ.get("PAGE_SHOTS")          # a folder: pictures of the page are put there, to be looked at
+
+
+
+def shot(page, name):
+    if SHOTS:
+        page.wait_for_timeout(400)
+        page.screenshot(path=f"{SHOTS}/{name}.png")
+
+
+def true_frame(sample=SAMPLE):
+    """The frame that a sample shows."""
+    return frame_from_truth(json.loads((sample / "truth.json").read_text()))
+
+
+def sample_build(folder, frame=None):
+    """A build of the sample's photos with the true frame, or another one."""
+    folder.mkdir(exist_ok=True)
+    for path in SAMPLE.glob("photo_*.jpg"):
+        shutil.copy(path, folder)
+    save_frame(frame or true_frame(), folder / "frame.json")
+    return folder
+
+
+PLACE = """async ([photo, x, y]) => { const {views} = await import('/static/views.js'); const v = views.photos.get(photo), b = v.canvas.getBoundingClientRect();
+  return [b.left + v.x + x * v.scale, b.top + v.y + y * v.scale]; }"""
+STORE = "async what => { const {build} = await import('/static/store.js'); return what === 'members' ? [...build.members.values()] : build[what]; }"
+
+
+def place(page, photo, xy):
+    """Where a place of a photo (px) is on the screen."""
+    return page.evaluate(PLACE, [photo, *map(float, xy)])
+
+
+def until(page, what, arg=None):
+    """Waits until an async function in the page says so (a browser's own waiting takes a promise for yes)."""
+    for _ in range(600):
+        if page.evaluate(what, arg):
+            return
+        page.wait_for_timeout(25)
+    raise AssertionError(f"never came: {what}")
+
+
+def wait_n(page, n):
+    until(page, "async n => { const {build} = await import('/static/store.js'); return build.n >= n; }", n)
+
+
+def drag(page, start, end):
+    page.mouse.move(*start)
+    page.mouse.down()
+    page.wait_for_timeout(150)                # a hand takes longer than that; the places to drag to are fetched meanwhile
+    for share in np.linspace(0.2, 1, 5):
+        page.mouse.move(*(np.array(start) + share * (np.array(end) - start)))
+    page.mouse.up()
+
+
+def served(folder, *, slow="0"):
+    """A page in a process of its own, with the known reader; (process, address)."""
+    program = ("import sys\nfrom webui.serve import open_page\n"
+               "page = open_page(sys.argv[1], solver='tests.webui.known_reader')\nprint(page.address, flush=True)\npage.serve()")
+    process = subprocess.Popen([sys.executable, "-c", program, str(folder)], cwd=ROOT, stdout=subprocess.PIPE, text=True,
+                               env={**os.environ, "KNOWN_FRAME": str(SAMPLE), known_reader.SLOW: slow})
+    return process, process.stdout.readline().strip()
+
+
+def same(frame, truth) -> bool:
+    def bare(f):
+        plain = tuple(replace(m, confidence=1.0, seen=0, ends=(End(), End()), stock=None) for m in f.members)
+        return [(m.first, m.direction, m.holes) for m in canonical(replace(f, members=plain, joints=(), photos=())).members]
+    return bare(frame) == bare(truth)
+
+
+def load_frame_from(page):
+    """The frame as the server has it."""
+    return frame_from_dict(page.evaluate("async () => (await fetch('/api/papers/frame')).json()"))
+
+
+def face_openings(photo, member):
+    """The first and the last opening of a member on the face that is turned most to the camera, px."""
+    camera = camera_of(photo)
+    towards = (face_normals(member)[2:] * (camera.centre - member.hole_centre(member.holes // 2))).sum(axis=1)
+    row = openings(member)[int(towards.argmax())]
+    return camera.project(row[[0, -1]])
