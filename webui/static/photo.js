@@ -6,7 +6,7 @@ import {build, chosen, choose, edit, get, lapKey, load, post, tell} from "./stor
 import {Marked} from "./marks.js";
 import {layers, modes} from "./modes.js";
 
-const TILE = 512, MOST_TILES = 160, MOST_SCALE = 12, CLICK_PX = 5, GRAB_PX = 24, NEAR_PX = 16;
+const TILE = 512, MOST_TILES = 160, MOST_SCALE = 12, CLICK_PX = 5, TAP_PX = 10, GRAB_PX = 24, NEAR_PX = 16;
 
 function copyOf(canvas) {
   const copy = h("canvas", {width: canvas.width, height: canvas.height});
@@ -187,8 +187,8 @@ export class PhotoView extends Marked {
     const at = this.at(event);
     try { this.canvas.setPointerCapture(event.pointerId); } catch { /* a pointer that is gone already */ }
     this.pointers.set(event.pointerId, at);
+    if (this.pointers.size > 1) { this.hand = null; this.moved = true; return this.draw(); }      // two fingers never click
     this.start = at; this.moved = false;
-    if (this.pointers.size > 1) { this.hand = null; return; }
     const end = this.endAt(at);
     if (end !== null) this.grab(end);
     else if (modes.current === "draw") this.hand = {kind: "stroke", from: this.toPhoto(at)};
@@ -200,10 +200,14 @@ export class PhotoView extends Marked {
     if (!before) return;
     const at = this.at(event);
     this.pointers.set(event.pointerId, at);
-    if (Math.hypot(at[0] - this.start[0], at[1] - this.start[1]) > CLICK_PX) this.moved = true;
+    if (Math.hypot(at[0] - this.start[0], at[1] - this.start[1]) > (event.pointerType === "touch" ? TAP_PX : CLICK_PX)) this.moved ||= this.pointers.size < 2 ? this.start : true;
     if (this.pointers.size === 2) return this.pinch(event.pointerId, before, at);
     if (!this.moved || !this.hand) return;
-    if (this.hand.kind === "pan") this.pan(at[0] - before[0], at[1] - before[1]);
+    if (this.hand.kind === "pan") {
+      const [x, y] = this.moved === true ? before : this.moved;         // what it moved before it was more than a click is made up for
+      this.moved = true;
+      this.pan(at[0] - x, at[1] - y);
+    }
     else if (this.hand.kind === "end") this.dragEnd(this.toPhoto(at));
     else { this.hand.to = this.toPhoto(at); this.draw(); }
   }
@@ -218,7 +222,7 @@ export class PhotoView extends Marked {
   up(event) {
     if (!this.pointers.delete(event.pointerId)) return;
     const hand = this.hand;
-    if (this.pointers.size) return;
+    if (this.pointers.size) { this.hand = {kind: "pan"}; return; }      // the finger that stays goes on moving the photo
     this.hand = null;
     if (event.type === "pointercancel") return this.draw();
     if (!this.moved) this.click(this.at(event), event.shiftKey || event.ctrlKey || event.metaKey);
