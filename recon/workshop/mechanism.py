@@ -7,7 +7,8 @@ Method: the turning rates of all bolts are the unknowns.  Round every loop of me
 nothing (T. H. Davies, "Kirchhoff's circulation law applied to multi-loop kinematic chains", Mechanism and Machine
 Theory 16, 1981, doi:10.1016/0094-114X(81)90033-1), which is six equations a loop.  Their null space is what the
 constraint Jacobian of all bodies has for null space, less the six motions of the whole.  Loops lie within blocks of the
-joint graph (no member of which parts it), so each block is solved alone, and a bolt in no loop turns freely.
+joint graph (no member of which parts it), so each block is solved alone, member by member (`freedom`), and a bolt in no
+loop turns freely.
 
 What is found holds for small motions.  Stops (members that meet), play in the holes and friction are left out.
 """
@@ -17,15 +18,14 @@ from dataclasses import dataclass
 
 import networkx as nx
 import numpy as np
-from scipy.linalg import svd
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from recon.frame.boxes import corners
 from recon.frame.joints import NORMAL_TOL
 from recon.frame.model import Frame, Joint
+from recon.workshop.freedom import balanced, free_rates, null_space
 
-# Singular values below this share of the largest count as 0.  In random frames and trellises of 5 to 340 members what is
-# 0 comes out below 1e-15, and the smallest that is not above 1e-3; it falls about as the number of members in a row.
-RANK_TOL = 1e-7
 STILL = 1e-7       # rates and twists below this share of the largest are rounding
 
 
@@ -69,21 +69,20 @@ def mobility(frame: Frame, may_turn=()) -> Mobility:
 
     The motions given are independent and turn few bolts each; any motion is a sum of these and the wanted ones.
     """
-    graph, may_turn = _bolted(frame), set(may_turn)
-    hinges = hinge_twists(frame)
+    may_turn = set(may_turn)
+    hinges, ends = hinge_twists(frame), _ends(frame)
     wanted, found = 0, []
-    for block in _blocks(graph):
-        edges = [(frame.joints[i].a, frame.joints[i].b) for i in block]
-        null = null_space(loop_matrix(edges, hinges[block]))
+    for block in _blocks(_bolted(frame)):
+        null = free_rates(ends[block], hinges[block])
         if not null.shape[1]:
             continue
-        free = null @ null_space(null[[frame.joints[i] not in may_turn for i in block]])
+        free = null @ null_space(null[[frame.joints[i] not in may_turn for i in block]]) if may_turn else null[:, :0]
         wanted += free.shape[1]
         found += [{i: rate for i, rate in zip(block, column) if rate} for column in _sparse(null, free)]
     found.sort(key=lambda rates: (len(rates), sorted(rates)))
     points = np.array([corners(m) for m in frame.members]) if found else None
-    return Mobility(wanted + len(found), wanted,
-                    tuple(_motion(frame, graph, hinges, points, rates) for rates in found))
+    bolted = np.array([j.bolt != "none" for j in frame.joints], bool)
+    return Mobility(wanted + len(found), wanted, tuple(_motion(frame, ends, bolted, hinges, points, rates) for rates in found))
 
 
 def _bolted(frame: Frame) -> nx.MultiGraph:
@@ -100,6 +99,12 @@ def _blocks(graph: nx.MultiGraph) -> list[list[int]]:
     return sorted(sorted(i for a, b in block for i in graph[a][b]) for block in blocks)
 
 
+def _ends(frame: Frame) -> np.ndarray:
+    """Member indices of each joint's a and b, (joints, 2)."""
+    place = {m.id: k for k, m in enumerate(frame.members)}
+    return np.array([(place[j.a], place[j.b]) for j in frame.joints], int).reshape(-1, 2)
+
+
 def hinge_twists(frame: Frame) -> np.ndarray:
     """The twist of b against a at a rate of 1 about each joint's bolt, (joints, 6): turn, and travel of the point at the
     origin, pitches.
@@ -107,16 +112,18 @@ def hinge_twists(frame: Frame) -> np.ndarray:
     The axis runs half-way between the two holes.  One that is nearly an axis of the lattice is taken to be it: measured
     members are a little off, and two bolts that are meant to be parallel must not brace each other.
     """
-    at = {m.id: m for m in frame.members}
-    twists = np.zeros((len(frame.joints), 6))
-    for twist, joint in zip(twists, frame.joints):
-        axis = np.asarray(joint.axis, float)
-        k = int(np.abs(axis).argmax())
-        if abs(axis[k]) > NORMAL_TOL:
-            axis = np.eye(3)[k] * np.sign(axis[k])
-        point = (at[joint.a].hole_centre(joint.a_hole) + at[joint.b].hole_centre(joint.b_hole)) / 2
-        twist[:3], twist[3:] = axis, np.cross(point, axis)
-    return twists
+    if not frame.joints:
+        return np.zeros((0, 6))
+    axes = np.array([j.axis for j in frame.joints], float)
+    k = np.abs(axes).argmax(axis=1)
+    along = np.take_along_axis(axes, k[:, None], axis=1)
+    axes = np.where(np.abs(along) > NORMAL_TOL, np.eye(3)[k] * np.sign(along), axes)
+    first = np.array([m.first for m in frame.members], float)
+    way = np.array([m.direction for m in frame.members], float)
+    holes = np.array([(j.a_hole, j.b_hole) for j in frame.joints], float)[..., None]
+    ends = _ends(frame)
+    points = (first[ends] + holes * way[ends]).sum(axis=1) / 2
+    return np.hstack([axes, np.cross(points, axes)])
 
 
 def loop_matrix(edges, twists) -> np.ndarray:
@@ -143,22 +150,7 @@ def loop_matrix(edges, twists) -> np.ndarray:
             loops.append(loop)
     if not loops:
         return np.zeros((0, k))
-    # About the middle of the axes, with lengths in half their extent, turns and travels are of one size.
-    points = np.cross(twists[:, :3], twists[:, 3:])          # of each axis that nearest to the origin
-    middle, size = points.mean(axis=0), max(float(np.ptp(points, axis=0).max()) / 2, 1.0)
-    moved = np.hstack([twists[:, :3], (twists[:, 3:] + np.cross(twists[:, :3], middle)) / size])
-    return np.einsum("lk,kc->lck", np.array(loops), moved).reshape(-1, k)
-
-
-def null_space(matrix, tol: float = RANK_TOL) -> np.ndarray:
-    """An orthonormal basis of all x with matrix x = 0, (columns, freedom); singular values below `tol` of the largest are 0."""
-    rows, columns = matrix.shape
-    if rows == 0 or columns == 0:
-        return np.eye(columns)
-    if rows > 2 * columns:
-        matrix = np.linalg.qr(matrix, mode="r")
-    _, values, directions = svd(matrix, full_matrices=True)
-    return directions[int((values > tol * max(values[0], 1e-300)).sum()):].T
+    return np.einsum("lk,kc->lck", np.array(loops), balanced(twists)).reshape(-1, k)
 
 
 def _sparse(null, wanted) -> list[np.ndarray]:
@@ -169,16 +161,21 @@ def _sparse(null, wanted) -> list[np.ndarray]:
     pivots those of the projector on the null space, so that they do not depend on the basis given); then vectors are
     subtracted from one another as long as that makes one of them shorter.
     """
-    pivots, left = [], null @ null.T
+    pivots, left, rows = [], (null ** 2).sum(axis=1), null       # Cholesky's method on the projector, of which columns are made
     for _ in range(null.shape[1]):
-        p = int(np.round(np.diag(left), 9).argmax())
+        p = int(np.round(left, 9).argmax())
         pivots.append(p)
-        left = left - np.outer(left[:, p], left[p]) / left[p, p]
+        way = rows[p] / np.linalg.norm(rows[p])
+        along = rows @ way
+        left, rows = left - along ** 2, rows - np.outer(along, way)
     vectors = _cleaned((null @ np.linalg.inv(null[pivots])).T)
     while _shorten(vectors):
         pass
+    vectors = sorted(vectors, key=lambda v: (np.count_nonzero(v), tuple(np.nonzero(v)[0])))
+    if not wanted.shape[1]:
+        return vectors
     span, chosen = list(wanted.T), []
-    for v in sorted(vectors, key=lambda v: (np.count_nonzero(v), tuple(np.nonzero(v)[0]))):
+    for v in vectors:
         if np.linalg.matrix_rank(np.array([*span, v / np.linalg.norm(v)]), tol=1e-6) > len(span):
             span.append(v / np.linalg.norm(v))
             chosen.append(v)
@@ -192,50 +189,74 @@ def _cleaned(vectors) -> np.ndarray:
 
 def _shorten(vectors) -> bool:
     """Subtracts multiples of vectors from others, in place, where that leaves fewer entries; whether any did."""
-    shorter = False
+    shorter, turns = False, vectors != 0
     for i in range(len(vectors)):
-        for j in range(len(vectors)):
-            both = (vectors[i] != 0) & (vectors[j] != 0)
-            if i == j or 2 * both.sum() <= np.count_nonzero(vectors[j]):
-                continue
+        j = -1
+        while (j := _next_alike(turns, i, j + 1)) is not None:
+            both = turns[i] & turns[j]
             factors, counts = np.unique(np.round(vectors[i][both] / vectors[j][both], 9), return_counts=True)
             trial = _cleaned(vectors[i] - factors[counts.argmax()] * vectors[j])
             if np.count_nonzero(trial) < np.count_nonzero(vectors[i]):
                 vectors[i], shorter = trial / np.abs(trial).max(), True
+                turns[i] = vectors[i] != 0
     return shorter
 
 
-def _motion(frame: Frame, graph: nx.MultiGraph, hinges, points, rates: dict[int, float]) -> Motion:
-    """The motion in which these bolts (joint index -> rate) turn.  points : (members, 8, 3) corners."""
-    place = {m.id: k for k, m in enumerate(frame.members)}
-    holes = {m.id: m.holes for m in frame.members}
-    piece = graph.subgraph(nx.node_connected_component(graph, frame.joints[min(rates)].a))
-    held = nx.Graph()
-    held.add_nodes_from(piece)
-    held.add_edges_from((a, b) for a, b, i in piece.edges(keys=True) if i not in rates)
-    groups = [tuple(sorted(g, key=place.get)) for g in nx.connected_components(held)]
-    groups.sort(key=lambda g: (-len(g), -sum(holes[id] for id in g), place[g[0]]))
+def _next_alike(turns, i: int, start: int) -> int | None:
+    """The first vector from `start` on, not i, of whose bolts more than half turn in vector i too; None where there is none."""
+    alike = 2 * (turns[start:] & turns[i]).sum(axis=1) > turns[start:].sum(axis=1)
+    if i >= start:
+        alike[i - start] = False
+    found = np.flatnonzero(alike)
+    return start + int(found[0]) if len(found) else None
 
+
+def _motion(frame: Frame, ends, bolted, hinges, points, rates: dict[int, float]) -> Motion:
+    """The motion in which these bolts (joint index -> rate) turn.
+
+    ends : (joints, 2) member indices.   bolted : (joints,) bool.   points : (members, 8, 3) corners.
+    """
     turning = sorted(rates)
-    index = {id: g for g, group in enumerate(groups) for id in group}
-    edges = [(index[frame.joints[i].a], index[frame.joints[i].b]) for i in turning]
+    still = bolted.copy()
+    still[turning] = False
+    piece_of, group_of = _linked(len(frame.members), ends[bolted]), _linked(len(frame.members), ends[still])
+    members = np.nonzero(piece_of == piece_of[ends[turning[0], 0]])[0]
+    groups: dict[int, list[int]] = {}
+    for k in members.tolist():
+        groups.setdefault(int(group_of[k]), []).append(k)
+    ordered = sorted(groups.values(), key=lambda g: (-len(g), -sum(frame.members[k].holes for k in g), g[0]))
+
+    index = {k: g for g, group in enumerate(ordered) for k in group}
+    edges = [(index[a], index[b]) for a, b in ends[turning].tolist()]
     of_group = group_twists(edges, hinges[turning] * np.array([[rates[i]] for i in turning]))
-    of_member = {id: of_group[g] for id, g in index.items()}
-    speed = np.linalg.norm(velocity(np.array(list(of_member.values())), points[[place[id] for id in of_member]]), axis=2).max(axis=1)
+    twists = np.array([of_group[g] for g in index.values()])
+    speed = np.linalg.norm(velocity(twists, points[list(index)]), axis=2).max(axis=1)
     scale = (1.0 if rates[turning[0]] > 0 else -1.0) / speed.max()
-    travel = {id: float(v) for id, v in zip(of_member, np.where(speed > STILL * speed.max(), speed / speed.max(), 0.0))}
-    return Motion(tuple(frame.joints[i] for i in turning), tuple(float(scale * rates[i]) for i in turning), tuple(groups),
-                  {id: scale * twist if travel[id] else np.zeros(6) for id, twist in of_member.items()}, travel)
+    travel = np.where(speed > STILL * speed.max(), speed / speed.max(), 0.0)
+    twists = np.where(travel[:, None] > 0, scale * twists, 0.0)
+    ids = [frame.members[k].id for k in index]
+    return Motion(tuple(frame.joints[i] for i in turning), tuple(float(scale * rates[i]) for i in turning),
+                  tuple(tuple(frame.members[k].id for k in group) for group in ordered),
+                  dict(zip(ids, twists)), dict(zip(ids, travel.tolist())))
+
+
+def _linked(count: int, pairs) -> np.ndarray:
+    """Which of `count` things hang together by pairs (n, 2): a number for each, the same for those that do."""
+    return connected_components(coo_array((np.ones(len(pairs), bool), tuple(pairs.T)), shape=(count, count)), directed=False)[1]
 
 
 def group_twists(edges, turns) -> dict[int, np.ndarray]:
     """The twist (6,) of each body against body 0, from that of b against a (k, 6) for each edge (a, b)."""
-    graph = nx.MultiGraph()
-    graph.add_edges_from((a, b, i) for i, (a, b) in enumerate(edges))
-    twists = {0: np.zeros(6)}
-    for a, b in nx.bfs_edges(graph, 0):
-        i = min(graph[a][b])
-        twists[b] = twists[a] + (1.0 if edges[i] == (a, b) else -1.0) * turns[i]
+    beside: dict[int, dict[int, tuple[int, float]]] = {}
+    for i, (a, b) in enumerate(edges):
+        beside.setdefault(a, {}).setdefault(b, (i, 1.0))
+        beside.setdefault(b, {}).setdefault(a, (i, -1.0))
+    twists, reached = {0: np.zeros(6)}, [0]
+    for a in reached:                                   # in breadth: what is found is looked at after
+        for b, (i, sign) in beside.get(a, {}).items():
+            if b not in twists:
+                twists[b] = twists[a] + sign * turns[i]
+                reached.append(b)
     return twists
 
 

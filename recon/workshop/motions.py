@@ -8,7 +8,8 @@ from scipy.spatial.transform import Rotation
 
 from recon.frame.joints import NORMAL_TOL
 from recon.frame.model import Frame, as_tuple
-from recon.workshop.mechanism import STILL, Motion, group_twists, hinge_twists, loop_matrix, null_space
+from recon.workshop.freedom import null_space
+from recon.workshop.mechanism import STILL, Motion, group_twists, hinge_twists, loop_matrix
 from recon.workshop.words import lap_words, listed, plural, way_words
 
 STEPS = 12          # in which a motion is followed
@@ -43,7 +44,7 @@ def _way(twist, z_up: bool) -> str:
 
 
 def _axis_words(axis) -> str:
-    k = int(np.abs(axis).argmax())
+    k = int(np.round(np.abs(axis), 9).argmax())          # of components that are equal but for rounding the first
     return "xyz"[k] if abs(axis[k]) > NORMAL_TOL else way_words(axis * np.sign(axis[k]), False)
 
 
