@@ -12,11 +12,11 @@ from itertools import count
 import numpy as np
 from scipy.spatial import cKDTree
 
-from recon.frame.joints import NORMAL_TOL, collisions, find_joints, mark_three_way
-from recon.frame.model import Frame, Joint, Member, as_tuple, bounds, label, section_axes
-from recon.workshop.bolts import find_bolts
+from recon.frame.joints import NORMAL_TOL, find_joints
+from recon.frame.model import Frame, Joint, Member, as_tuple, label, section_axes
 from recon.workshop.mechanism import Mobility, mobility
-from recon.workshop.solids import HOLE, bolt_ends, member_boxes, overlaps
+from recon.workshop.placing import Room, added, bodies_of, fitting, room_of
+from recon.workshop.solids import HOLE, Boxes
 from recon.workshop.words import lap_words, listed, plural
 
 PLAY_MM = 1.0        # a bolt's clearance in an ISO 273 medium hole, M8 to M12, from memory; a brace may be off by this in all
@@ -25,7 +25,10 @@ SHORT = 4            # pitches between its bolts: what is shorter has little lev
 FLATTEST = 0.25      # of a brace's legs the shorter is at least this share of its length: 7-24-25 is; common practice, no source
 LONGEST = 32         # holes: longer members are not proposed
 MOST = 8             # proposals at a time
+REACHES = (8, 16, LONGEST - 1)     # pitches; where there are enough within the first, farther holes are not looked at
 TRIED = 6000         # members looked at for one proposal, the shortest first
+FIRST_LOOK = 16      # of these looked at together for room, then twice as many each time
+ROWS = 1000          # of these reckoned together, which keeps memory small
 
 
 @dataclass(frozen=True)
@@ -71,29 +74,42 @@ def _best(frame: Frame, may_turn, state: Mobility, hole: float):
 
 def _trials(frame: Frame, twists, hole: float):
     """Frames with something added and what it is (member, joints, text), that which stops most first."""
-    spots = _free_spots(frame, _usual(frame)[0])
-    bolts, members = _bolts_to_add(frame), _members_to_add(frame, spots, twists)
+    room = room_of(frame, hole)
+    spots = _free_spots(frame, _usual(frame)[0], room.taken)
+    bolts, members = _bolts_to_add(frame, room.taken), _members_to_add(frame, spots, twists)
     index = {m.id: i for i, m in enumerate(frame.members)}
     ends = [_Ends(np.array([[index[j.a], index[j.b]] for j in bolts], int).reshape(-1, 2),
                   np.array([[_turn(frame, j.a, j.a_hole, j.axis)] * 2 for j in bolts]).reshape(-1, 2, 6)),
-            _Ends(spots.host[[(p, q) for p, q, *_ in members]].reshape(-1, 2),
-                  spots.turn[[(p, q) for p, q, *_ in members]].reshape(-1, 2, 6))]
+            _Ends(spots.host[members.pins], spots.turn[members.pins])]
     stops = np.concatenate([_stopped(twists, e) for e in ends])
-    cost = [(0, 0)] * len(bolts) + [(1 + (holes <= SHORT), holes) for _, _, holes, _ in members]
-    for i in sorted(np.nonzero(stops)[0], key=lambda i: (-stops[i], cost[i], i)):
-        if i < len(bolts):
-            joint = bolts[i]
-            others = tuple(j for j in frame.joints if _place(j) != _place(joint))
-            yield replace(frame, joints=(*others, joint)), (None, (joint,), f"Put a bolt through {lap_words(joint)}.")
-        else:
-            _, _, holes, legs = members[i - len(bolts)]
-            new = _member(frame, spots, members[i - len(bolts)])
-            trial = _added(frame, new, hole)
-            if trial is not None:
-                laps = trial.joints[len(frame.joints):]
-                kind = f"brace of {plural(holes, 'hole')}, legs of {legs[0]:.6g} and {legs[1]:.6g}" if legs else \
-                    f"member of {plural(holes, 'hole')}"
-                yield trial, (new, laps, f"Add {new.id}, a {kind}: {listed(map(lap_words, laps))}.")
+    short = np.concatenate([np.zeros(len(bolts), int), 1 + (members.holes <= SHORT)])
+    holes = np.concatenate([np.zeros(len(bolts), int), members.holes])
+    order = np.lexsort((holes, short, -stops))
+    order, size = order[stops[order] > 0], FIRST_LOOK
+    while len(order):
+        part, order, size = order[:size], order[size:], 2 * size
+        is_member = part >= len(bolts)
+        new = members.take(part[is_member] - len(bolts))
+        fits = np.ones(len(part), bool)
+        fits[is_member] = fitting(room, _bodies(frame, spots, new))
+        for i, row, fit in zip(part, np.cumsum(is_member) - 1, fits):
+            if i < len(bolts):
+                joint = bolts[i]
+                others = tuple(j for j in frame.joints if _place(j) != _place(joint))
+                yield replace(frame, joints=(*others, joint)), (None, (joint,), f"Put a bolt through {lap_words(joint)}.")
+            elif fit:
+                yield from _with_member(room, spots, new, row)
+
+
+def _with_member(room: Room, spots: _Spots, new: _New, row: int):
+    """The frame with one of the new members and what is told of it, where its bolts have room."""
+    member, frame = _member(room.frame, spots, new, row), room.frame
+    trial = added(room, member)
+    if trial is not None:
+        laps, holes, legs = trial.joints[len(frame.joints):], int(new.holes[row]), new.legs[row]
+        kind = f"brace of {plural(holes, 'hole')}, legs of {legs[0]:.6g} and {legs[1]:.6g}" if legs.any() else \
+            f"member of {plural(holes, 'hole')}"
+        yield trial, (member, laps, f"Add {member.id}, a {kind}: {listed(map(lap_words, laps))}.")
 
 
 def _place(joint: Joint):
@@ -121,18 +137,24 @@ def _stopped(twists, ends: _Ends) -> np.ndarray:
     A new member turns on its two bolts, so its hosts may still move against one another as two turns about these do;
     every other part of their relative twists is stopped.
     """
-    against = np.moveaxis(twists[:, ends.host[:, 0]] - twists[:, ends.host[:, 1]], 0, 2)            # (n, 6, d)
+    if not len(ends.host):
+        return np.zeros(0, int)
+    ways = np.ascontiguousarray(np.moveaxis(twists, 0, 2))                                          # (members, 6, d)
     _, size, basis = np.linalg.svd(ends.turn, full_matrices=False)
     basis = basis * (size > 1e-9)[..., None]
-    rest = against - np.einsum("nki,nkj,njd->nid", basis, basis, against)
-    return (np.linalg.eigvalsh(rest @ np.moveaxis(rest, 1, 2)) > 1e-12).sum(axis=1) if len(rest) else np.zeros(0, int)
+    stopped = []
+    for start in range(0, len(basis), ROWS):
+        host, turns = ends.host[start:start + ROWS], basis[start:start + ROWS]
+        against = ways[host[:, 0]] - ways[host[:, 1]]                                               # (n, 6, d)
+        rest = against - np.moveaxis(turns, 1, 2) @ (turns @ against)
+        stopped.append((np.linalg.eigvalsh(rest @ np.moveaxis(rest, 1, 2)) > 1e-12).sum(axis=1))
+    return np.concatenate(stopped)
 
 
 # Candidates
 
-def _bolts_to_add(frame: Frame) -> list[Joint]:
-    """Laps of the frame that have no bolt yet, where a bolt would cross no other."""
-    taken = {spot: bolt.axis for bolt in find_bolts(frame) for spot in bolt.through}
+def _bolts_to_add(frame: Frame, taken) -> list[Joint]:
+    """Laps of the frame that have no bolt yet, where a bolt would cross no other.  taken : hole -> axis of its bolt."""
     bolted = {_place(j) for j in frame.joints if j.bolt != "none"}
     return [j for j in find_joints(frame.members) if _place(j) not in bolted and not any(
         spot in taken and abs(np.dot(taken[spot], j.axis)) < NORMAL_TOL for spot in ((j.a, j.a_hole), (j.b, j.b_hole)))]
@@ -157,8 +179,21 @@ def _usual(frame: Frame):
     return width, stock or None
 
 
-def _free_spots(frame: Frame, width: float) -> _Spots:
-    taken = {spot for bolt in find_bolts(frame) for spot in bolt.through}
+@dataclass(frozen=True)
+class _New:
+    """n new members: `pins` (n, 2) the spots that they are bolted to, `holes` (n,), and `legs` (n, 2) of braces at an
+    angle, pitches, 0 for members along an axis."""
+
+    pins: np.ndarray
+    holes: np.ndarray
+    legs: np.ndarray
+
+    def take(self, index) -> "_New":
+        return _New(self.pins[index], self.holes[index], self.legs[index])
+
+
+def _free_spots(frame: Frame, width: float, taken) -> _Spots:
+    """Where a hole of a new member of this width could lie.  taken : holes with a bolt in them."""
     centre, axis, host, along = [np.zeros((0, 3))], [np.zeros((0, 3))], [np.zeros(0, int)], [np.zeros((0, 3))]
     for i, m in enumerate(frame.members):
         free = m.hole_centres()[[(m.id, k) not in taken for k in range(m.holes)]]
@@ -175,91 +210,80 @@ def _free_spots(frame: Frame, width: float) -> _Spots:
     return _Spots(centre, axis, host, along, np.hstack([axis, np.cross(centre, axis)]))
 
 
-def _members_to_add(frame: Frame, spots: _Spots, twists) -> list[tuple[int, int, int, tuple[float, ...]]]:
-    """(spot, spot, holes, legs of a brace) of members between free holes whose hosts move against one another, the
-    shortest first."""
+def _members_to_add(frame: Frame, spots: _Spots, twists) -> _New:
+    """Members between free holes whose hosts move against one another, the shortest first."""
     # Members that move alike in all motions are of one group.
     alike = np.round(np.moveaxis(twists, 0, 1).reshape(len(frame.members), -1), 6)
     group = np.unique(alike, axis=0, return_inverse=True)[1].ravel()[spots.host]
     play = PLAY_MM / (frame.pitch_mm or USUAL_PITCH_MM)
-    rows = _braces(spots, group, play) + _straight(spots, group)
-    if not rows:
-        return []
-    pairs, holes, legs = map(np.concatenate, zip(*rows))
+    for reach in REACHES:
+        rows = [np.zeros((0, 2), int)], [np.zeros(0, int)], [np.zeros((0, 2))]
+        for found in (*_braces(spots, group, play, reach), *_straight(spots, group, reach)):
+            for row, part in zip(rows, found):
+                row.append(part)
+        pairs, holes, legs = map(np.concatenate, rows)
+        if ((holes > SHORT) & (holes <= reach)).sum() >= TRIED:        # what reaches farther comes after all of these
+            break
     order = np.lexsort((pairs[:, 1], pairs[:, 0], holes, holes <= SHORT))[:TRIED]
-    return [(int(p), int(q), int(n), tuple(leg) if leg.any() else ()) for (p, q), n, leg in
-            zip(pairs[order], holes[order], legs[order])]
+    return _New(pairs[order], holes[order], legs[order])
 
 
-def _braces(spots: _Spots, group, play: float):
-    """Braces at an angle: both holes in one plane across the same axis.  List of (pairs, holes, legs)."""
-    rows = []
+def _braces(spots: _Spots, group, play: float, reach: float):
+    """Braces at an angle: both holes in one plane across the same axis.  (pairs, holes, legs) of each plane."""
     for axis in np.unique(spots.axis, axis=0):
         k = int(np.abs(axis).argmax())
         mine = np.nonzero((spots.axis == axis).all(axis=1))[0]
-        for flat in _split(mine, spots.centre[mine][:, [k]]):
-            pairs = _pairs(spots, flat, group)
+        for flat in _split(mine, spots.centre[mine][:, [k]], group):
+            pairs = _pairs(spots, flat, group, reach)
             legs = np.sort(np.delete(np.abs(spots.centre[pairs[:, 1]] - spots.centre[pairs[:, 0]]), k, axis=1), axis=1)
             length = np.hypot(*legs.T)
-            fits = (np.abs(length - np.round(length)) <= play) & (legs[:, 0] >= FLATTEST * length)
-            rows.append((pairs[fits], np.round(length[fits]).astype(int) + 1, legs[fits]))
-    return rows
+            fits = (np.abs(length - np.round(length)) <= play) & (legs[:, 0] >= FLATTEST * length) & (length > 0.5)
+            yield pairs[fits], np.round(length[fits]).astype(int) + 1, legs[fits]
 
 
-def _straight(spots: _Spots, group):
-    """Members along an axis of the lattice that cross both hosts, on whichever faces.  List of (pairs, holes, no legs)."""
-    rows = []
+def _straight(spots: _Spots, group, reach: float):
+    """Members along an axis of the lattice that cross both hosts, on whichever faces.  (pairs, holes, no legs) of each line."""
     for k in range(3):
         mine = np.nonzero((np.abs(spots.axis[:, k]) < 0.5) & (np.abs(spots.along[:, k]) < 1 - NORMAL_TOL))[0]
-        for line in _split(mine, np.delete(spots.centre[mine], k, axis=1)):
-            pairs = _pairs(spots, line, group)
+        for line in _split(mine, np.delete(spots.centre[mine], k, axis=1), group):
+            pairs = _pairs(spots, line, group, reach)
             apart = np.abs(spots.centre[pairs[:, 1], k] - spots.centre[pairs[:, 0], k])
             fits = (np.abs(apart - np.round(apart)) < 1e-6) & (apart > 0.5)
-            rows.append((pairs[fits], np.round(apart[fits]).astype(int) + 1, np.zeros((fits.sum(), 2))))
-    return rows
+            yield pairs[fits], np.round(apart[fits]).astype(int) + 1, np.zeros((fits.sum(), 2))
 
 
-def _split(index, keys) -> list[np.ndarray]:
-    """`index` (n,) in groups of equal `keys` (n, c), which are compared to 1e-6."""
+def _split(index, keys, group) -> list[np.ndarray]:
+    """`index` (n,) in parts of equal `keys` (n, c), which are compared to 1e-6, without parts that are all of one group."""
+    if not len(index):
+        return []
     keys = np.round(keys, 6)
     order = np.lexsort(keys.T)
-    return np.split(index[order], np.nonzero(np.any(np.diff(keys[order], axis=0) != 0, axis=1))[0] + 1)
+    index, keys = index[order], keys[order]
+    starts = np.concatenate([[0], np.nonzero(np.any(np.diff(keys, axis=0) != 0, axis=1))[0] + 1])
+    mixed = np.minimum.reduceat(group[index], starts) < np.maximum.reduceat(group[index], starts)
+    return [part for part, use in zip(np.split(index, starts[1:]), mixed) if use]
 
 
-def _pairs(spots: _Spots, those, group) -> np.ndarray:
-    """Index pairs (n, 2) of spots that are near enough, on hosts that move against one another."""
-    if len(those) < 2 or len(np.unique(group[those])) < 2:
-        return np.zeros((0, 2), int)
-    pairs = np.sort(those[cKDTree(spots.centre[those]).query_pairs(LONGEST - 1, output_type="ndarray")], axis=1)
+def _pairs(spots: _Spots, those, group, reach: float) -> np.ndarray:
+    """Index pairs (n, 2) of spots not farther apart than `reach` pitches, on hosts that move against one another."""
+    pairs = np.sort(those[cKDTree(spots.centre[those]).query_pairs(reach, output_type="ndarray")], axis=1)
     return pairs[group[pairs[:, 0]] != group[pairs[:, 1]]]
 
 
-def _member(frame: Frame, spots: _Spots, candidate) -> Member:
-    p, q, holes, _ = candidate
+def _bodies(frame: Frame, spots: _Spots, new: _New) -> Boxes:
+    """The new members as boxes."""
+    one, other = spots.centre[new.pins[:, 0]], spots.centre[new.pins[:, 1]]
+    way = (other - one) / np.linalg.norm(other - one, axis=1, keepdims=True)
+    return bodies_of((one + other) / 2, way, new.holes, _usual(frame)[0])
+
+
+def _member(frame: Frame, spots: _Spots, new: _New, row: int) -> Member:
+    """One of the new members, with the next free label."""
+    holes = int(new.holes[row])
     known = {m.id for m in frame.members}
     width, stock = _usual(frame)
-    first, last = sorted((spots.centre[p], spots.centre[q]), key=lambda c: tuple(np.round(c[::-1], 6)))
+    first, last = sorted(spots.centre[new.pins[row]], key=lambda c: tuple(np.round(c[::-1], 6)))
     way = (last - first) / np.linalg.norm(last - first)
     first = (first + last) / 2 - way * (holes - 1) / 2           # what is left over is shared between both ends
     return Member(next(name for name in map(label, count()) if name not in known), as_tuple(np.round(first, 9)), as_tuple(way),
                   holes, width, stock, on_lattice=bool(np.abs(way).max() > 1 - 1e-9))
-
-
-def _added(frame: Frame, new: Member, hole: float) -> Frame | None:
-    """The frame with the new member bolted wherever it laps on free holes; None where it, or a bolt of it, has no room."""
-    low, high = bounds(new)
-    near = [m for m in frame.members if all((bounds(m)[0] < high + 0.1) & (bounds(m)[1] > low - 0.1))]
-    old = find_bolts(frame)
-    body = member_boxes([new])
-    if any(new.id in pair for pair in collisions([new, *near])) or overlaps(body, bolt_ends(old, hole)).any():
-        return None
-    taken = {spot for bolt in old for spot in bolt.through}
-    laps, axis_in = [], {}
-    for j in (j for m in near for j in find_joints([new, m])):
-        if (j.b, j.b_hole) not in taken and abs(np.dot(axis_in.setdefault(j.a_hole, j.axis), j.axis)) > NORMAL_TOL:
-            laps.append(j)
-    bolts = find_bolts(Frame((new, *near), tuple(laps)))
-    if overlaps(bolt_ends(bolts, hole), member_boxes(frame.members)).any():
-        return None
-    members, joints = (*frame.members, new), (*frame.joints, *laps)
-    return replace(frame, members=members, joints=frame.joints + mark_three_way(joints, members)[len(frame.joints):])

@@ -13,7 +13,7 @@ from recon.workshop.bolts import Bolt, bolt_words, find_bolts
 from recon.workshop.bracing import MOST, Addition, additions
 from recon.workshop.mechanism import Mobility, mobility
 from recon.workshop.motions import motion_words
-from recon.workshop.solids import HOLE, Boxes, bolt_ends, member_boxes, overlaps
+from recon.workshop.solids import HOLE, Boxes, bolt_ends, member_boxes, overlapping, overlaps
 from recon.workshop.words import lap_words, listed, plural
 
 TOUCH = 0.05        # pitches between faces that count as touching: 2 mm at 38.1 mm, less than any two places on the lattice
@@ -155,15 +155,16 @@ def blocked_ends(frame: Frame, bolts, hole: float = HOLE) -> list[tuple[Bolt, Me
     """Bolts with a member in the place of their head or nut, and that member.  hole : diameter, pitches."""
     if not bolts:
         return []
-    met = overlaps(bolt_ends(bolts, hole), member_boxes(frame.members))
-    pairs = dict.fromkeys((e // 2, k) for e, k in zip(*np.nonzero(met)))
+    ends, members = overlapping(bolt_ends(bolts, hole), member_boxes(frame.members))
+    pairs = dict.fromkeys(zip((ends // 2).tolist(), members.tolist()))
     return [(bolts[b], frame.members[k]) for b, k in pairs]
 
 
 def meeting_ends(bolts, hole: float = HOLE) -> list[tuple[Bolt, Bolt]]:
     """Pairs of bolts whose ends would take the same room.  hole : diameter, pitches."""
     ends = bolt_ends(bolts, hole)
-    pairs = dict.fromkeys((e // 2, k // 2) for e, k in zip(*np.nonzero(np.triu(overlaps(ends, ends), 1))))
+    one, other = overlapping(ends, ends)
+    pairs = dict.fromkeys((a // 2, b // 2) for a, b in zip(one.tolist(), other.tolist()) if a < b)
     return [(bolts[a], bolts[b]) for a, b in pairs if a != b]
 
 

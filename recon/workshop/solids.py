@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from recon.frame.boxes import box_axes, centre
 from recon.frame.joints import BRACE_TOL, CLASH_TOL
@@ -23,6 +24,8 @@ BOLT_PER_HOLE = 0.9
 END_RADIUS = 1.0    # of the washer, the widest part of either end
 END_LENGTH = 1.4    # washer 0.2, nut 0.9 and the bolt's tip 0.3; a head with its washer takes 0.9
 
+DENSE = 1 << 20    # pairs of boxes that are compared at a time; where there are more of small ones, a tree finds the near ones
+SMALL = 4.0        # pitches
 _ALONG = 1e-9      # an edge whose other components are below this is along an axis of space
 
 
@@ -72,8 +75,20 @@ def bolt_ends(bolts, hole: float = HOLE) -> Boxes:
 
     hole : diameter of the holes, pitches.
     """
-    d = BOLT_PER_HOLE * hole
-    return boxes_of(along_bolt(bolt, side, 0.0, END_LENGTH * d, END_RADIUS * d) for bolt in bolts for side in (-1, 1))
+    bolts, d = tuple(bolts), BOLT_PER_HOLE * hole
+    axes = across(np.array([bolt.axis for bolt in bolts], float).reshape(-1, 3))
+    faces = np.array([(bolt.start, bolt.end) for bolt in bolts], float).reshape(-1, 2, 3)
+    out = np.array([[-1.0], [1.0]]) * END_LENGTH * d / 2 * axes[:, None, 0]
+    half = np.tile([END_LENGTH * d / 2, END_RADIUS * d, END_RADIUS * d], (2 * len(bolts), 1))
+    return Boxes((faces + out).reshape(-1, 3), np.repeat(axes, 2, axis=0), half, np.full(2 * len(bolts), CLASH_TOL))
+
+
+def across(ways) -> np.ndarray:
+    """For each of n unit vectors (n, 3) the three rows it, and two directions across it as `section_axes` has them, (n, 3, 3)."""
+    u = np.eye(3)[np.abs(ways).argmin(axis=1)]
+    u = u - ways * (u * ways).sum(axis=1, keepdims=True)
+    u /= np.linalg.norm(u, axis=1, keepdims=True)
+    return np.stack([ways, u, np.cross(ways, u)], axis=1)
 
 
 def boxes_of(rows) -> Boxes:
@@ -94,24 +109,53 @@ def along_bolt(bolt: Bolt, side: int, near: float, far: float, radius: float):
 
 def bolt_axes(bolt: Bolt) -> np.ndarray:
     """Rows: the bolt's axis and two directions across it, along axes of space where the bolt is."""
-    axis = np.asarray(bolt.axis, float)
-    u = np.eye(3)[np.abs(axis).argmin()]
-    u = u - axis * (u @ axis)
-    u /= np.linalg.norm(u)
-    return np.array([axis, u, np.cross(axis, u)])
+    return across(np.array([bolt.axis], float))[0]
 
 
 def overlaps(a: Boxes, b: Boxes) -> np.ndarray:
     """(n, m) bool: which box of a takes room of which box of b, by more than the play of the two."""
-    return _met(a, b, np.zeros(3))
+    met = np.zeros((len(a), len(b)), bool)
+    met[overlapping(a, b)] = True
+    return met
+
+
+def overlapping(a: Boxes, b: Boxes) -> tuple[np.ndarray, np.ndarray]:
+    """The pairs of `overlaps`, indices of a and of b, in order of a, then of b.  Boxes far apart cost nothing."""
+    i, k = _near(a, b)
+    slanting = ~(a.straight[i] & b.straight[k])
+    kept = ~slanting
+    i_slanting, k_slanting = i[slanting], k[slanting]
+    if len(i_slanting):
+        play = np.maximum(a.play[i_slanting], b.play[k_slanting])
+        kept[slanting] = _slanting_met(a.take(i_slanting), b.take(k_slanting), np.zeros(3), play)
+    return i[kept], k[kept]
+
+
+def _near(a: Boxes, b: Boxes) -> tuple[np.ndarray, np.ndarray]:
+    """Pairs whose axis-parallel boxes overlap by more than the play of the two, in order."""
+    if not len(a) or not len(b):
+        return np.zeros(0, int), np.zeros(0, int)
+    reach_a, reach_b = a.reach, b.reach
+    radius = reach_a.max() + reach_b.max()
+    if len(a) * len(b) > DENSE and radius < SMALL:
+        pairs = cKDTree(a.centre).sparse_distance_matrix(cKDTree(b.centre), radius, p=np.inf, output_type="ndarray")
+        i, k = pairs["i"].astype(int), pairs["j"].astype(int)
+        order = np.lexsort((k, i))
+        i, k = i[order], k[order]
+    else:
+        rows = max(DENSE // len(b), 1)
+        found = [(start, *np.nonzero(np.logical_and.reduce(
+            [np.abs(b.centre[:, c] - a.centre[start:start + rows, None, c]) < reach_a[start:start + rows, None, c] + reach_b[:, c]
+             for c in range(3)]))) for start in range(0, len(a), rows)]
+        i, k = (np.concatenate(part) for part in zip(*((start + i, k) for start, i, k in found)))
+    room = reach_a[i] + reach_b[k] - np.maximum(a.play[i], b.play[k])[:, None]
+    met = (np.abs(b.centre[k] - a.centre[i]) < room).all(axis=1)
+    return i[met], k[met]
 
 
 def met_on_the_way(a: Boxes, b: Boxes, direction) -> np.ndarray:
     """(n, m) bool: which box of b is met by which box of a, where a moves along `direction` without end."""
-    return _met(a, b, np.asarray(direction, float))
-
-
-def _met(a: Boxes, b: Boxes, direction) -> np.ndarray:
+    direction = np.asarray(direction, float)
     play = np.maximum.outer(a.play, b.play)
     between = b.centre[None] - a.centre[:, None]
     room = a.reach[:, None] + b.reach[None] - play[..., None]
