@@ -30,12 +30,17 @@ SAVE_AFTER_S = 2.0                  # from a change to the frame file that has i
 
 @dataclass(frozen=True)
 class Moment:
-    """A state in the history.  n : the journal entry that made it; parent : the moment undone to, None for the first."""
+    """A state in the history.
+
+    n : the journal entry that made it.   parent : the moment undone to, None for the first.   delta : what made it of that one,
+    None where it was read from the journal.
+    """
 
     n: int
     state: State
     words: str
     parent: "Moment | None"
+    delta: dict | None = None
 
 
 class Conflict(Exception):
@@ -59,6 +64,7 @@ class Build:
         self._first = self._now = Moment(0, State(), "empty build", None)
         self._redo: list[Moment] = []
         self._saving: threading.Timer | None = None
+        self._save_lock = threading.Lock()                      # not the one that changes wait for: writing takes a while
         self._words: dict[int, str] = {}                        # what each journal entry did
         self.moments: dict[int, Moment] = {0: self._first}      # by the journal's number after which each held
         try:
@@ -117,6 +123,12 @@ class Build:
         with self._lock:
             return [self._words[k] for k in sorted(self._words) if k > n]
 
+    def delta(self, old: State, new: State) -> dict:
+        """The difference between two states; at once where it is that of the last change."""
+        now = self._now
+        known = now.delta is not None and now.state is new and now.parent.state is old
+        return now.delta if known else difference(old, new)
+
     # Changing
 
     def change(self, make, *, base: int | None = None, kind: str = "edit"):
@@ -131,7 +143,7 @@ class Build:
             state, words = make(old.state)
             delta = difference(old.state, state)
             n = self.journal.append({"kind": kind, "words": words, "at": _now_text(), "delta": delta})
-            self._enter(Moment(n, state, words, old))
+            self._enter(Moment(n, state, words, old, delta))
             self._redo.clear()
             self._save_soon()
             return old.state, state, words
@@ -233,7 +245,7 @@ class Build:
     def save_frame_file(self):
         """Writes frame.json as the frame stands, unless another program changed that file meanwhile or the disk does not take it:
         the journal has all of it."""
-        with self._lock:
+        with self._save_lock:
             text, there = self._text(), self._digest_of_frame_file()
             mark = _digest(text)
             if not text or there == mark or there not in self._own:

@@ -6,7 +6,7 @@ from recon.frame.length import MEASURED, SIZE_DOUBTS
 from recon.frame.model import Frame
 from recon.workshop.how_sure import SURE
 from recon.workshop.words import lap_words, listed, plural
-from webui.state import State
+from webui.state import State, joint_key
 
 
 def doubts(state: State, clashes=()) -> list[dict]:
@@ -15,6 +15,7 @@ def doubts(state: State, clashes=()) -> list[dict]:
     clashes : (id, id, depth) of members that take the same room.
     """
     frame, said = state.frame, state.said
+    told = {tuple(entry[:4]) for entry in said.get("laps", [])}
     items = [_item("conflict", c.get("members", []), c["text"], 0.0) for c in said.get("conflicts", [])]
     items += [_item("room", [a, b], f"{a} and {b} take the same room: move or shorten one of them.", 0.01) for a, b, _ in clashes]
     if len(frame.members) > 1:
@@ -23,7 +24,7 @@ def doubts(state: State, clashes=()) -> list[dict]:
     items += [item for m in frame.members for item in _of_member(m, said)]
     items += [_item("bolt", [j.a, j.b], f"Is there a bolt in {lap_words(j)}? It was out of sight.", 0.95,
                     lap=[j.a, j.a_hole, j.b, j.b_hole])
-              for j in frame.joints if j.bolt == "assumed" and not _told(j, said)]
+              for j in frame.joints if j.bolt == "assumed" and joint_key(j) not in told]
     items += [_item("size" if text.startswith(SIZE_DOUBTS) else "note", [], text, 0.04 if text.startswith(MEASURED) else 0.99)
               for text in frame.doubts]
     return sorted(items, key=lambda i: i["sure"])
@@ -31,11 +32,6 @@ def doubts(state: State, clashes=()) -> list[dict]:
 
 def _item(kind, members, text, sure, lap=None, end=None) -> dict:
     return {"kind": kind, "members": list(members), "text": text, "sure": round(float(sure), 3), "lap": lap, "end": end}
-
-
-def _told(joint, said) -> bool:
-    ends = sorted(((joint.a, joint.a_hole), (joint.b, joint.b_hole)))
-    return [*ends[0], *ends[1]] in [entry[:4] for entry in said.get("laps", [])]
 
 
 def _pieces(frame: Frame):

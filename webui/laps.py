@@ -59,10 +59,11 @@ def _marked(joints, before, members, changed: set[str]) -> list[Joint]:
             touched |= {j.a, j.b}
     # All laps of those members are looked at: these make the marks between them.
     at = [k for k, j in enumerate(joints) if j.a in touched or j.b in touched]
+    ends = {id for k in at for id in (joints[k].a, joints[k].b)}
     result = list(joints)
-    for k, marked in zip(at, mark_three_way([joints[k] for k in at], members)):
-        if marked.a in touched and marked.b in touched:
-            result[k] = marked
+    for k, marked in zip(at, mark_three_way([joints[k] for k in at], [m for m in members if m.id in ends])):
+        if marked.a in touched and marked.b in touched and marked.three_way != joints[k].three_way:
+            result[k] = marked                    # the others stay the objects that they were, which tells them unchanged
     return result
 
 

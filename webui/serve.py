@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import logging
 import socket
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from webui.guard import Keys, is_loopback
 from webui.reader import SOLVER
 
 SLOWEST_S = 60          # that a connection may stay silent
+TURN_S = 0.001          # after which a thread that reckons lets others go on: an edit comes while parts or doubts are being found
 
 
 class _Handler(WSGIRequestHandler):
@@ -69,6 +71,7 @@ def open_page(folder: str | Path, *, host: str = "127.0.0.1", port: int = 0, key
     except BaseException:
         taken.close()
         raise
+    sys.setswitchinterval(TURN_S)
     logging.getLogger("werkzeug").setLevel(logging.ERROR)
     server = make_server(host, port, app, threaded=True, request_handler=_Handler, fd=taken.detach())
     server.daemon_threads = True

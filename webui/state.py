@@ -33,8 +33,8 @@ class State:
 
 def joint_key(joint: Joint) -> tuple:
     """What names a lap, whichever of its members comes first."""
-    ends = sorted(((joint.a, joint.a_hole), (joint.b, joint.b_hole)))
-    return (*ends[0], *ends[1])
+    a, b = (joint.a, joint.a_hole), (joint.b, joint.b_hole)
+    return (*a, *b) if a <= b else (*b, *a)
 
 
 def ordered(members, joints) -> tuple[Joint, ...]:
@@ -58,7 +58,7 @@ def difference(old: State, new: State) -> dict:
         delta["members"] = members
     if order != _order_after(old.frame.members, members):
         delta["order"] = order
-    joints = _items(old.frame.joints, new.frame.joints, joint_key, lambda j: asdict(j) | {"axis": list(j.axis)})
+    joints = _items(old.frame.joints, new.frame.joints, joint_key, joint_to_json)
     if joints:
         delta["joints"] = joints | {"gone": [list(key) for key in joints["gone"]]}
     fields = {name: _field_to_json(getattr(new.frame, name)) for name in FRAME_FIELDS
@@ -74,8 +74,11 @@ def difference(old: State, new: State) -> dict:
 def _items(old, new, key, to_json) -> dict | None:
     if old is new:
         return None
-    before, after = {key(x): x for x in old}, {key(x): x for x in new}
-    put = [to_json(x) for k, x in after.items() if before.get(k) is not x and before.get(k) != x]
+    # What is in both as one object is the same: only the others are looked at, few of a large frame's.
+    was, now = set(map(id, old)), set(map(id, new))
+    before = {key(x): x for x in old if id(x) not in now}
+    after = {key(x): x for x in new if id(x) not in was}
+    put = [to_json(x) for k, x in after.items() if before.get(k) != x]
     gone = [k for k in before if k not in after]
     return {"put": put, "gone": gone} if put or gone else None
 
@@ -136,6 +139,11 @@ def member_from_json(d: dict) -> Member:
     return Member(id, _vector(d["first"]), _vector(d["direction"]), holes, float(d["width"]), d["stock"] and str(d["stock"]),
                   float(d["confidence"]), tuple(End(str(e["state"]), int(e["extra"])) for e in d["ends"]),
                   bool(d["on_lattice"]), int(d["seen"]))
+
+
+def joint_to_json(j: Joint) -> dict:
+    return {"a": j.a, "a_hole": j.a_hole, "b": j.b, "b_hole": j.b_hole, "axis": list(j.axis), "bolt": j.bolt,
+            "three_way": j.three_way}
 
 
 def joint_from_json(d: dict) -> Joint:

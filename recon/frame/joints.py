@@ -68,18 +68,17 @@ def _near(spots, tree):
 
 
 def mark_three_way(joints, members) -> tuple[Joint, ...]:
-    """The joints with `three_way` set where three mutually perpendicular members are lapped in pairs round one corner."""
+    """The joints, in the same order, with `three_way` set where three mutually perpendicular members are lapped in pairs
+    round one corner."""
     direction = {m.id: np.asarray(m.direction, float) for m in members}
-    crossing = nx.Graph()
+    crossing = defaultdict(set)
     for j in joints:
         if abs(direction[j.a] @ direction[j.b]) < 1 - NORMAL_TOL:
-            crossing.add_edge(j.a, j.b)
-    corners = set()
-    for a, b in crossing.edges:
-        for c in nx.common_neighbors(crossing, a, b):
-            # Three pairs at right angles: the laps lie along three different axes and so round one corner.
-            corners |= {frozenset(pair) for pair in ((a, b), (b, c), (a, c))}
-    return tuple(replace(j, three_way=frozenset((j.a, j.b)) in corners) for j in joints)
+            crossing[j.a].add(j.b)
+            crossing[j.b].add(j.a)
+    # Three pairs at right angles: the laps lie along three different axes and so round one corner.
+    flags = (j.b in crossing[j.a] and not crossing[j.a].isdisjoint(crossing[j.b]) for j in joints)
+    return tuple(j if j.three_way == flag else replace(j, three_way=flag) for j, flag in zip(joints, flags))
 
 
 def joint_graph(frame: Frame) -> nx.MultiGraph:

@@ -19,7 +19,7 @@ bp = Blueprint("change", __name__)
 def _answer(old: State, new: State, words: str):
     """The change as the page takes it over: a delta, and where the changed members now lie in every photo."""
     b = bench()
-    delta = difference(old, new)
+    delta = b.build.delta(old, new)
     ids = [m["id"] for m in delta.get("members", {}).get("put", [])]
     photos = "photos" in delta.get("frame", {})
     shapes = {} if photos else sight.shapes(new.frame, set(ids))
