@@ -1,12 +1,20 @@
-"""The page: from an edit to the screen at 12 and 300 members, the first picture of ten 12-MP photos, and edits lost to kill -9.
+"""The page: from an edit to the screen at 12 and 300 members, frames of a drag, a pan and a zoom, the first picture of ten 12-MP
+photos, and edits lost to kill -9.
 
-    python -m tests.webui.benchmark [--edits N] [--kill N] [--work FOLDER]
+    python -m tests.webui.benchmark [--edits N] [--frames N] [--kill N]
 
 Needs a checkout with its tests (the frames and the kill test are theirs), Chromium and Playwright.
+
+An edit is timed from the press of a button until all of this is on the screen: the answer of the server, which has the change in
+its journal and on the disk; the marks in all three photos; the frame in space (painted to the last pixel: one is read back); the
+member's row in the list; its card; and two more animation frames, within which the browser has put the canvases on the screen.
+"Live" is later: the doubts and the parts list have been reckoned anew and are on the page.
 """
 from __future__ import annotations
 
 import argparse
+import os
+import random
 import shutil
 import tempfile
 import threading
@@ -20,22 +28,63 @@ from recon.errors import ReconError
 
 ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader"]
 PHOTO_PX = (4000, 3000)      # 12 MP
+PAUSES_MS = (80, 900)        # between edits: some come while doubts or parts of the one before are being reckoned
+SEED = 4
 
-# Presses the button and resolves when the change that it makes has been drawn: the canvases paint in an animation frame, so after
-# the one that follows the page's own.
-EDIT_TO_SCREEN = """async label => {
-  const {build, on} = await import('/static/store.js');
-  window.edited ||= (() => { const waiting = []; on('changed', () => waiting.splice(0).forEach(f => f())); return waiting; })();
-  const button = document.querySelector(`[aria-label='${label}']`), start = performance.now();
-  const drawn = new Promise(done => window.edited.push(() => requestAnimationFrame(() => requestAnimationFrame(() => done(performance.now() - start)))));
-  button.click();
-  return drawn;
+# Drawing in space waits until it is done, as it does not by itself: three.js hands it to another process.
+WAIT_FOR_SPACE = """async () => {
+  const {views} = await import('/static/views.js'), renderer = views.space.renderer, gl = renderer.getContext(), render = renderer.render.bind(renderer);
+  renderer.render = (...what) => { render(...what); gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, new Uint8Array(4)); };
+}"""
+
+# Presses a button of the chosen member's card; resolves to [ms until the change is drawn, ms until what follows from it is].
+EDIT_TO_SCREEN = """async ([label, id]) => {
+  const {build} = await import('/static/store.js'), {views} = await import('/static/views.js'), {live} = await import('/static/effects.js');
+  const frame = () => new Promise(requestAnimationFrame), n = build.n + 1, start = performance.now();
+  document.querySelector(`[aria-label='${label}']`).click();
+  const shown = () => build.n >= n && [...views.photos.values(), views.space].every(view => view.shown >= n)
+    && document.querySelector(`#panel [data-key='${id}'] .count`).textContent === `${build.members.get(id).holes}`
+    && document.querySelector('#card h2').textContent.startsWith(`${id} ${build.members.get(id).holes} hole`);
+  while (!shown()) { await frame(); await new Promise(done => setTimeout(done)); }
+  await frame(); await frame();
+  const drawn = performance.now() - start;
+  while (live.doubts < n || live.parts < n) await frame();
+  return [drawn, performance.now() - start];
+}"""
+
+# One move of a hand in every animation frame; resolves to the ms from each frame to the next. `kind`: an end dragged along its
+# member, the photo moved, or zoomed in and out; `name`: the photo.
+FRAMES = """async ([kind, name, count]) => {
+  const {views} = await import('/static/views.js'), {build, chosen} = await import('/static/store.js');
+  const view = views.photos.get(name), canvas = view.canvas, box = canvas.getBoundingClientRect(), frame = () => new Promise(requestAnimationFrame);
+  const middle = [box.left + box.width / 2, box.top + box.height / 2];
+  const send = (type, [x, y], more = {}) => canvas.dispatchEvent(new PointerEvent(type, {pointerId: 7, clientX: x, clientY: y, bubbles: true, cancelable: true, ...more}));
+  let from = middle, way = [0, 0], track = null;
+  if (kind === 'drag') {
+    const shape = build.shapes.get(name).get(chosen.members[0]), ends = shape.ends.map(([x, y]) => [box.left + x * view.scale + view.x, box.top + y * view.scale + view.y]);
+    from = ends[1]; way = [(ends[0][0] - from[0]) * 0.8, (ends[0][1] - from[1]) * 0.8];
+  } else way = [box.width * 0.4, box.height * 0.3];
+  if (kind !== 'zoom') send('pointerdown', from);
+  for (let wait = 0; kind === 'drag' && !view.hand?.track && wait < 100; wait++) await frame();
+  const times = [];
+  let last = await frame();
+  for (let k = 1; k <= count; k++) {
+    const share = (1 - Math.cos(k / 40 * 2 * Math.PI)) / 2;
+    if (kind === 'zoom') canvas.dispatchEvent(new WheelEvent('wheel', {deltaY: Math.floor(k / 25) % 2 ? 100 : -100, clientX: middle[0], clientY: middle[1], bubbles: true, cancelable: true}));
+    else send('pointermove', [from[0] + way[0] * share, from[1] + way[1] * share]);
+    const next = await frame();
+    times.push(next - last);
+    last = next;
+  }
+  if (kind !== 'zoom') { send('pointermove', from); send('pointercancel', from); }
+  return times;
 }"""
 
 
 def run(args) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.webui.benchmark")
     parser.add_argument("--edits", type=int, default=100, help="edits timed at each size")
+    parser.add_argument("--frames", type=int, default=200, help="animation frames timed of each drag, pan and zoom")
     parser.add_argument("--kill", type=int, default=1000, help="edits of the kill test")
     options = parser.parse_args(args)
     try:
@@ -51,8 +100,11 @@ def run(args) -> int:
         browser = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
         for count, state in ((12, frames.scaffold(20)), (300, frames.scaffold(300))):
             frame = replace(state.frame, members=state.frame.members[-count:] if count < 20 else state.frame.members, joints=())
-            times = edit_times(browser, Path(work) / f"frame-{count}", with_photos(frame), options.edits)
-            told(f"edit to screen, {count} members, three photos", times)
+            drawn, live = edit_times(browser, Path(work) / f"frame-{count}", with_photos(frame, (2000, 1500)), options.edits)
+            told(f"edit to screen, {count} members, three photos", drawn)
+            told(f"edit to live doubts and parts, {count} members", live)
+        for what, times in frame_times(browser, Path(work) / "hand", with_photos(frame, PHOTO_PX), options.frames):
+            told(f"from one frame to the next, {count} members, 12-MP photos, {what}", times, "frames")
         first, page, every = first_picture(browser, Path(work) / "photos")
         print(f"build of ten 12-MP photos, opened for the first time: page answers {page:.2f} s, first picture {first:.2f} s, all ten {every:.2f} s")
         browser.close()
@@ -62,13 +114,13 @@ def run(args) -> int:
     return 0
 
 
-def told(what: str, seconds) -> None:
-    p50, p95 = np.percentile(seconds, [50, 95])
-    print(f"{what}: p50 {p50:.0f} ms, p95 {p95:.0f} ms ({len(seconds)} edits)", flush=True)
+def told(what: str, times_ms, of: str = "edits") -> None:
+    p50, p95 = np.percentile(times_ms, [50, 95])
+    print(f"{what}: p50 {p50:.0f} ms, p95 {p95:.0f} ms ({len(times_ms)} {of}; load {os.getloadavg()[0]:.1f})", flush=True)
 
 
-def with_photos(frame):
-    """The frame with its laps and three photos of it, whose cameras see all of it."""
+def with_photos(frame, size_px):
+    """The frame with its laps and three photos of it (size_px: width, height), whose cameras see all of it."""
     from recon.frame.joints import find_joints
     from recon.frame.model import Photo
 
@@ -81,8 +133,8 @@ def with_photos(frame):
         right = np.cross(ahead, [0, 0, 1.0])
         right /= np.linalg.norm(right)
         R = np.array([right, np.cross(ahead, right), ahead])
-        photos.append(Photo(f"photo_{k + 1}.jpg", (2000, 1500), camera={"f": 2600.0, "cx": 1000.0, "cy": 750.0, "k1": 0.0, "k2": 0.0,
-                                                                      "R": R.tolist(), "t": (-R @ eye).tolist()}))
+        photos.append(Photo(f"photo_{k + 1}.jpg", size_px, camera={"f": 1.3 * size_px[0], "cx": size_px[0] / 2, "cy": size_px[1] / 2,
+                                                                 "k1": 0.0, "k2": 0.0, "R": R.tolist(), "t": (-R @ eye).tolist()}))
     return replace(frame, joints=find_joints(frame.members), photos=tuple(photos))
 
 
@@ -112,29 +164,62 @@ class Serving:
         self.page.close()
 
 
-def edit_times(browser, folder: Path, frame, edits: int):
-    """Milliseconds from pressing a button to the drawn change."""
-    from recon.frame.files import frame_to_text
+class Opened:
+    """A build of three photos and a frame, on a page in a browser, with its members listed."""
 
-    save_photos(folder, 3, (2000, 1500))
-    (folder / "frame.json").write_text(frame_to_text(frame), encoding="utf-8")
-    serving = Serving(folder)
-    page = browser.new_page(viewport={"width": 1440, "height": 900})
-    try:
-        page.goto(serving.page.address)
-        page.wait_for_selector("body[data-ready]")
-        page.wait_for_timeout(4000)                       # tiles are made meanwhile
-        page.click("#tab-members")
-        page.click(f"[data-key='{frame.members[-1].id}']")
-        times = []
+    def __init__(self, browser, folder: Path, frame):
+        from recon.frame.files import frame_to_text
+
+        save_photos(folder, 3, frame.photos[0].size)
+        (folder / "frame.json").write_text(frame_to_text(frame), encoding="utf-8")
+        self.serving = Serving(folder)
+        self.page = browser.new_page(viewport={"width": 1440, "height": 900})
+        self.page.goto(self.serving.page.address)
+        self.page.wait_for_selector("body[data-ready]")
+        self.page.wait_for_timeout(4000)                       # levels and tiles are made meanwhile
+        self.page.click("#tab-members")
+
+    def __enter__(self):
+        return self.page
+
+    def __exit__(self, *_):
+        self.page.close()
+        self.serving.close()
+
+
+def edit_times(browser, folder: Path, frame, edits: int):
+    """Milliseconds from pressing a button to the drawn change, and to what follows from it; members and ends at random."""
+    chance = random.Random(SEED)
+    with Opened(browser, folder, frame) as page:
+        page.evaluate(WAIT_FOR_SPACE)
+        drawn, live, longer = [], [], set()
         for k in range(edits):
-            hole = "One hole more at hole 1" if k % 2 == 0 else "One hole less at hole 1"
-            times.append(page.evaluate(EDIT_TO_SCREEN, hole))
-            page.wait_for_timeout(120)
-        return times
-    finally:
-        page.close()
-        serving.close()
+            if k % 4 == 0:
+                id = chance.choice(frame.members).id
+                page.click(f"[data-key='{id}']")
+                page.wait_for_timeout(300)
+            what = "less" if id in longer else "more"
+            longer ^= {id}
+            times = page.evaluate(EDIT_TO_SCREEN, [f"One hole {what} at hole 1", id])
+            drawn.append(times[0])
+            live.append(times[1])
+            page.wait_for_timeout(chance.uniform(*PAUSES_MS))
+        return drawn, live
+
+
+def frame_times(browser, folder: Path, frame, count: int):
+    """[(what the hand does, milliseconds from each animation frame to the next)]."""
+    with Opened(browser, folder, frame) as page:
+        page.click(f"[data-key='{frame.members[0].id}']")
+        found = [("end dragged, all photos side by side", page.evaluate(FRAMES, ["drag", "photo_1.jpg", count]))]
+        page.click("#picker button:has-text('photo_1')")
+        page.wait_for_timeout(500)
+        found.append(("end dragged, one photo", page.evaluate(FRAMES, ["drag", "photo_1.jpg", count])))
+        page.evaluate("async () => { const {views} = await import('/static/views.js'); views.photos.get('photo_1.jpg').zoom(5); }")
+        page.wait_for_timeout(1500)
+        found.append(("photo moved", page.evaluate(FRAMES, ["pan", "photo_1.jpg", count])))
+        found.append(("photo zoomed", page.evaluate(FRAMES, ["zoom", "photo_1.jpg", count])))
+        return found
 
 
 def first_picture(browser, folder: Path):

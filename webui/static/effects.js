@@ -4,6 +4,7 @@ import {h} from "./dom.js";
 import {build, choose, edit, get, MOMENT_MS, on, tell} from "./store.js";
 import {lengthText, massText, plural} from "./units.js";
 
+export const live = {doubts: -1, parts: -1};      // the version of the build that each of them, as shown, is of
 const told = {parts: null, checks: null, audit: null};
 const before = {rows: new Map()};
 const fresh = new Map();
@@ -19,7 +20,7 @@ export function settled() {
 async function askDoubts() {
   if (!build.members.size) { doubtsOf = build.n; build.doubts = []; build.moreDoubts = 0; return tell("effects"); }
   const {n, doubts, more} = await get("/api/effects?what=doubts");
-  if (n === build.n) { doubtsOf = n; build.doubts = doubts; build.moreDoubts = more; tell("effects"); }
+  if (n === build.n) { doubtsOf = n; build.doubts = doubts; build.moreDoubts = more; tell("effects"); live.doubts = n; }
 }
 
 export function begin() { on("changed", () => { stale = true; if (!build.plan) build.planShapes = {}; told.checks = null; told.audit = null; soon(); }); }
@@ -32,7 +33,7 @@ function soon(wait = PARTS_MS) {
   if (!build.members.size) { told.parts = told.checks = null; return; }
   timer = setTimeout(async () => {
     try {
-      if (stale) { stale = false; told.parts = (await get("/api/effects?what=parts")).parts; compare(); standing(); tell("effects"); }
+      if (stale) { stale = false; const {n, parts} = await get("/api/effects?what=parts"); told.parts = parts; compare(); standing(); tell("effects"); live.parts = n; }
       if (build.plan && !told.audit) {
         told.audit = await get("/api/audit").catch(error => ({problem: error.message}));
         build.planShapes = told.audit.shapes || {};

@@ -64,31 +64,49 @@ export class Marked {
     }
   }
 
-  paintMembers(c) {
+  /** The marks of all members but the chosen ones. */
+  paintRest(c) {
     shapesOf(this.name).catch(() => {});
-    const shapes = build.shapes.get(this.name) || new Map();
-    const time = now(), moment = [];
-    if (layers.members || layers.doubts) {
-      const sure = [], unsure = [];
-      for (const [id, shape] of shapes) {
-        if (chosen.members.includes(id)) continue;
-        const m = build.members.get(id);
-        if (!m) continue;
-        const doubtful = m.confidence < LEAST_SURE;
-        if (time - (changed.get(id) ?? -1e9) < MOMENT_MS) moment.push(shape);
-        if (doubtful && layers.doubts) unsure.push(...shape.edges); else if (layers.members) sure.push(...shape.edges);
-      }
-      this.stroke(c, sure, SURE, 1.3);
-      this.stroke(c, unsure, UNSURE, 2, [7, 5]);
+    const all = build.shapes.get(this.name) || new Map(), sure = [], unsure = [], shapes = new Map();
+    for (const [id, shape] of all) {
+      const m = build.members.get(id);
+      if (!m || chosen.members.includes(id) || !this.inSight(shape)) continue;
+      shapes.set(id, shape);
+      if (m.confidence < LEAST_SURE && layers.doubts) unsure.push(...shape.edges); else if (layers.members) sure.push(...shape.edges);
     }
-    for (const shape of moment) this.stroke(c, shape.edges, "#FFFFFF", 4, [2, 5]);
-    for (const id of chosen.members) if (shapes.has(id)) { this.stroke(c, shapes.get(id).edges, CHOSEN, 3); this.dots(c, shapes.get(id).holes); }
+    this.stroke(c, sure, SURE, 1.3);
+    this.stroke(c, unsure, UNSURE, 2, [7, 5]);
+    if (layers.ends) this.paintEnds(c, shapes);
+    if (layers.labels) this.paintLabels(c, shapes);
+  }
+
+  /** What is chosen, what was changed just now, and what else comes and goes. */
+  paintChosen(c) {
+    const all = build.shapes.get(this.name) || new Map(), time = now();
+    const shapes = new Map(chosen.members.filter(id => all.has(id)).map(id => [id, all.get(id)]));
+    if (layers.members || layers.doubts) {
+      for (const [id, when] of changed) if (time - when < MOMENT_MS && all.has(id) && !shapes.has(id)) this.stroke(c, all.get(id).edges, "#FFFFFF", 4, [2, 5]);
+    }
+    for (const shape of shapes.values()) { this.stroke(c, shape.edges, CHOSEN, 3); this.dots(c, shape.holes); }
     if (layers.ends) this.paintEnds(c, shapes);
     this.paintLaps(c);
     if (layers.plan && build.planShapes?.[this.name]) this.stroke(c, build.planShapes[this.name].flat(), PLAN, 2, [10, 4, 2, 4]);
     if (layers.labels) this.paintLabels(c, shapes);
     if (build.proposal?.shapes[this.name]) this.stroke(c, build.proposal.shapes[this.name].edges, CHOSEN, 3, [8, 6]);
-    if (chosen.members.length === 1 && shapes.has(chosen.members[0])) this.paintHandles(c, shapes.get(chosen.members[0]));
+    if (shapes.size === 1 && chosen.members.length === 1) this.paintHandles(c, shapes.get(chosen.members[0]));
+  }
+
+  /** Whether any of a member can be on the canvas. */
+  inSight(shape) {
+    if (!shape.box) {
+      shape.box = [Infinity, Infinity, -Infinity, -Infinity];
+      for (const line of shape.edges) for (let i = 0; i < line.length; i += 2) {
+        shape.box[0] = Math.min(shape.box[0], line[i]); shape.box[2] = Math.max(shape.box[2], line[i]);
+        shape.box[1] = Math.min(shape.box[1], line[i + 1]); shape.box[3] = Math.max(shape.box[3], line[i + 1]);
+      }
+    }
+    const [x0, y0, x1, y1] = shape.box, room = 20;
+    return x1 * this.scale + this.x > -room && y1 * this.scale + this.y > -room && x0 * this.scale + this.x < this.width + room && y0 * this.scale + this.y < this.height + room;
   }
 
   dots(c, flat) {

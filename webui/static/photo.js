@@ -1,27 +1,18 @@
-// One photo on a canvas: levels and tiles for deep zoom, marks over it, and what a hand does on it.
+// One photo on the page, and what a hand does on it.
 // Places are in px of the photo; where members lie comes from the server.
 
 import {h, notice} from "./dom.js";
 import {build, chosen, choose, edit, get, lapKey, load, post, tell} from "./store.js";
-import {Marked} from "./marks.js";
-import {layers, modes} from "./modes.js";
+import {Picture} from "./picture.js";
+import {modes} from "./modes.js";
 
-const TILE = 512, MOST_TILES = 160, MOST_SCALE = 12, CLICK_PX = 5, TAP_PX = 10, GRAB_PX = 24, NEAR_PX = 16;
+const CLICK_PX = 5, TAP_PX = 10, GRAB_PX = 24, NEAR_PX = 16;
 
-function copyOf(canvas) {
-  const copy = h("canvas", {width: canvas.width, height: canvas.height});
-  copy.getContext("2d", {alpha: false}).drawImage(canvas, 0, 0);
-  return copy;
-}
-
-export class PhotoView extends Marked {
+export class PhotoView extends Picture {
   constructor(photo, onEnlarge) {
     super();
     this.name = photo.name;
-    this.scale = 0; this.x = 0; this.y = 0;
     this.pointers = new Map();
-    this.tiles = new Map();
-    this.loaded = 0;                       // pictures that have come, so that what was painted before is told from what is now
     this.canvas = h("canvas", {tabindex: 0, role: "application", "aria-label": `Photo ${photo.name}. Arrow keys move, plus and minus zoom, 0 shows all, Enter acts at the cross in the middle.`});
     this.note = h("p.tilenote");
     this.aside = h("button.quiet", {type: "button", onclick: () => this.setAside()});
@@ -29,12 +20,9 @@ export class PhotoView extends Marked {
       h("figcaption", {}, h("span.tilename", {}, photo.name), this.aside,
         h("button.quiet.enlarge", {type: "button", "aria-label": `Enlarge ${photo.name}`, onclick: () => onEnlarge(this)}, "⤢")),
       this.canvas, this.note);
-    this.context = this.canvas.getContext("2d", {alpha: false});
-    this.whole = new Image();
-    this.whole.onload = () => { this.loaded++; this.size ||= [this.whole.naturalWidth, this.whole.naturalHeight]; this.fit(); };
+    this.open();
     this.update(photo);
-    if (photo.here) this.whole.src = `/api/photos/${encodeURIComponent(this.name)}/whole.jpg`;
-    new ResizeObserver(() => this.resized()).observe(this.canvas);
+    if (photo.here) this.load();
     this.listen();
   }
 
@@ -54,119 +42,6 @@ export class PhotoView extends Marked {
   async setAside() {
     if (this.photo.camera || this.photo.reason) return edit({op: "photo", file: this.name, used: !this.photo.used});
     try { await post(`/api/photos/${encodeURIComponent(this.name)}/remove`, {}); await load(true); } catch (error) { notice(error.message, "warn"); }
-  }
-
-  // Looking
-
-  resized() {
-    const box = this.canvas.getBoundingClientRect();
-    if (!box.width) return;
-    const first = !this.width;
-    this.ratio = Math.min(window.devicePixelRatio || 1, 2);
-    this.width = box.width; this.height = box.height;
-    this.canvas.width = Math.round(box.width * this.ratio);
-    this.canvas.height = Math.round(box.height * this.ratio);
-    if (first || this.fitted) this.fit(); else this.draw();
-  }
-
-  fit() {
-    if (!this.size || !this.width) return;
-    this.scale = this.least = Math.min(this.width / this.size[0], this.height / this.size[1]);
-    this.x = (this.width - this.size[0] * this.scale) / 2;
-    this.y = (this.height - this.size[1] * this.scale) / 2;
-    this.fitted = true;
-    this.draw();
-  }
-
-  zoom(factor, at = [this.width / 2, this.height / 2]) {
-    const scale = Math.min(MOST_SCALE, Math.max(this.least * 0.8, this.scale * factor));
-    this.x = at[0] - (at[0] - this.x) * scale / this.scale;
-    this.y = at[1] - (at[1] - this.y) * scale / this.scale;
-    this.scale = scale;
-    this.fitted = false;
-    this.draw();
-  }
-
-  pan(dx, dy) { this.x += dx; this.y += dy; this.fitted = false; this.draw(); }
-
-  /** Brings members into view, with room round them. */
-  lookAt(ids) {
-    const shapes = build.shapes.get(this.name);
-    const points = ids.flatMap(id => shapes?.get(id)?.edges.flat() || []);
-    if (!points.length || !this.width) return;
-    let [x0, y0, x1, y1] = [Infinity, Infinity, -Infinity, -Infinity];
-    for (let i = 0; i < points.length; i += 2) { x0 = Math.min(x0, points[i]); x1 = Math.max(x1, points[i]); y0 = Math.min(y0, points[i + 1]); y1 = Math.max(y1, points[i + 1]); }
-    this.scale = Math.max(this.least, Math.min(2, 0.7 * Math.min(this.width / (x1 - x0 + 40), this.height / (y1 - y0 + 40))));
-    this.x = this.width / 2 - (x0 + x1) / 2 * this.scale;
-    this.y = this.height / 2 - (y0 + y1) / 2 * this.scale;
-    this.fitted = false;
-    this.draw();
-  }
-
-  toPhoto([x, y]) { return [(x - this.x) / this.scale, (y - this.y) / this.scale]; }
-  at(event) { const box = this.canvas.getBoundingClientRect(); return [event.clientX - box.left, event.clientY - box.top]; }
-
-  // Drawing
-
-  draw() {
-    if (this.asked) return;
-    this.asked = true;
-    requestAnimationFrame(() => { this.asked = false; this.paint(); });
-  }
-
-  paint() {
-    if (!this.width || !this.canvas.isConnected) return;
-    const c = this.context;
-    if (!this.paintGround(c)) return;
-    c.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
-    if (layers.openings || layers.rows || modes.current === "openings") this.paintFound(c);
-    if (this.photo.camera) this.paintMembers(c);
-    this.paintHand(c);
-    if (document.activeElement === this.canvas && this.canvas.matches(":focus-visible")) this.paintCross(c);
-    this.shown = build.n;
-  }
-
-  /** The photo itself; kept as it was painted while the view rests, so that marks alone are painted anew. */
-  paintGround(c) {
-    const colour = getComputedStyle(this.canvas).backgroundColor;
-    const view = [this.scale, this.x, this.y, this.canvas.width, this.canvas.height, this.loaded, colour].join();
-    c.setTransform(1, 0, 0, 1, 0, 0);
-    if (this.ground?.view === view) { c.drawImage(this.ground.canvas, 0, 0); return true; }
-    c.fillStyle = colour;
-    c.fillRect(0, 0, this.canvas.width, this.canvas.height);
-    if (!this.size || !this.scale) return false;
-    c.setTransform(this.ratio * this.scale, 0, 0, this.ratio * this.scale, this.ratio * this.x, this.ratio * this.y);
-    c.imageSmoothingEnabled = this.scale < 4;
-    if (this.whole.complete && this.whole.naturalWidth) c.drawImage(this.whole, 0, 0, ...this.size);
-    this.paintTiles(c);
-    if (this.lastView === view) this.ground = {view, canvas: copyOf(this.canvas)};
-    this.lastView = view;
-    return true;
-  }
-
-  paintTiles(c) {
-    if (!this.photo.levels) return;
-    const need = Math.floor(Math.log2(1 / (this.scale * this.ratio)) + 0.2);
-    if (need >= this.photo.levels) return;
-    const z = Math.max(0, need), side = TILE * 2 ** z;
-    const [x0, y0] = this.toPhoto([0, 0]), [x1, y1] = this.toPhoto([this.width, this.height]);
-    for (let ty = Math.max(0, Math.floor(y0 / side)); ty * side < Math.min(y1, this.size[1]); ty++)
-      for (let tx = Math.max(0, Math.floor(x0 / side)); tx * side < Math.min(x1, this.size[0]); tx++) {
-        const image = this.tile(z, tx, ty);
-        if (image.complete && image.naturalWidth) c.drawImage(image, tx * side, ty * side, image.naturalWidth * 2 ** z, image.naturalHeight * 2 ** z);
-      }
-  }
-
-  tile(z, x, y) {
-    const key = `${z}/${x}_${y}`;
-    let image = this.tiles.get(key);
-    if (image) { this.tiles.delete(key); this.tiles.set(key, image); return image; }   // the newest last
-    image = new Image();
-    image.onload = () => { this.loaded++; this.draw(); };
-    image.src = `/api/photos/${encodeURIComponent(this.name)}/tile/${key}.jpg`;
-    this.tiles.set(key, image);
-    if (this.tiles.size > MOST_TILES) this.tiles.delete(this.tiles.keys().next().value);
-    return image;
   }
 
   // The hand
@@ -308,7 +183,7 @@ export class PhotoView extends Marked {
     else if (event.key === "+" || event.key === "=") this.zoom(1.3);
     else if (event.key === "-") this.zoom(1 / 1.3);
     else if (event.key === "0") this.fit();
-    else if (event.key === "Enter") this.click([this.width / 2, this.height / 2], event.shiftKey);
+    else if (event.key === "Enter" && !build.proposal) this.click([this.width / 2, this.height / 2], event.shiftKey);
     else if (event.key === "Escape" && this.anchor) { this.anchor = null; this.draw(); }
     else return;
     event.preventDefault();

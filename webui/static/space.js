@@ -1,11 +1,20 @@
-// The frame in space: members as drilled boxes (three.js), turned by hand or keys, drawn only when something changed.
+// The frame in space (three.js), turned by hand or keys, drawn only when something changed.
 
 import * as THREE from "./vendor/three.module.min.js";
 import {h} from "./dom.js";
-import {build, changed, chosen, choose, lapKey, MOMENT_MS} from "./store.js";
+import {build, changed, chosen, choose, MOMENT_MS} from "./store.js";
+import {Boxes, boxOf} from "./boxes.js";
 import {LEAST_SURE} from "./colours.js";
 
-const CLICK_PX = 5, AFTER_MS = 40;
+const CLICK_PX = 5;
+
+/** Whether pictures in space are reckoned by the processor: smoothing would then cost more than all the rest. */
+function drawnBySoftware() {
+  const gl = document.createElement("canvas").getContext("webgl2"), info = gl?.getExtension("WEBGL_debug_renderer_info");
+  const name = info ? String(gl.getParameter(info.UNMASKED_RENDERER_WEBGL)) : "";
+  gl?.getExtension("WEBGL_lose_context")?.loseContext();
+  return /swiftshader|llvmpipe|software/i.test(name);
+}
 
 export class SpaceView {
   constructor(onEnlarge) {
@@ -15,7 +24,8 @@ export class SpaceView {
     this.note = h("p.tilenote", {hidden: true});
     this.element = h("figure.tile.space", {}, h("figcaption", {}, h("span.tilename", {}, "In space"),
       h("button.quiet.enlarge", {type: "button", "aria-label": "Enlarge the frame in space", onclick: () => onEnlarge(this)}, "⤢")), this.canvas, this.labels, this.note);
-    try { this.renderer = new THREE.WebGLRenderer({canvas: this.canvas, antialias: true, alpha: true}); } catch {
+    const software = drawnBySoftware();
+    try { this.renderer = new THREE.WebGLRenderer({canvas: this.canvas, antialias: !software, alpha: true}); } catch {
       this.note.textContent = "This browser draws nothing in space (no WebGL). Photos and lists work all the same.";
       this.note.hidden = false;
       return;
@@ -27,8 +37,7 @@ export class SpaceView {
     const sun = new THREE.DirectionalLight(0xffffff, 1.6);
     sun.position.set(0.5, -0.8, 1.2);
     this.scene.add(sun);
-    this.boxes = new Map();
-    this.textures = new Map();
+    this.boxes = new Boxes(this.scene, software ? 1 : 4);
     this.turn = -0.65; this.height = 0.42; this.far = 30; this.target = new THREE.Vector3();
     this.pointers = new Map();
     new ResizeObserver(() => this.resized()).observe(this.canvas);
@@ -52,67 +61,27 @@ export class SpaceView {
 
   update() {
     if (!this.renderer) return;
-    const before = this.boxes.size;
-    for (const [id, box] of this.boxes) if (build.members.get(id) !== box.userData.member) { this.scene.remove(box); this.boxes.delete(id); }
-    for (const [id, m] of build.members) if (!this.boxes.has(id)) { const box = this.box(m); this.boxes.set(id, box); this.scene.add(box); }
-    if (!before && this.boxes.size) this.fit();
+    const first = this.empty !== false && build.members.size;
+    this.empty = !build.members.size;
+    this.boxes.update([...build.members.values()]);
+    if (first) this.fit();
     this.tint();
   }
 
-  box(m) {
-    const geometry = new THREE.BoxGeometry(m.holes, m.width, m.width);
-    const uv = geometry.attributes.uv, normal = geometry.attributes.normal;
-    for (let i = 0; i < uv.count; i++) {                      // along the member a picture of one hole repeats; ends are plain
-      if (Math.abs(normal.getX(i)) > 0.5) uv.setXY(i, 0.02, 0.02);
-      else uv.setX(i, uv.getX(i) * m.holes);
-    }
-    const box = new THREE.Mesh(geometry, new THREE.MeshLambertMaterial({map: this.texture(m)}));
-    const along = new THREE.Vector3(...m.direction), across = this.across(m.direction);
-    box.quaternion.setFromRotationMatrix(new THREE.Matrix4().makeBasis(along, across, along.clone().cross(across)));
-    box.position.set(...m.first.map((v, i) => v + m.direction[i] * (m.holes - 1) / 2));
-    box.userData = {member: m};
-    box.add(new THREE.LineSegments(new THREE.EdgesGeometry(geometry), new THREE.LineBasicMaterial({color: 0x1a1f22})));
-    return box;
-  }
-
-  across(d) {                                                // a face normal: the axis of the lattice most nearly across, made so
-    const size = d.map(Math.abs), axis = size.indexOf(Math.min(...size));
-    const e = new THREE.Vector3(...[0, 1, 2].map(i => +(i === axis))), along = new THREE.Vector3(...d);
-    return e.addScaledVector(along, -along.dot(e)).normalize();
-  }
-
-  texture(m) {
-    const key = m.width.toFixed(3);
-    if (!this.textures.has(key)) {
-      const side = 64, tall = Math.round(side * m.width), canvas = h("canvas", {width: side, height: tall}), c = canvas.getContext("2d");
-      c.fillStyle = "#fff"; c.fillRect(0, 0, side, tall);
-      c.fillStyle = "#3a3a36"; c.beginPath(); c.arc(side / 2, tall / 2, side * 0.15, 0, 7); c.fill();
-      const texture = new THREE.CanvasTexture(canvas);
-      texture.wrapS = THREE.RepeatWrapping;
-      texture.colorSpace = THREE.SRGBColorSpace;
-      texture.anisotropy = 4;
-      this.textures.set(key, texture);
-    }
-    return this.textures.get(key);
-  }
-
   tint() {
-    const time = performance.now();
-    for (const [id, box] of this.boxes) {
-      const m = box.userData.member;
-      const colour = chosen.members.includes(id) ? 0xf0e442 : time - (changed.get(id) ?? -1e9) < MOMENT_MS ? 0xffffff : m.confidence < LEAST_SURE ? 0xe69f00 : 0xc9b28c;
-      box.material.color.setHex(colour);
-      box.material.opacity = m.confidence < LEAST_SURE && !chosen.members.includes(id) ? 0.75 : 1;
-      box.material.transparent = box.material.opacity < 1;
-    }
+    if (!this.renderer) return;
+    const time = performance.now(), taken = new Set(chosen.members);
+    this.boxes.tint(m => {
+      const unsure = m.confidence < LEAST_SURE;
+      if (taken.has(m.id)) return [0xf0e442, 1];
+      return [time - (changed.get(m.id) ?? -1e9) < MOMENT_MS ? 0xffffff : unsure ? 0xe69f00 : 0xc9b28c, unsure ? 0.75 : 1];
+    });
     this.draw();
   }
 
   fit() {
     if (!this.width || !build.members.size) return this.draw();
-    const all = new THREE.Box3();
-    for (const box of this.boxes.values()) all.expandByObject(box);
-    const ball = all.getBoundingSphere(new THREE.Sphere());
+    const ball = this.boxes.bounds(build.members.values()).getBoundingSphere(new THREE.Sphere());
     this.target.copy(ball.center);
     this.far = ball.radius / Math.sin(this.camera.fov * Math.PI / 360) * Math.max(1, 1 / this.camera.aspect) * 0.95;
     this.draw();
@@ -123,8 +92,7 @@ export class SpaceView {
   draw() {
     if (this.asked || !this.renderer) return;
     this.asked = true;
-    const paint = () => requestAnimationFrame(() => { this.asked = false; this.paint(); });
-    if (this.pointers.size) paint(); else setTimeout(paint, AFTER_MS);     // in the hand at once; after an edit the photos come first
+    requestAnimationFrame(() => { this.asked = false; this.paint(); });
   }
 
   paint() {
@@ -136,6 +104,7 @@ export class SpaceView {
     this.camera.lookAt(this.target);
     this.renderer.render(this.scene, this.camera);
     this.paintLabels();
+    this.shown = build.n;
   }
 
   paintLabels() {
@@ -143,9 +112,11 @@ export class SpaceView {
     c.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
     c.clearRect(0, 0, this.width, this.deep);
     c.font = "600 12px system-ui"; c.textAlign = "center"; c.textBaseline = "middle";
-    const order = [...this.boxes].sort(([a], [b]) => chosen.members.includes(b) - chosen.members.includes(a));
-    for (const [id, box] of order) {
-      const p = box.position.clone().project(this.camera);
+    const order = [...chosen.members.map(id => build.members.get(id)), ...[...build.members.values()].filter(m => !chosen.members.includes(m.id))];
+    const p = new THREE.Vector3();
+    for (const m of order) {
+      const id = m.id;
+      p.set(...boxOf(m).middle).project(this.camera);
       const x = (p.x + 1) * this.width / 2, y = (1 - p.y) * this.deep / 2, w = 8 * id.length + 10;
       if (p.z > 1 || taken.some(([a, b]) => Math.abs(a - x) < w && Math.abs(b - y) < 18)) continue;
       taken.push([x, y]);
@@ -154,8 +125,8 @@ export class SpaceView {
       c.strokeStyle = "#14191c"; c.lineWidth = 1.2; c.stroke();
       c.fillStyle = "#14191c"; c.fillText(id, x, y + 0.5);
     }
-    for (const j of build.joints) {
-      if (!chosen.lap || String(lapKey(j)) !== String(chosen.lap)) continue;
+    const j = chosen.lap && build.laps.get(String(chosen.lap));
+    if (j) {
       const a = build.members.get(j.a), b = build.members.get(j.b);
       const p = new THREE.Vector3(...[0, 1, 2].map(i => (a.first[i] + a.direction[i] * j.a_hole + b.first[i] + b.direction[i] * j.b_hole) / 2)).project(this.camera);
       c.beginPath(); c.arc((p.x + 1) * this.width / 2, (1 - p.y) * this.deep / 2, 8, 0, 7);
@@ -216,6 +187,6 @@ export class SpaceView {
   memberAt([x, y]) {
     const ray = new THREE.Raycaster();
     ray.setFromCamera(new THREE.Vector2(x / this.width * 2 - 1, 1 - y / this.deep * 2), this.camera);
-    return ray.intersectObjects([...this.boxes.values()], false)[0]?.object.userData.member.id ?? null;
+    return this.boxes.on(ray.ray, build.members.values());
   }
 }

@@ -6,13 +6,16 @@ const token = document.querySelector("meta[name=build-token]").content;
 
 export const build = {
   n: 0, name: "", folder: "", pitch_mm: null, stock: null, undo: null, redo: null,
-  members: new Map(), joints: [], laps: new Map(), said: {}, notes: [],
+  members: new Map(), joints: [], laps: new Map(),
+  bolts: new Map(),                  // member -> Map(hole -> its bolt)
+  said: {}, notes: [],
   photos: [], stocks: [], doubts: [], job: {running: false}, plan: null,
   shapes: new Map(),                 // photo -> Map(id -> shape), for photos that were asked for
   found: new Map(),                  // photo -> {openings, rows}
 };
 export const chosen = {members: [], lap: null, end: 1, doubt: -1};
 export const changed = new Map();    // id -> when, for what stands out for a moment
+export const rest = {n: 0};          // grows whenever anything drawn on photos can have changed but what is chosen
 export const MOMENT_MS = 2500;
 
 const listeners = new Map();
@@ -71,8 +74,12 @@ function apply(delta) {
   if (delta.joints) {
     for (const key of delta.joints.gone) build.laps.delete(String(key));
     for (const j of delta.joints.put) build.laps.set(String(lapKey(j)), j);
+    build.joints = [...build.laps.values()];
+    const ids = new Set([...delta.joints.gone.flatMap(key => [key[0], key[2]]), ...delta.joints.put.flatMap(j => [j.a, j.b])]);
+    const bolts = new Map([...ids].map(id => [id, new Map()]));
+    for (const j of build.joints) for (const [id, hole] of [[j.a, j.a_hole], [j.b, j.b_hole]]) bolts.get(id)?.set(hole, j.bolt);
+    for (const [id, now] of bolts) if (String([...now]) !== String([...build.bolts.get(id) || []])) build.bolts.set(id, now);      // else it stays, and what was drawn of it
   }
-  build.joints = [...build.laps.values()];
   const f = delta.frame || {};
   if ("pitch_mm" in f) build.pitch_mm = f.pitch_mm;
   if ("stock" in f) build.stock = f.stock;
@@ -87,10 +94,11 @@ export async function load(quiet = false) {
   const data = await get("/api/build");
   const before = new Map(build.members);
   Object.assign(build, {n: data.n, folder: data.folder, undo: data.undo, redo: data.redo, photos: data.photos, stocks: data.stocks,
-    job: data.job, plan: data.plan, members: new Map(), laps: new Map(), said: {}, name: "", pitch_mm: null, stock: null, notes: []});
+    job: data.job, plan: data.plan, members: new Map(), laps: new Map(), joints: [], bolts: new Map(), said: {}, name: "", pitch_mm: null, stock: null, notes: []});
   apply(data.delta);
   if (before.size) for (const [id, m] of build.members) if (JSON.stringify(before.get(id)) !== JSON.stringify(m)) changed.set(id, performance.now());
   build.shapes.clear();
+  rest.n++;
   for (const text of quiet ? [] : data.notices) notice(text, "warn", true);
   tell("photos");
   tell("changed");
@@ -103,6 +111,7 @@ export async function shapesOf(photo) {
     const n = build.n;
     const {shapes} = await get(`/api/shapes/${encodeURIComponent(photo)}`);
     if (n === build.n) build.shapes.set(photo, new Map(Object.entries(shapes))); else build.shapes.delete(photo);
+    rest.n++;
     tell("draw");
   }
   return build.shapes.get(photo);
@@ -112,12 +121,13 @@ export async function foundIn(photo) {
   if (!build.found.has(photo)) {
     build.found.set(photo, {openings: [], rows: []});
     build.found.set(photo, await get(`/api/photos/${encodeURIComponent(photo)}/found`));
+    rest.n++;
     tell("draw");
   }
   return build.found.get(photo);
 }
 
-let waiting = Promise.resolve();
+let waiting = Promise.resolve(), moment = 0;
 
 /** Sends one change after another: `path` with the version that this page shows. Resolves to true when it was made. */
 function change(path, data) {
@@ -137,6 +147,8 @@ function change(path, data) {
 }
 
 function takeOver(told) {
+  const touched = [...told.delta.members?.put.map(m => m.id) || [], ...told.delta.members?.gone || []];
+  if (told.again || told.delta.said?.marks !== undefined || touched.some(id => !chosen.members.includes(id))) rest.n++;
   Object.assign(build, {n: told.n, undo: told.undo, redo: told.redo});
   apply(told.delta);
   const now = performance.now();
@@ -151,10 +163,11 @@ function takeOver(told) {
   for (const id of told.delta.members?.gone || []) for (const known of build.shapes.values()) known.delete(id);
   announce(told.words);
   tell("changed", told.words);
-  setTimeout(() => tell("draw"), MOMENT_MS + 50);
+  clearTimeout(moment);                               // of several quick changes, all lose their mark when the last does
+  moment = setTimeout(() => tell("draw"), MOMENT_MS + 50);
 }
 
-async function refreshPhotos() { build.photos = (await get("/api/build")).photos; tell("photos"); }
+async function refreshPhotos() { build.photos = (await get("/api/build")).photos; rest.n++; tell("photos"); }
 
 async function inConflict(path, data, told) {
   const again = await ask("Changed somewhere else", [
@@ -181,6 +194,7 @@ export const redo = () => build.redo ? change("/api/redo", {}) : Promise.resolve
 export function choose(ids, lap = null, add = false) {
   ids = [ids].flat().filter(id => build.members.has(id));
   if (add) ids = ids.every(id => chosen.members.includes(id)) ? chosen.members.filter(id => !ids.includes(id)) : [...new Set([...chosen.members, ...ids])];
+  if (String(ids) !== String(chosen.members)) rest.n++;
   chosen.members = ids;
   chosen.lap = lap;
   tell("chosen");
@@ -195,7 +209,7 @@ export async function pulse() {
     const told = await get("/api/pulse");
     const was = build.job;
     build.job = told.job;
-    for (const [photo, times] of Object.entries(told.job.found)) if ((was.found || {})[photo] !== times) { build.found.delete(photo); tell("found", photo); }
+    for (const [photo, times] of Object.entries(told.job.found)) if ((was.found || {})[photo] !== times) { build.found.delete(photo); rest.n++; tell("found", photo); }
     if (build.photos.some(p => p.here && p.levels === null && !p.problem && told.ready.includes(p.name))) await refreshPhotos();
     await waiting;
     if (told.n > build.n) {
