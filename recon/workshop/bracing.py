@@ -17,6 +17,7 @@ from recon.frame.model import Frame, Joint, Member, as_tuple, label, section_axe
 from recon.workshop.mechanism import Mobility, mobility
 from recon.workshop.placing import Room, added, bodies_of, fitting, room_of
 from recon.workshop.solids import HOLE, Boxes
+from recon.workshop.stopping import Ends, left_after, stopped, twists_of, ways_of
 from recon.workshop.words import lap_words, listed, plural
 
 PLAY_MM = 1.0        # a bolt's clearance in an ISO 273 medium hole, M8 to M12, from memory; a brace may be off by this in all
@@ -28,7 +29,6 @@ MOST = 8             # proposals at a time
 REACHES = (8, 16, LONGEST - 1)     # pitches; where there are enough within the first, farther holes are not looked at
 TRIED = 6000         # members looked at for one proposal, the shortest first
 FIRST_LOOK = 16      # of these looked at together for room, then twice as many each time
-ROWS = 1000          # of these reckoned together, which keeps memory small
 
 
 @dataclass(frozen=True)
@@ -62,13 +62,14 @@ def additions(frame: Frame, may_turn=(), most: int = MOST, hole: float = HOLE,
 
 def _best(frame: Frame, may_turn, state: Mobility, hole: float):
     """The frame with the addition that stops most motions, its mobility, and the addition; None where none fits."""
-    still = np.zeros(6)
-    twists = np.array([[m.twists.get(f.id, still) for f in frame.members] for m in state.motions])   # (d, members, 6)
-    for trial, tell in _trials(frame, twists, hole):
-        after = mobility(trial, may_turn)
-        if len(after.motions) < len(state.motions):
-            member, joints, text = tell
-            return trial, after, Addition(member, joints, text, len(after.motions))
+    ways = ways_of(frame, state, may_turn)
+    for trial, tell in _trials(frame, twists_of(frame, state), hole):
+        member, joints, text = tell
+        left = left_after(ways, member, joints)
+        if left is None or left < len(state.motions):
+            after = mobility(trial, may_turn)
+            if len(after.motions) < len(state.motions):
+                return trial, after, Addition(member, joints, text, len(after.motions))
     return None
 
 
@@ -78,10 +79,10 @@ def _trials(frame: Frame, twists, hole: float):
     spots = _free_spots(frame, _usual(frame)[0], room.taken)
     bolts, members = _bolts_to_add(frame, room.taken), _members_to_add(frame, spots, twists)
     index = {m.id: i for i, m in enumerate(frame.members)}
-    ends = [_Ends(np.array([[index[j.a], index[j.b]] for j in bolts], int).reshape(-1, 2),
+    ends = [Ends(np.array([[index[j.a], index[j.b]] for j in bolts], int).reshape(-1, 2),
                   np.array([[_turn(frame, j.a, j.a_hole, j.axis)] * 2 for j in bolts]).reshape(-1, 2, 6)),
-            _Ends(spots.host[members.pins], spots.turn[members.pins])]
-    stops = np.concatenate([_stopped(twists, e) for e in ends])
+            Ends(spots.host[members.pins], spots.turn[members.pins])]
+    stops = np.concatenate([stopped(twists, e) for e in ends])
     short = np.concatenate([np.zeros(len(bolts), int), 1 + (members.holes <= SHORT)])
     holes = np.concatenate([np.zeros(len(bolts), int), members.holes])
     order = np.lexsort((holes, short, -stops))
@@ -119,36 +120,6 @@ def _place(joint: Joint):
 def _turn(frame: Frame, id: str, hole: int, axis) -> np.ndarray:
     """A turn about a bolt as a twist, (6,)."""
     return np.concatenate([axis, np.cross(frame.member(id).hole_centre(hole), axis)])
-
-
-# Which candidates stop a motion
-
-@dataclass(frozen=True)
-class _Ends:
-    """What n candidates join: `host` (n, 2) member indices, `turn` (n, 2, 6) the twists of the bolts there."""
-
-    host: np.ndarray
-    turn: np.ndarray
-
-
-def _stopped(twists, ends: _Ends) -> np.ndarray:
-    """How many of the motions, twists (d, members, 6), each candidate takes away, (n,).
-
-    A new member turns on its two bolts, so its hosts may still move against one another as two turns about these do;
-    every other part of their relative twists is stopped.
-    """
-    if not len(ends.host):
-        return np.zeros(0, int)
-    ways = np.ascontiguousarray(np.moveaxis(twists, 0, 2))                                          # (members, 6, d)
-    _, size, basis = np.linalg.svd(ends.turn, full_matrices=False)
-    basis = basis * (size > 1e-9)[..., None]
-    stopped = []
-    for start in range(0, len(basis), ROWS):
-        host, turns = ends.host[start:start + ROWS], basis[start:start + ROWS]
-        against = ways[host[:, 0]] - ways[host[:, 1]]                                               # (n, 6, d)
-        rest = against - np.moveaxis(turns, 1, 2) @ (turns @ against)
-        stopped.append((np.linalg.eigvalsh(rest @ np.moveaxis(rest, 1, 2)) > 1e-12).sum(axis=1))
-    return np.concatenate(stopped)
 
 
 # Candidates
@@ -217,11 +188,7 @@ def _members_to_add(frame: Frame, spots: _Spots, twists) -> _New:
     group = np.unique(alike, axis=0, return_inverse=True)[1].ravel()[spots.host]
     play = PLAY_MM / (frame.pitch_mm or USUAL_PITCH_MM)
     for reach in REACHES:
-        rows = [np.zeros((0, 2), int)], [np.zeros(0, int)], [np.zeros((0, 2))]
-        for found in (*_braces(spots, group, play, reach), *_straight(spots, group, reach)):
-            for row, part in zip(rows, found):
-                row.append(part)
-        pairs, holes, legs = map(np.concatenate, rows)
+        pairs, holes, legs = map(np.concatenate, zip(*_braces(spots, group, play, reach), *_straight(spots, group, reach)))
         if ((holes > SHORT) & (holes <= reach)).sum() >= TRIED:        # what reaches farther comes after all of these
             break
     order = np.lexsort((pairs[:, 1], pairs[:, 0], holes, holes <= SHORT))[:TRIED]
@@ -229,12 +196,12 @@ def _members_to_add(frame: Frame, spots: _Spots, twists) -> _New:
 
 
 def _braces(spots: _Spots, group, play: float, reach: float):
-    """Braces at an angle: both holes in one plane across the same axis.  (pairs, holes, legs) of each plane."""
-    for axis in np.unique(spots.axis, axis=0):
-        k = int(np.abs(axis).argmax())
-        mine = np.nonzero((spots.axis == axis).all(axis=1))[0]
-        for flat in _split(mine, spots.centre[mine][:, [k]], group):
-            pairs = _pairs(spots, flat, group, reach)
+    """Braces at an angle: both holes in one plane across the same axis.  (pairs, holes, legs) for each axis."""
+    for k in range(3):
+        for sign in (1.0, -1.0):
+            mine = np.nonzero(spots.axis[:, k] == sign)[0]
+            in_plane = np.delete(spots.centre[mine], k, axis=1)
+            pairs = mine[_pairs(spots.centre[mine][:, [k]], in_plane, group[mine], reach)]
             legs = np.sort(np.delete(np.abs(spots.centre[pairs[:, 1]] - spots.centre[pairs[:, 0]]), k, axis=1), axis=1)
             length = np.hypot(*legs.T)
             fits = (np.abs(length - np.round(length)) <= play) & (legs[:, 0] >= FLATTEST * length) & (length > 0.5)
@@ -242,31 +209,32 @@ def _braces(spots: _Spots, group, play: float, reach: float):
 
 
 def _straight(spots: _Spots, group, reach: float):
-    """Members along an axis of the lattice that cross both hosts, on whichever faces.  (pairs, holes, no legs) of each line."""
+    """Members along an axis of the lattice that cross both hosts, on whichever faces.  (pairs, holes, no legs) for each axis."""
     for k in range(3):
         mine = np.nonzero((np.abs(spots.axis[:, k]) < 0.5) & (np.abs(spots.along[:, k]) < 1 - NORMAL_TOL))[0]
-        for line in _split(mine, np.delete(spots.centre[mine], k, axis=1), group):
-            pairs = _pairs(spots, line, group, reach)
-            apart = np.abs(spots.centre[pairs[:, 1], k] - spots.centre[pairs[:, 0], k])
-            fits = (np.abs(apart - np.round(apart)) < 1e-6) & (apart > 0.5)
-            yield pairs[fits], np.round(apart[fits]).astype(int) + 1, np.zeros((fits.sum(), 2))
+        across = np.delete(spots.centre[mine], k, axis=1)
+        pairs = mine[_pairs(across, spots.centre[mine][:, [k]], group[mine], reach)]
+        apart = np.abs(spots.centre[pairs[:, 1], k] - spots.centre[pairs[:, 0], k])
+        fits = (np.abs(apart - np.round(apart)) < 1e-6) & (apart > 0.5)
+        yield pairs[fits], np.round(apart[fits]).astype(int) + 1, np.zeros((fits.sum(), 2))
 
 
-def _split(index, keys, group) -> list[np.ndarray]:
-    """`index` (n,) in parts of equal `keys` (n, c), which are compared to 1e-6, without parts that are all of one group."""
-    if not len(index):
-        return []
-    keys = np.round(keys, 6)
-    order = np.lexsort(keys.T)
-    index, keys = index[order], keys[order]
-    starts = np.concatenate([[0], np.nonzero(np.any(np.diff(keys, axis=0) != 0, axis=1))[0] + 1])
-    mixed = np.minimum.reduceat(group[index], starts) < np.maximum.reduceat(group[index], starts)
-    return [part for part, use in zip(np.split(index, starts[1:]), mixed) if use]
-
-
-def _pairs(spots: _Spots, those, group, reach: float) -> np.ndarray:
-    """Index pairs (n, 2) of spots not farther apart than `reach` pitches, on hosts that move against one another."""
-    pairs = np.sort(those[cKDTree(spots.centre[those]).query_pairs(reach, output_type="ndarray")], axis=1)
+def _pairs(keys, places, group, reach: float) -> np.ndarray:
+    """Index pairs (n, 2), the lower first, of spots of equal keys (to 1e-6) whose places are not farther apart than `reach`
+    pitches, on hosts that move against one another."""
+    if not len(keys):
+        return np.zeros((0, 2), int)
+    _, same = np.unique(np.round(keys, 6), axis=0, return_inverse=True)
+    same = same.ravel()
+    low, high = np.full(same.max() + 1, group.max()), np.zeros(same.max() + 1, int)
+    np.minimum.at(low, same, group)
+    np.maximum.at(high, same, group)
+    those = np.nonzero((low < high)[same])[0]
+    if not len(those):
+        return np.zeros((0, 2), int)
+    # With spots of other keys out of reach, one tree finds all pairs.
+    points = np.column_stack([places[those], same[those] * 2.0 * reach])
+    pairs = np.sort(those[cKDTree(points).query_pairs(reach, output_type="ndarray")], axis=1)
     return pairs[group[pairs[:, 0]] != group[pairs[:, 1]]]
 
 

@@ -82,7 +82,8 @@ def mobility(frame: Frame, may_turn=()) -> Mobility:
     found.sort(key=lambda rates: (len(rates), sorted(rates)))
     points = np.array([corners(m) for m in frame.members]) if found else None
     bolted = np.array([j.bolt != "none" for j in frame.joints], bool)
-    return Mobility(wanted + len(found), wanted, tuple(_motion(frame, ends, bolted, hinges, points, rates) for rates in found))
+    piece = linked(len(frame.members), ends[bolted])
+    return Mobility(wanted + len(found), wanted, tuple(_motion(frame, ends, bolted, piece, hinges, points, rates) for rates in found))
 
 
 def _bolted(frame: Frame) -> nx.MultiGraph:
@@ -211,16 +212,17 @@ def _next_alike(turns, i: int, start: int) -> int | None:
     return start + int(found[0]) if len(found) else None
 
 
-def _motion(frame: Frame, ends, bolted, hinges, points, rates: dict[int, float]) -> Motion:
+def _motion(frame: Frame, ends, bolted, piece, hinges, points, rates: dict[int, float]) -> Motion:
     """The motion in which these bolts (joint index -> rate) turn.
 
-    ends : (joints, 2) member indices.   bolted : (joints,) bool.   points : (members, 8, 3) corners.
+    ends : (joints, 2) member indices.   bolted : (joints,) bool.   piece : (members,) equal for those that hang together.
+    points : (members, 8, 3) corners.
     """
     turning = sorted(rates)
     still = bolted.copy()
     still[turning] = False
-    piece_of, group_of = _linked(len(frame.members), ends[bolted]), _linked(len(frame.members), ends[still])
-    members = np.nonzero(piece_of == piece_of[ends[turning[0], 0]])[0]
+    group_of = linked(len(frame.members), ends[still])
+    members = np.nonzero(piece == piece[ends[turning[0], 0]])[0]
     groups: dict[int, list[int]] = {}
     for k in members.tolist():
         groups.setdefault(int(group_of[k]), []).append(k)
@@ -240,7 +242,7 @@ def _motion(frame: Frame, ends, bolted, hinges, points, rates: dict[int, float])
                   dict(zip(ids, twists)), dict(zip(ids, travel.tolist())))
 
 
-def _linked(count: int, pairs) -> np.ndarray:
+def linked(count: int, pairs) -> np.ndarray:
     """Which of `count` things hang together by pairs (n, 2): a number for each, the same for those that do."""
     return connected_components(coo_array((np.ones(len(pairs), bool), tuple(pairs.T)), shape=(count, count)), directed=False)[1]
 
