@@ -65,8 +65,7 @@ def _best(frame: Frame, may_turn, state: Mobility, hole: float):
     ways = ways_of(frame, state, may_turn)
     for trial, tell in _trials(frame, twists_of(frame, state), hole):
         member, joints, text = tell
-        left = left_after(ways, member, joints)
-        if left is None or left < len(state.motions):
+        if left_after(ways, member, joints) < len(state.motions):
             after = mobility(trial, may_turn)
             if len(after.motions) < len(state.motions):
                 return trial, after, Addition(member, joints, text, len(after.motions))

@@ -92,26 +92,29 @@ def _about(twists, middle, size: float) -> np.ndarray:
     return np.concatenate([turn, (travel + np.cross(turn, middle[None, :, None], axis=1)) / size], axis=1)
 
 
-def left_after(ways: Ways, new: Member | None, laps: tuple[Joint, ...]) -> int | None:
+def left_after(ways: Ways, new: Member | None, laps: tuple[Joint, ...]) -> int:
     """How many ways that are not wanted are left with bolts in more laps: those of a new member, `a` in each of them, or
-    one lap of the frame's own members.  None where the bolts join pieces that hung together by nothing before."""
-    own = [ways.number[j.b] for j in laps] + ([] if new else [ways.number[laps[0].a]])
-    if len(set(ways.piece[own].tolist())) > 1:
-        return None
+    one lap of the frame's own members.
+
+    Unknowns are the ways to move, the twist of the new member, and those of all pieces that hang together by nothing before
+    against the first of them.
+    """
+    hosts = [ways.number[j.b] for j in laps] + ([] if new else [ways.number[laps[0].a]])
+    pieces = np.unique(ways.piece[hosts], return_inverse=True)[1].ravel()
     ids = {id for j in laps for id in (j.a, j.b)}
     members = (*(m for m in ways.frame.members if m.id in ids), *((new,) if new else ()))
     turns = _about(hinge_twists(Frame(members, laps))[:, :, None], ways.middle, ways.size)         # (l, 6, 1)
     across = np.eye(6) - turns * np.moveaxis(turns, 1, 2) / (turns ** 2).sum(axis=1, keepdims=True)
-    on = ways.twists[own]                                                                           # (l, 6, d)
+    on = ways.twists[hosts]                                                                         # (hosts, 6, d)
+    alike = np.concatenate([(on[pieces == p] - on[pieces == p][:1]).reshape(-1, on.shape[2]) for p in range(pieces.max() + 1)])
+    moved = np.abs(on).max(axis=(0, 1)) > 0
+    apart = [np.eye(6) * (pieces == p)[:, None, None] for p in range(1, pieces.max() + 1)]
+    there = np.concatenate([on[:, :, moved], *apart], axis=2)
     if new is None:
-        on, alike = on[:1] - on[1:], on[0] - on[1]
-        equations = across[0] @ on[0]
-        freedom = null_space(equations).shape[1]
+        equations = across[0] @ (there[0] - there[1])
     else:
-        alike = (on[1:] - on[:1]).reshape(-1, on.shape[2])
-        moved = np.abs(on).max(axis=(0, 1)) > 0
-        equations = np.concatenate([-across @ on[:, :, moved], across], axis=2).reshape(len(laps) * 6, -1)
-        freedom = null_space(equations).shape[1] + int((~moved).sum())
+        equations = np.concatenate([-across @ there, across], axis=2).reshape(len(laps) * 6, -1)
+    freedom = null_space(equations).shape[1] + int((~moved).sum())
     alike = alike @ ways.wanted
     wanted = ways.wanted.shape[1] - (int((np.linalg.svd(alike, compute_uv=False) > CLEAR).sum()) if alike.size else 0)
     return freedom - wanted
