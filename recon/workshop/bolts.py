@@ -40,13 +40,16 @@ def find_bolts(frame: Frame) -> tuple[Bolt, ...]:
     axis, is held by one bolt with a grip of three widths.
     """
     members = {m.id: m for m in frame.members}
-    normals = {id: np.array(section_axes(m)) for id, m in members.items()}
+    used = {id for joint in frame.joints if joint.bolt != "none" for id in (joint.a, joint.b)}
+    normals = {id: np.array(section_axes(members[id])) for id in used}
+    bolted = [(k, joint) for k, joint in enumerate(frame.joints) if joint.bolt != "none"]
+    axes = np.array([joint.axis for _, joint in bolted], float).reshape(-1, 3, 1)
+    faces = [np.abs(np.array([normals[id] for id in ids]).reshape(-1, 2, 3) @ axes)[..., 0].argmax(axis=1).tolist()
+             for ids in ([joint.a for _, joint in bolted], [joint.b for _, joint in bolted])]
     laps = nx.Graph()
-    for k, joint in enumerate(frame.joints):
-        if joint.bolt != "none":
-            for id, hole in ((joint.a, joint.a_hole), (joint.b, joint.b_hole)):
-                face = int(np.abs(normals[id] @ np.asarray(joint.axis, float)).argmax())
-                laps.add_edge(("joint", k), (id, hole, face))
+    for (k, joint), a_face, b_face in zip(bolted, *faces):
+        laps.add_edge(("joint", k), (joint.a, joint.a_hole, a_face))
+        laps.add_edge(("joint", k), (joint.b, joint.b_hole, b_face))
     bolts = []
     for piece in nx.connected_components(laps):
         numbers = sorted(node[1] for node in piece if node[0] == "joint" and len(node) == 2)
@@ -57,10 +60,11 @@ def find_bolts(frame: Frame) -> tuple[Bolt, ...]:
 
 def _bolt(joints: list[Joint], holes, members: dict[str, Member]) -> Bolt:
     axis = np.asarray(joints[0].axis, float)
-    place = {(id, hole): float(members[id].hole_centre(hole) @ axis) for id, hole in holes}
+    centre = {(id, hole): members[id].hole_centre(hole) for id, hole in holes}
+    place = {spot: float(at @ axis) for spot, at in centre.items()}
     through = tuple(sorted(holes, key=lambda h: (round(place[h], 6), h)))
     first, last = through[0], through[-1]
-    start = members[first[0]].hole_centre(first[1]) - axis * members[first[0]].width / 2
+    start = centre[first] - axis * members[first[0]].width / 2
     grip = place[last] - place[first] + (members[first[0]].width + members[last[0]].width) / 2
     return Bolt(through, tuple(joints), as_tuple(axis), as_tuple(start), as_tuple(start + axis * grip), float(grip),
                 any(j.bolt == "seen" for j in joints), any(j.three_way for j in joints))

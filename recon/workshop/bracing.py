@@ -167,6 +167,8 @@ def _free_spots(frame: Frame, width: float, taken) -> _Spots:
     centre, axis, host, along = [np.zeros((0, 3))], [np.zeros((0, 3))], [np.zeros(0, int)], [np.zeros((0, 3))]
     for i, m in enumerate(frame.members):
         free = m.hole_centres()[[(m.id, k) not in taken for k in range(m.holes)]]
+        if not len(free):
+            continue
         for normal in section_axes(m):
             if np.abs(normal).max() < NORMAL_TOL:
                 continue

@@ -17,7 +17,7 @@ from recon.workshop.solids import HOLE, Boxes, bolt_ends, member_boxes, overlapp
 from recon.workshop.words import lap_words, listed, plural
 
 TOUCH = 0.05        # pitches between faces that count as touching: 2 mm at 38.1 mm, less than any two places on the lattice
-MANY = 100          # members; each proposal for a larger frame takes seconds, so two are made
+MANY, FEW = 100, 2  # members from which on only so many proposals are made, as each is looked for in the whole frame anew
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ def check_frame(frame: Frame, may_turn=(), hole: float = HOLE, z_up: bool = True
     findings = [*_collisions(frame), *_loose(frame), *_pieces(frame), *_without_bolt(frame, bolts), *_crossing(bolts),
                 *_ends_without_room(frame, bolts, hole)]
     findings += [Finding("motion", m.moving, m.joints, motion_words(m, z_up)) for m in state.motions]
-    most = MOST if len(frame.members) <= MANY else 2
+    most = MOST if len(frame.members) <= MANY else FEW
     return Report(tuple(findings), state, additions(frame, may_turn, most, hole, state))
 
 
@@ -90,10 +90,13 @@ def _loose(frame: Frame):
     """Members that no bolt holds, with what they touch."""
     if len(frame.members) < 2:
         return
+    loose = list(nx.isolates(_bolted(frame)))
+    if not loose:
+        return
     lapped = {id for j in (*frame.joints, *find_joints(frame.members)) for id in (j.a, j.b)}
     boxes = member_boxes(frame.members)
     grown = Boxes(boxes.centre, boxes.axes, boxes.half + TOUCH + boxes.play[:, None], boxes.play)
-    for id in nx.isolates(_bolted(frame)):
+    for id in loose:
         k = [m.id for m in frame.members].index(id)
         touched = [m.id for m, met in zip(frame.members, overlaps(grown.take([k]), boxes)[0]) if met and m.id != id]
         if id in lapped:

@@ -11,9 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from recon.frame.boxes import box_axes, centre
 from recon.frame.joints import BRACE_TOL, CLASH_TOL
-from recon.frame.model import box_half_sizes
 from recon.workshop.bolts import Bolt
 
 HOLE = 0.28         # diameter in pitches where the stock is not known; sold are 0.21 to 0.44
@@ -65,8 +63,12 @@ def joined(parts) -> Boxes:
 def member_boxes(members) -> Boxes:
     """The members as boxes."""
     members = tuple(members)
-    return Boxes(np.array([centre(m) for m in members]).reshape(-1, 3), np.array([box_axes(m) for m in members]).reshape(-1, 3, 3),
-                 np.array([box_half_sizes(m) for m in members]).reshape(-1, 3),
+    first = np.array([m.first for m in members], float).reshape(-1, 3)
+    way = np.array([m.direction for m in members], float).reshape(-1, 3)
+    holes, width = np.array([m.holes for m in members], int), np.array([m.width for m in members], float)
+    axes = across(way / np.linalg.norm(way, axis=1, keepdims=True))
+    axes[:, 0] = way
+    return Boxes((first + (first + (holes - 1)[:, None] * way)) / 2, axes, np.stack([holes / 2, width / 2, width / 2], axis=1),
                  np.array([CLASH_TOL if m.on_lattice else BRACE_TOL for m in members]))
 
 
