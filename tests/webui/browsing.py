@@ -37,12 +37,12 @@ def true_frame(sample=SAMPLE):
     return frame_from_truth(json.loads((sample / "truth.json").read_text()))
 
 
-def sample_build(folder, frame=None):
+def sample_build(folder, frame=None, sample=SAMPLE):
     """A build of the sample's photos with the true frame, or another one."""
     folder.mkdir(exist_ok=True)
-    for path in SAMPLE.glob("photo_*.jpg"):
+    for path in sample.glob("photo_*.jpg"):
         shutil.copy(path, folder)
-    save_frame(frame or true_frame(), folder / "frame.json")
+    save_frame(frame or true_frame(sample), folder / "frame.json")
     return folder
 
 

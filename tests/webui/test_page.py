@@ -165,8 +165,7 @@ def test_everything_goes_by_keyboard(opened, serve, tmp_path):
     page.keyboard.press("y")
     wait_n(page, 2)
     assert build.state.frame.member("B").confidence == 1
-    page.keyboard.press("j")                                   # then A, one of whose ends was out of sight
-    until(page, shown, "A")
+    until(page, shown, "A")                                    # and on to A, one of whose ends was out of sight
     page.keyboard.press(".")
     wait_n(page, 3)
     assert holes("A") == 13

@@ -3,7 +3,7 @@
 import {ask, h} from "./dom.js";
 import {build, choose, chosen, edit, redo, undo} from "./store.js";
 import {accept, drop, nextProposal, split} from "./card.js";
-import {answerDoubt, step} from "./rail.js";
+import {answerDoubt, deleteChosen, step} from "./queue.js";
 import {all, enlarge, fitAll} from "./views.js";
 import {start as measure} from "./measure.js";
 import {modes, setMode} from "./modes.js";
@@ -11,17 +11,20 @@ import {modes, setMode} from "./modes.js";
 const single = () => localStorage.getItem("keys") !== "off";
 const one = () => chosen.members.length === 1 ? build.members.get(chosen.members[0]) : null;
 const moveEnd = by => one() && edit({op: "end", member: one().id, end: chosen.end, by});
+const shift = along => one() && edit({op: "shift", members: [one().id], along});
 
 const KEYS = {
   j: ["Next doubt", () => step(1)],
   k: ["Doubt before", () => step(-1)],
-  y: ["Right as it is", answerDoubt],
+  y: ["Right as it is, and on to the next doubt", answerDoubt],
   ",": ["One hole less at the active end", () => moveEnd(-1)],
   ".": ["One hole more at the active end", () => moveEnd(1)],
   e: ["The other end", () => { chosen.end = 1 - chosen.end; choose(chosen.members, chosen.lap); }],
   s: ["Split the member", () => one() && split(one())],
   m: ["Merge two members", () => chosen.members.length === 2 && edit({op: "merge", members: chosen.members})],
-  Delete: ["Delete what is chosen", () => chosen.members.length && !chosen.lap && edit({op: "delete", members: chosen.members})],
+  "<": ["The member a hole back along itself", () => shift(-1)],
+  ">": ["The member a hole on along itself", () => shift(1)],
+  Delete: ["Delete what is chosen (Backspace does, too)", deleteChosen],
   b: ["Bolt there or not, at a chosen lap", () => chosen.lap && edit({op: "lap", lap: chosen.lap, word: build.laps.get(String(chosen.lap)).bolt === "none" ? "seen" : "none"})],
   d: ["Draw a member", () => setMode("draw")],
   o: ["Mark openings", () => setMode("openings")],
@@ -40,11 +43,12 @@ export function begin() {
     if (control || event.altKey) return;
     if (event.key === "Escape") { if (build.proposal) drop(); else if (modes.current === "measure") setMode("choose"); else choose([]); return; }
     if (event.key === "Enter" && build.proposal && event.target.tagName !== "BUTTON") { accept(); return; }
-    if (event.key === "Delete" || single()) {
-      const view = /^[1-9]$/.test(event.key) && all()[Number(event.key) - 1];
+    const key = event.key === "Backspace" ? "Delete" : event.key;
+    if (key === "Delete" || single()) {
+      const view = /^[1-9]$/.test(key) && all()[Number(key) - 1];
       if (view) enlarge(view);
-      else if (event.key === "?") help();
-      else if (KEYS[event.key]) KEYS[event.key][1]();
+      else if (key === "?") help();
+      else if (KEYS[key]) KEYS[key][1]();
       else return;
       event.preventDefault();
     }

@@ -64,7 +64,7 @@ export class PhotoView extends Picture {
     this.pointers.set(event.pointerId, at);
     if (this.pointers.size > 1) { this.hand = null; this.moved = true; return this.draw(); }      // two fingers never click
     this.start = at; this.moved = false;
-    const end = this.endAt(at);
+    const end = modes.current === "choose" ? this.endAt(at) : null;
     if (end !== null) this.grab(end);
     else if (modes.current === "draw") this.hand = {kind: "stroke", from: this.toPhoto(at)};
     else this.hand = {kind: "pan"};

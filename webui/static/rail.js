@@ -1,16 +1,16 @@
 // The lists beside the pictures: doubts, members, laps, parts, checks, what can be taken away.
 
 import {byId, h, notice} from "./dom.js";
-import {build, changed, choose, chosen, edit, lapKey, lapName, MOMENT_MS, on} from "./store.js";
+import {build, changed, choose, chosen, lapKey, lapName, MOMENT_MS, on} from "./store.js";
 import {boltsByMember, stick} from "./stick.js";
 import {lengthText} from "./units.js";
 import {lookAt} from "./views.js";
-import {start as measure} from "./measure.js";
+import {drawDoubts} from "./queue.js";
 import {setMode} from "./modes.js";
 import * as effects from "./effects.js";
 import * as away from "./away.js";
 
-const TABS = [["doubts", "Doubts", drawDoubts], ["members", "Members", drawMembers], ["laps", "Laps", drawLaps], ["parts", "Parts", effects.drawParts], ["checks", "Checks", effects.drawChecks], ["away", "Take away", away.draw]];
+const TABS = [["doubts", "Doubts", () => drawDoubts(empty)], ["members", "Members", drawMembers], ["laps", "Laps", drawLaps], ["parts", "Parts", effects.drawParts], ["checks", "Checks", effects.drawChecks], ["away", "Take away", away.draw]];
 const LISTS = TABS.filter(t => t[0] !== "away");       // "Take away" stands in the bar above
 let open = "doubts";
 
@@ -29,6 +29,8 @@ export function begin() {
   byId("away").onclick = () => { show("away"); byId("panel").focus(); byId("panel").scrollIntoView({block: "nearest"}); };
   show("doubts");
 }
+
+export const isOpen = name => open === name;
 
 export function show(name) {
   open = name;
@@ -60,56 +62,6 @@ const MOST = 150;          // shown of a list at once; the rest moves up as thes
 const more = count => count > MOST ? [h("p.dim.pad", {}, `${count - MOST} more come after these.`)] : [];
 const empty = text => [h("p.dim.pad", {}, text)];
 const fresh = id => performance.now() - (changed.get(id) ?? -1e9) < MOMENT_MS;
-
-// Doubts
-
-const KIND = {conflict: "You and the photos differ", room: "Same room", loose: "Touches nothing", member: "Not sure", end: "End out of sight", bolt: "Bolt out of sight", size: "Size", note: "Note"};
-
-function drawDoubts() {
-  if (!build.members.size) return empty(build.photos.length ? "Now press “Read photos”. What is least sure then comes first here." : "Once photos are read, what is least sure comes first here.");
-  if (!build.doubts.length) return empty("No doubts are left.");
-  return [h("p.dim.pad", {}, "Least sure first. Keys: j next, k back, y right as it is."),
-    h("ol.list.doubts", {}, build.doubts.map((d, i) => h("li", {}, h("button.item", {type: "button", "data-key": `doubt${i}`, "aria-current": chosen.doubt === i ? "true" : null, onclick: () => goTo(i)},
-      h("span.kind", {"data-kind": d.kind}, KIND[d.kind]), h("span", {}, d.text)), answers(d)))),
-    build.moreDoubts ? h("p.dim.pad", {}, `${build.moreDoubts} more come after these.`) : null].filter(Boolean);
-}
-
-function answers(d) {
-  const act = (text, request) => h("button", {type: "button", "aria-label": `${text}: ${d.text}`, onclick: () => edit(request)}, text);
-  if (d.kind === "bolt") return h("span.answers", {}, act("Bolt there", {op: "lap", lap: d.lap, word: "seen"}), act("No bolt", {op: "lap", lap: d.lap, word: "none"}));
-  if (d.kind === "member") return h("span.answers", {}, act("Right as it is", {op: "confirm", member: d.members[0]}));
-  if (d.kind === "end") return h("span.answers", {}, act("It ends here", {op: "end", member: d.members[0], end: d.end, by: 0}));
-  if (d.kind === "size") return h("span.answers", {}, h("button", {type: "button", onclick: measure}, "Measure between two openings"));
-  return null;
-}
-
-/** Goes so many doubts on, of those of the frame as it stands now. */
-export async function step(by) {
-  await effects.settled();
-  goTo(chosen.doubt + by);
-}
-
-function goTo(i) {
-  if (!build.doubts.length) return notice("No doubts are left.");
-  chosen.doubt = Math.max(0, Math.min(build.doubts.length - 1, i));
-  const d = build.doubts[chosen.doubt];
-  if (d.end !== null) chosen.end = d.end;
-  if (open !== "doubts") show("doubts");
-  choose(d.members, d.lap && build.laps.has(String(d.lap)) ? d.lap : null);
-  if (d.members.length) lookAt(d.members);
-  byId("panel").querySelector("[aria-current=true]")?.scrollIntoView({block: "nearest"});
-}
-
-export async function answerDoubt() {
-  await effects.settled();
-  const d = build.doubts[chosen.doubt];
-  if (!d || !d.members.every(id => chosen.members.includes(id))) return chosen.members.length === 1 ? edit({op: "confirm", member: chosen.members[0]}) : null;
-  const request = d.kind === "bolt" ? {op: "lap", lap: d.lap, word: "seen"} : d.kind === "end" ? {op: "end", member: d.members[0], end: d.end, by: 0}
-    : d.members.length === 1 && d.kind !== "loose" ? {op: "confirm", member: d.members[0]} : null;
-  if (!request) return notice("This one is put right by moving, lengthening or deleting a member.");
-  chosen.doubt--;                                   // the next one moves up into its place
-  return edit(request);
-}
 
 // Members
 

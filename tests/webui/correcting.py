@@ -1,0 +1,277 @@
+"""Clicks, keys, drags and seconds from a frame with three wrong members to the exact one, by the doubts on the page.
+
+    python -m tests.webui.correcting [--seeds N] [--samples FOLDER ...] [--hand keys|mouse]
+
+A hand in Chromium goes through the doubts as a person would who looks at the photos: right ones are confirmed, wrong ones put
+right, by real keys and clicks on what the page shows; what is then still missing is drawn on a photo.  It is counted until the frame
+is the truth, member by member, up to labels and the ways that the frame fits itself.
+
+The person's seconds are those of the keystroke-level model (S. K. Card, T. P. Moran, A. Newell, "The keystroke-level model for user
+performance time with interactive systems", Communications of the ACM 23(7), 396-410, 1980; values from memory): K a key or mouse
+button, P pointing, H a hand between keyboard and mouse, M deciding, R waiting for the page, as measured.  Looking at a photo until one
+knows what is right is more than an M; the model leaves it out.
+"""
+from __future__ import annotations
+
+import argparse
+import json
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+from tests.webui.browsing import ARGUMENTS, CHROMIUM, PLACE, ROOT, load_frame_from, same, sample_build
+from tests.webui.wrong import photos_to_draw, wrong_frame
+
+K, P, H, M = 0.28, 1.10, 0.40, 1.35        # seconds, from memory; K of an average typist who is no secretary
+SAMPLES = ("trestle", "cart", "oddment")
+SETTLED = """async n => { const {build} = await import('/static/store.js'); const effects = await import('/static/effects.js');
+  if (build.n < n) return false; await effects.settled(); return true; }"""
+NOW = """async () => { const {build, chosen} = await import('/static/store.js'); return {doubts: build.doubts, at: chosen.doubt, members: chosen.members, end: chosen.end}; }"""
+
+
+class Hand:
+    """A hand on mouse and keyboard that counts what it does."""
+
+    def __init__(self, page):
+        self.page, self.on, self.n = page, "keyboard", 1
+        self.keys = self.clicks = self.drags = 0
+        self.K = self.P = self.H = self.M = 0
+        self.waited = 0.0
+
+    def _take(self, which):
+        self.H += self.on != which
+        self.on = which
+
+    def key(self, key):
+        self._take("keyboard")
+        self.keys, self.K = self.keys + 1, self.K + 1
+        self.page.keyboard.press(key)
+
+    def click(self, where):
+        """where : a selector, or a place on the screen."""
+        self._take("mouse")
+        self.clicks, self.P, self.K = self.clicks + 1, self.P + 1, self.K + 1
+        if isinstance(where, str):
+            self.page.click(where)
+        else:
+            self.page.mouse.click(*where)
+
+    def drag(self, start, end):
+        self._take("mouse")
+        self.drags, self.P, self.K = self.drags + 1, self.P + 2, self.K + 2
+        self.page.mouse.move(*start)
+        self.page.mouse.down()
+        for share in np.linspace(0.25, 1, 4):
+            self.page.mouse.move(*(np.array(start) + share * (np.array(end) - start)))
+        self.page.mouse.up()
+
+    def zoom_out(self, where):
+        """The wheel over a picture until all of it is seen; counted as pointing there and one press."""
+        self._take("mouse")
+        self.clicks, self.P, self.K = self.clicks + 1, self.P + 1, self.K + 1
+        box = self.page.locator(where).bounding_box()
+        self.page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        for _ in range(12):
+            self.page.mouse.wheel(0, 400)
+            self.page.wait_for_timeout(20)
+
+    def decide(self):
+        self.M += 1
+
+    def wait(self, changes=0):
+        """Until the page shows what so many changes made, doubts and all."""
+        self.n += changes
+        start = time.perf_counter()
+        while not self.page.evaluate(SETTLED, self.n):
+            self.page.wait_for_timeout(5)
+        self.page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        self.waited += time.perf_counter() - start
+
+    def seconds(self) -> float:
+        return self.K * K + self.P * P + self.H * H + self.M * M + self.waited
+
+
+def key_of(doubt):
+    return (doubt["kind"], tuple(doubt["members"]), str(doubt["lap"]), doubt["end"])
+
+
+def what_is_wrong(frame, truth, id):
+    """(first holes, last holes, along): how much longer member `id` should be at each end and how far it should be shifted along
+    itself; None where it should not be there."""
+    m = frame.member(id)
+    for t in truth.members:
+        off = np.array(t.first) - m.first
+        along = off @ np.array(m.direction)
+        if np.allclose(t.direction, m.direction) and np.allclose(off, along * np.array(m.direction)) and abs(along) < m.holes:
+            a, b = int(round(-along)), int(round(along)) + t.holes - m.holes
+            return (0, 0, -a) if a == -b else (a, b, 0)
+    return None
+
+
+def go_through(page, hand, truth, mouse: bool) -> None:
+    """The doubts from the first to the last, until the frame is exact."""
+    done, there = set(), set()
+    while not same(load_frame_from(page), truth):
+        now = page.evaluate(NOW)
+        left = [d for d in now["doubts"] if key_of(d) not in done and d["members"] and d["kind"] != "bolt"]
+        if not left:
+            return
+        current = now["doubts"][now["at"]] if 0 <= now["at"] < len(now["doubts"]) else None
+        if current is None or key_of(current) not in map(key_of, left) or not set(current["members"]) <= set(now["members"]):
+            if mouse:
+                hand.click(f"[data-key=doubt{now['doubts'].index(left[0])}]")
+            else:
+                target, at = now["doubts"].index(left[0]), now["at"]
+                back = at >= target
+                hand.key("k" if back and (at, target) not in there else "j")
+                there.add((at, target))
+            hand.wait()
+            continue
+        hand.decide()
+        done.add(key_of(current))
+        put_right(page, hand, truth, current, mouse)
+
+
+def put_right(page, hand, truth, doubt, mouse) -> None:
+    id = doubt["members"][0]
+    frame = load_frame_from(page)
+    wrong = what_is_wrong(frame, truth, id)
+    at = page.evaluate(NOW)["at"]
+    row = f".doubts li:nth-child({at + 1})"
+    if wrong is None:
+        delete = f"{row} >> text=Not there"
+        hand.click(delete if page.locator(delete).count() else "#card >> text=Delete") if mouse else hand.key("Delete")
+        return hand.wait(1)
+    a, b, along = wrong
+    for end, by in ((0, a), (1, b)):
+        if not by:
+            continue
+        straight = f"{row} >> text='{'+' if by > 0 else '−'}{abs(by)}'"
+        if mouse and doubt["end"] == end and page.locator(straight).count():
+            hand.click(straight)
+            hand.wait(1)
+            continue
+        if not mouse and page.evaluate(NOW)["end"] != end:
+            hand.key("e")
+        for _ in range(abs(by)):
+            m = load_frame_from(page).member(id)
+            if mouse:
+                hand.click(f"[aria-label='One hole {'more' if by > 0 else 'less'} at hole {m.holes if end else 1}']")
+            else:
+                hand.key("." if by > 0 else ",")
+            hand.wait(1)
+    if along:
+        if mouse:
+            if not page.locator(".more[open]").count():
+                hand.click(".more summary")
+            for _ in range(abs(along)):
+                hand.click(f"[aria-label='Shift {'on' if along > 0 else 'back'} by a hole']")
+                hand.wait(1)
+        else:
+            for _ in range(abs(along)):
+                hand.key(">" if along > 0 else "<")
+                hand.wait(1)
+    if not any(wrong) and doubt["kind"] not in ("loose", "room"):      # those are settled when another member is put right
+        if mouse:
+            hand.click(f"{row} .answers button >> nth=0")
+        else:
+            hand.key("y")
+        hand.wait(1)
+
+
+def draw_missing(page, hand, truth, data, mouse) -> None:
+    """What is still missing is drawn, in the photo that shows its row longest."""
+    frame = load_frame_from(page)
+    there = {(m.first, m.direction, m.holes) for m in frame.members}
+    for i, t in enumerate(truth.members):
+        if (t.first, t.direction, t.holes) in there:
+            continue
+        hand.decide()
+        photo, *ends = photos_to_draw(data, i, t.holes)[0]
+        number = [p["file"] for p in data["photos"]].index(photo) + 1
+        if mouse:
+            hand.click(f"#picker button:has-text('{Path(photo).stem}')")
+            hand.click("button[data-mode=draw]")
+            hand.zoom_out(f"figure[data-photo='{photo}'] canvas")
+        else:
+            for key in (str(number), "f", "d"):
+                hand.key(key)
+        hand.wait()
+        hand.drag(*(page.evaluate(PLACE, [photo, *map(float, xy)]) for xy in ends))
+        page.wait_for_selector("text=New member")
+        for _ in range(8):
+            p = page.evaluate("async () => (await import('/static/store.js')).build.proposal")
+            if np.allclose(p["first"], t.first) and p["holes"] == t.holes:
+                break
+            hand.decide()
+            hand.click("text=Another place") if mouse else hand.key("n")
+        hand.click("text=Add it") if mouse else hand.key("Enter")
+        hand.wait(1)
+
+
+def correct(browser, sample: Path, seed: int, hand: str):
+    """(Hand, mistakes in words, whether it came out exact)."""
+    from tests.webui.benchmark import Serving
+
+    wrong = wrong_frame(sample, seed)
+    data = json.loads((sample / "truth.json").read_text())
+    with tempfile.TemporaryDirectory() as folder:
+        serving = Serving(sample_build(Path(folder) / "build", wrong.frame, sample))
+        page = browser.new_page(viewport={"width": 1440, "height": 900})
+        try:
+            page.goto(serving.page.address)
+            page.wait_for_selector("body[data-ready]")
+            until_shown(page)
+            who, mouse = Hand(page), hand == "mouse"
+            who.on = "mouse" if mouse else "keyboard"
+            who.wait()
+            who.waited = 0.0
+            go_through(page, who, wrong.truth, mouse)
+            if not same(load_frame_from(page), wrong.truth):
+                draw_missing(page, who, wrong.truth, data, mouse)
+            return who, wrong.told, same(load_frame_from(page), wrong.truth)
+        finally:
+            page.close()
+            serving.close()
+
+
+def until_shown(page):
+    while not page.evaluate("async () => { const {build} = await import('/static/store.js'); return build.photos.every(p => build.shapes.get(p.name)?.size); }"):
+        page.wait_for_timeout(50)
+
+
+def run(args) -> int:
+    from playwright.sync_api import sync_playwright
+
+    parser = argparse.ArgumentParser(prog="python -m tests.webui.correcting")
+    parser.add_argument("--seeds", type=int, default=4, help="wrong frames made of each sample")
+    parser.add_argument("--samples", nargs="*", default=[ROOT / "sample_images" / s for s in SAMPLES], type=Path, help="folders with truth.json")
+    parser.add_argument("--hand", choices=("keys", "mouse"), nargs="*", default=["keys", "mouse"])
+    options = parser.parse_args(args)
+    right = True
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        for way in options.hand:
+            rows = []
+            for sample in options.samples:
+                for seed in range(options.seeds):
+                    hand, told, exact = correct(browser, sample, seed, way)
+                    right &= exact
+                    rows.append((hand.clicks, hand.keys, hand.drags, hand.M, hand.waited, hand.seconds()))
+                    print(f"{way:5} {sample.name:8} {seed}: {hand.clicks:2} clicks {hand.keys:2} keys {hand.drags} drags {hand.M:2} decisions, page "
+                          f"{hand.waited:4.1f} s, person {hand.seconds():5.1f} s, {'exact' if exact else 'NOT EXACT'} ({'; '.join(told)})", flush=True)
+            a = np.array(rows)
+            print(f"{way}: median {np.median(a[:, 0]):.0f} clicks, {np.median(a[:, 1]):.0f} keys, {np.median(a[:, 2]):.0f} drags, page {np.median(a[:, 4]):.1f} s, "
+                  f"person {np.median(a[:, 5]):.0f} s (K {K} P {P} H {H} M {M}); worst {a[:, 0].max():.0f} clicks, {a[:, 1].max():.0f} keys, {a[:, 5].max():.0f} s", flush=True)
+        browser.close()
+    return 0 if right else 1
+
+
+if __name__ == "__main__":
+    import sys
+
+    if CHROMIUM is None:
+        sys.exit("Chromium is missing; on Debian: apt-get install chromium.")
+    sys.exit(run(sys.argv[1:]))

@@ -1,0 +1,125 @@
+"""The queue of doubts: gone through by keys or clicks, each answered where it stands, none passed over."""
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from recon.frame.files import frame_to_text
+from recon.frame.model import End
+from tests.webui.browsing import SAMPLE, ROOT, drag, face_openings, load_frame_from, place, same, sample_build, shot, until, wait_n
+from tests.webui.correcting import correct
+from tests.webui.frames import gate
+from tests.webui.wrong import wrong_frame
+
+PRESENT = "() => document.querySelector('.doubts [aria-current=true]')?.innerText || ''"
+
+
+@pytest.fixture
+def queue(opened, serve, tmp_path):
+    """A page with four doubts: A 60 % sure, B 70, C 80, and D with an end out of sight."""
+    state = gate()
+    sure = {"A": 0.6, "B": 0.7, "C": 0.8, "D": 1.0}
+    members = tuple(replace(m, confidence=sure[m.id], ends=(End("seen"), End("hidden", 3) if m.id == "D" else End("seen"))) for m in state.frame.members)
+    (tmp_path / "b").mkdir()
+    (tmp_path / "b" / "frame.json").write_text(frame_to_text(replace(state.frame, members=members)))
+    serving = serve(tmp_path / "b")
+    return opened(serving.address), serving.server.app.extensions["bench"].build
+
+
+def at(page, words):
+    until(page, f"() => ({PRESENT})().includes({words!r})")
+
+
+def test_what_was_answered_leads_on_to_the_next(queue):
+    page, build = queue
+    page.keyboard.press("j")
+    at(page, "A, 12 holes")
+    for key, following in (("y", "B, 12 holes"), ("Delete", "C, 13 holes"), ("y", "D: its end at hole 13")):
+        page.keyboard.press(key)
+        at(page, following)
+    page.keyboard.press("y")
+    page.wait_for_selector("text=No doubts are left. >> visible=true")
+    assert {m.id for m in build.state.frame.members} == {"A", "C", "D"} and build.n == 5
+
+
+def test_a_doubt_that_a_correction_settles_is_followed_by_the_next_and_none_is_passed_over(queue):
+    page, build = queue
+    for key in "jjjj":
+        page.keyboard.press(key)
+    at(page, "D: its end at hole 13")
+    page.keyboard.press(".")                                   # its end is said: that doubt is gone
+    wait_n(page, 2)
+    page.keyboard.press("k")
+    at(page, "C, 13 holes")
+    page.keyboard.press("k")
+    at(page, "B, 12 holes")
+    page.keyboard.press(",")                                   # this one stays a doubt and stays the present one
+    wait_n(page, 3)
+    at(page, "B, 11 holes")
+    page.keyboard.press(">")                                   # shifted as it is: told in full, so it is no doubt any more
+    wait_n(page, 4)
+    assert build.state.frame.member("B").first == (10.0, 0.0, 1.0)
+    page.keyboard.press("j")
+    at(page, "C, 13 holes")
+
+
+def test_the_queue_is_answered_by_clicks_alone(queue):
+    page, build = queue
+    page.click(".doubts .item >> nth=0")
+    at(page, "A, 12 holes")
+    page.click(".doubts li:nth-child(1) >> text=Right as it is")
+    at(page, "B, 12 holes")
+    page.click(".doubts li:nth-child(1) >> text=Not there")
+    at(page, "C, 13 holes")
+    page.click(".doubts li:nth-child(2) >> text='+2'")         # the end is two holes farther than was seen
+    wait_n(page, 4)
+    assert build.state.frame.member("D").holes == 15 and {m.id for m in build.state.frame.members} == {"A", "C", "D"}
+    shot(page, "queue")
+
+
+def test_enter_takes_the_member_that_was_just_drawn_even_beside_the_end_of_a_chosen_one(opened, serve, tmp_path):
+    whole = wrong_frame(SAMPLE, 0).truth
+    build = sample_build(tmp_path / "b", replace(whole, members=whole.members[:-1], joints=()))
+    page = opened(serve(build).address)
+    until(page, "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)")
+    frame, last = load_frame_from(page), whole.members[-1]
+    photo = frame.photos[0]
+    ends = face_openings(photo, last)
+    page.click("#tab-members")
+    page.click("[data-key=A]")
+    page.keyboard.press("d")
+    start = await_handle(page, photo.file)
+    drag(page, place(page, photo.file, ends[0]), place(page, photo.file, ends[1]))
+    page.wait_for_selector("text=New member")
+    page.keyboard.press("Enter")
+    wait_n(page, 2)
+    page.keyboard.press("Escape")
+    page.click("[data-key=A]")
+    page.keyboard.press("d")
+    drag(page, start, np.array(start) + (60, 40))              # in the drawing mode an end is not dragged
+    page.wait_for_timeout(300)
+    assert load_frame_from(page).member("A").holes == whole.member("A").holes
+
+
+def await_handle(page, photo):
+    """Where the handle of the chosen member's last end is on the screen."""
+    return page.evaluate("""async photo => { const {build, chosen} = await import('/static/store.js'); const {views} = await import('/static/views.js');
+      const v = views.photos.get(photo), b = v.canvas.getBoundingClientRect(), [x, y] = build.shapes.get(photo).get(chosen.members[0]).ends[1];
+      return [b.left + v.x + x * v.scale, b.top + v.y + y * v.scale]; }""", photo)
+
+
+@pytest.mark.parametrize("hand, seed", [("keys", 0), ("mouse", 1)])
+def test_three_wrong_members_are_put_right_by_the_queue(browser, hand, seed):
+    counted, told, exact = correct(browser, ROOT / "sample_images" / "oddment", seed, hand)
+    assert len(told) == 3 and exact
+    assert (counted.clicks if hand == "keys" else counted.keys) == 0
+    assert counted.clicks + counted.keys <= 20
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_wrong_frame_is_wrong_in_three_members(seed):
+    wrong = wrong_frame(SAMPLE, seed)
+    right = {(m.first, m.direction, m.holes) for m in wrong.truth.members}
+    there = {(m.first, m.direction, m.holes) for m in wrong.frame.members}
+    assert not same(wrong.frame, wrong.truth)
+    assert len(there - right) == (3 if seed % 2 else 2) and len(right - there) == 2
