@@ -11,6 +11,7 @@ import * as rail from "./rail.js";
 import * as effects from "./effects.js";
 import * as keys from "./keys.js";
 import * as measure from "./measure.js";
+import * as progress from "./progress.js";
 
 const THEMES = ["auto", "light", "dark"];
 
@@ -48,15 +49,6 @@ function bar() {
   effects.standing();
 }
 
-function job() {
-  const {running, stage, share} = build.job;
-  byId("job").hidden = !running;
-  byId("read").disabled = running;
-  if (!running) return;
-  byId("job-bar").value = share;
-  byId("job-words").textContent = `${stage} · ${Math.round(share * 100)} %`;
-}
-
 byId("undo").onclick = undo;
 byId("redo").onclick = redo;
 byId("read").onclick = startReading;
@@ -69,12 +61,12 @@ matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => tell
 
 on("changed", bar);
 on("photos", bar);
-on("job", job);
 theme(THEMES.includes(localStorage.getItem("theme")) ? localStorage.getItem("theme") : "auto");
 modes.begin();
 views.begin();
 card.begin();
 measure.begin();
+progress.begin();
 effects.begin();
 rail.begin();
 keys.begin();

@@ -1,0 +1,184 @@
+"""What the page keeps while a frame is worked on: rows, paintings and boxes; and how it tells of a reading."""
+import json
+import threading
+
+import pytest
+
+from tests.webui.browsing import STORE, sample_build, shot, until, wait_n
+from tests.webui.frames import gate
+from webui import build as build_module
+from webui.build import Build
+from webui.edits import edit
+from webui.state import State, difference
+
+PIXELS = """async () => { const {views} = await import('/static/views.js'), {changed} = await import('/static/store.js'); changed.clear();
+  return [...views.photos.values()].map(v => { v.paint(); return v.canvas.toDataURL(); }); }"""
+ANEW = "async () => { (await import('/static/store.js')).rest.n++; }"
+ALL_HERE = "async () => { const {build} = await import('/static/store.js'); return build.shapes.size === 3 && [...build.shapes.values()].every(s => s.size === build.members.size); }"
+ON_RAY = """async ([x, y]) => {                                   // the first member on a line of sight, found by small steps along it
+  const {views} = await import('/static/views.js'), {build} = await import('/static/store.js'), {Vector3} = await import('/static/vendor/three.module.min.js');
+  const s = views.space, from = s.camera.position.clone(), way = new Vector3(x / s.width * 2 - 1, 1 - y / s.deep * 2, 0.5).unproject(s.camera).sub(from).normalize();
+  for (let far = 0; far < 4 * s.far; far += 0.01) {
+    const p = from.clone().addScaledVector(way, far);
+    for (const m of build.members.values()) {
+      const off = m.first.map((v, i) => p.getComponent(i) - v), along = off.reduce((sum, v, i) => sum + v * m.direction[i], 0), axis = m.direction.findIndex(v => Math.abs(v) > 0.9);
+      if (along >= -0.5 && along <= m.holes - 0.5 && off.every((v, i) => i === axis || Math.abs(v) <= m.width / 2)) return m.id;
+    }
+  }
+  return null;
+}"""
+
+
+@pytest.fixture
+def page(opened, serve, tmp_path):
+    page = opened(serve(sample_build(tmp_path / "b")).address, (1440, 900))
+    until(page, ALL_HERE)
+    page.wait_for_timeout(1500)                                # the tiles have come
+    return page
+
+
+def test_what_is_kept_painted_is_what_would_be_painted_anew(page):
+    page.click("#tab-members")
+    page.click("[data-key=A]")
+    before = page.evaluate(PIXELS)
+    page.click("[aria-label^='One hole more at hole 1']")      # of what is chosen
+    wait_n(page, 2)
+    kept = page.evaluate(PIXELS)
+    page.evaluate(ANEW)
+    assert kept == page.evaluate(PIXELS)
+    assert all(a != b for a, b in zip(kept, before))
+
+
+def test_a_change_of_what_is_not_chosen_is_painted(page):
+    page.click("#tab-members")
+    page.click("[data-key=A]")
+    page.click("[aria-label^='One hole more at hole 1']")
+    wait_n(page, 2)
+    page.click("[data-key=B]")
+    longer = page.evaluate(PIXELS)
+    page.click("#undo")
+    wait_n(page, 3)
+    shorter = page.evaluate(PIXELS)
+    page.evaluate(ANEW)
+    assert shorter == page.evaluate(PIXELS)
+    assert all(a != b for a, b in zip(longer, shorter))
+    page.click("#redo")
+    wait_n(page, 4)
+    assert page.evaluate(PIXELS) == longer
+
+
+def test_an_edit_makes_the_rows_of_its_own_members_anew_and_no_others(page):
+    page.click("#tab-members")
+    page.click("[data-key=A]")
+    page.evaluate("document.querySelectorAll('#panel li').forEach(li => { li.mine = true; })")
+    laps = page.evaluate(STORE, "joints")
+    page.click("[aria-label^='One hole more at hole 1']")
+    wait_n(page, 2)
+    anew = set(page.evaluate("[...document.querySelectorAll('#panel li')].filter(li => !li.mine).map(li => li.firstChild.dataset.key)"))
+    holes = {m["id"]: m["holes"] for m in page.evaluate(STORE, "members")}
+    assert "A" in anew and len(anew) < len(holes)
+    assert anew - {"A"} <= {j[end] for j in (*laps, *page.evaluate(STORE, "joints")) for end in "ab"}
+    assert int(page.inner_text("[data-key=A] .count")) == holes["A"]
+    assert page.evaluate("[...document.querySelectorAll('#panel [data-key]')].map(b => b.dataset.key)") == list(holes)
+    page.click("text=Delete")
+    wait_n(page, 3)
+    assert page.evaluate("[...document.querySelectorAll('#panel [data-key]')].map(b => b.dataset.key)") == [id for id in holes if id != "A"]
+    page.click("#undo")
+    wait_n(page, 4)
+    assert set(page.evaluate("[...document.querySelectorAll('#panel [data-key]')].map(b => b.dataset.key)")) == set(holes)
+
+
+def test_a_click_in_space_chooses_the_first_member_on_the_line_of_sight(page):
+    page.click("#tab-members")
+    page.click("[data-key=A]")
+    page.click("[aria-label^='One hole more at hole 1']")      # boxes that were written over count as they are now
+    wait_n(page, 2)
+    box = page.locator(".space canvas >> nth=0").bounding_box()
+    hits = set()
+    for x in range(4, 17, 2):
+        for y in range(4, 17, 3):
+            at = [box["width"] * x / 20, box["height"] * y / 20]
+            page.mouse.click(box["x"] + at[0], box["y"] + at[1])
+            found = page.evaluate("async () => (await import('/static/store.js')).chosen.members[0] ?? null")
+            assert found == page.evaluate(ON_RAY, at), at
+            hits.add(found)
+    assert len(hits) > 3                                       # nothing, and three or more members
+
+
+JOB = {"running": True, "stage": "starting", "share": 0.0, "problem": None, "left_out": [], "found": {}, "cancelled": False}
+
+
+@pytest.fixture
+def reading(page):
+    """Tells the page of a reading, from now on: reading(**job)."""
+    told = {}
+
+    def tell(**job):
+        told.update({**JOB, **job})
+
+    page.route("**/api/pulse", lambda route: route.fulfill(content_type="application/json", body=json.dumps({"n": 1, "ready": [], "job": told or {**JOB, "running": False}})))
+    yield tell
+    page.unroute("**/api/pulse")
+
+
+def test_a_reading_tells_its_stage_the_photos_that_are_done_and_the_time(page, reading):
+    reading(found={"photo_2.jpg": 2})                    # from an earlier reading
+    page.wait_for_selector("#job:not([hidden])")
+    assert "0 of 3 photos done" in page.inner_text("#job-count")
+    reading(stage="reading photo_1.jpg", share=0.28, found={"photo_1.jpg": 1, "photo_2.jpg": 2})
+    page.wait_for_selector("#job-photos [data-done=true]")
+    assert "1 of 3 photos done" in page.inner_text("#job-count")
+    assert page.inner_text("#job-photos [data-done=true]").startswith("✓ photo_1.jpg")
+    assert page.inner_text("#job-words") == "Looking for openings and rows in each photo"
+    assert page.evaluate("document.getElementById('job-bar').value") == 0.28
+    until(page, "async () => /^0:0[1-9]$/.test(document.getElementById('job-time').textContent)")
+    shot(page, "reading")
+    reading(stage="looking again", share=0.7, found={"photo_1.jpg": 1, "photo_2.jpg": 3, "photo_3.jpg": 1})
+    until(page, "async () => document.getElementById('job-words').textContent === 'Looking again'")
+    assert "3 of 3" in page.inner_text("#job-count")
+    page.reload()                                              # goes on counting
+    page.wait_for_selector("#job:not([hidden])")
+    assert "3 of 3" in page.inner_text("#job-count") and "more" not in page.inner_text("#job-time")
+    reading(running=False)
+    page.wait_for_selector("#job", state="hidden")
+
+
+def test_something_moves_while_photos_are_read_unless_less_motion_is_wanted(page, reading):
+    reading(stage="looking for openings and rows", share=0.1)
+    page.wait_for_selector("#job:not([hidden])")
+    moving = "getComputedStyle(document.querySelector('.going')).display !== 'none' && document.querySelector('.going').getAnimations().length > 0"
+    assert not page.evaluate(moving)
+    page.emulate_media(reduced_motion="no-preference")
+    assert page.evaluate(moving)
+
+
+def test_a_change_waits_for_no_frame_file(tmp_path, monkeypatch):
+    build, writing, go_on = Build(tmp_path / "b"), threading.Event(), threading.Event()
+    build.change(lambda _: (gate(), "gate"))
+
+    def slowly(path, data):
+        writing.set()
+        assert go_on.wait(30)
+
+    monkeypatch.setattr(build_module, "write_bytes_atomic", slowly)
+    saving = threading.Thread(target=build.save_frame_file, daemon=True)
+    saving.start()
+    assert writing.wait(30)
+    changing = threading.Thread(target=build.change, args=(lambda s: edit(s, {"op": "name", "name": "Other"}),), daemon=True)
+    changing.start()
+    changing.join(30)
+    assert not changing.is_alive() and build.state.frame.name == "Other" and saving.is_alive()
+    go_on.set()
+    saving.join()
+    build.close()
+
+
+def test_the_difference_that_a_page_gets_is_that_of_the_two_states(tmp_path):
+    build = Build(tmp_path / "b")
+    build.change(lambda _: (gate(), "gate"))
+    old, new, _ = build.change(lambda s: edit(s, {"op": "end", "member": "A", "end": 0, "by": 1}))
+    assert build.delta(old, new) == difference(old, new)
+    old, new, _ = build.undo()
+    assert build.delta(old, new) == difference(old, new) != {}
+    assert build.delta(State(), new) == difference(State(), new)
+    build.close()
