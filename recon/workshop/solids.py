@@ -24,6 +24,7 @@ END_LENGTH = 1.4    # washer 0.2, nut 0.9 and the bolt's tip 0.3; a head with it
 
 DENSE = 1 << 20    # pairs of boxes that are compared at a time; where there are more of small ones, a tree finds the near ones
 SMALL = 4.0        # pitches
+STILL = 1e-12      # speeds below this are none
 _ALONG = 1e-9      # an edge whose other components are below this is along an axis of space
 
 
@@ -159,10 +160,19 @@ def met_on_the_way(a: Boxes, b: Boxes, direction) -> np.ndarray:
     """(n, m) bool: which box of b is met by which box of a, where a moves along `direction` without end."""
     direction = np.asarray(direction, float)
     play = np.maximum.outer(a.play, b.play)
-    between = b.centre[None] - a.centre[:, None]
-    room = a.reach[:, None] + b.reach[None] - play[..., None]
-    enter, leave = _stretch(between, np.broadcast_to(direction, between.shape), room)
-    met = enter + 1e-9 < leave
+    reach_a, reach_b = a.reach, b.reach
+    met = np.ones((len(a), len(b)), bool)
+    enter, leave = np.zeros(met.shape), np.full(met.shape, np.inf)
+    for c in range(3):                       # an axis at a time, as most boxes pass most others by
+        between = b.centre[:, c] - a.centre[:, c, None]
+        room = reach_a[:, c, None] + reach_b[:, c] - play
+        if abs(direction[c]) < STILL:
+            met &= np.abs(between) < room
+        else:
+            middle, half = between / direction[c], room / abs(direction[c])
+            met &= room > 0
+            enter, leave = np.maximum(enter, middle - half), np.minimum(leave, middle + half)
+    met &= enter + 1e-9 < leave
     i, k = np.nonzero(met & ~np.logical_and.outer(a.straight, b.straight))
     if len(i):
         met[i, k] = _slanting_met(a.take(i), b.take(k), direction, play[i, k])
@@ -184,7 +194,7 @@ def _stretch(between, speed, room, parallel=None) -> tuple[np.ndarray, np.ndarra
     """When (t >= 0) all of |between - t speed| < room hold, over the last index: from, until."""
     with np.errstate(divide="ignore", invalid="ignore"):
         first, second = (between - room) / speed, (between + room) / speed
-    still = np.abs(speed) < 1e-12
+    still = np.abs(speed) < STILL
     apart = still & (np.abs(between) >= room) | (room <= 0)
     enter = np.where(still, -np.inf, np.minimum(first, second))
     leave = np.where(still, np.inf, np.maximum(first, second))
