@@ -5,12 +5,12 @@ Reads a pickled (State, stocks) from its parent on stdin and prints the checks a
 from __future__ import annotations
 
 import json
-import os
 import pickle
 import sys
 
 from webui import effects
+from webui.system import step_back
 
 if __name__ == "__main__":
-    os.nice(5)
+    step_back()
     print(json.dumps(effects.checks(*pickle.load(sys.stdin.buffer))))

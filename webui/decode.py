@@ -7,9 +7,10 @@ line on stdout: {"photo", "size"} or {"photo", "problem"}.
 from __future__ import annotations
 
 import json
-import resource
 import sys
 from pathlib import Path
+
+from webui import system
 
 LOOK, TILE, QUALITY = 1280, 512, 85
 MEMORY = 3 * 2**30           # bytes: 60 MP as float32 and colour, twice over
@@ -19,9 +20,7 @@ FILE = 512 * 2**20           # largest file that may be written
 
 def limit() -> None:
     """Limits this process: memory, processor time, size of files, no core dumps."""
-    for what, most in ((resource.RLIMIT_AS, MEMORY), (resource.RLIMIT_CPU, CPU_S), (resource.RLIMIT_FSIZE, FILE),
-                       (resource.RLIMIT_CORE, 0)):
-        resource.setrlimit(what, (most, most))
+    system.limit(memory=MEMORY, cpu_s=CPU_S, file=FILE)
 
 
 def quick(path: Path, folder: Path) -> tuple[int, int]:

@@ -7,7 +7,6 @@ acknowledged and is cut off at the next opening.
 """
 from __future__ import annotations
 
-import fcntl
 import json
 import os
 import zlib
@@ -15,6 +14,7 @@ from pathlib import Path
 
 from recon.errors import ReconError
 from recon.files import why_not_written
+from webui import system
 
 FORMAT, VERSION = "frame-build", 1
 NAME = "build.journal"
@@ -50,7 +50,7 @@ class Journal:
         damaged, or cannot be written."""
         self.path = Path(folder) / NAME
         try:
-            self._file = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC | os.O_NOFOLLOW, 0o644)
+            self._file = os.open(self.path, system.APPEND, 0o644)
         except OSError as error:
             raise why_not_written(self.path, error) from error
         try:
@@ -63,10 +63,13 @@ class Journal:
 
     def _lock(self):
         try:
-            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            free = system.lock(self._file)
         except OSError as error:
+            raise ReconError(f"{self.path.parent}: the disk does not let this program keep others out of the build "
+                             f"({error.strerror}); copy the build to a disk of this machine and open it there.") from error
+        if not free:
             raise ReconError(f"{self.path.parent}: this build is open in another program on this machine; "
-                             "close it there first, or open its page in another tab.") from error
+                             "close it there first, or open its page in another tab.")
 
     def _read(self) -> list[dict]:
         size = os.fstat(self._file).st_size
@@ -90,7 +93,7 @@ class Journal:
             os.ftruncate(self._file, good)
         if good == 0:
             self._write(line_of({"format": FORMAT, "version": VERSION}))
-            _sync_folder(self.path.parent)
+            system.sync_folder(self.path.parent)
         self._size = os.fstat(self._file).st_size
         return entries
 
@@ -127,12 +130,3 @@ class Journal:
 
     def close(self):
         os.close(self._file)
-
-
-def _sync_folder(folder: Path):
-    """Forces the folder's list of names to the disk, so that a new file is found there after a power cut."""
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

@@ -254,3 +254,50 @@ def check(folder, told) -> int:
 def test_no_acknowledged_edit_is_lost_to_kill_9(tmp_path):
     kills, lost = kill_run(tmp_path, edits=120, seed=4)
     assert kills >= 2 and lost == 0
+
+
+# A system without fcntl: msvcrt as its documentation tells of it (a range is locked from where the file stands, other handles
+# may not read it), by means of this system's own locks on ranges.
+WITHOUT_FCNTL = """
+import fcntl, os, struct, sys, types
+def locking(file, mode, count):
+    assert mode == 2
+    # By open file, as on Windows: a lock of the process would go when the journal, read by another handle, is closed.
+    fcntl.fcntl(file, fcntl.F_OFD_SETLK, struct.pack("hhqqi4x", fcntl.F_WRLCK, os.SEEK_SET, os.lseek(file, 0, os.SEEK_CUR), count, 0))
+    locked.append((os.lseek(file, 0, os.SEEK_CUR), count))
+locked = []
+sys.modules["msvcrt"] = types.SimpleNamespace(locking=locking, LK_NBLCK=2)
+sys.modules["fcntl"] = sys.modules["resource"] = None
+for name in ("O_CLOEXEC", "O_NOFOLLOW", "O_DIRECTORY", "nice"):
+    delattr(os, name)
+from recon.errors import ReconError
+from webui import decode, system
+from webui.journal import Journal
+decode.limit(), system.step_back()
+try:
+    journal = Journal(sys.argv[1])
+except ReconError as error:
+    print(error)
+else:
+    journal.append({"words": sys.argv[2]})
+    print("open", len(journal.entries), locked[0][0] > os.path.getsize(journal.path), flush=True)
+    sys.stdin.read()
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="stands for Windows by locks that Linux alone has")
+def test_a_system_without_fcntl_locks_by_msvcrt_beyond_what_is_read(tmp_path):
+    def begin(words):
+        return subprocess.Popen([sys.executable, "-c", WITHOUT_FCNTL, str(tmp_path), words], cwd=ROOT, text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+
+    one = begin("first")
+    assert one.stdout.readline() == "open 0 True\n"
+    two = begin("second")
+    assert "open in another program" in two.communicate()[0]
+    one.kill()
+    one.communicate()
+    three = begin("third")                                     # a lock ends with the process that held it
+    assert three.communicate()[0] == "open 1 True\n"
+    journal = Journal(tmp_path)
+    assert [e["words"] for e in journal.entries] == ["first", "third"]
+    journal.close()
