@@ -2,7 +2,7 @@
 
 import {announce, ask, byId, h, notice} from "./dom.js";
 import {build, choose, chosen, edit, lapName, on, post, shapesOf, tell} from "./store.js";
-import {boltsByMember, stick} from "./stick.js";
+import {stick} from "./stick.js";
 import {lengthText, plural} from "./units.js";
 import {measureCard} from "./measure.js";
 import {modes, setMode} from "./modes.js";
@@ -35,7 +35,7 @@ function memberCard(m) {
   const sure = word && word.place && word.ends.every(Boolean) ? "as you said" : `${Math.round(m.confidence * 100)} % sure`;
   return [
     h("div.cardhead", {}, h("h2", {}, h("span.tag", {}, m.id), ` ${plural(m.holes, "hole")}`), h("span.dim", {}, [length, sure].filter(Boolean).join(" · ")), close()),
-    h("div.scroll", {tabindex: 0, role: "img", "aria-label": `Member ${m.id}, ${plural(m.holes, "hole")}`}, stick(m, new Map(boltsByMember().get(m.id)), true)),
+    h("div.scroll", {tabindex: 0, role: "img", "aria-label": `Member ${m.id}, ${plural(m.holes, "hole")}`}, stick(m, build.bolts.get(m.id), true)),
     h("div.ends", {}, endControls(m, 0), endControls(m, 1)),
     h("div.buttons", {}, button("Right as it is", () => edit({op: "confirm", member: m.id}), {kind: "main", title: "Key y"}),
       button("Delete", () => edit({op: "delete", members: [m.id]}), {title: "Key Delete"}),
