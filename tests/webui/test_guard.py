@@ -257,7 +257,7 @@ def test_the_second_of_two_clients_is_told_of_both_changes_and_neither_is_lost(a
     second = asked.post("/api/edit", json={"base": base, "ask": {"op": "end", "member": "B", "end": 1, "by": -1}})
     assert first.status_code == 200 and second.status_code == 409
     told = second.get_json()
-    assert told["theirs"] == ["A: 12 holes → 14"] and told["mine"] == "B: 12 holes → 11" and told["touched"] == ["A"]
+    assert told["there"] == ["A: 12 holes → 14"] and told["mine"] == told["on_top"] == "B: 12 holes → 11" and told["both"] == []
     assert asked.build.state.frame.member("B").holes == 12
     again = asked.post("/api/edit", json={"base": told["n"], "ask": {"op": "end", "member": "B", "end": 1, "by": -1}})
     assert again.status_code == 200

@@ -1,6 +1,7 @@
 // The build as this page knows it, and the only way to the server.
 
-import {announce, ask, h, notice} from "./dom.js";
+import {announce, notice} from "./dom.js";
+import {settleConflict} from "./conflict.js";
 
 const token = document.querySelector("meta[name=build-token]").content;
 
@@ -131,19 +132,21 @@ let waiting = Promise.resolve(), moment = 0;
 
 /** Sends one change after another: `path` with the version that this page shows. Resolves to true when it was made. */
 function change(path, data) {
-  const send = async () => {
-    try {
-      takeOver(await post(path, {...data, base: build.n}));
-      return true;
-    } catch (error) {
-      if (error.told?.conflict) return inConflict(path, data, error.told);
-      notice(error.message, "warn");
-      announce(error.message);
-      return false;
-    }
-  };
+  const send = () => attempt(path, data, build.n);
   waiting = waiting.then(send, send);
   return waiting;
+}
+
+async function attempt(path, data, base) {
+  try {
+    takeOver(await post(path, {...data, base}));
+    return true;
+  } catch (error) {
+    if (error.told?.conflict) return inConflict(path, data, error.told);
+    notice(error.message, "warn");
+    announce(error.message);
+    return false;
+  }
 }
 
 function takeOver(told) {
@@ -169,20 +172,11 @@ function takeOver(told) {
 
 async function refreshPhotos() { build.photos = (await get("/api/build")).photos; rest.n++; tell("photos"); }
 
+/** Asks what should become of a change that was meant for an older version; theirs is shown in any case. */
 async function inConflict(path, data, told) {
-  const again = await ask("Changed somewhere else", [
-    h("p", {}, "Another tab or device changed this build after this page last heard of it. Nothing of theirs or yours is lost."),
-    h("h3", {}, "Done there"), h("ul", {}, (told.theirs || []).map(words => h("li", {}, words))),
-    told.touched?.length ? h("p", {}, `Members touched there: ${told.touched.join(", ")}`) : null,
-    h("h3", {}, "Yours, not done yet"), h("p.mine", {}, told.mine || "Undo or redo"),
-  ], [{text: "Do mine on top of theirs", value: "again"}, {text: "Leave mine, show theirs", value: "leave"}]);
+  const answer = await settleConflict(told);
   await load(true);
-  if (again === "again" && path === "/api/edit") return sendOnTop(path, data);
-  return false;
-}
-
-async function sendOnTop(path, data) {
-  try { takeOver(await post(path, {...data, base: build.n})); return true; } catch (error) { notice(error.message, "warn"); return false; }
+  return answer ? attempt(path, answer === "instead" ? {...data, instead_from: told.base} : data, told.n) : false;
 }
 
 export const edit = request => change("/api/edit", {ask: request});
@@ -213,7 +207,7 @@ export async function pulse() {
     if (build.photos.some(p => p.here && p.levels === null && !p.problem && told.ready.includes(p.name))) await refreshPhotos();
     await waiting;
     if (told.n > build.n) {
-      if (!told.job.running && was.running) notice("The photos were read."); else if (!was.running) notice("Changed in another tab or on another device; shown here now.");
+      if (!told.job.running && was.running) notice("The photos were read."); else if (!was.running) notice(`Changed in another tab or on another device, and shown here now: ${(told.news || []).slice(build.n - told.n).join("; ")}.`);
       await load(true);
     }
     if (was.running && !told.job.running) {

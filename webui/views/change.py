@@ -7,11 +7,11 @@ from flask import Blueprint, jsonify
 
 from recon.errors import ReconError
 from recon.frame.model import Member
-from webui import asked, measure, sight
+from webui import asked, differ, measure, sight
 from webui.app import asked_json, bench
 from webui.build import Conflict
 from webui.edits import edit
-from webui.state import State, difference
+from webui.state import State
 
 bp = Blueprint("change", __name__)
 
@@ -26,39 +26,65 @@ def _answer(old: State, new: State, words: str):
     return jsonify(n=b.build.n, **b.build.can(), words=words, delta=delta, shapes=shapes, again=photos)
 
 
-def _in_conflict(base: int, mine):
-    """Both versions' difference: what was done meanwhile, and what this page wanted.  Nothing was changed."""
+def _in_conflict(base: int, mine=None, wanted: str = ""):
+    """Both versions' difference in words: `there`, what the build has become since `base`; `mine`, what this page wanted; `both`,
+    members that both change; `on_top`, what mine comes to on top of theirs, or `why_not`.  Nothing was changed.
+
+    mine : State -> (State, words), None for undo and redo, which `wanted` tells of.
+    """
     b = bench()
+    n, state, _ = b.build.snapshot()
     moment = b.build.moments.get(base)
-    wanted = None
-    if moment is not None and mine is not None:
-        try:
-            wanted = mine(moment.state)[1]
-        except ReconError as error:
-            wanted = str(error)
-    theirs = b.build.since(base)
-    delta = difference(moment.state, b.build.state) if moment else {}
-    touched = sorted({m["id"] for m in delta.get("members", {}).get("put", [])} | set(delta.get("members", {}).get("gone", [])))
-    return jsonify(conflict=True, n=b.build.n, mine=wanted, theirs=theirs, touched=touched,
-                   problem="This build was changed in another tab or on another device. Your change was not made."), 409
+    told = {"conflict": True, "n": n, "base": base, "mine": wanted, "there": None, "both": [], "on_top": None, "why_not": None, "can_replace": False,
+            "problem": "This build was changed in another tab or on another device. Your change was not made."}
+    if moment is not None:
+        theirs, told["there"] = differ.between(moment.state, state)
+        if mine is not None:
+            _tell_mine(told, mine, moment.state, state, theirs)
+    return jsonify(told), 409
+
+
+def _tell_mine(told, mine, before: State, now: State, theirs) -> None:
+    try:
+        wanted, told["mine"] = mine(before)
+    except ReconError as error:                # it would not have been possible in the first place
+        told["mine"] = told["why_not"] = str(error)
+        return
+    told["can_replace"] = True
+    own = differ.members(before, wanted)
+    told["both"] = [f"{id}: {theirs[id]} there, {own[id]} here" for id in sorted(theirs.keys() & own.keys())]
+    try:
+        told["on_top"] = mine(now)[1]
+    except ReconError as error:
+        told["why_not"] = str(error)
 
 
 @bp.post("/api/edit")
 def correct():
-    """{base: the version that the page shows, ask: see `edits`}."""
+    """{base: the version that the page shows, ask: see `edits`; instead_from: an older version that `ask` is made on, so that all
+    that was done since gives way to it}."""
     b, data = bench(), asked_json()
     base = asked.whole(data, "base", 0, 2**53)
     ask = data.get("ask")
     if not isinstance(ask, dict):
         raise ReconError("'ask' is missing.")
+    older = None
+    if data.get("instead_from") is not None:
+        older = b.build.moments.get(asked.whole(data, "instead_from", 0, base))
+        if older is None:
+            raise ReconError("The version that this change was meant for is not known any more.")
 
     def make(state):
         return edit(state, ask, b.stocks)
 
+    def instead(_):
+        state, words = make(older.state)
+        return state, f"{words}, in place of what was done elsewhere"
+
     try:
-        return _answer(*b.build.change(make, base=base))
+        return _answer(*b.build.change(make if older is None else instead, base=base))
     except Conflict:
-        return _in_conflict(base, make)
+        return _in_conflict(base if older is None else data["instead_from"], make)
 
 
 @bp.post("/api/undo")
@@ -77,7 +103,8 @@ def _step(kind):
     try:
         return _answer(*getattr(b.build, kind)(base))
     except Conflict:
-        return _in_conflict(base, None)
+        return _in_conflict(base, wanted="Undo goes by the newest change, and that is theirs now: look at it, and undo again if you still want to."
+                            if kind == "undo" else "What was to be done again belongs before theirs; it cannot be done again now.")
 
 
 @bp.post("/api/stroke")

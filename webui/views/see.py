@@ -15,6 +15,7 @@ from webui.state import State, difference
 
 bp = Blueprint("see", __name__)
 STATIC = Path(__file__).resolve().parent.parent / "static"
+NEWS = 3                    # changes that another tab is told of in words
 MOST_DOUBTS = 150           # sent at once: more than anyone goes through before the next change
 
 
@@ -74,9 +75,11 @@ def photo_list(b, state: State) -> list[dict]:
 
 @bp.get("/api/pulse")
 def pulse():
-    """What may change without this page: the version, the reading, the photos that are not ready."""
+    """What may change without this page: the version, the reading, the photos that are ready; `news`, words of the
+    last changes."""
     b = bench()
-    return jsonify(n=b.build.n, job=b.reading.told(), ready=[n for n in b.photos.names() if b.photos.levels(n)])
+    n, _, _ = b.build.snapshot()
+    return jsonify(n=n, news=b.build.since(n - NEWS)[:NEWS], job=b.reading.told(), ready=[n for n in b.photos.names() if b.photos.levels(n)])
 
 
 @bp.get("/api/shapes/<name>")
