@@ -33,6 +33,10 @@ class Camera:
     def posed(self, R: np.ndarray, t: np.ndarray) -> Camera:
         return replace(self, R=np.asarray(R, float), t=np.asarray(t, float))
 
+    def resized(self, scale: float) -> Camera:
+        """The camera of the photo resized by ``scale`` (pixel centres at whole numbers)."""
+        return replace(self, f=self.f * scale, cx=(self.cx + 0.5) * scale - 0.5, cy=(self.cy + 0.5) * scale - 0.5)
+
     def project(self, points: np.ndarray) -> np.ndarray:
         """World (N, 3) pitches to image (N, 2) px; NaN for points behind the camera."""
         return sensor2image(self, camera2sensor(world2camera(self, points)))

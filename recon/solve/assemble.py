@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from recon.solve.ends import find_ends, settle_lengths
+from recon.solve.ends import find_ends, held_ends, settle_lengths
 from recon.solve.evidence import View, with_camera
 from recon.solve.members import believable, candidate_lines, look_at, select_members, touching_lines
 from recon.solve.stick import Stick, boxes, grown, line_key, runs_into, touching
@@ -66,19 +66,20 @@ def _together(cells: list[Cells]) -> Cells:
     return Cells(*(np.concatenate([getattr(c, f) for c in cells]) for f in ("place", "axis", "weight", "normal")))
 
 
-def find_members(joined: Joined, images: dict, width: float, progress=None) -> tuple[list[View], list[Stick], list]:
+def find_members(joined: Joined, images: dict, width: float, progress=None, known=(), gone=()) -> tuple[list[View], list[Stick], list]:
     """Members, adjusted cameras and ends.
 
     Parameters
     ----------
     images : photo name -> (H, W, 3) uint8 BGR.
+    known : sticks to begin with; those held stay.   gone : sticks that are not there.
 
     Returns
     -------
     views with adjusted cameras, sticks, and for each stick its two EndGuess.
     """
     views, lattices = joined.views, joined.lattices
-    sticks: list[Stick] = []
+    sticks: list[Stick] = list(known)
     for k in range(ROUNDS):
         lines = candidate_lines(views, lattices)
         for s in sticks:
@@ -87,8 +88,8 @@ def find_members(joined: Joined, images: dict, width: float, progress=None) -> t
         if k == ROUNDS - 1:
             # The cameras are good now: look wherever a member could touch the ones that are known.
             lines = {**touching_lines(main_frame(sticks, width), width), **lines}
-        sticks = select_members(views, lines, width, known=sticks)
-        views = [_adjusted(v, sticks, width) for v in views]
+        sticks = select_members(views, lines, width, known=sticks, gone=gone)
+        views = [adjusted(v, sticks, width) for v in views]
         if progress:
             progress(0.1 + 0.6 * (k + 1) / ROUNDS)
     pictures = [images[v.name] for v in views]
@@ -96,7 +97,7 @@ def find_members(joined: Joined, images: dict, width: float, progress=None) -> t
     for k in range(2):
         sticks = main_frame(believable(views, sticks, width), width)
         sticks, ends = _with_ends(views, pictures, sticks, width)
-        views = [_adjusted(v, sticks, width) for v in views]
+        views = [adjusted(v, sticks, width) for v in views]
         if progress:
             progress(0.7 + 0.15 * (k + 1))
     return views, sticks, ends
@@ -105,10 +106,12 @@ def find_members(joined: Joined, images: dict, width: float, progress=None) -> t
 def _with_ends(views, pictures, sticks, width):
     sticks = list(sticks)
     ends: list = [None] * len(sticks)
-    order = sorted(range(len(sticks)), key=lambda i: -sticks[i].evidence)
+    order = sorted(range(len(sticks)), key=lambda i: (sticks[i].held is None, -sticks[i].evidence))
     for i in order:
         others = [s for j, s in enumerate(sticks) if j != i]
         ends[i] = find_ends(views, pictures, sticks[i], others, width)
+        if sticks[i].held is not None:
+            ends[i] = held_ends(sticks[i], ends[i])
     for i, (low, high) in zip(order, settle_lengths([sticks[i] for i in order], [ends[i] for i in order])):
         others = [s for j, s in enumerate(sticks) if j != i]
         longer = grown(sticks[i], -low, high - (sticks[i].holes - 1))
@@ -118,7 +121,7 @@ def _with_ends(views, pictures, sticks, width):
     return sticks, ends
 
 
-def _adjusted(view: View, sticks, width: float) -> View:
+def adjusted(view: View, sticks, width: float) -> View:
     """The view with its camera resected on all openings of the members that it shows."""
     world, image, sigma = correspondences(view, sticks, width)
     if len(world) < 12:
@@ -145,7 +148,7 @@ UNSEEN_REACH = 4       # holes by which a member may be longer than what was see
 
 
 def main_frame(sticks: list[Stick], width: float) -> list[Stick]:
-    """The members that hang together with most evidence, and every other strong one.
+    """The members that hang together with most evidence or with one that is held, and every other strong one.
 
     What little else the photos show (clutter that passed for a member) goes.
     """
@@ -154,6 +157,9 @@ def main_frame(sticks: list[Stick], width: float) -> list[Stick]:
     groups = touching([grown(s, UNSEEN_REACH, UNSEEN_REACH) for s in sticks], width)
     value = [sum(sticks[i].evidence for i in g) for g in groups]
     keep = set(groups[int(np.argmax(value))]) | {i for i, s in enumerate(sticks) if s.evidence > STRONG}
+    for g in groups:
+        if any(sticks[i].held is not None for i in g):
+            keep |= set(g)
     return [s for i, s in enumerate(sticks) if i in keep]
 
 

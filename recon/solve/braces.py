@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from recon.frame.joints import collisions
-from recon.frame.model import Member, as_tuple, label, section_axes
+from recon.frame.model import Member, as_tuple, section_axes
 from recon.image.camera import project_jacobian
 from recon.solve.evidence import look
 from recon.solve.loose import loose_lines
@@ -204,13 +204,13 @@ def as_member(brace: Brace, name: str, width: float) -> Member:
                   on_lattice=False, seen=brace.hits)
 
 
-def off_lattice_members(braces, width: float, start: int, end_of) -> list[Member]:
-    """The braces as members labelled from the ``start``-th label on, with ends and confidence.
+def off_lattice_members(braces, width: float, labels, end_of) -> list[Member]:
+    """The braces as members with ends and confidence.
 
-    end_of : (EndGuess, way -1 or 1) -> recon.frame.model.End, as for all members.
+    labels : at least one for each brace, iterable.   end_of : (EndGuess, way -1 or 1) -> recon.frame.model.End, as for all members.
     """
-    return [replace(as_member(b, label(start + i), width), confidence=round(confidence(b), 3),
-                    ends=(end_of(b.ends[0], -1), end_of(b.ends[1], 1))) for i, b in enumerate(braces)]
+    return [replace(as_member(b, name, width), confidence=round(confidence(b), 3),
+                    ends=(end_of(b.ends[0], -1), end_of(b.ends[1], 1))) for b, name in zip(braces, labels)]
 
 
 def confidence(brace: Brace) -> float:

@@ -16,6 +16,7 @@ from recon.solve.evidence import LEAST_FACING, View, hidden_by_boxes
 from recon.solve.members import lap_faces, line_evidence_of
 from recon.solve.stick import boxes, grown, runs_into
 
+END_SURE = 0.9                                      # probability of its hole count from which an end counts as seen
 LATERAL = np.array([-0.34, -0.2, 0.2, 0.34])       # of the width: four tracks along the face, beside the holes
 NEAR, FAR = 0.08, 0.30                             # pitches before and behind the edge that are compared
 
@@ -197,6 +198,12 @@ def find_ends(views, images, stick, others, width: float, reach: int = 5) -> tup
         cut = bool(0 <= beyond < len(steps) and not in_sight[beyond])
         guesses.append(EndGuess(np.array(holes), logs, cut))
     return guesses[0], guesses[1]
+
+
+def held_ends(stick, guesses) -> tuple[EndGuess, EndGuess]:
+    """The guesses for a held stick's ends, those that a person vouches for put where they are."""
+    certain = [EndGuess(np.array([k]), np.zeros(1), False) for k in (0, stick.holes - 1)]
+    return tuple(c if held else g for c, g, held in zip(certain, guesses, stick.held))
 
 
 LENGTH_KEPT = 0.5      # half of a frame's members are supposed to share a length with another; common practice, no source

@@ -8,7 +8,7 @@ import numpy as np
 
 from recon.solve.evidence import View, hidden_by_boxes, look, member_openings
 from recon.solve.room import make_room
-from recon.solve.stick import LEAST_EVIDENCE, LEAST_STEPS, Stick, boxes, line_key
+from recon.solve.stick import LEAST_EVIDENCE, LEAST_STEPS, Stick, boxes, grown, line_key, same_line, shared_holes
 
 LEAST_MEAN = 1.35          # nats per opening in plain sight: of 359 right members on rendered photos 99 % have
                            # over 1.38, of 37 false ones two thirds under 1.3
@@ -180,19 +180,26 @@ def _tight(profile, a, b):
     return a, b
 
 
-def select_members(views: list[View], lines: dict, width: float, known=(), reach: int = 10) -> list[Stick]:
+def select_members(views: list[View], lines: dict, width: float, known=(), gone=(), reach: int = 10) -> list[Stick]:
     """Greedy choice of members: the line with most evidence takes its detections, the rest must do without.
 
     Parameters
     ----------
-    lines : as :func:`candidate_lines` gives.   known : sticks of the last round, as blockers of sight.
+    lines : as :func:`candidate_lines` gives.
+    known : sticks of the last round, as blockers of sight; those held are chosen before all others.
+    gone : sticks that are not there: nothing that lies on one with more than half of its holes is chosen.
     reach : how many holes past the rows' ends to look.
     """
     views = [replace(v, free=np.ones(len(v.openings), bool)) for v in views]
     state = _first_looks(views, lines, known, width, reach)
     score = {k: _line_score(s) for k, s in state.items()}
     chosen: list[Stick] = []
-    dirty: set = set()
+    for s in known:
+        if s.held is not None:
+            s, hits = _held(views, s, known, width)
+            chosen.append(s)
+            _take(views, hits)
+    dirty: set = set(score) if chosen else set()
     while score:
         key = max(score, key=lambda k: score[k][2])
         if score[key][2] < LEAST_EVIDENCE:
@@ -213,12 +220,13 @@ def select_members(views: list[View], lines: dict, width: float, known=(), reach
             continue
         stick = Stick(key[0], line_first(key, lo + a), b - a, total, llr[:, :, a:b].sum((0, 1)),
                       (part_hit >= 0).sum((0, 1)))
-        stick, chosen = make_room(stick, chosen, width)
+        if any(same_line(stick, g) and shared_holes(stick, g) > 0.5 * stick.holes for g in gone):
+            stick = None
+        else:
+            stick, chosen = make_room(stick, chosen, width)
         if stick is not None:
             chosen.append(stick)
-            for v in range(len(views)):
-                used = part_hit[v][part_hit[v] >= 0]
-                views[v].free[used] = False
+            _take(views, part_hit)
             dirty = set(score)
         # The same line may hold a second member further along: mask this stretch and go on.
         llr[:, :, a:b] = 0
@@ -229,6 +237,38 @@ def select_members(views: list[View], lines: dict, width: float, known=(), reach
         score[key] = (0, 0, 0.0)
         del score[key]
     return chosen
+
+
+def _take(views, hits):
+    """Marks detections as explained; hits : one array of their numbers (-1: none) for each photo."""
+    for view, hit in zip(views, hits):
+        view.free[hit[hit >= 0]] = False
+
+
+def _held(views, stick: Stick, known, width: float, reach: int = 10):
+    """A stick of a person's word with what the photos show of it, and the detections that it explains.
+
+    An end that he does not vouch for is put where the evidence from the other end, or the middle, is largest.
+    """
+    low, high = (0 if h else reach for h in stick.held)
+    first = stick.first.copy()
+    first[stick.axis] -= low
+    blockers = boxes([s for s in known if s is not stick], width)
+    key, n = line_key(stick), stick.holes
+    start = int(np.floor(first[stick.axis] + 1e-6))
+    llr, hit = line_evidence(views, key, start, start + low + n + high - 1, width, blockers)
+    profile = llr.sum((0, 1))
+    a, b = low, low + n
+    middle = low + n // 2
+    if high:
+        base = low if stick.held[0] else middle
+        b = base + 1 + int(np.cumsum(profile[base:]).argmax())
+    if low:
+        base = b - 1 if stick.held[1] else middle
+        a = base - int(np.cumsum(profile[:base + 1][::-1]).argmax())
+    stick = grown(stick, low - a, b - low - n)
+    part = hit[:, :, a:b]
+    return replace(stick, evidence=float(profile[a:b].sum()), profile=profile[a:b], seen=(part >= 0).sum((0, 1))), part
 
 
 def _first_looks(views, lines, known, width, reach):
@@ -264,13 +304,13 @@ def _first_looks(views, lines, known, width, reach):
 
 
 def believable(views, sticks: list[Stick], width: float) -> list[Stick]:
-    """The sticks of whose openings in plain sight enough are found (see LEAST_MEAN)."""
+    """The sticks that are held, and those of whose openings in plain sight enough are found (see LEAST_MEAN)."""
     blockers = boxes(sticks, width)
     kept = []
     for s in sticks:
         llr, visible = line_evidence_of(views, s.axis, s.first, s.holes, width, blockers,
                                         lap_faces(s.axis, s.first, s.holes, [o for o in sticks if o is not s], width))
-        if llr.sum() >= LEAST_EVIDENCE and llr.sum() >= LEAST_MEAN * visible.sum():
+        if s.held is not None or (llr.sum() >= LEAST_EVIDENCE and llr.sum() >= LEAST_MEAN * visible.sum()):
             kept.append(s)
     return kept
 

@@ -13,10 +13,11 @@ from dataclasses import replace
 import numpy as np
 
 from recon.frame.lattice import align, transform
-from recon.frame.model import Frame, Member, as_tuple, axis_of
+from recon.frame.model import Frame, Member, as_tuple
 from recon.solve.ends import EndGuess, find_ends
+from recon.solve.given import stick_of
 from recon.solve.members import lap_faces, line_evidence_of
-from recon.solve.stick import Stick, boxes, grown, runs_into
+from recon.solve.stick import Stick, boxes, grown, runs_into, same_line
 
 EXPECTED = 4.0         # nats for a member in its planned place; without a plan LEAST_EVIDENCE = 14 pays for the search
 PLANNED_END = 2.5      # nats for an end where the plan has it: builders follow plans 9 times of 10 and more
@@ -43,10 +44,10 @@ def with_plan(views, images, sticks, ends, plan: Frame, width: float):
     pictures = [images[v.name] for v in views]
     sticks, ends = list(sticks), list(ends)
     for m in transform(plan, laid.turn, laid.shift).members:
-        if axis_of(m) is None:
+        planned = stick_of(m)
+        if planned is None:
             continue
-        planned = _stick_of(m)
-        i = next((i for i, s in enumerate(sticks) if _same_line(s, planned)), None)
+        i = next((i for i, s in enumerate(sticks) if same_line(s, planned)), None)
         if i is None:
             found = _looked_for(views, planned, sticks, width)
             if found is not None:
@@ -59,22 +60,6 @@ def with_plan(views, images, sticks, ends, plan: Frame, width: float):
         others = [s for j, s in enumerate(sticks) if j != i]
         sticks[i], ends[i] = _ends_by_plan(sticks[i], ends[i], planned, others, width)
     return sticks, ends
-
-
-def _stick_of(m: Member) -> Stick:
-    axis = axis_of(m)
-    first = np.minimum(m.first, m.last)
-    return Stick(axis, np.asarray(first, float), m.holes, 0.0, np.zeros(m.holes), np.zeros(m.holes, int))
-
-
-def _same_line(a: Stick, b: Stick, tol: float = 0.25) -> bool:
-    """Do two sticks lie on one line and overlap?"""
-    across = [j for j in range(3) if j != a.axis]
-    if a.axis != b.axis or np.abs(a.first[across] - b.first[across]).max() > tol:
-        return False
-    start = max(a.first[a.axis], b.first[a.axis])
-    stop = min(a.first[a.axis] + a.holes, b.first[a.axis] + b.holes)
-    return bool(stop - start > 0.5)
 
 
 def _looked_for(views, planned: Stick, sticks, width: float) -> Stick | None:

@@ -10,8 +10,10 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.model import Frame
+from recon.solve.around import assemble_around
 from recon.solve.assemble import assemble
 from recon.solve.debug import refuse_used_folder, write_stages
+from recon.solve.given import marked, width_of
 from recon.solve.photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo
 from recon.solve.plan import with_plan
 from recon.solve.report import first_tables, make_frame, reading_tables
@@ -25,17 +27,18 @@ class Reading:
 
     frame : the frame.   openings : photo -> (N, 6) x, y, semi-major, semi-minor (px), angle (rad), taken (0 / 1).
     rows : photo -> list of (M, 2) px.   cameras : photo -> recon.image.camera.Camera in the photo's own pixels.
-    set_aside : [(photo, reason)].
+    set_aside : [(photo, reason)].   against : [recon.solve.given.Against], where the photos say otherwise than a person.
     """
     frame: Frame
     openings: dict
     rows: dict
     cameras: dict
     set_aside: list = field(default_factory=list)
+    against: list = field(default_factory=list)
 
 
 def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir=None, cancelled=None,
-         plan=None, found=None) -> Reading:
+         plan=None, found=None, given=None) -> Reading:
     """Read a frame from its photos.
 
     Parameters
@@ -46,6 +49,8 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
     progress : called with (stage, fraction 0..1).   debug_dir : folder for a picture per stage.
     cancelled : called now and then; True stops the reading.
     found : called with (photo, openings (N, 6), rows) as soon as a photo is read by itself; columns as in Reading.
+    given : recon.solve.given.Given, a frame read before and what a person said of it: it keeps its place and labels, what he
+        said stays, and the rest is solved around it.  At least one of these photos must have a camera in it.
     plan : recon.frame.model.Frame that was to be built: its members are looked for where they should be.
 
     Raises
@@ -62,8 +67,8 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
     if debug_dir is not None:
         refuse_used_folder(debug_dir)
     prepared = [_working_copy(p) for p in photos]
-    known_width = stocks[stock_id].width if stock_id else None
-    readings = _read_each(photos, prepared, known_width, tell, check, found)
+    known_width = width_of(given) if given else stocks[stock_id].width if stock_id else None
+    readings = _read_each(photos, prepared, known_width, tell, check, found, given)
     width = known_width or common_width(readings, stocks)
     readings = [r if known_width or r.view is None or r.lattice_width == width else
                 read_photo(r.name, r.openings, r.size, f, width)
@@ -71,19 +76,25 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
     tell("putting the photos together", 0.6)
     check()
     images = {p.name: bgr for p, (bgr, _, _) in zip(photos, prepared)}
-    joined, views, sticks, ends = assemble(readings, images, width, lambda f: (check(), tell("looking again", 0.65 + 0.3 * f)))
+    scales = {p.name: s for p, (_, _, s) in zip(photos, prepared)}
+    again = lambda f: (check(), tell("looking again", 0.65 + 0.3 * f))
+    against = []
+    if given is None:
+        joined, views, sticks, ends = assemble(readings, images, width, again)
+    else:
+        joined, views, sticks, ends, against = assemble_around(readings, images, given, width, scales, again)
     if not sticks:
         raise ReconError(_nothing_found(readings))
     if plan is not None:
         sticks, ends = with_plan(views, images, sticks, ends, plan, width)
     tell("joints and stock", 0.97)
-    scales = {p.name: s for p, (_, _, s) in zip(photos, prepared)}
-    frame, views, sticks = make_frame(photos, views, images, sticks, ends, width, joined.set_aside, scales, stocks, stock_id, length)
+    frame, views, sticks = make_frame(photos, views, images, sticks, ends, width, joined.set_aside, scales, stocks, stock_id, length,
+                                      given)
     openings, rows, cameras = reading_tables(readings, views, frame, sticks, width, scales)
     if debug_dir is not None:
         write_stages(debug_dir, images, readings, views, sticks, width)
     tell("done", 1.0)
-    return Reading(frame, openings, rows, cameras, joined.set_aside)
+    return Reading(frame, openings, rows, cameras, joined.set_aside, against)
 
 
 def _working_copy(photo):
@@ -99,13 +110,16 @@ def _working_copy(photo):
     return bgr, f, scale
 
 
-def _read_each(photos, prepared, width, tell, check, found) -> list[PhotoReading]:
+def _read_each(photos, prepared, width, tell, check, found, given) -> list[PhotoReading]:
     done = [0]
 
     def one(job):
         photo, (bgr, f, scale) = job
         check()
-        r = read_photo(photo.name, read_openings(bgr), (bgr.shape[1], bgr.shape[0]), f, width)
+        openings = read_openings(bgr)
+        if given is not None:
+            openings = marked(openings, given.missed.get(photo.name, ()), given.false.get(photo.name, ()), scale)
+        r = read_photo(photo.name, openings, (bgr.shape[1], bgr.shape[0]), f, width)
         done[0] += 1
         tell(f"reading {photo.name}", 0.6 * done[0] / len(photos))
         if found:

@@ -7,36 +7,39 @@ from dataclasses import replace
 import numpy as np
 
 from recon.frame.joints import find_joints
-from recon.frame.model import End, Frame, Member, Photo, as_tuple, label
-from recon.image.camera import Camera
+from recon.frame.model import End, Frame, Member, Photo, as_tuple
 from recon.solve.bolts import bolt_states
 from recon.solve.braces import explained, find_braces, off_lattice_members
+from recon.solve.ends import END_SURE
 from recon.solve.evidence import hidden_by_boxes, look
+from recon.solve.given import named, spare_labels
 from recon.solve.members import look_at
 from recon.solve.stick import boxes
 from recon.solve.scale import choose_stock, member_stocks
 from recon.solve.viewpoints import where_to_photograph
 
-END_SURE = 0.9             # probability of its hole count from which an end counts as seen
 END_POSSIBLE = 0.05        # a longer member than this likely is no longer called possible
 
 
-def make_frame(photos, views, images, sticks, ends, width, set_aside, scales, stocks, stock_id, length):
-    """The frame file's content from solved sticks; also views and sticks moved to its origin."""
+def make_frame(photos, views, images, sticks, ends, width, set_aside, scales, stocks, stock_id, length, given=None):
+    """The frame file's content from solved sticks; also views and sticks moved to its origin.
+
+    given : recon.solve.given.Given that was solved around; its place and its labels are kept.
+    """
     order = sorted(range(len(sticks)), key=lambda i: (-sticks[i].axis, *np.round(sticks[i].first[::-1], 3)))
     sticks, ends = [sticks[i] for i in order], [ends[i] for i in order]
-    origin = np.min([s.first for s in sticks], axis=0)
+    origin = np.min([s.first for s in sticks], axis=0) if given is None else np.zeros(3)
     views = [_shifted(v, -origin) for v in views]
     sticks = [replace(s, first=s.first - origin) for s in sticks]
-    members = []
-    for i, (s, (low, high)) in enumerate(zip(sticks, ends)):
+    names, members = named(sticks, given), []
+    for name, s, (low, high) in zip(names, sticks, ends):
         low_end, high_end = _end(low, -1), _end(high, 1)
         members.append(Member(
-            label(i), as_tuple(np.round(s.first, 4) + 0.0), as_tuple(np.eye(3)[s.axis]), s.holes, width,
+            name, as_tuple(np.round(s.first, 4) + 0.0), as_tuple(np.eye(3)[s.axis]), s.holes, width,
             confidence=round(confidence(s, low, high), 3), ends=(low_end, high_end), seen=int(s.seen.sum())))
     blockers = boxes(sticks, width)
     pictures = [images[v.name] for v in views]
-    members += off_lattice_members(find_braces(views, pictures, sticks, width), width, len(members), _end)
+    members += off_lattice_members(find_braces(views, pictures, sticks, width), width, spare_labels(set(names)), _end)
     joints = find_joints(members)
     by_id = {m.id: m for m in members}
     states = bolt_states(views, pictures, joints, by_id, blockers, width)
@@ -80,18 +83,13 @@ def confidence(stick, low, high) -> float:
     return float(np.clip(1 / (1 + np.exp(-odds)), 0.01, 0.99))
 
 
-def full_camera(camera: Camera, scale: float) -> Camera:
-    """A camera of the working copy in the photo's own pixels (pixel centres at whole numbers)."""
-    return replace(camera, f=camera.f / scale, cx=(camera.cx + 0.5) / scale - 0.5, cy=(camera.cy + 0.5) / scale - 0.5)
-
-
 def _photo_records(photos, views, set_aside, scales):
     by_name = {v.name: v for v in views}
     reasons = dict(set_aside)
     out = []
     for p in photos:
         if p.name in by_name:
-            c = full_camera(by_name[p.name].camera, scales[p.name])
+            c = by_name[p.name].camera.resized(1 / scales[p.name])
             camera = {"f": round(c.f, 4), "cx": round(c.cx, 3), "cy": round(c.cy, 3), "k1": round(c.k1, 6),
                       "k2": round(c.k2, 6), "R": c.R.round(9).tolist(), "t": c.t.round(6).tolist()}
             out.append(Photo(p.name, tuple(p.size), True, "", camera))
@@ -123,7 +121,7 @@ def reading_tables(readings, views, frame, sticks, width, scales):
             openings[r.name], rows[r.name] = np.zeros((0, 6)), []
             continue
         v = by_name[r.name]
-        cameras[r.name] = full_camera(v.camera, s)
+        cameras[r.name] = v.camera.resized(1 / s)
         hits = np.union1d(_explained(v, sticks, width, blockers),
                           explained(v, [m for m in frame.members if not m.on_lattice], sticks, width))
         o = r.openings[hits]

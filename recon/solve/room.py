@@ -10,7 +10,7 @@ from recon.solve.stick import LEAST_EVIDENCE, LEAST_STEPS, Stick, runs_into
 
 
 def make_room(stick: Stick, chosen: list[Stick], width: float):
-    """Two members cannot fill one place: the end that overlaps with less evidence is cut off.
+    """Two members cannot fill one place: the end that overlaps with less evidence is cut off; one that is held yields nothing.
 
     Returns
     -------
@@ -20,7 +20,7 @@ def make_room(stick: Stick, chosen: list[Stick], width: float):
     for i, other in enumerate(chosen):
         if not runs_into(stick, [other], width):
             continue
-        new, old = _cut(stick, other, width), _cut(other, stick, width)
+        new, old = _cut(stick, other, width), _cut(other, stick, width) if other.held is None else None
         if new is None and old is None:
             return None, chosen
         # What lies in the shared place is explained by either; only what is cut off beyond it is lost.

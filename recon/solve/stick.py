@@ -16,6 +16,7 @@ class Stick:
     """A member being solved: axis, centre of the first hole (3,), count of holes, evidence.
 
     profile : (count,) nats at each hole, all photos and faces together; seen : (count,) openings found.
+    held : None, or which of its two ends a person vouches for: its place is then certain.   name : its label, if any.
     """
     axis: int
     first: np.ndarray
@@ -23,6 +24,8 @@ class Stick:
     evidence: float
     profile: np.ndarray
     seen: np.ndarray
+    held: tuple[bool, bool] | None = None
+    name: str = ""
 
     def box(self, width: float):
         """Corners (3,), (3,) of the box that the member fills: it ends half a pitch past its last holes."""
@@ -44,6 +47,18 @@ def line_key(stick: Stick) -> tuple:
     others = [j for j in range(3) if j != stick.axis]
     return (stick.axis, round(float(stick.first[others[0]]), 3), round(float(stick.first[others[1]]), 3),
             round(float(stick.first[stick.axis]) % 1.0, 3) % 1.0)
+
+
+def same_line(a: Stick, b: Stick, tol: float = 0.25) -> bool:
+    """Do two sticks lie on one line and overlap?"""
+    across = [j for j in range(3) if j != a.axis]
+    return a.axis == b.axis and bool(np.abs(a.first[across] - b.first[across]).max() <= tol) and shared_holes(a, b) > 0.5
+
+
+def shared_holes(a: Stick, b: Stick) -> float:
+    """Pitches by which two sticks of one axis overlap along it; below 0 the gap between them."""
+    start = max(a.first[a.axis], b.first[a.axis])
+    return float(min(a.first[a.axis] + a.holes, b.first[a.axis] + b.holes) - start)
 
 
 def grown(stick: Stick, low: int, high: int) -> Stick:

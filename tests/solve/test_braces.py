@@ -178,7 +178,7 @@ def test_a_line_a_little_off_is_brought_back_by_its_openings():
 def test_braces_become_members_with_ends_and_doubt():
     views = photos_of((*GATE, BRACE))
     braces = find_braces(views, [BLANK] * 3, STICKS, 1.0)
-    (m,) = off_lattice_members(braces, 1.0, 5, _end)
+    (m,) = off_lattice_members(braces, 1.0, ["F"], _end)
     assert m.id == "F" and not m.on_lattice and m.holes == 13 and 0.3 < m.confidence <= 0.99
     assert {e.state for e in m.ends} <= {"seen", "hidden", "cut"}
     on_brace = views[0].camera.project(m.hole_centres() - [0, 0.5, 0])
