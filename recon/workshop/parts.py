@@ -3,7 +3,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Mapping, Sequence
 
 from recon.errors import ReconError
@@ -123,7 +123,10 @@ def parts_list(frame: Frame, stocks: Mapping[str, Stock], prices: PriceList | No
         raise ReconError("The frame's pitch is not known, so its parts have no lengths; give its stock, or one measured length.")
     use = use_rack(frame, rack, stocks, keep_out, floor) if rack else None
     owned = Counter(rack.hardware) if rack else Counter()
-    bolts = tuple((bolt, fasten(bolt, frame, stocks, system, thread)) for bolt in find_bolts(frame))
+    by_id = {m.id: m for m in frame.members}
+    # Each bolt is asked of its own few members: a frame has thousands of bolts and hundreds of members.
+    bolts = tuple((bolt, fasten(bolt, replace(frame, members=tuple(by_id[id] for id in sorted({id for id, _ in bolt.through}))),
+                                stocks, system, thread)) for bolt in find_bolts(frame))
     members = _member_lines(frame, stocks, prices, use)
     hardware = _hardware_lines(bolts, frame, stocks, prices, owned)
     notes = [*_stock_notes(frame, stocks), *_bolt_notes(bolts), *_price_notes(members, hardware, prices)]
