@@ -25,6 +25,7 @@ from tests.webui.browsing import ARGUMENTS, CHROMIUM, PLACE, ROOT, load_frame_fr
 from tests.webui.wrong import photos_to_draw, wrong_frame
 
 K, P, H, M = 0.28, 1.10, 0.40, 1.35        # seconds, from memory; K of an average typist who is no secretary
+PATIENCE_S = 20
 SAMPLES = ("trestle", "cart", "oddment")
 SETTLED = """async n => { const {build} = await import('/static/store.js'); const effects = await import('/static/effects.js');
   if (build.n < n) return false; await effects.settled(); return true; }"""
@@ -85,6 +86,8 @@ class Hand:
         self.n += changes
         start = time.perf_counter()
         while not self.page.evaluate(SETTLED, self.n):
+            if time.perf_counter() - start > PATIENCE_S:
+                raise AssertionError(f"the page did not make the change: {self.page.inner_text('#notice')}")
             self.page.wait_for_timeout(5)
         self.page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
         self.waited += time.perf_counter() - start
@@ -135,6 +138,8 @@ def go_through(page, hand, truth, mouse: bool) -> None:
 
 
 def put_right(page, hand, truth, doubt, mouse) -> None:
+    if len(doubt["members"]) > 1:              # told of a piece or of two in one room; which of them is wrong has a doubt of its own
+        return
     id = doubt["members"][0]
     frame = load_frame_from(page)
     wrong = what_is_wrong(frame, truth, id)
