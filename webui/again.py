@@ -1,4 +1,4 @@
-"""The user's word against a new solving: constraints for the solver, and a result brought in line with them.
+"""The user's word against a new solving: what the solver is given to keep, and a result brought in line with them.
 
 What the user said holds whatever the solver makes of it; where the photos say otherwise, the result carries a conflict
 in words, and nothing is overruled.
@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from recon.frame.lattice import align, transform
+from recon.frame.lattice import LINE_TOL, align, overlap, transform
 from recon.frame.length import SIZE_DOUBTS
 from recon.frame.model import Frame, Member, as_tuple, reversed_member
 from recon.workshop.words import plural
@@ -17,30 +17,29 @@ from webui.edits import SAID, free_label
 from webui.laps import relapped
 from webui.state import State, member_from_json, ordered
 
-LINE_TOL = 0.3        # pitches between two readings of one member's line: half a width apart they are two members
 
+def given(state: State, photos):
+    """What a solver must keep (recon.solve.given.Given), in the frame's present place; None where there is nothing to keep or no camera to begin from.
 
-def constraints(state: State) -> dict:
-    """What a solver must keep, in the frame's present place: `members` (id -> Member whose place and direction are certain),
-    `ends` (id -> (bool, bool), the ends that are certain), `gone` (Members that are not there), `aside` (photos),
-    `missed` and `false` (photo -> (N, 2) px: openings that are there, and that are not)."""
-    said = state.said
-    word = {m.id: said["members"][m.id] for m in state.frame.members if m.id in said.get("members", {})}
+    photos : names of the photos that will be read.
+    """
+    from recon.solve.given import Given          # with it comes the whole solver, which the page's own process does without
+
+    said, frame = state.said, state.frame
     marks = said.get("marks", {})
-    return {
-        "members": {m.id: m for m in state.frame.members if m.id in word},
-        "ends": {id: tuple(w["ends"]) for id, w in word.items()},
-        "gone": tuple(map(member_from_json, said.get("gone", []))),
-        "aside": tuple(said.get("aside", [])),
-        "missed": {photo: np.array(m["missed"], float).reshape(-1, 2) for photo, m in marks.items()},
-        "false": {photo: np.array(m["false"], float).reshape(-1, 2) for photo, m in marks.items()},
-    }
+    ends = {m.id: tuple(said["members"][m.id]["ends"]) for m in frame.members if m.id in said.get("members", {})}
+    known = any(p.used and p.camera and p.file in photos for p in frame.photos)
+    if not known or not any(m.on_lattice for m in frame.members) or not (ends or said.get("gone") or marks):
+        return None
+    px = lambda word: {photo: np.array(m[word], float).reshape(-1, 2) for photo, m in marks.items()}
+    return Given(frame, ends, tuple(map(member_from_json, said.get("gone", []))), px("missed"), px("false"))
 
 
-def kept(state: State, solved: Frame) -> State:
+def kept(state: State, solved: Frame, against=()) -> State:
     """The state with a newly solved frame, brought in line with what the user said of the old one.
 
     The new frame is laid on the old; members keep their labels; what the user vouched for stays as it is.
+    against : recon.solve.given.Against, where the photos say otherwise, from a solver that kept the word.
     """
     old, said = state.frame, state.said
     if not old.members:
@@ -62,11 +61,12 @@ def kept(state: State, solved: Frame) -> State:
         elif new is None:
             result[m.id] = m
             if solved.members:
-                conflicts.append({"members": [m.id], "text": f"The photos do not show {m.id}; it stays, as you said."})
+                conflicts.append(_unseen(m))
         else:
             result[m.id] = _obeyed(m, new, word, conflicts)
+    conflicts += _objections(old, said, gone, against, {id for c in conflicts for id in c["members"]})
     vouched = [m for id, m in result.items() if id in said.get("members", {})]
-    result |= {id: m for id, m in by_id.items() if not any(_overlap(v, m) > 0.5 * m.holes for v in vouched)}
+    result |= {id: m for id, m in by_id.items() if not any(overlap(v, m) > 0.5 * m.holes for v in vouched)}
     frame = replace(solved, members=tuple(result.values()), name=old.name or solved.name)
     if said.get("scale"):
         doubts = [d for d in solved.doubts if not d.startswith(SIZE_DOUBTS)] + [d for d in old.doubts if d.startswith(SIZE_DOUBTS)]
@@ -78,23 +78,47 @@ def kept(state: State, solved: Frame) -> State:
     return State(frame, {**said, "conflicts": conflicts})
 
 
+def _unseen(m: Member) -> dict:
+    return {"members": [m.id], "text": f"The photos do not show {m.id}; it stays, as you said."}
+
+
+def _another(mine: Member, seen: Member) -> dict:
+    """That the photos show the user's member otherwise; both run the same way."""
+    offset = int(round(float((np.array(seen.first) - np.array(mine.first)) @ np.array(mine.direction))))
+    words = (f"look like {seen.holes}" if seen.holes != mine.holes else
+             f"show it {plural(abs(offset), 'hole')} {'further on' if offset > 0 else 'further back'}")
+    return {"members": [mine.id], "text": f"You said {plural(mine.holes, 'hole')} for {mine.id}; the photos {words}. It stays as you said."}
+
+
+def _there(mine: Member, holes: int) -> dict:
+    return {"members": [], "text": f"The photos show a member of {plural(holes, 'hole')} where you deleted {mine.id}; it stays away."}
+
+
+def _objections(old: Frame, said, gone, against, told) -> list[dict]:
+    """What the photos hold against words that still stand."""
+    vouched = {m.id: m for m in old.members if m.id in said.get("members", {})}
+    out = []
+    for a in against:
+        mine = vouched.get(a.member.id)
+        if a.away:
+            if any(_same_place(a.member, g) for g in gone):
+                out.append(_there(a.member, a.seen.holes))
+        elif mine is not None and mine.id not in told and _same_place(mine, a.member):
+            seen = a.seen and (a.seen if np.dot(mine.direction, a.seen.direction) > 0 else reversed_member(a.seen))
+            out.append(_another(mine, seen) if seen else _unseen(mine))
+    return out
+
+
+def _same_place(a: Member, b: Member) -> bool:
+    return bool(a.holes == b.holes and np.allclose(a.first, b.first, atol=LINE_TOL) and np.allclose(a.last, b.last, atol=LINE_TOL))
+
+
 def _laid_on(solved: Frame, old: Frame) -> Frame:
-    """The solved frame turned and shifted onto the old one, and its members counted from the same end."""
+    """The solved frame turned and shifted onto the old one, unless it lies on it already as well as it can."""
     found = align(solved, old) if solved.members else None
-    if found is not None:
+    if found is not None and sum(any(_same_place(m, o) for o in old.members) for m in solved.members) < len(found.pairs):
         solved = transform(solved, found.turn, found.shift)
     return solved
-
-
-def _overlap(a: Member, b: Member) -> float:
-    """Pitches that two members lie side by side on one line; 0 where they are not on one."""
-    d = np.array(a.direction)
-    if abs(d @ np.array(b.direction)) < 0.99:
-        return 0.0
-    if np.linalg.norm(np.cross(np.array(b.first) - np.array(a.first), d)) > LINE_TOL:
-        return 0.0
-    ends = np.sort([(np.array(b.first) - np.array(a.first)) @ d, (b.last - np.array(a.first)) @ d])
-    return max(0.0, float(min(ends[1], a.holes - 1) - max(ends[0], 0) + 1))
 
 
 def _without(members, gone, said, old, conflicts) -> list[Member]:
@@ -102,22 +126,21 @@ def _without(members, gone, said, old, conflicts) -> list[Member]:
     vouched = [m for m in old.members if m.id in said.get("members", {})]
     left = []
     for m in members:
-        away = next((g for g in gone if _overlap(g, m) > 0.5 * m.holes), None)
-        if away is None or any(_overlap(v, m) > 0.5 * m.holes for v in vouched):
+        away = next((g for g in gone if overlap(g, m) > 0.5 * m.holes), None)
+        if away is None or any(overlap(v, m) > 0.5 * m.holes for v in vouched):
             left.append(m)
         elif m.confidence >= 0.9:
-            text = f"The photos show a member of {plural(m.holes, 'hole')} where you deleted {away.id}; it stays away."
-            conflicts.append({"members": [], "text": text})
+            conflicts.append(_there(away, m.holes))
     return left
 
 
 def _names(old: Frame, members, said) -> tuple[list[str], set[str]]:
     """A label for each new member: that of the old member on the same line that it overlaps most, else a free one."""
-    pairs = sorted(((_overlap(o, m), o.id in said.get("members", {}), o.id, i)
+    pairs = sorted(((overlap(o, m), o.id in said.get("members", {}), o.id, i)
                     for o in old.members for i, m in enumerate(members)), key=lambda p: (-p[0], not p[1]))
     names: dict[int, str] = {}
-    for overlap, _, id, i in pairs:
-        if overlap > 0 and i not in names and id not in names.values():
+    for shared, _, id, i in pairs:
+        if shared > 0 and i not in names and id not in names.values():
             names[i] = id
     taken = {m.id for m in old.members} | set(names.values())
     for i in range(len(members)):
@@ -137,10 +160,7 @@ def _obeyed(mine: Member, new: Member, word, conflicts) -> Member:
     high = mine.holes - 1 if word["ends"][1] else offset + new.holes - 1
     low, high = (0, mine.holes - 1) if high < low else (low, high)
     if (word["ends"][0] and offset != 0) or (word["ends"][1] and offset + new.holes != mine.holes):
-        seen = (f"look like {new.holes}" if new.holes != mine.holes else
-                f"show it {plural(abs(offset), 'hole')} {'further on' if offset > 0 else 'further back'}")
-        text = f"You said {plural(mine.holes, 'hole')} for {mine.id}; the photos {seen}. It stays as you said."
-        conflicts.append({"members": [mine.id], "text": text})
+        conflicts.append(_another(mine, new))
     ends = (SAID if word["ends"][0] else new.ends[0], SAID if word["ends"][1] else new.ends[1])
     sure = 1.0 if all(word["ends"]) else new.confidence
     return replace(mine, first=as_tuple(mine.hole_centre(low)), holes=high - low + 1, ends=ends, confidence=sure, seen=new.seen)

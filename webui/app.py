@@ -49,8 +49,9 @@ def create_app(folder: str | Path, *, host: str = "127.0.0.1", port: int = 0, ke
     app = Flask("webui", static_folder=None, template_folder="templates", root_path=str(Path(__file__).parent))
     app.config.update(MAX_CONTENT_LENGTH=MOST_BYTES + 2**20, MAX_FORM_MEMORY_SIZE=MOST_ASKED, MAX_FORM_PARTS=8)
     app.json.sort_keys = False
-    build, stocks = Build(folder), stocks or load_stocks()
-    app.extensions["bench"] = Bench(build, Photos(build), Reading(build, solver), Checks(stocks), stocks,
+    stocks = stocks or load_stocks()
+    build = Build(folder, stocks)
+    app.extensions["bench"] = Bench(build, Photos(build), Reading(build, solver, stocks), Checks(stocks), stocks,
                                     secrets.token_urlsafe(32), keys, f"http://{f'[{host}]' if ':' in host else host}:{port}")
     guard(app, host, keys, app.extensions["bench"].token, on_enter)
     for module in (see, photos, reading, change, plan, papers):

@@ -50,9 +50,12 @@ class Conflict(Exception):
 class Build:
     """An open build.  All methods may be called from several threads."""
 
-    def __init__(self, folder: str | Path):
-        """Opens the build in `folder`, or begins one there.  Raises ReconError."""
-        self.folder = Path(folder).resolve()
+    def __init__(self, folder: str | Path, stocks=None):
+        """Opens the build in `folder`, or begins one there.  Raises ReconError.
+
+        stocks : id -> Stock, what a frame file that lies there may name; the list that comes with recon by default.
+        """
+        self.folder, self.stocks = Path(folder).resolve(), stocks
         self._lock = threading.RLock()
         try:
             for part in ("", PHOTOS, READING, LEVELS):
@@ -210,7 +213,7 @@ class Build:
             if not target.exists():
                 shutil.copyfile(path, target)
         if (self.folder / FRAME).is_file():
-            frame = load_frame(self.folder / FRAME)
+            frame = load_frame(self.folder / FRAME, self.stocks)
             self.change(lambda _: (State(_tidy(frame)), f"Opened {FRAME}"), kind="open")
 
     def photo_files(self) -> list[str]:

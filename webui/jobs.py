@@ -6,13 +6,15 @@ import pickle
 import subprocess
 import sys
 import threading
+from dataclasses import asdict
 from pathlib import Path
 
 from recon.errors import ReconError
+from recon.frame.stock import load_stocks
 from webui import again
 from webui.build import Build
 from webui.reader import SOLVER
-from webui.state import State, difference, patched
+from webui.state import State, difference, member_from_json, patched
 
 _ROOT = Path(__file__).resolve().parent.parent
 
@@ -20,8 +22,8 @@ _ROOT = Path(__file__).resolve().parent.parent
 class Reading:
     """Reads the photos of a build in the background, in a process of its own."""
 
-    def __init__(self, build: Build, solver: str = SOLVER):
-        self.build, self.solver = build, solver
+    def __init__(self, build: Build, solver: str = SOLVER, stocks=None):
+        self.build, self.solver, self.stocks = build, solver, stocks or load_stocks()
         self._lock = threading.Lock()
         self._process: subprocess.Popen | None = None
         self._told = {"running": False, "stage": "", "share": 0.0, "problem": None, "left_out": [], "found": {}, "cancelled": False}
@@ -37,7 +39,7 @@ class Reading:
             raise ReconError("Add photos first: three or more, from different corners of the frame.")
         state = self.build.state
         options = {"photos": photos, "stock": stock, "length": length, "solver": self.solver, "aside": state.said.get("aside", []),
-                   "state": difference(State(), state)}
+                   "state": difference(State(), state), "stocks": [asdict(s) for s in self.stocks.values()]}
         with self._lock:
             if self._told["running"]:
                 raise ReconError("A reading is under way; wait for it or cancel it.")
@@ -84,10 +86,13 @@ class Reading:
 
     def _keep(self, done) -> str | None:
         """Journals the frame that was read; a sentence where it could not be."""
+        from recon.solve.given import Against        # with it comes the whole solver, which the page needs only now
+
         try:
             frame = patched(State(), done["delta"]).frame
+            against = [Against(member_from_json(said), seen and member_from_json(seen), away) for said, seen, away in done["against"]]
             count = len(frame.members)
-            self.build.change(lambda state: (again.kept(state, frame), f"Read{' again' if state.frame.members else ''}: {count} members"),
+            self.build.change(lambda state: (again.kept(state, frame, against), f"Read{' again' if state.frame.members else ''}: {count} members"),
                               kind="reading")
             self.build.save_frame_file()
         except ReconError as error:

@@ -1,13 +1,11 @@
 """The reading of a build in a process of its own: `python -m webui.work BUILD` with a JSON object of options on stdin.
 
 Prints JSON lines: {"stage", "share"} as it goes on, {"found": photo} when the openings of one are kept, and at the end
-{"done": {"delta", "left_out"}} or {"problem"}.  To cancel it is to end the process: nothing of the build has changed.
+{"done": {"delta", "against", "left_out"}} or {"problem"}.  To cancel it is to end the process: nothing of the build has changed.
 """
 from __future__ import annotations
 
 import json
-import os
-import resource
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -20,15 +18,17 @@ def _tell(**line) -> None:
 
 
 def run(folder: Path, options: dict) -> dict:
-    """Reads; returns {"delta": what makes the frame from an empty state, "left_out": [[photo, reason]]}.  Raises ReconError."""
+    """Reads; returns {"delta": what makes the frame from an empty state, "against": [[member said, seen or null, away]],
+    "left_out": [[photo, reason]]}.  Raises ReconError."""
     from recon.errors import ReconError
     from recon.frame.length import parse_known_length
     from recon.frame.model import Photo
-    from recon.frame.stock import load_stocks
+    from recon.frame.stock import Stock
     from recon.image.photos import drop_duplicates, load_photos
+    from recon.solve.given import width_of
     from webui import again, reader
     from webui.build import PHOTOS
-    from webui.state import State, difference, ordered, patched
+    from webui.state import State, difference, member_to_json, ordered, patched
 
     state = patched(State(), options["state"])
     paths = [folder / PHOTOS / name for name in options["photos"]]
@@ -41,15 +41,29 @@ def run(folder: Path, options: dict) -> dict:
 
     _tell(stage="looking for openings and rows", share=0.1)
 
+    detected = {p.name: table for p in photos for table in [reader.load_detections(folder, p.name)] if table is not None}
+    kept = set(detected)
+
     def found(photo, openings, rows):
         reader.save_photo_reading(folder, photo, openings, rows)
+        if photo in detected and photo not in kept:
+            reader.save_detections(folder, photo, detected[photo])
+            kept.add(photo)
         _tell(found=photo)
 
+    stocks = {d["id"]: Stock(**{**d, "lengths_mm": tuple(d["lengths_mm"])}) for d in options["stocks"]}
+    stock_id = options.get("stock")
+    if stock_id is None and state.said.get("stock") and state.frame.stock and state.frame.stock.id in stocks:
+        stock_id = state.frame.stock.id
+    given = again.given(state, {p.name for p in photos})
+    if given and stock_id and abs(stocks[stock_id].width - width_of(given)) > 1e-6:
+        given = None                  # members of another width lie elsewhere: all is solved anew
+
     reading = reader.read(
-        options["solver"], photos, stocks=load_stocks(), stock_id=options.get("stock"),
+        options["solver"], photos, stocks=stocks, stock_id=stock_id,
         length=parse_known_length(options["length"]) if options.get("length") else None,
         progress=lambda stage, share: _tell(stage=stage, share=0.1 + 0.9 * share),
-        constraints=again.constraints(state) if state.frame.members else None, found=found)
+        given=given, found=found, detected=detected)
     for photo, openings in reading.openings.items():
         found(photo, openings, reading.rows.get(photo, []))
     aside += list(reading.set_aside)
@@ -58,15 +72,17 @@ def run(folder: Path, options: dict) -> dict:
                    for p in loaded if p.name not in known)
     frame = replace(reading.frame, photos=reading.frame.photos + others)
     frame = replace(frame, joints=ordered(frame.members, frame.joints))
-    return {"delta": difference(State(), State(frame)), "left_out": [list(x) for x in broken + aside]}
+    against = [[member_to_json(a.member), a.seen and member_to_json(a.seen), a.away] for a in getattr(reading, "against", ())]
+    return {"delta": difference(State(), State(frame)), "against": against, "left_out": [list(x) for x in broken + aside]}
 
 
 def main(argv) -> int:
     from recon.errors import ReconError
 
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    os.nice(5)
+    from webui.system import limit, step_back
+
+    limit(memory=MEMORY)
+    step_back()
     try:
         _tell(done=run(Path(argv[0]), json.load(sys.stdin)))
     except ReconError as error:

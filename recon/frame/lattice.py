@@ -15,6 +15,7 @@ from recon.frame.model import Frame, Joint, Member, Photo, as_tuple, axis_of, re
 
 MATCH_TOL = 0.25      # pitches: nearer than half the half-hole offset, the smallest that members are built with
 PARALLEL = 0.98       # |cosine| from which two directions count as parallel; a 3-4-5 brace is at 0.8
+LINE_TOL = 0.3        # pitches between two readings of one member's line: half a width apart they are two members
 PLACE_DECIMALS = 6    # canonical places are rounded to this (0.04 micrometres at 38.1 mm)
 TURN_DECIMALS = 9     # and directions to this
 
@@ -189,6 +190,15 @@ def on_lattice(members, tol: float = 0.05) -> np.ndarray:
     for x in first.T:
         fits &= max((np.abs(snap(x - origin, classes)[1]) <= tol for origin in x[along]), key=lambda ok: ok[along].sum())
     return fits
+
+
+def overlap(a: Member, b: Member) -> float:
+    """Pitches that two members lie side by side on one line; 0 where they are not on one."""
+    d = np.array(a.direction)
+    if abs(d @ np.array(b.direction)) < PARALLEL or np.linalg.norm(np.cross(np.array(b.first) - np.array(a.first), d)) > LINE_TOL:
+        return 0.0
+    ends = np.sort([(np.array(b.first) - np.array(a.first)) @ d, (b.last - np.array(a.first)) @ d])
+    return max(0.0, float(min(ends[1], a.holes - 1) - max(ends[0], 0) + 1))
 
 
 # Alignment of two frames

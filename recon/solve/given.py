@@ -7,6 +7,7 @@ from itertools import count
 
 import numpy as np
 
+from recon.frame.lattice import overlap
 from recon.frame.model import Frame, Member, as_tuple, axis_of, label
 from recon.image.camera import Camera
 from recon.image.openings import OPENING
@@ -110,6 +111,12 @@ def stick_of(m: Member) -> Stick | None:
 
 def gone_sticks(given: Given) -> list[Stick]:
     return [replace(s, name=m.id) for m in given.gone for s in [stick_of(m)] if s is not None and m.on_lattice]
+
+
+def still_gone(members, given: Given | None) -> list[Member]:
+    """The members less those off the lattice that a person took away."""
+    gone = given.gone if given else ()
+    return [m for m in members if not any(overlap(g, m) > 0.5 * m.holes for g in gone)]
 
 
 def named(sticks, given: Given | None) -> list[str]:

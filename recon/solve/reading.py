@@ -38,7 +38,7 @@ class Reading:
 
 
 def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir=None, cancelled=None,
-         plan=None, found=None, given=None) -> Reading:
+         plan=None, found=None, given=None, detected=None) -> Reading:
     """Read a frame from its photos.
 
     Parameters
@@ -51,6 +51,8 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
     found : called with (photo, openings (N, 6), rows) as soon as a photo is read by itself; columns as in Reading.
     given : recon.solve.given.Given, a frame read before and what a person said of it: it keeps its place and labels, what he
         said stays, and the rest is solved around it.  At least one of these photos must have a camera in it.
+    detected : dict, photo -> detections (N,) of dtype OPENING in it: taken where they are there, put there where not, so
+        that a further reading of the same photos need not look for openings again.
     plan : recon.frame.model.Frame that was to be built: its members are looked for where they should be.
 
     Raises
@@ -68,7 +70,7 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
         refuse_used_folder(debug_dir)
     prepared = [_working_copy(p) for p in photos]
     known_width = width_of(given) if given else stocks[stock_id].width if stock_id else None
-    readings = _read_each(photos, prepared, known_width, tell, check, found, given)
+    readings = _read_each(photos, prepared, known_width, tell, check, found, given, {} if detected is None else detected)
     width = known_width or common_width(readings, stocks)
     readings = [r if known_width or r.view is None or r.lattice_width == width else
                 read_photo(r.name, r.openings, r.size, f, width)
@@ -110,13 +112,15 @@ def _working_copy(photo):
     return bgr, f, scale
 
 
-def _read_each(photos, prepared, width, tell, check, found, given) -> list[PhotoReading]:
+def _read_each(photos, prepared, width, tell, check, found, given, detected) -> list[PhotoReading]:
     done = [0]
 
     def one(job):
         photo, (bgr, f, scale) = job
         check()
-        openings = read_openings(bgr)
+        openings = detected.get(photo.name)
+        if openings is None:
+            openings = detected[photo.name] = read_openings(bgr)
         if given is not None:
             openings = marked(openings, given.missed.get(photo.name, ()), given.false.get(photo.name, ()), scale)
         r = read_photo(photo.name, openings, (bgr.shape[1], bgr.shape[0]), f, width)

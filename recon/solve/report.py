@@ -12,7 +12,7 @@ from recon.solve.bolts import bolt_states
 from recon.solve.braces import explained, find_braces, off_lattice_members
 from recon.solve.ends import END_SURE
 from recon.solve.evidence import hidden_by_boxes, look
-from recon.solve.given import named, spare_labels
+from recon.solve.given import named, spare_labels, still_gone
 from recon.solve.members import look_at
 from recon.solve.stick import boxes
 from recon.solve.scale import choose_stock, member_stocks
@@ -39,7 +39,8 @@ def make_frame(photos, views, images, sticks, ends, width, set_aside, scales, st
             confidence=round(confidence(s, low, high), 3), ends=(low_end, high_end), seen=int(s.seen.sum())))
     blockers = boxes(sticks, width)
     pictures = [images[v.name] for v in views]
-    members += off_lattice_members(find_braces(views, pictures, sticks, width), width, spare_labels(set(names)), _end)
+    skew = off_lattice_members(find_braces(views, pictures, sticks, width), width, spare_labels(set(names)), _end)
+    members += still_gone(skew, given)
     joints = find_joints(members)
     by_id = {m.id: m for m in members}
     states = bolt_states(views, pictures, joints, by_id, blockers, width)

@@ -5,8 +5,9 @@ import numpy as np
 
 from recon.frame.joints import find_joints
 from recon.frame.lattice import rotations, transform
-from recon.frame.model import Frame, relabel
-from webui.again import constraints, kept
+from recon.frame.model import Frame, Photo, relabel, reversed_member
+from recon.solve.given import Against
+from webui.again import given, kept
 from webui.edits import edit
 from webui.state import joint_key
 from tests.webui.frames import gate
@@ -99,12 +100,45 @@ def test_the_users_pitch_stays():
     assert kept(state, solved(gate().frame)).frame.pitch_mm == 50
 
 
+def photographed(state, *files):
+    photos = tuple(Photo(f, (100, 80), camera={"f": 90.0, "cx": 50, "cy": 40, "k1": 0, "k2": 0, "R": np.eye(3).tolist(), "t": [0, 0, 30]}) for f in files)
+    return replace(state, frame=replace(state.frame, photos=photos))
+
+
 def test_the_solver_is_told_what_it_must_keep():
     state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 1}, {"op": "delete", "members": ["D"]},
                  {"op": "mark", "photo": "a.jpg", "xy": [5, 6], "word": "missed"})
-    told = constraints(state)
-    assert told["ends"] == {"A": (False, True)} and [m.id for m in told["gone"]] == ["D"]
-    assert told["members"]["A"].holes == 13 and told["missed"]["a.jpg"].tolist() == [[5, 6]]
+    told = given(photographed(state, "a.jpg"), {"a.jpg"})
+    assert told.ends == {"A": (False, True)} and [m.id for m in told.gone] == ["D"]
+    assert told.frame.member("A").holes == 13 and told.missed["a.jpg"].tolist() == [[5, 6]] and len(told.false["a.jpg"]) == 0
+
+
+def test_nothing_is_solved_around_where_nothing_was_said_or_no_photo_has_a_camera():
+    state = said(gate(), {"op": "confirm", "member": "A"})
+    assert given(photographed(gate(), "a.jpg"), {"a.jpg"}) is None
+    assert given(state, {"a.jpg"}) is None and given(photographed(state, "b.jpg"), {"a.jpg"}) is None
+
+
+def test_what_the_photos_hold_against_a_word_that_was_kept_is_told():
+    state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 3}, {"op": "confirm", "member": "B"}, {"op": "delete", "members": ["D"]})
+    a, b, d = (next(m for m in (*state.frame.members, *gate().frame.members) if m.id == id) for id in "ABD")
+    against = [Against(a, replace(reversed_member(a), first=(0.0, 0.0, 11.0), holes=12)), Against(b, None), Against(d, d, away=True)]
+    again = kept(state, state.frame, against)
+    assert again.frame.member("A").holes == 15
+    assert [c["members"] for c in again.said["conflicts"]] == [["A"], ["B"], []]
+    assert [w in c["text"] for w, c in zip(("look like 12", "do not show B", "you deleted D"), again.said["conflicts"])] == [True] * 3
+
+
+def test_an_objection_to_a_word_that_was_taken_back_meanwhile_is_not_told():
+    state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 3})
+    old = gate().frame.member("A")
+    assert kept(state, state.frame, [Against(replace(old, holes=14), old), Against(old, old, away=True)]).said["conflicts"] == []
+
+
+def test_a_solution_in_place_is_not_turned_though_the_frame_is_symmetric():
+    state = said(gate(), {"op": "confirm", "member": "A"})
+    again = kept(state, state.frame)
+    assert [m.first for m in again.frame.members] == [m.first for m in state.frame.members]
 
 
 def test_a_reading_that_finds_nothing_takes_nothing_from_the_user():
