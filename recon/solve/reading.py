@@ -18,6 +18,7 @@ from recon.solve.photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_ph
 from recon.solve.plan import with_plan
 from recon.solve.report import first_tables, make_frame, reading_tables
 
+DETECTION = 0.65               # of the time for one photo goes into its openings (rendered 3-MP photos)
 WORKING_PIXELS = 12.5e6        # larger photos are halved in area or more first: holes stay far over 4 px
 
 
@@ -113,19 +114,24 @@ def _working_copy(photo):
 
 
 def _read_each(photos, prepared, width, tell, check, found, given, detected) -> list[PhotoReading]:
-    done = [0]
+    share = dict.fromkeys((p.name for p in photos), 0.0)
+
+    def at(photo, part, doing):
+        check()
+        share[photo.name] = part
+        tell(f"{doing} {photo.name}", 0.6 * sum(share.values()) / len(photos))
 
     def one(job):
         photo, (bgr, f, scale) = job
-        check()
+        at(photo, 0.0, "looking for openings in")
         openings = detected.get(photo.name)
         if openings is None:
             openings = detected[photo.name] = read_openings(bgr)
+        at(photo, DETECTION, "looking for rows in")
         if given is not None:
             openings = marked(openings, given.missed.get(photo.name, ()), given.false.get(photo.name, ()), scale)
         r = read_photo(photo.name, openings, (bgr.shape[1], bgr.shape[0]), f, width)
-        done[0] += 1
-        tell(f"reading {photo.name}", 0.6 * done[0] / len(photos))
+        at(photo, 1.0, "read")
         if found:
             found(photo.name, *first_tables(r, scale))
         return r

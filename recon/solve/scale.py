@@ -6,9 +6,10 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.boxes import face_normals, openings
-from recon.frame.length import MEASURED, NO_RATIOS, NOT_SURE
+from recon.frame.length import NO_RATIOS, NOT_SURE
 from recon.frame.model import StockUse
 from recon.frame.stock import recognise
+from recon.frame.tape import disagreement, pitch_of, slack_mm
 from recon.solve.members import look_at
 from recon.solve.stick import boxes
 
@@ -91,16 +92,17 @@ def choose_stock(views, sticks, width, stocks, stock_id, length, members, scales
         doubts.append(f"{NO_RATIOS} of hole and width to pitch; 38.1 mm is assumed. "
                       "Give one measured length (--length) or add your stock to a list (--stocks).")
     if length is not None:
-        pitch = length.mm / _length_in_pitches(length, members, views, scales)
-        fits = [(s, p) for s, p in ranked if abs(s.pitch_mm / pitch - 1) < 0.03]
-        if not stock_id:
-            use = StockUse(fits[0][0].id if fits else "", "length", 1.0)
-            if fits:
-                pitch = fits[0][0].pitch_mm
-        elif abs(stocks[stock_id].pitch_mm / pitch - 1) > 0.03:
-            doubts.append(f"{MEASURED} gives a pitch of {pitch:.2f} mm, the stock {stock_id} has "
-                          f"{stocks[stock_id].pitch_mm:g} mm: one of the two is wrong.")
-            pitch = stocks[stock_id].pitch_mm
+        pitches = _length_in_pitches(length, members, views, scales)
+        pitch = pitch_of(length.mm, pitches)
+        # Where a tape cannot tell the two apart, the stock's pitch is the more exact one.
+        if stock_id:
+            doubt = disagreement(length.mm, pitches, stocks[stock_id], stocks)
+            doubts += [doubt] if doubt else []
+            pitch = pitch if doubt else stocks[stock_id].pitch_mm
+        else:
+            fits = [s for s, _ in ranked if abs(s.pitch_mm * pitches - length.mm) <= slack_mm(length.mm)]
+            use = StockUse(fits[0].id if fits else "", "length", 1.0)
+            pitch = fits[0].pitch_mm if fits else pitch
     return use, float(round(pitch, 4)), doubts
 
 

@@ -167,6 +167,13 @@ def test_a_chosen_member_yields_where_it_only_reached_out():
     assert new is through and chosen[0].holes == 6 and not runs_into(new, chosen, 1.0)
 
 
+def test_a_member_of_a_persons_word_yields_nothing():
+    said = replace(stick(1, [4, -6, 0], 10, [5] * 6 + [0.5] * 4), held=(True, False))
+    through = stick(0, [0, 0, 0], 10)
+    new, chosen = make_room(through, [said], 1.0)
+    assert chosen[0] is said and new.holes < 10 and not runs_into(new, chosen, 1.0)
+
+
 def test_what_keeps_too_little_is_no_member():
     strong = stick(0, [0, 0, 0], 10)
     assert make_room(stick(0, [1, 0, 0], 6, [1.0] * 6), [strong], 1.0)[0] is None

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from recon.frame.length import parse_known_length
 from recon.frame.model import StockUse
 from recon.frame.stock import load_stocks
 from recon.image.camera import Camera
@@ -73,3 +74,17 @@ def test_a_given_stock_gives_the_pitch():
     view = view_of(sticks, [9.5 / PITCH_MM] * 3)
     use, pitch, _ = choose_stock([view], sticks, 1.0, STOCKS, "softwood-38", None, {}, {"made.jpg": 1.0})
     assert (use.id, use.how, pitch) == ("softwood-38", "given", 38.1)
+
+
+@pytest.mark.parametrize("given, mm, pitch, how, doubted", [
+    (None, 610.0, 38.1, "length", False),              # 0.4 mm over 16 holes: no tape tells it from the stock's 609.6 mm
+    (None, 592.0, 37.0, "length", False),              # 17.6 mm: another stock, of none that is listed
+    ("softwood-38", 611.0, 38.1, "given", False),
+    ("softwood-38", 640.0, 40.0, "given", True)])      # 30 mm: what was measured holds, and the difference is told
+def test_a_measured_length_gives_the_pitch_or_the_stock_whose_pitch_no_tape_tells_from_it(given, mm, pitch, how, doubted):
+    sticks = posts(2)
+    view = view_of(sticks, [9.5 / PITCH_MM] * 2)
+    length = parse_known_length(f"16 holes = {mm:g} mm")
+    use, got, doubts = choose_stock([view], sticks, 1.0, STOCKS, given, length, {}, {"made.jpg": 1.0})
+    assert (got, use.how) == (pytest.approx(pitch), how)
+    assert any("more than measuring explains" in d for d in doubts) == doubted
