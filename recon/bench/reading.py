@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import resource
 import sys
 import time
 from pathlib import Path
@@ -37,7 +36,7 @@ def run(args) -> int:
     parser.add_argument("--photos", nargs="+", type=int, default=[3, 2, 1], help="how many of each frame's photos to use")
     parser.add_argument("--json", type=Path, help="write all figures to this file, too")
     opts = parser.parse_args(args)
-    frames = [f for folder in opts.folders for f in _frames(folder)]
+    frames = [f for folder in opts.folders for f in frames_in(folder)]
     if not frames:
         raise ReconError(f"{opts.folders[0]}: no truth.json in it or in a folder of it.")
     stocks = load_stocks()
@@ -47,13 +46,21 @@ def run(args) -> int:
             rows.append(measure(folder, n, stocks))
             print(_line(rows[-1]), flush=True)
         _print_totals([r for r in rows if r["photos"] == n], n)
-    print(f"peak memory of this run: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    _print_peak_memory()
     if opts.json:
         opts.json.write_text(json.dumps(rows, indent=1))
     return 0
 
 
-def _frames(folder: Path) -> list[Path]:
+def _print_peak_memory() -> None:
+    try:
+        import resource
+    except ImportError:                # Windows
+        return
+    print(f"peak memory of this run: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+
+
+def frames_in(folder: Path) -> list[Path]:
     if (folder / "truth.json").is_file():
         return [folder]
     return sorted(p.parent for p in folder.glob("*/truth.json"))
