@@ -12,9 +12,10 @@ from recon.errors import ReconError
 from recon.frame.stock import load_stocks
 from webui.build import Build, Conflict
 from webui.guard import Keys, guard
-from webui.jobs import Checks, Reading
+from webui.jobs import Reading
 from webui.photos import MOST_BYTES, Photos
 from webui.reader import SOLVER
+from webui.reckoner import Reckoner
 
 MOST_ASKED = 2 * 2**20        # bytes of any request that is not a photo
 
@@ -26,7 +27,8 @@ class Bench:
     build: Build
     photos: Photos
     reading: Reading
-    checks: Checks
+    quick: Reckoner           # doubts and parts
+    checks: Reckoner          # may take long
     stocks: dict
     token: str
     keys: Keys | None
@@ -51,8 +53,9 @@ def create_app(folder: str | Path, *, host: str = "127.0.0.1", port: int = 0, ke
     app.json.sort_keys = False
     stocks = stocks or load_stocks()
     build = Build(folder, stocks)
-    app.extensions["bench"] = Bench(build, Photos(build), Reading(build, solver, stocks), Checks(stocks), stocks,
-                                    secrets.token_urlsafe(32), keys, f"http://{f'[{host}]' if ':' in host else host}:{port}")
+    app.extensions["bench"] = Bench(build, Photos(build), Reading(build, solver, stocks), Reckoner(build, stocks),
+                                    Reckoner(build, stocks, give_up=True), stocks, secrets.token_urlsafe(32), keys,
+                                    f"http://{f'[{host}]' if ':' in host else host}:{port}")
     guard(app, host, keys, app.extensions["bench"].token, on_enter)
     for module in (see, photos, reading, change, plan, papers):
         app.register_blueprint(module.bp)
@@ -85,6 +88,7 @@ def close_app(app: Flask) -> None:
     """Ends what runs in the background, saves the frame file and unlocks the build."""
     b = app.extensions["bench"]
     b.reading.close()
+    b.quick.close()
     b.checks.close()
     b.photos.close()
     b.build.close()

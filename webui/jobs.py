@@ -1,8 +1,7 @@
-"""Work in processes of their own: the one reading that may run for a build, and the checks of a frame."""
+"""The one reading that may run for a build, in a process of its own."""
 from __future__ import annotations
 
 import json
-import pickle
 import subprocess
 import sys
 import threading
@@ -98,37 +97,3 @@ class Reading:
         except ReconError as error:
             return str(error)
         return None
-
-
-class Checks:
-    """Checks frames in a process of its own: those of a large frame take a while, and must hold up no edit.
-
-    One frame is checked at a time; a newer one ends the older one's check.
-    """
-
-    def __init__(self, stocks):
-        self.stocks = stocks
-        self._lock = threading.Lock()
-        self._process: subprocess.Popen | None = None
-        self._known: tuple[int, dict] | None = None
-
-    def of(self, n: int, state: State) -> dict:
-        """The checks of the build at version `n`.  Raises ReconError where a newer version was asked for meanwhile."""
-        with self._lock:
-            if self._known and self._known[0] == n:
-                return self._known[1]
-            self.close()
-            process = self._process = subprocess.Popen([sys.executable, "-m", "webui.checking"], stdin=subprocess.PIPE,
-                                                       stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, cwd=_ROOT)
-        answer, _ = process.communicate(pickle.dumps((state, self.stocks)))
-        if process.returncode:
-            raise ReconError("The frame changed while it was being checked.")
-        found = json.loads(answer)
-        with self._lock:
-            self._known = (n, found)
-        return found
-
-    def close(self):
-        process = self._process
-        if process and process.poll() is None:
-            process.kill()

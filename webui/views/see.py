@@ -4,24 +4,23 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from flask import Blueprint, abort, jsonify, render_template, request, send_from_directory
+from flask import Blueprint, Response, abort, jsonify, render_template, request, send_from_directory
 
 from recon.frame.caution import CAUTION
-from webui import effects, sight
+from webui import sight
 from webui.app import bench
-from webui.doubts import doubts
-from webui.edits import clashes
+from webui.reckoner import ANSWERS
 from webui.state import State, difference
 
 bp = Blueprint("see", __name__)
 STATIC = Path(__file__).resolve().parent.parent / "static"
 NEWS = 3                    # changes that another tab is told of in words
-MOST_DOUBTS = 150           # sent at once: more than anyone goes through before the next change
 
 
 @bp.get("/")
 def page():
     b = bench()
+    b.quick.warm()                          # it is asked as soon as the page is there
     return render_template("page.html", token=b.token, caution=CAUTION, shared=b.keys is not None)
 
 
@@ -30,10 +29,6 @@ def static(name):
     answer = send_from_directory(STATIC, name, max_age=0)
     answer.headers["Cache-Control"] = "no-cache"
     return answer
-
-
-def all_clashes(state: State):
-    return clashes(state.frame, {m.id for m in state.frame.members})
 
 
 @bp.get("/api/build")
@@ -104,14 +99,10 @@ def track(id):
 @bp.get("/api/effects")
 def effect():
     """What the frame comes to: `what` is "doubts", "parts" or "checks"."""
-    b = bench()
+    b, what = bench(), request.args.get("what")
+    if what not in ANSWERS:
+        abort(404)
     n, state, _ = b.build.snapshot()
     if not state.frame.members:
         return jsonify(n=n, empty=True)
-    what = request.args.get("what")
-    if what == "doubts":
-        found = doubts(state, all_clashes(state))
-        return jsonify(n=n, doubts=found[:MOST_DOUBTS], more=max(0, len(found) - MOST_DOUBTS))
-    if what == "checks":
-        return jsonify(n=n, checks=b.checks.of(n, state))
-    return jsonify(n=n, parts=effects.parts(state, b.stocks))
+    return Response((b.checks if what == "checks" else b.quick).of(what), mimetype="application/json")
