@@ -1,8 +1,8 @@
-"""What follows from a frame (doubts, parts, checks) in processes of their own, so that none of it holds up an edit.
+"""What follows from a frame (doubts, parts, checks, audit) in processes of their own, so that none of it holds up an edit.
 
 The page's process starts a process once (`Reckoner.warm`) and tells it what changed since it was last asked; it keeps the state as
-it stands then.  That process, `python -m webui.reckoner`, reads JSON lines on stdin: first {"stocks"}, then {"what", "n", "delta"}
-each; it answers each with the JSON that the page gets, in one line, or with {"fault"}.
+it stands then.  That process, `python -m webui.reckoner FOLDER`, reads JSON lines on stdin: first {"stocks"}, then {"what", "n", "delta"}
+each; it answers each with the JSON that the page gets, in one line, or with {"problem"}, a sentence, or {"fault"}.
 """
 from __future__ import annotations
 
@@ -42,15 +42,15 @@ class Reckoner:
         """Starts the process where there is none, so that it is there when it is asked."""
         with self._guard:
             if self._process is None:
-                self._process = subprocess.Popen([sys.executable, "-m", "webui.reckoner"], stdin=subprocess.PIPE,
-                                                 stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, cwd=_ROOT)
+                self._process = subprocess.Popen([sys.executable, "-m", "webui.reckoner", str(self.build.folder)],
+                                                 stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, cwd=_ROOT)
                 self._sent = State()
                 self._send(self._process, {"stocks": [asdict(s) for s in self.stocks.values()]})
 
     def of(self, what: str) -> bytes:
         """The JSON of `what` (a name in `ANSWERS`) for the build as it stands, with its version as `n`.
 
-        Raises ReconError where a newer version was asked for meanwhile, or the process ended.
+        Raises ReconError where there is none, a newer version was asked for meanwhile, or the process ended.
         """
         with self._guard:
             if self.give_up and self._at not in (None, self.build.n):
@@ -78,7 +78,10 @@ class Reckoner:
                                  "This could not be reckoned: most likely there was not enough memory.")
             if line.startswith(b'{"fault"'):
                 raise RuntimeError(json.loads(line)["fault"])
-            self._known[what] = n, line
+            if line.startswith(b'{"problem"'):
+                raise ReconError(json.loads(line)["problem"])
+            if what != "audit":                     # that follows from the plan's file, too
+                self._known[what] = n, line
             return line
 
     def _send(self, process, data):
@@ -105,7 +108,7 @@ class Reckoner:
 
 # The other process
 
-def _doubts(state, stocks) -> dict:
+def _doubts(state, stocks, folder) -> dict:
     from webui.doubts import doubts
     from webui.edits import clashes
 
@@ -113,22 +116,28 @@ def _doubts(state, stocks) -> dict:
     return {"doubts": found[:MOST_DOUBTS], "more": max(0, len(found) - MOST_DOUBTS)}
 
 
-def _parts(state, stocks) -> dict:
+def _parts(state, stocks, folder) -> dict:
     from webui import effects
 
     return {"parts": effects.parts(state, stocks)}
 
 
-def _checks(state, stocks) -> dict:
+def _checks(state, stocks, folder) -> dict:
     from webui import effects
 
     return {"checks": effects.checks(state, stocks)}
 
 
-ANSWERS = {"doubts": _doubts, "parts": _parts, "checks": _checks}
+def _audit(state, stocks, folder) -> dict:
+    from webui.held import held_against, load_plan
+
+    return held_against(state.frame, load_plan(folder, stocks))
 
 
-def main() -> int:
+ANSWERS = {"doubts": _doubts, "parts": _parts, "checks": _checks, "audit": _audit}
+
+
+def main(argv) -> int:
     import recon.workshop.checks  # noqa: F401 (while nobody waits)
     import webui.doubts
     import webui.effects  # noqa: F401
@@ -143,7 +152,9 @@ def main() -> int:
         ask = json.loads(line)
         try:
             state = patched(state, ask["delta"])
-            answer = {"n": ask["n"], **ANSWERS[ask["what"]](state, stocks)}
+            answer = {"n": ask["n"], **ANSWERS[ask["what"]](state, stocks, Path(argv[0]))}
+        except ReconError as error:
+            answer = {"problem": str(error)}
         except Exception as error:                         # a fault; the next version may be without it
             answer = {"fault": f"{type(error).__name__}: {error}"}
         out.write(json.dumps(answer).encode() + b"\n")
@@ -152,4 +163,4 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(main(sys.argv[1:]))

@@ -239,12 +239,12 @@ def test_papers_are_saved_and_never_shown_in_the_page(asked):
 
 
 def test_a_fault_is_told_without_its_insides(asked, monkeypatch):
-    from webui import effects
+    from webui.reckoner import Reckoner
 
     begun(asked)
-    monkeypatch.setattr(effects, "parts", lambda *a: 1 / 0)
+    monkeypatch.setattr(Reckoner, "of", lambda *a: 1 / 0)
     asked.app.logger.disabled = True
-    answer = asked.get("/api/effects")
+    answer = asked.get("/api/effects?what=parts")
     assert answer.status_code == 500 and "Nothing was lost" in answer.get_json()["problem"] and "division" not in answer.get_data(as_text=True)
 
 

@@ -41,7 +41,7 @@ def test_answers_after_edits_and_undo_are_those_of_the_whole_state(build, reckon
                  lambda: change(build, op="turn", quarter="x+"), build.undo, build.undo):
         step()
         for what in ("doubts", "parts"):
-            assert json.loads(reckoner.of(what)) == {"n": build.n, **json.loads(json.dumps(ANSWERS[what](build.state, STOCKS)))}
+            assert json.loads(reckoner.of(what)) == {"n": build.n, **json.loads(json.dumps(ANSWERS[what](build.state, STOCKS, build.folder)))}
 
 
 def test_one_process_answers_all_and_an_ended_one_is_replaced(build, reckoner):
