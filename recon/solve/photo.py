@@ -5,14 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.spatial import cKDTree
 
-from recon.image.camera import image2sensor
+from recon.image.camera import Camera, image2sensor, world2camera
 from recon.image.openings import detect_openings, lab_image
 from recon.image.rows import find_rows, pattern_directions
-from recon.solve.evidence import View, local_density, make_view
+from recon.solve.evidence import LEAST_FACING, View, hidden_by_boxes, local_density, make_view, member_openings
 from recon.solve.guided import GuidedRow, find_guided_rows
-from recon.solve.onephoto import PhotoLattice, place, solve_lattice, twin_width, upright
+from recon.solve.onephoto import (PhotoLattice, guess_rows, place, solve_lattice, transverse_classes, twin_width,
+                                  upright)
 from recon.solve.pencils import Pencils, RowPoints, find_pencils, place_rows, row_points, row_shares
+from recon.solve.stick import boxes
 
 SEED_OPENINGS = 2000       # best-scored openings that first rows grow from: bounds time on gravel
 GUIDED_OPENINGS = 5000     # openings looked at once the camera is known
@@ -36,6 +39,7 @@ class PhotoReading:
     reason: str = ""
     lattice_width: float = 1.0     # pitches: the width that the lattice was solved with
     others: tuple = ()             # further (view, lattice), should this one not fit the other photos
+    posed: bool = False            # camera and lattice are in the world of a frame that is known
 
 
 def read_openings(bgr: np.ndarray) -> np.ndarray:
@@ -81,6 +85,55 @@ def read_photo(name: str, openings: np.ndarray, size: tuple, focal_px: float | N
     best = max(trials, key=lambda t: t.worth)
     spare = [pair for t in trials if t is not best for pair in ((t.view, t.lattice), *t.others)]
     return replace(best, others=(*best.others, *spare))
+
+
+def read_posed(name: str, openings: np.ndarray, size: tuple, camera: Camera, sticks, width: float) -> PhotoReading | None:
+    """Rows and lattice of a photo whose camera is known from a frame read before.
+
+    sticks : recon.solve.stick.Stick of that frame, in the camera's world.
+
+    Returns
+    -------
+    None where too few of their openings can be seen to measure the holes by; the photo is then to be read anew.
+    """
+    openings = openings[:GUIDED_OPENINGS]
+    hole = hole_of_known(camera, openings, sticks, width)
+    if hole is None:
+        return None
+    pattern = pattern_directions(openings)
+    rows = believed_rows(find_guided_rows(camera, openings, hole, local_density(openings)), pattern)
+    if not rows:
+        return None
+    placed = place(camera, openings, rows)
+    guesses = guess_rows(placed, width, transverse_classes(width))
+    sure = np.array([np.exp(g[0].log_p) if g else 0.0 for g in guesses])
+    worth = float((sure * [r.evidence for r in rows]).sum())
+    lattice = PhotoLattice(camera, placed, guesses, float(sure.mean()))
+    return PhotoReading(name, size, openings, make_view(name, camera, size, openings, hole), lattice, (width, 0.0), worth,
+                        lattice_width=width, posed=True)
+
+
+def hole_of_known(camera: Camera, openings: np.ndarray, sticks, width: float, least: int = 12) -> float | None:
+    """Apparent hole diameter in pitches: median over the openings found where known sticks have theirs in sight."""
+    blockers = boxes(sticks, width)
+    tree = cKDTree(np.c_[openings["x"], openings["y"]]) if len(openings) else None
+    sizes = []
+    for s in sticks if tree else ():
+        X, normals = member_openings(s.axis, s.first, s.holes, width)
+        X, normals = X.reshape(-1, 3), np.repeat(normals, s.holes, 0)
+        to_eye = camera.centre - X
+        depth = world2camera(camera, X)[:, 2]
+        px = camera.project(X)
+        ok = ((to_eye * normals).sum(1) > LEAST_FACING * np.linalg.norm(to_eye, axis=1)) & (depth > 0.5) & np.isfinite(px).all(1)
+        ok &= ~hidden_by_boxes(camera.centre, X + 0.02 * normals, *blockers)
+        d, j = tree.query(px[ok], distance_upper_bound=np.inf)
+        near = d < NEAR_KNOWN * camera.f / depth[ok]
+        sizes.append(openings["major"][j[near]] * depth[ok][near] / camera.f)
+    sizes = np.concatenate(sizes) if sizes else np.zeros(0)
+    return float(np.median(sizes)) if len(sizes) >= least else None
+
+
+NEAR_KNOWN = 0.1       # pitches round a foreseen opening: shade moves its visible middle by up to 0.08
 
 
 def _try_camera(name, openings, size, first, rows, points, share, pencils, pattern, width):

@@ -13,8 +13,8 @@ from recon.frame.model import Frame
 from recon.solve.around import assemble_around
 from recon.solve.assemble import assemble
 from recon.solve.debug import refuse_used_folder, write_stages
-from recon.solve.given import marked, width_of
-from recon.solve.photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo
+from recon.solve.given import cameras_of, known_sticks, marked, width_of
+from recon.solve.photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo, read_posed
 from recon.solve.plan import with_plan
 from recon.solve.report import first_tables, make_frame, reading_tables
 
@@ -85,8 +85,8 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
     if given is None:
         joined, views, sticks, ends = assemble(readings, images, width, again)
     else:
-        joined, views, sticks, ends, against = assemble_around(readings, images, given, width, scales, again)
-    if not sticks:
+        joined, views, sticks, ends, against = assemble_around(readings, images, given, width, again)
+    if not sticks or not views:
         raise ReconError(_nothing_found(readings))
     if plan is not None:
         sticks, ends = with_plan(views, images, sticks, ends, plan, width)
@@ -128,9 +128,12 @@ def _read_each(photos, prepared, width, tell, check, found, given, detected) -> 
         if openings is None:
             openings = detected[photo.name] = read_openings(bgr)
         at(photo, DETECTION, "looking for rows in")
+        size, r = (bgr.shape[1], bgr.shape[0]), None
         if given is not None:
             openings = marked(openings, given.missed.get(photo.name, ()), given.false.get(photo.name, ()), scale)
-        r = read_photo(photo.name, openings, (bgr.shape[1], bgr.shape[0]), f, width)
+            camera = cameras_of(given.frame, {photo.name: scale}).get(photo.name)
+            r = camera and read_posed(photo.name, openings, size, camera, known_sticks(given), width)
+        r = r or read_photo(photo.name, openings, size, f, width)
         at(photo, 1.0, "read")
         if found:
             found(photo.name, *first_tables(r, scale))
