@@ -15,6 +15,7 @@ from recon.frame.model import Frame, Member, as_tuple, reversed_member
 from recon.workshop.words import plural
 from webui.edits import SAID, free_label
 from webui.laps import relapped
+from webui.settle import along
 from webui.state import State, member_from_json, ordered
 
 
@@ -75,11 +76,13 @@ def kept(state: State, solved: Frame, against=()) -> State:
         frame = replace(frame, stock=old.stock, pitch_mm=old.pitch_mm)
     frame = replace(frame, photos=_photos(old, solved, said), joints=_bolts(old, solved, names, result))
     frame = relapped(frame, set(result), said.get("laps", ()))
-    return State(frame, {**said, "conflicts": conflicts})
+    told = {c["text"]: c for c in conflicts}             # each once; what the user settled already is not asked again
+    settled = [text for text in said.get("settled", []) if text in told]
+    return State(frame, {**said, "conflicts": [c for text, c in told.items() if text not in settled], "settled": settled})
 
 
 def _unseen(m: Member) -> dict:
-    return {"members": [m.id], "text": f"The photos do not show {m.id}; it stays, as you said."}
+    return {"members": [m.id], "text": f"The photos do not show {m.id}; it stays, as you said.", "take": {"gone": True}}
 
 
 def _another(mine: Member, seen: Member) -> dict:
@@ -87,11 +90,17 @@ def _another(mine: Member, seen: Member) -> dict:
     offset = int(round(float((np.array(seen.first) - np.array(mine.first)) @ np.array(mine.direction))))
     words = (f"look like {seen.holes}" if seen.holes != mine.holes else
              f"show it {plural(abs(offset), 'hole')} {'further on' if offset > 0 else 'further back'}")
-    return {"members": [mine.id], "text": f"You said {plural(mine.holes, 'hole')} for {mine.id}; the photos {words}. It stays as you said."}
+    return {"members": [mine.id], "text": f"You said {plural(mine.holes, 'hole')} for {mine.id}; the photos {words}. It stays as you said.",
+            "take": along(mine, seen)}
 
 
-def _there(mine: Member, holes: int) -> dict:
-    return {"members": [], "text": f"The photos show a member of {plural(holes, 'hole')} where you deleted {mine.id}; it stays away."}
+def _there(gone, number: int, seen: Member) -> dict:
+    """That the photos show a member where the user deleted number `number` of `gone`."""
+    mine = gone[number]
+    seen = seen if np.dot(mine.direction, seen.direction) > 0 else reversed_member(seen)
+    take = along(mine, seen)
+    return {"members": [], "text": f"The photos show a member of {plural(seen.holes, 'hole')} where you deleted {mine.id}; it stays away.",
+            "take": take and {"of": number, **take}}
 
 
 def _objections(old: Frame, said, gone, against, told) -> list[dict]:
@@ -101,8 +110,9 @@ def _objections(old: Frame, said, gone, against, told) -> list[dict]:
     for a in against:
         mine = vouched.get(a.member.id)
         if a.away:
-            if any(_same_place(a.member, g) for g in gone):
-                out.append(_there(a.member, a.seen.holes))
+            number = next((i for i, g in enumerate(gone) if _same_place(a.member, g)), None)
+            if number is not None:
+                out.append(_there(gone, number, a.seen))
         elif mine is not None and mine.id not in told and _same_place(mine, a.member):
             seen = a.seen and (a.seen if np.dot(mine.direction, a.seen.direction) > 0 else reversed_member(a.seen))
             out.append(_another(mine, seen) if seen else _unseen(mine))
@@ -126,11 +136,11 @@ def _without(members, gone, said, old, conflicts) -> list[Member]:
     vouched = [m for m in old.members if m.id in said.get("members", {})]
     left = []
     for m in members:
-        away = next((g for g in gone if overlap(g, m) > 0.5 * m.holes), None)
+        away = next((i for i, g in enumerate(gone) if overlap(g, m) > 0.5 * m.holes), None)
         if away is None or any(overlap(v, m) > 0.5 * m.holes for v in vouched):
             left.append(m)
         elif m.confidence >= 0.9:
-            conflicts.append(_there(away, m.holes))
+            conflicts.append(_there(gone, away, m))
     return left
 
 

@@ -10,13 +10,14 @@ from webui.state import State, joint_key
 
 
 def doubts(state: State, clashes=()) -> list[dict]:
-    """Items {kind, members, text, lap or None, end or None, sure: 0..1}, in the order to go through them.
+    """Items {kind, members, text, lap or None, end or None, sure: 0..1}, in the order to go through them; a conflict has `take`, too:
+    what the photos show in place of the user's word, "none", "member" or null where that is not kept.
 
     clashes : (id, id, depth) of members that take the same room.
     """
     frame, said = state.frame, state.said
     told = {tuple(entry[:4]) for entry in said.get("laps", [])}
-    items = [_item("conflict", c.get("members", []), c["text"], 0.0) for c in said.get("conflicts", [])]
+    items = [{**_item("conflict", c.get("members", []), c["text"], 0.0), "take": _offer(c)} for c in said.get("conflicts", [])]
     items += [_item("room", [a, b], f"{a} and {b} take the same room: move or shorten one of them.", 0.01) for a, b, _ in clashes]
     if len(frame.members) > 1:
         items += [_item("loose", [id], f"{id} touches no other member.", 0.02) for id in loose_members(frame)]
@@ -28,6 +29,11 @@ def doubts(state: State, clashes=()) -> list[dict]:
     items += [_item("size" if text.startswith(SIZE_DOUBTS) else "note", [], text, 0.04 if text.startswith(MEASURED) else 0.99)
               for text in frame.doubts]
     return sorted(items, key=lambda i: i["sure"])
+
+
+def _offer(conflict) -> str | None:
+    take = conflict.get("take")
+    return take and ("none" if "gone" in take else "member")
 
 
 def _item(kind, members, text, sure, lap=None, end=None) -> dict:

@@ -15,7 +15,7 @@ from recon.frame.joints import collisions, mark_three_way
 from recon.frame.lattice import on_lattice, rotations, transform
 from recon.frame.model import End, Frame, Member, StockUse, as_tuple, label
 from recon.workshop.words import listed, plural
-from webui import asked
+from webui import asked, settle
 from webui.laps import BOLTS, lap_between, near, relapped, renumbered
 from webui.measure import scale, sized
 from webui.state import LAST_HOLE, State, joint_key, member_from_json, member_to_json, ordered
@@ -27,7 +27,10 @@ LINE_TOL = 0.05            # pitches that two members may be off one line to be 
 def edit(state: State, ask: dict, stocks=None) -> tuple[State, str]:
     """The next state and words for the change.  Raises ReconError where it cannot be done."""
     name = asked.word(ask, "op", OPERATIONS)
+    before = state
     state, words = OPERATIONS[name](state, ask) if name not in _WITH_STOCKS else OPERATIONS[name](state, ask, stocks or {})
+    if name not in _OF_ALL:
+        state = settle.still_open(before, state)
     return (state if stocks is None else sized(state, stocks)), words
 
 
@@ -105,7 +108,7 @@ def _surer(said, m: Member) -> float:
 def _confirm(state, ask):
     """The member is right as it is: {member}."""
     m = _member(state, ask)
-    said = _vouch(state.said, m.id, place=True, ends=(True, True))
+    said = _vouch(settle.confirmed(state.said, m.id), m.id, place=True, ends=(True, True))
     sure = replace(m, confidence=1.0, ends=(SAID, SAID))
     return State(replace(state.frame, members=_put(state.frame, sure)), said), f"{m.id} confirmed"
 
@@ -226,6 +229,30 @@ def _shift(state, ask):
         if not _one_line(old, m):          # it is not where it was: no solving may bring it back there
             said = {**said, "gone": [*said.get("gone", []), member_to_json(old)]}
     return _with_members(state, _put(state.frame, *moved), set(ids), said), words
+
+
+def _settle(state, ask):
+    """Where the user and the photos differ: {text of the difference, word: mine (as the user said) or photos (as they show it)}."""
+    conflict, word = settle.found(state, asked.text(ask, "text", 500)), asked.word(ask, "word", ("mine", "photos"))
+    said, take, ids = settle.without(state.said, conflict), conflict.get("take"), conflict["members"]
+    if word == "mine":
+        said = {**said, "settled": [*said.get("settled", []), conflict["text"]]}
+        return State(state.frame, said), f"{ids[0] if ids else 'The deleted member'} stays as you said"
+    if not take:
+        raise ReconError("What the photos show is not kept with this difference; solve again first.")
+    if "gone" in take:
+        return _delete(State(state.frame, said), {"members": ids})
+    shown = settle.as_shown(state, conflict)
+    if "of" in take:
+        shown = replace(shown, id=shown.id if shown.id not in {m.id for m in state.frame.members} else free_label(state.frame))
+        said = settle.not_gone(said, take["of"])
+    else:
+        old, by = state.frame.member(shown.id), take["offset"]
+        moved = renumbered(State(state.frame, said), old.id, lambda k: (old.id, k - by) if 0 <= k - by < shown.holes else None)
+        state, said = moved, moved.said
+    said = _vouch(said, shown.id, place=True, ends=(True, True))
+    shown = replace(shown, ends=(SAID, SAID), confidence=1.0)
+    return _with_members(state, _put(state.frame, shown), {shown.id}, said), f"{shown.id} as the photos show it, {plural(shown.holes, 'hole')}"
 
 
 # Laps
@@ -353,6 +380,7 @@ def clashes(frame: Frame, changed: set[str]) -> list[tuple[str, str, float]]:
 
 
 _WITH_STOCKS = {"stock"}
+_OF_ALL = {"turn", "stock"}          # change members without any word about where they are
 OPERATIONS = {"end": _end, "confirm": _confirm, "add": _add, "delete": _delete, "split": _split, "merge": _merge,
               "shift": _shift, "lap": _lap, "may_turn": _may_turn, "stock": _stock, "scale": scale, "photo": _photo,
-              "turn": _turn, "name": _name, "mark": _mark}
+              "turn": _turn, "name": _name, "mark": _mark, "settle": _settle}
