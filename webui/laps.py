@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from recon.frame.joints import find_joints, mark_three_way
+from recon.frame.joints import find_joints, three_way_flags
 from recon.frame.model import Frame, Joint, bounds
 from webui.state import State, joint_key, ordered
 
@@ -36,9 +36,11 @@ def relapped(frame: Frame, changed: set[str], said_laps=()) -> Frame:
     members = frame.members
     those = [m for m in members if m.id in changed]
     around = near(members, those)
-    before = {joint_key(j): j for j in frame.joints}
+    kept, theirs = [], []
+    for j in frame.joints:
+        (theirs if j.a in changed or j.b in changed else kept).append(j)
+    before = {joint_key(j): j for j in theirs}
     told = {tuple(key): word for *key, word in said_laps}
-    kept = [j for j in frame.joints if j.a not in changed and j.b not in changed]
     for j in find_joints([m for m in members if m.id in around]):
         if j.a in changed or j.b in changed:
             key = joint_key(j)
@@ -61,9 +63,10 @@ def _marked(joints, before, members, changed: set[str]) -> list[Joint]:
     at = [k for k, j in enumerate(joints) if j.a in touched or j.b in touched]
     ends = {id for k in at for id in (joints[k].a, joints[k].b)}
     result = list(joints)
-    for k, marked in zip(at, mark_three_way([joints[k] for k in at], [m for m in members if m.id in ends])):
-        if marked.a in touched and marked.b in touched and marked.three_way != joints[k].three_way:
-            result[k] = marked                    # the others stay the objects that they were, which tells them unchanged
+    for k, flag in zip(at, three_way_flags([joints[k] for k in at], [m for m in members if m.id in ends])):
+        j = joints[k]
+        if j.a in touched and j.b in touched and j.three_way != flag:
+            result[k] = replace(j, three_way=flag)      # the others stay the objects that they were, which tells them unchanged
     return result
 
 
@@ -75,9 +78,12 @@ def renumbered(state: State, id: str, to) -> State:
 
     joints = []
     for j in state.frame.joints:
+        if j.a != id and j.b != id:
+            joints.append(j)
+            continue
         a, b = moved(j.a, j.a_hole), moved(j.b, j.b_hole)
         if a and b:
-            joints.append(replace(j, a=a[0], a_hole=a[1], b=b[0], b_hole=b[1]) if id in (j.a, j.b) else j)
+            joints.append(replace(j, a=a[0], a_hole=a[1], b=b[0], b_hole=b[1]))
     said = dict(state.said)
     for key in ("laps", "may_turn"):
         if said.get(key):

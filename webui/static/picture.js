@@ -75,11 +75,10 @@ export class Picture extends Marked {
 
   // Drawing
 
-  draw() {
-    if (this.asked) return;
-    this.asked = true;
-    requestAnimationFrame(() => { this.asked = false; this.paint(); });
-  }
+  draw() { this.asked ||= requestAnimationFrame(() => this.paintNow()); }
+
+  /** Paints at once what would else be painted in the next animation frame, which then shows it already. */
+  paintNow() { cancelAnimationFrame(this.asked); this.asked = 0; this.paint(); }
 
   /** Paints. The photo is kept as it was painted while the view rests, and so is it with the marks of all that is not in hand:
       an edit of what is chosen, or a drag, paints no more than that anew. `shown`: the version of the build that is painted. */

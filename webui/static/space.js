@@ -89,11 +89,8 @@ export class SpaceView {
 
   lookAt() { this.draw(); }
 
-  draw() {
-    if (this.asked || !this.renderer) return;
-    this.asked = true;
-    requestAnimationFrame(() => { this.asked = false; this.paint(); });
-  }
+  draw() { if (this.renderer) this.asked ||= requestAnimationFrame(() => this.paintNow()); }
+  paintNow() { cancelAnimationFrame(this.asked); this.asked = 0; this.paint(); }
 
   paint() {
     if (!this.width || !this.canvas.isConnected) return;

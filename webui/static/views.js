@@ -13,7 +13,7 @@ export function begin() {
   views.space = new SpaceView(enlarge);
   byId("more-photos").onclick = choosePhotos;
   on("photos", refresh);
-  on("changed", () => { views.space.update(); redraw(); });
+  on("changed", () => { views.space.update(); for (const view of all()) view.paintNow(); });
   on("draw", () => { views.space.tint?.(); redraw(); });
   on("chosen", () => { views.space.tint?.(); redraw(); });
   on("found", photo => views.photos.get(photo)?.draw());
