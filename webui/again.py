@@ -10,13 +10,16 @@ from dataclasses import replace
 import numpy as np
 
 from recon.frame.lattice import LINE_TOL, align, overlap, transform
-from recon.frame.length import SIZE_DOUBTS
+from recon.frame.length import SIZE_DOUBTS, parse_known_length
 from recon.frame.model import Frame, Member, as_tuple, reversed_member
 from recon.workshop.words import plural
+from webui import differ
 from webui.edits import SAID, free_label
 from webui.laps import relapped
 from webui.settle import along
 from webui.state import State, member_from_json, ordered
+
+MOST_TOLD = 4         # members of which a reading's words say what became of them
 
 
 def given(state: State, photos):
@@ -73,12 +76,43 @@ def kept(state: State, solved: Frame, against=()) -> State:
         doubts = [d for d in solved.doubts if not d.startswith(SIZE_DOUBTS)] + [d for d in old.doubts if d.startswith(SIZE_DOUBTS)]
         frame = replace(frame, pitch_mm=old.pitch_mm, stock=old.stock or frame.stock, doubts=tuple(doubts))
     if said.get("stock"):
-        frame = replace(frame, stock=old.stock, pitch_mm=old.pitch_mm)
+        frame = replace(frame, stock=old.stock, pitch_mm=old.pitch_mm or frame.pitch_mm)
     frame = replace(frame, photos=_photos(old, solved, said), joints=_bolts(old, solved, names, result))
     frame = relapped(frame, set(result), said.get("laps", ()))
     told = {c["text"]: c for c in conflicts}             # each once; what the user settled already is not asked again
     settled = [text for text in said.get("settled", []) if text in told]
     return State(frame, {**said, "conflicts": [c for text, c in told.items() if text not in settled], "settled": settled})
+
+
+def untold(state: State, told: dict) -> State:
+    """The state without words that a reading was told anew: `told` may hold a stock's id as `stock` and a measured `length`."""
+    old = {word for key, word in (("stock", "stock"), ("length", "scale")) if key in told}
+    frame = replace(state.frame, pitch_mm=None) if "length" in told else state.frame
+    return State(frame, {k: v for k, v in state.said.items() if k not in old})
+
+
+def told(state: State, told: dict) -> State:
+    """The state with the stock and the length that its reading was told as the user's word, which further readings keep."""
+    said, frame = dict(state.said), state.frame
+    if "stock" in told and frame.members:
+        said["stock"] = True
+    if "length" in told and frame.pitch_mm:
+        known = parse_known_length(told["length"])
+        holes = {m.id: m.holes for m in frame.members}.get(known.member, known.holes)
+        said["scale"] = {"mm": round(known.mm, 4), "pitches": holes or round(known.mm / frame.pitch_mm, 6), "member": known.member if holes else None}
+    return State(frame, said)
+
+
+def words(old: State, new: State) -> str:
+    """What a reading made of the state, in words."""
+    count = plural(len(new.frame.members), "member")
+    if not old.frame.members:
+        return f"Read: {count}"
+    other = [f"{id} {what}" for id, what in sorted(differ.members(old, new).items()) if not what.endswith(("sure", "surer", "settled"))]
+    rest = f" and {len(other) - MOST_TOLD} more" if len(other) > MOST_TOLD else ""
+    open_ = len(new.said.get("conflicts", []))
+    return (f"Solved again: {'; '.join(other[:MOST_TOLD]) + rest if other else 'no member changed'}"
+            + (f". In {plural(open_, 'place')} you and the photos differ" if open_ else ""))
 
 
 def _unseen(m: Member) -> dict:

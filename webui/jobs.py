@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import json
+import signal
 import subprocess
 import sys
 import threading
@@ -46,7 +47,8 @@ class Reading:
                                        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, cwd=_ROOT)
             self._process = process
             self._told.update(running=True, stage="starting", share=0.0, problem=None, left_out=[], cancelled=False)
-        threading.Thread(target=self._follow, args=(process, json.dumps(options)), name="reading", daemon=True).start()
+        told = {key: options[key] for key in ("stock", "length") if options[key]}
+        threading.Thread(target=self._follow, args=(process, json.dumps(options), told), name="reading", daemon=True).start()
 
     def cancel(self):
         """Ends the reading; the build is as it was."""
@@ -57,7 +59,7 @@ class Reading:
 
     close = cancel
 
-    def _follow(self, process, options: str):
+    def _follow(self, process, options: str, told: dict):
         done, problem = None, None
         try:
             process.stdin.write(options)
@@ -76,24 +78,35 @@ class Reading:
         with self._lock:
             cancelled = self._told["cancelled"]
         if done and not cancelled:
-            problem = self._keep(done)
+            problem = self._keep(done, told)
         elif not problem and not cancelled:
-            problem = "The reading ended before it was done: most likely there was not enough memory. Use fewer or smaller photos."
+            problem = _why_ended(process.returncode)
         with self._lock:
             self._told.update(running=False, problem=None if cancelled else problem, share=1.0 if done else 0.0,
                               left_out=done["left_out"] if done else [])
 
-    def _keep(self, done) -> str | None:
-        """Journals the frame that was read; a sentence where it could not be."""
+    def _keep(self, done, told: dict) -> str | None:
+        """Journals the frame that was read, and the stock and length that it was `told` as the user's word; a sentence where it could
+        not be."""
         from recon.solve.given import Against        # with it comes the whole solver, which the page needs only now
 
         try:
             frame = patched(State(), done["delta"]).frame
             against = [Against(member_from_json(said), seen and member_from_json(seen), away) for said, seen, away in done["against"]]
-            count = len(frame.members)
-            self.build.change(lambda state: (again.kept(state, frame, against), f"Read{' again' if state.frame.members else ''}: {count} members"),
-                              kind="reading")
+
+            def make(state):
+                new = again.told(again.kept(again.untold(state, told), frame, against), told)
+                return new, again.words(state, new)
+
+            self.build.change(make, kind="reading")
             self.build.save_frame_file()
         except ReconError as error:
             return str(error)
         return None
+
+
+def _why_ended(code: int) -> str:
+    """Why a reader's process ended without a word, from its exit status, in a sentence."""
+    if code < 0 and -code == getattr(signal, "SIGKILL", 9):
+        return "The reading was ended by the system, most likely for want of memory. Use fewer or smaller photos."
+    return f"The reading ended before it was done: a fault in the reader (exit status {code}). Nothing was changed; try again."

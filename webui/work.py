@@ -12,9 +12,11 @@ from pathlib import Path
 
 MEMORY = 8 * 2**30       # bytes; a reading of three 3-MP photos takes 1.5 GB
 
+_answers = sys.stdout
+
 
 def _tell(**line) -> None:
-    print(json.dumps(line), flush=True)
+    print(json.dumps(line), file=_answers, flush=True)
 
 
 def run(folder: Path, options: dict) -> dict:
@@ -81,6 +83,7 @@ def main(argv) -> int:
 
     from webui.system import limit, step_back
 
+    sys.stdout = sys.stderr          # what a library prints is no answer
     limit(memory=MEMORY)
     step_back()
     try:

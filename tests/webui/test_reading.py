@@ -119,3 +119,47 @@ def test_checks_and_parts_follow_the_frame(asked):
         asked.edit(op="may_turn", lap=lap, wanted=True)
     again = asked.get("/api/effects?what=checks").get_json()["checks"]
     assert (again["freedom"], again["wanted"], again["findings"]) == (1, 1, [])
+
+
+def test_stock_and_length_told_with_a_reading_are_the_users_word_for_all_that_follow(sample):
+    sample.post("/api/read", json={"stock": "softwood-40", "length": "16 holes = 610 mm"})
+    assert followed(sample)[-1]["problem"] is None
+    said = sample.build.state.said
+    assert said["stock"] is True and said["scale"] == {"mm": 610.0, "pitches": 16, "member": None}
+    pitch = sample.build.state.frame.pitch_mm
+    sample.edit(op="scale", text="10 holes = 400 mm")
+    sample.post("/api/read", json={})                                     # nothing told now: what was said holds
+    followed(sample)
+    assert sample.build.state.frame.pitch_mm == 40 != pitch and sample.build.state.said["scale"]["pitches"] == 10
+    sample.post("/api/read", json={"length": "A = 610 mm"})               # the newer word stands in place of the older
+    followed(sample)
+    held = sample.build.state.frame.member("A").holes
+    assert sample.build.state.frame.pitch_mm == pitch and sample.build.state.said["scale"] == {"mm": 610.0, "pitches": held, "member": "A"}
+
+
+def test_solving_again_says_what_became_of_which_member_and_where_the_photos_differ(sample):
+    sample.post("/api/read", json={})
+    followed(sample)
+    sample.edit(op="end", member="A", end=1, by=-1)
+    sample.edit(op="end", member="C", end=1, by=2)
+    sample.post("/api/read", json={})
+    followed(sample)
+    assert sample.build.can()["undo"] == "Solved again: no member changed. In 2 places you and the photos differ"
+
+
+def test_what_a_reader_prints_is_not_taken_for_an_answer(sample, tmp_path, monkeypatch):
+    (tmp_path / "chatty.py").write_text("from tests.webui import known_reader\ndef read(*a, **k):\n    print('hello', flush=True)\n    return known_reader.read(*a, **k)\n")
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    sample.app.extensions["bench"].reading.solver = "chatty"
+    sample.post("/api/read", json={})
+    assert followed(sample)[-1]["problem"] is None and sample.build.n == 1
+
+
+def test_a_reader_that_dies_is_told_by_how_it_ended(sample, tmp_path, monkeypatch):
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    reading = sample.app.extensions["bench"].reading
+    for name, line, words in (("killed", "os.kill(os.getpid(), 9)", "want of memory"), ("gone", "os._exit(7)", "exit status 7")):
+        (tmp_path / f"{name}.py").write_text(f"import os\ndef read(photos, *, stocks, stock_id, length, progress):\n    {line}\n")
+        reading.solver = name
+        sample.post("/api/read", json={})
+        assert words in followed(sample)[-1]["problem"] and sample.build.n == 0
