@@ -69,10 +69,21 @@ def wait_n(page, n):
     until(page, "async n => { const {build} = await import('/static/store.js'); return build.n >= n; }", n)
 
 
+# Whether an end that is held knows the places that it can be dragged to; a hand takes longer than that.
+TRACKED = """async () => { const {views} = await import('/static/views.js');
+  return [...views.photos.values()].every(v => v.hand?.kind !== 'end' || v.hand.track); }"""
+# Whether all pictures and their tiles have come and are painted.
+PAINTED = """async () => { const {views} = await import('/static/views.js');
+  return [...views.photos.values()].every(v => v.photo.levels !== null && v.whole.complete && v.whole.naturalWidth && !v.asked && [...v.tiles.values()].every(t => t.pixels)); }"""
+# Whether doubts and parts are those of the frame as it stands.
+RECKONED = """async () => { const {live} = await import('/static/effects.js'), {build} = await import('/static/store.js');
+  return live.doubts === build.n && live.parts === build.n; }"""
+
+
 def drag(page, start, end):
     page.mouse.move(*start)
     page.mouse.down()
-    page.wait_for_timeout(150)                # a hand takes longer than that; the places to drag to are fetched meanwhile
+    until(page, TRACKED)
     for share in np.linspace(0.2, 1, 5):
         page.mouse.move(*(np.array(start) + share * (np.array(end) - start)))
     page.mouse.up()

@@ -4,7 +4,7 @@ import threading
 
 import pytest
 
-from tests.webui.browsing import STORE, sample_build, shot, until, wait_n
+from tests.webui.browsing import PAINTED, STORE, sample_build, shot, until, wait_n
 from tests.webui.frames import gate
 from webui import build as build_module
 from webui.build import Build
@@ -33,7 +33,7 @@ ON_RAY = """async ([x, y]) => {                                   // the first m
 def page(opened, serve, tmp_path):
     page = opened(serve(sample_build(tmp_path / "b")).address, (1440, 900))
     until(page, ALL_HERE)
-    page.wait_for_timeout(1500)                                # the tiles have come
+    until(page, PAINTED)
     return page
 
 

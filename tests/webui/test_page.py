@@ -10,8 +10,8 @@ import pytest
 from recon.frame.files import frame_to_text, load_frame
 from recon.frame.model import Photo
 from tests.webui import known_reader
-from tests.webui.browsing import (AXE, SAMPLE, STORE, drag, face_openings, load_frame_from, place, sample_build, same, served, shot, until,
-                                  wait_n)
+from tests.webui.browsing import (AXE, RECKONED, SAMPLE, STORE, drag, face_openings, load_frame_from, place, sample_build, same, served, shot,
+                                  until, wait_n)
 from tests.webui.frames import gate, scaffold
 from webui.sight import camera_of
 from webui.state import State
@@ -243,7 +243,7 @@ def test_script_in_names_and_labels_is_text(opened, serve, tmp_path):
     page = opened(serving.address)
     for tab in ("members", "laps", "parts", "checks", "doubts"):
         page.click(f"#tab-{tab}")
-        page.wait_for_timeout(150)
+        until(page, "async () => !document.getElementById('panel').innerText.startsWith('Being')")
     assert page.locator("body img, body b, body i, body u, body script").count() == 0
     assert "<script>" in page.title() and "<b>bold</b>" in page.inner_text("#panel")
 
@@ -266,7 +266,7 @@ def test_no_accessibility_fault_and_nothing_sticks_out(opened, serve, tmp_path, 
         assert found == [], what
         assert page.evaluate("document.documentElement.scrollWidth") <= size[0], what
 
-    page.wait_for_timeout(300)
+    until(page, RECKONED)
     shot(page, f"{name}-doubts")
     if (size, scheme) in (((360, 740), "dark"), ((1280, 800), "light")):     # the other two were looked at where they differ
         fault_free("doubts")

@@ -96,8 +96,8 @@ def test_enter_takes_the_member_that_was_just_drawn_even_beside_the_end_of_a_cho
     page.keyboard.press("Escape")
     page.click("[data-key=A]")
     page.keyboard.press("d")
-    drag(page, start, np.array(start) + (60, 40))              # in the drawing mode an end is not dragged
-    page.wait_for_timeout(300)
+    with page.expect_response("**/api/stroke"):
+        drag(page, start, np.array(start) + (60, 40))          # in the drawing mode an end is not dragged
     assert load_frame_from(page).member("A").holes == whole.member("A").holes
 
 

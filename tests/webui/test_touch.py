@@ -2,7 +2,7 @@
 import numpy as np
 import pytest
 
-from tests.webui.browsing import face_openings, load_frame_from, place, sample_build, shot, true_frame, until, wait_n
+from tests.webui.browsing import TRACKED, face_openings, load_frame_from, place, sample_build, shot, true_frame, until, wait_n
 from webui.sight import camera_of
 
 PHOTO = "photo_1.jpg"
@@ -11,11 +11,25 @@ VIEW = """async photo => { const {views} = await import('/static/views.js'); con
 CHOSEN = "async () => (await import('/static/store.js')).chosen.members"
 
 
+# Keeps where the fingers are that the page was told of; moves come to it with its next picture.
+LISTEN = """() => {
+  const known = new Map(), keep = e => known.set(e.pointerId, [e.clientX, e.clientY]), drop = e => known.delete(e.pointerId);
+  for (const [type, act] of [['pointerdown', keep], ['pointermove', keep], ['pointerup', drop], ['pointercancel', drop]]) window.addEventListener(type, act, true);
+  window.fingers = known;
+}"""
+CAME = """async wanted => window.fingers.size === wanted.length
+  && wanted.every(([x, y]) => [...window.fingers.values()].some(([p, q]) => Math.abs(p - x) < 1.5 && Math.abs(q - y) < 1.5))"""
+
+
 class Fingers:
-    """Touch points, moved as a hand moves them: in small steps, all that are down at once."""
+    """Touch points, moved as a hand moves them: in small steps, all that are down at once.  What is done has come to the page."""
 
     def __init__(self, page):
         self.page, self.cdp, self.down = page, page.context.new_cdp_session(page), {}
+        page.evaluate(LISTEN)
+
+    def _came(self):
+        until(self.page, CAME, [list(map(float, at)) for at in self.down.values()])
 
     def _send(self, kind, ids=None):
         points = [{"id": int(id), "x": float(x), "y": float(y), "radiusX": 8, "radiusY": 8, "force": 1} for id, (x, y) in self.down.items() if ids is None or id in ids]
@@ -24,6 +38,7 @@ class Fingers:
     def put(self, id, at):
         self.down[id] = np.array(at, float)
         self._send("touchStart", (id,))
+        self._came()
 
     def move(self, steps=8, **to):
         start = {id: self.down[id] for id in to}
@@ -32,12 +47,13 @@ class Fingers:
                 self.down[id] = start[id] + share * (np.array(end, float) - start[id])
             self._send("touchMove")
             self.page.wait_for_timeout(16)
-        self.page.wait_for_timeout(60)                         # moves come to the page with its next picture
+        self._came()
 
     def lift(self, *ids):
         self._send("touchEnd", ids)                            # names the points that are lifted
         for id in ids:
             del self.down[id]
+        self._came()
 
     def tap(self, at):
         self.put("1", at)
@@ -114,7 +130,6 @@ def test_a_tap_chooses_and_two_fingers_that_tap_choose_nothing(phone):
     fingers.put("1", at)
     fingers.put("2", at + (60, 40))
     fingers.lift("1", "2")
-    page.wait_for_timeout(100)
     assert page.evaluate(CHOSEN) == []
     fingers.put("1", at)
     fingers.move(steps=2, **{"1": at + (5, 5)})                # a finger is never quite still
@@ -153,7 +168,7 @@ def test_one_finger_drags_an_end_along_its_holes(phone, by):
         shift = middle - ends[0]
     assert page.evaluate(CHOSEN) == ["F"]
     fingers.put("1", np.array(ends[0]) + (6, -6))              # beside the handle: a finger is broad
-    page.wait_for_timeout(150)
+    until(page, TRACKED)
     fingers.move(**{"1": np.array(ends[1]) + (6, -6)})
     shot(page, f"touch-drag{by}")
     fingers.lift("1")
@@ -169,13 +184,15 @@ def test_a_second_finger_takes_a_drag_back(phone):
     fingers.tap(place(page, PHOTO, free_hole(frame, camera, "F")))
     until(page, f"async () => String(await ({CHOSEN})()) === 'F'")
     end, other = (np.array(place(page, PHOTO, camera.project(m.hole_centre(np.array([k])))[0])) for k in (m.holes - 0.5, m.holes - 5.5))
+    asked = []
+    page.on("request", lambda r: asked.append(r.url) if r.method == "POST" else None)
     fingers.put("1", end)
-    page.wait_for_timeout(150)
+    until(page, TRACKED)
     fingers.move(**{"1": other})
     fingers.put("2", other + (40, 40))
     fingers.lift("1", "2")
-    page.wait_for_timeout(200)
-    assert build.n == 1 and build.state.frame.member("F").holes == m.holes
+    page.evaluate("1")                                         # what was asked until now is told before this is answered
+    assert asked == [] and build.n == 1 and build.state.frame.member("F").holes == m.holes
 
 
 def test_a_member_is_drawn_and_openings_are_measured_by_finger(phone):
