@@ -248,6 +248,11 @@ def test_script_in_names_and_labels_is_text(opened, serve, tmp_path):
     assert "<script>" in page.title() and "<b>bold</b>" in page.inner_text("#panel")
 
 
+# Targets smaller than 44 px (WCAG 2.2, 2.5.5); a tick is as large as its label.
+SMALL = """[...document.querySelectorAll('button, select, input:not(.tick input), summary, label.tick')].filter(e => { const b = e.getBoundingClientRect();
+  return b.width && b.height && Math.min(b.width, b.height) < 43.9; }).map(e => e.outerHTML.slice(0, 60))"""
+
+
 @pytest.mark.parametrize("size, scheme", [((360, 740), "light"), ((360, 740), "dark"), ((1280, 800), "light"), ((1920, 1080), "dark")])
 def test_no_accessibility_fault_and_nothing_sticks_out(opened, serve, tmp_path, size, scheme):
     from dataclasses import replace
@@ -267,6 +272,10 @@ def test_no_accessibility_fault_and_nothing_sticks_out(opened, serve, tmp_path, 
         assert page.evaluate("document.documentElement.scrollWidth") <= size[0], what
 
     until(page, RECKONED)
+    assert page.evaluate("(() => { const m = document.getElementById('modes'); return m.scrollWidth <= m.clientWidth; })()")      # none is out of sight
+    if size[0] >= 1280:
+        assert len(set(page.evaluate("[...document.querySelectorAll('.sightbar > *')].map(e => Math.round(e.getBoundingClientRect().top))"))) == 1      # one row
+    assert page.evaluate(SMALL) == []
     shot(page, f"{name}-doubts")
     if (size, scheme) in (((360, 740), "dark"), ((1280, 800), "light")):     # the other two were looked at where they differ
         fault_free("doubts")

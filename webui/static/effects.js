@@ -20,7 +20,7 @@ export function settled() {
 async function askDoubts() {
   if (!build.members.size) { doubtsOf = build.n; build.doubts = []; build.moreDoubts = 0; return tell("effects"); }
   const {n, doubts, more} = await get("/api/effects?what=doubts");
-  if (n === build.n) { doubtsOf = n; build.doubts = doubts; build.moreDoubts = more; tell("effects"); live.doubts = n; }
+  if (n === build.n) { doubtsOf = n; build.doubts = doubts; build.moreDoubts = more; live.doubts = n; tell("effects"); }
 }
 
 export function begin() { on("changed", () => { stale = true; if (!build.plan) build.planShapes = {}; told.checks = null; told.audit = null; soon(); }); }

@@ -19,7 +19,7 @@ const place = () => build.doubts.findIndex(d => keyOf(d) === present);
 
 export function drawDoubts(empty) {
   if (!build.members.size) return empty(build.photos.length ? "Now press “Read photos”. What is least sure then comes first here." : "Once photos are read, what is least sure comes first here.");
-  if (!build.doubts.length) return empty("No doubts are left.");
+  if (!build.doubts.length) return empty(effects.live.doubts < 0 ? "Being reckoned…" : "No doubts are left.");
   const at = place(), of = [build.doubts, build.moreDoubts, at, build.members];
   if (at >= 0) chosen.doubt = at;
   if (!nodes || of.some((value, i) => value !== nodesOf[i])) {

@@ -12,6 +12,7 @@ const narrow = matchMedia("(max-width: 999px)");
 export function begin() {
   views.space = new SpaceView(enlarge);
   byId("more-photos").onclick = choosePhotos;
+  byId("fit").onclick = fitAll;
   on("photos", refresh);
   on("changed", () => { views.space.update(); for (const view of all()) view.paintNow(); });
   on("draw", () => { views.space.tint?.(); redraw(); });
