@@ -3,7 +3,7 @@
 import {announce, ask, byId, h, notice} from "./dom.js";
 import {build, choose, chosen, edit, lapName, on, post, shapesOf, tell} from "./store.js";
 import {stick} from "./stick.js";
-import {lengthText, plural} from "./units.js";
+import {lengthText, percent, plural} from "./units.js";
 import {measureCard} from "./measure.js";
 import {modes, setMode} from "./modes.js";
 
@@ -32,7 +32,7 @@ const close = () => button("✕", () => choose([]), {kind: "quiet", label: "Choo
 function memberCard(m) {
   const length = build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "";
   const word = build.said.members?.[m.id];
-  const sure = word && word.place && word.ends.every(Boolean) ? "as you said" : `${Math.round(m.confidence * 100)} % sure`;
+  const sure = word && word.place && word.ends.every(Boolean) ? "as you said" : `${percent(m.confidence)} sure`;
   return [
     h("div.cardhead", {}, h("h2", {}, h("span.tag", {}, m.id), ` ${plural(m.holes, "hole")}`), h("span.dim", {}, [length, sure].filter(Boolean).join(" · ")), close()),
     h("div.scroll", {tabindex: 0, role: "img", "aria-label": `Member ${m.id}, ${plural(m.holes, "hole")}`}, stick(m, build.bolts.get(m.id), true)),

@@ -20,6 +20,7 @@ export function settled() {
 async function askDoubts() {
   if (!build.members.size) { doubtsOf = build.n; build.doubts = []; build.moreDoubts = 0; return tell("effects"); }
   const {n, doubts, more} = await get("/api/effects?what=doubts");
+  if (n < build.n) return askDoubts();                        // the frame changed meanwhile, and nobody else asks while this does
   if (n === build.n) { doubtsOf = n; build.doubts = doubts; build.moreDoubts = more; live.doubts = n; tell("effects"); }
 }
 
@@ -35,14 +36,12 @@ function soon(wait = PARTS_MS) {
     try {
       if (stale) { stale = false; const {n, parts} = await get("/api/effects?what=parts"); told.parts = parts; compare(); standing(); tell("effects"); live.parts = n; }
       if (build.plan && !told.audit) {
-        told.audit = await get("/api/audit").catch(error => ({problem: error.message}));
-        build.planShapes = told.audit.shapes || {};
-        tell("effects"); tell("draw");
+        const of = build.n, audit = await get("/api/audit").catch(error => ({problem: error.message}));
+        if (of === build.n) { told.audit = audit; build.planShapes = audit.shapes || {}; tell("effects"); tell("draw"); }      // else it is asked again
       }
       if (wanted === "checks" && !told.checks) {
-        const n = build.n, {checks} = await get("/api/effects?what=checks");
-        told.checks = checks;
-        if (n === build.n) tell("effects");
+        const of = build.n, {checks} = await get("/api/effects?what=checks");
+        if (of === build.n) { told.checks = checks; tell("effects"); }
       }
     } catch { stale = true; }
   }, wait);
@@ -110,5 +109,5 @@ function audit() {
   if (!a) return [h("p.dim.pad", {}, "Held against the plan…")];
   if (a.problem) return [h("p.pad", {}, a.problem)];
   const row = d => h("li", {}, h("button.item", {type: "button", onclick: () => choose(d.members)}, h("span.kind", {"data-kind": d.severity === "different" ? "collision" : "end"}, SEVERITY[d.severity] || d.severity), h("span", {}, d.text)));
-  return [h("h3.pad", {}, `Against the plan: ${VERDICT[a.verdict] || a.verdict}`), h("ul.list", {}, [...a.differences, ...a.not_checked].map(row))];
+  return [h("h3.pad", {}, "Against the plan"), h("p.pad", {}, VERDICT[a.verdict] || a.verdict), h("ul.list", {}, [...a.differences, ...a.not_checked].map(row))];
 }

@@ -2,7 +2,7 @@
 
 import {build, changed, chosen, foundIn, lapKey, MOMENT_MS, shapesOf} from "./store.js";
 import {CHOSEN, FALSE, INK, LEAST_SURE, OPENING, PLAN, ROW, SURE, UNSURE} from "./colours.js";
-import {layers, modes} from "./modes.js";
+import {drawn, layers} from "./modes.js";
 
 const MANY_LINES = 900;          // more are drawn without a dark rim, which would be all that is seen
 const now = () => performance.now();
@@ -34,10 +34,10 @@ export class Marked {
   paintFound(c) {
     foundIn(this.name).catch(() => {});
     const {openings, rows} = build.found.get(this.name) || {openings: [], rows: []};
-    if (layers.rows) this.stroke(c, rows.map(r => r.flat()), ROW, 1.5, [6, 4]);
+    if (drawn("rows")) this.stroke(c, rows.map(r => r.flat()), ROW, 1.5, [6, 4]);
     const marks = build.said.marks?.[this.name] || {missed: [], false: []};
     c.lineWidth = 1.6;
-    if (layers.openings || modes.current === "openings") {
+    if (drawn("openings")) {
       for (const [paint, w] of [[INK, 3.4], [OPENING, 1.6]]) {
         c.strokeStyle = paint; c.lineWidth = w;
         c.beginPath();

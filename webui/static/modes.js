@@ -1,7 +1,7 @@
 // What a click on a photo does, and what is drawn on photos.
 
 import {byId, h} from "./dom.js";
-import {tell} from "./store.js";
+import {build, tell} from "./store.js";
 
 export const modes = {current: "choose"};
 export const layers = {members: true, ends: true, doubts: true, labels: true, openings: false, rows: false, plan: true};
@@ -11,6 +11,9 @@ const MODES = [["choose", "Choose", "Click a member to choose it; drag an end of
   ["openings", "Openings", "Mark openings: click an opening that was missed, or one that is none"],
   ["measure", "Measure", "Measure: click two openings and type how far apart they are"]];
 const LAYERS = [["members", "Members"], ["ends", "Ends not seen"], ["doubts", "Doubts"], ["labels", "Labels"], ["openings", "Openings"], ["rows", "Rows"], ["plan", "Plan"]];
+
+/** Whether openings or rows are drawn: where they are asked for, and while the first reading finds them. */
+export const drawn = name => layers[name] || (name === "openings" && modes.current === "openings") || (build.job.running && !build.members.size);
 
 export function setMode(name) {
   modes.current = name;

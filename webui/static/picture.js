@@ -4,7 +4,7 @@
 import {h} from "./dom.js";
 import {build, chosen, rest} from "./store.js";
 import {Marked} from "./marks.js";
-import {layers, modes} from "./modes.js";
+import {drawn, layers} from "./modes.js";
 
 const TILE = 512, MOST_TILES = 160, MOST_SCALE = 12;        // a canvas of 3840 x 2160 px shows up to 126 tiles at once
 
@@ -87,11 +87,11 @@ export class Picture extends Marked {
     const c = this.context, colour = getComputedStyle(this.canvas).backgroundColor;
     const view = [this.scale, this.x, this.y, this.canvas.width, this.canvas.height, this.loaded, colour].join();
     if (!this.size || !this.scale) return this.clear(c, colour);
-    const still = [view, rest.n, JSON.stringify(layers), modes.current === "openings"].join();
+    const still = [view, rest.n, JSON.stringify(layers), drawn("openings"), drawn("rows")].join();
     if (!this.keeps("still", still)) {
       if (!this.keeps("ground", view)) { this.paintGround(c, colour); this.keep("ground", view, view); }
       c.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
-      if (layers.openings || layers.rows || modes.current === "openings") this.paintFound(c);
+      if (drawn("openings") || drawn("rows")) this.paintFound(c);
       if (this.photo.camera) this.paintRest(c);
       this.keep("still", still, view);
     }

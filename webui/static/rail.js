@@ -1,9 +1,9 @@
 // The lists beside the pictures: doubts, members, laps, parts, checks, what can be taken away.
 
 import {byId, h, notice} from "./dom.js";
-import {build, changed, choose, chosen, lapKey, lapName, MOMENT_MS, on} from "./store.js";
+import {build, changed, choose, chosen, lapKey, lapName, MOMENT_MS, on, tell} from "./store.js";
 import {stick} from "./stick.js";
-import {lengthText} from "./units.js";
+import {lengthText, percent} from "./units.js";
 import {lookAt} from "./views.js";
 import {drawDoubts} from "./queue.js";
 import {setMode} from "./modes.js";
@@ -12,7 +12,7 @@ import * as away from "./away.js";
 
 const TABS = [["doubts", "Doubts", () => drawDoubts(empty)], ["members", "Members", drawMembers], ["laps", "Laps", drawLaps], ["parts", "Parts", effects.drawParts], ["checks", "Checks", effects.drawChecks], ["away", "Take away", away.draw]];
 const LISTS = TABS.filter(t => t[0] !== "away");       // "Take away" stands in the bar above
-let open = "doubts";
+let open = "doubts", reading = false;
 
 export function begin() {
   const tabs = byId("tabs");
@@ -26,6 +26,7 @@ export function begin() {
     event.preventDefault(); event.stopPropagation();
   });
   for (const event of ["changed", "chosen", "units", "effects"]) on(event, () => draw());
+  on("job", () => { if (reading !== build.job.running) { reading = build.job.running; draw(); tell("draw"); } });
   byId("away").onclick = () => { show("away"); byId("panel").focus(); byId("panel").scrollIntoView({block: "nearest"}); };
   show("doubts");
 }
@@ -94,7 +95,7 @@ const memberRows = new Map();      // id -> its row, kept while nothing of it ch
 
 function memberRow(m, bolts) {
   const said = build.said.members?.[m.id]?.ends.every(Boolean);
-  const words = said ? "as you said" : m.confidence < 0.9 ? `? ${Math.round(m.confidence * 100)} %` : build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "";
+  const words = said ? "as you said" : m.confidence < 0.9 ? `? ${percent(m.confidence)}` : build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "";
   let row = memberRows.get(m.id);
   if (!row || row.m !== m || row.bolts !== bolts || row.words !== words) {
     const button = h("button.item.member", {type: "button", "data-key": m.id, onclick: e => choose([m.id], null, e.shiftKey || e.ctrlKey || e.metaKey), ondblclick: () => lookAt([m.id])},

@@ -49,11 +49,11 @@ export async function startReading() {
   const stock = h("select", {id: "read-stock"}, h("option", {value: ""}, "Recognise it"), build.stocks.map(s => h("option", {value: s.id}, s.name)));
   const length = h("input", {id: "read-length", type: "text", autocomplete: "off", placeholder: "16 holes = 610 mm"});
   const again = build.members.size > 0;
-  const answer = await ask(again ? "Solve again" : "Read the photos", [
-    h("p", {}, again ? "The photos are read again around your corrections. What you said stays; where the photos say otherwise, you are told." : "The photos are searched for openings, rows and members. Three photos take about half a minute."),
+  const body = again ? [h("p", {}, "The photos are read again around your corrections. What you said stays, stock and size too; where the photos say otherwise, you are told.")] : [
+    h("p", {}, "The photos are searched for openings, rows and members. Three photos take about half a minute."),
     h("label", {for: "read-stock"}, "Stock"), stock,
-    h("label", {for: "read-length"}, "One length that you measured (may be left out)"), length,
-  ], [{text: again ? "Solve again" : "Read", value: "go"}, {text: "Not now", value: null}]);
+    h("label", {for: "read-length"}, "One length that you measured (may be left out)"), length];
+  const answer = await ask(again ? "Solve again" : "Read the photos", body, [{text: again ? "Solve again" : "Read", value: "go"}, {text: "Not now", value: null}]);
   if (answer !== "go") return;
   try { build.job = await post("/api/read", {stock: stock.value || null, length: length.value.trim() || null}); pulse(); } catch (error) { notice(error.message, "warn", true); }
 }

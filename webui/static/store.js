@@ -34,15 +34,18 @@ export const lapName = ([a, i, b, j]) => `hole ${i + 1} of ${a} on hole ${j + 1}
 
 // Asking
 
+const SILENT = "The page does not answer; is the program still running?";
+
 export async function get(path) {
-  const answer = await fetch(path, {headers: {Accept: "application/json"}});
+  const answer = await fetch(path, {headers: {Accept: "application/json"}}).catch(() => { throw new Error(SILENT); });
   const data = await answer.json();
-  if (!answer.ok) throw new Error(data.problem || `The page answered ${answer.status}.`);
+  if (!answer.ok) throw Object.assign(new Error(data.problem || `The page answered ${answer.status}.`), {status: answer.status});
   return data;
 }
 
 export async function post(path, data, options = {}) {
-  const answer = await fetch(path, {method: "POST", headers: {"Content-Type": "application/json", "X-Build-Token": token, ...options.headers}, body: options.body ?? JSON.stringify(data)});
+  const answer = await fetch(path, {method: "POST", headers: {"Content-Type": "application/json", "X-Build-Token": token, ...options.headers}, body: options.body ?? JSON.stringify(data)})
+    .catch(() => { throw new Error(`${SILENT} Your change was not confirmed.`); });
   const told = await answer.json();
   if (!answer.ok) throw Object.assign(new Error(told.problem || `The page answered ${answer.status}.`), {told, status: answer.status});
   return told;
@@ -153,9 +156,10 @@ function takeOver(told) {
   const touched = [...told.delta.members?.put.map(m => m.id) || [], ...told.delta.members?.gone || []];
   if (told.again || told.delta.said?.marks !== undefined || touched.some(id => !chosen.members.includes(id))) rest.n++;
   Object.assign(build, {n: told.n, undo: told.undo, redo: told.redo});
+  const turned = wasTurned(told.delta);
   apply(told.delta);
   const now = performance.now();
-  for (const m of told.delta.members?.put || []) changed.set(m.id, now);
+  for (const m of turned ? [] : told.delta.members?.put || []) changed.set(m.id, now);
   if (told.again) { build.shapes.clear(); refreshPhotos(); }
   for (const [photo, shapes] of Object.entries(told.shapes)) {
     const known = build.shapes.get(photo);
@@ -166,8 +170,15 @@ function takeOver(told) {
   for (const id of told.delta.members?.gone || []) for (const known of build.shapes.values()) known.delete(id);
   announce(told.words);
   tell("changed", told.words);
+  if (turned) tell("turned");
   clearTimeout(moment);                               // of several quick changes, all lose their mark when the last does
   moment = setTimeout(() => tell("draw"), MOMENT_MS + 50);
+}
+
+/** Whether a change moves the whole frame as it is: then nothing of it is another. */
+function wasTurned(delta) {
+  const put = delta.members?.put || [], was = m => build.members.get(m.id);
+  return put.length > 1 && put.length === build.members.size && put.every(m => was(m)?.holes === m.holes && String([was(m).first, was(m).direction]) !== String([m.first, m.direction]));
 }
 
 async function refreshPhotos() { build.photos = (await get("/api/build")).photos; rest.n++; tell("photos"); }
@@ -201,21 +212,30 @@ export async function pulse() {
   clearTimeout(beat);
   try {
     const told = await get("/api/pulse");
+    if (build.start && told.start !== build.start) return location.reload();      // the program was started again; all that was confirmed is in its journal
+    build.start = told.start;
     const was = build.job;
     build.job = told.job;
     for (const [photo, times] of Object.entries(told.job.found)) if ((was.found || {})[photo] !== times) { build.found.delete(photo); rest.n++; tell("found", photo); }
     if (build.photos.some(p => p.here && p.levels === null && !p.problem && told.ready.includes(p.name))) await refreshPhotos();
     await waiting;
     if (told.n > build.n) {
-      if (!told.job.running && was.running) notice("The photos were read."); else if (!was.running) notice(`Changed in another tab or on another device, and shown here now: ${(told.news || []).slice(build.n - told.n).join("; ")}.`);
+      const read = !told.job.running && was.running;
+      if (!read && !was.running) notice(`Changed in another tab or on another device, and shown here now: ${(told.news || []).slice(build.n - told.n).join("; ")}.`);
+      if (read) tell("read");
       await load(true);
     }
-    if (was.running && !told.job.running) {
-      if (told.job.problem) notice(told.job.problem, "warn", true);
-      else if (told.job.cancelled) notice("The reading was cancelled; nothing was changed.");
-      for (const [photo, reason] of told.job.left_out) notice(`${photo}: ${reason}`, "warn", true);
-    }
+    if (was.running && !told.job.running) wasRead(told);
     tell("job");
-  } catch { notice("The page does not answer; is the program still running? Nothing of what was confirmed is lost.", "warn"); }
+  } catch (error) { notice(error.status ? error.message : `${SILENT} Nothing of what was confirmed is lost.`, "warn"); }
   beat = setTimeout(pulse, build.job.running ? 500 : 2000);
+}
+
+/** Says what became of a reading, with all photos that it left out. */
+function wasRead({job, news}) {
+  if (job.problem) return notice(job.problem, "warn", true);
+  if (job.cancelled) return notice("The reading was cancelled; nothing was changed.");
+  const differ = (build.said.conflicts || []).length, words = `${(news || []).at(-1) || "The photos were read"}. ${differ ? "That comes first in Doubts." : "What is least sure comes first in Doubts."}`;
+  notice([words, ...job.left_out.map(([photo, reason]) => `${photo}: ${reason}`)].join(" "), job.left_out.length ? "warn" : "", Boolean(differ || job.left_out.length));
+  announce(words);
 }

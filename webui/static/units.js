@@ -34,4 +34,7 @@ export function withUnit(text) {
   return /^[\d.,/ \u00bc-\u00be\u2044\u2150-\u215e-]+$/.test(text) ? `${text} ${inches ? "in" : "mm"}` : text;
 }
 
+/** As the server writes it: never more than 99, for nothing that is read from photos is certain. */
+export const percent = share => `${Math.min(Math.round(share * 100), 99)}%`;
+
 export const plural = (n, one, many) => `${n} ${n === 1 ? one : many || one + "s"}`;

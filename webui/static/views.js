@@ -17,6 +17,7 @@ export function begin() {
   on("changed", () => { views.space.update(); for (const view of all()) view.paintNow(); });
   on("draw", () => { views.space.tint?.(); redraw(); });
   on("chosen", () => { views.space.tint?.(); redraw(); });
+  on("turned", () => views.space.fit());
   on("found", photo => views.photos.get(photo)?.draw());
   narrow.addEventListener("change", refresh);
 }

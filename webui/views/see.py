@@ -1,6 +1,7 @@
 """The page itself, its static files, and the build as it stands."""
 from __future__ import annotations
 
+import hashlib
 from dataclasses import replace
 from pathlib import Path
 
@@ -68,13 +69,18 @@ def photo_list(b, state: State) -> list[dict]:
     return listed
 
 
+def _start(b) -> str:
+    """Tells one start of the program from another, without its token."""
+    return hashlib.sha256(b.token.encode()).hexdigest()[:16]
+
+
 @bp.get("/api/pulse")
 def pulse():
-    """What may change without this page: the version, the reading, the photos that are ready; `news`, words of the
+    """What may change without this page: the version, which start of the program this is, the reading, the photos that are ready; `news`, words of the
     last changes."""
     b = bench()
     n, _, _ = b.build.snapshot()
-    return jsonify(n=n, news=b.build.since(n - NEWS)[:NEWS], job=b.reading.told(), ready=[n for n in b.photos.names() if b.photos.levels(n)])
+    return jsonify(n=n, start=_start(b), news=b.build.since(n - NEWS)[:NEWS], job=b.reading.told(), ready=[n for n in b.photos.names() if b.photos.levels(n)])
 
 
 @bp.get("/api/shapes/<name>")

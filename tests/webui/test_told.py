@@ -1,0 +1,201 @@
+"""What the page tells of what goes on: while photos are read, when solving is done, where the user and the photos differ, when the
+program was ended or started again, when the frame was turned."""
+import signal
+import subprocess
+import sys
+from dataclasses import replace
+
+import pytest
+
+from recon.frame.files import frame_to_text
+from webui import again
+from webui.edits import edit
+from tests.webui.browsing import ROOT, SAMPLE, sample_build, shot, true_frame, until, wait_n
+from tests.webui.frames import gate
+
+FINDS_AND_WAITS = """import time
+def read(photos, *, stocks, stock_id, length, progress, found):
+    found(photos[0].name, [[300.0, 200.0, 9.0, 9.0, 0.0, 0.0]], [[[300.0, 200.0], [340.0, 200.0]]])
+    time.sleep(60)
+"""
+INKED = """async ([photo, x, y]) => { const {views} = await import('/static/views.js'), {OPENING} = await import('/static/colours.js'), v = views.photos.get(photo);
+  const want = [1, 3, 5].map(i => parseInt(OPENING.slice(i, i + 2), 16)), side = 40, at = [x * v.scale + v.x, y * v.scale + v.y].map(p => Math.round(p * v.ratio - side / 2));
+  const {data} = v.context.getImageData(...at, side, side);
+  for (let i = 0; i < data.length; i += 4) if (want.every((c, k) => Math.abs(data[i + k] - c) < 24)) return true;
+  return false; }"""
+
+
+def test_openings_are_drawn_as_the_first_reading_finds_them(opened, serve, tmp_path, monkeypatch):
+    (tmp_path / "waiting.py").write_text(FINDS_AND_WAITS)
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    folder = sample_build(tmp_path / "b")
+    (folder / "frame.json").unlink()
+    page = opened(serve(folder, solver="waiting").address)
+    page.wait_for_selector("figure[data-photo='photo_1.jpg']")
+    at = ["photo_1.jpg", 300, 200]
+    page.wait_for_timeout(500)
+    assert not page.evaluate(INKED, at)
+    page.click("#read")
+    page.click("dialog button.main")
+    until(page, INKED, at)
+    assert "are being read" in page.inner_text("#panel")
+    shot(page, "stages")
+    page.click("#job-cancel")
+    page.wait_for_selector("#job", state="hidden")
+    until(page, f"async at => !await ({INKED})(at)", at)
+    assert "press “Read photos”" in page.inner_text("#panel")
+
+
+@pytest.fixture
+def differing(opened, serve, tmp_path):
+    """A page where the user said 15 holes of A, deleted D, drew another (which is D now), and the photos say otherwise of each."""
+    (tmp_path / "b").mkdir()
+    (tmp_path / "b" / "frame.json").write_text(frame_to_text(gate().frame))
+    serving = serve(tmp_path / "b")
+    build = serving.server.app.extensions["bench"].build
+    for ask in ({"op": "end", "member": "A", "end": 1, "by": 3}, {"op": "delete", "members": ["D"]},
+                {"op": "add", "first": [-1, 1, 5], "direction": [1, 0, 0], "holes": 13}):
+        build.change(lambda state: edit(state, ask))
+    build.change(lambda state: (again.kept(state, gate().frame), "Solved again"), kind="reading")
+    return opened(serving.address), build
+
+
+def test_each_difference_is_answered_where_it_stands(differing):
+    page, build = differing
+    page.wait_for_selector("[data-kind=conflict]")
+    assert page.locator("[data-kind=conflict]").count() == 3
+    shot(page, "differences")
+    n = build.n
+    for words, gone in (("As the photos show: You said 15", 2), ("It is there: ", 1), ("It stays: ", 0)):
+        page.click(f"[aria-label^='{words}']")
+        n += 1
+        wait_n(page, n)
+        until(page, f"() => document.querySelectorAll('[data-kind=conflict]').length === {gone}")
+    assert {m.id: m.holes for m in build.state.frame.members} == {**{m.id: m.holes for m in gate().frame.members}, "E": 13}
+    for _ in range(3):
+        page.keyboard.press("Control+z")
+        n += 1
+        wait_n(page, n)
+    until(page, "() => document.querySelectorAll('[data-kind=conflict]').length === 3")
+
+
+def test_differences_are_answered_by_keys_also_of_a_member_that_is_not_there(differing):
+    page, build = differing
+    page.wait_for_selector("[data-kind=conflict]")
+    n = build.n
+    page.keyboard.press("j")
+    for _ in range(3):
+        page.keyboard.press("y")
+        n += 1
+        wait_n(page, n)
+    until(page, "() => !document.querySelector('[data-kind=conflict]')")
+    assert {m.id for m in build.state.frame.members} == {"A", "B", "C", "D"} and build.state.frame.member("A").holes == 15
+
+
+def test_when_solving_is_done_the_page_says_what_changed_and_the_queue_begins_anew(opened, serve, tmp_path, monkeypatch):
+    monkeypatch.setenv("KNOWN_FRAME", str(SAMPLE))
+    truth = true_frame()
+    doubtful = replace(truth, members=tuple(replace(m, confidence=0.6) for m in truth.members))
+    serving = serve(sample_build(tmp_path / "b", doubtful), solver="tests.webui.known_reader")
+    page, build = opened(serving.address), serving.server.app.extensions["bench"].build
+    build.change(lambda state: edit(state, {"op": "end", "member": "A", "end": 1, "by": 2}))
+    wait_n(page, 2)
+    page.wait_for_selector(".doubts li")
+    for _ in range(4):
+        page.keyboard.press("j")
+    page.click("#read")
+    assert page.locator("dialog select, dialog input").count() == 0       # what was said of stock and size holds
+    page.click("dialog button.main")
+    wait_n(page, 3)
+    page.wait_for_selector("#notice:has-text('Solved again: ')")
+    assert "differ" in page.inner_text("#notice") and "first in Doubts" in page.inner_text("#notice")
+    page.keyboard.press("j")
+    until(page, "() => document.querySelector('.doubts [aria-current=true] .kind')?.dataset.kind === 'conflict'")
+
+
+def test_the_page_says_that_the_program_was_ended_and_takes_up_its_work_when_it_is_there_again(browser, tmp_path):
+    folder, context = sample_build(tmp_path / "b"), browser.new_context()
+    program = "import sys\nfrom webui.serve import open_page\npage = open_page(sys.argv[1], port=int(sys.argv[2]))\nprint(page.address, flush=True)\npage.serve()"
+
+    def start(port):
+        process = subprocess.Popen([sys.executable, "-c", program, str(folder), port], cwd=ROOT, stdout=subprocess.PIPE, text=True)
+        return process, process.stdout.readline().strip()
+
+    process, address = start("0")
+    try:
+        page = context.new_page()
+        page.goto(address)
+        page.wait_for_selector("body[data-ready]")
+        page.click("#tab-members")
+        page.click("[data-key=A]")
+        holes = "async () => (await import('/static/store.js')).build.members.get('A').holes"
+        was = page.evaluate(holes)
+        page.keyboard.press(".")
+        wait_n(page, 2)
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        process.stdout.close()
+        page.keyboard.press(".")
+        page.wait_for_selector("#notice:has-text('Your change was not confirmed')")
+        with page.expect_navigation():
+            process, again_at = start(address.rstrip("/").rpartition(":")[2])
+        assert again_at == address
+        page.wait_for_selector("body[data-ready]")
+        assert page.evaluate(holes) == was + 1                             # what was confirmed, and no more
+        page.click("#tab-members")
+        page.click("[data-key=A]")
+        page.keyboard.press(".")
+        wait_n(page, 3)
+        assert page.evaluate(holes) == was + 2
+    finally:
+        context.close()
+        process.kill()
+        process.wait()
+        process.stdout.close()
+
+
+def test_a_turned_frame_stays_in_sight_and_nothing_of_it_stands_out_as_changed(opened, serve, tmp_path):
+    page = opened(serve(sample_build(tmp_path / "b")).address)
+    seen = """async () => { const {views} = await import('/static/views.js'), v = views.space, THREE = await import('/static/vendor/three.module.min.js');
+      const {build} = await import('/static/store.js'), {boxOf} = await import('/static/boxes.js'); v.paintNow();
+      return [...build.members.values()].every(m => new THREE.Vector3(...boxOf(m).middle).project(v.camera).toArray().slice(0, 2).every(c => Math.abs(c) < 1)); }"""
+    lately = "async () => (await import('/static/store.js')).changed.size"
+    until(page, seen)
+    page.click("#away")
+    page.click("text=Turn about x")
+    wait_n(page, 2)
+    until(page, seen)
+    assert page.evaluate(lately) == 0
+    page.click("#tab-members")
+    page.click("[data-key=A]")
+    page.keyboard.press(".")
+    wait_n(page, 3)
+    assert page.evaluate(lately) == 1
+
+
+def test_nothing_out_of_sight_makes_the_page_scroll(opened, serve, tmp_path):
+    page = opened(serve(sample_build(tmp_path / "b")).address)
+    page.click("#away")
+    page.wait_for_selector("text=The whole build")
+    assert page.evaluate("document.documentElement.scrollHeight") <= 800
+
+
+@pytest.mark.parametrize("what", ["doubts", "checks"])
+def test_what_was_reckoned_of_an_older_frame_is_asked_for_again(opened, serve, tmp_path, what):
+    (tmp_path / "b").mkdir()
+    (tmp_path / "b" / "frame.json").write_text(frame_to_text(gate().frame))
+    page = opened(serve(tmp_path / "b").address)
+    page.click(f"#tab-{what}")
+    page.wait_for_selector("#panel .list li")
+    page.evaluate("""what => { const real = window.fetch; let first = true;
+      window.fetch = async (...asked) => { const answer = await real(...asked);
+        if (first && String(asked[0]).endsWith('what=' + what)) {          // the answer of the older frame comes after the next edit
+          first = false;
+          await (await import('/static/store.js')).edit({op: 'end', member: 'B', end: 1, by: 30});
+          await new Promise(done => setTimeout(done, 700));
+        }
+        return answer; }; }""", what)
+    page.evaluate("async () => (await import('/static/store.js')).edit({op: 'delete', members: ['A']})")
+    wait_n(page, 3)
+    now = "B, 42 holes" if what == "doubts" else "C turns about y"       # held by B alone
+    until(page, f"() => document.querySelector('#panel').innerText.includes({now!r})")
