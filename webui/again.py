@@ -81,6 +81,7 @@ def kept(state: State, solved: Frame, against=()) -> State:
     frame = relapped(frame, set(result), said.get("laps", ()))
     told = {c["text"]: c for c in conflicts}             # each once; what the user settled already is not asked again
     settled = [text for text in said.get("settled", []) if text in told]
+    said = {k: v for k, v in said.items() if k != "bolts"}       # found anew in the photos
     return State(frame, {**said, "conflicts": [c for text, c in told.items() if text not in settled], "settled": settled})
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 from recon.frame.joints import components, loose_members
 from recon.frame.length import MEASURED, SIZE_DOUBTS
 from recon.frame.model import Frame
-from recon.workshop.how_sure import SURE
+from recon.workshop.how_sure import SURE, percent
 from recon.workshop.words import lap_words, listed, plural
 from webui.state import State, joint_key
 
@@ -27,7 +27,7 @@ def doubts(state: State, clashes=()) -> list[dict]:
                     lap=[j.a, j.a_hole, j.b, j.b_hole])
               for j in frame.joints if j.bolt == "assumed" and joint_key(j) not in told]
     items += [_item("size" if text.startswith(SIZE_DOUBTS) else "note", [], text, 0.04 if text.startswith(MEASURED) else 0.99)
-              for text in frame.doubts]
+              for text in frame.doubts if text not in said.get("read_notes", [])]
     return sorted(items, key=lambda i: i["sure"])
 
 
@@ -49,7 +49,7 @@ def _pieces(frame: Frame):
 def _of_member(m, said):
     word = said.get("members", {}).get(m.id, {"place": False, "ends": [False, False]})
     if m.confidence < SURE and not (word["place"] and all(word["ends"])):
-        yield _item("member", [m.id], f"{m.id}, {plural(m.holes, 'hole')}: {m.confidence:.0%} sure.", m.confidence)
+        yield _item("member", [m.id], f"{m.id}, {plural(m.holes, 'hole')}: {percent(m.confidence)} sure.", m.confidence)
     for end, (e, vouched) in enumerate(zip(m.ends, word["ends"])):
         if e.state != "seen" and not vouched:
             hole = 1 if end == 0 else m.holes

@@ -16,7 +16,7 @@ from recon.frame.lattice import on_lattice, rotations, transform
 from recon.frame.model import End, Frame, Member, StockUse, as_tuple, label
 from recon.workshop.words import listed, plural
 from webui import asked, settle
-from webui.laps import BOLTS, lap_between, near, relapped, renumbered
+from webui.laps import BOLTS, bolts_kept, lap_between, near, relapped, renumbered
 from webui.measure import scale, sized
 from webui.state import LAST_HOLE, State, joint_key, member_from_json, member_to_json, ordered
 
@@ -52,7 +52,7 @@ def _forget(said: dict, id: str) -> dict:
     out = dict(said)
     if id in out.get("members", {}):
         out["members"] = {k: v for k, v in out["members"].items() if k != id}
-    for key in ("laps", "may_turn"):
+    for key in ("laps", "may_turn", "bolts"):
         if key in out:
             out[key] = [e for e in out[key] if id not in (e[0], e[2])]
     return out
@@ -60,8 +60,8 @@ def _forget(said: dict, id: str) -> dict:
 
 def _with_members(state: State, members, changed: set[str], said=None) -> State:
     said = state.said if said is None else said
-    frame = relapped(replace(state.frame, members=tuple(members)), changed, said.get("laps", ()))
-    return State(frame, said)
+    frame = relapped(replace(state.frame, members=tuple(members)), changed, said.get("laps", ()), said.get("bolts", ()))
+    return State(frame, bolts_kept(said, state.frame, frame, changed))
 
 
 def _put(frame: Frame, *members: Member) -> tuple[Member, ...]:
@@ -289,6 +289,11 @@ def _may_turn(state, ask):
     return State(state.frame, {**state.said, "may_turn": rest + ([list(key)] if wanted else [])}), words
 
 
+def _note(state, ask):
+    """A sentence of the frame's doubts was seen: {text}."""
+    return settle.note(state, asked.text(ask, "text", 1000))
+
+
 # The whole frame
 
 def _stock(state, ask, stocks):
@@ -383,4 +388,4 @@ _WITH_STOCKS = {"stock"}
 _OF_ALL = {"turn", "stock"}          # change members without any word about where they are
 OPERATIONS = {"end": _end, "confirm": _confirm, "add": _add, "delete": _delete, "split": _split, "merge": _merge,
               "shift": _shift, "lap": _lap, "may_turn": _may_turn, "stock": _stock, "scale": scale, "photo": _photo,
-              "turn": _turn, "name": _name, "mark": _mark, "settle": _settle}
+              "turn": _turn, "name": _name, "mark": _mark, "settle": _settle, "note": _note}

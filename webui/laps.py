@@ -28,10 +28,10 @@ def near(members, those) -> set[str]:
     return {m.id for m, ok in zip(members, close) if ok}
 
 
-def relapped(frame: Frame, changed: set[str], said_laps=()) -> Frame:
+def relapped(frame: Frame, changed: set[str], said_laps=(), bolts=()) -> Frame:
     """The frame with the laps of the members `changed` found anew from where they lie now.
 
-    A lap that was there keeps its bolt; `said_laps` (as in `State.said`) are obeyed as far as their holes still meet.
+    A lap that was there keeps its bolt, and one that comes back has that of `bolts`; `said_laps` (as in `State.said`) are obeyed as far as their holes still meet.
     """
     members = frame.members
     those = [m for m in members if m.id in changed]
@@ -40,16 +40,24 @@ def relapped(frame: Frame, changed: set[str], said_laps=()) -> Frame:
     for j in frame.joints:
         (theirs if j.a in changed or j.b in changed else kept).append(j)
     before = {joint_key(j): j for j in theirs}
-    told = {tuple(key): word for *key, word in said_laps}
+    told, once = ({tuple(key): word for *key, word in words} for words in (said_laps, bolts))
     for j in find_joints([m for m in members if m.id in around]):
         if j.a in changed or j.b in changed:
             key = joint_key(j)
             word = told.get(key)
             if word == "apart":
                 continue
-            bolt = word if word in BOLTS else before[key].bolt if key in before else "assumed"
+            bolt = word if word in BOLTS else before[key].bolt if key in before else once.get(key, "assumed")
             kept.append(replace(j, bolt=bolt))
     return replace(frame, joints=ordered(members, _marked(kept, frame.joints, members, changed)))
+
+
+def bolts_kept(said: dict, before: Frame, after: Frame, changed: set[str]) -> dict:
+    """`said` with the bolts of laps that are gone, so that a member that is moved back has what was seen of them."""
+    old, new = ({joint_key(j): j.bolt for j in f.joints if j.a in changed or j.b in changed} for f in (before, after))
+    known = {tuple(key): bolt for *key, bolt in said.get("bolts", [])}
+    bolts = {k: v for k, v in (known | old).items() if k not in new and v != "assumed"}
+    return said if bolts == known else {**said, "bolts": [[*k, v] for k, v in bolts.items()]}
 
 
 def _marked(joints, before, members, changed: set[str]) -> list[Joint]:
@@ -85,7 +93,7 @@ def renumbered(state: State, id: str, to) -> State:
         if a and b:
             joints.append(replace(j, a=a[0], a_hole=a[1], b=b[0], b_hole=b[1]))
     said = dict(state.said)
-    for key in ("laps", "may_turn"):
+    for key in ("laps", "may_turn", "bolts"):
         if said.get(key):
             said[key] = [x for x in (_moved_key(entry, moved) for entry in said[key]) if x]
     return State(replace(state.frame, joints=tuple(joints)), said)

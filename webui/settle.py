@@ -70,6 +70,15 @@ def confirmed(said: dict, id: str) -> dict:
             "settled": [*said.get("settled", []), *(c["text"] for c in those)]}
 
 
+def note(state: State, text: str) -> tuple[State, str]:
+    """The state once the user has seen a sentence of the frame's doubts, and words for that.  It is known by its text: the same is
+    not asked again after another reading."""
+    if text not in state.frame.doubts:
+        raise ReconError("That is settled already.")
+    seen = [t for t in state.said.get("read_notes", []) if t != text]
+    return State(state.frame, {**state.said, "read_notes": [*seen, text]}), f"Seen: {text}"
+
+
 def still_open(before: State, after: State) -> State:
     """The state without the differences that a change leaves nothing of: over members that it made others or took away, and over
     deleted ones of which it put a member back."""

@@ -23,6 +23,8 @@ class State:
     `gone`: members that the user took away (as in the frame file); `laps`: [a, a_hole, b, b_hole, word] with word
     "joined", "apart" or a bolt's state; `marks`: photo -> {"missed": [[x, y], ...], "false": [...]}, px;
     `may_turn`: laps meant to turn; `aside`: photos set aside; `conflicts`: sentences where the photos say otherwise;
+    `settled`: those that the user settled; `read_notes`: sentences of `frame.doubts` that the user has seen and put aside; `bolts`:
+    [a, a_hole, b, b_hole, bolt] of laps that went when a member moved away, for when it comes back;
     `scale`: {"mm", "pitches", "member" or null}, the length that the user measured (true in older builds); `stock`: true where
     the user gave the stock.
     """

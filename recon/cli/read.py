@@ -195,6 +195,7 @@ def _jpeg(image) -> bytes:
 
 def _print_result(args, result) -> None:
     from recon.frame.files import frame_to_dict
+    from recon.frame.length import NO_RATIOS, NOT_SURE
 
     if args.json:
         print(json.dumps({
@@ -204,5 +205,7 @@ def _print_result(args, result) -> None:
         }))
         return
     print(result["summary"])
+    if any(text.startswith((NOT_SURE, NO_RATIOS)) for text in result["frame"].doubts):
+        print('Give a measured length with --length, as in --length "A = 610 mm"; stock of your own with --stocks FILE.\n')
     if result["files"]:
         print(f"Written to {args.out}: {', '.join(RESULTS[::-1])}.\nLook at the overlays first: they show what was read where.")

@@ -90,7 +90,7 @@ def choose_stock(views, sticks, width, stocks, stock_id, length, members, scales
     else:
         use, pitch = StockUse("", "assumed", 0.0), 38.1
         doubts.append(f"{NO_RATIOS} of hole and width to pitch; 38.1 mm is assumed. "
-                      "Give one measured length (--length) or add your stock to a list (--stocks).")
+                      "Give one measured length, or add your stock to a list.")
     if length is not None:
         pitches = _length_in_pitches(length, members, views, scales)
         pitch = pitch_of(length.mm, pitches)
@@ -112,9 +112,9 @@ def _scale_doubt(ranked) -> str:
     for stock, p in ranked:
         pitches[round(stock.pitch_mm, 2)] = pitches.get(round(stock.pitch_mm, 2), 0.0) + p
     order = sorted(pitches.items(), key=lambda q: -q[1])[:3]
-    words = " or ".join(f"{mm:g} mm ({100 * p:.0f} %)" for mm, p in order if p > 0.03)
+    words = " or ".join(f"{mm:g} mm ({p:.0%})" for mm, p in order if p > 0.03)
     return (f"{NOT_SURE}: a pitch of {words} would look the same. "
-            "Hole counts do not depend on it. One measured length (--length) settles it.")
+            "Hole counts do not depend on it. One measured length settles it.")
 
 
 def _length_in_pitches(length, members, views, scales) -> float:

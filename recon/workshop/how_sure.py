@@ -34,8 +34,8 @@ def stock_words(frame: Frame, stocks: Mapping[str, Stock]) -> str:
 
 
 def percent(share: float) -> str:
-    """'83 %', never more than 99: nothing that is read from photos is certain."""
-    return f"{min(int(share * 100 + 0.5), 99)} %"
+    """'83%', never more than 99: nothing that is read from photos is certain."""
+    return f"{min(int(share * 100 + 0.5), 99)}%"
 
 
 def unsure_members(frame: Frame) -> tuple[str, ...]:

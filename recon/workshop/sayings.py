@@ -6,6 +6,7 @@ import numpy as np
 from recon.frame.joints import find_joints
 from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import End, Frame, Joint, axis_of
+from recon.workshop.how_sure import percent
 from recon.workshop.matching import Match, Pose, alike
 from recon.workshop.words import lap_words, listed, plural, way_words
 
@@ -170,7 +171,7 @@ class Sayings:
         return f"{self._name(match)} is {match.built.width:.3g} pitches wide, plan {match.plan.width:.3g}."
 
     def unsure(self, match: Match) -> str:
-        return f"{self._name(match)} agrees, but its reading is only {match.built.confidence:.0%} sure."
+        return f"{self._name(match)} agrees, but its reading is only {percent(match.built.confidence)} sure."
 
     def end(self, match: Match, which: int, end: End) -> str:
         more = f"; up to {plural(end.extra, 'hole')} more may be there" if end.extra else ""

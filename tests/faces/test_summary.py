@@ -36,7 +36,7 @@ def test_holes_count_from_one_for_people():
 
 def test_what_is_not_sure_is_said():
     text = flat(summary_text(replace(stand(), doubts=("Photograph it from the north, low.",)), STOCKS))
-    assert "D (13 holes, 50 % sure): the end at hole 13 is out of sight, so up to 2 more holes could be there." in text
+    assert "D (13 holes, 50% sure): the end at hole 13 is out of sight, so up to 2 more holes could be there." in text
     assert "E (6 holes): the end at hole 6 is beyond the photo's border, so up to 1 more hole could be there." in text
     assert "Photograph it from the north, low." in text
     assert "A (12 holes" not in text
@@ -64,7 +64,7 @@ def test_three_way_laps_are_named_once_by_their_members():
 def test_stock_and_scale_are_given_with_how_sure():
     text = flat(summary_text(stand(), STOCKS))
     assert STOCKS["softwood-38"].name in text
-    assert "recognised from its ratios in the photos; 83 % sure." in text
+    assert "recognised from its ratios in the photos; 83% sure." in text
     assert "Pitch 38.1 mm (1 1/2 in)." in text
     given = replace(stand(), stock=replace(stand().stock, how="given"))
     assert "as you gave it." in flat(summary_text(given, STOCKS))
@@ -72,7 +72,7 @@ def test_stock_and_scale_are_given_with_how_sure():
 
 def test_nothing_read_is_called_certain():
     frame = replace(stand(), stock=replace(stand().stock, confidence=1.0))
-    assert "99 % sure" in summary_text(frame, STOCKS) and "100 %" not in summary_text(frame, STOCKS)
+    assert "99% sure" in summary_text(frame, STOCKS) and "100%" not in summary_text(frame, STOCKS)
 
 
 def test_without_a_pitch_lengths_are_in_holes_and_the_remedy_is_said():

@@ -1,6 +1,7 @@
 """Corrections as functions: what each does to members, laps and the user's word, and that every one can be told as a difference."""
 import json
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -25,6 +26,17 @@ def do(state, **ask):
 
 def laps(state):
     return {joint_key(j): j.bolt for j in state.frame.joints}
+
+
+def test_a_member_moved_away_and_back_has_its_bolts_as_they_were_seen():
+    start = gate()
+    joints = tuple(replace(j, bolt="seen" if k else "none") for k, j in enumerate(start.frame.joints))
+    state = State(replace(start.frame, joints=joints), start.said)
+    away, _ = edit(state, {"op": "shift", "members": ["A"], "by": [0, 0, 20]})
+    assert len(away.frame.joints) < len(joints)
+    further, _ = edit(away, {"op": "shift", "members": ["A"], "by": [0, 5, 0]})
+    back, _ = edit(further, {"op": "shift", "members": ["A"], "by": [0, -5, -20]})
+    assert back.frame.joints == joints and not back.said["bolts"]
 
 
 def test_the_gate_has_its_four_laps():

@@ -6,7 +6,7 @@ import pytest
 
 from recon.frame.files import frame_to_text
 from recon.frame.model import End
-from tests.webui.browsing import SAMPLE, ROOT, drag, face_openings, load_frame_from, place, same, sample_build, shot, until, wait_n
+from tests.webui.browsing import SAMPLE, ROOT, drag, face_openings, load_frame_from, place, same, sample_build, shot, true_frame, until, wait_n
 from tests.webui.correcting import correct
 from tests.webui.frames import gate
 from tests.webui.wrong import wrong_frame
@@ -99,6 +99,23 @@ def test_enter_takes_the_member_that_was_just_drawn_even_beside_the_end_of_a_cho
     with page.expect_response("**/api/stroke"):
         drag(page, start, np.array(start) + (60, 40))          # in the drawing mode an end is not dragged
     assert load_frame_from(page).member("A").holes == whole.member("A").holes
+
+
+def test_notes_are_put_aside_until_no_doubt_is_left_and_come_back_by_undo(opened, serve, tmp_path):
+    notes = ("The size in millimetres is not sure: 38.1 mm or 40 mm.", "Photo photo_2.jpg adds little.")
+    serving = serve(sample_build(tmp_path / "b", replace(true_frame(), doubts=notes)))
+    build = serving.server.app.extensions["bench"].build
+    page = opened(serving.address)
+    page.wait_for_selector("text=adds little")
+    page.keyboard.press("j")
+    page.keyboard.press("y")                                   # by its key
+    wait_n(page, 2)
+    page.click("button:has-text('Seen'), button:has-text('Leave it so')")      # and by its button
+    wait_n(page, 3)
+    page.wait_for_selector("#panel >> text=No doubts are left")
+    assert sorted(build.state.said["read_notes"]) == sorted(notes) and build.state.frame.doubts == notes      # papers still tell them
+    page.click("#undo")
+    page.wait_for_selector("#panel button:has-text('Seen')")
 
 
 def await_handle(page, photo):

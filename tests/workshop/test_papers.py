@@ -102,8 +102,8 @@ def test_the_caution_is_given_once(made):
 def test_what_is_not_sure_is_told(made):
     doubtful = next(m for m in made[0].members if m.confidence < 0.9)
     for text in both_texts(made):
-        assert f"{doubtful.id} ({doubtful.holes} holes, 60 % sure): the end at hole {doubtful.holes} is out of sight" in text
-        assert "The far corner is dark." in text and "83 % sure" in text and "in no photo" in text
+        assert f"{doubtful.id} ({doubtful.holes} holes, 60% sure): the end at hole {doubtful.holes} is out of sight" in text
+        assert "The far corner is dark." in text and "83% sure" in text and "in no photo" in text
 
 
 def test_labels_in_the_drawings_are_those_of_the_lists(made):
