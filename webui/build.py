@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+import os
 import shutil
 import threading
 from dataclasses import dataclass, replace
@@ -23,7 +24,7 @@ from webui.journal import NAME as JOURNAL_NAME
 from webui.journal import Journal
 from webui.state import State, difference, ordered, patched
 
-PHOTOS, READING, LEVELS, FRAME = "photos", "reading", ".levels", "frame.json"
+PHOTOS, READING, LEVELS, FRAME, PLAN, REMOVED = "photos", "reading", ".levels", "frame.json", "plan.json", "removed"
 MARKS = ".levels/frame-marks"       # digests of the frame files that the page wrote last: whether frame.json is its own
 SAVE_AFTER_S = 2.0                  # from a change to the frame file that has it; the journal has it at once
 
@@ -57,6 +58,7 @@ class Build:
         """
         self.folder, self.stocks = Path(folder).resolve(), stocks
         self._lock = threading.RLock()
+        _refuse_links(self.folder)
         try:
             for part in ("", PHOTOS, READING, LEVELS):
                 (self.folder / part).mkdir(parents=True, exist_ok=True)
@@ -261,6 +263,17 @@ class Build:
                 self.notices.append(str(error))
                 return
             self._own = {"", mark}
+
+
+def _refuse_links(folder: Path) -> None:
+    """Raises ReconError where a part of the build is a link: what it leads to lies outside, and would be read, sent or written over.
+    Photos that are links are only passed over (`photo_files`)."""
+    parts = [folder / name for name in (PHOTOS, READING, LEVELS, REMOVED, JOURNAL_NAME, FRAME, PLAN)]
+    inside = (Path(root, name) for part in parts[1:3] for root, folders, files in os.walk(part) for name in (*folders, *files))
+    for path in (*parts, *inside):
+        if path.is_symlink():
+            raise ReconError(f"{path}: this is a link to another place, and a build keeps to its own folder; put the file or folder "
+                             "itself there, or take the link away.")
 
 
 def _digest(data: bytes) -> str:

@@ -89,10 +89,13 @@ class Journal:
             if number > 1:
                 entries.append(entry)
             good += len(line)
+        header = line_of({"format": FORMAT, "version": VERSION})
+        if good == 0 and not header.startswith(data):               # a torn beginning may be written anew; what someone else wrote stays
+            raise ReconError(f"{self.path}: this is not the journal of a build; give that file another name, or open another folder.")
         if good < size:
             os.ftruncate(self._file, good)
         if good == 0:
-            self._write(line_of({"format": FORMAT, "version": VERSION}))
+            self._write(header)
             system.sync_folder(self.path.parent)
         self._size = os.fstat(self._file).st_size
         return entries
@@ -117,7 +120,7 @@ class Journal:
             self._write(line)
         except OSError as error:
             os.ftruncate(self._file, self._size)
-            raise why_not_written(self.path, error) from error
+            raise ReconError(f"Your change was not made. {why_not_written(self.path, error)}") from error
         self._size += len(line)
         self.last += 1
         return self.last

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from recon.errors import ReconError
 from recon.files import why_not_written
-from webui.build import LEVELS, PHOTOS, Build
+from webui.build import LEVELS, PHOTOS, REMOVED, Build
 
 MOST_PHOTOS = 40
 MOST_BYTES = 120 * 2**20       # a 50 MP photo: 30 MB as JPEG, 100 MB as 16-bit TIFF compressed
@@ -126,7 +126,7 @@ class Photos:
 
     def remove(self, name: str):
         """Takes a photo out of the build: it goes to the folder `removed`, and is not deleted."""
-        away = self.build.folder / "removed"
+        away = self.build.folder / REMOVED
         away.mkdir(exist_ok=True)
         os.replace(self.build.folder / PHOTOS / name, away / f"{int(time.time())}-{name}")
         shutil.rmtree(self.folder(name), ignore_errors=True)

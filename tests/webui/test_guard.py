@@ -4,6 +4,7 @@ import json
 import struct
 import zipfile
 import zlib
+from pathlib import Path
 
 import pytest
 from PIL import Image
@@ -312,3 +313,29 @@ def test_sample_photos_are_taken(asked):
     assert photo["size"] == told["size"] and photo["levels"] >= 1
     assert asked.get("/api/photos/photo_1.jpg/tile/0/1_1.jpg").data[:2] == b"\xff\xd8"
     assert asked.get("/api/photos/photo_1.jpg/tile/9/1_1.jpg").status_code == 404
+
+
+@pytest.mark.parametrize("part", ["photos", "reading", ".levels", "removed", "build.journal", "frame.json", "plan.json", "reading/x.json", ".levels/a.jpg",
+                                  ".levels/b.jpg/whole.jpg"])
+def test_a_build_with_a_link_in_it_is_refused_and_what_it_leads_to_is_left(tmp_path, part):
+    outside, link = tmp_path / "outside", tmp_path / "b" / part
+    outside.mkdir()
+    (outside / "own.json").write_text("{}")
+    link.parent.mkdir(parents=True)
+    link.symlink_to(outside / "own.json" if Path(part).suffix in (".json", ".journal") or part.endswith("whole.jpg") else outside)
+    with pytest.raises(ReconError, match="is a link to another place"):
+        create_app(tmp_path / "b")
+    assert [p.name for p in outside.iterdir()] == ["own.json"] and (outside / "own.json").read_text() == "{}"
+    link.unlink()
+    close_app(create_app(tmp_path / "b"))
+
+
+def test_a_full_disk_is_told_where_the_whole_build_is_asked_for(asked, monkeypatch):
+    import errno
+
+    def full(*_, **__):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(zipfile.ZipFile, "write", full)
+    answer = asked.get("/api/build.zip")
+    assert answer.status_code == 422 and "the disk is full" in answer.get_json()["problem"]

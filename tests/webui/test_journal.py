@@ -301,3 +301,13 @@ def test_a_system_without_fcntl_locks_by_msvcrt_beyond_what_is_read(tmp_path):
     journal = Journal(tmp_path)
     assert [e["words"] for e in journal.entries] == ["first", "third"]
     journal.close()
+
+
+@pytest.mark.parametrize("text", ["", "My diary of the yard, without an end of line", "My diary of the yard\n", '{"format":"frame-build","version":1}\tnot its checksum\n'])
+def test_a_file_of_the_journals_name_that_is_none_is_left_as_it_is(tmp_path, text):
+    (tmp_path / NAME).write_text(text)
+    if not text:
+        return Journal(tmp_path).close()
+    with pytest.raises(ReconError, match="not the journal of a build"):
+        Journal(tmp_path)
+    assert (tmp_path / NAME).read_text() == text

@@ -9,9 +9,10 @@ import zipfile
 
 from flask import Blueprint, abort, jsonify, send_file
 
+from recon.files import why_not_written
 from recon.frame.files import frame_to_text
 from webui.app import bench
-from webui.build import FRAME, PHOTOS, READING
+from webui.build import FRAME, PHOTOS, PLAN, READING
 from webui.journal import NAME as JOURNAL
 from webui.papers import PAPERS
 
@@ -43,9 +44,18 @@ def paper(id):
 def whole_build():
     """Photos, what was read in them, the journal and the frame file: unpacked, it is a build."""
     b = bench()
-    pack = tempfile.TemporaryFile(dir=b.build.folder)
+    try:
+        pack = tempfile.TemporaryFile(dir=b.build.folder)
+        _pack(b, pack)
+    except OSError as error:                     # the disk is full, or a photo went away meanwhile
+        raise why_not_written(b.build.folder / "build.zip", error) from error
+    pack.seek(0)
+    return send_file(pack, mimetype="application/zip", as_attachment=True, download_name=f"{_stem(b)}.zip")
+
+
+def _pack(b, pack) -> None:
+    stem = _stem(b)
     with b.build.still(), zipfile.ZipFile(pack, "w", zipfile.ZIP_STORED) as archive:
-        stem = _stem(b)
         archive.write(b.build.folder / JOURNAL, f"{stem}/{JOURNAL}")
         if b.build.state.frame.members:
             archive.writestr(f"{stem}/{FRAME}", frame_to_text(b.build.state.frame))
@@ -53,7 +63,5 @@ def whole_build():
             archive.write(b.build.folder / PHOTOS / name, f"{stem}/{PHOTOS}/{name}")
         for path in sorted((b.build.folder / READING).glob("*.json")):
             archive.write(path, f"{stem}/{READING}/{path.name}")
-        if (b.build.folder / "plan.json").is_file():
-            archive.write(b.build.folder / "plan.json", f"{stem}/plan.json")
-    pack.seek(0)
-    return send_file(pack, mimetype="application/zip", as_attachment=True, download_name=f"{stem}.zip")
+        if (b.build.folder / PLAN).is_file():
+            archive.write(b.build.folder / PLAN, f"{stem}/{PLAN}")
