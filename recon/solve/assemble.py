@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
@@ -17,6 +18,9 @@ from recon.solve.together import Cells, cells_of, join, moved_lattice
 ROUNDS = 3              # select, adjust, select ...: nothing changed after the third on any rendered frame
 LEAST_JOIN_SHARE = 0.6  # of the evidence of the poorer photo by itself; true pairs of made-up frames have 1.3 and
                         # more, pairs of different frames 0.8 and less; the rest is settled by shared_rows
+RIVAL = 0.65            # of the best turn's evidence; made-up shelves that nearly fit themselves had 0.73 and more in the right turn
+MOST_TRIALS = 16        # combinations that are all tried; of more, one photo's ways after another
+MOST_WAYS = 3           # which came third at worst.  Both only bound the time: what is left is settled by the members
 LEAST_JOIN = 40.0       # nats: a photo that shares fewer openings with the rest is not forced in
 
 
@@ -39,6 +43,7 @@ def join_photos(readings: list[PhotoReading], width: float) -> Joined:
     if not order:
         return Joined([], [], aside)
     views, lattices = [order[0].view], [order[0].lattice]
+    ways = [[(order[0].view, order[0].lattice)]]
     waiting = order[1:]
     while waiting:
         known = _together([cells_of(x) for x in lattices])
@@ -51,15 +56,64 @@ def join_photos(readings: list[PhotoReading], width: float) -> Joined:
             break
         _, r, best = max(trials, key=lambda t: t[0])
         waiting = [w for w in waiting if w is not r]
-        score, _, turn, shift = best[0]
+        score = best[0][0]
         if score < LEAST_JOIN or score < LEAST_JOIN_SHARE * min(r.worth, order[0].worth):
             aside.append((r.name, "its members do not fit those of the other photos; another frame?"))
             continue
-        moved = moved_lattice(r.lattice, turn, shift)
-        views.append(with_camera(r.view, moved.camera))
-        lattices.append(moved)
+        found = _rivals(best)
+        if any(len(w) > 1 for w in ways):             # the photos joined so far may lie wrongly themselves: ask the first alone, too
+            alone = _rivals(join(r.view, r.lattice, cells_of(lattices[0]), width, grid, views[:1]))
+            found += [a for a in alone if not any((a[2] == b[2]).all() and np.allclose(a[3], b[3]) for b in found)]
+        moved = [moved_lattice(r.lattice, turn, shift) for _, _, turn, shift in found]
+        ways.append([(with_camera(r.view, m.camera), m) for m in moved])
+        views.append(ways[-1][0][0])
+        lattices.append(moved[0])
     aside += [(r.name, "it shows no member that the other photos show") for r in waiting]
-    return Joined(views, lattices, aside)
+    return _best_ways(Joined(views, lattices, aside), ways, width)
+
+
+def _rivals(found) -> list:
+    """Of what :func:`recon.solve.together.join` found, the best and those nearly as good."""
+    return [f for f in found[:MOST_WAYS] if f[0] >= RIVAL * found[0][0]]
+
+
+def _best_ways(joined: Joined, ways, width: float) -> Joined:
+    """The photos in those of their ways that the members explain best, all together.
+
+    A frame that nearly fits itself in several turns is laid on the others nearly as well in a wrong one as in the right one, opening by
+    opening; but the members that come of it are too long or cross, and explain less.
+
+    ways : for each photo the (view, lattice) under each turn and shift that was nearly as good as the best.
+    """
+    now = [0] * len(ways)
+    chosen = lambda at: Joined([w[k][0] for w, k in zip(ways, at)], [w[k][1] for w, k in zip(ways, at)], joined.set_aside)
+    if all(len(w) == 1 for w in ways):
+        return joined
+    worth: dict = {}
+
+    def of(at):
+        if tuple(at) not in worth:
+            worth[tuple(at)] = first_evidence(chosen(at), width)
+        return worth[tuple(at)]
+
+    if np.prod([len(w) for w in ways]) <= MOST_TRIALS:
+        return chosen(max(product(*(range(len(w)) for w in ways)), key=of))
+    changed = True
+    while changed:                         # many photos: one at a time, as long as it helps
+        changed = False
+        for i, w in enumerate(ways):
+            best = max(range(len(w)), key=lambda k: of([*now[:i], k, *now[i + 1:]]))
+            if best != now[i] and of([*now[:i], best, *now[i + 1:]]) > of(now):
+                now[i], changed = best, True
+    return chosen(now)
+
+
+def first_evidence(joined: Joined, width: float) -> float:
+    """Nats of all members that two rounds find, with the cameras adjusted in between."""
+    lines = candidate_lines(joined.views, joined.lattices)
+    sticks = select_members(joined.views, lines, width)
+    views = [adjusted(v, sticks, width) for v in joined.views]
+    return sum(s.evidence for s in select_members(views, lines, width, known=sticks))
 
 
 def _together(cells: list[Cells]) -> Cells:
