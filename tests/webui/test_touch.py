@@ -213,3 +213,21 @@ def test_a_member_is_drawn_and_openings_are_measured_by_finger(phone):
     fingers.lift("1")
     page.wait_for_selector("text=New member")
     assert build.n == build_before
+
+
+def test_what_was_asked_for_comes_in_under_the_photos_on_a_phone(opened, serve, tmp_path):
+    page = opened(serve(sample_build(tmp_path / "b")).address, (360, 740))
+    under = """what => { const top = document.querySelector(what).getBoundingClientRect().top, sight = document.querySelector('.sight').getBoundingClientRect();
+      return top >= sight.bottom - 1 && top < innerHeight - 60; }"""
+    page.click("#tab-members")
+    page.wait_for_selector("[data-key=A]")
+    page.evaluate("scrollTo(0, 99999)")
+    page.click("[data-mode=measure]")
+    until(page, under, "#card")
+    page.click("[data-mode=choose]")
+    page.evaluate("scrollTo(0, 99999)")
+    page.click("#panel .member >> nth=-1")                     # from the far end of the list
+    until(page, under, "#card")
+    page.evaluate("scrollTo(0, 0)")
+    page.click("#away")
+    until(page, under, "#panel h3")

@@ -23,6 +23,17 @@ function draw() {
   card.querySelectorAll("button").forEach((b, i) => { b.dataset.keep = i; });
   if (focused?.tagName === "INPUT" && card.contains(focused)) focused.focus();
   else if (focus !== null && focus !== undefined) card.querySelector(`[data-keep="${focus}"]`)?.focus();
+  const now = JSON.stringify([chosen.members, chosen.lap, modes.current === "measure", Boolean(build.proposal)]);
+  if (now !== subject && body) bringIn(card);
+  subject = now;
+}
+
+let subject = "";
+
+/** On a narrow page the card may have been scrolled away: what was just asked for is brought in under the photos. */
+function bringIn(card) {
+  const {top} = card.getBoundingClientRect(), {bottom} = document.querySelector(".sight").getBoundingClientRect();
+  if (matchMedia("(max-width: 999px)").matches && (top < bottom - 1 || top > innerHeight - 80)) card.scrollIntoView({block: "start"});
 }
 
 const close = () => button("✕", () => choose([]), {kind: "quiet", label: "Choose nothing"});

@@ -27,7 +27,7 @@ export function begin() {
   });
   for (const event of ["changed", "chosen", "units", "effects"]) on(event, () => draw());
   on("job", () => { if (reading !== build.job.running) { reading = build.job.running; draw(); tell("draw"); } });
-  byId("away").onclick = () => { show("away"); byId("panel").focus(); byId("panel").scrollIntoView({block: "nearest"}); };
+  byId("away").onclick = () => { show("away"); byId("panel").focus({preventScroll: true}); byId("panel").scrollIntoView({block: "start"}); };
   show("doubts");
 }
 

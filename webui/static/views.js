@@ -20,6 +20,8 @@ export function begin() {
   on("turned", () => views.space.fit());
   on("found", photo => views.photos.get(photo)?.draw());
   narrow.addEventListener("change", refresh);
+  const sight = document.querySelector(".sight");       // on a narrow page it stays on top: what is scrolled to comes to lie under it
+  new ResizeObserver(() => document.documentElement.style.setProperty("scroll-padding-top", narrow.matches ? `${sight.offsetHeight}px` : "0")).observe(sight);
 }
 
 export function redraw() { for (const view of views.photos.values()) view.draw(); }
