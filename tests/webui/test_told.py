@@ -5,13 +5,15 @@ import subprocess
 import sys
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from recon.frame.files import frame_to_text
 from webui import again
 from webui.edits import edit
-from tests.webui.browsing import ROOT, SAMPLE, sample_build, shot, true_frame, until, wait_n
+from tests.webui.browsing import ROOT, SAMPLE, load_frame_from, sample_build, shot, true_frame, until, wait_n
 from tests.webui.frames import gate
+from webui.sight import camera_of
 
 FINDS_AND_WAITS = """import time
 def read(photos, *, stocks, stock_id, length, progress, found):
@@ -196,3 +198,40 @@ def test_doubts_of_an_older_frame_are_asked_for_again(opened, serve, tmp_path):
     page.evaluate("async () => (await import('/static/store.js')).edit({op: 'delete', members: ['A']})")
     wait_n(page, 3)
     until(page, "() => document.querySelector('#panel').innerText.includes('B, 42 holes')")
+
+
+def test_a_doubtful_bolt_is_shown_near_and_not_painted_over(opened, serve, tmp_path):
+    page = opened(serve(sample_build(tmp_path / "b")).address)
+    page.click("#picker button:has-text('photo_1')")
+    until(page, "async () => (await import('/static/store.js')).build.shapes.get('photo_1.jpg')?.size > 3")
+    page.evaluate("""async () => { const {build, lapKey, tell} = await import('/static/store.js'), j = build.joints[0], lap = [j.a, j.a_hole, j.b, j.b_hole];
+      build.doubts = [{kind: 'bolt', members: [j.a, j.b], text: 'Is there a bolt?', sure: 0.95, lap, end: null}]; tell('effects'); }""")
+    looked = """async () => { const {views} = await import('/static/views.js'), {build} = await import('/static/store.js'), v = views.photos.get('photo_1.jpg'); v.paint();
+      const [, x, y] = v.laps().find(([j]) => j === build.joints[0]), side = Math.round(10 * v.ratio);
+      const data = v.context.getImageData(Math.round(x * v.ratio) - side / 2, Math.round(y * v.ratio) - side / 2, side, side).data, colours = new Set();
+      for (let i = 0; i < data.length; i += 4) colours.add(data.slice(i, i + 3).join());
+      return {scale: v.scale, least: v.least, colours: colours.size, inside: x > 0 && y > 0 && x < v.width && y < v.height}; }"""
+    page.click(".doubts .item")
+    page.wait_for_timeout(600)
+    shown = page.evaluate(looked)
+    shot(page, "bolt")
+    assert shown["inside"] and shown["scale"] > 3 * shown["least"]
+    assert shown["colours"] > 20                                # the photo, not one flat mark
+
+
+def test_laps_are_marked_where_their_bolts_come_out_on_the_photo(opened, serve, tmp_path):
+    page = opened(serve(sample_build(tmp_path / "b")).address)
+    frame = load_frame_from(page)
+    until(page, "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)")
+    marked = """async photo => { const {views} = await import('/static/views.js'), {build, choose} = await import('/static/store.js'), v = views.photos.get(photo);
+      choose([...build.members.keys()]); return v.laps().map(([j, x, y]) => [j.a, j.a_hole, j.b, j.b_hole, ...v.toPhoto([x, y])]); }"""
+    for photo in frame.photos:
+        camera, found = camera_of(photo), page.evaluate(marked, photo.file)
+        assert len(found) == len(frame.joints)
+        for a, i, b, k, *xy in found:
+            j = next(j for j in frame.joints if (j.a, j.a_hole, j.b, j.b_hole) == (a, i, b, k))
+            one, two, axis = frame.member(a).hole_centre(i), frame.member(b).hole_centre(k), np.array(j.axis)
+            ends = [one - axis * frame.member(a).width / 2, two + axis * frame.member(b).width / 2]
+            towards = int(axis @ (camera.centre - ends[1]) > 0)             # the face of the two that is turned to the camera
+            pitch = np.hypot(*np.diff(camera.project(np.array([one, one + np.array(frame.member(a).direction)])), axis=0)[0])
+            assert np.hypot(*(camera.project(ends[towards][None])[0] - xy)) < max(0.25 * pitch, 3)

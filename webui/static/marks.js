@@ -137,7 +137,7 @@ export class Marked {
     }
   }
 
-  /** [[lap, x, y]] of the laps of what is chosen, as they lie on the canvas. */
+  /** [[lap, x, y]] of the laps of what is chosen: where their bolts come out of the face that is turned this way, on the canvas. */
   laps() {
     const shapes = build.shapes.get(this.name), found = [];
     if (!shapes) return found;
@@ -145,17 +145,32 @@ export class Marked {
       if (!chosen.members.includes(j.a) && !chosen.members.includes(j.b)) continue;
       const a = shapes.get(j.a)?.axis, b = shapes.get(j.b)?.axis;
       if (!a || !b || a.length <= 2 * j.a_hole + 1 || b.length <= 2 * j.b_hole + 1) continue;
-      found.push([j, (a[2 * j.a_hole] + b[2 * j.b_hole]) / 2 * this.scale + this.x, (a[2 * j.a_hole + 1] + b[2 * j.b_hole + 1]) / 2 * this.scale + this.y]);
+      const [x, y] = this.head(j, shapes, a.slice(2 * j.a_hole, 2 * j.a_hole + 2), b.slice(2 * j.b_hole, 2 * j.b_hole + 2));
+      found.push([j, x * this.scale + this.x, y * this.scale + this.y]);
     }
     return found;
   }
 
+  /** Where the bolt of a lap comes out, px: its axis, carried on from the centre lines p of a and q of b by half a width each, and of
+      its two ends the one that is an opening of a face turned this way. Perspective over two pitches is left out. */
+  head(j, shapes, p, q) {
+    const wide = [build.members.get(j.a).width, build.members.get(j.b).width], on = (from, to, w) => [0, 1].map(i => to[i] + (to[i] - from[i]) * w / (wide[0] + wide[1]));
+    const off = (id, [x, y]) => { const h = shapes.get(id).holes; let best = Infinity; for (let i = 0; i < h.length; i += 2) best = Math.min(best, Math.hypot(h[i] - x, h[i + 1] - y)); return best; };
+    const a = on(q, p, wide[0]), b = on(p, q, wide[1]);
+    return off(j.a, a) <= off(j.b, b) ? a : b;
+  }
+
   paintLaps(c) {
     for (const [j, x, y] of this.laps()) {
-      const here = chosen.lap && String(lapKey(j)) === String(chosen.lap), r = here ? 9 : 5;
+      const here = chosen.lap && String(lapKey(j)) === String(chosen.lap), r = here ? 15 : 5;
       c.beginPath(); c.arc(x, y, r, 0, 2 * Math.PI);
+      if (here) {                                                   // a ring: what is to be looked at is in it
+        c.lineWidth = 6; c.strokeStyle = INK; c.stroke();
+        c.setLineDash(j.bolt === "assumed" ? [5, 4] : []); c.lineWidth = 3; c.strokeStyle = CHOSEN; c.stroke(); c.setLineDash([]);
+        continue;
+      }
       c.fillStyle = j.bolt === "seen" ? "#0072B2" : "#fffdf6"; c.fill();
-      c.setLineDash(j.bolt === "assumed" ? [3, 2.5] : []); c.lineWidth = here ? 3 : 2; c.strokeStyle = here ? CHOSEN : INK; c.stroke(); c.setLineDash([]);
+      c.setLineDash(j.bolt === "assumed" ? [3, 2.5] : []); c.lineWidth = 2; c.strokeStyle = INK; c.stroke(); c.setLineDash([]);
       if (j.bolt === "none") { c.beginPath(); c.moveTo(x - r, y + r); c.lineTo(x + r, y - r); c.strokeStyle = INK; c.stroke(); }
     }
   }

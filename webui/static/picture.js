@@ -6,7 +6,7 @@ import {build, chosen, rest} from "./store.js";
 import {Marked} from "./marks.js";
 import {drawn, layers} from "./modes.js";
 
-const TILE = 512, MOST_TILES = 160, MOST_SCALE = 12;        // a canvas of 3840 x 2160 px shows up to 126 tiles at once
+const TILE = 512, MOST_TILES = 160, MOST_SCALE = 12, NEAR_LAP = 3;        // a canvas of 3840 x 2160 px shows up to 126 tiles at once
 
 /** A view with `name`, `photo`, `canvas`, and what a hand does on it. */
 export class Picture extends Marked {
@@ -56,10 +56,11 @@ export class Picture extends Marked {
 
   pan(dx, dy) { this.x += dx; this.y += dy; this.fitted = false; this.draw(); }
 
-  /** Brings members into view, with room round them. */
-  lookAt(ids) {
+  /** Brings members into view, with room round them; or, of a lap, the holes that lie near it. */
+  lookAt(ids, lap = null) {
     const shapes = build.shapes.get(this.name);
-    const points = ids.flatMap(id => shapes?.get(id)?.edges.flat() || []);
+    const near = (id, hole) => shapes?.get(id)?.axis.slice(2 * Math.max(0, hole - NEAR_LAP), 2 * (hole + NEAR_LAP + 1)) || [];
+    const points = lap ? [...near(lap[0], lap[1]), ...near(lap[2], lap[3])] : ids.flatMap(id => shapes?.get(id)?.edges.flat() || []);
     if (!points.length || !this.width) return;
     let [x0, y0, x1, y1] = [Infinity, Infinity, -Infinity, -Infinity];
     for (let i = 0; i < points.length; i += 2) { x0 = Math.min(x0, points[i]); x1 = Math.max(x1, points[i]); y0 = Math.min(y0, points[i + 1]); y1 = Math.max(y1, points[i + 1]); }

@@ -68,5 +68,5 @@ function show() {
 }
 
 /** Brings members into view in all photos. */
-export function lookAt(ids) { for (const view of views.photos.values()) view.lookAt(ids); }
+export function lookAt(ids, lap) { for (const view of views.photos.values()) view.lookAt(ids, lap); }
 export function fitAll() { for (const view of all()) view.fit(); }
