@@ -169,11 +169,11 @@ def test_measuring_goes_by_keys_alone_and_a_disagreement_comes_first_among_the_d
             page.keyboard.press(("ArrowRight" if dx > 0 else "ArrowLeft") if abs(dx) > 26 else ("ArrowDown" if dy > 0 else "ArrowUp"))
         page.keyboard.press("Enter")
         until(page, "n => document.querySelectorAll('#card .row').length > n", number)
-    while "hole 13" not in page.inner_text("#card .row >> nth=1"):        # the neighbour was nearer to the cross: one on or back
-        at = int(page.inner_text("#card .row >> nth=1").split("hole ")[1].split()[0])
-        page.focus(f"#card .row >> nth=1 >> button >> nth={int(at < 13)}")
-        page.keyboard.press("Space")
-        until(page, "at => !document.querySelectorAll('#card .row')[1].innerText.includes(`hole ${at} `)", at)
+    for row, wanted in enumerate((3, 13)):                     # where the neighbour was nearer to the cross: one on or back
+        while (at := int(page.inner_text(f"#card .row >> nth={row}").split("hole ")[1].split()[0])) != wanted:
+            page.focus(f"#card .row >> nth={row} >> button >> nth={int(at < wanted)}")
+            page.keyboard.press("Space")
+            until(page, "([row, at]) => !document.querySelectorAll('#card .row')[row].innerText.includes(`hole ${at} `)", [row, at])
     page.keyboard.press("Shift+Tab")
     page.wait_for_selector("text=Hole 3 to hole 13 of B: 10 pitches")
     page.focus("#measured")
