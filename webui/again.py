@@ -109,7 +109,7 @@ def words(old: State, new: State) -> str:
     count = plural(len(new.frame.members), "member")
     if not old.frame.members:
         return f"Read: {count}"
-    other = [f"{id} {what}" for id, what in sorted(differ.members(old, new).items()) if not what.endswith(("sure", "surer", "settled"))]
+    other = [f"{id} {what}" for id, what in sorted(differ.members(old, new).items()) if not what.endswith(("sure", "surer", "settled", "confirmed"))]
     rest = f" and {len(other) - MOST_TOLD} more" if len(other) > MOST_TOLD else ""
     open_ = len(new.said.get("conflicts", []))
     return (f"Solved again: {'; '.join(other[:MOST_TOLD]) + rest if other else 'no member changed'}"

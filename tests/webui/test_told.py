@@ -204,6 +204,7 @@ def test_a_doubtful_bolt_is_shown_near_and_not_painted_over(opened, serve, tmp_p
     page = opened(serve(sample_build(tmp_path / "b")).address)
     page.click("#picker button:has-text('photo_1')")
     until(page, "async () => (await import('/static/store.js')).build.shapes.get('photo_1.jpg')?.size > 3")
+    until(page, "async () => (await import('/static/effects.js')).live.doubts >= 0")        # its own doubts, so that they do not come later
     page.evaluate("""async () => { const {build, lapKey, tell} = await import('/static/store.js'), j = build.joints[0], lap = [j.a, j.a_hole, j.b, j.b_hole];
       build.doubts = [{kind: 'bolt', members: [j.a, j.b], text: 'Is there a bolt?', sure: 0.95, lap, end: null}]; tell('effects'); }""")
     looked = """async () => { const {views} = await import('/static/views.js'), {build} = await import('/static/store.js'), v = views.photos.get('photo_1.jpg'); v.paint();

@@ -25,7 +25,7 @@ export function begin() {
     byId(`tab-${LISTS[i][0]}`).focus();
     event.preventDefault(); event.stopPropagation();
   });
-  for (const event of ["changed", "chosen", "units", "effects"]) on(event, () => draw());
+  for (const event of ["changed", "chosen", "units", "effects", "read"]) on(event, () => draw());
   on("job", () => { if (reading !== build.job.running) { reading = build.job.running; draw(); tell("draw"); } });
   byId("away").onclick = () => { show("away"); byId("panel").focus({preventScroll: true}); byId("panel").scrollIntoView({block: "start"}); };
   show("doubts");

@@ -98,7 +98,7 @@ export async function load(quiet = false) {
   const data = await get("/api/build");
   const before = new Map(build.members);
   Object.assign(build, {n: data.n, folder: data.folder, undo: data.undo, redo: data.redo, photos: data.photos, stocks: data.stocks,
-    job: data.job, plan: data.plan, members: new Map(), laps: new Map(), joints: [], bolts: new Map(), said: {}, name: "", pitch_mm: null, stock: null, notes: []});
+    plan: data.plan, members: new Map(), laps: new Map(), joints: [], bolts: new Map(), said: {}, name: "", pitch_mm: null, stock: null, notes: []});
   apply(data.delta);
   if (before.size) for (const [id, m] of build.members) if (JSON.stringify(before.get(id)) !== JSON.stringify(m)) changed.set(id, performance.now());
   build.shapes.clear();
@@ -207,11 +207,13 @@ export function choose(ids, lap = null, add = false) {
 
 // What happens without this page
 
-let beat = 0;
+let beat = 0, pulses = 0;
 export async function pulse() {
   clearTimeout(beat);
+  const mine = ++pulses;
   try {
     const told = await get("/api/pulse");
+    if (mine !== pulses) return;                              // a newer one is under way; this may tell of before a reading was begun
     if (build.start && told.start !== build.start) return location.reload();      // the program was started again; all that was confirmed is in its journal
     build.start = told.start;
     const was = build.job;
@@ -220,14 +222,13 @@ export async function pulse() {
     if (build.photos.some(p => p.here && p.levels === null && !p.problem && told.ready.includes(p.name))) await refreshPhotos();
     await waiting;
     if (told.n > build.n) {
-      const read = !told.job.running && was.running;
-      if (!read && !was.running) notice(`Changed in another tab or on another device, and shown here now: ${(told.news || []).slice(build.n - told.n).join("; ")}.`);
-      if (read) tell("read");
+      if (!was.running) notice(`Changed in another tab or on another device, and shown here now: ${(told.news || []).slice(build.n - told.n).join("; ")}.`);
       await load(true);
     }
     if (was.running && !told.job.running) wasRead(told);
     tell("job");
   } catch (error) { notice(error.status ? error.message : `${SILENT} Nothing of what was confirmed is lost.`, "warn"); }
+  clearTimeout(beat);
   beat = setTimeout(pulse, build.job.running ? 500 : 2000);
 }
 
@@ -235,6 +236,7 @@ export async function pulse() {
 function wasRead({job, news}) {
   if (job.problem) return notice(job.problem, "warn", true);
   if (job.cancelled) return notice("The reading was cancelled; nothing was changed.");
+  tell("read");
   const differ = (build.said.conflicts || []).length, words = `${(news || []).at(-1) || "The photos were read"}. ${differ ? "That comes first in Doubts." : "What is least sure comes first in Doubts."}`;
   notice([words, ...job.left_out.map(([photo, reason]) => `${photo}: ${reason}`)].join(" "), job.left_out.length ? "warn" : "", Boolean(differ || job.left_out.length));
   announce(words);
