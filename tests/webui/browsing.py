@@ -89,10 +89,10 @@ def drag(page, start, end):
     page.mouse.up()
 
 
-def served(folder, *, slow="0"):
-    """A page in a process of its own, with the known reader; (process, address)."""
+def served(folder, *, slow="0", solver="tests.webui.known_reader"):
+    """A page in a process of its own, with the known reader or another; (process, address)."""
     program = ("import sys\nfrom webui.serve import open_page\n"
-               "page = open_page(sys.argv[1], solver='tests.webui.known_reader')\nprint(page.address, flush=True)\npage.serve()")
+               f"page = open_page(sys.argv[1], solver={solver!r})\nprint(page.address, flush=True)\npage.serve()")
     process = subprocess.Popen([sys.executable, "-c", program, str(folder)], cwd=ROOT, stdout=subprocess.PIPE, text=True,
                                env={**os.environ, "KNOWN_FRAME": str(SAMPLE), known_reader.SLOW: slow})
     return process, process.stdout.readline().strip()
