@@ -52,7 +52,7 @@ def kept(state: State, solved: Frame, against=()) -> State:
     conflicts: list[dict] = []
     gone = tuple(map(member_from_json, said.get("gone", [])))
     members = _without(solved.members, gone, said, old, conflicts)
-    names, taken = _names(old, members, said)
+    names = _names(old, members, said)
     members = [replace(m, id=names[i]) for i, m in enumerate(members)]
     by_id = {m.id: m for m in members}
     result = {}
@@ -179,7 +179,7 @@ def _without(members, gone, said, old, conflicts) -> list[Member]:
     return left
 
 
-def _names(old: Frame, members, said) -> tuple[list[str], set[str]]:
+def _names(old: Frame, members, said) -> list[str]:
     """A label for each new member: that of the old member on the same line that it overlaps most, else a free one."""
     pairs = sorted(((overlap(o, m), o.id in said.get("members", {}), o.id, i)
                     for o in old.members for i, m in enumerate(members)), key=lambda p: (-p[0], not p[1]))
@@ -192,7 +192,7 @@ def _names(old: Frame, members, said) -> tuple[list[str], set[str]]:
         if i not in names:
             names[i] = free_label(Frame(tuple(Member(id, (0, 0, 0), (1, 0, 0), 1) for id in taken)))
             taken.add(names[i])
-    return [names[i] for i in range(len(members))], taken
+    return [names[i] for i in range(len(members))]
 
 
 def _obeyed(mine: Member, new: Member, word, conflicts) -> Member:

@@ -34,9 +34,7 @@ def run(args) -> int:
     parser.add_argument("--photos", nargs="+", type=int, default=[3, 1], help="how many of each frame's photos to use")
     parser.add_argument("--seed", type=int, default=0, help="for the order of the corrections")
     opts = parser.parse_args(args)
-    frames = [f for folder in opts.folders for f in frames_in(folder)]
-    if not frames:
-        raise ReconError(f"{opts.folders[0]}: no truth.json in it or in a folder of it.")
+    frames = frames_in(opts.folders)
     for n in opts.photos:
         rows = []
         for folder in frames:

@@ -36,9 +36,7 @@ def run(args) -> int:
     parser.add_argument("--photos", nargs="+", type=int, default=[3, 2, 1], help="how many of each frame's photos to use")
     parser.add_argument("--json", type=Path, help="write all figures to this file, too")
     opts = parser.parse_args(args)
-    frames = [f for folder in opts.folders for f in frames_in(folder)]
-    if not frames:
-        raise ReconError(f"{opts.folders[0]}: no truth.json in it or in a folder of it.")
+    frames = frames_in(opts.folders)
     stocks = load_stocks()
     rows = []
     for n in opts.photos:
@@ -60,10 +58,13 @@ def _print_peak_memory() -> None:
     print(f"peak memory of this run: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
 
 
-def frames_in(folder: Path) -> list[Path]:
-    if (folder / "truth.json").is_file():
-        return [folder]
-    return sorted(p.parent for p in folder.glob("*/truth.json"))
+def frames_in(folders: list[Path]) -> list[Path]:
+    """The folders that are one frame with truth each, or hold several.  Raises ReconError where there is none."""
+    frames = [f for folder in folders for f in ([folder] if (folder / "truth.json").is_file() else
+                                                sorted(p.parent for p in folder.glob("*/truth.json")))]
+    if not frames:
+        raise ReconError(f"{folders[0]}: no truth.json in it or in a folder of it.")
+    return frames
 
 
 def measure(folder: Path, n: int, stocks) -> dict:

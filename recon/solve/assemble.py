@@ -163,9 +163,9 @@ def _with_ends(views, pictures, sticks, width):
     order = sorted(range(len(sticks)), key=lambda i: (sticks[i].held is None, -sticks[i].evidence))
     for i in order:
         others = [s for j, s in enumerate(sticks) if j != i]
-        ends[i] = find_ends(views, pictures, sticks[i], others, width)
-        if sticks[i].held is not None:
-            ends[i] = held_ends(sticks[i], ends[i])
+        held = sticks[i].held
+        guesses = (None, None) if held and all(held) else find_ends(views, pictures, sticks[i], others, width)
+        ends[i] = held_ends(sticks[i], guesses) if held else guesses
     for i, (low, high) in zip(order, settle_lengths([sticks[i] for i in order], [ends[i] for i in order])):
         others = [s for j, s in enumerate(sticks) if j != i]
         longer = grown(sticks[i], -low, high - (sticks[i].holes - 1))

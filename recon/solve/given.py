@@ -110,7 +110,7 @@ def stick_of(m: Member) -> Stick | None:
 
 
 def gone_sticks(given: Given) -> list[Stick]:
-    return [replace(s, name=m.id) for m in given.gone for s in [stick_of(m)] if s is not None and m.on_lattice]
+    return [s for m in given.gone for s in [stick_of(m)] if s is not None and m.on_lattice]
 
 
 def still_gone(members, given: Given | None) -> list[Member]:

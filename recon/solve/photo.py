@@ -126,7 +126,7 @@ def hole_of_known(camera: Camera, openings: np.ndarray, sticks, width: float, le
         px = camera.project(X)
         ok = ((to_eye * normals).sum(1) > LEAST_FACING * np.linalg.norm(to_eye, axis=1)) & (depth > 0.5) & np.isfinite(px).all(1)
         ok &= ~hidden_by_boxes(camera.centre, X + 0.02 * normals, *blockers)
-        d, j = tree.query(px[ok], distance_upper_bound=np.inf)
+        d, j = tree.query(px[ok])
         near = d < NEAR_KNOWN * camera.f / depth[ok]
         sizes.append(openings["major"][j[near]] * depth[ok][near] / camera.f)
     sizes = np.concatenate(sizes) if sizes else np.zeros(0)
