@@ -9,10 +9,12 @@ ROOT = Path(__file__).parents[1]
 # From the ground up.  What stands side by side on one floor may know each other.
 FLOORS = (
     ("recon.errors", "recon.files"),
+    ("recon.geometry",),
     ("recon.frame",),
     ("recon.image",),
     ("recon.solve",),
     ("recon.workshop",),
+    ("recon.corrections",),
     ("recon.show",),
     ("recon.cli", "webui"),
     ("recon.bench", "recon.__main__"),
@@ -21,7 +23,7 @@ FREE = ("recon",)        # the package itself: it holds the version and nothing 
 # Floors that could be known, being below, but must not: a frame file written by hand has no photos.
 APART = {"recon.workshop": ("recon.image", "recon.solve"), "webui": ("recon.cli",)}
 # What a floor may not use of other people's packages: the frame and the workshop know no pixels.
-NO_PIXELS = {"recon.frame": ("cv2", "PIL", "skimage"), "recon.workshop": ("cv2", "skimage")}
+NO_PIXELS = {"recon.geometry": ("cv2", "PIL", "skimage"), "recon.frame": ("cv2", "PIL", "skimage"), "recon.workshop": ("cv2", "skimage")}
 
 
 def modules() -> dict[str, Path]:

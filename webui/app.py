@@ -10,12 +10,12 @@ from werkzeug.exceptions import HTTPException
 
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
-from webui.build import Build, Conflict
+from webui.storage.build import Build, Conflict
 from webui.guard import Keys, guard
-from webui.jobs import Reading
-from webui.photos import MOST_BYTES, Photos
-from webui.reader import SOLVER
-from webui.reckoner import Reckoner
+from webui.processes.reading import Reading
+from webui.storage.photos import MOST_BYTES, Photos
+from webui.storage.reading_cache import SOLVER
+from webui.processes.derived import Reckoner
 
 MOST_ASKED = 2 * 2**20        # bytes of any request that is not a photo
 

@@ -12,7 +12,7 @@ from werkzeug.serving import BaseWSGIServer, WSGIRequestHandler, make_server
 from recon.errors import ReconError
 from webui.app import close_app, create_app
 from webui.guard import Keys, is_loopback
-from webui.reader import SOLVER
+from webui.storage.reading_cache import SOLVER
 
 SLOWEST_S = 60          # that a connection may stay silent
 TURN_S = 0.001          # after which a thread that reckons lets others go on: an edit comes while parts or doubts are being found

@@ -46,7 +46,7 @@ def run(args) -> int:
 def measure(folder: Path, n: int, seed: int = 0) -> list[dict]:
     """One row for each number of corrections."""
     from recon import solve
-    from recon.solve.given import Given
+    from recon.solve.priors.constraints import Given
 
     stocks, detected = load_stocks(), {}
     truth = json.loads((folder / "truth.json").read_text())

@@ -14,7 +14,7 @@ from recon.bench.random_frames import random_frame
 from recon.frame.joints import collisions, find_joints
 from recon.frame.lattice import canonical, mirrored, rotations, transform
 from recon.frame.model import Frame, Member, as_tuple, flipped, rename, reversed_member
-from recon.workshop.audit import audit
+from recon.workshop.audit.compare import audit
 
 CHANGES = ("none", "length", "shift", "missing", "extra", "moved", "mirrored", "bolt")
 # What may be told of a change: a member that is longer at one end and shorter at the other was shifted, and the like.

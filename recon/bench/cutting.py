@@ -8,7 +8,7 @@ import time
 
 import numpy as np
 
-from recon.workshop.cutting_stock import StickKind, first_fit_decreasing, solve
+from recon.workshop.cutting.cutting_stock import StickKind, first_fit_decreasing, solve
 
 NUMBERS = (10, 100, 1000)
 SEEDS = 5

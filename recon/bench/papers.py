@@ -8,11 +8,11 @@ import time
 from recon.bench.scaffold import scaffold
 from recon.frame.stock import load_stocks
 from recon.show.picture import draw_frame, encode_png
-from recon.workshop.papers import papers
-from recon.workshop.papers_html import papers_html
-from recon.workshop.papers_pdf import papers_pdf
-from recon.workshop.steps import build_steps
-from recon.workshop.views import drawn_hole
+from recon.workshop.papers.contents import papers
+from recon.workshop.papers.html import papers_html
+from recon.workshop.papers.pdf import papers_pdf
+from recon.workshop.assembly.steps import build_steps
+from recon.workshop.drawing.projections import drawn_hole
 
 SIZES = ((1, 1, 2), (4, 4, 7))      # bays along x and y, and levels: 12 and 305 members
 GOALS_S = (3.0, 30.0)

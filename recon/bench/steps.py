@@ -16,10 +16,10 @@ import numpy as np
 from recon.bench.random_frames import hole_of, random_frame
 from recon.frame.boxes import box_axes, centre
 from recon.frame.model import Frame, box_half_sizes
-from recon.workshop.bolts import find_bolts
-from recon.workshop.reach import HANDLE, HANDLE_WIDTH, LEVEL, RING, SWING_DEG
+from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.assembly.tool_access import HANDLE, HANDLE_WIDTH, LEVEL, RING, SWING_DEG
 from recon.workshop.solids import BOLT_PER_HOLE, END_LENGTH, END_RADIUS, HOLE
-from recon.workshop.steps import build_steps
+from recon.workshop.assembly.steps import build_steps
 
 SKIN = 0.03      # pitches: what lies less deep than this touches
 FINE_DEG = 4

@@ -17,7 +17,7 @@ import sys
 import traceback
 
 from recon.cli import audit, check, cut, export, page, papers, parts, read, steps, stocks, swap
-from recon.cli.talk import say
+from recon.cli.console import say
 from recon.errors import ReconError
 
 COMMANDS = (read, page, parts, cut, swap, check, steps, audit, papers, export, stocks)

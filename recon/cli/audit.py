@@ -2,7 +2,7 @@
 
 import argparse
 
-from recon.cli.talk import Progress, say
+from recon.cli.console import Progress, say
 from recon.cli.questions import add_common, print_answer
 from recon.cli.workshop import with_json_errors
 from recon.errors import ReconError
@@ -40,7 +40,7 @@ def run(args) -> int:
 
     from recon.frame.files import load_frame
     from recon.frame.stock import load_stocks
-    from recon.workshop.audit import audit, audit_text
+    from recon.workshop.audit.compare import audit, audit_text
 
     stocks = load_stocks(args.stocks)
     plan = load_frame(args.plan, stocks)

@@ -41,8 +41,8 @@ def add_parser(subparsers) -> None:
 def run(args) -> int:
     from recon.frame.files import load_frame
     from recon.frame.stock import load_stocks
-    from recon.workshop.checks import check_frame, joints_between, report_text
-    from recon.workshop.views import drawn_hole
+    from recon.workshop.rigidity.checks import check_frame, joints_between, report_text
+    from recon.workshop.drawing.projections import drawn_hole
 
     stocks = load_stocks(args.stocks)
     frame = load_frame(args.frame, stocks)

@@ -45,7 +45,7 @@ def add_parser(subparsers) -> None:
 
 def run(args) -> int:
     from recon.files import write_bytes_atomic
-    from recon.workshop.exports import export
+    from recon.workshop.export.registry import export
 
     to = args.to or _kind(args.out)
     if os.path.lexists(args.out) and not args.overwrite:

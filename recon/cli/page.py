@@ -32,7 +32,7 @@ def add_parser(subparsers) -> None:
 def run(args) -> int:
     import signal
 
-    from recon.cli.talk import say
+    from recon.cli.console import say
     from recon.errors import ReconError
     from recon.frame.stock import load_stocks
     from webui.serve import open_page

@@ -4,7 +4,7 @@ import argparse
 import json
 from pathlib import Path
 
-from recon.cli.talk import Progress, say
+from recon.cli.console import Progress, say
 from recon.cli.workshop import add_frame, add_rack, add_stock, load, load_rack, with_json_errors
 
 RESULTS = ("papers.html", "papers.pdf")
@@ -46,11 +46,11 @@ def run(args) -> int:
     from recon.frame.length import parse_mm
     from recon.show.files import output_folder, write_bytes_atomic
     from recon.show.picture import draw_frame, encode_png
-    from recon.workshop.cutting import KERF_MM
-    from recon.workshop.papers import papers
-    from recon.workshop.papers_html import papers_html
-    from recon.workshop.papers_pdf import papers_pdf
-    from recon.workshop.views import drawn_hole
+    from recon.workshop.cutting.cut_list import KERF_MM
+    from recon.workshop.papers.contents import papers
+    from recon.workshop.papers.html import papers_html
+    from recon.workshop.papers.pdf import papers_pdf
+    from recon.workshop.drawing.projections import drawn_hole
 
     frame, stocks, prices = load(args)
     rack, keep_out = load_rack(args, stocks)

@@ -6,7 +6,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-from recon.cli.talk import Progress, say
+from recon.cli.console import Progress, say
 from recon.errors import ReconError
 
 # What a reading leaves in its folder, the frame file last: whoever waits for that one finds the others there.

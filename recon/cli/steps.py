@@ -38,8 +38,8 @@ def run(args) -> int:
     from recon.frame.files import load_frame
     from recon.frame.stock import load_stocks
     from recon.workshop.cautions import CAUTION
-    from recon.workshop.steps import build_steps, steps_text
-    from recon.workshop.views import drawn_hole
+    from recon.workshop.assembly.steps import build_steps, steps_text
+    from recon.workshop.drawing.projections import drawn_hole
 
     stocks = load_stocks(args.stocks)
     frame = load_frame(args.frame, stocks)
@@ -66,10 +66,10 @@ def _data(steps) -> dict:
 def _page(frame, steps, hole: float) -> str:
     """The steps with a picture each, for the printer."""
     from recon.workshop.cautions import CAUTION
-    from recon.workshop.reach import ASSUMED
+    from recon.workshop.assembly.tool_access import ASSUMED
     from recon.workshop.sheet import heading, page, paragraph
-    from recon.workshop.step_picture import Stage, step_sheet
-    from recon.workshop.vector import sheet_svg
+    from recon.workshop.assembly.picture import Stage, step_sheet
+    from recon.workshop.drawing.vector import sheet_svg
 
     stage, body = Stage(frame, hole), [paragraph(CAUTION, "caution"), paragraph(ASSUMED)]
     for s in steps.steps:

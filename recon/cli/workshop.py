@@ -36,8 +36,8 @@ def load(args):
     """(frame, stocks, prices or None) of the arguments."""
     from recon.frame.files import load_frame
     from recon.frame.stock import find_stock, load_stocks
-    from recon.workshop.prices import load_prices
-    from recon.workshop.substitute import with_stock
+    from recon.workshop.parts.prices import load_prices
+    from recon.workshop.parts.substitute import with_stock
 
     stocks = load_stocks(args.stocks)
     prices = load_prices(args.prices, stocks) if args.prices else None
@@ -49,7 +49,7 @@ def load(args):
 
 def load_rack(args, stocks):
     """(rack or None, boxes to keep out of) of the arguments."""
-    from recon.workshop.rack import load_rack
+    from recon.workshop.parts.rack import load_rack
 
     return load_rack(args.rack, stocks) if args.rack else None, [_box(text) for text in args.keep_out]
 

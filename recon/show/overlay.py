@@ -11,7 +11,7 @@ from recon.show.marks import (
     BLACK, BLUE, DASHED, DOTTED, INK, ORANGE, PURPLE, SKY, SOLID, VERMILLION, WHITE, YELLOW,
     Plate, draw_ellipse, draw_line, draw_plates, draw_polygon, font, place_plates,
 )
-from recon.workshop.how_sure import SURE
+from recon.workshop.confidence_text import SURE
 
 # Photos are brought to a longest side in this range: an overlay is for looking at, and A4 at 200 dpi is 2340 px long.
 SIDE_RANGE_PX = (1600, 2400)

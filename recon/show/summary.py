@@ -11,8 +11,8 @@ from recon.frame.caution import CAUTION
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame, Member, bounds
 from recon.frame.stock import Stock
-from recon.workshop.how_sure import SURE, loose_doubts, member_doubts, percent
-from recon.workshop.words import lap_words, listed, plural
+from recon.workshop.confidence_text import SURE, loose_doubts, member_doubts, percent
+from recon.workshop.wording import lap_words, listed, plural
 
 WIDTH = 88  # columns: fits half of a wide terminal, and A4 in a 10-point fixed-width face
 _HOW = {

@@ -10,13 +10,13 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.model import Frame
-from recon.solve.around import assemble_around
-from recon.solve.assemble import assemble
-from recon.solve.debug import refuse_used_folder, write_stages
-from recon.solve.given import cameras_of, known_sticks, marked, width_of
-from recon.solve.photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo, read_posed
-from recon.solve.plan import with_plan
-from recon.solve.report import first_tables, make_frame, reading_tables
+from recon.solve.priors.resolve import assemble_around
+from recon.solve.multiview.assemble import assemble
+from recon.solve.debug.stages import refuse_used_folder, write_stages
+from recon.solve.priors.constraints import cameras_of, known_sticks, marked, width_of
+from recon.solve.photo.read_photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo, read_posed
+from recon.solve.priors.plan import with_plan
+from recon.solve.result.frame import first_tables, make_frame, reading_tables
 
 DETECTION = 0.65               # of the time for one photo goes into its openings (rendered 3-MP photos)
 WORKING_PIXELS = 12.5e6        # larger photos are halved in area or more first: holes stay far over 4 px
@@ -27,8 +27,8 @@ class Reading:
     """What was read.
 
     frame : the frame.   openings : photo -> (N, 6) x, y, semi-major, semi-minor (px), angle (rad), taken (0 / 1).
-    rows : photo -> list of (M, 2) px.   cameras : photo -> recon.image.camera.Camera in the photo's own pixels.
-    set_aside : [(photo, reason)].   against : [recon.solve.given.Against], where the photos say otherwise than a person.
+    rows : photo -> list of (M, 2) px.   cameras : photo -> recon.geometry.camera.Camera in the photo's own pixels.
+    set_aside : [(photo, reason)].   against : [recon.solve.priors.constraints.Against], where the photos say otherwise than a person.
     """
     frame: Frame
     openings: dict
@@ -50,7 +50,7 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
     progress : called with (stage, fraction 0..1).   debug_dir : folder for a picture per stage.
     cancelled : called now and then; True stops the reading.
     found : called with (photo, openings (N, 6), rows) as soon as a photo is read by itself; columns as in Reading.
-    given : recon.solve.given.Given, a frame read before and what a person said of it: it keeps its place and labels, what he
+    given : recon.solve.priors.constraints.Given, a frame read before and what a person said of it: it keeps its place and labels, what he
         said stays, and the rest is solved around it.  At least one of these photos must have a camera in it.
     detected : dict, photo -> detections (N,) of dtype OPENING in it: taken where they are there, put there where not, so
         that a further reading of the same photos need not look for openings again.

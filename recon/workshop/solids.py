@@ -12,7 +12,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from recon.frame.joints import BRACE_TOL, CLASH_TOL
-from recon.workshop.bolts import Bolt
+from recon.workshop.hardware.bolts import Bolt
 
 HOLE = 0.28         # diameter in pitches where the stock is not known; sold are 0.21 to 0.44
 # A bolt is a little thinner than its hole, and head, nut and washer grow with it.  In diameters of the bolt: ISO 273

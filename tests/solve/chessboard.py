@@ -10,11 +10,11 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from recon.image.camera import Camera, image2sensor
+from recon.geometry.camera import Camera, image2sensor
 from recon.image.openings import OPENING
 from recon.image.rows import Row
-from recon.solve.onephoto import resect
-from recon.solve.pencils import find_pencils, place_rows, row_points
+from recon.solve.photo.photo_lattice import resect
+from recon.solve.photo.vanishing_points import find_pencils, place_rows, row_points
 
 FOLDER = Path(__file__).parents[1] / "data" / "chessboard"
 SIZE = (640, 480)

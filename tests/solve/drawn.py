@@ -2,7 +2,7 @@
 import cv2
 import numpy as np
 
-from recon.image.camera import Camera, image2sensor
+from recon.geometry.camera import Camera, image2sensor
 from tests.solve.scenes import HOLE
 
 LIGHT = np.array([0.75, 0.55, 0.95])        # how bright faces normal to x, y, z are

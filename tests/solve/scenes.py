@@ -7,11 +7,11 @@ from scipy.spatial.transform import Rotation
 
 from recon.frame.boxes import corners, face_normals, hidden, openings
 from recon.frame.lattice import rotations
-from recon.image.camera import Camera, project_jacobian
+from recon.geometry.camera import Camera, project_jacobian
 from recon.image.openings import OPENING
 from recon.image.rows import Row
-from recon.solve.evidence import View, make_view
-from recon.solve.stick import Stick
+from recon.solve.evidence.predictions import View, make_view
+from recon.solve.evidence.candidate import Stick
 from tests.growing import grow_frame
 
 SIZE = (1600, 1200)

@@ -15,7 +15,7 @@ from recon.frame.lattice import canonical
 from recon.frame.model import End
 from tests.truth import frame_from_truth
 from tests.webui import known_reader
-from webui.sight import camera_of
+from recon.corrections.on_photos import camera_of
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLE = ROOT / "sample_images" / "oddment"

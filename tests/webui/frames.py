@@ -3,7 +3,7 @@ from dataclasses import replace
 
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member, StockUse
-from webui.state import State, ordered
+from recon.corrections.state import State, ordered
 
 X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 

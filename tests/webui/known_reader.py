@@ -15,7 +15,7 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.joints import find_joints
-from recon.image.camera import Camera
+from recon.geometry.camera import Camera
 from tests.truth import frame_from_truth
 
 SLOW = "KNOWN_FRAME_SLOW_S"

@@ -6,10 +6,10 @@ import numpy as np
 from recon.frame.joints import find_joints
 from recon.frame.lattice import rotations, transform
 from recon.frame.model import Frame, Photo, relabel, reversed_member
-from recon.solve.given import Against
-from webui.again import given, kept
-from webui.edits import edit
-from webui.state import joint_key
+from recon.solve.priors.constraints import Against
+from recon.corrections.merge import given, kept
+from recon.corrections.edits import edit
+from recon.corrections.state import joint_key
 from tests.webui.frames import gate
 
 

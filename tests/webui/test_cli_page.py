@@ -11,7 +11,7 @@ import pytest
 
 from recon import cli
 from tests.webui.conftest import ROOT
-from webui.journal import NAME, line_of
+from webui.storage.journal import NAME, line_of
 
 
 def test_the_page_answers_until_ctrl_c_and_the_build_is_there_after_it(tmp_path):

@@ -6,9 +6,9 @@ import pytest
 
 from tests.webui.browsing import AXE, sample_build, shot, until, wait_n
 from tests.webui.frames import gate, scaffold
-from webui.differ import between, members
-from webui.edits import edit
-from webui.state import State, patched
+from recon.corrections.describe import between, members
+from recon.corrections.edits import edit
+from recon.corrections.state import State, patched
 
 
 def after(state, *asks):

@@ -8,8 +8,8 @@ import pytest
 
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
-from webui.edits import OPERATIONS, clashes, edit
-from webui.state import State, difference, joint_key, patched
+from recon.corrections.edits import OPERATIONS, clashes, edit
+from recon.corrections.state import State, difference, joint_key, patched
 from tests.webui.frames import gate, scaffold
 
 STOCKS = load_stocks()
@@ -88,7 +88,7 @@ def test_merge_counts_a_member_that_runs_the_other_way():
     from dataclasses import replace
 
     from recon.frame.model import reversed_member
-    from webui.laps import relapped
+    from recon.corrections.laps import relapped
 
     members = tuple(reversed_member(m) if m.id == "E" else m for m in parted.frame.members)
     turned = State(relapped(replace(parted.frame, members=members, joints=()), {"A", "B", "C", "D", "E"}), {})

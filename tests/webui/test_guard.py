@@ -11,9 +11,9 @@ from PIL import Image
 
 from recon.errors import ReconError
 from webui.app import close_app, create_app
-from webui.build import PHOTOS
+from webui.storage.build import PHOTOS
 from webui.guard import Keys, is_loopback
-from webui.photos import safe_name
+from webui.storage.photos import safe_name
 from webui.serve import open_page
 from tests.webui.conftest import SAMPLE, Asked
 from tests.webui.frames import gate
@@ -240,7 +240,7 @@ def test_papers_are_saved_and_never_shown_in_the_page(asked):
 
 
 def test_a_fault_is_told_without_its_insides(asked, monkeypatch):
-    from webui.reckoner import Reckoner
+    from webui.processes.derived import Reckoner
 
     begun(asked)
     monkeypatch.setattr(Reckoner, "of", lambda *a: 1 / 0)

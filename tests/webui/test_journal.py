@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from recon.errors import ReconError
-from webui.build import Build, Conflict
-from webui.edits import edit
-from webui.journal import NAME, Journal, entry_of, line_of
+from webui.storage.build import Build, Conflict
+from recon.corrections.edits import edit
+from webui.storage.journal import NAME, Journal, entry_of, line_of
 from tests.webui.frames import gate
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -199,8 +199,8 @@ def test_a_copied_folder_opens_elsewhere(tmp_path):
 
 CHILD = """
 import random, sys
-from webui.build import Build
-from webui.edits import edit
+from webui.storage.build import Build
+from recon.corrections.edits import edit
 build, rng = Build(sys.argv[1]), random.Random(int(sys.argv[2]))
 while build.n < int(sys.argv[3]):
     roll = rng.random()
@@ -271,8 +271,9 @@ sys.modules["fcntl"] = sys.modules["resource"] = None
 for name in ("O_CLOEXEC", "O_NOFOLLOW", "O_DIRECTORY", "nice"):
     delattr(os, name)
 from recon.errors import ReconError
-from webui import decode, system
-from webui.journal import Journal
+from webui.processes import decode
+from webui.storage import system
+from webui.storage.journal import Journal
 decode.limit(), system.step_back()
 try:
     journal = Journal(sys.argv[1])

@@ -6,10 +6,10 @@ import pytest
 
 from tests.webui.browsing import PAINTED, STORE, sample_build, shot, until, wait_n
 from tests.webui.frames import gate
-from webui import build as build_module
-from webui.build import Build
-from webui.edits import edit
-from webui.state import State, difference
+from webui.storage import build as build_module
+from webui.storage.build import Build
+from recon.corrections.edits import edit
+from recon.corrections.state import State, difference
 
 PIXELS = """async () => { const {views} = await import('/static/views.js'), {changed} = await import('/static/store.js'); changed.clear();
   return [...views.photos.values()].map(v => { v.paint(); return v.canvas.toDataURL(); }); }"""

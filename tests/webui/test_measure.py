@@ -11,9 +11,9 @@ from recon.frame.stock import load_stocks
 from recon.frame.tape import Spot
 from tests.webui.browsing import AXE, SAMPLE, place, sample_build, shot, true_frame, until, wait_n
 from tests.webui.frames import gate
-from webui.edits import edit
-from webui.measure import picked, told
-from webui.state import State, difference, patched
+from recon.corrections.edits import edit
+from recon.corrections.measuring import picked, told
+from recon.corrections.state import State, difference, patched
 
 STOCKS = load_stocks()
 

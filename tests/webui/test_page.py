@@ -13,8 +13,8 @@ from tests.webui import known_reader
 from tests.webui.browsing import (AXE, RECKONED, SAMPLE, STORE, drag, face_openings, load_frame_from, place, sample_build, same, served, shot,
                                   until, wait_n)
 from tests.webui.frames import gate, scaffold
-from webui.sight import camera_of
-from webui.state import State
+from recon.corrections.on_photos import camera_of
+from recon.corrections.state import State
 
 
 def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
@@ -118,7 +118,7 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
 
     shutil.unpack_archive(tmp_path / "taken.zip", tmp_path / "elsewhere")
     (folder,) = (tmp_path / "elsewhere").iterdir()
-    from webui.build import Build
+    from webui.storage.build import Build
 
     elsewhere = Build(folder)
     assert same(elsewhere.state.frame, truth) and len(elsewhere.photo_files()) == 3
@@ -199,7 +199,7 @@ def test_a_conflict_shows_both_changes_and_lets_the_user_choose(opened, serve, t
     page_served = serve(sample_build(tmp_path / "b"))
     build = page_served.server.app.extensions["bench"].build
     page = opened(page_served.address)
-    from webui.edits import edit
+    from recon.corrections.edits import edit
 
     page.click("#tab-members")
     page.click("[data-key=C]")

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from tests.webui.conftest import ROOT
-from webui import decode
+from webui.processes import decode
 
 pillow_heif.register_heif_opener()
 SIZE = (2600, 1900)
@@ -26,7 +26,7 @@ def quadrants(size=SIZE) -> Image.Image:
 
 
 def run(mode, *pairs):
-    done = subprocess.run([sys.executable, "-m", "webui.decode", mode, *map(str, pairs)], cwd=ROOT, capture_output=True, text=True, timeout=100)
+    done = subprocess.run([sys.executable, "-m", "webui.processes.decode", mode, *map(str, pairs)], cwd=ROOT, capture_output=True, text=True, timeout=100)
     return [json.loads(line) for line in done.stdout.splitlines()], done.returncode
 
 
@@ -85,14 +85,14 @@ def test_a_photo_that_cannot_be_decoded_keeps_no_other_from_being_seen(tmp_path)
 
 
 def test_a_process_that_is_killed_by_a_photo_costs_that_photo_alone(tmp_path, monkeypatch):
-    from webui import photos
-    from webui.build import PHOTOS, Build
+    from webui.storage import photos
+    from webui.storage.build import PHOTOS, Build
 
     build = Build(tmp_path / "b")
     for name in ("a.jpg", "b.jpg", "c.jpg"):
         quadrants((800, 600)).save(build.folder / PHOTOS / name)
     # Stands for a photo on which the decoder crashes: the program ends itself when it comes to b.jpg.
-    crash = "import sys, os, webui.decode as d\nquick = d.quick\n" \
+    crash = "import sys, os, webui.processes.decode as d\nquick = d.quick\n" \
             "d.quick = lambda p, f: os.abort() if p.name == 'b.jpg' else quick(p, f)\nsys.exit(d.main(sys.argv[1:]))"
     real = subprocess.Popen
     monkeypatch.setattr(photos.subprocess, "Popen", lambda command, **kw: real([command[0], "-c", crash, *command[3:]], **kw))
@@ -104,13 +104,13 @@ def test_a_process_that_is_killed_by_a_photo_costs_that_photo_alone(tmp_path, mo
 
 
 def test_the_decoder_limits_itself():
-    program = ("import webui.decode as d\nd.MEMORY = 300 * 2**20\nd.limit()\n"
+    program = ("import webui.processes.decode as d\nd.MEMORY = 300 * 2**20\nd.limit()\n"
                "try:\n    bytearray(2**30)\nexcept MemoryError:\n    print('refused')")
     assert subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True).stdout == "refused\n"
 
 
 def test_a_folder_of_photos_becomes_a_build_and_is_left_as_it_was(tmp_path):
-    from webui.build import Build
+    from webui.storage.build import Build
 
     quadrants((800, 600)).save(tmp_path / "photo_2.jpg")
     quadrants((800, 600)).save(tmp_path / "photo_10.jpg")

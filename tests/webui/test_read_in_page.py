@@ -7,8 +7,8 @@ import numpy as np
 from recon.frame.files import load_frame
 from recon.frame.lattice import align, transform
 from recon.frame.model import Frame
-from recon.solve.given import Given, known_sticks
-from recon.solve.stick import same_line
+from recon.solve.priors.constraints import Given, known_sticks
+from recon.solve.evidence.candidate import same_line
 from tests.webui.browsing import SAMPLE, STORE, load_frame_from, served, shot, true_frame, wait_n
 
 READ = """async n => { const {build} = await import('/static/store.js'); return build.n >= n && !build.job.running; }"""

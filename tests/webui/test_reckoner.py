@@ -9,10 +9,10 @@ from recon.errors import ReconError
 from recon.frame.stock import load_stocks
 from tests.webui.browsing import true_frame
 from tests.webui.frames import scaffold
-from webui.build import Build
-from webui.edits import edit
-from webui.reckoner import ANSWERS, Reckoner
-from webui.state import State
+from webui.storage.build import Build
+from recon.corrections.edits import edit
+from webui.processes.derived import ANSWERS, Reckoner
+from recon.corrections.state import State
 
 STOCKS = load_stocks()
 

@@ -8,10 +8,10 @@ from recon.errors import ReconError
 from recon.frame.joints import find_joints
 from recon.frame.lattice import rotations, transform
 from recon.frame.model import Frame, relabel
-from webui.again import kept
-from webui.doubts import doubts
-from webui.edits import edit
-from webui.state import State, difference, patched
+from recon.corrections.merge import kept
+from recon.corrections.review import doubts
+from recon.corrections.edits import edit
+from recon.corrections.state import State, difference, patched
 from tests.webui.frames import gate
 
 

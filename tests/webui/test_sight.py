@@ -8,7 +8,7 @@ import pytest
 from recon.errors import ReconError
 from tests.truth import frame_from_truth
 from tests.webui.conftest import SAMPLE
-from webui import sight
+from recon.corrections import on_photos
 
 
 @pytest.fixture(scope="module")
@@ -23,7 +23,7 @@ def frame(truth):
 
 def test_openings_lie_where_the_truth_file_has_them(truth, frame):
     # Truth: the openings' centres in px as the sample's maker projected them (truth.json, `holes`).
-    shapes = sight.shapes(frame)
+    shapes = on_photos.shapes(frame)
     for photo in truth["photos"]:
         for hole in photo["holes"]:
             member = frame.members[hole["stick"]]
@@ -34,16 +34,16 @@ def test_openings_lie_where_the_truth_file_has_them(truth, frame):
 def test_handles_lie_half_a_pitch_past_the_last_holes(frame):
     photo = frame.photos[0]
     for m in frame.members:
-        ends = np.array(sight.shapes(frame)[photo.file][m.id]["ends"])
-        assert np.abs(ends - sight.camera_of(photo).project(m.hole_centre(np.array([-0.5, m.holes - 0.5])))).max() < 0.06
+        ends = np.array(on_photos.shapes(frame)[photo.file][m.id]["ends"])
+        assert np.abs(ends - on_photos.camera_of(photo).project(m.hole_centre(np.array([-0.5, m.holes - 0.5])))).max() < 0.06
 
 
 def test_a_track_counts_the_boundaries_between_holes(frame):
     m = frame.members[0]
-    for name, there in sight.track(frame, m.id).items():
+    for name, there in on_photos.track(frame, m.id).items():
         photo = next(p for p in frame.photos if p.file == name)
         xy = np.array(there["xy"]).reshape(-1, 2)
-        at = sight.camera_of(photo).project(m.hole_centre(np.array([m.holes - 0.5])))[0]
+        at = on_photos.camera_of(photo).project(m.hole_centre(np.array([m.holes - 0.5])))[0]
         assert np.abs(xy[m.holes - there["from"]] - at).max() < 0.06
 
 
@@ -54,10 +54,10 @@ def test_a_stroke_from_first_to_last_opening_means_the_member_that_is_there(fram
     for m in frame.members:
         rest = replace(frame, members=tuple(x for x in frame.members if x.id != m.id), joints=())
         for photo in frame.photos:
-            camera = sight.camera_of(photo)
+            camera = on_photos.camera_of(photo)
             towards = (face_normals(m)[2:] * (camera.centre - m.hole_centre(m.holes // 2))).sum(axis=1)
             ends = camera.project(openings(m)[int(towards.argmax())][[0, -1]])
-            strokes = sight.strokes(rest, photo.file, ends[0] + [0.6, -0.6], ends[1])       # as near as a hand comes
+            strokes = on_photos.strokes(rest, photo.file, ends[0] + [0.6, -0.6], ends[1])       # as near as a hand comes
             here = [k for k, s in enumerate(strokes) if s.holes == m.holes and np.allclose(s.first, m.first)]
             tried += 1
             assert here, (m.id, photo.file)
@@ -67,6 +67,6 @@ def test_a_stroke_from_first_to_last_opening_means_the_member_that_is_there(fram
 
 def test_a_stroke_on_nothing_is_refused_in_words(frame):
     with pytest.raises(ReconError, match="begin and end on openings"):
-        sight.strokes(frame, frame.photos[0].file, (3, 3), (5, 4))
+        on_photos.strokes(frame, frame.photos[0].file, (3, 3), (5, 4))
     with pytest.raises(ReconError, match="camera is not known"):
-        sight.strokes(frame, "elsewhere.jpg", (3, 3), (5, 4))
+        on_photos.strokes(frame, "elsewhere.jpg", (3, 3), (5, 4))

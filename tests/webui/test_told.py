@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from recon.frame.files import frame_to_text
-from webui import again
-from webui.edits import edit
+from recon.corrections import merge
+from recon.corrections.edits import edit
 from tests.webui.browsing import ROOT, SAMPLE, load_frame_from, sample_build, shot, true_frame, until, wait_n
 from tests.webui.frames import gate
-from webui.sight import camera_of
+from recon.corrections.on_photos import camera_of
 
 FINDS_AND_WAITS = """import time
 def read(photos, *, stocks, stock_id, length, progress, found):
@@ -58,7 +58,7 @@ def differing(opened, serve, tmp_path):
     for ask in ({"op": "end", "member": "A", "end": 1, "by": 3}, {"op": "delete", "members": ["D"]},
                 {"op": "add", "first": [-1, 1, 5], "direction": [1, 0, 0], "holes": 13}):
         build.change(lambda state: edit(state, ask))
-    build.change(lambda state: (again.kept(state, gate().frame), "Solved again"), kind="reading")
+    build.change(lambda state: (merge.kept(state, gate().frame), "Solved again"), kind="reading")
     return opened(serving.address), build
 
 

@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 
 from tests.webui.browsing import TRACKED, face_openings, load_frame_from, place, sample_build, shot, true_frame, until, wait_n
-from webui.sight import camera_of
+from recon.corrections.on_photos import camera_of
 
 PHOTO = "photo_1.jpg"
 VIEW = """async photo => { const {views} = await import('/static/views.js'); const v = views.photos.get(photo);

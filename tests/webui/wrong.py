@@ -11,7 +11,7 @@ import numpy as np
 from recon.frame.joints import collisions, find_joints
 from recon.frame.model import End, Frame, Member, label
 from tests.truth import frame_from_truth
-from webui.state import ordered
+from recon.corrections.state import ordered
 
 SHORT, WAYS = 2, ("shifted", "missing")      # holes that one end lacks; what is wrong with the second member
 HIDDEN = 3                                   # holes more that a hidden end could have, as readings say of such ends

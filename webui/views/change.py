@@ -7,11 +7,11 @@ from flask import Blueprint, jsonify
 
 from recon.errors import ReconError
 from recon.frame.model import Member
-from webui import asked, differ, measure, sight
+from recon.corrections import describe, measuring as tape_measure, on_photos, validation
 from webui.app import asked_json, bench
-from webui.build import Conflict
-from webui.edits import edit
-from webui.state import State
+from webui.storage.build import Conflict
+from recon.corrections.edits import edit
+from recon.corrections.state import State
 
 bp = Blueprint("change", __name__)
 
@@ -22,7 +22,7 @@ def _answer(old: State, new: State, words: str):
     delta = b.build.delta(old, new)
     ids = [m["id"] for m in delta.get("members", {}).get("put", [])]
     photos = "photos" in delta.get("frame", {})
-    shapes = {} if photos else sight.shapes(new.frame, set(ids))
+    shapes = {} if photos else on_photos.shapes(new.frame, set(ids))
     return jsonify(n=b.build.n, **b.build.can(), words=words, delta=delta, shapes=shapes, again=photos)
 
 
@@ -38,7 +38,7 @@ def _in_conflict(base: int, mine=None, wanted: str = ""):
     told = {"conflict": True, "n": n, "base": base, "mine": wanted, "there": None, "both": [], "on_top": None, "why_not": None, "can_replace": False,
             "problem": "This build was changed in another tab or on another device. Your change was not made."}
     if moment is not None:
-        theirs, told["there"] = differ.between(moment.state, state)
+        theirs, told["there"] = describe.between(moment.state, state)
         if mine is not None:
             _tell_mine(told, mine, moment.state, state, theirs)
     return jsonify(told), 409
@@ -51,7 +51,7 @@ def _tell_mine(told, mine, before: State, now: State, theirs) -> None:
         told["mine"] = told["why_not"] = str(error)
         return
     told["can_replace"] = True
-    own = differ.members(before, wanted)
+    own = describe.members(before, wanted)
     told["both"] = [f"{id}: {theirs[id]} there, {own[id]} here" for id in sorted(theirs.keys() & own.keys())]
     try:
         told["on_top"] = mine(now)[1]
@@ -64,13 +64,13 @@ def correct():
     """{base: the version that the page shows, ask: see `edits`; instead_from: an older version that `ask` is made on, so that all
     that was done since gives way to it}."""
     b, data = bench(), asked_json()
-    base = asked.whole(data, "base", 0, 2**53)
+    base = validation.whole(data, "base", 0, 2**53)
     ask = data.get("ask")
     if not isinstance(ask, dict):
         raise ReconError("'ask' is missing.")
     older = None
     if data.get("instead_from") is not None:
-        older = b.build.moments.get(asked.whole(data, "instead_from", 0, base))
+        older = b.build.moments.get(validation.whole(data, "instead_from", 0, base))
         if older is None:
             raise ReconError("The version that this change was meant for is not known any more.")
 
@@ -99,7 +99,7 @@ def redo():
 
 def _step(kind):
     b, data = bench(), asked_json()
-    base = asked.whole(data, "base", 0, 2**53)
+    base = validation.whole(data, "base", 0, 2**53)
     try:
         return _answer(*getattr(b.build, kind)(base))
     except Conflict:
@@ -112,7 +112,7 @@ def stroke():
     """The members that a stroke from opening to opening may mean: {photo, start: [x, y], end: [x, y]}."""
     b, ask = bench(), asked_json()
     frame = b.build.state.frame
-    found = sight.strokes(frame, asked.text(ask, "photo", 300), asked.numbers(ask, "start", 2), asked.numbers(ask, "end", 2))
+    found = on_photos.strokes(frame, validation.text(ask, "photo", 300), validation.numbers(ask, "start", 2), validation.numbers(ask, "end", 2))
     return jsonify(strokes=[{"first": list(s.first), "direction": list(s.direction), "holes": s.holes, "laps": s.laps,
                              "clash": s.clash, "off": round(s.off, 2), "shapes": _shape(frame, s)} for s in found])
 
@@ -120,13 +120,13 @@ def stroke():
 def _shape(frame, stroke) -> dict:
     """Where the member that a stroke may mean would lie: {photo: shape}."""
     new = Member("?", stroke.first, stroke.direction, stroke.holes, frame.members[0].width)
-    return {photo: there["?"] for photo, there in sight.shapes(replace(frame, members=(new,))).items() if there}
+    return {photo: there["?"] for photo, there in on_photos.shapes(replace(frame, members=(new,))).items() if there}
 
 
 @bp.post("/api/measure")
 def measuring():
-    """What a tape between two openings would tell, before it is taken; see `measure.told`."""
-    return jsonify(**measure.told(bench().build.state.frame, asked_json()))
+    """What a tape between two openings would tell, before it is taken; see `measuring.told`."""
+    return jsonify(**tape_measure.told(bench().build.state.frame, asked_json()))
 
 
 @bp.post("/api/device")

@@ -12,9 +12,9 @@ from flask import Blueprint, abort, jsonify, send_file
 from recon.files import why_not_written
 from recon.frame.files import frame_to_text
 from webui.app import bench
-from webui.build import FRAME, PHOTOS, PLAN, READING
-from webui.journal import NAME as JOURNAL
-from webui.papers import PAPERS
+from webui.storage.build import FRAME, PHOTOS, PLAN, READING
+from webui.storage.journal import NAME as JOURNAL
+from webui.derived.papers import PAPERS
 
 bp = Blueprint("papers", __name__)
 

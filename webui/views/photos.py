@@ -7,7 +7,7 @@ from flask import Blueprint, abort, jsonify, request, send_file
 
 from recon.errors import ReconError
 from webui.app import bench
-from webui.reader import load_photo_reading
+from webui.storage.reading_cache import load_photo_reading
 
 bp = Blueprint("photos", __name__)
 PATIENCE_S = 30               # that a picture is waited for

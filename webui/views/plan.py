@@ -5,10 +5,10 @@ from flask import Blueprint, Response, jsonify, request
 
 from recon.errors import ReconError
 from recon.files import write_bytes_atomic
-from recon.frame.checked import MAX_BYTES, parse_json
+from recon.frame.file_checks import MAX_BYTES, parse_json
 from recon.frame.files import frame_from_dict
 from webui.app import bench
-from webui.held import PLAN
+from recon.corrections.plan_audit import PLAN
 
 bp = Blueprint("plan", __name__)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 from flask import Blueprint, jsonify
 
 from recon.frame.length import parse_known_length
-from webui import asked
+from recon.corrections import validation
 from webui.app import asked_json, bench
 
 bp = Blueprint("reading", __name__)
@@ -14,8 +14,8 @@ bp = Blueprint("reading", __name__)
 def read():
     """Reads the photos, or reads them again around the corrections: {stock: id or null, length: text or null}."""
     b, ask = bench(), asked_json()
-    stock = asked.stock(b.stocks, ask).id if ask.get("stock") else None
-    length = asked.text(ask, "length", 200) if ask.get("length") else None
+    stock = validation.stock(b.stocks, ask).id if ask.get("stock") else None
+    length = validation.text(ask, "length", 200) if ask.get("length") else None
     if length:
         parse_known_length(length)
     b.reading.begin(b.photos.names(), stock, length)

@@ -8,10 +8,10 @@ from pathlib import Path
 from flask import Blueprint, Response, abort, jsonify, render_template, request, send_from_directory
 
 from recon.frame.caution import CAUTION
-from webui import sight
+from recon.corrections import on_photos
 from webui.app import bench
-from webui.reckoner import ANSWERS
-from webui.state import State, difference
+from webui.processes.derived import ANSWERS
+from recon.corrections.state import State, difference
 
 bp = Blueprint("see", __name__)
 STATIC = Path(__file__).resolve().parent.parent / "static"
@@ -43,7 +43,7 @@ def whole():
 
 
 def plan_name(b):
-    from webui.held import load_plan
+    from recon.corrections.plan_audit import load_plan
 
     try:
         plan = load_plan(b.build.folder, b.stocks)
@@ -85,21 +85,21 @@ def pulse():
 
 @bp.get("/api/shapes/<name>")
 def shapes_of(name):
-    """Where every member lies in one photo; see `sight.shapes`."""
+    """Where every member lies in one photo; see `on_photos.shapes`."""
     frame = bench().build.state.frame
     photo = next((p for p in frame.photos if p.file == name), None)
     if photo is None:
         abort(404)
-    return jsonify(shapes=sight.shapes(replace(frame, photos=(photo,))).get(name, {}))
+    return jsonify(shapes=on_photos.shapes(replace(frame, photos=(photo,))).get(name, {}))
 
 
 @bp.get("/api/track/<id>")
 def track(id):
-    """Where a member's ends can be dragged to, in every photo; see `sight.track`."""
+    """Where a member's ends can be dragged to, in every photo; see `on_photos.track`."""
     frame = bench().build.state.frame
     if id not in {m.id for m in frame.members}:
         abort(404)
-    return jsonify(track=sight.track(frame, id))
+    return jsonify(track=on_photos.track(frame, id))
 
 
 @bp.get("/api/effects")

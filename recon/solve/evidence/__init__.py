@@ -1,0 +1,1 @@
+"""What photos say for and against a candidate member, in nats."""

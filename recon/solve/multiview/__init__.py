@@ -1,0 +1,1 @@
+"""Several photos together: registration in one world, and the rounds over them."""

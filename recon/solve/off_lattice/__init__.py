@@ -1,0 +1,1 @@
+"""Braces and other members that do not lie on the lattice."""

@@ -1,0 +1,1 @@
+"""One photo by itself: vanishing points, rows along the axes, lattice and camera."""

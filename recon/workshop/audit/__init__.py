@@ -1,0 +1,1 @@
+"""A built frame compared with its plan."""

@@ -1,0 +1,77 @@
+"""How sure a frame file is of what it tells, in sentences for whoever builds from it."""
+from __future__ import annotations
+
+from typing import Mapping
+
+from recon.frame.joints import components, loose_members
+from recon.frame.model import Frame
+from recon.frame.stock import Stock
+from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.wording import plural
+
+SURE = 0.9      # a member less sure than this is told, asked about, and drawn broken with a question mark
+_HOW = {"recognised": "recognised from its ratios in the photos", "given": "as it was given",
+        "length": "sized by a length that was measured", "assumed": "assumed, as nothing seen tells it"}
+_END = {"hidden": "out of sight", "cut": "beyond the photo's border", "seen": "in sight"}
+
+
+def source_words(frame: Frame) -> str:
+    """Where the frame comes from: 'Read from 3 photos.'"""
+    used = sum(p.used for p in frame.photos)
+    if used:
+        return f"Read from {plural(used, 'photo')}: check whatever is told as not sure before you cut."
+    return "No photo is named in the frame file: what it says is taken as it stands."
+
+
+def stock_words(frame: Frame, stocks: Mapping[str, Stock]) -> str:
+    """The stock and how it is known."""
+    use = frame.stock
+    if use is None or not use.id:
+        return "not known"
+    name = stocks[use.id].name if use.id in stocks else use.id
+    sure = "" if use.how == "given" else f", {percent(use.confidence)} sure"
+    return f"{name}: {_HOW.get(use.how, use.how)}{sure}"
+
+
+def percent(share: float) -> str:
+    """'83%', never more than 99: nothing that is read from photos is certain."""
+    return f"{min(int(share * 100 + 0.5), 99)}%"
+
+
+def unsure_members(frame: Frame) -> tuple[str, ...]:
+    """Labels of the members of which the reading is not sure, or whose ends could lie further out."""
+    return tuple(m.id for m in frame.members if m.confidence < SURE or any(end.extra for end in m.ends))
+
+
+def member_doubts(frame: Frame) -> list[str]:
+    """A sentence for each member of which the reading is not sure, or whose ends could lie further out."""
+    notes = []
+    for m in frame.members:
+        ends = [f"the end at hole {number} is {_END[end.state]}, so up to {plural(end.extra, 'more hole')} could be there"
+                for end, number in zip(m.ends, (1, m.holes)) if end.extra]
+        if m.confidence < SURE or ends:
+            sure = f", {percent(m.confidence)} sure" if m.confidence < SURE else ""
+            notes.append(f"{m.id} ({plural(m.holes, 'hole')}{sure})" + (f": {'; '.join(ends)}" if ends else "") + ".")
+    return notes
+
+
+def loose_doubts(frame: Frame) -> list[str]:
+    """What does not hang together: members that touch no other, and pieces that do not touch."""
+    if len(frame.members) < 2:
+        return []
+    notes = [f"{id} touches no other member." for id in loose_members(frame)]
+    pieces = [piece for piece in components(frame) if len(piece) > 1]
+    if len(pieces) > 1:
+        notes.append(f"The frame is in {len(pieces)} pieces that do not touch: {'; '.join(', '.join(piece) for piece in pieces)}.")
+    return notes
+
+
+def doubts(frame: Frame) -> tuple[str, ...]:
+    """What is not sure: members and their ends, bolts that were in no photo, loose pieces, and what the reading says."""
+    notes = member_doubts(frame)
+    bolts = find_bolts(frame)
+    assumed = sum(not bolt.seen for bolt in bolts)
+    if 0 < assumed < len(bolts):
+        notes.append(f"{plural(assumed, 'bolt')} of {len(bolts)} {'was' if assumed == 1 else 'were'} in no photo and "
+                     f"{'is' if assumed == 1 else 'are'} assumed.")
+    return (*notes, *loose_doubts(frame), *frame.doubts)

@@ -1,0 +1,1 @@
+"""How the members are cut from stock with the least to buy."""

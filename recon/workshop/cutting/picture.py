@@ -1,0 +1,92 @@
+"""Sticks with their cuts, drawn to scale: what a cut list shows."""
+from __future__ import annotations
+
+from typing import Sequence
+
+from recon.frame.length import both_text, mm_text
+from recon.workshop.cutting.cut_list import CutStick
+from recon.workshop.drawing.vector import FINE, OUTLINE, Area, Disc, Item, Lines, Pen, Sheet, Text, text_width
+from recon.workshop.wording import plural
+
+MARGIN, ROW, BAR = 3.0, 17.5, 6.0      # mm: beside the longest stick, from stick to stick, height of a stick
+TEXT, SMALL = 2.7, 2.1                 # mm
+SAW = Pen(0.5)
+
+
+def sticks_sheet(sticks: Sequence[CutStick], width: float, first_number: int = 1, longest_mm: float | None = None) -> Sheet:
+    """The sticks one under another on a sheet `width` mm wide.
+
+    Pieces carry the member's label and its number of holes; a thick line with a triangle is a cut, with its distance from
+    the left end and the hole after which it comes (`marks_words`); what is hatched is left over.
+
+    first_number : of the first stick.   longest_mm : length that takes the whole width, by default that of the longest.
+    """
+    scale = (width - 2 * MARGIN) / (longest_mm or max((s.length_mm for s in sticks), default=1.0))
+    height = ROW * len(sticks)
+    items: list[Item] = []
+    for k, stick in enumerate(sticks):
+        items += _stick(stick, first_number + k, height - ROW * k, scale)
+    return Sheet(width, height, tuple(items), "Sticks with their cuts")
+
+
+def marks_words(sticks: Sequence[CutStick]) -> str:
+    """What the numbers and the hatching in the picture mean."""
+    holes = " | the number of holes to its left" if any(stick.after_hole for stick in sticks) else ""
+    return f"At each cut: millimetres from the stick's left end{holes}. Hatched: left over."
+
+
+def _stick(stick: CutStick, number: int, top: float, scale: float) -> list[Item]:
+    y = top - 5.4 - BAR
+    title = f"{number}   {stick.stock}, {both_text(stick.length_mm)}, {'from the rack' if stick.owned else 'to buy'}"
+    if stick.offcut_mm > 1:
+        title += f"; left over {mm_text(stick.offcut_mm)}" + (f", {plural(stick.offcut_holes, 'hole')}" if stick.offcut_holes else "")
+
+    def box(start, end):
+        return tuple((MARGIN + x * scale, y + dy) for x, dy in ((start, 0), (end, 0), (end, BAR), (start, BAR)))
+
+    items: list[Item] = [Text((MARGIN, top - 2.6), title, TEXT, "start", True), Area(box(0, stick.length_mm), "hatch", None)]
+    items += [Area(box(p.start_mm, p.end_mm), 1.0, FINE) for p in stick.pieces]
+    step = stick.holes_mm[1] - stick.holes_mm[0] if len(stick.holes_mm) > 1 else 0.0
+    radius = min(0.5, 0.28 * scale * step)
+    items += [Disc((MARGIN + x * scale, y + 1.3), radius, "white", Pen(0.12)) for x in stick.holes_mm]
+    items += [_label(p.member, p.holes, MARGIN + p.start_mm * scale, MARGIN + p.end_mm * scale, y) for p in stick.pieces]
+    items.append(Area(box(0, stick.length_mm), "none", OUTLINE))
+    return items + _cuts(stick, y, scale)
+
+
+def _label(member: str, holes: int, left: float, right: float, y: float) -> Text:
+    """The member and its length as far as there is room, else the label alone."""
+    at = ((left + right) / 2, y + 3.8)
+    for text in (f"{member}: {plural(holes, 'hole')}", f"{member}: {holes}", f"{member}:{holes}"):
+        if text_width(text, TEXT) <= right - left - 0.6:
+            return Text(at, text, TEXT, "middle", True, False, True)
+    size = min(TEXT, max((right - left - 0.4) / text_width(member, 1.0), 1.2))
+    return Text(at, member, size, "middle", True, False, True)
+
+
+def _cuts(stick: CutStick, y: float, scale: float) -> list[Item]:
+    """A line and a triangle for each cut, with its numbers under it."""
+    places = [MARGIN + cut * scale for cut in stick.cuts_mm]
+    texts = [f"{cut:.1f}".removesuffix(".0") for cut in stick.cuts_mm]
+    if stick.after_hole:
+        # Where the cuts are too close together for both numbers, the count of holes: it is what the saw goes by.
+        full = [f"{text} | {hole}" for text, hole in zip(texts, stick.after_hole)]
+        short = [f"| {hole}" for hole in stick.after_hole]
+        texts = full if _lines(places, full)[1] else short
+    items: list[Item] = []
+    for x, text, line in zip(places, texts, _lines(places, texts)[0]):
+        items += [Lines((((x, y - 0.8), (x, y + BAR + 0.8)),), SAW), Area(((x, y - 0.5), (x - 0.9, y - 2), (x + 0.9, y - 2)), 0.0, None)]
+        items.append(Text((x, y - 3.1 - 2.0 * line), text, SMALL))
+    return items
+
+
+def _lines(places: Sequence[float], texts: Sequence[str]) -> tuple[list[int], bool]:
+    """The line of each text, 0 or 1, so that it does not touch the one before it there; whether that came out."""
+    lines, ends, free = [], [-1e9, -1e9], True
+    for x, text in zip(places, texts):
+        half = text_width(text, SMALL) / 2
+        line = 0 if x - half > ends[0] + 0.5 else 1
+        free &= x - half > ends[line]
+        ends[line] = x + half
+        lines.append(line)
+    return lines, free

@@ -1,0 +1,1 @@
+"""Dimensioned line drawings of a frame, to scale."""

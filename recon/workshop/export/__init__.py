@@ -1,0 +1,1 @@
+"""A frame written for other programs."""

@@ -1,0 +1,1 @@
+"""Bolts, nuts and washers by standard, and what a section weighs."""

@@ -1,0 +1,1 @@
+"""All that a stranger needs to build a frame, as PDF and as one HTML file."""

@@ -1,0 +1,110 @@
+"""Papers as one HTML file with everything in it: nothing is fetched, no script runs."""
+from __future__ import annotations
+
+import base64
+from html import escape
+
+from recon.workshop.papers import document as doc
+from recon.workshop.drawing.vector import FACES, MARK_FACES, sheet_svg
+
+_SIZE = {"a4": "A4", "letter": "letter"}
+
+# The policy lets nothing in but what the file itself holds, whatever a name or a label may contain.
+_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
+
+_STYLE = """
+:root { color-scheme: light }
+body { font: 10pt/1.4 FACES; color: black; background: white; max-width: 190mm; margin: 0 auto; padding: 5mm }
+h1 { font-size: 20pt; line-height: 1.2; margin: 0 0 4mm; overflow-wrap: anywhere }
+h2 { font-size: 14pt; margin: 12mm 0 3mm; padding-top: 3mm; border-top: 0.5mm solid black }
+h3 { font-size: 10.5pt; margin: 5mm 0 1.5mm }
+nav { margin: 0 0 5mm } nav a { color: black; margin-right: 4mm; white-space: nowrap }
+p { margin: 0 0 2mm } ul { margin: 0 0 2mm; padding-left: 5mm } li { margin: 0 0 1mm }
+p.note { font-size: 8.5pt } p.caution { border: 0.5mm solid black; padding: 3mm; margin: 5mm 0; font-weight: bold }
+.wide { overflow-x: auto }
+table { border-collapse: collapse; margin: 0 0 4mm; font-size: 9pt }
+th, td { text-align: left; vertical-align: top; padding: 0.8mm 4mm 0.8mm 0; border-bottom: 0.2mm solid #555 }
+th { border-bottom: 0.4mm solid black } .number { text-align: right; white-space: nowrap }
+.mark { font-family: MARKS } .box { display: inline-block; width: 3mm; height: 3mm; border: 0.3mm solid black }
+figure { margin: 0 0 4mm } figure svg, figure img { display: block; max-width: 100%; height: auto }
+figure.turned { width: min(96vw, 270mm); margin-left: calc(50% - min(48vw, 135mm)) }
+.step { display: flex; flex-wrap: wrap; gap: 5mm; border-bottom: 0.2mm solid #555; margin: 0 0 4mm; padding: 0 0 4mm }
+.step figure { flex: 0 1 112mm; margin: 0 } .step div { flex: 1 1 55mm } .step h3 { margin-top: 0 }
+@page { size: PAPER; margin: 13mm }
+@page turned { size: PAPER landscape; margin: 13mm }
+@media print {
+  body { max-width: none; padding: 0 } nav { display: none } h2 { break-after: avoid } h3 { break-after: avoid }
+  thead { display: table-header-group } tr, figure, .step, p.caution { break-inside: avoid } section.page { break-before: page }
+  section.drawings h2 { display: none }
+  figure.whole { break-before: page; margin: 0 } figure.turned { page: turned; width: auto; margin: 0 }
+}
+"""
+
+
+def papers_html(papers: doc.Document) -> str:
+    """The whole page; what is text in it is escaped."""
+    style = _STYLE.replace("FACES", FACES).replace("MARKS", MARK_FACES).replace("PAPER", _SIZE[papers.paper])
+    first, *others = papers.sections
+    links = "".join(f'<a href="#part-{k}">{escape(s.title)}</a>' for k, s in enumerate(others, 2))
+    body = [f"<h1>{escape(papers.title)}</h1>", f"<nav>{links}</nav>", *_blocks(first.blocks)]
+    for k, section in enumerate(others, 2):
+        drawings = " drawings" * all(isinstance(b, doc.Drawing) for b in section.blocks)
+        body += [f'<section class="page{drawings}" id="part-{k}">', f"<h2>{escape(section.title)}</h2>", *_blocks(section.blocks), "</section>"]
+    return (f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(papers.title)}</title>\n'
+            f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
+            '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+            f"<style>{style}</style>\n</head>\n<body>\n" + "\n".join(body) + "\n</body>\n</html>\n")
+
+
+def _blocks(blocks) -> list[str]:
+    """Each block's HTML; list items that follow one another make one list."""
+    out: list[str] = []
+    listing = False
+    for block in blocks:
+        item = isinstance(block, doc.Paragraph) and block.kind == "list"
+        out += ["<ul>"] * (item and not listing) + ["</ul>"] * (listing and not item)
+        listing = item
+        out.append(_HTML[type(block)](block))
+    return out + ["</ul>"] * listing
+
+
+def _paragraph(block: doc.Paragraph) -> str:
+    if block.kind == "list":
+        return f"<li>{escape(block.text)}</li>"
+    kind = "" if block.kind == "text" else f' class="{block.kind}"'
+    return f"<p{kind}>{escape(block.text)}</p>"
+
+
+def _heading(block: doc.Heading) -> str:
+    return f"<h3>{escape(block.text)}</h3>"
+
+
+def _table(block: doc.Table) -> str:
+    def cell(tag, k, text):
+        kinds = " ".join(["number"] * (k in block.numbers) + ["mark"] * (k in block.marks and tag == "td"))
+        return f"<{tag}" + (f' class="{kinds}"' if kinds else "") + f">{escape(text)}</{tag}>"
+
+    head = "" if not any(block.columns) else (
+        "<thead><tr>" + "<th></th>" * block.tick + "".join(cell("th", k, t) for k, t in enumerate(block.columns)) + "</tr></thead>")
+    rows = "\n".join("<tr>" + '<td><span class="box"></span></td>' * block.tick + "".join(cell("td", k, t) for k, t in enumerate(row))
+                     + "</tr>" for row in block.rows)
+    return f'<div class="wide"><table>{head}<tbody>{rows}</tbody></table></div>'
+
+
+def _drawing(block: doc.Drawing) -> str:
+    kind = "whole turned" if block.whole_page and block.sheet.width > block.sheet.height else "whole" if block.whole_page else ""
+    opening = f'<figure class="{kind}">' if kind else "<figure>"
+    return f"{opening}{sheet_svg(block.sheet)}</figure>"
+
+
+def _photo(block: doc.Photo) -> str:
+    data = base64.b64encode(block.png).decode("ascii")
+    return f'<figure><img src="data:image/png;base64,{data}" alt="{escape(block.text)}"></figure>'
+
+
+def _step(block: doc.Step) -> str:
+    return (f'<div class="step"><figure>{sheet_svg(block.sheet)}</figure><div><h3>{escape(block.title)}</h3>'
+            + "".join(_blocks(block.lines)) + "</div></div>")
+
+
+_HTML = {doc.Paragraph: _paragraph, doc.Heading: _heading, doc.Table: _table, doc.Drawing: _drawing, doc.Photo: _photo, doc.Step: _step}

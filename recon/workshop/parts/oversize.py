@@ -1,0 +1,111 @@
+"""Whether a longer member can take a member's place: where it would stick out, and what is in the way there."""
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Mapping, Sequence
+
+import numpy as np
+
+from recon.frame.joints import CLASH_TOL
+from recon.frame.model import Frame, Member, as_tuple, bounds
+from recon.frame.stock import Stock
+from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.solids import HOLE, Boxes, bolt_ends, boxes_of, joined, member_boxes, overlaps
+from recon.workshop.wording import listed
+
+MOST_LONGER = 0.5    # of a member's length may stick out; beyond that one would rather cut: this project's choice
+Box = tuple[Sequence[float], Sequence[float]]    # lowest and highest corner, pitches
+
+
+@dataclass(frozen=True)
+class Room:
+    """A member of `holes` holes in place of member `member`, which has fewer: it sticks out by `before` holes at the
+    end of hole 1 and by `after` holes at the other. `blocked_by` names what is in the way; empty where it is free."""
+
+    member: str
+    holes: int
+    before: int
+    after: int
+    blocked_by: tuple[str, ...]
+
+    @property
+    def free(self) -> bool:
+        return not self.blocked_by
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """All that a longer member could run into: boxes (members, ends of bolts, places to keep out of), words for each and
+    the ids of the members that each belongs to; and the floor: the frame's lowest z, or None."""
+
+    boxes: Boxes
+    words: tuple[str, ...]
+    of: tuple[frozenset[str], ...]
+    floor: float | None
+
+
+def surroundings(frame: Frame, stocks: Mapping[str, Stock], keep_out: Sequence[Box] = (), floor: bool = True) -> Surroundings:
+    """The obstacles of a frame.
+
+    keep_out : boxes that must stay free, pitches.   floor : whether nothing may reach below the frame's lowest point.
+    """
+    bolts = find_bolts(frame)
+    holes = [stocks[m.stock].hole for m in frame.members if m.stock in stocks]
+    through = [tuple(id for id, _ in bolt.through) for bolt in bolts for _ in (0, 1)]
+    corners = [np.array(corner, float) for corner in keep_out]
+    kept = boxes_of(((low + high) / 2, np.eye(3), (high - low) / 2) for low, high in corners)
+    boxes = joined([member_boxes(frame.members), bolt_ends(bolts, max(holes, default=HOLE)), kept])
+    words = [m.id for m in frame.members] + [f"the bolt through {listed(ids)}" for ids in through]
+    words += [f"keep-out {k}" for k in range(1, len(corners) + 1)]
+    of = [frozenset([m.id]) for m in frame.members] + [frozenset(ids) for ids in through] + [frozenset()] * len(corners)
+    ground = min((float(bounds(m)[0][2]) for m in frame.members), default=None) if floor else None
+    return Surroundings(boxes, tuple(words), tuple(of), ground)
+
+
+def lengthened(member: Member, before: int, after: int) -> Member:
+    """The member with so many holes more at the end of its first hole and at the other."""
+    return replace(member, first=as_tuple(member.hole_centre(-before)), holes=member.holes + before + after)
+
+
+def rooms(around: Surroundings, member: Member, holes: int) -> tuple[Room, ...]:
+    """The ways in which a member of `holes` holes can take the place of `member`: sticking out at the first end, at
+    the other, and, where both are blocked, at both ends so that nothing is in the way, if that can be.
+
+    () where it is shorter, or longer by more than half."""
+    extra = holes - member.holes
+    if extra > MOST_LONGER * member.holes:
+        return ()
+    if extra <= 0:
+        return (Room(member.id, holes, 0, 0, ()),) if extra == 0 else ()
+    ends = [_room(around, member, extra, 0), _room(around, member, 0, extra)]
+    if not any(room.free for room in ends):
+        for before in range(1, extra):
+            room = _room(around, member, before, extra - before)
+            if room.free:
+                return (*ends, room)
+    return tuple(ends)
+
+
+def _room(around: Surroundings, member: Member, before: int, after: int) -> Room:
+    blocked = []
+    if before:
+        blocked += _in_the_way(around, member, replace(lengthened(member, before, 0), holes=before))
+    if after:
+        blocked += _in_the_way(around, member, replace(member, first=as_tuple(member.hole_centre(member.holes)), holes=after))
+    return Room(member.id, member.holes + before + after, before, after, tuple(dict.fromkeys(blocked)))
+
+
+def _in_the_way(around: Surroundings, member: Member, part: Member) -> list[str]:
+    """What the part that sticks out overlaps."""
+    met = np.nonzero(overlaps(member_boxes([part]), around.boxes)[0])[0]
+    found = [around.words[k] for k in met if member.id not in around.of[k]]
+    if around.floor is not None and bounds(part)[0][2] < around.floor - CLASH_TOL:
+        found.append("the floor")
+    return found
+
+
+def room_words(room: Room, member: Member) -> str:
+    """'a 16-hole in place of the 12-hole B sticks out by 4 at hole 1: blocked by D'."""
+    ends = [f"{n} at hole {hole}" for n, hole in ((room.before, 1), (room.after, member.holes)) if n]
+    state = "free" if room.free else "blocked by " + ", ".join(room.blocked_by)
+    return f"a {room.holes}-hole in place of the {member.holes}-hole {member.id} sticks out by {' and '.join(ends)}: {state}"

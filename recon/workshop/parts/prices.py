@@ -1,0 +1,87 @@
+"""A price list: what stock, bolts, nuts and washers cost.
+
+A CSV or TOML file (see `recon.workshop.parts.tables`) with the columns
+
+    item      metre, stick, member, bolt, nut or washer
+    id        a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer ('M8', '5/16')
+    length    of a stick in mm (or '8 ft'), of a member in holes; empty for the others
+    price     of one: a metre of drilled stock, a stick, a member, a bolt ...
+    currency  may be left out; the same in every row
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Mapping
+
+from recon.errors import ReconError
+from recon.frame.stock import Stock, find_stock
+from recon.workshop.hardware.fasteners import bolt_name, find_thread, parse_bolt
+from recon.workshop.parts.tables import Row, read_rows
+
+COLUMNS = ("item", "id", "length", "price", "currency")
+ITEMS = ("metre", "stick", "member", "bolt", "nut", "washer")
+
+
+@dataclass(frozen=True)
+class PriceList:
+    """Prices of one, by what they are for.
+
+    metre : stock id -> price.   stick : (stock id, mm) -> price.   member : (stock id, holes) -> price.
+    hardware : ("bolt", "M8 x 90") or ("nut" or "washer", "M8") -> price.
+    """
+
+    currency: str = ""
+    metre: Mapping[str, float] = field(default_factory=dict)
+    stick: Mapping[tuple[str, float], float] = field(default_factory=dict)
+    member: Mapping[tuple[str, int], float] = field(default_factory=dict)
+    hardware: Mapping[tuple[str, str], float] = field(default_factory=dict)
+
+    def of_member(self, stock: str, holes: int, pitch_mm: float) -> float | None:
+        """Price of a member: its own, else by the metre; None where neither is listed."""
+        if (stock, holes) in self.member:
+            return self.member[stock, holes]
+        return self.metre[stock] * holes * pitch_mm / 1000 if stock in self.metre else None
+
+
+def load_prices(path, stocks: Mapping[str, Stock]) -> PriceList:
+    """The price list in a file.  Raises ReconError, naming file, row and remedy, where it holds nonsense."""
+    currency = ""
+    found: dict[str, dict] = {"metre": {}, "stick": {}, "member": {}, "hardware": {}}
+    for row in read_rows(path, "price list", COLUMNS):
+        item = row.one_of("item", ITEMS)
+        price = row.number("price", "write a price as a plain number, such as 4.20")
+        if "currency" in row.cells:
+            if currency and row.cells["currency"] != currency:
+                raise row.wrong(f"'currency' is '{row.cells['currency']}', and '{currency}' above; keep to one currency.")
+            currency = row.cells["currency"][:8]
+        kind, key = _key(row, item, stocks)
+        if key in found[kind]:
+            raise row.wrong("the same item has a price already in a row above; remove one of them.")
+        found[kind][key] = price
+    return PriceList(currency, **found)
+
+
+def _key(row: Row, item: str, stocks) -> tuple[str, object]:
+    if item in ("bolt", "nut", "washer"):
+        return "hardware", (item, hardware_id(row, item))
+    stock = stock_id(row, stocks)
+    if item == "metre":
+        return item, stock
+    return item, (stock, row.mm("length") if item == "stick" else row.holes("length"))
+
+
+def stock_id(row: Row, stocks) -> str:
+    """The row's stock.  Raises ReconError where it is not in the stock list."""
+    try:
+        return find_stock(stocks, row.text("id", "write the id of a stock, as 'recon stocks' lists them")).id
+    except ReconError as error:
+        raise error if str(error).startswith(row.where) else row.wrong(str(error)) from error
+
+
+def hardware_id(row: Row, item: str) -> str:
+    """The row's bolt, or the thread of its nut or washer, in the project's own writing."""
+    text = row.text("id", "write a bolt like 'M8 x 90'" if item == "bolt" else "write a thread like M8 or 5/16")
+    try:
+        return bolt_name(*parse_bolt(text)) if item == "bolt" else find_thread(text).name
+    except ReconError as error:
+        raise row.wrong(str(error)) from error

@@ -1,0 +1,1 @@
+"""Whether a frame holds its shape: its free motions, and what would stop them."""

@@ -1,0 +1,1 @@
+"""What follows from a frame as it stands, as plain rows for the page: parts, checks, papers."""

@@ -1,0 +1,288 @@
+"""A build: a folder with photos, the journal of all changes, and the frame file as it stands.
+
+    photos/         the photos, as they came
+    reading/        what the reader found in each photo (openings, rows)
+    build.journal   every change (see `webui.storage.journal`)
+    frame.json      the frame as it stands, for the command line
+    .levels/        the photos in levels and tiles for looking; can be deleted
+"""
+from __future__ import annotations
+
+import datetime
+import hashlib
+import os
+import shutil
+import threading
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from recon.errors import ReconError
+from recon.files import why_not_written, write_bytes_atomic, write_text_atomic
+from recon.frame.files import frame_to_text, load_frame
+from recon.frame.model import Frame
+from webui.storage.journal import NAME as JOURNAL_NAME
+from webui.storage.journal import Journal
+from recon.corrections.state import State, difference, ordered, patched
+
+PHOTOS, READING, LEVELS, FRAME, PLAN, REMOVED = "photos", "reading", ".levels", "frame.json", "plan.json", "removed"
+MARKS = ".levels/frame-marks"       # digests of the frame files that the page wrote last: whether frame.json is its own
+SAVE_AFTER_S = 2.0                  # from a change to the frame file that has it; the journal has it at once
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A state in the history.
+
+    n : the journal entry that made it.   parent : the moment undone to, None for the first.   delta : what made it of that one,
+    None where it was read from the journal.
+    """
+
+    n: int
+    state: State
+    words: str
+    parent: "Moment | None"
+    delta: dict | None = None
+
+
+class Conflict(Exception):
+    """A change was meant for another version of the build than the one that is there."""
+
+
+class Build:
+    """An open build.  All methods may be called from several threads."""
+
+    def __init__(self, folder: str | Path, stocks=None):
+        """Opens the build in `folder`, or begins one there.  Raises ReconError.
+
+        stocks : id -> Stock, what a frame file that lies there may name; the list that comes with recon by default.
+        """
+        self.folder, self.stocks = Path(folder).resolve(), stocks
+        self._lock = threading.RLock()
+        _refuse_links(self.folder)
+        try:
+            for part in ("", PHOTOS, READING, LEVELS):
+                (self.folder / part).mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise why_not_written(self.folder, error) from error
+        self.journal = Journal(self.folder)
+        self.notices: list[str] = []
+        self._first = self._now = Moment(0, State(), "empty build", None)
+        self._redo: list[Moment] = []
+        self._saving: threading.Timer | None = None
+        self._save_lock = threading.Lock()                      # not the one that changes wait for: writing takes a while
+        self._words: dict[int, str] = {}                        # what each journal entry did
+        self.moments: dict[int, Moment] = {0: self._first}      # by the journal's number after which each held
+        try:
+            for entry in self.journal.entries:
+                self._replay(entry)
+            self.journal.entries = []
+            self._own = {"", *self._marks()}
+            if self.n == 0:
+                self._own.add(self._digest_of_frame_file())
+                self._adopt()
+            elif self._digest_of_frame_file() not in self._own | {_digest(self._text())}:
+                self.notices.append(f"{FRAME} in this folder was changed by another program. It is left as it is; "
+                                    "the page goes on from its own journal and saves no frame file there.")
+        except BaseException:
+            self.journal.close()
+            raise
+
+    def close(self):
+        if self._saving:
+            self._saving.cancel()
+        self.save_frame_file()
+        self.journal.close()
+
+    # Reading the history
+
+    @property
+    def n(self) -> int:
+        """The build's version: the number of its last journal entry."""
+        return self.journal.last
+
+    @property
+    def now(self) -> Moment:
+        return self._now
+
+    @property
+    def state(self) -> State:
+        return self._now.state
+
+    def can(self) -> dict:
+        """What undo and redo would do, in words, or None each."""
+        with self._lock:
+            return {"undo": self._now.words if self._now.parent else None,
+                    "redo": self._redo[-1].words if self._redo else None}
+
+    def snapshot(self) -> tuple[int, State, dict]:
+        """Version, state and what undo and redo would do, all of one moment."""
+        with self._lock:
+            return self.n, self.state, self.can()
+
+    def still(self):
+        """A context in which nothing changes the build."""
+        return self._lock
+
+    def since(self, n: int) -> list[str]:
+        """Words of all that happened after version `n`."""
+        with self._lock:
+            return [self._words[k] for k in sorted(self._words) if k > n]
+
+    def delta(self, old: State, new: State) -> dict:
+        """The difference between two states; at once where it is that of the last change."""
+        now = self._now
+        known = now.delta is not None and now.state is new and now.parent.state is old
+        return now.delta if known else difference(old, new)
+
+    # Changing
+
+    def change(self, make, *, base: int | None = None, kind: str = "edit"):
+        """Journals a change and returns (old state, new state, words).
+
+        make : State -> (State, words); may raise ReconError.   base : the version it was meant for; where that is not
+        the present one, raises Conflict and changes nothing.
+        """
+        with self._lock:
+            self._check(base)
+            old = self._now
+            state, words = make(old.state)
+            delta = difference(old.state, state)
+            n = self.journal.append({"kind": kind, "words": words, "at": _now_text(), "delta": delta})
+            self._enter(Moment(n, state, words, old, delta))
+            self._redo.clear()
+            self._save_soon()
+            return old.state, state, words
+
+    def undo(self, base: int | None = None):
+        """Back by one change; (old state, new state, words)."""
+        with self._lock:
+            self._check(base)
+            if self._now.parent is None:
+                raise ReconError("There is nothing to undo.")
+            return self._step("undo", f"Undone: {self._now.words}")
+
+    def redo(self, base: int | None = None):
+        """Forward again by one change; (old state, new state, words)."""
+        with self._lock:
+            self._check(base)
+            if not self._redo:
+                raise ReconError("There is nothing to redo.")
+            return self._step("redo", f"Done again: {self._redo[-1].words}")
+
+    def _check(self, base):
+        if base is not None and base != self.n:
+            raise Conflict
+
+    def _step(self, kind, words):
+        old = self._now
+        n = self.journal.append({"kind": kind, "words": words, "at": _now_text()})
+        self._move(kind, n, words)
+        self._save_soon()
+        return old.state, self._now.state, words
+
+    def _move(self, kind, n, words):
+        if kind == "undo":
+            self._redo.append(self._now)
+            self._enter(self._now.parent, n, words)
+        else:
+            self._enter(self._redo.pop(), n, words)
+
+    def _enter(self, moment: Moment, n: int | None = None, words: str | None = None):
+        self._now = moment
+        n = moment.n if n is None else n
+        self.moments[n] = moment
+        self._words[n] = words or moment.words
+
+    def _replay(self, entry: dict):
+        kind, n, words = entry.get("kind"), entry["n"], str(entry.get("words", ""))
+        if kind in ("undo", "redo"):
+            if (self._now.parent is None) if kind == "undo" else not self._redo:
+                raise ReconError(f"{JOURNAL_NAME}: entry {n} has nothing to {kind}; put the file back from a copy.")
+            self._move(kind, n, words)
+        else:
+            self._enter(Moment(n, patched(self._now.state, entry.get("delta", {})), words, self._now))
+            self._redo.clear()
+
+    # The folder
+
+    def _adopt(self):
+        """Takes over a folder that was no build yet: photos that lie in it are copied, its frame file is read."""
+        from recon.image.photos import SUFFIXES
+
+        loose = [p for p in sorted(self.folder.iterdir()) if p.is_file() and p.suffix.lower() in SUFFIXES and p.name != "frame.png"]
+        for path in loose:
+            target = self.folder / PHOTOS / path.name
+            if not target.exists():
+                shutil.copyfile(path, target)
+        if (self.folder / FRAME).is_file():
+            frame = load_frame(self.folder / FRAME, self.stocks)
+            self.change(lambda _: (State(_tidy(frame)), f"Opened {FRAME}"), kind="open")
+
+    def photo_files(self) -> list[str]:
+        """Names of the photos in the folder, in natural order."""
+        from recon.image.photos import SUFFIXES, _natural_key
+
+        files = [p for p in (self.folder / PHOTOS).iterdir() if p.suffix.lower() in SUFFIXES and not p.name.startswith(".")
+                 and p.is_file() and not p.is_symlink()]
+        return [p.name for p in sorted(files, key=_natural_key)]
+
+    def _digest_of_frame_file(self) -> str:
+        try:
+            return _digest((self.folder / FRAME).read_bytes())
+        except OSError:
+            return ""
+
+    def _text(self) -> bytes:
+        return frame_to_text(self.state.frame).encode("utf-8") if self.state.frame.members else b""
+
+    def _marks(self) -> list[str]:
+        try:
+            return (self.folder / MARKS).read_text(encoding="ascii").split()[:2]
+        except (OSError, UnicodeDecodeError):
+            return []
+
+    def _save_soon(self):
+        if self._saving is None or not self._saving.is_alive():
+            self._saving = threading.Timer(SAVE_AFTER_S, self.save_frame_file)
+            self._saving.daemon = True
+            self._saving.start()
+
+    def save_frame_file(self):
+        """Writes frame.json as the frame stands, unless another program changed that file meanwhile or the disk does not take it:
+        the journal has all of it."""
+        with self._save_lock:
+            text, there = self._text(), self._digest_of_frame_file()
+            mark = _digest(text)
+            if not text or there == mark or there not in self._own:
+                return
+            try:
+                # Before the file, so that this one is never taken for a stranger's.
+                write_text_atomic(self.folder / MARKS, f"{mark} {there}\n")
+                write_bytes_atomic(self.folder / FRAME, text)
+            except ReconError as error:
+                self.notices.append(str(error))
+                return
+            self._own = {"", mark}
+
+
+def _refuse_links(folder: Path) -> None:
+    """Raises ReconError where a part of the build is a link: what it leads to lies outside, and would be read, sent or written over.
+    Photos that are links are only passed over (`photo_files`)."""
+    parts = [folder / name for name in (PHOTOS, READING, LEVELS, REMOVED, JOURNAL_NAME, FRAME, PLAN)]
+    inside = (Path(root, name) for part in parts[1:3] for root, folders, files in os.walk(part) for name in (*folders, *files))
+    for path in (*parts, *inside):
+        if path.is_symlink():
+            raise ReconError(f"{path}: this is a link to another place, and a build keeps to its own folder; put the file or folder "
+                             "itself there, or take the link away.")
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest() if data else ""
+
+
+def _tidy(frame: Frame) -> Frame:
+    return replace(frame, joints=ordered(frame.members, frame.joints))
+
+
+def _now_text() -> str:
+    return datetime.datetime.now(datetime.timezone.utc).isoformat(timespec="seconds")
