@@ -1,4 +1,5 @@
 """Random frames that could be built: every member lapped on one before it, none in another's room."""
+
 import numpy as np
 
 from recon.frame.joints import collisions, find_joints
@@ -8,7 +9,16 @@ from recon.frame.model import Frame, Member, as_tuple, label
 def grow_frame(seed: int, members: int = 8, width: float = 1.0, holes: tuple[int, int] = (2, 16)) -> Frame:
     """A frame of about `members` members of one width (pitches), lengths within `holes`; the same for the same seed."""
     rng = np.random.default_rng(seed)
-    grown = [Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), int(rng.integers(holes[0], holes[1] + 1)), width, "steel-38")]
+    grown = [
+        Member(
+            "A",
+            (0.0, 0.0, 0.0),
+            (0.0, 0.0, 1.0),
+            int(rng.integers(holes[0], holes[1] + 1)),
+            width,
+            "steel-38",
+        )
+    ]
     for _ in range(20 * members):
         if len(grown) == members:
             break
@@ -28,5 +38,8 @@ def grow_frame(seed: int, members: int = 8, width: float = 1.0, holes: tuple[int
 def _near(new: Member, members):
     """Those of `members` that could reach `new`."""
     middle, reach = new.hole_centre((new.holes - 1) / 2), new.holes / 2 + new.width
-    return [m for m in members
-            if np.linalg.norm(m.hole_centre((m.holes - 1) / 2) - middle) < reach + m.holes / 2 + m.width]
+    return [
+        m
+        for m in members
+        if np.linalg.norm(m.hole_centre((m.holes - 1) / 2) - middle) < reach + m.holes / 2 + m.width
+    ]

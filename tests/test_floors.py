@@ -1,4 +1,5 @@
 """The rule of imports: a floor knows only itself and the floors below it."""
+
 import ast
 from pathlib import Path
 
@@ -19,11 +20,15 @@ FLOORS = (
     ("recon.cli", "webui"),
     ("recon.bench", "recon.__main__"),
 )
-FREE = ("recon",)        # the package itself: it holds the version and nothing else
+FREE = ("recon",)  # the package itself: it holds the version and nothing else
 # Floors that could be known, being below, but must not: a frame file written by hand has no photos.
 APART = {"recon.workshop": ("recon.image", "recon.solve"), "webui": ("recon.cli",)}
 # What a floor may not use of other people's packages: the frame and the workshop know no pixels.
-NO_PIXELS = {"recon.geometry": ("cv2", "PIL", "skimage"), "recon.frame": ("cv2", "PIL", "skimage"), "recon.workshop": ("cv2", "skimage")}
+NO_PIXELS = {
+    "recon.geometry": ("cv2", "PIL", "skimage"),
+    "recon.frame": ("cv2", "PIL", "skimage"),
+    "recon.workshop": ("cv2", "skimage"),
+}
 
 
 def modules() -> dict[str, Path]:
@@ -54,7 +59,9 @@ def names_in(tree: ast.AST, package: str) -> set[str]:
             above = package.split(".")[: len(package.split(".")) + 1 - node.level] if node.level else []
             base = ".".join([*above, *([node.module] if node.module else [])])
             # A name is a module or something in one; in both cases the most exact module counts.
-            found |= {f"{base}.{alias.name}" if f"{base}.{alias.name}" in MODULES else base for alias in node.names}
+            found |= {
+                f"{base}.{alias.name}" if f"{base}.{alias.name}" in MODULES else base for alias in node.names
+            }
     return found
 
 
@@ -77,21 +84,36 @@ def test_every_module_stands_on_a_floor():
 @pytest.mark.parametrize("floor", range(len(FLOORS)), ids=[" and ".join(f) for f in FLOORS])
 def test_a_floor_imports_nothing_from_above(floor):
     here = [n for n in MODULES if floor_of(n) == floor]
-    above = [f"{n} imports {m}" for n in here for m in sorted(imported(n, MODULES[n])) if (floor_of(m) or 0) > floor]
+    above = [
+        f"{n} imports {m}"
+        for n in here
+        for m in sorted(imported(n, MODULES[n]))
+        if (floor_of(m) or 0) > floor
+    ]
     assert here and above == []
 
 
 @pytest.mark.parametrize("package", APART)
 def test_rooms_that_know_nothing_of_each_other(package):
     here = [n for n in MODULES if within(n, package)]
-    crossed = [f"{n} imports {m}" for n in here for m in sorted(imported(n, MODULES[n])) if any(within(m, p) for p in APART[package])]
+    crossed = [
+        f"{n} imports {m}"
+        for n in here
+        for m in sorted(imported(n, MODULES[n]))
+        if any(within(m, p) for p in APART[package])
+    ]
     assert here and crossed == []
 
 
 @pytest.mark.parametrize("package", NO_PIXELS)
 def test_no_pixels_in_the_frame_and_the_workshop(package):
     here = [n for n in MODULES if within(n, package)]
-    crossed = [f"{n} imports {m}" for n in here for m in sorted(imported(n, MODULES[n])) if m.split(".")[0] in NO_PIXELS[package]]
+    crossed = [
+        f"{n} imports {m}"
+        for n in here
+        for m in sorted(imported(n, MODULES[n]))
+        if m.split(".")[0] in NO_PIXELS[package]
+    ]
     assert here and crossed == []
 
 
@@ -100,5 +122,7 @@ def test_the_product_does_not_import_its_tests():
 
 
 def test_imports_are_found_in_functions_and_when_they_are_relative():
-    tree = ast.parse("import a.b\nfrom . import files\ndef f():\n    from recon.cli import read\n    from ..frame.model import Member\n")
+    tree = ast.parse(
+        "import a.b\nfrom . import files\ndef f():\n    from recon.cli import read\n    from ..frame.model import Member\n"
+    )
     assert names_in(tree, "recon.solve") == {"a.b", "recon.solve", "recon.cli.read", "recon.frame.model"}

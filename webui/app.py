@@ -1,4 +1,5 @@
 """The application: one build, one page."""
+
 from __future__ import annotations
 
 import secrets
@@ -10,14 +11,14 @@ from werkzeug.exceptions import HTTPException
 
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
-from webui.storage.build import Build, Conflict
 from webui.guard import Keys, guard
+from webui.processes.derived import Reckoner
 from webui.processes.reading import Reading
+from webui.storage.build import Build, Conflict
 from webui.storage.photos import MOST_BYTES, Photos
 from webui.storage.reading_cache import SOLVER
-from webui.processes.derived import Reckoner
 
-MOST_ASKED = 2 * 2**20        # bytes of any request that is not a photo
+MOST_ASKED = 2 * 2**20  # bytes of any request that is not a photo
 
 
 @dataclass(frozen=True)
@@ -27,8 +28,8 @@ class Bench:
     build: Build
     photos: Photos
     reading: Reading
-    quick: Reckoner           # doubts and parts
-    checks: Reckoner          # may take long
+    quick: Reckoner  # doubts and parts
+    checks: Reckoner  # may take long
     stocks: dict
     token: str
     keys: Keys | None
@@ -39,8 +40,16 @@ def bench() -> Bench:
     return current_app.extensions["bench"]
 
 
-def create_app(folder: str | Path, *, host: str = "127.0.0.1", port: int = 0, keys: Keys | None = None, stocks=None,
-               solver: str = SOLVER, on_enter=None) -> Flask:
+def create_app(
+    folder: str | Path,
+    *,
+    host: str = "127.0.0.1",
+    port: int = 0,
+    keys: Keys | None = None,
+    stocks=None,
+    solver: str = SOLVER,
+    on_enter=None,
+) -> Flask:
     """The application for the build in `folder`, which it opens and locks until `close_app`.
 
     host, port : that it will be served on.   keys : None where only this machine can reach it.   stocks : id -> Stock.
@@ -48,14 +57,26 @@ def create_app(folder: str | Path, *, host: str = "127.0.0.1", port: int = 0, ke
     """
     from webui.views import change, papers, photos, plan, reading, see
 
-    app = Flask("webui", static_folder=None, template_folder="templates", root_path=str(Path(__file__).parent))
-    app.config.update(MAX_CONTENT_LENGTH=MOST_BYTES + 2**20, MAX_FORM_MEMORY_SIZE=MOST_ASKED, MAX_FORM_PARTS=8)
+    app = Flask(
+        "webui", static_folder=None, template_folder="templates", root_path=str(Path(__file__).parent)
+    )
+    app.config.update(
+        MAX_CONTENT_LENGTH=MOST_BYTES + 2**20, MAX_FORM_MEMORY_SIZE=MOST_ASKED, MAX_FORM_PARTS=8
+    )
     app.json.sort_keys = False
     stocks = stocks or load_stocks()
     build = Build(folder, stocks)
-    app.extensions["bench"] = Bench(build, Photos(build), Reading(build, solver, stocks), Reckoner(build, stocks),
-                                    Reckoner(build, stocks, give_up=True), stocks, secrets.token_urlsafe(32), keys,
-                                    f"http://{f'[{host}]' if ':' in host else host}:{port}")
+    app.extensions["bench"] = Bench(
+        build,
+        Photos(build),
+        Reading(build, solver, stocks),
+        Reckoner(build, stocks),
+        Reckoner(build, stocks, give_up=True),
+        stocks,
+        secrets.token_urlsafe(32),
+        keys,
+        f"http://{f'[{host}]' if ':' in host else host}:{port}",
+    )
     guard(app, host, keys, app.extensions["bench"].token, on_enter)
     for module in (see, photos, reading, change, plan, papers):
         app.register_blueprint(module.bp)
@@ -66,12 +87,17 @@ def create_app(folder: str | Path, *, host: str = "127.0.0.1", port: int = 0, ke
 
     @app.errorhandler(Conflict)
     def in_conflict(error):
-        return jsonify(problem="This build was changed in another tab or on another device.", conflict=True), 409
+        return jsonify(
+            problem="This build was changed in another tab or on another device.", conflict=True
+        ), 409
 
     @app.errorhandler(HTTPException)
     def refused(error):
-        words = {404: "There is nothing under this address.", 413: f"That is too large; a photo may have {MOST_BYTES >> 20} MB.",
-                 405: "That cannot be done here."}.get(error.code, error.description)
+        words = {
+            404: "There is nothing under this address.",
+            413: f"That is too large; a photo may have {MOST_BYTES >> 20} MB.",
+            405: "That cannot be done here.",
+        }.get(error.code, error.description)
         return jsonify(problem=words), error.code
 
     @app.errorhandler(Exception)

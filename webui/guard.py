@@ -4,6 +4,7 @@ On loopback anyone at this machine may use the page.  On another interface a bro
 key that works once.  Host and Origin are checked on every request, so that no other site can reach the page through a name
 of its own (DNS rebinding) or through the user's browser, and every change carries a token that only the page knows.
 """
+
 from __future__ import annotations
 
 import ipaddress
@@ -16,8 +17,10 @@ from flask import Flask, abort, redirect, request
 
 COOKIE, TOKEN_HEADER = "build_pass", "X-Build-Token"
 SAFE = ("GET", "HEAD")
-POLICY = ("default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; font-src 'self'; "
-          "manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'")
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; font-src 'self'; "
+    "manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'"
+)
 HEADERS = {
     "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",
@@ -27,7 +30,7 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
 }
-WRONG_KEYS = 20        # after so many no key is taken any more until the page is started again
+WRONG_KEYS = 20  # after so many no key is taken any more until the page is started again
 
 
 class Keys:
@@ -66,15 +69,19 @@ def guard(app: Flask, host: str, keys: Keys | None, token: str, on_enter=None) -
     host : that the page was started for.   keys : None on loopback.   token : what changes must carry.
     on_enter : called after a key was used, to hand out the next.
     """
+
     @app.before_request
     def check():
         if not _host_is_ours(request.host, host):
             abort(403, "This page answers only under its own address.")
         origin = request.headers.get("Origin")
-        if origin is not None and (urlsplit(origin).scheme, urlsplit(origin).netloc) != (request.scheme, request.host):
+        if origin is not None and (urlsplit(origin).scheme, urlsplit(origin).netloc) != (
+            request.scheme,
+            request.host,
+        ):
             abort(403, "This request came from another site.")
         if request.headers.get("Sec-Fetch-Site", "none") not in ("same-origin", "none"):
-            opening = request.method == "GET" and request.path in ("/", "/enter")       # by a link from elsewhere
+            opening = request.method == "GET" and request.path in ("/", "/enter")  # by a link from elsewhere
             if not (opening and request.headers.get("Sec-Fetch-Mode") == "navigate"):
                 abort(403, "This request came from another site.")
         if keys is not None and request.path != "/enter" and not keys.knows(request.cookies.get(COOKIE)):
@@ -92,11 +99,15 @@ def guard(app: Flask, host: str, keys: Keys | None, token: str, on_enter=None) -
         return answer
 
     if keys is not None:
+
         @app.get("/enter")
         def enter():
             ticket = keys.enter(request.args.get("key", "")[:200])
             if ticket is None:
-                abort(401, "This key was used already or is not right; take the newest address from where the page was started.")
+                abort(
+                    401,
+                    "This key was used already or is not right; take the newest address from where the page was started.",
+                )
             if on_enter:
                 on_enter()
             answer = redirect("/")

@@ -1,4 +1,5 @@
 """The page on a port of this machine."""
+
 from __future__ import annotations
 
 import logging
@@ -14,15 +15,15 @@ from webui.app import close_app, create_app
 from webui.guard import Keys, is_loopback
 from webui.storage.reading_cache import SOLVER
 
-SLOWEST_S = 60          # that a connection may stay silent
-TURN_S = 0.001          # after which a thread that reckons lets others go on: an edit comes while parts or doubts are being found
+SLOWEST_S = 60  # that a connection may stay silent
+TURN_S = 0.001  # after which a thread that reckons lets others go on: an edit comes while parts or doubts are being found
 
 
 class _Handler(WSGIRequestHandler):
-    protocol_version = "HTTP/1.1"       # a connection serves many tiles
+    protocol_version = "HTTP/1.1"  # a connection serves many tiles
     timeout = SLOWEST_S
 
-    def log_request(self, *args, **kwargs):     # the terminal is for sentences
+    def log_request(self, *args, **kwargs):  # the terminal is for sentences
         pass
 
     def version_string(self):
@@ -48,15 +49,25 @@ class Page:
         close_app(self.server.app)
 
 
-def open_page(folder: str | Path, *, host: str = "127.0.0.1", port: int = 0, key: bool = False, stocks=None, say=print,
-              solver: str = SOLVER) -> Page:
+def open_page(
+    folder: str | Path,
+    *,
+    host: str = "127.0.0.1",
+    port: int = 0,
+    key: bool = False,
+    stocks=None,
+    say=print,
+    solver: str = SOLVER,
+) -> Page:
     """Opens a build and listens.
 
     Raises ReconError where the build cannot be opened, the port is taken, or the page would be open to others without a key.
     """
     if not is_loopback(host) and not key:
-        raise ReconError(f"--host {host}: that would open the page to others; add --key, and browsers come in by an address "
-                         "with a key.")
+        raise ReconError(
+            f"--host {host}: that would open the page to others; add --key, and browsers come in by an address "
+            "with a key."
+        )
     keys = Keys() if key else None
     taken = _listen(host, port)
     port = taken.getsockname()[1]
@@ -66,8 +77,15 @@ def open_page(folder: str | Path, *, host: str = "127.0.0.1", port: int = 0, key
         return f"{root}/enter?key={keys.new()}" if keys else f"{root}/"
 
     try:
-        app = create_app(folder, host=host, port=port, keys=keys, stocks=stocks, solver=solver,
-                         on_enter=(lambda: say(f"A browser came in. For the next one: {address()}")) if keys else None)
+        app = create_app(
+            folder,
+            host=host,
+            port=port,
+            keys=keys,
+            stocks=stocks,
+            solver=solver,
+            on_enter=(lambda: say(f"A browser came in. For the next one: {address()}")) if keys else None,
+        )
     except BaseException:
         taken.close()
         raise
@@ -87,6 +105,8 @@ def _listen(host: str, port: int) -> socket.socket:
         taken.listen(64)
     except OSError as error:
         taken.close()
-        raise ReconError(f"{host}:{port}: the page cannot answer there ({error.strerror}); choose another --port or "
-                         "--host.") from error
+        raise ReconError(
+            f"{host}:{port}: the page cannot answer there ({error.strerror}); choose another --port or "
+            "--host."
+        ) from error
     return taken

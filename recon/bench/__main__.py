@@ -11,7 +11,9 @@ from recon.errors import ReconError
 def names() -> list[str]:
     """The measurements: modules of this package with a `run(args)`."""
     found = (m.name for m in pkgutil.iter_modules([str(Path(__file__).parent)]))
-    return sorted(n for n in found if n != "__main__" and hasattr(importlib.import_module(f"recon.bench.{n}"), "run"))
+    return sorted(
+        n for n in found if n != "__main__" and hasattr(importlib.import_module(f"recon.bench.{n}"), "run")
+    )
 
 
 def main(argv: list[str]) -> int:

@@ -31,7 +31,9 @@ CORRECTED = (1, 2, 3)
 def run(args) -> int:
     parser = argparse.ArgumentParser(prog="python -m recon.bench again", description=__doc__.splitlines()[0])
     parser.add_argument("folders", nargs="+", type=Path)
-    parser.add_argument("--photos", nargs="+", type=int, default=[3, 1], help="how many of each frame's photos to use")
+    parser.add_argument(
+        "--photos", nargs="+", type=int, default=[3, 1], help="how many of each frame's photos to use"
+    )
     parser.add_argument("--seed", type=int, default=0, help="for the order of the corrections")
     opts = parser.parse_args(args)
     frames = frames_in(opts.folders)
@@ -74,22 +76,47 @@ def measure(folder: Path, n: int, seed: int = 0) -> list[dict]:
         seconds = time.perf_counter() - start
         before, after, want = _keys(frame.members), _keys(got.frame.members), _keys(true.members)
         said = _keys(frame.member(id) for id in ends)
-        rows.append({"frame": folder.name, "wrong": len(todo), "corrected": count, "won": len((after & want) - before),
-                     "lost": len((before & want) - after), "undone": len(said - after) + len(_keys(gone) & after),
-                     "edits_before": _edits(before, want), "edits_after": _edits(after, want),
-                     "objections": len(got.against), "time": seconds / first_s})
-        print("{frame}: {wrong} to correct, {corrected} corrected: {won} won, {lost} lost, {undone} undone; left {edits_before} -> {edits_after}; "
-              "{objections} objections; {time:.2f} of the first reading's time".format(**rows[-1]), flush=True)
+        rows.append(
+            {
+                "frame": folder.name,
+                "wrong": len(todo),
+                "corrected": count,
+                "won": len((after & want) - before),
+                "lost": len((before & want) - after),
+                "undone": len(said - after) + len(_keys(gone) & after),
+                "edits_before": _edits(before, want),
+                "edits_after": _edits(after, want),
+                "objections": len(got.against),
+                "time": seconds / first_s,
+            }
+        )
+        print(
+            "{frame}: {wrong} to correct, {corrected} corrected: {won} won, {lost} lost, {undone} undone; left {edits_before} -> {edits_after}; "
+            "{objections} objections; {time:.2f} of the first reading's time".format(**rows[-1]),
+            flush=True,
+        )
     return rows
 
 
 def _true_frame(truth) -> Frame:
     width = truth["width_mm"] / truth["pitch_mm"]
     unit = np.eye(3)
-    members = [Member(f"T{i}", tuple(map(float, s["at"])), tuple(unit[s["axis"]]), s["holes"], width) for i, s in enumerate(truth["sticks"])]
+    members = [
+        Member(f"T{i}", tuple(map(float, s["at"])), tuple(unit[s["axis"]]), s["holes"], width)
+        for i, s in enumerate(truth["sticks"])
+    ]
     for s in truth.get("braces", []):
         d = np.array(s["direction"], float)
-        members.append(Member(f"T{len(members)}", tuple(map(float, s["first"])), tuple(d / np.linalg.norm(d)), s["holes"], width, on_lattice=False))
+        members.append(
+            Member(
+                f"T{len(members)}",
+                tuple(map(float, s["first"])),
+                tuple(d / np.linalg.norm(d)),
+                s["holes"],
+                width,
+                on_lattice=False,
+            )
+        )
     return Frame(tuple(members))
 
 
@@ -150,8 +177,13 @@ def print_totals(rows, n: int) -> None:
     for count in CORRECTED:
         of = [r for r in rows if r["corrected"] == count]
         if of:
-            total = {k: sum(r[k] for r in of) for k in ("won", "lost", "undone", "edits_before", "edits_after", "objections")}
-            print(f"  {count} corrected ({len(of)} frames): left to correct {total['edits_before']} -> {total['edits_after']} "
-                  f"(won {total['won']}, lost {total['lost']}), undone {total['undone']}, objections {total['objections']}, "
-                  f"time {np.median([r['time'] for r in of]):.2f} of the first reading's (median)")
+            total = {
+                k: sum(r[k] for r in of)
+                for k in ("won", "lost", "undone", "edits_before", "edits_after", "objections")
+            }
+            print(
+                f"  {count} corrected ({len(of)} frames): left to correct {total['edits_before']} -> {total['edits_after']} "
+                f"(won {total['won']}, lost {total['lost']}), undone {total['undone']}, objections {total['objections']}, "
+                f"time {np.median([r['time'] for r in of]):.2f} of the first reading's (median)"
+            )
     print()

@@ -4,6 +4,7 @@ Frames that do not rack (a scaffold), that rack in a few ways (the same without 
 (random ones), and one in which hardly anything that is tried has room (a trellis).  Times are of one run on one machine;
 only what they come to against one another says much.
 """
+
 import time
 from dataclasses import replace
 
@@ -23,15 +24,23 @@ X, Z = (1.0, 0.0, 0.0), (0.0, 0.0, 1.0)
 
 def run(args) -> int:
     """Prints for each pair of frames the seconds of the large one, its shares, and the ratio to the small one."""
-    print(f"{'frame':18}{'members':>9}{'laps':>7}{'ways':>6}{'seconds':>9}{'mobility':>10}{'proposals':>11}{'ends':>7}{'rest':>7}"
-          f"{'members':>10}{'seconds':>9}")
-    check_frame(scaffold(1, 1, 2))             # what is loaded once is not counted
+    print(
+        f"{'frame':18}{'members':>9}{'laps':>7}{'ways':>6}{'seconds':>9}{'mobility':>10}{'proposals':>11}{'ends':>7}{'rest':>7}"
+        f"{'members':>10}{'seconds':>9}"
+    )
+    check_frame(scaffold(1, 1, 2))  # what is loaded once is not counted
     for name, small, large in _pairs():
         few, many = _measure(small), _measure(large)
         whole = many[-1]
-        shares = "".join(f"{100 * part / whole:{width}.0f}%" for part, width in zip((*many[1:4], whole - sum(many[1:4])), (9, 10, 6, 6)))
-        print(f"{name:18}{len(large.members):9}{len(large.joints):7}{many[0]:6}{whole:9.2f}{shares}"
-              f"{len(large.members) / len(small.members):8.1f} x{whole / few[-1]:7.1f} x", flush=True)
+        shares = "".join(
+            f"{100 * part / whole:{width}.0f}%"
+            for part, width in zip((*many[1:4], whole - sum(many[1:4])), (9, 10, 6, 6))
+        )
+        print(
+            f"{name:18}{len(large.members):9}{len(large.joints):7}{many[0]:6}{whole:9.2f}{shares}"
+            f"{len(large.members) / len(small.members):8.1f} x{whole / few[-1]:7.1f} x",
+            flush=True,
+        )
     return 0
 
 
@@ -55,7 +64,9 @@ def _trellis(posts: int, slats: int, step: int = 2) -> Frame:
     """Slats across posts, a bolt in each lap, `step` pitches apart both ways."""
     sticks = [((i * step, 0, 0), Z, (slats - 1) * step + 1) for i in range(posts)]
     sticks += [((0, -1, j * step), X, (posts - 1) * step + 1) for j in range(slats)]
-    members = tuple(Member(label(k), tuple(map(float, at)), way, holes) for k, (at, way, holes) in enumerate(sticks))
+    members = tuple(
+        Member(label(k), tuple(map(float, at)), way, holes) for k, (at, way, holes) in enumerate(sticks)
+    )
     return Frame(members, find_joints(members), 38.1)
 
 

@@ -2,34 +2,40 @@
 
 The goals are 3 s for 12 members and 30 s for 300, start of the program apart.
 """
+
 import re
 import time
 
 from recon.bench.scaffold import scaffold
 from recon.frame.stock import load_stocks
 from recon.show.picture import draw_frame, encode_png
+from recon.workshop.assembly.steps import build_steps
+from recon.workshop.drawing.projections import drawn_hole
 from recon.workshop.papers.contents import papers
 from recon.workshop.papers.html import papers_html
 from recon.workshop.papers.pdf import papers_pdf
-from recon.workshop.assembly.steps import build_steps
-from recon.workshop.drawing.projections import drawn_hole
 
-SIZES = ((1, 1, 2), (4, 4, 7))      # bays along x and y, and levels: 12 and 305 members
+SIZES = ((1, 1, 2), (4, 4, 7))  # bays along x and y, and levels: 12 and 305 members
 GOALS_S = (3.0, 30.0)
 
 
 def run(args) -> int:
     """Prints a line for each size, in seconds, and their ratio."""
     stocks = load_stocks()
-    _measure(scaffold(*SIZES[0]), stocks)      # what is loaded once is not counted
-    print(f"{'members':>8}{'picture':>9}{'steps':>9}{'lists, drawings':>17}{'PDF':>9}{'HTML':>9}{'all':>9}{'goal':>7}{'pages':>7}")
+    _measure(scaffold(*SIZES[0]), stocks)  # what is loaded once is not counted
+    print(
+        f"{'members':>8}{'picture':>9}{'steps':>9}{'lists, drawings':>17}{'PDF':>9}{'HTML':>9}{'all':>9}{'goal':>7}{'pages':>7}"
+    )
     totals = []
     for size, goal in zip(SIZES, GOALS_S):
         frame = scaffold(*size)
         seconds, pages = _measure(frame, stocks)
         totals.append((len(frame.members), sum(seconds)))
         picture, steps, lists, pdf, html = seconds
-        print(f"{len(frame.members):8}{picture:9.2f}{steps:9.2f}{lists:17.2f}{pdf:9.2f}{html:9.2f}{sum(seconds):9.2f}{goal:7.0f}{pages:7}", flush=True)
+        print(
+            f"{len(frame.members):8}{picture:9.2f}{steps:9.2f}{lists:17.2f}{pdf:9.2f}{html:9.2f}{sum(seconds):9.2f}{goal:7.0f}{pages:7}",
+            flush=True,
+        )
     (few, short), (many, long) = totals
     print(f"{many / few:.0f} times the members, {long / short:.0f} times the time")
     return 0

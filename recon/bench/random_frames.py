@@ -2,6 +2,7 @@
 
 Grown frames hang members on random holes; bays are posts with rails on their faces; some get a brace or a cross member.
 """
+
 from __future__ import annotations
 
 from dataclasses import replace
@@ -16,8 +17,8 @@ from recon.workshop.rigidity.bracing import additions
 from recon.workshop.rigidity.checks import blocked_ends, crossing_bolts, meeting_ends
 from recon.workshop.solids import HOLE
 
-WIDTHS = (1.0, 1.0, 1.0, 1.5, 2.0)     # pitches; 1 is the usual stock
-WIDE_HOLE = 0.437                      # pitches, of stock wider than its pitch: 7/16 in every 1 in (letters SS-62, SS-82)
+WIDTHS = (1.0, 1.0, 1.0, 1.5, 2.0)  # pitches; 1 is the usual stock
+WIDE_HOLE = 0.437  # pitches, of stock wider than its pitch: 7/16 in every 1 in (letters SS-62, SS-82)
 
 
 def hole_of(frame: Frame) -> float:
@@ -56,18 +57,24 @@ def _bolted(sticks) -> Frame | None:
         if not bad:
             break
         none = {j for joints in bad for j in joints}
-        frame = replace(frame, joints=tuple(replace(j, bolt="none") if j in none else j for j in frame.joints))
+        frame = replace(
+            frame, joints=tuple(replace(j, bolt="none") if j in none else j for j in frame.joints)
+        )
     graph = nx.Graph([(j.a, j.b) for j in frame.joints if j.bolt != "none"])
     if not graph:
         return None
     whole = max(nx.connected_components(graph), key=lambda piece: (len(piece), min(piece)))
-    return replace(frame, members=tuple(m for m in frame.members if m.id in whole),
-                   joints=tuple(j for j in frame.joints if j.a in whole and j.b in whole))
+    return replace(
+        frame,
+        members=tuple(m for m in frame.members if m.id in whole),
+        joints=tuple(j for j in frame.joints if j.a in whole and j.b in whole),
+    )
 
 
 def _grown(rng, width: float, count: int) -> list[Member]:
     def length():
         return int(rng.choice([2, 3, 4, 5, 6, 8, 8, 10, 12, 12, 16, 20, 24]))
+
     sticks = [Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), int(rng.choice([8, 12, 16])), width)]
     for _ in range(40 * count):
         if len(sticks) == count:
@@ -96,7 +103,9 @@ def _bay(rng, width: float) -> list[Member]:
     nx_, ny, height = (int(rng.integers(lo, hi)) * step for lo, hi in ((6, 16), (5, 11), (7, 16)))
     posts = [((x, y, 0), 2, height + 1) for x in (0, nx_) for y in (0, ny)]
     rails = []
-    for n, z in enumerate(sorted(rng.choice(np.arange(1, height - step), int(rng.integers(1, 4)), replace=False))):
+    for n, z in enumerate(
+        sorted(rng.choice(np.arange(1, height - step), int(rng.integers(1, 4)), replace=False))
+    ):
         beyond = int(np.ceil(width / 2 + 0.5)) + int(rng.integers(0, 2))
         for y in (-width, ny + width):
             if n == 0 or rng.random() < 0.8:
@@ -104,8 +113,10 @@ def _bay(rng, width: float) -> list[Member]:
         for x in (-width, nx_ + width):
             if rng.random() < 0.8:
                 rails.append(((x, -beyond, z + step), 1, ny + 1 + 2 * beyond))
-    sticks = [Member(label(i), as_tuple(map(float, at)), as_tuple(np.eye(3)[axis]), n, width)
-              for i, (at, axis, n) in enumerate([*posts, *rails])]
+    sticks = [
+        Member(label(i), as_tuple(map(float, at)), as_tuple(np.eye(3)[axis]), n, width)
+        for i, (at, axis, n) in enumerate([*posts, *rails])
+    ]
     kept: list[Member] = []
     for stick in sticks:
         if not collisions([stick, *_near(stick, kept)]):

@@ -27,13 +27,17 @@ from recon.image.openings import detect_openings, lab_image
 from recon.image.photos import load_photo
 
 SURE = 0.9
-IN_SIGHT = 3          # openings that must be in sight for a member to count as seen
+IN_SIGHT = 3  # openings that must be in sight for a member to count as seen
 
 
 def run(args) -> int:
-    parser = argparse.ArgumentParser(prog="python -m recon.bench reading", description=__doc__.splitlines()[0])
+    parser = argparse.ArgumentParser(
+        prog="python -m recon.bench reading", description=__doc__.splitlines()[0]
+    )
     parser.add_argument("folders", nargs="+", type=Path)
-    parser.add_argument("--photos", nargs="+", type=int, default=[3, 2, 1], help="how many of each frame's photos to use")
+    parser.add_argument(
+        "--photos", nargs="+", type=int, default=[3, 2, 1], help="how many of each frame's photos to use"
+    )
     parser.add_argument("--json", type=Path, help="write all figures to this file, too")
     opts = parser.parse_args(args)
     frames = frames_in(opts.folders)
@@ -53,15 +57,22 @@ def run(args) -> int:
 def _print_peak_memory() -> None:
     try:
         import resource
-    except ImportError:                # Windows
+    except ImportError:  # Windows
         return
     print(f"peak memory of this run: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
 
 
 def frames_in(folders: list[Path]) -> list[Path]:
     """The folders that are one frame with truth each, or hold several.  Raises ReconError where there is none."""
-    frames = [f for folder in folders for f in ([folder] if (folder / "truth.json").is_file() else
-                                                sorted(p.parent for p in folder.glob("*/truth.json")))]
+    frames = [
+        f
+        for folder in folders
+        for f in (
+            [folder]
+            if (folder / "truth.json").is_file()
+            else sorted(p.parent for p in folder.glob("*/truth.json"))
+        )
+    ]
     if not frames:
         raise ReconError(f"{folders[0]}: no truth.json in it or in a folder of it.")
     return frames
@@ -74,19 +85,39 @@ def measure(folder: Path, n: int, stocks) -> dict:
     truth = json.loads((folder / "truth.json").read_text())
     names = [p["file"] for p in truth["photos"]][:n]
     photos = [load_photo(folder / name) for name in names]
-    blob_s = _timed(lambda: [cv2.SimpleBlobDetector_create().detect(cv2.cvtColor(p.colour, cv2.COLOR_RGB2GRAY))
-                             for p in photos])[1]
+    blob_s = _timed(
+        lambda: [
+            cv2.SimpleBlobDetector_create().detect(cv2.cvtColor(p.colour, cv2.COLOR_RGB2GRAY)) for p in photos
+        ]
+    )[1]
     try:
         reading, seconds = _timed(lambda: solve.read(photos, stocks=stocks))
     except ReconError as error:
         empty = score({"members": []}, truth, IN_SIGHT, names)
-        return {"frame": folder.name, "photos": n, "failed": str(error), **empty,
-                "visible_exact": 0, "seconds": 0.0, "blob_s": blob_s, "members_sure": [], "set_aside": names, "openings": {}}
+        return {
+            "frame": folder.name,
+            "photos": n,
+            "failed": str(error),
+            **empty,
+            "visible_exact": 0,
+            "seconds": 0.0,
+            "blob_s": blob_s,
+            "members_sure": [],
+            "set_aside": names,
+            "openings": {},
+        }
     frame = frame_to_dict(reading.frame)
     figures = score(frame, truth, IN_SIGHT, names)
-    return {"frame": folder.name, "photos": n, **figures, "seconds": seconds, "blob_s": blob_s,
-            "members_sure": _sureness(frame, truth), "set_aside": [a for a, _ in reading.set_aside],
-            "openings": _openings(photos, reading, truth)}
+    return {
+        "frame": folder.name,
+        "photos": n,
+        **figures,
+        "seconds": seconds,
+        "blob_s": blob_s,
+        "members_sure": _sureness(frame, truth),
+        "set_aside": [a for a, _ in reading.set_aside],
+        "openings": _openings(photos, reading, truth),
+    }
 
 
 def _timed(work):
@@ -102,8 +133,14 @@ def _sureness(frame, truth):
     for turn in rotations():
         P = [(turn @ a, turn @ b) for a, b in frame_ends(frame)]
         shifts = {tuple(np.round(u - a, 2)) for a, _ in P for c, d in T for u in (c, d)}
-        tally = {s: sum(tuple(np.round(u - a, 2)) == s for a, _ in P for c, d in T for u in (c, d)) for s in shifts} \
-            if len(P) * len(T) < 400 else dict.fromkeys(shifts, 1)
+        tally = (
+            {
+                s: sum(tuple(np.round(u - a, 2)) == s for a, _ in P for c, d in T for u in (c, d))
+                for s in shifts
+            }
+            if len(P) * len(T) < 400
+            else dict.fromkeys(shifts, 1)
+        )
         for s in sorted(tally, key=tally.get, reverse=True)[:5]:
             hit = [any(same((a + s, b + s), t) for t in T) for a, b in P]
             if not best or sum(hit) > sum(best):
@@ -143,7 +180,7 @@ def _openings(photos, reading, truth) -> dict:
 
 def _facing(hole, photo, truth, width) -> float:
     """Cosine between the line of sight and the face's normal: the opening's foreshortening."""
-    stick = (truth["braces"][hole["brace"]] if "brace" in hole else truth["sticks"][hole["stick"]])
+    stick = truth["braces"][hole["brace"]] if "brace" in hole else truth["sticks"][hole["stick"]]
     if "at" in stick:
         c = np.array(stick["at"], float)
         c[stick["axis"]] += hole["hole"]
@@ -157,11 +194,15 @@ def _facing(hole, photo, truth, width) -> float:
 
 def _line(r) -> str:
     o = r["openings"]
-    text = (f"{r['frame']:12s} {r['photos']} photos: {r['exact']:2d} exact {r['wrong']:2d} wrong {r['missing']:2d} missing "
-            f"{r['extra']:2d} extra; in sight {r.get('visible_exact', 0)}/{r.get('visible', 0)}")
+    text = (
+        f"{r['frame']:12s} {r['photos']} photos: {r['exact']:2d} exact {r['wrong']:2d} wrong {r['missing']:2d} missing "
+        f"{r['extra']:2d} extra; in sight {r.get('visible_exact', 0)}/{r.get('visible', 0)}"
+    )
     if o:
-        text += (f"; openings {o['found']}/{o['in_sight']}, rms {np.sqrt(o['squares'] / max(o['found'], 1)):.2f} px"
-                 f"; {r['seconds']:.1f} s = {r['seconds'] / r['blob_s']:.0f} x blobs")
+        text += (
+            f"; openings {o['found']}/{o['in_sight']}, rms {np.sqrt(o['squares'] / max(o['found'], 1)):.2f} px"
+            f"; {r['seconds']:.1f} s = {r['seconds'] / r['blob_s']:.0f} x blobs"
+        )
     if r.get("failed"):
         text += "; " + r["failed"][:80]
     if r["set_aside"]:
@@ -171,21 +212,35 @@ def _line(r) -> str:
 
 def _print_totals(rows, n) -> None:
     total = lambda k: sum(r.get(k, 0) for r in rows)
-    o = {k: sum(r["openings"].get(k, 0) for r in rows) for k in ("in_sight", "detected", "kept", "kept_true", "found", "squares")}
+    o = {
+        k: sum(r["openings"].get(k, 0) for r in rows)
+        for k in ("in_sight", "detected", "kept", "kept_true", "found", "squares")
+    }
     print(f"\n{n} photos, {len(rows)} frames")
-    print(f"  members: {total('members')}, exact {total('exact')}, wrong {total('wrong')}, missing {total('missing')}, extra {total('extra')}")
-    print(f"  in sight: {total('visible_exact')} of {total('visible')} exact ({100 * total('visible_exact') / max(1, total('visible')):.1f} %)")
+    print(
+        f"  members: {total('members')}, exact {total('exact')}, wrong {total('wrong')}, missing {total('missing')}, extra {total('extra')}"
+    )
+    print(
+        f"  in sight: {total('visible_exact')} of {total('visible')} exact ({100 * total('visible_exact') / max(1, total('visible')):.1f} %)"
+    )
     print(f"  frames that need no edit: {sum(r['edits'] == 0 for r in rows)} of {len(rows)}")
     if o["in_sight"]:
-        print(f"  openings in sight: detected {o['detected'] / o['in_sight']:.3f}; kept by members {o['found'] / o['in_sight']:.3f}, "
-              f"precision {o['kept_true'] / max(1, o['kept']):.3f}, rms {np.sqrt(o['squares'] / max(1, o['found'])):.2f} px")
+        print(
+            f"  openings in sight: detected {o['detected'] / o['in_sight']:.3f}; kept by members {o['found'] / o['in_sight']:.3f}, "
+            f"precision {o['kept_true'] / max(1, o['kept']):.3f}, rms {np.sqrt(o['squares'] / max(1, o['found'])):.2f} px"
+        )
     sure = [(c, e) for r in rows for c, e in r["members_sure"]]
     for lo, hi in ((SURE, 1.01), (0.5, SURE), (0.0, 0.5)):
         part = [e for c, e in sure if lo <= c < hi]
         if part:
-            print(f"  confidence {lo:.1f} to {min(hi, 1):.1f}: {len(part)} members, {100 * np.mean(part):.1f} % exact")
+            print(
+                f"  confidence {lo:.1f} to {min(hi, 1):.1f}: {len(part)} members, {100 * np.mean(part):.1f} % exact"
+            )
     s, b = total("seconds"), total("blob_s")
-    print(f"  {s / max(1, n * len(rows)):.1f} s a photo, {s / max(b, 1e-9):.0f} x one blob-detector pass\n", flush=True)
+    print(
+        f"  {s / max(1, n * len(rows)):.1f} s a photo, {s / max(b, 1e-9):.0f} x one blob-detector pass\n",
+        flush=True,
+    )
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@ The check knows nothing of boxes that separate or of blocking graphs.  It strews
 its straight way (a ray against the slabs of every box: T. Kay, J. Kajiya, "Ray Tracing Complex Scenes", SIGGRAPH 1986,
 doi:10.1145/15886.15916), and fills bolts, nuts and spanners with points of which none may lie in anything.
 """
+
 from __future__ import annotations
 
 import time
@@ -16,17 +17,17 @@ import numpy as np
 from recon.bench.random_frames import hole_of, random_frame
 from recon.frame.boxes import box_axes, centre
 from recon.frame.model import Frame, box_half_sizes
-from recon.workshop.hardware.bolts import find_bolts
-from recon.workshop.assembly.tool_access import HANDLE, HANDLE_WIDTH, LEVEL, RING, SWING_DEG
-from recon.workshop.solids import BOLT_PER_HOLE, END_LENGTH, END_RADIUS, HOLE
 from recon.workshop.assembly.steps import build_steps
+from recon.workshop.assembly.tool_access import HANDLE, HANDLE_WIDTH, LEVEL, RING, SWING_DEG
+from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.solids import BOLT_PER_HOLE, END_LENGTH, END_RADIUS, HOLE
 
-SKIN = 0.03      # pitches: what lies less deep than this touches
+SKIN = 0.03  # pitches: what lies less deep than this touches
 FINE_DEG = 4
 
 
 def run(args) -> int:
-    frames, first = (int(x) for x in (*args, *("200", "0")[len(args):]))
+    frames, first = (int(x) for x in (*args, *("200", "0")[len(args) :]))
     start, count = time.time(), Counter()
     for seed in range(first, first + frames):
         frame = random_frame(seed)
@@ -41,21 +42,26 @@ def run(args) -> int:
         count["with sub-frames"] += bool(steps.groups)
         for text in wrong[:3]:
             print(f"seed {seed}: {text}")
-    print(f"{frames} frames, {time.time() - start:.0f} s: " + ", ".join(f"{n} {what}" for what, n in sorted(count.items())))
+    print(
+        f"{frames} frames, {time.time() - start:.0f} s: "
+        + ", ".join(f"{n} {what}" for what, n in sorted(count.items()))
+    )
     return 1 if count["wrong"] else 0
 
 
 def faults(frame: Frame, steps, hole: float = HOLE) -> list[str]:
     """What is wrong with the steps, in words; nothing where every step can be done."""
     d = BOLT_PER_HOLE * hole
-    found, pieces = [], []                        # pieces: (members, bolts) that are together so far
+    found, pieces = [], []  # pieces: (members, bolts) that are together so far
     for step in steps.steps:
         new, there = set(step.new) - set(step.laid), set(step.there) | set(step.laid)
         if any(p & (new | there) and not (p <= new or p <= there) for p, _ in pieces):
             found.append(f"step {step.number}: takes what is together apart")
         moving, resting = _piece(pieces, new), _piece(pieces, there)
         if step.direction is not None:
-            found += [f"step {step.number}: {text}" for text in _brought(frame, moving, resting, step.direction, d)]
+            found += [
+                f"step {step.number}: {text}" for text in _brought(frame, moving, resting, step.direction, d)
+            ]
         bolts = list(resting[1] | moving[1])
         pieces = [p for p in pieces if not p[0] & (new | there)]
         whole = new | there
@@ -63,11 +69,15 @@ def faults(frame: Frame, steps, hole: float = HOLE) -> list[str]:
             if not set(id for id, _ in bolt.through) <= whole:
                 found.append(f"step {step.number}: a bolt for members that are not there")
             elif not _can_be_put_in(frame, bolt, whole, bolts, d):
-                found.append(f"step {step.number}: the bolt through {bolt.through} cannot be put in and turned")
+                found.append(
+                    f"step {step.number}: the bolt through {bolt.through} cannot be put in and turned"
+                )
             bolts.append(bolt)
         pieces.append((whole, set(bolts)))
     all_bolts = set(find_bolts(frame))
-    if len(pieces) != 1 and len(frame.members) > 1 or pieces and pieces[0][0] != {m.id for m in frame.members}:
+    if (len(pieces) != 1 and len(frame.members) > 1) or (
+        pieces and pieces[0][0] != {m.id for m in frame.members}
+    ):
         found.append("the steps do not end with the whole frame")
     elif pieces and pieces[0][1] != all_bolts:
         found.append("the steps do not put in every bolt once")
@@ -96,14 +106,21 @@ def _brought(frame: Frame, moving, resting, direction, d: float):
                 yield f"{id} meets an end of the bolt through {bolt.through}"
     for bolt in moving[1]:
         for other in sorted(resting[0]):
-            if _rays_meet(np.vstack([_end_points(bolt, side, d) for side in (-1, 1)]), -v, frame.member(other)):
+            if _rays_meet(
+                np.vstack([_end_points(bolt, side, d) for side in (-1, 1)]), -v, frame.member(other)
+            ):
                 yield f"an end of the bolt through {bolt.through} meets {other}"
 
 
 def _points(member) -> np.ndarray:
     """Points in a member, a little below its faces and inside, 0.2 pitch apart."""
-    rows = [np.linspace(-h + SKIN * 2, h - SKIN * 2, max(2, int(np.ceil(2 * h / 0.2)))) for h in box_half_sizes(member)]
-    return centre(member) + np.stack(np.meshgrid(*rows, indexing="ij"), axis=-1).reshape(-1, 3) @ box_axes(member)
+    rows = [
+        np.linspace(-h + SKIN * 2, h - SKIN * 2, max(2, int(np.ceil(2 * h / 0.2))))
+        for h in box_half_sizes(member)
+    ]
+    return centre(member) + np.stack(np.meshgrid(*rows, indexing="ij"), axis=-1).reshape(-1, 3) @ box_axes(
+        member
+    )
 
 
 def _rays_meet(points, way, member) -> bool:
@@ -119,7 +136,9 @@ def _rays_meet(points, way, member) -> bool:
 
 
 def _in_member(points, member) -> np.ndarray:
-    return (np.abs((points - centre(member)) @ box_axes(member).T) < box_half_sizes(member) - SKIN).all(axis=1)
+    return (np.abs((points - centre(member)) @ box_axes(member).T) < box_half_sizes(member) - SKIN).all(
+        axis=1
+    )
 
 
 def _across(axis):
@@ -135,7 +154,9 @@ def _rod(bolt, side: int, near: float, far: float, radius: float) -> np.ndarray:
     face = np.asarray(bolt.start if side < 0 else bolt.end, float)
     along = np.linspace(near + SKIN, far, max(2, int((far - near) / 0.08)))
     turn = np.radians(np.arange(0, 360, 15))
-    circle = np.vstack([r * (np.outer(np.cos(turn), u) + np.outer(np.sin(turn), v)) for r in (0.0, radius / 2, radius)])
+    circle = np.vstack(
+        [r * (np.outer(np.cos(turn), u) + np.outer(np.sin(turn), v)) for r in (0.0, radius / 2, radius)]
+    )
     return (face + side * along[:, None, None] * axis + circle[None]).reshape(-1, 3)
 
 
@@ -189,8 +210,11 @@ def _free_angles(bolt, side: int, taken, d: float) -> np.ndarray:
     face = np.asarray(bolt.start if side < 0 else bolt.end, float)
     level = face + side * axis * d * np.array([[LEVEL[0] + 0.05], [LEVEL[1] - 0.05]])
     radius, wide = np.arange(1.0, HANDLE, 0.3) * d, np.array([-1, 0, 1]) * HANDLE_WIDTH / 2 * d
-    points = (level[None, :, None, None] + radius[None, None, :, None, None] * out[:, None, None, None]
-              + wide[None, None, None, :, None] * across[:, None, None, None])
+    points = (
+        level[None, :, None, None]
+        + radius[None, None, :, None, None] * out[:, None, None, None]
+        + wide[None, None, None, :, None] * across[:, None, None, None]
+    )
     return ~taken(points.reshape(-1, 3)).reshape(len(turn), -1).any(axis=1)
 
 

@@ -38,7 +38,10 @@ exit codes: 0 done; 1 done, but something given could not be used (it is named);
 def build_parser() -> argparse.ArgumentParser:
     """The parser with every command."""
     parser = argparse.ArgumentParser(
-        prog="recon", description=_DESCRIPTION, epilog=_EXIT_CODES, formatter_class=argparse.RawDescriptionHelpFormatter
+        prog="recon",
+        description=_DESCRIPTION,
+        epilog=_EXIT_CODES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     subparsers = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     for command in COMMANDS:
@@ -50,7 +53,9 @@ def main(argv: list[str] | None = None) -> int:
     """Run one command; returns its exit code and never raises."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")  # a name that the terminal cannot show must not stop the work
+            stream.reconfigure(
+                errors="replace"
+            )  # a name that the terminal cannot show must not stop the work
     try:
         args = build_parser().parse_args(argv)
         code = args.run(args)
@@ -74,6 +79,8 @@ def main(argv: list[str] | None = None) -> int:
         if os.environ.get("RECON_TRACEBACK"):
             traceback.print_exc()
         at = traceback.extract_tb(error.__traceback__)[-1]
-        say(f"This is a fault in recon, not in what you did: {type(error).__name__}: {error} "
-            f"({os.path.basename(at.filename)}, line {at.lineno}). Set RECON_TRACEBACK=1 to see more, and report it.")
+        say(
+            f"This is a fault in recon, not in what you did: {type(error).__name__}: {error} "
+            f"({os.path.basename(at.filename)}, line {at.lineno}). Set RECON_TRACEBACK=1 to see more, and report it."
+        )
         return FAULT

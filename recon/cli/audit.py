@@ -25,12 +25,23 @@ CODES = {"same": 0, "different": 1, "cannot say": 4}
 
 
 def add_parser(subparsers) -> None:
-    parser = subparsers.add_parser("audit", help="compare a built frame with its plan", description=_DESCRIPTION, epilog=_EPILOG,
-                                   formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("built", metavar="BUILT", nargs="?",
-                        help="the frame file of what was built, as 'recon read' writes it; left out with --photos")
+    parser = subparsers.add_parser(
+        "audit",
+        help="compare a built frame with its plan",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument(
+        "built",
+        metavar="BUILT",
+        nargs="?",
+        help="the frame file of what was built, as 'recon read' writes it; left out with --photos",
+    )
     parser.add_argument("plan", metavar="PLAN", help="the frame file of the plan")
-    parser.add_argument("--photos", metavar="PHOTO", nargs="+", help="photos of what was built, or folders of them")
+    parser.add_argument(
+        "--photos", metavar="PHOTO", nargs="+", help="photos of what was built, or folders of them"
+    )
     add_common(parser)
     parser.set_defaults(run=with_json_errors(run))
 
@@ -45,8 +56,10 @@ def run(args) -> int:
     stocks = load_stocks(args.stocks)
     plan = load_frame(args.plan, stocks)
     if (args.built is None) == (args.photos is None):
-        raise ReconError("Give either the frame file of what was built, or its photos with --photos: "
-                         "recon audit BUILT PLAN, or recon audit PLAN --photos PHOTO ...")
+        raise ReconError(
+            "Give either the frame file of what was built, or its photos with --photos: "
+            "recon audit BUILT PLAN, or recon audit PLAN --photos PHOTO ..."
+        )
     built = load_frame(args.built, stocks) if args.built else _read(args.photos, plan, stocks)
     result = audit(built, plan, not args.not_upright)
     print_answer(args, asdict(result), audit_text(result))
@@ -63,7 +76,9 @@ def _read(paths, plan, stocks):
     for name, reason in broken + [(p.name, reason) for p, reason in copies]:
         say(f"{name}: not used: {reason}")
     if not photos:
-        raise ReconError("None of the files could be read as a photo, so there is nothing to compare with the plan.")
+        raise ReconError(
+            "None of the files could be read as a photo, so there is nothing to compare with the plan."
+        )
     reading = solve.read(photos, stocks=stocks, plan=plan, progress=Progress(0.1, 1.0))
     for name, reason in reading.set_aside:
         say(f"{name}: set aside: {reason}")

@@ -28,12 +28,22 @@ MOST_PICTURES = 12
 
 
 def add_parser(subparsers) -> None:
-    parser = subparsers.add_parser("check", help="look for what is wrong with a frame, and how it could rack",
-                                   description=_DESCRIPTION, epilog=_EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = subparsers.add_parser(
+        "check",
+        help="look for what is wrong with a frame, and how it could rack",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     parser.add_argument("frame", metavar="FRAME", help=HELP)
     add_common(parser)
-    parser.add_argument("--may-turn", metavar="A:B", nargs="+", default=[],
-                        help="pairs of members that are meant to turn on their bolt")
+    parser.add_argument(
+        "--may-turn",
+        metavar="A:B",
+        nargs="+",
+        default=[],
+        help="pairs of members that are meant to turn on their bolt",
+    )
     add_results(parser, f"pictures of the ways to move (the first {MOST_PICTURES})")
     parser.set_defaults(run=with_json_errors(run))
 
@@ -41,8 +51,8 @@ def add_parser(subparsers) -> None:
 def run(args) -> int:
     from recon.frame.files import load_frame
     from recon.frame.stock import load_stocks
-    from recon.workshop.rigidity.checks import check_frame, joints_between, report_text
     from recon.workshop.drawing.projections import drawn_hole
+    from recon.workshop.rigidity.checks import check_frame, joints_between, report_text
 
     stocks = load_stocks(args.stocks)
     frame = load_frame(args.frame, stocks)
@@ -56,7 +66,9 @@ def run(args) -> int:
 def _pair(text: str) -> tuple[str, str]:
     a, colon, b = text.partition(":")
     if not (a and colon and b):
-        raise ReconError(f"--may-turn '{text}' is no pair of members; write their labels with a colon between, such as A:B.")
+        raise ReconError(
+            f"--may-turn '{text}' is no pair of members; write their labels with a colon between, such as A:B."
+        )
     return a, b
 
 
@@ -66,13 +78,30 @@ def _data(report) -> dict:
 
     state = report.mobility
     return {
-        "findings": [{"kind": f.kind, "members": list(f.members), "laps": laps_json(f.joints), "text": f.text}
-                     for f in report.findings],
-        "freedom": state.freedom, "wanted": state.wanted,
-        "motions": [{"laps": laps_json(m.joints), "rates": list(m.rates), "groups": [list(g) for g in m.groups], "travel": m.travel}
-                    for m in state.motions],
-        "additions": [{"text": a.text, "laps": laps_json(a.joints), "left": a.left,
-                       "member": a.member and frame_to_dict(Frame((a.member,)))["members"][0]} for a in report.additions],
+        "findings": [
+            {"kind": f.kind, "members": list(f.members), "laps": laps_json(f.joints), "text": f.text}
+            for f in report.findings
+        ],
+        "freedom": state.freedom,
+        "wanted": state.wanted,
+        "motions": [
+            {
+                "laps": laps_json(m.joints),
+                "rates": list(m.rates),
+                "groups": [list(g) for g in m.groups],
+                "travel": m.travel,
+            }
+            for m in state.motions
+        ],
+        "additions": [
+            {
+                "text": a.text,
+                "laps": laps_json(a.joints),
+                "left": a.left,
+                "member": a.member and frame_to_dict(Frame((a.member,)))["members"][0],
+            }
+            for a in report.additions
+        ],
     }
 
 
@@ -87,5 +116,7 @@ def _pictures(args, frame, motions, hole: float) -> list[str]:
     drawn = min(len(motions), MOST_PICTURES)
     with output_folder(args.out, names, args.overwrite) as staging:
         for n, (name, motion) in enumerate(zip(names, motions), 1):
-            write_bytes_atomic(staging / name, encode_png(draw_motion(frame, motion, f"Way {n} to move", hole=hole)))
+            write_bytes_atomic(
+                staging / name, encode_png(draw_motion(frame, motion, f"Way {n} to move", hole=hole))
+            )
     return [str(Path(args.out) / name) for name in names[:drawn]]

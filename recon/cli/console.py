@@ -29,7 +29,12 @@ class Progress:
             return
         share = self.start + (self.end - self.start) * min(max(fraction, 0.0), 1.0)
         text = f"{share:4.0%}  {stage}"[: shutil.get_terminal_size().columns - 1]
-        print("\r\x1b[K" + "".join(c if c.isprintable() else "?" for c in text), end="", file=sys.stderr, flush=True)
+        print(
+            "\r\x1b[K" + "".join(c if c.isprintable() else "?" for c in text),
+            end="",
+            file=sys.stderr,
+            flush=True,
+        )
 
     def done(self) -> None:
         _clear_line()

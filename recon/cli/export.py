@@ -31,14 +31,24 @@ KINDS = ("dxf", "glb", "svg", "parts", "joints", "members", "json")
 
 
 def add_parser(subparsers) -> None:
-    parser = subparsers.add_parser("export", help="write a frame for other programs: DXF, glTF, SVG, CSV", description=_DESCRIPTION,
-                                   epilog=_EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = subparsers.add_parser(
+        "export",
+        help="write a frame for other programs: DXF, glTF, SVG, CSV",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     add_frame(parser)
     add_stock(parser)
     add = parser.add_argument
     add("-o", "--out", metavar="FILE", required=True, help="file to write")
     add("--to", choices=KINDS, help="what to write (default: by the ending of FILE; parts for .csv)")
-    add("--projection", choices=("first", "third"), default="first", help="how the three views lie (default: first)")
+    add(
+        "--projection",
+        choices=("first", "third"),
+        default="first",
+        help="how the three views lie (default: first)",
+    )
     add("--boxes", action="store_true", help="in glb: plain boxes in place of drilled members")
     parser.set_defaults(run=with_json_errors(run), keep_out=[])
 
@@ -49,7 +59,9 @@ def run(args) -> int:
 
     to = args.to or _kind(args.out)
     if os.path.lexists(args.out) and not args.overwrite:
-        raise ReconError(f"{args.out}: exists already and is left as it is; choose another name, or replace it with --overwrite.")
+        raise ReconError(
+            f"{args.out}: exists already and is left as it is; choose another name, or replace it with --overwrite."
+        )
     frame, stocks, prices = load(args)
     data = export(frame, stocks, to, angle=args.projection, drilled=not args.boxes, prices=prices)
     write_bytes_atomic(args.out, data)
@@ -63,4 +75,6 @@ def _kind(path: str) -> str:
         return "parts"
     if ending[1:] in KINDS:
         return ending[1:]
-    raise ReconError(f"{path}: its ending does not say what to write; name it .dxf, .glb, .svg, .csv or .json, or give --to.")
+    raise ReconError(
+        f"{path}: its ending does not say what to write; name it .dxf, .glb, .svg, .csv or .json, or give --to."
+    )

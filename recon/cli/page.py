@@ -18,14 +18,27 @@ examples:
 def add_parser(subparsers) -> None:
     import argparse
 
-    parser = subparsers.add_parser("page", help="check and correct a reading on a page in the browser", description=_DESCRIPTION,
-                                   epilog=_EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = subparsers.add_parser(
+        "page",
+        help="check and correct a reading on a page in the browser",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     add = parser.add_argument
     add("build", nargs="?", default="build", metavar="BUILD", help="the build's folder (default: build)")
     add("--port", type=int, default=8174, help="port to answer on; 0 takes a free one (default: 8174)")
     add("--host", default="127.0.0.1", help="address to answer on (default: this machine alone)")
-    add("--key", action="store_true", help="needed with --host: browsers come in by an address with a key that works once")
-    add("--stocks", metavar="FILE", help="a TOML file with stock of your own, beside the list that comes with recon")
+    add(
+        "--key",
+        action="store_true",
+        help="needed with --host: browsers come in by an address with a key that works once",
+    )
+    add(
+        "--stocks",
+        metavar="FILE",
+        help="a TOML file with stock of your own, beside the list that comes with recon",
+    )
     parser.set_defaults(run=run)
 
 
@@ -43,7 +56,9 @@ def run(args) -> int:
     signal.signal(signal.SIGTERM, stop)
     if not 0 <= args.port < 65536:
         raise ReconError(f"--port {args.port}: a port is 0 to 65535.")
-    page = open_page(args.build, host=args.host, port=args.port, key=args.key, stocks=load_stocks(args.stocks), say=say)
+    page = open_page(
+        args.build, host=args.host, port=args.port, key=args.key, stocks=load_stocks(args.stocks), say=say
+    )
     print(page.address, flush=True)
     say("The page is at the address above. Ctrl-C ends it; everything is kept.")
     try:

@@ -27,16 +27,24 @@ exit codes: 0 done; 1 done, but a part could not be made (it is named, and the p
 
 
 def add_parser(subparsers) -> None:
-    parser = subparsers.add_parser("papers", help="write papers to build a frame from", description=_DESCRIPTION, epilog=_EPILOG,
-                                   formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = subparsers.add_parser(
+        "papers",
+        help="write papers to build a frame from",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     add_frame(parser)
     add_stock(parser)
     add_rack(parser)
     add = parser.add_argument
     add("-o", "--out", metavar="OUT", default="papers", help="folder to write into (default: papers)")
     add("--paper", choices=("a4", "letter"), default="a4", help="size of the paper (default: a4)")
-    add("--projection", choices=("first", "third"),
-        help="how the three views lie: in first or third angle (default: first on A4, third on Letter)")
+    add(
+        "--projection",
+        choices=("first", "third"),
+        help="how the three views lie: in first or third angle (default: first on A4, third on Letter)",
+    )
     add("--bolts", choices=("metric", "inch"), help="which bolts; by the stock where it is left out")
     add("--kerf", metavar="LENGTH", help="what the saw takes (default: 3.2 mm)")
     parser.set_defaults(run=with_json_errors(run))
@@ -47,10 +55,10 @@ def run(args) -> int:
     from recon.show.files import output_folder, write_bytes_atomic
     from recon.show.picture import draw_frame, encode_png
     from recon.workshop.cutting.cut_list import KERF_MM
+    from recon.workshop.drawing.projections import drawn_hole
     from recon.workshop.papers.contents import papers
     from recon.workshop.papers.html import papers_html
     from recon.workshop.papers.pdf import papers_pdf
-    from recon.workshop.drawing.projections import drawn_hole
 
     frame, stocks, prices = load(args)
     rack, keep_out = load_rack(args, stocks)
@@ -60,8 +68,19 @@ def run(args) -> int:
         progress("drawing the frame", 0.0)
         picture = encode_png(draw_frame(frame, (1600, 1100), hole=drawn_hole(frame, stocks)))
         progress("parts, cuts, drawings and steps", 0.1)
-        made = papers(frame, stocks, paper=args.paper, angle=args.projection, picture=picture, prices=prices, rack=rack,
-                      keep_out=keep_out, floor=not args.no_floor, bolts=args.bolts, kerf_mm=kerf_mm)
+        made = papers(
+            frame,
+            stocks,
+            paper=args.paper,
+            angle=args.projection,
+            picture=picture,
+            prices=prices,
+            rack=rack,
+            keep_out=keep_out,
+            floor=not args.no_floor,
+            bolts=args.bolts,
+            kerf_mm=kerf_mm,
+        )
         progress("writing papers.pdf", 0.6)
         write_bytes_atomic(staging / "papers.pdf", papers_pdf(made.document))
         progress("writing papers.html", 0.9)
@@ -70,5 +89,7 @@ def run(args) -> int:
     for sentence in made.missing:
         say(sentence)
     files = [str(Path(args.out) / name) for name in RESULTS]
-    print(json.dumps({"missing": made.missing, "files": files}) if args.json else f"Written: {', '.join(files)}")
+    print(
+        json.dumps({"missing": made.missing, "files": files}) if args.json else f"Written: {', '.join(files)}"
+    )
     return 1 if made.missing else 0

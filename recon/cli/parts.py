@@ -2,7 +2,17 @@
 
 import argparse
 
-from recon.cli.workshop import EXIT_CODES, add_frame, add_rack, add_stock, load, load_rack, print_result, with_json_errors, write_results
+from recon.cli.workshop import (
+    EXIT_CODES,
+    add_frame,
+    add_rack,
+    add_stock,
+    load,
+    load_rack,
+    print_result,
+    with_json_errors,
+    write_results,
+)
 
 _DESCRIPTION = """\
 List the parts of a frame: members by stock and length, bolts by grip with nuts and washers, weight and cost.
@@ -26,14 +36,23 @@ a rack and a price list (CSV; the same names in TOML, an [[entry]] each):
 
 
 def add_parser(subparsers) -> None:
-    parser = subparsers.add_parser("parts", help="list the parts of a frame", description=_DESCRIPTION, epilog=_EPILOG,
-                                   formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = subparsers.add_parser(
+        "parts",
+        help="list the parts of a frame",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     add_frame(parser)
     add_stock(parser)
     add_rack(parser)
     add = parser.add_argument
     add("--bolts", choices=("metric", "inch"), help="which bolts; by the stock where it is left out")
-    add("--thread", metavar="THREAD", help="of all bolts, such as M8 or 5/16, in place of the largest that passes the holes")
+    add(
+        "--thread",
+        metavar="THREAD",
+        help="of all bolts, such as M8 or 5/16, in place of the largest that passes the holes",
+    )
     add("-o", "--out", metavar="DIR", help="folder to write the list into as well")
     parser.set_defaults(run=with_json_errors(run))
 
@@ -48,9 +67,28 @@ def run(args) -> int:
     frame, stocks, prices = load(args)
     rack, keep_out = load_rack(args, stocks)
     thread = find_thread(args.thread) if args.thread else None
-    parts = parts_list(frame, stocks, prices, rack, system=args.bolts, thread=thread, keep_out=keep_out, floor=not args.no_floor)
+    parts = parts_list(
+        frame,
+        stocks,
+        prices,
+        rack,
+        system=args.bolts,
+        thread=thread,
+        keep_out=keep_out,
+        floor=not args.no_floor,
+    )
     data = parts_dict(parts)
-    files = write_results(args, {"parts.csv": parts_csv(parts), "parts.json": json.dumps(data, indent=1) + "\n",
-                                 "parts.html": parts_html(parts, frame)}) if args.out else []
+    files = (
+        write_results(
+            args,
+            {
+                "parts.csv": parts_csv(parts),
+                "parts.json": json.dumps(data, indent=1) + "\n",
+                "parts.html": parts_html(parts, frame),
+            },
+        )
+        if args.out
+        else []
+    )
     print_result(args, data, parts_text(parts, frame), files)
     return 0

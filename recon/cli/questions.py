@@ -7,9 +7,21 @@ HELP = "a frame file, as 'recon read' writes it or written by hand"
 
 def add_common(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
-    add("--stocks", metavar="FILE", help="a TOML file with stock of your own, beside the list that comes with recon")
-    add("--not-upright", action="store_true", help="z does not point up in the frame file: name axes instead of up and down")
-    add("--json", action="store_true", help="print the result as JSON; holes count from 0 there, as in the frame file")
+    add(
+        "--stocks",
+        metavar="FILE",
+        help="a TOML file with stock of your own, beside the list that comes with recon",
+    )
+    add(
+        "--not-upright",
+        action="store_true",
+        help="z does not point up in the frame file: name axes instead of up and down",
+    )
+    add(
+        "--json",
+        action="store_true",
+        help="print the result as JSON; holes count from 0 there, as in the frame file",
+    )
 
 
 def add_results(parser: argparse.ArgumentParser, what: str) -> None:
@@ -28,7 +40,9 @@ def print_answer(args, data: dict, text: str, files=()) -> None:
     if args.json:
         print(json.dumps(data | {"caution": CAUTION, "files": list(files)}))
         return
-    print("\n".join(wrapped(line.lstrip(), line[:len(line) - len(line.lstrip())]) for line in text.split("\n")))
+    print(
+        "\n".join(wrapped(line.lstrip(), line[: len(line) - len(line.lstrip())]) for line in text.split("\n"))
+    )
     print("\n" + wrapped(CAUTION))
     if files:
         print("\nWritten: " + ", ".join(files))

@@ -36,19 +36,34 @@ exit codes: 0 all photos were used; 1 the frame was read, but a photo could not 
 
 def add_parser(subparsers) -> None:
     parser = subparsers.add_parser(
-        "read", help="read a frame from photographs", description=_DESCRIPTION, epilog=_EPILOG,
+        "read",
+        help="read a frame from photographs",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     add = parser.add_argument
-    add("photos", nargs="+", metavar="PHOTO", help="photo files (JPEG, PNG, WebP, TIFF, HEIC) or folders of them")
+    add(
+        "photos",
+        nargs="+",
+        metavar="PHOTO",
+        help="photo files (JPEG, PNG, WebP, TIFF, HEIC) or folders of them",
+    )
     add("-o", "--out", default="frame-out", metavar="OUT", help="folder to write into (default: frame-out)")
     add("--overwrite", action="store_true", help="replace the results of an earlier reading in OUT")
     add("--name", help="what the frame is called")
     add("--stock", metavar="ID", help="the stock it is made of, if you know it; 'recon stocks' lists the ids")
-    add("--stocks", metavar="FILE", help="a TOML file with stock of your own, beside the list that comes with recon")
-    add("--length", metavar='"WHAT = LENGTH"',
+    add(
+        "--stocks",
+        metavar="FILE",
+        help="a TOML file with stock of your own, beside the list that comes with recon",
+    )
+    add(
+        "--length",
+        metavar='"WHAT = LENGTH"',
         help="one length that you measured: of a member, by its label or its number of holes, or between two openings "
-             "(see the examples); gives the frame its size")
+        "(see the examples); gives the frame its size",
+    )
     add("--debug", metavar="DIR", help="also write a picture for each stage of the reading into this folder")
     add("--json", action="store_true", help="print the result as JSON instead of the summary")
     parser.set_defaults(run=run)
@@ -83,9 +98,15 @@ def _run(args) -> int:
         aside = [(photo.name, reason) for photo, reason in copies]
         _say_left_out(broken, aside)
         if not photos:
-            raise ReconError("None of the files could be read as a photo, so there is nothing to read a frame from.")
+            raise ReconError(
+                "None of the files could be read as a photo, so there is nothing to read a frame from."
+            )
         reading = solve.read(
-            photos, stocks=stocks, stock_id=args.stock, length=length, progress=Progress(0.1, 0.9),
+            photos,
+            stocks=stocks,
+            stock_id=args.stock,
+            length=length,
+            progress=Progress(0.1, 0.9),
             debug_dir=_debug_folder(args.debug),
         )
         _say_left_out([], reading.set_aside)
@@ -106,7 +127,9 @@ def _refuse_folder_of_photos(out: str, paths) -> None:
     """In a folder of photos, frame.png would be taken for one of them the next time."""
     for path in paths:
         if path.resolve().parent == Path(out).resolve():
-            raise ReconError(f"{out}: the photos are in this folder; choose another one for the results with -o.")
+            raise ReconError(
+                f"{out}: the photos are in this folder; choose another one for the results with -o."
+            )
 
 
 def _debug_folder(folder: str | None) -> Path | None:
@@ -141,7 +164,8 @@ def _with_all_photos(frame, loaded, aside):
     known, reasons = {photo.file for photo in frame.photos}, dict(aside)
     others = tuple(
         Photo(photo.name, photo.size, used=False, reason=reasons[photo.name])
-        for photo in loaded if photo.name not in known and photo.name in reasons
+        for photo in loaded
+        if photo.name not in known and photo.name in reasons
     )
     return replace(frame, photos=frame.photos + others)
 
@@ -166,7 +190,9 @@ def _write_results(staging: Path, frame, summary: str, reading, photos, stocks) 
     for k, (photo, name) in enumerate(zip(photos, overlays)):
         progress(f"drawing over {photo.name}", (k + 1) / (len(photos) + 1))
         found = reading.openings.get(photo.name, np.empty((0, 6)))
-        image = draw_overlay(photo, found, reading.rows.get(photo.name, []), frame, reading.cameras.get(photo.name))
+        image = draw_overlay(
+            photo, found, reading.rows.get(photo.name, []), frame, reading.cameras.get(photo.name)
+        )
         write_bytes_atomic(staging / "overlays" / name, _jpeg(image))
     progress.done()
     return ["frame.json", "summary.txt", "frame.png", *(f"overlays/{name}" for name in overlays)]
@@ -198,14 +224,22 @@ def _print_result(args, result) -> None:
     from recon.frame.length import NO_RATIOS, NOT_SURE
 
     if args.json:
-        print(json.dumps({
-            "frame": frame_to_dict(result["frame"]),
-            "left_out": [{"photo": name, "reason": reason} for name, reason in result["left_out"]],
-            "files": [str(Path(args.out) / name) for name in result["files"]],
-        }))
+        print(
+            json.dumps(
+                {
+                    "frame": frame_to_dict(result["frame"]),
+                    "left_out": [{"photo": name, "reason": reason} for name, reason in result["left_out"]],
+                    "files": [str(Path(args.out) / name) for name in result["files"]],
+                }
+            )
+        )
         return
     print(result["summary"])
     if any(text.startswith((NOT_SURE, NO_RATIOS)) for text in result["frame"].doubts):
-        print('Give a measured length with --length, as in --length "A = 610 mm"; stock of your own with --stocks FILE.\n')
+        print(
+            'Give a measured length with --length, as in --length "A = 610 mm"; stock of your own with --stocks FILE.\n'
+        )
     if result["files"]:
-        print(f"Written to {args.out}: {', '.join(RESULTS[::-1])}.\nLook at the overlays first: they show what was read where.")
+        print(
+            f"Written to {args.out}: {', '.join(RESULTS[::-1])}.\nLook at the overlays first: they show what was read where."
+        )

@@ -23,8 +23,13 @@ recon itself; 130 stopped with Ctrl-C
 
 
 def add_parser(subparsers) -> None:
-    parser = subparsers.add_parser("steps", help="say in which order to put a frame together", description=_DESCRIPTION,
-                                   epilog=_EPILOG, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = subparsers.add_parser(
+        "steps",
+        help="say in which order to put a frame together",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     parser.add_argument("frame", metavar="FRAME", help=HELP)
     add_common(parser)
     add_results(parser, "steps.html and steps.json")
@@ -37,8 +42,8 @@ def run(args) -> int:
     from recon.cli.workshop import write_results
     from recon.frame.files import load_frame
     from recon.frame.stock import load_stocks
-    from recon.workshop.cautions import CAUTION
     from recon.workshop.assembly.steps import build_steps, steps_text
+    from recon.workshop.cautions import CAUTION
     from recon.workshop.drawing.projections import drawn_hole
 
     stocks = load_stocks(args.stocks)
@@ -48,32 +53,50 @@ def run(args) -> int:
     data = _data(steps)
     files = []
     if args.out and steps.steps:
-        files = write_results(args, {"steps.json": json.dumps(data | {"caution": CAUTION}, indent=1) + "\n",
-                                     "steps.html": _page(frame, steps, hole)})
+        files = write_results(
+            args,
+            {
+                "steps.json": json.dumps(data | {"caution": CAUTION}, indent=1) + "\n",
+                "steps.html": _page(frame, steps, hole),
+            },
+        )
     print_answer(args, data, steps_text(steps, frame.name), files)
     return 0 if steps.steps else 1
 
 
 def _data(steps) -> dict:
     return {
-        "steps": [{"number": s.number, "group": s.group, "new": list(s.new), "laid": list(s.laid), "there": list(s.there),
-                   "direction": s.direction, "bolts": [[{"member": id, "hole": hole} for id, hole in b.through] for b in s.bolts],
-                   "without_bolt": laps_json(s.bare), "text": s.text} for s in steps.steps],
-        "groups": [list(g) for g in steps.groups], "stuck": list(steps.stuck), "why": list(steps.why),
+        "steps": [
+            {
+                "number": s.number,
+                "group": s.group,
+                "new": list(s.new),
+                "laid": list(s.laid),
+                "there": list(s.there),
+                "direction": s.direction,
+                "bolts": [[{"member": id, "hole": hole} for id, hole in b.through] for b in s.bolts],
+                "without_bolt": laps_json(s.bare),
+                "text": s.text,
+            }
+            for s in steps.steps
+        ],
+        "groups": [list(g) for g in steps.groups],
+        "stuck": list(steps.stuck),
+        "why": list(steps.why),
     }
 
 
 def _page(frame, steps, hole: float) -> str:
     """The steps with a picture each, for the printer."""
-    from recon.workshop.cautions import CAUTION
-    from recon.workshop.assembly.tool_access import ASSUMED
-    from recon.workshop.sheet import heading, page, paragraph
     from recon.workshop.assembly.picture import Stage, step_sheet
+    from recon.workshop.assembly.tool_access import ASSUMED
+    from recon.workshop.cautions import CAUTION
     from recon.workshop.drawing.vector import sheet_svg
+    from recon.workshop.sheet import heading, page, paragraph
 
     stage, body = Stage(frame, hole), [paragraph(CAUTION, "caution"), paragraph(ASSUMED)]
     for s in steps.steps:
         title = f"Step {s.number}" + (f", sub-frame {s.group}" if s.group else "")
         picture = sheet_svg(step_sheet(stage, s.there, s.new, s.bolts, s.direction, title=title))
-        body += [heading(title), paragraph(s.text), f"<figure>{picture[picture.index('<svg'):]}</figure>"]
+        body += [heading(title), paragraph(s.text), f"<figure>{picture[picture.index('<svg') :]}</figure>"]
     return page(f"Build steps{': ' + frame.name if frame.name else ''}", body)

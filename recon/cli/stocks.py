@@ -18,6 +18,8 @@ def run(args) -> int:
 
     for stock in load_stocks(args.stocks).values():
         print(f"{stock.id}\n  {stock.name}")
-        print(f"  pitch {both_text(stock.pitch_mm)}, width {both_text(stock.width_mm)}, hole {both_text(stock.hole_mm)}")
+        print(
+            f"  pitch {both_text(stock.pitch_mm)}, width {both_text(stock.width_mm)}, hole {both_text(stock.hole_mm)}"
+        )
         print(f"  source: {stock.source}")
     return 0

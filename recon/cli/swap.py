@@ -18,8 +18,13 @@ examples:
 
 
 def add_parser(subparsers) -> None:
-    parser = subparsers.add_parser("swap", help="other stock for some members, or for all", description=_DESCRIPTION, epilog=_EPILOG,
-                                   formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = subparsers.add_parser(
+        "swap",
+        help="other stock for some members, or for all",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     add_frame(parser)
     add = parser.add_argument
     add("--stock", metavar="ID", required=True, help="the new stock; 'recon stocks' lists the ids")
@@ -33,8 +38,8 @@ def run(args) -> int:
     from recon.frame.files import frame_to_dict, save_frame
     from recon.workshop.cautions import CAUTION
     from recon.workshop.parts.sheet import parts_dict
-    from recon.workshop.sheet import wrapped
     from recon.workshop.parts.substitute import substitute
+    from recon.workshop.sheet import wrapped
 
     frame, stocks, prices = load(args)
     labels = [label for text in args.members or () for label in text.split(",") if label]
@@ -43,7 +48,12 @@ def run(args) -> int:
     if args.out:
         save_frame(done.frame, args.out, args.overwrite)
         files = [args.out]
-    data = {"frame": frame_to_dict(done.frame), "changes": list(done.changes), "before": parts_dict(done.before),
-            "after": parts_dict(done.after), "caution": CAUTION}
+    data = {
+        "frame": frame_to_dict(done.frame),
+        "changes": list(done.changes),
+        "before": parts_dict(done.before),
+        "after": parts_dict(done.after),
+        "caution": CAUTION,
+    }
     print_result(args, data, "\n".join(map(wrapped, (*done.changes, "", CAUTION))) + "\n", files)
     return 0

@@ -12,23 +12,44 @@ EXIT_CODES = "exit codes: 0 done; 2 nothing done (a sentence says why); 3 a faul
 def add_frame(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("frame", metavar="FRAME", help="a frame file, as 'recon read' writes it or written by hand")
-    add("--stocks", metavar="FILE", help="a TOML file with stock of your own, beside the list that comes with recon")
-    add("--prices", metavar="FILE", help="a price list, CSV or TOML, with the columns item, id, length, price, currency")
+    add(
+        "--stocks",
+        metavar="FILE",
+        help="a TOML file with stock of your own, beside the list that comes with recon",
+    )
+    add(
+        "--prices",
+        metavar="FILE",
+        help="a price list, CSV or TOML, with the columns item, id, length, price, currency",
+    )
     add("--json", action="store_true", help="print the result as JSON")
     add("--overwrite", action="store_true", help="replace earlier results of this command")
 
 
 def add_stock(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--stock", metavar="ID", help="the frame's stock, where the file does not tell it; 'recon stocks' lists the ids")
+    parser.add_argument(
+        "--stock",
+        metavar="ID",
+        help="the frame's stock, where the file does not tell it; 'recon stocks' lists the ids",
+    )
 
 
 def add_rack(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
-    add("--rack", metavar="FILE", help="what you own, CSV or TOML, with the columns item, id, length, count, first_hole, drilled, trim; "
-        "it is used first, longer members too where nothing is in the way")
-    add("--keep-out", metavar="BOX", action="append", default=[],
+    add(
+        "--rack",
+        metavar="FILE",
+        help="what you own, CSV or TOML, with the columns item, id, length, count, first_hole, drilled, trim; "
+        "it is used first, longer members too where nothing is in the way",
+    )
+    add(
+        "--keep-out",
+        metavar="BOX",
+        action="append",
+        default=[],
         help="a box that longer members may not reach into, in pitches of the frame file: 'x,y,z x,y,z', its lowest and its "
-             "highest corner; may be given more than once")
+        "highest corner; may be given more than once",
+    )
     add("--no-floor", action="store_true", help="let longer members reach below the frame's lowest point")
 
 
@@ -61,12 +82,15 @@ def _box(text: str):
     except ValueError:
         good = False
     if not good:
-        raise ReconError(f"--keep-out '{text}' is not a box; write its lowest and its highest corner in pitches, such as '0,0,-9 24,12,0'.")
+        raise ReconError(
+            f"--keep-out '{text}' is not a box; write its lowest and its highest corner in pitches, such as '0,0,-9 24,12,0'."
+        )
     return low, high
 
 
 def with_json_errors(run):
     """The command, with an error printed as JSON too where JSON was asked for."""
+
     def command(args) -> int:
         try:
             return run(args)
@@ -74,6 +98,7 @@ def with_json_errors(run):
             if args.json:
                 print(json.dumps({"error": str(error), "exit_code": error.exit_code}))
             raise
+
     return command
 
 

@@ -1,12 +1,13 @@
 """What lies between two versions of a build, in words: not what was pressed, but what is another in the end."""
+
 from __future__ import annotations
 
 import numpy as np
 
+from recon.corrections.state import State, joint_key
 from recon.frame.length import mm_text
 from recon.frame.model import Member
 from recon.workshop.wording import lap_words, plural
-from recon.corrections.state import State, joint_key
 
 BOLT = {"seen": "there", "assumed": "assumed", "none": "none"}
 
@@ -38,8 +39,15 @@ def _changed(old: Member, new: Member) -> str:
     if old.stock != new.stock:
         words.append(f"stock {new.stock or 'none'}")
     if not words:
-        words.append("confirmed" if new.confidence == 1 else f"an end at hole {1 if old.ends[0] != new.ends[0] else new.holes} settled"
-                     if old.ends != new.ends else "less sure" if new.confidence < old.confidence else "surer")
+        words.append(
+            "confirmed"
+            if new.confidence == 1
+            else f"an end at hole {1 if old.ends[0] != new.ends[0] else new.holes} settled"
+            if old.ends != new.ends
+            else "less sure"
+            if new.confidence < old.confidence
+            else "surer"
+        )
     return ", ".join(words)
 
 
@@ -47,17 +55,27 @@ def rest(old: State, new: State, touched) -> list[str]:
     """What else is another: laps between members that were not touched, size, stock, photos, marks, name."""
     a, b = old.frame, new.frame
     lines = []
-    before, after = ({joint_key(j): j for j in f.joints if j.a not in touched and j.b not in touched} for f in (a, b))
+    before, after = (
+        {joint_key(j): j for j in f.joints if j.a not in touched and j.b not in touched} for f in (a, b)
+    )
     if a.joints is not b.joints:
         lines += [f"Lap parted: {lap_words(j)}" for key, j in before.items() if key not in after]
         lines += [f"Lap joined: {lap_words(j)}" for key, j in after.items() if key not in before]
-        lines += [f"Bolt {BOLT.get(j.bolt, j.bolt)}: {lap_words(j)}" for key, j in after.items() if key in before and before[key].bolt != j.bolt]
+        lines += [
+            f"Bolt {BOLT.get(j.bolt, j.bolt)}: {lap_words(j)}"
+            for key, j in after.items()
+            if key in before and before[key].bolt != j.bolt
+        ]
     if a.pitch_mm != b.pitch_mm:
-        lines.append(f"Pitch: {' → '.join(mm_text(p) if p else 'not known' for p in (a.pitch_mm, b.pitch_mm))}")
+        lines.append(
+            f"Pitch: {' → '.join(mm_text(p) if p else 'not known' for p in (a.pitch_mm, b.pitch_mm))}"
+        )
     if a.stock != b.stock and (a.stock and a.stock.id) != (b.stock and b.stock.id):
         lines.append(f"Stock: {b.stock.id if b.stock else 'none'}")
     used = {p.file: p.used for p in a.photos}
-    lines += [f"{p.file}: {'used' if p.used else 'set aside'}" for p in b.photos if used.get(p.file) != p.used]
+    lines += [
+        f"{p.file}: {'used' if p.used else 'set aside'}" for p in b.photos if used.get(p.file) != p.used
+    ]
     if a.name != b.name:
         lines.append(f"Name: {b.name or 'none'}")
     for key, words in (("marks", "Openings marked"), ("may_turn", "Laps that are meant to turn")):

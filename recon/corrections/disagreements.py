@@ -7,16 +7,17 @@ along a line that the state knows, so that it holds however the frame is turned:
     {"gone": True}               nothing: the photos do not show the member
     {"of", "offset", "holes"}    a member on the line of number `of` of those that the user deleted
 """
+
 from __future__ import annotations
 
 from dataclasses import replace
 
 import numpy as np
 
+from recon.corrections.state import State, member_from_json
 from recon.errors import ReconError
 from recon.frame.lattice import overlap
 from recon.frame.model import Member, as_tuple
-from recon.corrections.state import State, member_from_json
 
 
 def along(line: Member, seen: Member) -> dict | None:
@@ -58,7 +59,7 @@ def not_gone(said: dict, number: int) -> dict:
         of = (c.get("take") or {}).get("of")
         if of != number:
             left.append(c if of is None or of < number else {**c, "take": {**c["take"], "of": of - 1}})
-    return {**said, "gone": said["gone"][:number] + said["gone"][number + 1:], "conflicts": left}
+    return {**said, "gone": said["gone"][:number] + said["gone"][number + 1 :], "conflicts": left}
 
 
 def confirmed(said: dict, id: str) -> dict:
@@ -66,8 +67,11 @@ def confirmed(said: dict, id: str) -> dict:
     those = [c for c in said.get("conflicts", []) if c["members"] == [id]]
     if not those:
         return said
-    return {**said, "conflicts": [c for c in said["conflicts"] if c not in those],
-            "settled": [*said.get("settled", []), *(c["text"] for c in those)]}
+    return {
+        **said,
+        "conflicts": [c for c in said["conflicts"] if c not in those],
+        "settled": [*said.get("settled", []), *(c["text"] for c in those)],
+    }
 
 
 def note(state: State, text: str) -> tuple[State, str]:
@@ -93,4 +97,8 @@ def still_open(before: State, after: State) -> State:
         return not back and all(id in new and old.get(id) == new[id] for id in c["members"])
 
     left = [c for c in after.said["conflicts"] if stands(c)]
-    return after if len(left) == len(after.said["conflicts"]) else State(after.frame, {**after.said, "conflicts": left})
+    return (
+        after
+        if len(left) == len(after.said["conflicts"])
+        else State(after.frame, {**after.said, "conflicts": left})
+    )

@@ -1,4 +1,5 @@
 """Laps kept right while members change: found anew where a member moved, with the bolts and the user's words kept."""
+
 from __future__ import annotations
 
 from dataclasses import replace
@@ -6,11 +7,11 @@ from functools import lru_cache
 
 import numpy as np
 
+from recon.corrections.state import State, joint_key, ordered
 from recon.frame.joints import find_joints, three_way_flags
 from recon.frame.model import Frame, Joint, bounds
-from recon.corrections.state import State, joint_key, ordered
 
-TOUCH = 0.15   # pitches: farther apart than this, no bolt joins two members (holes may be 0.1 off their common axis)
+TOUCH = 0.15  # pitches: farther apart than this, no bolt joins two members (holes may be 0.1 off their common axis)
 
 _bounds = lru_cache(maxsize=8192)(bounds)
 BOLTS = ("seen", "assumed", "none")
@@ -54,7 +55,9 @@ def relapped(frame: Frame, changed: set[str], said_laps=(), bolts=()) -> Frame:
 
 def bolts_kept(said: dict, before: Frame, after: Frame, changed: set[str]) -> dict:
     """`said` with the bolts of laps that are gone, so that a member that is moved back has what was seen of them."""
-    old, new = ({joint_key(j): j.bolt for j in f.joints if j.a in changed or j.b in changed} for f in (before, after))
+    old, new = (
+        {joint_key(j): j.bolt for j in f.joints if j.a in changed or j.b in changed} for f in (before, after)
+    )
     known = {tuple(key): bolt for *key, bolt in said.get("bolts", [])}
     bolts = {k: v for k, v in (known | old).items() if k not in new and v != "assumed"}
     return said if bolts == known else {**said, "bolts": [[*k, v] for k, v in bolts.items()]}
@@ -74,13 +77,16 @@ def _marked(joints, before, members, changed: set[str]) -> list[Joint]:
     for k, flag in zip(at, three_way_flags([joints[k] for k in at], [m for m in members if m.id in ends])):
         j = joints[k]
         if j.a in touched and j.b in touched and j.three_way != flag:
-            result[k] = replace(j, three_way=flag)      # the others stay the objects that they were, which tells them unchanged
+            result[k] = replace(
+                j, three_way=flag
+            )  # the others stay the objects that they were, which tells them unchanged
     return result
 
 
 def renumbered(state: State, id: str, to) -> State:
     """Laps and words about the holes of member `id` after its holes were counted anew: `to` maps an old hole index to
     (id, hole), or None where the hole is gone."""
+
     def moved(a, a_hole):
         return to(a_hole) if a == id else (a, a_hole)
 
@@ -113,6 +119,8 @@ def lap_between(frame: Frame, key: tuple) -> Joint | None:
     first, second = members if members[0].id == a else members[::-1]
     holes = {a: a_hole, b: b_hole}
     # Members cut down to these two holes: else members side by side would give their first and last common hole alone.
-    short = [replace(m, first=tuple(map(float, m.hole_centre(holes[m.id]))), holes=1) for m in (first, second)]
+    short = [
+        replace(m, first=tuple(map(float, m.hole_centre(holes[m.id]))), holes=1) for m in (first, second)
+    ]
     found = [j for j in find_joints(short)]
     return replace(found[0], a=a, a_hole=a_hole, b=b, b_hole=b_hole) if found else None

@@ -1,4 +1,5 @@
 """Where members lie in photos, and which member a stroke on a photo means.  All places in px of the upright photo."""
+
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
@@ -6,24 +7,32 @@ from functools import lru_cache
 
 import numpy as np
 
+from recon.corrections.edits import clashes, free_label
+from recon.corrections.laps import relapped
 from recon.errors import ReconError
 from recon.frame.boxes import EDGE_FACES, EDGES, corners, faces_seen, openings
 from recon.frame.lattice import lattice_classes
 from recon.frame.model import Frame, Member, Photo, as_tuple, bounds
 from recon.geometry.camera import Camera, image2sensor
-from recon.corrections.edits import clashes, free_label
-from recon.corrections.laps import relapped
 
-EDGE_POINTS = 5       # on an edge along a member, so that it bends with the lens
-_ALONG = (EDGES[:, 0] ^ EDGES[:, 1]) == 4         # edges along the member; the others are as short as it is wide
-TRACK = 40            # holes beyond each end that an end can be dragged to in one go
-ROUND = 1             # decimals of a pixel that are sent
+EDGE_POINTS = 5  # on an edge along a member, so that it bends with the lens
+_ALONG = (EDGES[:, 0] ^ EDGES[:, 1]) == 4  # edges along the member; the others are as short as it is wide
+TRACK = 40  # holes beyond each end that an end can be dragged to in one go
+ROUND = 1  # decimals of a pixel that are sent
 
 
 def camera_of(photo: Photo) -> Camera | None:
     """The photo's camera, or None where it has none."""
-    return _camera(tuple(photo.camera[k] for k in ("f", "cx", "cy")) + (photo.camera.get("k1", 0.0), photo.camera.get("k2", 0.0)),
-                   tuple(map(tuple, photo.camera["R"])), tuple(photo.camera["t"])) if photo.camera else None
+    return (
+        _camera(
+            tuple(photo.camera[k] for k in ("f", "cx", "cy"))
+            + (photo.camera.get("k1", 0.0), photo.camera.get("k2", 0.0)),
+            tuple(map(tuple, photo.camera["R"])),
+            tuple(photo.camera["t"]),
+        )
+        if photo.camera
+        else None
+    )
 
 
 @lru_cache(maxsize=256)
@@ -39,7 +48,9 @@ def shapes(frame: Frame, ids=None) -> dict:
     wholly before the camera is left out.
     """
     members = [m for m in frame.members if ids is None or m.id in ids]
-    return {p.file: {m.id: s for m in members if (s := _shape(m, camera_of(p)))} for p in frame.photos if p.camera}
+    return {
+        p.file: {m.id: s for m in members if (s := _shape(m, camera_of(p)))} for p in frame.photos if p.camera
+    }
 
 
 @lru_cache(maxsize=8192)
@@ -50,9 +61,14 @@ def _points(member: Member):
     edges = []
     for along, points in ((True, EDGE_POINTS), (False, 2)):
         share = np.linspace(0, 1, points)[None, :, None]
-        start, end = (corner[EDGES[_ALONG == along, k]][:, None] for k in (0, 1))
+        start, end = (corner[EDGES[along == _ALONG, k]][:, None] for k in (0, 1))
         edges.append((start * (1 - share) + end * share).reshape(-1, 3))
-    return np.vstack(edges), openings(member), member.hole_centres(), member.hole_centre(np.array([-0.5, member.holes - 0.5]))
+    return (
+        np.vstack(edges),
+        openings(member),
+        member.hole_centres(),
+        member.hole_centre(np.array([-0.5, member.holes - 0.5])),
+    )
 
 
 def _shape(member: Member, camera: Camera) -> dict | None:
@@ -64,9 +80,16 @@ def _shape(member: Member, camera: Camera) -> dict | None:
     px = np.round(px, ROUND)
     a, b, c = len(edges), len(edges) + holes.shape[0] * holes.shape[1], len(px) - 2
     shown, half = seen[EDGE_FACES].any(axis=1), 4 * EDGE_POINTS
-    lines = px[:half].reshape(4, -1)[shown[_ALONG]].tolist() + px[half:a].reshape(8, -1)[shown[~_ALONG]].tolist()
+    lines = (
+        px[:half].reshape(4, -1)[shown[_ALONG]].tolist() + px[half:a].reshape(8, -1)[shown[~_ALONG]].tolist()
+    )
     faces = px[a:b].reshape(4, -1)[seen[2:]]
-    return {"edges": lines, "holes": faces.ravel().tolist(), "axis": px[b:c].ravel().tolist(), "ends": px[c:].tolist()}
+    return {
+        "edges": lines,
+        "holes": faces.ravel().tolist(),
+        "axis": px[b:c].ravel().tolist(),
+        "ends": px[c:].tolist(),
+    }
 
 
 def track(frame: Frame, id: str) -> dict:
@@ -84,7 +107,10 @@ def track(frame: Frame, id: str) -> dict:
             good = np.isfinite(px).all(axis=1) & (np.abs(px) < 1e5).all(axis=1)
             run = np.nonzero(good)[0]
             if len(run):
-                found[p.file] = {"from": int(k[run[0]]), "xy": np.round(px[run[0]:run[-1] + 1], ROUND).ravel().tolist()}
+                found[p.file] = {
+                    "from": int(k[run[0]]),
+                    "xy": np.round(px[run[0] : run[-1] + 1], ROUND).ravel().tolist(),
+                }
     return found
 
 
@@ -100,8 +126,8 @@ class Stroke:
     clash: bool
 
 
-REACH, REACH_ALONG = 8, 32   # pitches beyond the frame that a new member may lie, and that it may stick out
-STROKE_TOL = 0.6       # pitches on the photo: nearer than that to an opening is meant for it
+REACH, REACH_ALONG = 8, 32  # pitches beyond the frame that a new member may lie, and that it may stick out
+STROKE_TOL = 0.6  # pitches on the photo: nearer than that to an opening is meant for it
 
 
 def strokes(frame: Frame, photo: str, start, end, most: int = 8) -> list[Stroke]:
@@ -112,13 +138,19 @@ def strokes(frame: Frame, photo: str, start, end, most: int = 8) -> list[Stroke]
     """
     camera = next((camera_of(p) for p in frame.photos if p.file == photo and p.camera), None)
     if camera is None or not frame.members:
-        raise ReconError(f"{photo}: its camera is not known, so nothing can be drawn on it; read the photos first.")
+        raise ReconError(
+            f"{photo}: its camera is not known, so nothing can be drawn on it; read the photos first."
+        )
     found = []
     for axis in range(3):
         found += _strokes_along(frame, camera, axis, np.asarray(start, float), np.asarray(end, float))
     if not found:
-        raise ReconError("No member of this frame's lattice has openings at both ends of that stroke; begin and end on openings.")
-    return sorted(_judged(frame, found), key=lambda s: (s.clash, s.laps == 0, round(s.off, 1), -s.laps))[:most]
+        raise ReconError(
+            "No member of this frame's lattice has openings at both ends of that stroke; begin and end on openings."
+        )
+    return sorted(_judged(frame, found), key=lambda s: (s.clash, s.laps == 0, round(s.off, 1), -s.laps))[
+        :most
+    ]
 
 
 def _lattice(frame: Frame, width: float, axis: int):
@@ -128,8 +160,10 @@ def _lattice(frame: Frame, width: float, axis: int):
     low, high = low.min(axis=0) - reach, high.max(axis=0) + reach
     origin = np.array(next((m.first for m in frame.members if m.on_lattice), frame.members[0].first))
     classes = lattice_classes([m.width for m in frame.members if m.on_lattice] or [width])
-    return [np.concatenate([np.arange(np.ceil(a - o - c), np.floor(b - o - c) + 1) + o + c for c in classes])
-            for a, b, o in zip(low, high, origin)]
+    return [
+        np.concatenate([np.arange(np.ceil(a - o - c), np.floor(b - o - c) + 1) + o + c for c in classes])
+        for a, b, o in zip(low, high, origin)
+    ]
 
 
 def _strokes_along(frame, camera, axis, start, end) -> list[Stroke]:
@@ -144,7 +178,7 @@ def _strokes_along(frame, camera, axis, start, end) -> list[Stroke]:
     for normal in others:
         side = np.sign(camera.centre[normal] - lines[:, normal])
         rows = lines.copy()
-        rows[:, normal] += side * width / 2                    # the openings on the face that is turned to the camera
+        rows[:, normal] += side * width / 2  # the openings on the face that is turned to the camera
         (i, off_i), (j, off_j) = (_nearest(camera, rows, axis, along, p) for p in (start, end))
         off = np.maximum(off_i, off_j)
         for k in np.nonzero((off < STROKE_TOL) & (i != j) & (side != 0))[0]:
@@ -153,7 +187,9 @@ def _strokes_along(frame, camera, axis, start, end) -> list[Stroke]:
             if abs(hi - lo + 1 - holes) < 1e-6:
                 first = lines[k].copy()
                 first[axis] = lo
-                found.append(Stroke(as_tuple(first), as_tuple(np.eye(3)[axis]), holes, float(off[k]), 0, False))
+                found.append(
+                    Stroke(as_tuple(first), as_tuple(np.eye(3)[axis]), holes, float(off[k]), 0, False)
+                )
     return sorted(found, key=lambda s: s.off)
 
 
@@ -172,7 +208,9 @@ def _nearest(camera: Camera, rows, axis: int, along, px):
     points = np.repeat(rows[:, None], 2, axis=1)
     points[:, :, axis] = along[index][:, None] + [0.0, 1.0]
     there = camera.project(points.reshape(-1, 3)).reshape(-1, 2, 2)
-    off = np.linalg.norm(there[:, 0] - px, axis=1) / np.maximum(np.linalg.norm(there[:, 1] - there[:, 0], axis=1), 3.0)
+    off = np.linalg.norm(there[:, 0] - px, axis=1) / np.maximum(
+        np.linalg.norm(there[:, 1] - there[:, 0], axis=1), 3.0
+    )
     return index, np.where(np.isfinite(off), off, np.inf)
 
 

@@ -3,6 +3,7 @@
 The journal keeps differences and not what the user pressed, so that a build reads back the same whatever later
 programs make of an edit.
 """
+
 from __future__ import annotations
 
 import math
@@ -11,7 +12,7 @@ from dataclasses import asdict, dataclass, field, replace
 from recon.errors import ReconError
 from recon.frame.model import End, Frame, Joint, Member, Photo, StockUse, as_tuple, flipped
 
-LAST_HOLE = 1000      # a member has 1 to 1000 holes, as in the frame file's schema
+LAST_HOLE = 1000  # a member has 1 to 1000 holes, as in the frame file's schema
 LONGEST_ID = 16
 
 
@@ -63,11 +64,18 @@ def difference(old: State, new: State) -> dict:
     joints = _items(old.frame.joints, new.frame.joints, joint_key, joint_to_json)
     if joints:
         delta["joints"] = joints | {"gone": [list(key) for key in joints["gone"]]}
-    fields = {name: _field_to_json(getattr(new.frame, name)) for name in FRAME_FIELDS
-              if getattr(old.frame, name) != getattr(new.frame, name)}
+    fields = {
+        name: _field_to_json(getattr(new.frame, name))
+        for name in FRAME_FIELDS
+        if getattr(old.frame, name) != getattr(new.frame, name)
+    }
     if fields:
         delta["frame"] = fields
-    said = {key: new.said.get(key) for key in sorted(old.said.keys() | new.said.keys()) if old.said.get(key) != new.said.get(key)}
+    said = {
+        key: new.said.get(key)
+        for key in sorted(old.said.keys() | new.said.keys())
+        if old.said.get(key) != new.said.get(key)
+    }
     if said:
         delta["said"] = said
     return delta
@@ -97,8 +105,10 @@ def patched(state: State, delta: dict) -> State:
     try:
         return _patched(state, delta)
     except (KeyError, TypeError, ValueError, IndexError, AttributeError) as error:
-        raise ReconError(f"The build's journal holds a change that makes no sense ({type(error).__name__}: {error}); put it "
-                         "back from a copy of the build.") from error
+        raise ReconError(
+            f"The build's journal holds a change that makes no sense ({type(error).__name__}: {error}); put it "
+            "back from a copy of the build."
+        ) from error
 
 
 def _patched(state: State, delta: dict) -> State:
@@ -126,11 +136,21 @@ def _patched(state: State, delta: dict) -> State:
 
 # JSON and back: the frame file's fields
 
+
 def member_to_json(m: Member) -> dict:
     """As in the frame file."""
-    return {"id": m.id, "first": list(m.first), "direction": list(m.direction), "holes": m.holes, "width": m.width,
-            "stock": m.stock, "confidence": m.confidence,
-            "ends": [{"state": e.state, "extra": e.extra} for e in m.ends], "on_lattice": m.on_lattice, "seen": m.seen}
+    return {
+        "id": m.id,
+        "first": list(m.first),
+        "direction": list(m.direction),
+        "holes": m.holes,
+        "width": m.width,
+        "stock": m.stock,
+        "confidence": m.confidence,
+        "ends": [{"state": e.state, "extra": e.extra} for e in m.ends],
+        "on_lattice": m.on_lattice,
+        "seen": m.seen,
+    }
 
 
 def member_from_json(d: dict) -> Member:
@@ -138,19 +158,42 @@ def member_from_json(d: dict) -> Member:
     id, holes = d["id"], int(d["holes"])
     if not (isinstance(id, str) and 0 < len(id) <= LONGEST_ID and 1 <= holes <= LAST_HOLE):
         raise ValueError("not a member")
-    return Member(id, _vector(d["first"]), _vector(d["direction"]), holes, float(d["width"]), d["stock"] and str(d["stock"]),
-                  float(d["confidence"]), tuple(End(str(e["state"]), int(e["extra"])) for e in d["ends"]),
-                  bool(d["on_lattice"]), int(d["seen"]))
+    return Member(
+        id,
+        _vector(d["first"]),
+        _vector(d["direction"]),
+        holes,
+        float(d["width"]),
+        d["stock"] and str(d["stock"]),
+        float(d["confidence"]),
+        tuple(End(str(e["state"]), int(e["extra"])) for e in d["ends"]),
+        bool(d["on_lattice"]),
+        int(d["seen"]),
+    )
 
 
 def joint_to_json(j: Joint) -> dict:
-    return {"a": j.a, "a_hole": j.a_hole, "b": j.b, "b_hole": j.b_hole, "axis": list(j.axis), "bolt": j.bolt,
-            "three_way": j.three_way}
+    return {
+        "a": j.a,
+        "a_hole": j.a_hole,
+        "b": j.b,
+        "b_hole": j.b_hole,
+        "axis": list(j.axis),
+        "bolt": j.bolt,
+        "three_way": j.three_way,
+    }
 
 
 def joint_from_json(d: dict) -> Joint:
-    return Joint(str(d["a"]), int(d["a_hole"]), str(d["b"]), int(d["b_hole"]), _vector(d["axis"]), str(d["bolt"]),
-                 bool(d["three_way"]))
+    return Joint(
+        str(d["a"]),
+        int(d["a_hole"]),
+        str(d["b"]),
+        int(d["b_hole"]),
+        _vector(d["axis"]),
+        str(d["bolt"]),
+        bool(d["three_way"]),
+    )
 
 
 def _vector(values) -> tuple[float, float, float]:
@@ -169,7 +212,13 @@ def _field_to_json(value):
 
 
 def photo_to_json(photo: Photo) -> dict:
-    return {"file": photo.file, "size": list(photo.size), "used": photo.used, "reason": photo.reason, "camera": photo.camera}
+    return {
+        "file": photo.file,
+        "size": list(photo.size),
+        "used": photo.used,
+        "reason": photo.reason,
+        "camera": photo.camera,
+    }
 
 
 def photo_from_json(p: dict) -> Photo:

@@ -1,4 +1,5 @@
 """What a page asks for, checked: each function gives one value of a JSON object or raises ReconError in words."""
+
 from __future__ import annotations
 
 import math
@@ -6,7 +7,7 @@ import math
 from recon.errors import ReconError
 from recon.frame.model import Frame, Member
 
-FARTHEST = 10_000     # pitches from the origin: far beyond any frame, near enough for exact halves
+FARTHEST = 10_000  # pitches from the origin: far beyond any frame, near enough for exact halves
 
 
 def word(ask: dict, key: str, known) -> str:
@@ -40,8 +41,17 @@ def flag(ask: dict, key: str) -> bool:
 
 def numbers(ask: dict, key: str, count: int, farthest: float = 100_000) -> tuple[float, ...]:
     values = ask.get(key)
-    if not isinstance(values, list) or len(values) != count or not all(
-            isinstance(v, (int, float)) and not isinstance(v, bool) and math.isfinite(v) and abs(v) <= farthest for v in values):
+    if (
+        not isinstance(values, list)
+        or len(values) != count
+        or not all(
+            isinstance(v, (int, float))
+            and not isinstance(v, bool)
+            and math.isfinite(v)
+            and abs(v) <= farthest
+            for v in values
+        )
+    ):
         raise ReconError(f"'{key}' must be {count} numbers.")
     return tuple(map(float, values))
 

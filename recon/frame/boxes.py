@@ -1,7 +1,8 @@
 """Members as solid boxes: their corners, faces and openings, and what of them a viewer sees."""
+
 from __future__ import annotations
 
-from typing import Sequence
+from collections.abc import Sequence
 
 import numpy as np
 

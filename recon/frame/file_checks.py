@@ -3,6 +3,7 @@
 A schema's `description` says what each field must be; it is the second half of the sentence that a wrong
 value gets: "'holes' is 0; a member has 1 to 1000 holes, counted whole".
 """
+
 from __future__ import annotations
 
 import difflib
@@ -14,7 +15,7 @@ import jsonschema
 
 from recon.errors import ReconError
 
-MAX_BYTES = 64 * 2**20    # a frame of 2000 members is under 1 MB; larger is some other file
+MAX_BYTES = 64 * 2**20  # a frame of 2000 members is under 1 MB; larger is some other file
 
 
 def read_text(path, what: str) -> str:
@@ -31,17 +32,24 @@ def read_text(path, what: str) -> str:
         if not path.is_file():
             raise ReconError(f"{path}: this is not an ordinary file; save the {what} to disk first.")
         if path.stat().st_size > MAX_BYTES:
-            raise ReconError(f"{path}: too large for a {what} ({path.stat().st_size >> 20} MB); check that it is the right file.")
+            raise ReconError(
+                f"{path}: too large for a {what} ({path.stat().st_size >> 20} MB); check that it is the right file."
+            )
         return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise ReconError(f"{path}: this is not text (byte {error.start + 1}); a {what} is UTF-8 text.") from error
-    except (OSError, ValueError) as error:      # ValueError: a name with a zero byte
-        raise ReconError(f"{path}: cannot be read ({getattr(error, 'strerror', None) or error}); check its permissions.") from error
+        raise ReconError(
+            f"{path}: this is not text (byte {error.start + 1}); a {what} is UTF-8 text."
+        ) from error
+    except (OSError, ValueError) as error:  # ValueError: a name with a zero byte
+        raise ReconError(
+            f"{path}: cannot be read ({getattr(error, 'strerror', None) or error}); check its permissions."
+        ) from error
 
 
 def parse_json(text: str, where: str):
     """The value that a JSON text holds.  Raises ReconError with line and column, also for NaN, for a number that
     no float holds and for a field given twice."""
+
     def no_constant(name):
         raise ReconError(f"{where}: {name} is not a number that JSON knows; replace it by a number or null.")
 
@@ -56,11 +64,15 @@ def parse_json(text: str, where: str):
     try:
         return json.loads(text, parse_constant=no_constant, object_pairs_hook=once)
     except json.JSONDecodeError as error:
-        raise ReconError(f"{where}, line {error.lineno}, column {error.colno}: not JSON ({_lower(error.msg)}); "
-                         "mend it there, or write the file anew.") from error
+        raise ReconError(
+            f"{where}, line {error.lineno}, column {error.colno}: not JSON ({_lower(error.msg)}); "
+            "mend it there, or write the file anew."
+        ) from error
     except RecursionError as error:
-        raise ReconError(f"{where}: brackets within brackets too deep to read; write the file anew.") from error
-    except ValueError as error:                 # a whole number of thousands of digits
+        raise ReconError(
+            f"{where}: brackets within brackets too deep to read; write the file anew."
+        ) from error
+    except ValueError as error:  # a whole number of thousands of digits
         raise ReconError(f"{where}: a number has too many digits; shorten it.") from error
 
 
@@ -72,12 +84,18 @@ def check(data, schema: dict, where: str, name_place) -> None:
     """
     path = _non_finite(data)
     if path is not None:
-        raise ReconError(_sentence(where, name_place(path), f"'{_field(path)}' is not a finite number; give a number."))
-    errors = sorted(jsonschema.Draft202012Validator(schema).iter_errors(data), key=lambda e: _order(e.absolute_path))
+        raise ReconError(
+            _sentence(where, name_place(path), f"'{_field(path)}' is not a finite number; give a number.")
+        )
+    errors = sorted(
+        jsonschema.Draft202012Validator(schema).iter_errors(data), key=lambda e: _order(e.absolute_path)
+    )
     if errors:
         first, more = errors[0], len(errors) - 1
         rest = f" ({more} more like it.)" if more else ""
-        raise ReconError(_sentence(where, name_place(tuple(first.absolute_path)), _problem(first, schema)) + rest)
+        raise ReconError(
+            _sentence(where, name_place(tuple(first.absolute_path)), _problem(first, schema)) + rest
+        )
 
 
 def _problem(error, whole_schema) -> str:
@@ -88,7 +106,9 @@ def _problem(error, whole_schema) -> str:
         return f"'{name}' is missing; {wanted}."
     if error.validator == "additionalProperties":
         name = next(k for k in error.instance if k not in schema["properties"])
-        return f"there is no field '{shorten(name)}'; {suggest(name, schema['properties'], 'the fields are')}."
+        return (
+            f"there is no field '{shorten(name)}'; {suggest(name, schema['properties'], 'the fields are')}."
+        )
     wanted = _description(error, whole_schema) or error.message
     if not path:
         return f"{wanted}."
@@ -99,7 +119,7 @@ def _description(error, whole_schema) -> str | None:
     """What the field is said to be where it stands in the schema, else where a $ref leads."""
     holder = whole_schema
     for step in list(error.absolute_schema_path)[:-1]:
-        if step not in holder:      # the path goes on beyond a $ref
+        if step not in holder:  # the path goes on beyond a $ref
             break
         holder = holder[step]
     else:
@@ -109,7 +129,7 @@ def _description(error, whole_schema) -> str | None:
 
 
 def suggest(word: str, known, otherwise: str) -> str:
-    """"did you mean 'x'?"-like words, or all the known ones after `otherwise`."""
+    """ "did you mean 'x'?"-like words, or all the known ones after `otherwise`."""
     near = difflib.get_close_matches(str(word), list(known), n=1)
     return f"perhaps '{near[0]}' is meant" if near else f"{otherwise} {', '.join(known)}"
 
@@ -117,7 +137,7 @@ def suggest(word: str, known, otherwise: str) -> str:
 def shorten(text, most: int = 60) -> str:
     """The text, its middle left out where it is long."""
     text = str(text)
-    return text if len(text) <= most else f"{text[:most - 20]} ... {text[-14:]}"
+    return text if len(text) <= most else f"{text[: most - 20]} ... {text[-14:]}"
 
 
 def _sentence(where, place, problem) -> str:
@@ -129,7 +149,7 @@ def _field(path) -> str:
     names = [i for i, p in enumerate(path) if isinstance(p, str)]
     if not names:
         return "entry" if path else "value"
-    return path[names[-1]] + "".join(f" [{p + 1}]" for p in path[names[-1] + 1:])
+    return path[names[-1]] + "".join(f" [{p + 1}]" for p in path[names[-1] + 1 :])
 
 
 def _order(path):
@@ -143,7 +163,13 @@ def _non_finite(data):
         path, value = todo.pop()
         if isinstance(value, float) and not math.isfinite(value):
             return path
-        items = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, (list, tuple)) else ()
+        items = (
+            value.items()
+            if isinstance(value, dict)
+            else enumerate(value)
+            if isinstance(value, (list, tuple))
+            else ()
+        )
         todo += [(path + (k,), v) for k, v in items if isinstance(v, (float, dict, list, tuple))]
     return None
 

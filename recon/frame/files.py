@@ -3,6 +3,7 @@
 A file written by hand needs no more than `members`, each with `first`, `direction` and `holes`, and `pitch_mm`;
 labels, widths, joints and the rest are then filled in.
 """
+
 from __future__ import annotations
 
 import json
@@ -23,8 +24,8 @@ from recon.frame.model import End, Frame, Joint, Member, Photo, StockUse, as_tup
 from recon.frame.stock import Stock, find_stock, load_stocks
 
 FORMAT, VERSION = "drilled-frame", 1
-NEAR_UNIT = 0.05      # a direction's length this near to 1 is rounding, as in [0.7, 0.7, 0]; else it is refused
-MISSED = 0.5          # pitches: holes farther than this off their bolt's axis are other holes
+NEAR_UNIT = 0.05  # a direction's length this near to 1 is rounding, as in [0.7, 0.7, 0]; else it is refused
+MISSED = 0.5  # pitches: holes farther than this off their bolt's axis are other holes
 
 
 def load_frame(path, stocks: dict[str, Stock] | None = None) -> Frame:
@@ -44,12 +45,15 @@ def save_frame(frame: Frame, path, overwrite: bool = False) -> None:
     """
     text = frame_to_text(frame)
     if os.path.lexists(path) and not overwrite:
-        raise ReconError(f"{path}: exists already and is left as it is; choose another name, or allow overwriting.")
+        raise ReconError(
+            f"{path}: exists already and is left as it is; choose another name, or allow overwriting."
+        )
     write_text_atomic(path, text)
 
 
 def frame_to_text(frame: Frame) -> str:
     """The text of a frame file, a line a member, a joint, a photo.  Raises ReconError for numbers that are not finite."""
+
     def line(value):
         return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
@@ -59,18 +63,28 @@ def frame_to_text(frame: Frame) -> str:
         return line(value)
 
     try:
-        return "{\n" + ",\n".join(f" {line(k)}: {entry(v)}" for k, v in frame_to_dict(frame).items()) + "\n}\n"
+        return (
+            "{\n" + ",\n".join(f" {line(k)}: {entry(v)}" for k, v in frame_to_dict(frame).items()) + "\n}\n"
+        )
     except ValueError as error:
         raise ReconError("The frame holds a number that is not finite and cannot be saved.") from error
 
 
 def frame_to_dict(frame: Frame) -> dict:
     """The frame as the plain values of a frame file."""
-    data = {"format": FORMAT, "version": VERSION, "name": frame.name, "pitch_mm": frame.pitch_mm,
-            "stock": frame.stock and asdict(frame.stock),
-            "members": [{**vars(m), "ends": list(map(vars, m.ends))} for m in frame.members],      # asdict takes five times as long
-            "joints": list(map(vars, frame.joints)),
-            "photos": [asdict(p) for p in frame.photos], "doubts": list(frame.doubts)}
+    data = {
+        "format": FORMAT,
+        "version": VERSION,
+        "name": frame.name,
+        "pitch_mm": frame.pitch_mm,
+        "stock": frame.stock and asdict(frame.stock),
+        "members": [
+            {**vars(m), "ends": list(map(vars, m.ends))} for m in frame.members
+        ],  # asdict takes five times as long
+        "joints": list(map(vars, frame.joints)),
+        "photos": [asdict(p) for p in frame.photos],
+        "doubts": list(frame.doubts),
+    }
     return _plain(data)
 
 
@@ -97,9 +111,15 @@ def frame_from_dict(data, where: str = "frame", stocks: dict[str, Stock] | None 
     if pitch_mm is None and stock and stock.id:
         pitch_mm = stocks[stock.id].pitch_mm
     members = _members(data["members"], where, stock, stocks)
-    frame = Frame(members=members, joints=(), pitch_mm=None if pitch_mm is None else float(pitch_mm), stock=stock,
-                  photos=tuple(map(_photo, data.get("photos", ()))), doubts=tuple(data.get("doubts", ())),
-                  name=data.get("name", ""))
+    frame = Frame(
+        members=members,
+        joints=(),
+        pitch_mm=None if pitch_mm is None else float(pitch_mm),
+        stock=stock,
+        photos=tuple(map(_photo, data.get("photos", ()))),
+        doubts=tuple(data.get("doubts", ())),
+        name=data.get("name", ""),
+    )
     _check_room(members, where)
     joints = _joints(data["joints"], members, where) if "joints" in data else find_joints(members)
     return replace(frame, joints=joints)
@@ -108,18 +128,22 @@ def frame_from_dict(data, where: str = "frame", stocks: dict[str, Stock] | None 
 @cache
 def schema() -> dict:
     """The JSON Schema (draft 2020-12) of a frame file."""
-    return json.loads(resources.files("recon.frame").joinpath("frame.schema.json").read_text(encoding="utf-8"))
+    return json.loads(
+        resources.files("recon.frame").joinpath("frame.schema.json").read_text(encoding="utf-8")
+    )
 
 
 def _check_version(data, where):
     if not isinstance(data, dict):
-        return                                  # the schema says what is wrong
+        return  # the schema says what is wrong
     if data.get("format", FORMAT) != FORMAT:
         raise ReconError(f"{where}: this is not a frame file; its 'format' is not \"{FORMAT}\".")
     version = data.get("version", VERSION)
     if isinstance(version, int) and not isinstance(version, bool) and version > VERSION:
-        raise ReconError(f"{where}: written by a newer program (version {_short(version)} of the file; this one reads "
-                         f"{VERSION}); update this program, or save the frame as version {VERSION}.")
+        raise ReconError(
+            f"{where}: written by a newer program (version {_short(version)} of the file; this one reads "
+            f"{VERSION}); update this program, or save the frame as version {VERSION}."
+        )
 
 
 def _short(number: int) -> str:
@@ -170,8 +194,10 @@ def _members(entries, where, frame_stock, stocks) -> tuple[Member, ...]:
     for i, entry in enumerate(entries):
         if "id" in entry:
             if entry["id"] in used:
-                raise ReconError(f"{where}: members {used[entry['id']] + 1} and {i + 1} of the list are both called "
-                                 f"'{entry['id']}'; give one of them another label.")
+                raise ReconError(
+                    f"{where}: members {used[entry['id']] + 1} and {i + 1} of the list are both called "
+                    f"'{entry['id']}'; give one of them another label."
+                )
             used[entry["id"]] = i
     free = (name for name in map(label, count()) if name not in used)
     members = []
@@ -180,14 +206,25 @@ def _members(entries, where, frame_stock, stocks) -> tuple[Member, ...]:
         stock = entry.get("stock", frame_stock.id if frame_stock else None) or None
         usual = _known(stocks, stock, f"{where}: member {id}").width if stock else 1.0
         ends = tuple(End(e["state"], int(e.get("extra", 0))) for e in entry.get("ends", ())) or (End(), End())
-        members.append(Member(
-            id=id, first=as_tuple(entry["first"]), direction=_unit(entry["direction"], f"{where}: member {id}", "direction"),
-            holes=int(entry["holes"]), width=float(entry.get("width", usual)), stock=stock,
-            confidence=float(entry.get("confidence", 1)), ends=ends, on_lattice=entry.get("on_lattice", True),
-            seen=int(entry.get("seen", 0))))
+        members.append(
+            Member(
+                id=id,
+                first=as_tuple(entry["first"]),
+                direction=_unit(entry["direction"], f"{where}: member {id}", "direction"),
+                holes=int(entry["holes"]),
+                width=float(entry.get("width", usual)),
+                stock=stock,
+                confidence=float(entry.get("confidence", 1)),
+                ends=ends,
+                on_lattice=entry.get("on_lattice", True),
+                seen=int(entry.get("seen", 0)),
+            )
+        )
     fits = on_lattice(members)
-    return tuple(m if "on_lattice" in entry else replace(m, on_lattice=bool(fit))
-                 for m, entry, fit in zip(members, entries, fits))
+    return tuple(
+        m if "on_lattice" in entry else replace(m, on_lattice=bool(fit))
+        for m, entry, fit in zip(members, entries, fits)
+    )
 
 
 def _unit(vector, place, field) -> tuple[float, ...]:
@@ -210,8 +247,10 @@ def _check_room(members, where):
         (low_a, high_a), (low_b, high_b) = bounds(at[a]), bounds(at[b])
         spot = (np.maximum(low_a, low_b) + np.minimum(high_a, high_b)) / 2
         more = f" ({len(clashes) - 1} more pairs do.)" if len(clashes) > 1 else ""
-        raise ReconError(f"{where}: members {a} and {b} take the same room at [{', '.join(f'{x:.4g}' for x in spot + 0.0)}]; "
-                         f"move or shorten one of them.{more}")
+        raise ReconError(
+            f"{where}: members {a} and {b} take the same room at [{', '.join(f'{x:.4g}' for x in spot + 0.0)}]; "
+            f"move or shorten one of them.{more}"
+        )
 
 
 def _joints(entries, members, where) -> tuple[Joint, ...]:
@@ -221,17 +260,23 @@ def _joints(entries, members, where) -> tuple[Joint, ...]:
         place = f"{where}: joint {i + 1}"
         for side in ("a", "b"):
             if e[side] not in at:
-                raise ReconError(f"{place}: '{side}' is '{e[side][:40]}', and there is no such member; "
-                                 f"{suggest(e[side][:40], list(at)[:12], 'members are')}.")
+                raise ReconError(
+                    f"{place}: '{side}' is '{e[side][:40]}', and there is no such member; "
+                    f"{suggest(e[side][:40], list(at)[:12], 'members are')}."
+                )
             holes = at[e[side]].holes
             if e[side + "_hole"] >= holes:
-                raise ReconError(f"{place}: '{side}_hole' is {int(e[side + '_hole'])}, but member {e[side]} has {holes} holes; "
-                                 f"it must be 0 to {holes - 1}, counted from 0.")
+                raise ReconError(
+                    f"{place}: '{side}_hole' is {int(e[side + '_hole'])}, but member {e[side]} has {holes} holes; "
+                    f"it must be 0 to {holes - 1}, counted from 0."
+                )
         if e["a"] == e["b"]:
             raise ReconError(f"{place}: joins member {e['a']} to itself; name two members.")
         joints.append(_joint(e, at[e["a"]], at[e["b"]], place))
     told = mark_three_way(joints, members)
-    return tuple(replace(j, three_way=e["three_way"]) if "three_way" in e else j for j, e in zip(told, entries))
+    return tuple(
+        replace(j, three_way=e["three_way"]) if "three_way" in e else j for j, e in zip(told, entries)
+    )
 
 
 def _joint(e, a: Member, b: Member, place) -> Joint:
@@ -239,14 +284,23 @@ def _joint(e, a: Member, b: Member, place) -> Joint:
     between = b.hole_centre(b_hole) - a.hole_centre(a_hole)
     distance, expected = np.linalg.norm(between), (a.width + b.width) / 2
     if abs(distance - expected) > MISSED:
-        raise ReconError(f"{place}: hole {a_hole + 1} of {a.id} and hole {b_hole + 1} of {b.id} are {distance:.4g} pitches "
-                         f"apart, and no bolt joins them ({expected:.4g} would do); correct the hole numbers.")
-    axis = np.array(_unit(e["axis"], place, "axis") if "axis" in e else between / distance if distance else (0, 0, 1))
+        raise ReconError(
+            f"{place}: hole {a_hole + 1} of {a.id} and hole {b_hole + 1} of {b.id} are {distance:.4g} pitches "
+            f"apart, and no bolt joins them ({expected:.4g} would do); correct the hole numbers."
+        )
+    axis = np.array(
+        _unit(e["axis"], place, "axis") if "axis" in e else between / distance if distance else (0, 0, 1)
+    )
     if axis @ between < 0:
-        axis = -axis                            # told from b to a
+        axis = -axis  # told from b to a
     return Joint(a.id, a_hole, b.id, b_hole, as_tuple(axis), e.get("bolt", "assumed"))
 
 
 def _photo(e) -> Photo:
-    return Photo(file=e["file"], size=tuple(map(int, e["size"])), used=e.get("used", True), reason=e.get("reason", ""),
-                 camera=e.get("camera"))
+    return Photo(
+        file=e["file"],
+        size=tuple(map(int, e["size"])),
+        used=e.get("used", True),
+        reason=e.get("reason", ""),
+        camera=e.get("camera"),
+    )

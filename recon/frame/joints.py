@@ -5,6 +5,7 @@ on one line along a face normal of both and the faces touch: the centres of the 
 sum of the widths apart along it.  That holds alike for crossing members, for members side by side and for a
 brace pinned at an angle.
 """
+
 from __future__ import annotations
 
 from collections import defaultdict
@@ -17,10 +18,10 @@ from scipy.spatial import cKDTree
 from recon.frame.boxes import box_axes, centre
 from recon.frame.model import Frame, Joint, Member, as_tuple, bounds, box_half_sizes, section_axes
 
-BOLT_TOL = 0.1      # pitches that two holes may be off their common axis; a hole is 0.2 to 0.45 wide, the next one 1 away
+BOLT_TOL = 0.1  # pitches that two holes may be off their common axis; a hole is 0.2 to 0.45 wide, the next one 1 away
 NORMAL_TOL = 0.999  # |cosine| from which two face normals count as one
-CLASH_TOL = 0.01    # pitches of overlap that are rounding: laps of the usual stock clash by 0.2 or more
-BRACE_TOL = 0.05    # the same where a member is off the lattice and its place was measured
+CLASH_TOL = 0.01  # pitches of overlap that are rounding: laps of the usual stock clash by 0.2 or more
+BRACE_TOL = 0.05  # the same where a member is off the lattice and its place was measured
 
 
 def find_joints(members) -> tuple[Joint, ...]:
@@ -36,10 +37,10 @@ def find_joints(members) -> tuple[Joint, ...]:
     owner = np.repeat(np.arange(len(members)), [m.holes for m in members])
     hole = np.concatenate([np.arange(m.holes) for m in members])
     width = np.array([m.width for m in members], float)
-    normals = np.array([section_axes(m) for m in members])     # (n, 2, 3)
+    normals = np.array([section_axes(m) for m in members])  # (n, 2, 3)
     tree = cKDTree(centres)
 
-    rows = defaultdict(list)        # (a, b, side) -> [(hole of a, hole of b)]
+    rows = defaultdict(list)  # (a, b, side) -> [(hole of a, hole of b)]
     axes = {}
     for other in np.unique(width):
         reach = (width[owner] + other) / 2
@@ -48,7 +49,11 @@ def find_joints(members) -> tuple[Joint, ...]:
                 spots = centres + side * reach[:, None] * normals[owner, face]
                 for p, q in _near(spots, tree):
                     a, b = int(owner[p]), int(owner[q])
-                    if a < b and width[b] == other and np.abs(normals[b] @ normals[a, face]).max() > NORMAL_TOL:
+                    if (
+                        a < b
+                        and width[b] == other
+                        and np.abs(normals[b] @ normals[a, face]).max() > NORMAL_TOL
+                    ):
                         rows[a, b, face, side].append((int(hole[p]), int(hole[q])))
                         axes[a, b, face, side] = side * normals[a, face]
     joints = []
@@ -56,7 +61,9 @@ def find_joints(members) -> tuple[Joint, ...]:
         a, b = key[:2]
         pairs = sorted(rows[key])
         for a_hole, b_hole in dict.fromkeys((pairs[0], pairs[-1])):
-            joints.append(Joint(members[a].id, a_hole, members[b].id, b_hole, as_tuple(np.round(axes[key], 9))))
+            joints.append(
+                Joint(members[a].id, a_hole, members[b].id, b_hole, as_tuple(np.round(axes[key], 9)))
+            )
     return mark_three_way(joints, members)
 
 
@@ -70,7 +77,10 @@ def _near(spots, tree):
 def mark_three_way(joints, members) -> tuple[Joint, ...]:
     """The joints, in the same order, with `three_way` set where three mutually perpendicular members are lapped in pairs
     round one corner."""
-    return tuple(j if j.three_way == flag else replace(j, three_way=flag) for j, flag in zip(joints, three_way_flags(joints, members)))
+    return tuple(
+        j if j.three_way == flag else replace(j, three_way=flag)
+        for j, flag in zip(joints, three_way_flags(joints, members))
+    )
 
 
 def three_way_flags(joints, members) -> list[bool]:
@@ -79,7 +89,7 @@ def three_way_flags(joints, members) -> list[bool]:
     crossing = defaultdict(set)
     for j in joints:
         (ax, ay, az), (bx, by, bz) = direction[j.a], direction[j.b]
-        if abs(ax * bx + ay * by + az * bz) < 1 - NORMAL_TOL:          # ten times as quick as arrays of three
+        if abs(ax * bx + ay * by + az * bz) < 1 - NORMAL_TOL:  # ten times as quick as arrays of three
             crossing[j.a].add(j.b)
             crossing[j.b].add(j.a)
     # Three pairs at right angles: the laps lie along three different axes and so round one corner.
@@ -123,7 +133,7 @@ def collisions(members) -> list[tuple[str, str, float]]:
     low, high = (np.array(corner) for corner in zip(*map(bounds, members)))
     found = []
     for i, m in enumerate(members[:-1]):
-        close = ((low[i + 1:] < high[i] - CLASH_TOL) & (high[i + 1:] > low[i] + CLASH_TOL)).all(axis=1)
+        close = ((low[i + 1 :] < high[i] - CLASH_TOL) & (high[i + 1 :] > low[i] + CLASH_TOL)).all(axis=1)
         for k in np.nonzero(close)[0]:
             other = members[i + 1 + k]
             depth = _overlap(m, other)

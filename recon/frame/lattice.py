@@ -3,6 +3,7 @@
 A frame read from photos may stand in any of 24 ways on its lattice and start anywhere, so two frames are
 compared up to the 24 turns and any shift; never up to a reflection, which no turn undoes.
 """
+
 from __future__ import annotations
 
 import itertools
@@ -13,11 +14,11 @@ from scipy.spatial import cKDTree
 
 from recon.frame.model import Frame, Joint, Member, Photo, as_tuple, axis_of, relabel
 
-MATCH_TOL = 0.25      # pitches: nearer than half the half-hole offset, the smallest that members are built with
-PARALLEL = 0.98       # |cosine| from which two directions count as parallel; a 3-4-5 brace is at 0.8
-LINE_TOL = 0.3        # pitches between two readings of one member's line: half a width apart they are two members
-PLACE_DECIMALS = 6    # canonical places are rounded to this (0.04 micrometres at 38.1 mm)
-TURN_DECIMALS = 9     # and directions to this
+MATCH_TOL = 0.25  # pitches: nearer than half the half-hole offset, the smallest that members are built with
+PARALLEL = 0.98  # |cosine| from which two directions count as parallel; a 3-4-5 brace is at 0.8
+LINE_TOL = 0.3  # pitches between two readings of one member's line: half a width apart they are two members
+PLACE_DECIMALS = 6  # canonical places are rounded to this (0.04 micrometres at 38.1 mm)
+TURN_DECIMALS = 9  # and directions to this
 
 
 def rotations() -> np.ndarray:
@@ -44,16 +45,24 @@ def transform(frame: Frame, turn, shift=(0, 0, 0)) -> Frame:
     Ids, hole numbers and photos stay: each camera still sees the moved frame where it saw the old one.
     """
     turn, shift = np.asarray(turn), np.asarray(shift, float)
-    members = tuple(replace(m, first=as_tuple(turn @ np.asarray(m.first, float) + shift),
-                            direction=as_tuple(turn @ np.asarray(m.direction, float))) for m in frame.members)
+    members = tuple(
+        replace(
+            m,
+            first=as_tuple(turn @ np.asarray(m.first, float) + shift),
+            direction=as_tuple(turn @ np.asarray(m.direction, float)),
+        )
+        for m in frame.members
+    )
     joints = tuple(replace(j, axis=as_tuple(turn @ np.asarray(j.axis, float))) for j in frame.joints)
-    return replace(frame, members=members, joints=joints, photos=tuple(_moved(p, turn, shift) for p in frame.photos))
+    return replace(
+        frame, members=members, joints=joints, photos=tuple(_moved(p, turn, shift) for p in frame.photos)
+    )
 
 
 def _moved(photo: Photo, turn, shift) -> Photo:
     if not photo.camera:
         return photo
-    R = np.asarray(photo.camera["R"], float) @ turn.T    # x_cam = R turn' (x - shift) + t
+    R = np.asarray(photo.camera["R"], float) @ turn.T  # x_cam = R turn' (x - shift) + t
     t = np.asarray(photo.camera["t"], float) - R @ shift
     return replace(photo, camera=dict(photo.camera, R=R.tolist(), t=t.tolist()))
 
@@ -65,6 +74,7 @@ def mirrored(frame: Frame) -> Frame:
 
 
 # Canonical form
+
 
 def canonical(frame: Frame, turns=None) -> Frame:
     """The one frame that stands for all turns and shifts of `frame`.
@@ -82,7 +92,7 @@ def canonical(frame: Frame, turns=None) -> Frame:
     keys = [_geometry_key(frame.members, turn) for turn in turns]
     best = min(keys)
     posed = [_posed(frame, turn) for turn, key in zip(turns, keys) if key == best]
-    return min(posed, key=_full_key)   # what is told of the members may tell symmetric turns apart
+    return min(posed, key=_full_key)  # what is told of the members may tell symmetric turns apart
 
 
 def _oriented(members: tuple[Member, ...], turn):
@@ -91,7 +101,10 @@ def _oriented(members: tuple[Member, ...], turn):
     direction = np.round([turn @ np.asarray(m.direction, float) for m in members], TURN_DECIMALS) + 0.0
     leading = direction[np.arange(len(direction)), (direction != 0).argmax(axis=1)]
     backwards = leading < 0
-    start = np.array([m.last if back else np.asarray(m.first, float) for m, back in zip(members, backwards)]) @ turn.T
+    start = (
+        np.array([m.last if back else np.asarray(m.first, float) for m, back in zip(members, backwards)])
+        @ turn.T
+    )
     first = np.round(start - start.min(axis=0), PLACE_DECIMALS) + 0.0
     return first, np.where(backwards[:, None], -direction, direction) + 0.0, backwards
 
@@ -104,10 +117,14 @@ def _geometry_key(members, turn):
 
 def _posed(frame: Frame, turn) -> Frame:
     first, direction, backwards = _oriented(frame.members, turn)
-    shift = first[0] - np.asarray(turn) @ (frame.members[0].last if backwards[0] else np.asarray(frame.members[0].first))
+    shift = first[0] - np.asarray(turn) @ (
+        frame.members[0].last if backwards[0] else np.asarray(frame.members[0].first)
+    )
     moved = transform(frame, turn, shift)
-    members = tuple(replace(m, first=as_tuple(f), direction=as_tuple(d), ends=m.ends[::-1] if back else m.ends)
-                    for m, f, d, back in zip(moved.members, first, direction, backwards))
+    members = tuple(
+        replace(m, first=as_tuple(f), direction=as_tuple(d), ends=m.ends[::-1] if back else m.ends)
+        for m, f, d, back in zip(moved.members, first, direction, backwards)
+    )
     last_hole = {m.id: m.holes - 1 for m, back in zip(members, backwards) if back}
     joints = tuple(_canonical_joint(j, last_hole) for j in moved.joints)
     return relabel(replace(moved, members=members, joints=joints))
@@ -116,13 +133,30 @@ def _posed(frame: Frame, turn) -> Frame:
 def _canonical_joint(joint: Joint, last_hole: dict[str, int]) -> Joint:
     def hole(id, k):
         return last_hole[id] - k if id in last_hole else k
-    return replace(joint, a_hole=hole(joint.a, joint.a_hole), b_hole=hole(joint.b, joint.b_hole),
-                   axis=as_tuple(np.round(joint.axis, TURN_DECIMALS)))
+
+    return replace(
+        joint,
+        a_hole=hole(joint.a, joint.a_hole),
+        b_hole=hole(joint.b, joint.b_hole),
+        axis=as_tuple(np.round(joint.axis, TURN_DECIMALS)),
+    )
 
 
 def _full_key(frame: Frame):
-    members = [(m.direction, m.first, m.holes, m.width, m.stock or "", m.confidence, m.seen, m.on_lattice,
-                [(e.state, e.extra) for e in m.ends]) for m in frame.members]
+    members = [
+        (
+            m.direction,
+            m.first,
+            m.holes,
+            m.width,
+            m.stock or "",
+            m.confidence,
+            m.seen,
+            m.on_lattice,
+            [(e.state, e.extra) for e in m.ends],
+        )
+        for m in frame.members
+    ]
     return members, [(j.a, j.a_hole, j.b, j.b_hole, j.axis, j.bolt, j.three_way) for j in frame.joints]
 
 
@@ -136,12 +170,16 @@ def symmetries(frame: Frame, tol: float = MATCH_TOL) -> np.ndarray:
     holes = np.vstack([m.hole_centres() for m in frame.members])
     middle = (holes.min(axis=0) + holes.max(axis=0)) / 2
     ends = _ends(frame.members)
-    keep = [turn for turn in rotations()
-            if len(_exact_pairs(ends @ turn.T + (middle - turn @ middle), ends, tol)) == len(ends)]
+    keep = [
+        turn
+        for turn in rotations()
+        if len(_exact_pairs(ends @ turn.T + (middle - turn @ middle), ends, tol)) == len(ends)
+    ]
     return np.array(keep)
 
 
 # Snapping
+
 
 def lattice_classes(widths, laps: int = 4) -> np.ndarray:
     """The places within a pitch that centre lines can take: sorted residues modulo 1.
@@ -188,20 +226,27 @@ def on_lattice(members, tol: float = 0.05) -> np.ndarray:
     classes = lattice_classes([m.width for m, ok in zip(members, along) if ok])
     fits = along.copy()
     for x in first.T:
-        fits &= max((np.abs(snap(x - origin, classes)[1]) <= tol for origin in x[along]), key=lambda ok: ok[along].sum())
+        fits &= max(
+            (np.abs(snap(x - origin, classes)[1]) <= tol for origin in x[along]),
+            key=lambda ok: ok[along].sum(),
+        )
     return fits
 
 
 def overlap(a: Member, b: Member) -> float:
     """Pitches that two members lie side by side on one line; 0 where they are not on one."""
     d = np.array(a.direction)
-    if abs(d @ np.array(b.direction)) < PARALLEL or np.linalg.norm(np.cross(np.array(b.first) - np.array(a.first), d)) > LINE_TOL:
+    if (
+        abs(d @ np.array(b.direction)) < PARALLEL
+        or np.linalg.norm(np.cross(np.array(b.first) - np.array(a.first), d)) > LINE_TOL
+    ):
         return 0.0
     ends = np.sort([(np.array(b.first) - np.array(a.first)) @ d, (b.last - np.array(a.first)) @ d])
     return max(0.0, float(min(ends[1], a.holes - 1) - max(ends[0], 0) + 1))
 
 
 # Alignment of two frames
+
 
 @dataclass(frozen=True)
 class Alignment:
@@ -243,14 +288,17 @@ def alignments(frame_a: Frame, frame_b: Frame, turns=None, limit: int = 24) -> l
     ends_a, ends_b = _ends(frame_a.members), _ends(frame_b.members)
     proposals = []
     for turn in turns:
-        for shift in _voted_shifts(ends_a @ turn.T, ends_b, _directions(frame_a.members) @ turn.T,
-                                   _directions(frame_b.members)):
+        for shift in _voted_shifts(
+            ends_a @ turn.T, ends_b, _directions(frame_a.members) @ turn.T, _directions(frame_b.members)
+        ):
             pairs = _exact_pairs(ends_a @ turn.T + shift, ends_b, MATCH_TOL)
             proposals.append((len(pairs), len(proposals), turn, shift, pairs))
     proposals.sort(key=lambda p: (-p[0], p[1]))
     holes_a, tree_b = _hole_rows(frame_a.members), cKDTree(_hole_rows(frame_b.members))
-    found = [Alignment(turn, shift, tuple(pairs), _shared_holes(holes_a, tree_b, turn, shift))
-             for _, _, turn, shift, pairs in proposals[:4 * limit]]
+    found = [
+        Alignment(turn, shift, tuple(pairs), _shared_holes(holes_a, tree_b, turn, shift))
+        for _, _, turn, shift, pairs in proposals[: 4 * limit]
+    ]
     return sorted(found, key=lambda a: a.score, reverse=True)[:limit]
 
 
@@ -272,7 +320,7 @@ def _voted_shifts(ends_a, ends_b, along_a, along_b, keep: int = 6) -> list[np.nd
     b = np.where((cosine[i, j] < 0)[:, None, None], ends_b[j, ::-1], ends_b[j])
     votes = (b - ends_a[i]).reshape(-1, 3)
     shifts = []
-    for offset in (0.0, MATCH_TOL):    # two grids, so that no cluster is split by both
+    for offset in (0.0, MATCH_TOL):  # two grids, so that no cluster is split by both
         bins = np.floor((votes + offset) / (2 * MATCH_TOL)).astype(np.int64)
         bins -= bins.min(axis=0)
         numbered = np.ravel_multi_index(bins.T, bins.max(axis=0) + 1)

@@ -1,4 +1,5 @@
 """Lengths as people write and read them: mm and inches, and one measured length that gives a frame its size."""
+
 from __future__ import annotations
 
 import math
@@ -10,13 +11,27 @@ from fractions import Fraction
 from recon.errors import ReconError
 
 MM_PER_IN = 25.4  # exact: international yard and pound agreement, 1959
-_MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": MM_PER_IN, "inch": MM_PER_IN, "inches": MM_PER_IN, '"': MM_PER_IN,
-           "ft": 12 * MM_PER_IN, "foot": 12 * MM_PER_IN, "feet": 12 * MM_PER_IN, "'": 12 * MM_PER_IN}
+_MM_PER = {
+    "mm": 1.0,
+    "cm": 10.0,
+    "m": 1000.0,
+    "in": MM_PER_IN,
+    "inch": MM_PER_IN,
+    "inches": MM_PER_IN,
+    '"': MM_PER_IN,
+    "ft": 12 * MM_PER_IN,
+    "foot": 12 * MM_PER_IN,
+    "feet": 12 * MM_PER_IN,
+    "'": 12 * MM_PER_IN,
+}
 LONGEST_MM = 100_000.0  # longer than any member: a slip of the unit
 SIXTEENTHS = 16  # what a tape measure is marked in
 # How sentences begin that say the size in mm is not sure, so that one measured length can take them back.
 NOT_SURE, NO_RATIOS, MEASURED = SIZE_DOUBTS = (
-    "The size in millimetres is not sure", "No entry of the stock list has these ratios", "The measured length")
+    "The size in millimetres is not sure",
+    "No entry of the stock list has these ratios",
+    "The measured length",
+)
 
 _NUMBER = r"(?:\d+(?:[.,]\d+)?(?:[ -]\d+/\d+)?|\d+/\d+)"
 _UNIT = "|".join(sorted(map(re.escape, _MM_PER), key=len, reverse=True))
@@ -66,14 +81,18 @@ def parse_mm(text: str) -> float:
     if at == 0 or plain[at:].strip():
         raise ReconError(f"'{text.strip()}' is not a length; write it like '610 mm' or '24 1/8 in'.")
     if not 0 < total <= LONGEST_MM:
-        raise ReconError(f"'{text.strip()}' cannot be: a length is more than 0 and at most 100 m; check the unit.")
+        raise ReconError(
+            f"'{text.strip()}' cannot be: a length is more than 0 and at most 100 m; check the unit."
+        )
     return total
 
 
 def _plain(text: str) -> str:
     """One way to write fractions, quotes and spaces: 24½ and 24 1⁄2 become 24 1/2."""
     spaced = "".join(f" {c}" if unicodedata.category(c) == "No" else c for c in text)
-    spaced = spaced.translate(str.maketrans("\u2033\u201d\u2032\u2019", "\"\"''"))  # before NFKC, which halves a double prime
+    spaced = spaced.translate(
+        str.maketrans("\u2033\u201d\u2032\u2019", "\"\"''")
+    )  # before NFKC, which halves a double prime
     plain = unicodedata.normalize("NFKC", spaced).replace("\u2044", "/")
     return re.sub(r"\s+", " ", plain).strip()
 
@@ -98,8 +117,10 @@ class KnownLength:
     points_px: tuple[tuple[float, float], tuple[float, float]] | None = None
 
 
-FORMS = ("'A = 610 mm' (member A from end to end), '16 holes = 24 1/8 in' (a member of 16 holes from end to end) or "
-         "'photo_1.jpg 310,420 820,455 = 610 mm' (between two openings, in pixels of the photo)")
+FORMS = (
+    "'A = 610 mm' (member A from end to end), '16 holes = 24 1/8 in' (a member of 16 holes from end to end) or "
+    "'photo_1.jpg 310,420 820,455 = 610 mm' (between two openings, in pixels of the photo)"
+)
 _HOLES = re.compile(r"(\d{1,4}) *(?:holes?|h)", re.IGNORECASE)
 _POINT = r"\(?(\d+(?:\.\d+)?) *, *(\d+(?:\.\d+)?)\)?"
 _POINTS = re.compile(rf"(.+?) +{_POINT} +(?:to +|- +)?{_POINT}")
@@ -117,7 +138,9 @@ def parse_known_length(text: str) -> KnownLength:
     if match := _POINTS.fullmatch(what):
         x1, y1, x2, y2 = map(float, match.groups()[1:])
         if math.hypot(x2 - x1, y2 - y1) < 5:
-            raise ReconError(f"'{text}': the two openings are in the same place; give two that are well apart.")
+            raise ReconError(
+                f"'{text}': the two openings are in the same place; give two that are well apart."
+            )
         return KnownLength(mm, photo=match[1], points_px=((x1, y1), (x2, y2)))
     if match := _HOLES.fullmatch(what):
         if int(match[1]) < 1:

@@ -3,13 +3,14 @@
 Positions are in pitches of the frame, right-handed, z up where the vertical is known.  A member's place
 is that of its centre line; its openings lie half a width off it, on its faces.
 """
+
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-AXIS_TOL = 1e-6   # a direction this near to a lattice axis (largest other component) lies along it
+AXIS_TOL = 1e-6  # a direction this near to a lattice axis (largest other component) lies along it
 
 
 @dataclass(frozen=True)
@@ -185,8 +186,12 @@ def label(n: int) -> str:
 
 def reversed_member(member: Member) -> Member:
     """The same member counted from its other end."""
-    return replace(member, first=as_tuple(member.last), direction=as_tuple(-np.asarray(member.direction, float)),
-                   ends=member.ends[::-1])
+    return replace(
+        member,
+        first=as_tuple(member.last),
+        direction=as_tuple(-np.asarray(member.direction, float)),
+        ends=member.ends[::-1],
+    )
 
 
 def as_tuple(vector) -> tuple[float, ...]:
@@ -199,7 +204,8 @@ def rename(frame: Frame, names: dict[str, str]) -> Frame:
     return replace(
         frame,
         members=tuple(replace(m, id=names[m.id]) for m in frame.members),
-        joints=tuple(replace(j, a=names[j.a], b=names[j.b]) for j in frame.joints))
+        joints=tuple(replace(j, a=names[j.a], b=names[j.b]) for j in frame.joints),
+    )
 
 
 def relabel(frame: Frame) -> Frame:
@@ -224,8 +230,14 @@ def sort_joints(frame: Frame) -> tuple[Joint, ...]:
 
 def flipped(joint: Joint) -> Joint:
     """The same joint told from its other member."""
-    return replace(joint, a=joint.b, a_hole=joint.b_hole, b=joint.a, b_hole=joint.a_hole,
-                   axis=as_tuple(-np.asarray(joint.axis, float)))
+    return replace(
+        joint,
+        a=joint.b,
+        a_hole=joint.b_hole,
+        b=joint.a,
+        b_hole=joint.a_hole,
+        axis=as_tuple(-np.asarray(joint.axis, float)),
+    )
 
 
 def _reading_order(member: Member):

@@ -1,4 +1,5 @@
 """The stock list, and which stock the ratios seen in photos point at."""
+
 from __future__ import annotations
 
 import math
@@ -10,10 +11,10 @@ from importlib import resources
 from recon.errors import ReconError
 from recon.frame.file_checks import check, read_text, suggest
 
-NOT_LISTED = 0.05     # prior that a frame is made of stock that is not in the list: this project's choice
-NOT_LISTED_DENSITY = 1 / (0.5 * 2.5)   # such stock: hole 0.1 to 0.6 and width 0.7 to 3.2 pitches, evenly
-HINT_RIGHT = 0.9      # how often a material told from the looks of a photo is taken to be right: likewise
-SAME_RATIO = 0.01     # pitches; ratios nearer than this are one to any photo (0.4 mm at 38.1 mm)
+NOT_LISTED = 0.05  # prior that a frame is made of stock that is not in the list: this project's choice
+NOT_LISTED_DENSITY = 1 / (0.5 * 2.5)  # such stock: hole 0.1 to 0.6 and width 0.7 to 3.2 pitches, evenly
+HINT_RIGHT = 0.9  # how often a material told from the looks of a photo is taken to be right: likewise
+SAME_RATIO = 0.01  # pitches; ratios nearer than this are one to any photo (0.4 mm at 38.1 mm)
 
 _METALS = ("aluminium", "steel")
 _WOODS = ("softwood", "hardwood")
@@ -23,39 +24,85 @@ SCHEMA = {
     "additionalProperties": False,
     "description": "a stock list has one [[stock]] table an entry",
     "required": ["stock"],
-    "properties": {"stock": {
-        "type": "array",
-        "description": "a stock list has one [[stock]] table an entry",
-        "items": {
-            "type": "object",
-            "description": "an entry is a [[stock]] table",
-            "additionalProperties": False,
-            "required": ["id", "material", "pitch_mm", "width_mm", "hole_mm", "density_kg_m3", "source"],
-            "properties": {
-                "id": {"type": "string", "pattern": r"^[\w][\w.+-]{0,39}$(?!\n)",
-                       "description": "an entry has a short name of letters, digits, '.', '+' and '-'"},
-                "name": {"type": "string", "maxLength": 200, "description": "it must be text in quotes"},
-                "material": {"type": "string", "minLength": 1, "maxLength": 40,
-                             "description": "it must be a word in quotes, such as \"steel\""},
-                "pitch_mm": {"type": "number", "minimum": 1, "maximum": 1000,
-                             "description": "from hole to hole it must be 1 to 1000 mm"},
-                "width_mm": {"type": "number", "minimum": 1, "maximum": 1000,
-                             "description": "the section must be 1 to 1000 mm wide"},
-                "hole_mm": {"type": "number", "exclusiveMinimum": 0, "maximum": 1000,
-                            "description": "the hole's diameter must be more than 0 mm"},
-                "wall_mm": {"type": "number", "minimum": 0, "maximum": 500,
-                            "description": "the wall must be 0 (solid) or thicker, in mm"},
-                "density_kg_m3": {"type": "number", "minimum": 1, "maximum": 30000,
-                                  "description": "it must be 1 to 30000 kg to the cubic metre"},
-                "lengths_mm": {"type": "array", "description": "it must be a list of lengths in mm",
-                               "items": {"type": "number", "exclusiveMinimum": 0, "maximum": 1e6,
-                                         "description": "a length must be more than 0 mm"}},
-                "prior": {"type": "number", "exclusiveMinimum": 0, "maximum": 1e6,
-                          "description": "it must be above 0; 1 is usual"},
-                "source": {"type": "string", "minLength": 1,
-                           "description": "an entry says where its sizes come from, "
-                                          "or \"common practice, no source\""},
-            }}}}}
+    "properties": {
+        "stock": {
+            "type": "array",
+            "description": "a stock list has one [[stock]] table an entry",
+            "items": {
+                "type": "object",
+                "description": "an entry is a [[stock]] table",
+                "additionalProperties": False,
+                "required": ["id", "material", "pitch_mm", "width_mm", "hole_mm", "density_kg_m3", "source"],
+                "properties": {
+                    "id": {
+                        "type": "string",
+                        "pattern": r"^[\w][\w.+-]{0,39}$(?!\n)",
+                        "description": "an entry has a short name of letters, digits, '.', '+' and '-'",
+                    },
+                    "name": {"type": "string", "maxLength": 200, "description": "it must be text in quotes"},
+                    "material": {
+                        "type": "string",
+                        "minLength": 1,
+                        "maxLength": 40,
+                        "description": 'it must be a word in quotes, such as "steel"',
+                    },
+                    "pitch_mm": {
+                        "type": "number",
+                        "minimum": 1,
+                        "maximum": 1000,
+                        "description": "from hole to hole it must be 1 to 1000 mm",
+                    },
+                    "width_mm": {
+                        "type": "number",
+                        "minimum": 1,
+                        "maximum": 1000,
+                        "description": "the section must be 1 to 1000 mm wide",
+                    },
+                    "hole_mm": {
+                        "type": "number",
+                        "exclusiveMinimum": 0,
+                        "maximum": 1000,
+                        "description": "the hole's diameter must be more than 0 mm",
+                    },
+                    "wall_mm": {
+                        "type": "number",
+                        "minimum": 0,
+                        "maximum": 500,
+                        "description": "the wall must be 0 (solid) or thicker, in mm",
+                    },
+                    "density_kg_m3": {
+                        "type": "number",
+                        "minimum": 1,
+                        "maximum": 30000,
+                        "description": "it must be 1 to 30000 kg to the cubic metre",
+                    },
+                    "lengths_mm": {
+                        "type": "array",
+                        "description": "it must be a list of lengths in mm",
+                        "items": {
+                            "type": "number",
+                            "exclusiveMinimum": 0,
+                            "maximum": 1e6,
+                            "description": "a length must be more than 0 mm",
+                        },
+                    },
+                    "prior": {
+                        "type": "number",
+                        "exclusiveMinimum": 0,
+                        "maximum": 1e6,
+                        "description": "it must be above 0; 1 is usual",
+                    },
+                    "source": {
+                        "type": "string",
+                        "minLength": 1,
+                        "description": "an entry says where its sizes come from, "
+                        'or "common practice, no source"',
+                    },
+                },
+            },
+        }
+    },
+}
 
 
 @dataclass(frozen=True)
@@ -78,7 +125,7 @@ class Stock:
     @property
     def width(self) -> float:
         """Width of the section in pitches."""
-        return round(self.width_mm / self.pitch_mm, 9)      # 38.1 / 25.4 is 1.5, not the float above it
+        return round(self.width_mm / self.pitch_mm, 9)  # 38.1 / 25.4 is 1.5, not the float above it
 
     @property
     def hole(self) -> float:
@@ -102,8 +149,10 @@ def load_stocks(extra_path=None) -> dict[str, Stock]:
 def find_stock(stocks: dict[str, Stock], id: str) -> Stock:
     """The entry called `id`.  Raises ReconError, with the nearest names, where there is none."""
     if id not in stocks:
-        raise ReconError(f"stock '{id}' is not in the stock list; {suggest(id, stocks, 'known are')}. "
-                         "Add others with a stock list of your own.")
+        raise ReconError(
+            f"stock '{id}' is not in the stock list; {suggest(id, stocks, 'known are')}. "
+            "Add others with a stock list of your own."
+        )
     return stocks[id]
 
 
@@ -111,7 +160,9 @@ def _parse(text: str, where: str) -> dict[str, Stock]:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise ReconError(f"{where}: not TOML ({str(error)[:1].lower() + str(error)[1:]}); mend it there.") from error
+        raise ReconError(
+            f"{where}: not TOML ({str(error)[:1].lower() + str(error)[1:]}); mend it there."
+        ) from error
     except (RecursionError, ValueError) as error:
         raise ReconError(f"{where}: a value is too deep or too long to read; write it anew.") from error
     lines = [i for i, line in enumerate(text.splitlines(), 1) if re.match(r"\s*\[\[\s*stock\s*\]\]", line)]
@@ -127,7 +178,9 @@ def _parse(text: str, where: str) -> dict[str, Stock]:
     check(data, SCHEMA, where, place)
     stocks: dict[str, Stock] = {}
     for i, entry in enumerate(data["stock"]):
-        stock = Stock(**{"name": entry["id"], "wall_mm": 0.0, **entry, "lengths_mm": tuple(entry.get("lengths_mm", ()))})
+        stock = Stock(
+            **{"name": entry["id"], "wall_mm": 0.0, **entry, "lengths_mm": tuple(entry.get("lengths_mm", ()))}
+        )
         problem = _impossible(stock)
         if stock.id in stocks:
             problem = "an entry before it has the same id; give it another."
@@ -147,8 +200,15 @@ def _impossible(stock: Stock) -> str:
 
 # Recognition
 
-def recognise(hole_over_pitch: float, sigma_hp: float, width_over_pitch: float, sigma_wp: float,
-              stocks: dict[str, Stock], material_hint: str | None = None) -> list[tuple[Stock, float]]:
+
+def recognise(
+    hole_over_pitch: float,
+    sigma_hp: float,
+    width_over_pitch: float,
+    sigma_wp: float,
+    stocks: dict[str, Stock],
+    material_hint: str | None = None,
+) -> list[tuple[Stock, float]]:
     """Which stock the two measured ratios point at: (entry, posterior probability), most likely first.
 
     Bayes' rule: normal likelihoods of the two ratios with their standard deviations, the entries' `prior`, a
@@ -158,8 +218,12 @@ def recognise(hole_over_pitch: float, sigma_hp: float, width_over_pitch: float, 
 
     Photos tell ratios, not sizes: entries with the same ratios keep their prior odds.  `ambiguities` groups them.
     """
-    for name, value in (("hole_over_pitch", hole_over_pitch), ("sigma_hp", sigma_hp),
-                        ("width_over_pitch", width_over_pitch), ("sigma_wp", sigma_wp)):
+    for name, value in (
+        ("hole_over_pitch", hole_over_pitch),
+        ("sigma_hp", sigma_hp),
+        ("width_over_pitch", width_over_pitch),
+        ("sigma_wp", sigma_wp),
+    ):
         if not (math.isfinite(value) and value > 0):
             raise ValueError(f"{name} is {value}; it must be finite and above 0")
     total = sum(s.prior for s in stocks.values())
@@ -168,8 +232,11 @@ def recognise(hole_over_pitch: float, sigma_hp: float, width_over_pitch: float, 
         prior = (1 - NOT_LISTED) * stock.prior / total
         if material_hint is not None:
             prior *= HINT_RIGHT if _is_of(stock.material, material_hint) else 1 - HINT_RIGHT
-        weights[stock.id] = (prior * _normal(hole_over_pitch - stock.hole, sigma_hp)
-                             * _normal(width_over_pitch - stock.width, sigma_wp))
+        weights[stock.id] = (
+            prior
+            * _normal(hole_over_pitch - stock.hole, sigma_hp)
+            * _normal(width_over_pitch - stock.width, sigma_wp)
+        )
     unlisted = NOT_LISTED * NOT_LISTED_DENSITY * (1 if material_hint is None else 0.5)
     evidence = unlisted + sum(weights.values())
     ranked = [(stocks[id], weight / evidence) for id, weight in weights.items()]
@@ -192,7 +259,10 @@ def ambiguities(ranked: list[tuple[Stock, float]]) -> list[tuple[tuple[Stock, ..
     groups: list[list[tuple[Stock, float]]] = []
     for stock, p in ranked:
         for group in groups:
-            if abs(group[0][0].hole - stock.hole) < SAME_RATIO and abs(group[0][0].width - stock.width) < SAME_RATIO:
+            if (
+                abs(group[0][0].hole - stock.hole) < SAME_RATIO
+                and abs(group[0][0].width - stock.width) < SAME_RATIO
+            ):
                 group.append((stock, p))
                 break
         else:
@@ -208,13 +278,15 @@ def explain(ranked: list[tuple[Stock, float]]) -> str:
     best, p = ranked[0]
     unlisted = 1 - sum(q for _, q in ranked)
     if unlisted > p:
-        return ("No stock in the list has these ratios; give the stock, or one length that you have measured.")
+        return "No stock in the list has these ratios; give the stock, or one length that you have measured."
     text = f"Stock: {best.name} ({min(p, 0.99):.0%} sure)."
     alike = next(group for group, _ in ambiguities(ranked) if best in group)
     pitches = sorted({s.pitch_mm for s in alike})
     if len(pitches) > 1:
-        text += (f" By their ratios pitches of {' and '.join(f'{x:g}' for x in pitches)} mm look the same;"
-                 " one measured length tells.")
+        text += (
+            f" By their ratios pitches of {' and '.join(f'{x:g}' for x in pitches)} mm look the same;"
+            " one measured length tells."
+        )
     elif len(alike) > 1:
         text += f" The ratios do not tell it from: {'; '.join(s.name for s in alike if s != best)}."
     return text

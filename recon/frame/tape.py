@@ -3,11 +3,12 @@
 The tape lies straight from the centre of one opening to the centre of the other, each on the face where it was picked:
 on one face of one member that is a whole number of pitches, between members the straight line in space.
 """
+
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Mapping
 
 import numpy as np
 
@@ -22,8 +23,10 @@ from recon.frame.stock import Stock
 # (Directive 2014/32/EU, annex X, from memory).
 AT_END_MM = 1.6
 TAPE_MM, TAPE_MM_PER_M = 0.3, 0.2
-SAME_WIDTH = 0.03      # pitches: stock whose width is no farther off than this could be the frame's; as photos tell widths
-PITCHES_MM = (1.0, 1000.0)     # as in the frame file's schema
+SAME_WIDTH = (
+    0.03  # pitches: stock whose width is no farther off than this could be the frame's; as photos tell widths
+)
+PITCHES_MM = (1.0, 1000.0)  # as in the frame file's schema
 
 
 @dataclass(frozen=True)
@@ -45,8 +48,10 @@ def pitches_between(frame: Frame, a: Spot, b: Spot) -> float:
     if a == b:
         raise ReconError("Both ends of the tape lie on the same opening; pick two that are well apart.")
     if a.member == b.member and a.face != b.face:
-        raise ReconError(f"These two openings are on different faces of {a.member}, and no tape lies straight between them; "
-                         "pick two on one face.")
+        raise ReconError(
+            f"These two openings are on different faces of {a.member}, and no tape lies straight between them; "
+            "pick two on one face."
+        )
     far = float(np.linalg.norm(place(frame.member(a.member), a) - place(frame.member(b.member), b)))
     if far < 1 - 1e-6:
         raise ReconError("These two openings are less than a pitch apart; pick two that are well apart.")
@@ -80,7 +85,9 @@ def pitch_of(mm: float, pitches: float) -> float:
     """The pitch in mm.  Raises ReconError where it is none that a frame can have."""
     pitch = mm / pitches
     if not PITCHES_MM[0] <= pitch <= PITCHES_MM[1]:
-        raise ReconError(f"That makes the pitch {mm_text(pitch)}; it must be 1 to 1000 mm. Check the length and its unit.")
+        raise ReconError(
+            f"That makes the pitch {mm_text(pitch)}; it must be 1 to 1000 mm. Check the length and its unit."
+        )
     return round(pitch, 4)
 
 
@@ -89,8 +96,15 @@ def disagreement(mm: float, pitches: float, stock: Stock, stocks: Mapping[str, S
     would, slack = stock.pitch_mm * pitches, slack_mm(mm)
     if abs(would - mm) <= slack:
         return None
-    fitting = [s.name for s in stocks.values() if s.id != stock.id and abs(s.pitch_mm * pitches - mm) <= slack
-               and abs(s.width - stock.width) < SAME_WIDTH]
+    fitting = [
+        s.name
+        for s in stocks.values()
+        if s.id != stock.id
+        and abs(s.pitch_mm * pitches - mm) <= slack
+        and abs(s.width - stock.width) < SAME_WIDTH
+    ]
     instead = f" It would fit {' or '.join(fitting[:2])}." if fitting else ""
-    return (f"{MEASURED} gives a pitch of {mm / pitches:.2f} mm, the stock {stock.id} has {stock.pitch_mm:g} mm: with it "
-            f"{mm_text(mm)} would be {mm_text(would)}, more than measuring explains. One of length, hole count and stock is wrong.{instead}")
+    return (
+        f"{MEASURED} gives a pitch of {mm / pitches:.2f} mm, the stock {stock.id} has {stock.pitch_mm:g} mm: with it "
+        f"{mm_text(mm)} would be {mm_text(would)}, more than measuring explains. One of length, hole count and stock is wrong.{instead}"
+    )

@@ -17,6 +17,7 @@ from scipy.spatial.transform import Rotation
 @dataclass(frozen=True)
 class Camera:
     """Focal length f and principal point cx, cy in px; k1, k2; pose R (3, 3), t (3,) in pitches."""
+
     f: float
     cx: float
     cy: float
@@ -35,7 +36,9 @@ class Camera:
 
     def resized(self, scale: float) -> Camera:
         """The camera of the photo resized by ``scale`` (pixel centres at whole numbers)."""
-        return replace(self, f=self.f * scale, cx=(self.cx + 0.5) * scale - 0.5, cy=(self.cy + 0.5) * scale - 0.5)
+        return replace(
+            self, f=self.f * scale, cx=(self.cx + 0.5) * scale - 0.5, cy=(self.cy + 0.5) * scale - 0.5
+        )
 
     def project(self, points: np.ndarray) -> np.ndarray:
         """World (N, 3) pitches to image (N, 2) px; NaN for points behind the camera."""
@@ -56,8 +59,8 @@ def camera2sensor(points: np.ndarray) -> np.ndarray:
 
 def sensor2image(camera: Camera, xy: np.ndarray) -> np.ndarray:
     """(..., 2) to (..., 2) px: lens, then focal length and principal point."""
-    r2 = np.sum(xy ** 2, axis=-1, keepdims=True)
-    d = 1 + camera.k1 * r2 + camera.k2 * r2 ** 2
+    r2 = np.sum(xy**2, axis=-1, keepdims=True)
+    d = 1 + camera.k1 * r2 + camera.k2 * r2**2
     return camera.f * d * xy + np.array([camera.cx, camera.cy])
 
 
@@ -66,9 +69,9 @@ def image2sensor(camera: Camera, px: np.ndarray) -> np.ndarray:
     q = (np.asarray(px, float) - [camera.cx, camera.cy]) / camera.f
     rd = np.linalg.norm(q, axis=-1, keepdims=True)
     r = rd.copy()
-    for _ in range(4):                     # quadratic: 4 rounds reach 1e-11 for k1 r^2 > -0.19, 1e-7 down to -0.25
-        value = r * (1 + camera.k1 * r ** 2 + camera.k2 * r ** 4) - rd
-        slope = 1 + 3 * camera.k1 * r ** 2 + 5 * camera.k2 * r ** 4
+    for _ in range(4):  # quadratic: 4 rounds reach 1e-11 for k1 r^2 > -0.19, 1e-7 down to -0.25
+        value = r * (1 + camera.k1 * r**2 + camera.k2 * r**4) - rd
+        slope = 1 + 3 * camera.k1 * r**2 + 5 * camera.k2 * r**4
         r = r - value / np.where(np.abs(slope) < 0.2, 0.2, slope)
     with np.errstate(divide="ignore", invalid="ignore"):
         return q * np.where(rd > 1e-12, r / rd, 1.0)
@@ -91,7 +94,7 @@ def project_jacobian(camera: Camera, points: np.ndarray):
     x, y, z = pc.T
     u, v = x / z, y / z
     r2 = u * u + v * v
-    d = 1 + camera.k1 * r2 + camera.k2 * r2 ** 2
+    d = 1 + camera.k1 * r2 + camera.k2 * r2**2
     px = np.c_[camera.f * d * u + camera.cx, camera.f * d * v + camera.cy]
     # Image by sensor.
     g = 2 * camera.k1 + 4 * camera.k2 * r2
@@ -107,9 +110,9 @@ def project_jacobian(camera: Camera, points: np.ndarray):
     uv = np.c_[u, v]
     out[:, :, 0] = d[:, None] * uv
     out[:, :, 1] = camera.f * r2[:, None] * uv
-    out[:, :, 2] = camera.f * (r2 ** 2)[:, None] * uv
+    out[:, :, 2] = camera.f * (r2**2)[:, None] * uv
     q = points @ camera.R.T
-    skew = np.zeros((len(pc), 3, 3))               # d(exp(w) q) / dw = -[q]x
+    skew = np.zeros((len(pc), 3, 3))  # d(exp(w) q) / dw = -[q]x
     skew[:, 0, 1], skew[:, 0, 2], skew[:, 1, 2] = q[:, 2], -q[:, 1], q[:, 0]
     skew[:, 1, 0], skew[:, 2, 0], skew[:, 2, 1] = -q[:, 2], q[:, 1], -q[:, 0]
     out[:, :, 3:6] = by_cam @ skew
@@ -120,11 +123,19 @@ def project_jacobian(camera: Camera, points: np.ndarray):
 def stepped(camera: Camera, delta: np.ndarray) -> Camera:
     """The camera after a step (9,) in the parameters of :func:`project_jacobian`."""
     R = Rotation.from_rotvec(delta[3:6]).as_matrix() @ camera.R
-    return replace(camera, f=camera.f + delta[0], k1=camera.k1 + delta[1], k2=camera.k2 + delta[2],
-                   R=R, t=camera.t + delta[6:9])
+    return replace(
+        camera,
+        f=camera.f + delta[0],
+        k1=camera.k1 + delta[1],
+        k2=camera.k2 + delta[2],
+        R=R,
+        t=camera.t + delta[6:9],
+    )
 
 
-def opening_ellipse_offset_px(camera: Camera, centre: np.ndarray, normal: np.ndarray, radius: float) -> np.ndarray:
+def opening_ellipse_offset_px(
+    camera: Camera, centre: np.ndarray, normal: np.ndarray, radius: float
+) -> np.ndarray:
     """(2,) px from the image of a circle's centre to the centre of the circle's image (eccentricity).
 
     Exact, by projecting the circle as a conic (Hartley and Zisserman 2004, section 8.4); lens terms

@@ -39,7 +39,7 @@ def shape_distance(S: np.ndarray, T: np.ndarray) -> np.ndarray:
     doi:10.1007/s11263-005-3222-z), for determinant 1.
     """
     # trace(T^-1 S) with det T = 1.
-    tr = (T[..., 1, 1] * S[..., 0, 0] - 2 * T[..., 0, 1] * S[..., 0, 1] + T[..., 0, 0] * S[..., 1, 1])
+    tr = T[..., 1, 1] * S[..., 0, 0] - 2 * T[..., 0, 1] * S[..., 0, 1] + T[..., 0, 0] * S[..., 1, 1]
     tr = np.maximum(tr, 2.0)
     return np.sqrt(2) * np.log((tr + np.sqrt(tr * tr - 4)) / 2)
 
@@ -47,6 +47,7 @@ def shape_distance(S: np.ndarray, T: np.ndarray) -> np.ndarray:
 # Log-likelihood ratios (nats) of what a detection looks like, opening against clutter.  Straight lines
 # through the log ratios of the two histograms over 12 rendered photos with truth (4 frames: steel,
 # aluminium, lit wood; tiles, gravel, carpet); clipped, because such marks repeat along a row.
+
 
 def score_llr(score: np.ndarray) -> np.ndarray:
     """(N,) from an opening's ``score``: even contrast all round its rim."""

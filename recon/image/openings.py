@@ -14,15 +14,24 @@ from scipy.spatial import cKDTree
 # One table row an opening.  x, y: centre, px.  major, minor: full axes of the ellipse, px.
 # angle: of the major axis, radians from +x towards +y.  contrast: signed difference of lightness,
 # inside minus face (0..1).  score: contrast over the spread of the face round it (a t-like ratio).
-OPENING = np.dtype([("x", "f8"), ("y", "f8"), ("major", "f8"), ("minor", "f8"), ("angle", "f8"),
-                    ("contrast", "f8"), ("score", "f8")])
+OPENING = np.dtype(
+    [
+        ("x", "f8"),
+        ("y", "f8"),
+        ("major", "f8"),
+        ("minor", "f8"),
+        ("angle", "f8"),
+        ("contrast", "f8"),
+        ("score", "f8"),
+    ]
+)
 
-SCALES_PER_OCTAVE = 3          # Lowe 2004 (doi:10.1023/B:VISI.0000029664.99615.94), section 3.2
-SMALLEST_SIGMA_PX = 1.2        # a disc of 4 px peaks at sigma = radius / sqrt 2 = 1.4 px
-LARGEST_SIGMA_PX = 22.0        # a disc of 60 px
-RAYS, STEPS, REACH = 24, 15, 2.1   # rays round an opening, samples on each, their length in radii
+SCALES_PER_OCTAVE = 3  # Lowe 2004 (doi:10.1023/B:VISI.0000029664.99615.94), section 3.2
+SMALLEST_SIGMA_PX = 1.2  # a disc of 4 px peaks at sigma = radius / sqrt 2 = 1.4 px
+LARGEST_SIGMA_PX = 22.0  # a disc of 60 px
+RAYS, STEPS, REACH = 24, 15, 2.1  # rays round an opening, samples on each, their length in radii
 CHANNEL_NOISE = (0.008, 0.006, 0.006)  # weakest difference of Gaussians worth a look, in L, a, b / 100:
-                                       # about one grey level of 8 bits after the blur
+# about one grey level of 8 bits after the blur
 
 
 def lab_image(bgr: np.ndarray) -> np.ndarray:
@@ -80,9 +89,18 @@ def _extrema(channel: np.ndarray, floor: float) -> np.ndarray:
                 ok = (r * up >= bands[i - 1][ys, xs] * up) & (r * up >= bands[i + 1][ys, xs] * up)
                 blob, ratio, angle = _curvature(here, ys, xs)
                 radius = np.full(len(xs), sigmas[i] * np.sqrt(k) * factor * np.sqrt(2))
-                minor = radius * ratio ** 0.4      # the scale of a long blob lies nearer to its width
-                out.append(np.c_[xs * factor + (factor - 1) / 2, ys * factor + (factor - 1) / 2, radius,
-                                 np.abs(r), minor / ratio, minor, angle][ok & blob])
+                minor = radius * ratio**0.4  # the scale of a long blob lies nearer to its width
+                out.append(
+                    np.c_[
+                        xs * factor + (factor - 1) / 2,
+                        ys * factor + (factor - 1) / 2,
+                        radius,
+                        np.abs(r),
+                        minor / ratio,
+                        minor,
+                        angle,
+                    ][ok & blob]
+                )
         level = cv2.resize(level, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
         factor *= 2
     return np.concatenate(out)
@@ -93,9 +111,9 @@ def _curvature(band: np.ndarray, ys: np.ndarray, xs: np.ndarray):
     hxx = band[ys, xs + 1] + band[ys, xs - 1] - 2 * band[ys, xs]
     hyy = band[ys + 1, xs] + band[ys - 1, xs] - 2 * band[ys, xs]
     hxy = (band[ys + 1, xs + 1] + band[ys - 1, xs - 1] - band[ys + 1, xs - 1] - band[ys - 1, xs + 1]) / 4
-    det, trace = hxx * hyy - hxy ** 2, hxx + hyy
-    most = 30.0        # curvatures of an ellipse foreshortened 1 : 5 stand 25 : 1
-    blob = (det > 0) & (trace ** 2 * most < (most + 1) ** 2 * det)
+    det, trace = hxx * hyy - hxy**2, hxx + hyy
+    most = 30.0  # curvatures of an ellipse foreshortened 1 : 5 stand 25 : 1
+    blob = (det > 0) & (trace**2 * most < (most + 1) ** 2 * det)
     half, diff = np.abs(trace) / 2, np.hypot((hxx - hyy) / 2, hxy)
     ratio = np.sqrt(np.clip((half - diff) / np.maximum(half + diff, 1e-9), 1 / most, 1))
     up = np.sign(trace)
@@ -113,16 +131,17 @@ def _rays(lab, x, y, a, b, angle):
     px = (x[:, None, None] + c * ua - s * vb).astype(np.float32).reshape(-1, STEPS)
     py = (y[:, None, None] + s * ua + c * vb).astype(np.float32).reshape(-1, STEPS)
     out = np.empty((len(px), STEPS, 3), np.float32)
-    for i in range(0, len(px), 32000):             # cv2.remap takes at most 32767 rows
-        out[i:i + 32000] = cv2.remap(lab, px[i:i + 32000], py[i:i + 32000], cv2.INTER_LINEAR,
-                                     borderMode=cv2.BORDER_REPLICATE)
+    for i in range(0, len(px), 32000):  # cv2.remap takes at most 32767 rows
+        out[i : i + 32000] = cv2.remap(
+            lab, px[i : i + 32000], py[i : i + 32000], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
     return out.reshape(len(x), RAYS, STEPS, 3), rho
 
 
 def _refine(lab, x, y, a, b, angle) -> np.ndarray:
     """Ellipses fitted to the rims near the given ones (semi-axes a, b), best score first."""
     parts = [np.zeros(0, OPENING)]
-    for lo in range(0, len(x), 4000):              # bounds memory: 4000 are 20 MB
+    for lo in range(0, len(x), 4000):  # bounds memory: 4000 are 20 MB
         p = slice(lo, lo + 4000)
         parts.append(_rim_ellipses(lab, x[p], y[p], a[p], b[p], angle[p]))
     out = np.concatenate(parts)
@@ -182,7 +201,7 @@ def _fit_ellipses(px, py, good, size):
         M = np.stack([qx * qx, qx * qy, qy * qy, qx, qy], 2)
         N = np.einsum("nri,nrj,nr->nij", M, M, w) + 1e-9 * np.eye(5)
         p = np.linalg.solve(N, np.einsum("nri,nr->ni", M, w)[..., None])[..., 0]
-        res = np.abs(np.einsum("nri,ni->nr", M, p) - 1) / 2     # about the relative error of the radius
+        res = np.abs(np.einsum("nri,ni->nr", M, p) - 1) / 2  # about the relative error of the radius
         w = good / (1 + (res / 0.1) ** 2)
     A, B, C, D, E = p.T
     det = 4 * A * C - B * B
@@ -195,7 +214,7 @@ def _fit_ellipses(px, py, good, size):
     ok &= (small > 1e-9) & (level > 0)
     na = np.sqrt(np.where(ok, level / np.where(ok, small, 1), 1))
     nb = np.sqrt(np.where(ok, level / np.where(ok, large, 1), 1))
-    nang = 0.5 * np.arctan2(-B, C - A)             # the major axis lies along the small eigenvalue
+    nang = 0.5 * np.arctan2(-B, C - A)  # the major axis lies along the small eigenvalue
     misfit = (res * w).sum(1) / np.maximum(w.sum(1), 1e-9)
     return ok, cx * size, cy * size, na * size, nb * size, nang, misfit
 

@@ -3,9 +3,9 @@
 import hashlib
 import re
 import warnings
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Callable, Iterable, Sequence
 
 import cv2
 import numpy as np
@@ -19,7 +19,20 @@ pillow_heif.register_heif_opener()
 # What phones and cameras write. Pillow knows many more formats; each one less is one less way in for a hostile file.
 # JPEG covers MPO, a JPEG with further pictures behind it (portrait mode, burst).
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
-SUFFIXES = {".jpg", ".jpeg", ".jpe", ".jfif", ".mpo", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif", ".hif"}
+SUFFIXES = {
+    ".jpg",
+    ".jpeg",
+    ".jpe",
+    ".jfif",
+    ".mpo",
+    ".png",
+    ".webp",
+    ".tif",
+    ".tiff",
+    ".heic",
+    ".heif",
+    ".hif",
+}
 FORMATS_TEXT = "JPEG, PNG, WebP, TIFF or HEIC"
 
 MAX_PIXELS = 60_000_000  # a "50 MP" phone writes up to 8192 x 6144 = 50.3 MP
@@ -87,7 +100,11 @@ def find_photos(paths: Iterable[str | Path]) -> list[Path]:
             raise ReconError(f"{given}: cannot be read ({error.strerror}); check its permissions.") from error
         if not photos:
             below = sorted(p.name for p in inside if p.is_dir())
-            hint = f" Photos in the folders below it ({', '.join(below[:3])}) are not taken: name those." if below else ""
+            hint = (
+                f" Photos in the folders below it ({', '.join(below[:3])}) are not taken: name those."
+                if below
+                else ""
+            )
             raise ReconError(f"{given}: this folder holds no photos ({FORMATS_TEXT}).{hint}")
         found += sorted(photos, key=_natural_key)
     if not found:
@@ -186,7 +203,10 @@ def focal_35mm(tags: dict, size: tuple[int, int]) -> float | None:
             return None
     f35 = _positive(tags.get(base.FocalLengthIn35mmFilm))
     if f35 is None:
-        f_mm, per_unit = _positive(tags.get(base.FocalLength)), _positive(tags.get(base.FocalPlaneXResolution))
+        f_mm, per_unit = (
+            _positive(tags.get(base.FocalLength)),
+            _positive(tags.get(base.FocalPlaneXResolution)),
+        )
         unit_mm = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}.get(tags.get(base.FocalPlaneResolutionUnit, 2))
         if f_mm is None or per_unit is None or unit_mm is None:
             return None
@@ -237,7 +257,9 @@ def load_photo(path: str | Path, max_pixels: int = MAX_PIXELS) -> PhotoImage:
             raise ReconError(
                 f"{name}: it says it is far larger than the {_megapixels(max_pixels)} that are read; save a smaller copy."
             ) from error
-        except Exception as error:  # a hostile header can make a decoder raise anything; all of it means the same
+        except (
+            Exception
+        ) as error:  # a hostile header can make a decoder raise anything; all of it means the same
             raise ReconError(
                 f"{name}: this is not a photo that can be read, or its beginning is damaged; "
                 f"use {FORMATS_TEXT}, or copy it again."
@@ -249,7 +271,9 @@ def load_photo(path: str | Path, max_pixels: int = MAX_PIXELS) -> PhotoImage:
                 tags = _exif_tags(image)
                 grey, colour = _arrays(_upright(image))
             except MemoryError as error:
-                raise ReconError(f"{name}: there is not enough memory to decode it; save a smaller copy.") from error
+                raise ReconError(
+                    f"{name}: there is not enough memory to decode it; save a smaller copy."
+                ) from error
             except Exception as error:  # as above
                 raise ReconError(
                     f"{name}: the file is damaged or cut short and cannot be decoded; copy it from the camera again."

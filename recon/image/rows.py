@@ -24,6 +24,7 @@ class Row:
 
     ``log_nfa`` is the log10 of the expected number of such rows by chance (lower is better).
     """
+
     index: np.ndarray
     step: np.ndarray
     log_nfa: float
@@ -116,7 +117,7 @@ class _Field:
         self.tree = cKDTree(self.xy)
         n = min(13, len(openings))
         d = self.tree.query(self.xy, k=n)[0].reshape(len(openings), -1)[:, -1]
-        self.density = (n - 1) / (np.pi * np.maximum(d, 2.0) ** 2)      # openings per px^2 round each
+        self.density = (n - 1) / (np.pi * np.maximum(d, 2.0) ** 2)  # openings per px^2 round each
 
     def alike(self, i, j):
         """Could j be i's neighbour on one face: nearly the same ellipse?  Arrays of indices."""
@@ -187,8 +188,11 @@ def _triples(field) -> list[tuple[int, int, int]]:
         e = xy[k] - guess[ok][good]
         lateral = np.abs(e[:, 0] * -uu[:, 1] + e[:, 1] * uu[:, 0])
         good = lateral < 0.8 + 0.05 * dd
-        cost = (lateral / (0.6 + 0.02 * dd) + np.hypot(e[:, 0], e[:, 1]) / (0.6 + 0.08 * dd)
-                - 0.2 * np.minimum(np.minimum(o["score"][ii], o["score"][jj]), o["score"][k]))
+        cost = (
+            lateral / (0.6 + 0.02 * dd)
+            + np.hypot(e[:, 0], e[:, 1]) / (0.6 + 0.08 * dd)
+            - 0.2 * np.minimum(np.minimum(o["score"][ii], o["score"][jj]), o["score"][k])
+        )
         out += [(float(c), int(a), int(b), int(q)) for c, a, b, q, g in zip(cost, ii, jj, k, good) if g]
     out.sort()
     return [t[1:] for t in out]
@@ -202,7 +206,7 @@ def _grow(field, start):
     for n in (2,):
         gap = np.linalg.norm(xy[index[1]] - xy[index[0]])
         tol = 1.0 + 0.16 * gap
-        chance += np.log10(min(1.0, field.density[index[n]] * np.pi * tol ** 2))
+        chance += np.log10(min(1.0, field.density[index[n]] * np.pi * tol**2))
     for way in (1, -1):
         missed = 0
         ahead = 1
@@ -214,16 +218,20 @@ def _grow(field, start):
             d, c = field.tree.query(guess, k=3, distance_upper_bound=tol)
             hit = None
             for dist, cand in zip(d, c):
-                if cand < len(xy) and cand not in index and abs(np.log(o["major"][cand] / size[0])) < 0.45 \
-                        and abs(np.log(o["minor"][cand] / size[1])) < 0.6:
+                if (
+                    cand < len(xy)
+                    and cand not in index
+                    and abs(np.log(o["major"][cand] / size[0])) < 0.45
+                    and abs(np.log(o["minor"][cand] / size[1])) < 0.6
+                ):
                     hit = int(cand)
                     break
             if hit is None:
                 missed += 1
                 ahead += 1
-                chance += 0.15          # a miss: such a row would show 7 of 10 (worst photos with truth)
+                chance += 0.15  # a miss: such a row would show 7 of 10 (worst photos with truth)
                 continue
-            chance += np.log10(min(1.0, max(field.density[hit], 1e-6) * np.pi * tol ** 2))
+            chance += np.log10(min(1.0, max(field.density[hit], 1e-6) * np.pi * tol**2))
             if way > 0:
                 index.append(hit)
                 step.append(k)
@@ -231,7 +239,7 @@ def _grow(field, start):
                 index.insert(0, hit)
                 step.insert(0, k)
             missed, ahead = 0, 1
-        chance -= 0.15 * missed         # running out of the end is no evidence against the row
+        chance -= 0.15 * missed  # running out of the end is no evidence against the row
     return index, [s - step[0] for s in step], chance
 
 
@@ -244,14 +252,14 @@ def _predict(field, index, step, k, way):
     if way > 0:
         idx, st = index[-7:], step[-7:]
     else:
-        idx, st = index[6::-1], step[6::-1]          # nearest the end last
+        idx, st = index[6::-1], step[6::-1]  # nearest the end last
     n = len(idx)
     last = n - 1
     mid = last - (1 if n < 5 else n // 2)
     p2, p1, p0 = xy[idx[last]], xy[idx[mid]], xy[idx[0]]
     d21, d10 = abs(st[last] - st[mid]), abs(st[mid] - st[0])
     gap, before = (p2 - p1) / d21, (p1 - p0) / d10
-    bend = (gap - before) / (0.5 * (d21 + d10)) * (0.5 if n < 5 else 1.0)   # short rows: half, against noise
+    bend = (gap - before) / (0.5 * (d21 + d10)) * (0.5 if n < 5 else 1.0)  # short rows: half, against noise
     m = abs(k - st[last])
     guess = p2 + gap * m + bend * (0.5 * m * (m + d21))
     length = float(np.hypot(gap[0], gap[1]))

@@ -3,9 +3,9 @@
 import os
 import shutil
 import tempfile
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Iterator, Sequence
 
 from recon.errors import ReconError
 from recon.files import why_not_written, write_bytes_atomic, write_text_atomic

@@ -1,9 +1,9 @@
 """Marks that overlays and pictures share: colours, line patterns, text on plates, and where plates go."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Sequence
 
 import cv2
 import matplotlib
@@ -36,7 +36,9 @@ def _strokes(points: np.ndarray, pattern, width: float) -> list[np.ndarray]:
     stroke, gap = pattern[0] * width, pattern[1] * width
     strokes = []
     for start in np.arange(0.0, along[-1], stroke + gap):
-        at = np.concatenate([[start], along[(along > start) & (along < start + stroke)], [min(start + stroke, along[-1])]])
+        at = np.concatenate(
+            [[start], along[(along > start) & (along < start + stroke)], [min(start + stroke, along[-1])]]
+        )
         strokes.append(np.column_stack([np.interp(at, along, points[:, k]) for k in (0, 1)]))
     return strokes
 
@@ -52,7 +54,9 @@ def draw_line(image: np.ndarray, points, colour, width: float, pattern=SOLID, ha
     for run in runs:
         if len(run) < 2 or not good[run[0]]:
             continue
-        strokes = [np.rint(s * 2**_SHIFT).astype(np.int32)[:, None] for s in _strokes(points[run], pattern, width)]
+        strokes = [
+            np.rint(s * 2**_SHIFT).astype(np.int32)[:, None] for s in _strokes(points[run], pattern, width)
+        ]
         if halo is not None:
             cv2.polylines(image, strokes, False, halo, max(1, round(width * 2.2)), cv2.LINE_AA, _SHIFT)
         cv2.polylines(image, strokes, False, colour, max(1, round(width)), cv2.LINE_AA, _SHIFT)
@@ -63,7 +67,9 @@ def draw_ellipse(image: np.ndarray, centre, radii, angle_deg: float, colour, wid
     centre = tuple(int(round(float(v) * 2**_SHIFT)) for v in centre)
     radii = tuple(int(round(max(float(v), 0.5) * 2**_SHIFT)) for v in radii)
     if halo is not None and width > 0:
-        cv2.ellipse(image, centre, radii, angle_deg, 0, 360, halo, max(1, round(width * 2.2)), cv2.LINE_AA, _SHIFT)
+        cv2.ellipse(
+            image, centre, radii, angle_deg, 0, 360, halo, max(1, round(width * 2.2)), cv2.LINE_AA, _SHIFT
+        )
     thickness = -1 if width < 0 else max(1, round(width))
     cv2.ellipse(image, centre, radii, angle_deg, 0, 360, colour, thickness, cv2.LINE_AA, _SHIFT)
 
@@ -92,11 +98,15 @@ def _after_bold(plate: Plate) -> str:
 
 def plate_size(plate: Plate) -> tuple[int, int]:
     """Width and height of a plate, px."""
-    width = font(plate.text_px, True).getlength(plate.bold) + font(plate.text_px).getlength(_after_bold(plate))
+    width = font(plate.text_px, True).getlength(plate.bold) + font(plate.text_px).getlength(
+        _after_bold(plate)
+    )
     return round(width + 0.7 * plate.text_px), round(1.45 * plate.text_px)
 
 
-def place_plates(plates: Sequence[Plate], size: tuple[int, int], avoid: np.ndarray | None = None) -> list[np.ndarray]:
+def place_plates(
+    plates: Sequence[Plate], size: tuple[int, int], avoid: np.ndarray | None = None
+) -> list[np.ndarray]:
     """Middle of each plate, (2,) px each: of its places the one that covers least of other plates and of `avoid`.
 
     size: width and height of the picture; avoid: (n, 2) px of marks better left in sight. Plates with the fewest places
@@ -108,7 +118,9 @@ def place_plates(plates: Sequence[Plate], size: tuple[int, int], avoid: np.ndarr
     chosen: dict[int, np.ndarray] = {}
     for k in sorted(range(len(plates)), key=lambda k: len(plates[k].places)):
         half = np.array(plate_size(plates[k])) / 2
-        places = np.clip(np.asarray(plates[k].places, float), half + 2, np.maximum(np.array(size) - half - 2, half + 2))
+        places = np.clip(
+            np.asarray(plates[k].places, float), half + 2, np.maximum(np.array(size) - half - 2, half + 2)
+        )
         low, high = places - half, places + half
         cost = 0.002 * np.arange(len(places))
         for box in boxes:
@@ -134,7 +146,9 @@ def draw_plates(image: np.ndarray, plates: Sequence[Plate], middles: Sequence[np
         rim = max(2, plate.text_px // 8)
         pen.rounded_rectangle(box, radius=0.3 * plate.text_px, fill=WHITE, outline=plate.colour, width=rim)
         if plate.broken_rim:
-            for x in np.arange(left + plate.text_px * 0.5, left + width - plate.text_px * 0.4, plate.text_px * 0.6):
+            for x in np.arange(
+                left + plate.text_px * 0.5, left + width - plate.text_px * 0.4, plate.text_px * 0.6
+            ):
                 for y in (top, top + height - rim):
                     pen.rectangle((x, y, x + plate.text_px * 0.25, y + rim), fill=WHITE)
         x, y = left + 0.35 * plate.text_px, middle[1]

@@ -5,17 +5,45 @@ import numpy as np
 from PIL import Image, ImageDraw
 from scipy.spatial import cKDTree
 
-from recon.frame.boxes import EDGE_FACES, EDGES, corners, face_centres, face_normals, faces_seen, hidden, openings
+from recon.frame.boxes import (
+    EDGE_FACES,
+    EDGES,
+    corners,
+    face_centres,
+    face_normals,
+    faces_seen,
+    hidden,
+    openings,
+)
 from recon.frame.model import Frame, Member
 from recon.show.marks import (
-    BLACK, BLUE, DASHED, DOTTED, INK, ORANGE, PURPLE, SKY, SOLID, VERMILLION, WHITE, YELLOW,
-    Plate, draw_ellipse, draw_line, draw_plates, draw_polygon, font, place_plates,
+    BLACK,
+    BLUE,
+    DASHED,
+    DOTTED,
+    INK,
+    ORANGE,
+    PURPLE,
+    SKY,
+    SOLID,
+    VERMILLION,
+    WHITE,
+    YELLOW,
+    Plate,
+    draw_ellipse,
+    draw_line,
+    draw_plates,
+    draw_polygon,
+    font,
+    place_plates,
 )
 from recon.workshop.confidence_text import SURE
 
 # Photos are brought to a longest side in this range: an overlay is for looking at, and A4 at 200 dpi is 2340 px long.
 SIDE_RANGE_PX = (1600, 2400)
-SAMPLES_PER_PITCH = 4  # along an edge: follows lens distortion and finds where another member begins to hide it
+SAMPLES_PER_PITCH = (
+    4  # along an edge: follows lens distortion and finds where another member begins to hide it
+)
 END_COLOUR = {"seen": BLACK, "hidden": PURPLE, "cut": VERMILLION}
 
 
@@ -42,7 +70,9 @@ def draw_overlay(photo, found, rows, frame: Frame, camera) -> np.ndarray:
     plates = []
     if camera is not None:
         view = _View(camera, scale, image.shape[1::-1], unit)
-        near_last = sorted(frame.members, key=lambda m: -np.linalg.norm(face_centres(m).mean(axis=0) - view.eye))
+        near_last = sorted(
+            frame.members, key=lambda m: -np.linalg.norm(face_centres(m).mean(axis=0) - view.eye)
+        )
         for member in near_last:
             _draw_member(image, member, frame, view)
     for row in rows:
@@ -53,7 +83,9 @@ def draw_overlay(photo, found, rows, frame: Frame, camera) -> np.ndarray:
         for member in near_last:
             plates += _draw_ends(image, member, frame, view, marked)
         plates += [plate for member in near_last if (plate := _name_plate(member, frame, view))]
-        avoid = np.vstack([found[:, :2], *np.repeat(np.reshape(marked, (-1, 2)), 10, axis=0)])  # an end counts for ten
+        avoid = np.vstack(
+            [found[:, :2], *np.repeat(np.reshape(marked, (-1, 2)), 10, axis=0)]
+        )  # an end counts for ten
         image = draw_plates(image, plates, place_plates(plates, image.shape[1::-1], avoid))
     title = f"{photo.name}: {len(found)} openings, {len(rows)} rows"
     return np.vstack([image, _legend(image.shape[1], unit, title, camera is not None)])
@@ -124,7 +156,9 @@ def _draw_openings(image, found, rows, unit: float) -> None:
     for (x, y, major, minor, angle, taken), kept in zip(found, in_row):
         if taken:
             reach = max(major, 3 * unit) + 2 * unit
-            diamond = np.array([(x, y - reach), (x + reach, y), (x, y + reach), (x - reach, y), (x, y - reach)])
+            diamond = np.array(
+                [(x, y - reach), (x + reach, y), (x, y + reach), (x - reach, y), (x, y - reach)]
+            )
             draw_line(image, diamond, VERMILLION, 1.6 * unit, halo=WHITE)
         else:
             ring = np.array([major, minor]) + 1.5 * unit  # round the opening, not over it
@@ -158,7 +192,9 @@ def _draw_ends(image, member: Member, frame: Frame, view: _View, marked: list) -
             side = np.array([-step[1], step[0]])
             reach = 15 * view.unit
             places = at + reach * np.array([step, step + side, step - side, side, -side, -step, 1.6 * step])
-            plates.append(Plate("", " ".join(notes), places, END_COLOUR[end.state], max(10, round(11 * view.unit))))
+            plates.append(
+                Plate("", " ".join(notes), places, END_COLOUR[end.state], max(10, round(11 * view.unit)))
+            )
     return plates
 
 
@@ -175,7 +211,9 @@ def draw_end_mark(image, at, way, state: str, unit: float) -> None:
     else:
         tip = at + 1.4 * r * along
         draw_line(image, np.array([at - r * along, tip]), colour, 2.2 * unit, halo=WHITE)
-        draw_polygon(image, np.array([tip + 0.6 * r * along, tip - 0.7 * r * across, tip + 0.7 * r * across]), colour)
+        draw_polygon(
+            image, np.array([tip + 0.6 * r * along, tip - 0.7 * r * across, tip + 0.7 * r * across]), colour
+        )
 
 
 def _name_plate(member: Member, frame: Frame, view: _View) -> Plate | None:
@@ -190,7 +228,9 @@ def _name_plate(member: Member, frame: Frame, view: _View) -> Plate | None:
         return None
     places = pixels[free] if free.any() else pixels[shown]
     query = "?" if _unsure(member) else ""
-    return Plate(member.id, f"{member.holes}{query}", places, BLUE, max(12, round(15 * view.unit)), bool(query))
+    return Plate(
+        member.id, f"{member.holes}{query}", places, BLUE, max(12, round(15 * view.unit)), bool(query)
+    )
 
 
 def _legend(width: int, unit: float, title: str, used: bool) -> np.ndarray:
@@ -199,21 +239,56 @@ def _legend(width: int, unit: float, title: str, used: bool) -> np.ndarray:
     line_px, mark_px, gap = round(2.1 * text_px), round(2.4 * text_px), round(1.4 * text_px)
     u = text_px / 12.5
     entries = [
-        (lambda im, c: draw_ellipse(im, c, (7 * u, 6 * u), 0, ORANGE, 1.3 * u), "opening in a row (thin white: in none)"),
-        (lambda im, c: draw_line(im, c + np.array([(0, -8), (8, 0), (0, 8), (-8, 0), (0, -8)]) * u, VERMILLION, 1.6 * u),
-         "taken by a bolt"),
-        (lambda im, c: draw_line(im, c + np.array([(-11, 0), (11, 0)]) * u, YELLOW, 1.4 * u, DOTTED, halo=BLACK), "row"),
+        (
+            lambda im, c: draw_ellipse(im, c, (7 * u, 6 * u), 0, ORANGE, 1.3 * u),
+            "opening in a row (thin white: in none)",
+        ),
+        (
+            lambda im, c: draw_line(
+                im, c + np.array([(0, -8), (8, 0), (0, 8), (-8, 0), (0, -8)]) * u, VERMILLION, 1.6 * u
+            ),
+            "taken by a bolt",
+        ),
+        (
+            lambda im, c: draw_line(
+                im, c + np.array([(-11, 0), (11, 0)]) * u, YELLOW, 1.4 * u, DOTTED, halo=BLACK
+            ),
+            "row",
+        ),
     ]
     if used:
-        entries += [
-            (lambda im, c: draw_line(im, c + np.array([(-11, 0), (11, 0)]) * u, SKY, 1.4 * u, halo=INK), "member: label, holes"),
-            (lambda im, c: draw_line(im, c + np.array([(-11, 0), (11, 0)]) * u, SKY, 1.4 * u, DASHED, halo=INK), "member, not sure"),
-            (lambda im, c: (draw_ellipse(im, c, (6 * u, 6 * u), 0, INK, -1), draw_ellipse(im, c, (1.2 * u,) * 2, 0, WHITE, -1)),
-             "hole expected here"),
-        ] + [
-            (lambda im, c, s=state: draw_end_mark(im, c, np.array([1.0, 0.0]), s, u), text)
-            for state, text in (("seen", "end seen"), ("hidden", "end hidden"), ("cut", "end beyond the border"))
-        ] + [(None, "A1 = hole 1 of A is here; A +2? = A may go on for up to 2 holes, out of sight")]
+        entries += (
+            [
+                (
+                    lambda im, c: draw_line(
+                        im, c + np.array([(-11, 0), (11, 0)]) * u, SKY, 1.4 * u, halo=INK
+                    ),
+                    "member: label, holes",
+                ),
+                (
+                    lambda im, c: draw_line(
+                        im, c + np.array([(-11, 0), (11, 0)]) * u, SKY, 1.4 * u, DASHED, halo=INK
+                    ),
+                    "member, not sure",
+                ),
+                (
+                    lambda im, c: (
+                        draw_ellipse(im, c, (6 * u, 6 * u), 0, INK, -1),
+                        draw_ellipse(im, c, (1.2 * u,) * 2, 0, WHITE, -1),
+                    ),
+                    "hole expected here",
+                ),
+            ]
+            + [
+                (lambda im, c, s=state: draw_end_mark(im, c, np.array([1.0, 0.0]), s, u), text)
+                for state, text in (
+                    ("seen", "end seen"),
+                    ("hidden", "end hidden"),
+                    ("cut", "end beyond the border"),
+                )
+            ]
+            + [(None, "A1 = hole 1 of A is here; A +2? = A may go on for up to 2 holes, out of sight")]
+        )
     else:
         title += "; set aside, so no members are drawn"
     pen_font = font(text_px)

@@ -1,9 +1,9 @@
 """A picture of the whole frame in space: shaded members with their holes, labels and lengths."""
 
 import io
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Iterator, Sequence
 
 import cv2
 import numpy as np
@@ -46,11 +46,15 @@ class View:
         return View(self.right, self.up, self.towards, self.scale * factor, self.middle * factor)
 
 
-def view_from(members: Sequence[Member], azimuth_deg: float, elevation_deg: float, size, margin_px: float) -> View:
+def view_from(
+    members: Sequence[Member], azimuth_deg: float, elevation_deg: float, size, margin_px: float
+) -> View:
     """The view from this azimuth (0: from +x, 90: from +y) and elevation, the members filling size (width, height) px."""
     azimuth, elevation = np.radians([azimuth_deg, elevation_deg])
     right = np.array([-np.sin(azimuth), np.cos(azimuth), 0.0])
-    towards = np.array([np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)])
+    towards = np.array(
+        [np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)]
+    )
     flat = View(right, np.cross(towards, right), towards, 1.0, np.zeros(2))
     points = np.vstack([flat.project(corners(m)) for m in members])
     low, high = points.min(axis=0), points.max(axis=0)
@@ -68,10 +72,17 @@ def best_view(members: Sequence[Member], size, margin_px: float) -> View:
     def seen_well(view: View) -> float:
         faces = _face_map(members, view, small)
         seen = np.bincount(faces[faces >= 0] // 6, minlength=len(members))
-        own = np.array([sum(abs(_cross(*edges)) * 4 for _, _, edges in _turned_faces(m, view)) for m in members])
+        own = np.array(
+            [sum(abs(_cross(*edges)) * 4 for _, _, edges in _turned_faces(m, view)) for m in members]
+        )
         return float(np.minimum(seen / np.maximum(own, 1.0), 0.5).sum())
 
-    angles = [(azimuth + 90.0 * turn, elevation) for elevation in (24.0, 36.0) for turn in range(4) for azimuth in (-62, -28)]
+    angles = [
+        (azimuth + 90.0 * turn, elevation)
+        for elevation in (24.0, 36.0)
+        for turn in range(4)
+        for azimuth in (-62, -28)
+    ]
     scores = [round(seen_well(view_from(members, *a, small, 4)), 3) for a in angles]
     return view_from(members, *angles[int(np.argmax(scores))], size, margin_px)
 
@@ -80,7 +91,9 @@ def _cross(a, b) -> float:
     return float(a[0] * b[1] - a[1] * b[0])
 
 
-def _turned_faces(member: Member, view: View) -> Iterator[tuple[int, np.ndarray, tuple[np.ndarray, np.ndarray]]]:
+def _turned_faces(
+    member: Member, view: View
+) -> Iterator[tuple[int, np.ndarray, tuple[np.ndarray, np.ndarray]]]:
     """(face, middle in px, its two half edges in px) of the faces towards the viewer; half edges in the order of
     `box_axes`, without the face's own axis."""
     towards = face_normals(member) @ view.towards
@@ -156,7 +169,9 @@ def _paint(frame: Frame, faces: np.ndarray, view: View, hole: float) -> np.ndarr
                 pattern = (rows + window[0].start + columns + window[1].start) % (7 * FINER) < 1.6 * FINER
                 colours[pattern] *= 0.62
             if face >= 2:
-                _paint_holes(colours, a * half[0], b * half[1], member, hole, normals[face], heads.get(member.id, ()))
+                _paint_holes(
+                    colours, a * half[0], b * half[1], member, hole, normals[face], heads.get(member.id, ())
+                )
             image[window][mine] = np.clip(colours, 0, 255).astype(np.uint8)
     _paint_edges(image, faces)
     return image
@@ -186,15 +201,19 @@ def _paint_edges(image: np.ndarray, faces: np.ndarray) -> None:
     outline = np.zeros(faces.shape, np.uint8)
     crease = np.zeros(faces.shape, np.uint8)
     members = np.where(faces < 0, -1, faces // 6)
-    for ahead, back in (((slice(1, None), slice(None)), (slice(None, -1), slice(None))),
-                        ((slice(None), slice(1, None)), (slice(None), slice(None, -1)))):
+    for ahead, back in (
+        ((slice(1, None), slice(None)), (slice(None, -1), slice(None))),
+        ((slice(None), slice(1, None)), (slice(None), slice(None, -1))),
+    ):
         outline[ahead] |= members[ahead] != members[back]
         crease[ahead] |= faces[ahead] != faces[back]
     image[crease > 0] = (96, 92, 88)
     image[cv2.dilate(outline, np.ones((FINER, FINER), np.uint8)) > 0] = (20, 20, 20)
 
 
-def draw_frame(frame: Frame, size: tuple[int, int] = (1600, 1200), view: View | None = None, hole: float = HOLE) -> np.ndarray:
+def draw_frame(
+    frame: Frame, size: tuple[int, int] = (1600, 1200), view: View | None = None, hole: float = HOLE
+) -> np.ndarray:
     """Picture of a frame: every member with its label and its length in holes.
 
     frame : Frame with at least one member.
@@ -208,7 +227,9 @@ def draw_frame(frame: Frame, size: tuple[int, int] = (1600, 1200), view: View | 
     if not frame.members:
         raise ReconError("The frame has no members, so there is nothing to draw.")
     width, height = size
-    text_px = int(np.clip(round(width * 0.016 * np.sqrt(20 / max(len(frame.members), 12))), 11, width * 0.018))
+    text_px = int(
+        np.clip(round(width * 0.016 * np.sqrt(20 / max(len(frame.members), 12))), 11, width * 0.018)
+    )
     footer = _footer(frame, width)
     room = (width, height - footer.shape[0])
     view = view or best_view(frame.members, room, 0.045 * width)
@@ -229,7 +250,14 @@ def _name_plate(k: int, member: Member, view: View, seen: np.ndarray, text_px: i
     column, row = np.clip(places.astype(int), 0, np.array(seen.shape[::-1]) - 1).T
     free = seen[row, column] == k
     query = "?" if member.confidence < SURE else ""
-    return Plate(member.id, f"{member.holes}{query}", places[free] if free.any() else places, BLUE, text_px, bool(query))
+    return Plate(
+        member.id,
+        f"{member.holes}{query}",
+        places[free] if free.any() else places,
+        BLUE,
+        text_px,
+        bool(query),
+    )
 
 
 def _draw_open_ends(image, member: Member, view: View, text_px: int) -> list[Plate]:
@@ -273,7 +301,9 @@ def _footer(frame: Frame, width: int) -> np.ndarray:
     facts = [f"{len(frame.members)} members", f"{sum(m.holes for m in frame.members)} holes"]
     over_all = " x ".join(f"{span:.4g}" for span in spans)
     if frame.pitch_mm:
-        facts.append("over all " + " x ".join(f"{span * frame.pitch_mm:.0f}" for span in spans) + " mm (x, y, z)")
+        facts.append(
+            "over all " + " x ".join(f"{span * frame.pitch_mm:.0f}" for span in spans) + " mm (x, y, z)"
+        )
         facts.append(f"pitch {frame.pitch_mm:.4g} mm")
     else:
         facts.append(f"over all {over_all} pitches (x, y, z)")

@@ -2,7 +2,7 @@
 
 import textwrap
 from collections import Counter, defaultdict
-from typing import Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import networkx as nx
 import numpy as np
@@ -29,13 +29,21 @@ def summary_text(frame: Frame, stocks: Mapping[str, Stock], not_read: Sequence[t
     Holes are counted from 1 here (from 0 in the file). stocks : the stock list by id, for names; an id that is not in it
     is given as it is. not_read : (name, reason) of files that were no photos.
     """
-    parts = [_title(frame), _size(frame, stocks), _members(frame, stocks), _laps(frame), _doubts(frame),
-             _photos(frame, not_read)]
+    parts = [
+        _title(frame),
+        _size(frame, stocks),
+        _members(frame, stocks),
+        _laps(frame),
+        _doubts(frame),
+        _photos(frame, not_read),
+    ]
     return "\n\n".join([*filter(None, parts), _wrap(CAUTION, "")]) + "\n"
 
 
 def _wrap(text: str, indent: str = "  ", hang: str = "") -> str:
-    return textwrap.fill(text, WIDTH, initial_indent=indent, subsequent_indent=indent + hang, break_on_hyphens=False)
+    return textwrap.fill(
+        text, WIDTH, initial_indent=indent, subsequent_indent=indent + hang, break_on_hyphens=False
+    )
 
 
 def _title(frame: Frame) -> str:
@@ -53,13 +61,19 @@ def _size(frame: Frame, stocks: Mapping[str, Stock]) -> str:
     lines = ["Size"]
     if use := frame.stock:
         name = stocks[use.id].name if use.id in stocks else use.id
-        label = f"Stock {use.id}" + (f" ({name})" if name != use.id else "") if use.id else "Stock not in the list"
+        label = (
+            f"Stock {use.id}" + (f" ({name})" if name != use.id else "")
+            if use.id
+            else "Stock not in the list"
+        )
         sure = "" if use.how == "given" else f"; {percent(use.confidence)} sure"
         lines.append(_wrap(f"{label}, {_HOW.get(use.how, use.how)}{sure}.", hang="  "))
     if frame.pitch_mm:
         lines.append(_wrap(f"Pitch {both_text(frame.pitch_mm)}."))
     else:
-        lines.append(_wrap("Pitch not known, so lengths are in holes only; give the stock or one measured length."))
+        lines.append(
+            _wrap("Pitch not known, so lengths are in holes only; give the stock or one measured length.")
+        )
     if frame.members:
         low, high = map(np.array, zip(*map(bounds, frame.members)))
         spans = high.max(axis=0) - low.min(axis=0)
@@ -87,7 +101,9 @@ def _members(frame: Frame, stocks: Mapping[str, Stock]) -> str:
             length = f"{both_text(holes * pitch_mm):<26}" if pitch_mm else ""
             labels = ", ".join(m.id + ("?" if m.confidence < SURE else "") for m in members)
             head = f"{len(members):>4} x {plural(holes, 'hole'):<10}{length}"
-            lines.append(textwrap.fill(head + labels, WIDTH, subsequent_indent=" " * len(head), break_on_hyphens=False))
+            lines.append(
+                textwrap.fill(head + labels, WIDTH, subsequent_indent=" " * len(head), break_on_hyphens=False)
+            )
     if any(m.confidence < SURE for m in frame.members):
         lines.append("  ? not sure: see below")
     return "\n".join(lines)
@@ -97,8 +113,15 @@ def _laps(frame: Frame) -> str:
     if not frame.joints:
         return ""
     bolts = Counter(j.bolt for j in frame.joints)
-    counts = [f"{bolts[kind]} {words}" for kind, words in
-              (("seen", "with the bolt seen"), ("assumed", "with the bolt assumed"), ("none", "without a bolt")) if bolts[kind]]
+    counts = [
+        f"{bolts[kind]} {words}"
+        for kind, words in (
+            ("seen", "with the bolt seen"),
+            ("assumed", "with the bolt assumed"),
+            ("none", "without a bolt"),
+        )
+        if bolts[kind]
+    ]
     lines = [f"Laps: {', '.join(counts)}; holes count from 1, and the picture rings hole 1"]
     words = [lap_words(j) for j in frame.joints]
     reach = max(map(len, words))
@@ -114,7 +137,11 @@ def three_way_laps(frame: Frame) -> list[tuple[str, ...]]:
     """The members round each three-way lap, ids in the frame's order."""
     place = {m.id: k for k, m in enumerate(frame.members)}
     graph = nx.Graph([(j.a, j.b) for j in frame.joints if j.three_way])
-    triples = {tuple(sorted((a, b, c), key=place.get)) for a, b in graph.edges for c in nx.common_neighbors(graph, a, b)}
+    triples = {
+        tuple(sorted((a, b, c), key=place.get))
+        for a, b in graph.edges
+        for c in nx.common_neighbors(graph, a, b)
+    }
     return sorted(triples, key=lambda ids: [place[i] for i in ids])
 
 
@@ -125,6 +152,9 @@ def _doubts(frame: Frame) -> str:
 
 
 def _photos(frame: Frame, not_read: Sequence[tuple[str, str]]) -> str:
-    notes = [f"{p.file}: " + ("used" if p.used else f"set aside: {p.reason or 'no reason given'}") for p in frame.photos]
+    notes = [
+        f"{p.file}: " + ("used" if p.used else f"set aside: {p.reason or 'no reason given'}")
+        for p in frame.photos
+    ]
     notes += [f"{name}: not read: {reason}" for name, reason in not_read]
     return "\n".join(["Photos", *(_wrap(note, hang="  ") for note in notes)]) if notes else ""

@@ -10,16 +10,16 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.model import Frame
-from recon.solve.priors.resolve import assemble_around
-from recon.solve.multiview.assemble import assemble
 from recon.solve.debug.stages import refuse_used_folder, write_stages
-from recon.solve.priors.constraints import cameras_of, known_sticks, marked, width_of
+from recon.solve.multiview.assemble import assemble
 from recon.solve.photo.read_photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo, read_posed
+from recon.solve.priors.constraints import cameras_of, known_sticks, marked, width_of
 from recon.solve.priors.plan import with_plan
+from recon.solve.priors.resolve import assemble_around
 from recon.solve.result.frame import first_tables, make_frame, reading_tables
 
-DETECTION = 0.65               # of the time for one photo goes into its openings (rendered 3-MP photos)
-WORKING_PIXELS = 12.5e6        # larger photos are halved in area or more first: holes stay far over 4 px
+DETECTION = 0.65  # of the time for one photo goes into its openings (rendered 3-MP photos)
+WORKING_PIXELS = 12.5e6  # larger photos are halved in area or more first: holes stay far over 4 px
 
 
 @dataclass(frozen=True)
@@ -30,6 +30,7 @@ class Reading:
     rows : photo -> list of (M, 2) px.   cameras : photo -> recon.geometry.camera.Camera in the photo's own pixels.
     set_aside : [(photo, reason)].   against : [recon.solve.priors.constraints.Against], where the photos say otherwise than a person.
     """
+
     frame: Frame
     openings: dict
     rows: dict
@@ -38,8 +39,20 @@ class Reading:
     against: list = field(default_factory=list)
 
 
-def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir=None, cancelled=None,
-         plan=None, found=None, given=None, detected=None) -> Reading:
+def read(
+    photos,
+    *,
+    stocks,
+    stock_id=None,
+    length=None,
+    progress=None,
+    debug_dir=None,
+    cancelled=None,
+    plan=None,
+    found=None,
+    given=None,
+    detected=None,
+) -> Reading:
     """Read a frame from its photos.
 
     Parameters
@@ -71,11 +84,16 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
         refuse_used_folder(debug_dir)
     prepared = [_working_copy(p) for p in photos]
     known_width = width_of(given) if given else stocks[stock_id].width if stock_id else None
-    readings = _read_each(photos, prepared, known_width, tell, check, found, given, {} if detected is None else detected)
+    readings = _read_each(
+        photos, prepared, known_width, tell, check, found, given, {} if detected is None else detected
+    )
     width = known_width or common_width(readings, stocks)
-    readings = [r if known_width or r.view is None or r.lattice_width == width else
-                read_photo(r.name, r.openings, r.size, f, width)
-                for r, (_, f, _) in zip(readings, prepared)]
+    readings = [
+        r
+        if known_width or r.view is None or r.lattice_width == width
+        else read_photo(r.name, r.openings, r.size, f, width)
+        for r, (_, f, _) in zip(readings, prepared)
+    ]
     tell("putting the photos together", 0.6)
     check()
     images = {p.name: bgr for p, (bgr, _, _) in zip(photos, prepared)}
@@ -91,8 +109,9 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, debug_dir
     if plan is not None:
         sticks, ends = with_plan(views, images, sticks, ends, plan, width)
     tell("joints and stock", 0.97)
-    frame, views, sticks = make_frame(photos, views, images, sticks, ends, width, joined.set_aside, scales, stocks, stock_id, length,
-                                      given)
+    frame, views, sticks = make_frame(
+        photos, views, images, sticks, ends, width, joined.set_aside, scales, stocks, stock_id, length, given
+    )
     openings, rows, cameras = reading_tables(readings, views, frame, sticks, width, scales)
     if debug_dir is not None:
         write_stages(debug_dir, images, readings, views, sticks, width)
@@ -130,7 +149,9 @@ def _read_each(photos, prepared, width, tell, check, found, given, detected) -> 
         at(photo, DETECTION, "looking for rows in")
         size, r = (bgr.shape[1], bgr.shape[0]), None
         if given is not None:
-            openings = marked(openings, given.missed.get(photo.name, ()), given.false.get(photo.name, ()), scale)
+            openings = marked(
+                openings, given.missed.get(photo.name, ()), given.false.get(photo.name, ()), scale
+            )
             camera = cameras_of(given.frame, {photo.name: scale}).get(photo.name)
             r = camera and read_posed(photo.name, openings, size, camera, known_sticks(given), width)
         r = r or read_photo(photo.name, openings, size, f, width)
@@ -158,13 +179,20 @@ def common_width(readings: list[PhotoReading], stocks) -> float:
         if r.view is None or not np.isfinite(error) or weight.max() <= 0:
             continue
         sigma = np.hypot(error, 0.04 * np.array(choices))
-        log += w / weight.max() * np.log(np.exp(-0.5 * ((mean - 0.97 * np.array(choices)) / sigma) ** 2) + 1e-3)
-    log += [np.log(sum(getattr(s, "prior", 1) for s in stocks.values() if round(s.width, 4) == c) or 1) for c in choices]
+        log += (
+            w / weight.max() * np.log(np.exp(-0.5 * ((mean - 0.97 * np.array(choices)) / sigma) ** 2) + 1e-3)
+        )
+    log += [
+        np.log(sum(getattr(s, "prior", 1) for s in stocks.values() if round(s.width, 4) == c) or 1)
+        for c in choices
+    ]
     return float(choices[int(np.argmax(log))])
 
 
 def _nothing_found(readings) -> str:
     seen = "; ".join(f"{r.name}: {r.reason or 'too few rows agree'}" for r in readings)
-    return (f"No frame could be read from {'this photo' if len(readings) == 1 else 'these photos'} ({seen}). "
-            "Photograph the whole frame from nearer by, so that each hole is at least 6 pixels wide, "
-            "from a corner rather than straight on, in even light.")
+    return (
+        f"No frame could be read from {'this photo' if len(readings) == 1 else 'these photos'} ({seen}). "
+        "Photograph the whole frame from nearer by, so that each hole is at least 6 pixels wide, "
+        "from a corner rather than straight on, in even light."
+    )

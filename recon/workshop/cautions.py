@@ -2,6 +2,7 @@
 
 The words are those that the reading says too, so that a person never meets two versions of them.
 """
+
 from recon.frame.caution import CAUTION
 
 __all__ = ["CAUTION"]

@@ -1,7 +1,8 @@
 """How sure a frame file is of what it tells, in sentences for whoever builds from it."""
+
 from __future__ import annotations
 
-from typing import Mapping
+from collections.abc import Mapping
 
 from recon.frame.joints import components, loose_members
 from recon.frame.model import Frame
@@ -9,9 +10,13 @@ from recon.frame.stock import Stock
 from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.wording import plural
 
-SURE = 0.9      # a member less sure than this is told, asked about, and drawn broken with a question mark
-_HOW = {"recognised": "recognised from its ratios in the photos", "given": "as it was given",
-        "length": "sized by a length that was measured", "assumed": "assumed, as nothing seen tells it"}
+SURE = 0.9  # a member less sure than this is told, asked about, and drawn broken with a question mark
+_HOW = {
+    "recognised": "recognised from its ratios in the photos",
+    "given": "as it was given",
+    "length": "sized by a length that was measured",
+    "assumed": "assumed, as nothing seen tells it",
+}
 _END = {"hidden": "out of sight", "cut": "beyond the photo's border", "seen": "in sight"}
 
 
@@ -47,11 +52,16 @@ def member_doubts(frame: Frame) -> list[str]:
     """A sentence for each member of which the reading is not sure, or whose ends could lie further out."""
     notes = []
     for m in frame.members:
-        ends = [f"the end at hole {number} is {_END[end.state]}, so up to {plural(end.extra, 'more hole')} could be there"
-                for end, number in zip(m.ends, (1, m.holes)) if end.extra]
+        ends = [
+            f"the end at hole {number} is {_END[end.state]}, so up to {plural(end.extra, 'more hole')} could be there"
+            for end, number in zip(m.ends, (1, m.holes))
+            if end.extra
+        ]
         if m.confidence < SURE or ends:
             sure = f", {percent(m.confidence)} sure" if m.confidence < SURE else ""
-            notes.append(f"{m.id} ({plural(m.holes, 'hole')}{sure})" + (f": {'; '.join(ends)}" if ends else "") + ".")
+            notes.append(
+                f"{m.id} ({plural(m.holes, 'hole')}{sure})" + (f": {'; '.join(ends)}" if ends else "") + "."
+            )
     return notes
 
 
@@ -62,7 +72,9 @@ def loose_doubts(frame: Frame) -> list[str]:
     notes = [f"{id} touches no other member." for id in loose_members(frame)]
     pieces = [piece for piece in components(frame) if len(piece) > 1]
     if len(pieces) > 1:
-        notes.append(f"The frame is in {len(pieces)} pieces that do not touch: {'; '.join(', '.join(piece) for piece in pieces)}.")
+        notes.append(
+            f"The frame is in {len(pieces)} pieces that do not touch: {'; '.join(', '.join(piece) for piece in pieces)}."
+        )
     return notes
 
 
@@ -72,6 +84,8 @@ def doubts(frame: Frame) -> tuple[str, ...]:
     bolts = find_bolts(frame)
     assumed = sum(not bolt.seen for bolt in bolts)
     if 0 < assumed < len(bolts):
-        notes.append(f"{plural(assumed, 'bolt')} of {len(bolts)} {'was' if assumed == 1 else 'were'} in no photo and "
-                     f"{'is' if assumed == 1 else 'are'} assumed.")
+        notes.append(
+            f"{plural(assumed, 'bolt')} of {len(bolts)} {'was' if assumed == 1 else 'were'} in no photo and "
+            f"{'is' if assumed == 1 else 'are'} assumed."
+        )
     return (*notes, *loose_doubts(frame), *frame.doubts)

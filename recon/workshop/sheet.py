@@ -1,13 +1,14 @@
 """Sheets: a self-contained HTML page for the printer, the same in a fixed-width face, and rows as CSV."""
+
 from __future__ import annotations
 
 import csv
 import io
 import textwrap
+from collections.abc import Iterable, Sequence
 from html import escape
-from typing import Iterable, Sequence
 
-WIDTH = 88     # columns of a terminal, and of A4 in a 10-point fixed-width face
+WIDTH = 88  # columns of a terminal, and of A4 in a 10-point fixed-width face
 _STYLE = """
 @page { margin: 14mm }
 body { font: 10pt/1.35 Helvetica, Arial, sans-serif; color: black; background: white; max-width: 190mm; margin: 0 auto; padding: 4mm }
@@ -22,9 +23,13 @@ p { margin: 1.5mm 0 } p.caution { border: 0.5mm solid black; padding: 2mm }
 
 def page(title: str, body: Iterable[str]) -> str:
     """A whole HTML document, with nothing in it that is fetched from elsewhere; A4 and Letter."""
-    return (f'<!DOCTYPE html>\n<html lang="en">\n<head><meta charset="utf-8"><title>{escape(title)}</title>'
-            '<meta name="viewport" content="width=device-width, initial-scale=1">'
-            f"<style>{_STYLE}</style></head>\n<body>\n<h1>{escape(title)}</h1>\n" + "\n".join(body) + "\n</body>\n</html>\n")
+    return (
+        f'<!DOCTYPE html>\n<html lang="en">\n<head><meta charset="utf-8"><title>{escape(title)}</title>'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<style>{_STYLE}</style></head>\n<body>\n<h1>{escape(title)}</h1>\n"
+        + "\n".join(body)
+        + "\n</body>\n</html>\n"
+    )
 
 
 def heading(text: str) -> str:
@@ -37,13 +42,24 @@ def paragraph(text: str, kind: str = "") -> str:
 
 def table(columns: Sequence[str], rows: Iterable[Sequence[str]], numbers: Sequence[int] = ()) -> str:
     """A table of text; the columns whose places are in `numbers` stand to the right."""
+
     def cell(tag, k, text):
-        return f'<{tag} class="number">{escape(text)}</{tag}>' if k in numbers else f"<{tag}>{escape(text)}</{tag}>"
+        return (
+            f'<{tag} class="number">{escape(text)}</{tag}>'
+            if k in numbers
+            else f"<{tag}>{escape(text)}</{tag}>"
+        )
 
     def row(tag, cells):
         return "<tr>" + "".join(cell(tag, k, str(text)) for k, text in enumerate(cells)) + "</tr>"
 
-    return "<table><thead>" + row("th", columns) + "</thead><tbody>" + "\n".join(row("td", r) for r in rows) + "</tbody></table>"
+    return (
+        "<table><thead>"
+        + row("th", columns)
+        + "</thead><tbody>"
+        + "\n".join(row("td", r) for r in rows)
+        + "</tbody></table>"
+    )
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence]) -> str:
@@ -80,14 +96,22 @@ def text_table(columns: Sequence[str], rows: Sequence[Sequence[str]], numbers: S
     """A table in a fixed-width face, the columns whose places are in `numbers` to the right; what is too long for its column goes on below."""
     widths = [max(len(cells[k]) for cells in (columns, *rows)) for k in range(len(columns))]
     wide = max(range(len(columns)), key=lambda k: widths[k])
-    widths[wide] = max(12, min(widths[wide], WIDTH - 2 - sum(w + 2 for k, w in enumerate(widths) if k != wide)))
+    widths[wide] = max(
+        12, min(widths[wide], WIDTH - 2 - sum(w + 2 for k, w in enumerate(widths) if k != wide))
+    )
     out = []
     for cells in (columns, *rows):
-        split = [textwrap.wrap(text, widths[k], break_on_hyphens=False) or [""] for k, text in enumerate(cells)]
+        split = [
+            textwrap.wrap(text, widths[k], break_on_hyphens=False) or [""] for k, text in enumerate(cells)
+        ]
         for line in range(max(map(len, split))):
             texts = [part[line] if line < len(part) else "" for part in split]
-            out.append("  " + "  ".join(t.rjust(w) if k in numbers else t.ljust(w)
-                                        for k, (t, w) in enumerate(zip(texts, widths))).rstrip())
+            out.append(
+                "  "
+                + "  ".join(
+                    t.rjust(w) if k in numbers else t.ljust(w) for k, (t, w) in enumerate(zip(texts, widths))
+                ).rstrip()
+            )
     return "\n".join(out)
 
 
@@ -95,4 +119,6 @@ def wrapped(text: str, indent: str = "") -> str:
     """A paragraph in a fixed-width face; lines after the first hang two further in where it is indented; no line ends at a
     no-break space."""
     hang = indent + " " * (2 + len(text) - len(text.lstrip(" "))) if indent else ""
-    return textwrap.fill(text, WIDTH, initial_indent=indent, subsequent_indent=hang, break_on_hyphens=False).replace("\u00a0", " ")
+    return textwrap.fill(
+        text, WIDTH, initial_indent=indent, subsequent_indent=hang, break_on_hyphens=False
+    ).replace("\u00a0", " ")

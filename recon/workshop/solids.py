@@ -4,6 +4,7 @@ Boxes are told apart by a separating axis among their face normals and the produ
 M. Lin, D. Manocha, "OBBTree", SIGGRAPH 1996, doi:10.1145/237170.237244).  Each axis separates two boxes at all but
 one stretch of the way that one of them moves; they meet where all stretches have a part in common.
 """
+
 from __future__ import annotations
 
 from dataclasses import dataclass
@@ -14,18 +15,20 @@ from scipy.spatial import cKDTree
 from recon.frame.joints import BRACE_TOL, CLASH_TOL
 from recon.workshop.hardware.bolts import Bolt
 
-HOLE = 0.28         # diameter in pitches where the stock is not known; sold are 0.21 to 0.44
+HOLE = 0.28  # diameter in pitches where the stock is not known; sold are 0.21 to 0.44
 # A bolt is a little thinner than its hole, and head, nut and washer grow with it.  In diameters of the bolt: ISO 273
 # medium holes are 9, 11 and 13.5 mm for M8, M10 and M12; ISO 7089 washers 16, 20 and 24 mm across; ISO 4032 nuts 6.8, 8.4
 # and 10.8 mm high; all from memory.
 BOLT_PER_HOLE = 0.9
-END_RADIUS = 1.0    # of the washer, the widest part of either end
-END_LENGTH = 1.4    # washer 0.2, nut 0.9 and the bolt's tip 0.3; a head with its washer takes 0.9
+END_RADIUS = 1.0  # of the washer, the widest part of either end
+END_LENGTH = 1.4  # washer 0.2, nut 0.9 and the bolt's tip 0.3; a head with its washer takes 0.9
 
-DENSE = 1 << 20    # pairs of boxes that are compared at a time; where there are more of small ones, a tree finds the near ones
-SMALL = 4.0        # pitches
-STILL = 1e-12      # speeds below this are none
-_ALONG = 1e-9      # an edge whose other components are below this is along an axis of space
+DENSE = (
+    1 << 20
+)  # pairs of boxes that are compared at a time; where there are more of small ones, a tree finds the near ones
+SMALL = 4.0  # pitches
+STILL = 1e-12  # speeds below this are none
+_ALONG = 1e-9  # an edge whose other components are below this is along an axis of space
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,7 @@ class Boxes:
     def __len__(self) -> int:
         return len(self.centre)
 
-    def take(self, index) -> "Boxes":
+    def take(self, index) -> Boxes:
         return Boxes(self.centre[index], self.axes[index], self.half[index], self.play[index])
 
     @property
@@ -58,7 +61,9 @@ class Boxes:
 def joined(parts) -> Boxes:
     """All the boxes of several `Boxes`, one after another."""
     parts = list(parts)
-    return Boxes(*(np.concatenate([getattr(p, name) for p in parts]) for name in ("centre", "axes", "half", "play")))
+    return Boxes(
+        *(np.concatenate([getattr(p, name) for p in parts]) for name in ("centre", "axes", "half", "play"))
+    )
 
 
 def member_boxes(members) -> Boxes:
@@ -69,8 +74,12 @@ def member_boxes(members) -> Boxes:
     holes, width = np.array([m.holes for m in members], int), np.array([m.width for m in members], float)
     axes = across(way / np.linalg.norm(way, axis=1, keepdims=True))
     axes[:, 0] = way
-    return Boxes((first + (first + (holes - 1)[:, None] * way)) / 2, axes, np.stack([holes / 2, width / 2, width / 2], axis=1),
-                 np.array([CLASH_TOL if m.on_lattice else BRACE_TOL for m in members]))
+    return Boxes(
+        (first + (first + (holes - 1)[:, None] * way)) / 2,
+        axes,
+        np.stack([holes / 2, width / 2, width / 2], axis=1),
+        np.array([CLASH_TOL if m.on_lattice else BRACE_TOL for m in members]),
+    )
 
 
 def bolt_ends(bolts, hole: float = HOLE) -> Boxes:
@@ -83,7 +92,9 @@ def bolt_ends(bolts, hole: float = HOLE) -> Boxes:
     faces = np.array([(bolt.start, bolt.end) for bolt in bolts], float).reshape(-1, 2, 3)
     out = np.array([[-1.0], [1.0]]) * END_LENGTH * d / 2 * axes[:, None, 0]
     half = np.tile([END_LENGTH * d / 2, END_RADIUS * d, END_RADIUS * d], (2 * len(bolts), 1))
-    return Boxes((faces + out).reshape(-1, 3), np.repeat(axes, 2, axis=0), half, np.full(2 * len(bolts), CLASH_TOL))
+    return Boxes(
+        (faces + out).reshape(-1, 3), np.repeat(axes, 2, axis=0), half, np.full(2 * len(bolts), CLASH_TOL)
+    )
 
 
 def across(ways) -> np.ndarray:
@@ -98,8 +109,12 @@ def boxes_of(rows) -> Boxes:
     """Boxes from (centre, axes, half) rows, true to their place."""
     rows = list(rows)
     c, a, h = zip(*rows) if rows else ((), (), ())
-    return Boxes(np.array(c, float).reshape(-1, 3), np.array(a, float).reshape(-1, 3, 3), np.array(h, float).reshape(-1, 3),
-                 np.full(len(rows), CLASH_TOL))
+    return Boxes(
+        np.array(c, float).reshape(-1, 3),
+        np.array(a, float).reshape(-1, 3, 3),
+        np.array(h, float).reshape(-1, 3),
+        np.full(len(rows), CLASH_TOL),
+    )
 
 
 def along_bolt(bolt: Bolt, side: int, near: float, far: float, radius: float):
@@ -141,15 +156,29 @@ def _near(a: Boxes, b: Boxes) -> tuple[np.ndarray, np.ndarray]:
     reach_a, reach_b = a.reach, b.reach
     radius = reach_a.max() + reach_b.max()
     if len(a) * len(b) > DENSE and radius < SMALL:
-        pairs = cKDTree(a.centre).sparse_distance_matrix(cKDTree(b.centre), radius, p=np.inf, output_type="ndarray")
+        pairs = cKDTree(a.centre).sparse_distance_matrix(
+            cKDTree(b.centre), radius, p=np.inf, output_type="ndarray"
+        )
         i, k = pairs["i"].astype(int), pairs["j"].astype(int)
         order = np.lexsort((k, i))
         i, k = i[order], k[order]
     else:
         rows = max(DENSE // len(b), 1)
-        found = [(start, *np.nonzero(np.logical_and.reduce(
-            [np.abs(b.centre[:, c] - a.centre[start:start + rows, None, c]) < reach_a[start:start + rows, None, c] + reach_b[:, c]
-             for c in range(3)]))) for start in range(0, len(a), rows)]
+        found = [
+            (
+                start,
+                *np.nonzero(
+                    np.logical_and.reduce(
+                        [
+                            np.abs(b.centre[:, c] - a.centre[start : start + rows, None, c])
+                            < reach_a[start : start + rows, None, c] + reach_b[:, c]
+                            for c in range(3)
+                        ]
+                    )
+                ),
+            )
+            for start in range(0, len(a), rows)
+        ]
         i, k = (np.concatenate(part) for part in zip(*((start + i, k) for start, i, k in found)))
     room = reach_a[i] + reach_b[k] - np.maximum(a.play[i], b.play[k])[:, None]
     met = (np.abs(b.centre[k] - a.centre[i]) < room).all(axis=1)
@@ -163,7 +192,7 @@ def met_on_the_way(a: Boxes, b: Boxes, direction) -> np.ndarray:
     reach_a, reach_b = a.reach, b.reach
     met = np.ones((len(a), len(b)), bool)
     enter, leave = np.zeros(met.shape), np.full(met.shape, np.inf)
-    for c in range(3):                       # an axis at a time, as most boxes pass most others by
+    for c in range(3):  # an axis at a time, as most boxes pass most others by
         between = b.centre[:, c] - a.centre[:, c, None]
         room = reach_a[:, c, None] + reach_b[:, c] - play
         if abs(direction[c]) < STILL:
@@ -183,10 +212,18 @@ def _slanting_met(a: Boxes, b: Boxes, direction, play) -> np.ndarray:
     """The same for pairs of boxes, n and n, along all fifteen axes."""
     products = np.cross(a.axes[:, :, None], b.axes[:, None]).reshape(-1, 9, 3)
     size = np.linalg.norm(products, axis=2, keepdims=True)
-    axes = np.concatenate([a.axes, b.axes, np.divide(products, size, out=np.zeros_like(products), where=size > 1e-6)], axis=1)
-    reach = sum(np.einsum("nkj,nj->nk", np.abs(np.einsum("nki,nji->nkj", axes, box.axes)), box.half) for box in (a, b))
-    enter, leave = _stretch(np.einsum("nki,ni->nk", axes, b.centre - a.centre), axes @ direction, reach - play[:, None],
-                            parallel=np.concatenate([np.zeros((len(a), 6), bool), size[..., 0] <= 1e-6], axis=1))
+    axes = np.concatenate(
+        [a.axes, b.axes, np.divide(products, size, out=np.zeros_like(products), where=size > 1e-6)], axis=1
+    )
+    reach = sum(
+        np.einsum("nkj,nj->nk", np.abs(np.einsum("nki,nji->nkj", axes, box.axes)), box.half) for box in (a, b)
+    )
+    enter, leave = _stretch(
+        np.einsum("nki,ni->nk", axes, b.centre - a.centre),
+        axes @ direction,
+        reach - play[:, None],
+        parallel=np.concatenate([np.zeros((len(a), 6), bool), size[..., 0] <= 1e-6], axis=1),
+    )
     return enter + 1e-9 < leave
 
 

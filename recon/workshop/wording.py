@@ -1,4 +1,5 @@
 """How papers and commands say numbers, lists, places and directions. Holes are counted from 1 here."""
+
 from __future__ import annotations
 
 import numpy as np

@@ -29,6 +29,7 @@ def work(tmp_path, monkeypatch):
 @pytest.fixture
 def calls(monkeypatch):
     """Stands for the solving; keeps what it was called with, and does `answer` where a test sets one."""
+
     class Calls(list):
         answer = staticmethod(lambda photos, **options: reading_of(photos))
 
@@ -67,18 +68,44 @@ def test_a_good_reading_writes_everything_and_exits_with_0(work, calls, capsys):
     assert captured.err == ""
     assert captured.out.count(CAUTION.split(":")[0]) == 1 and "2 x 12 holes" in captured.out
     assert set(tree(work / "out")) == {
-        "frame.json", "frame.png", "summary.txt", "overlays/photo_1.jpg", "overlays/photo_2.jpg", "overlays/photo_3.jpg"
+        "frame.json",
+        "frame.png",
+        "summary.txt",
+        "overlays/photo_1.jpg",
+        "overlays/photo_2.jpg",
+        "overlays/photo_3.jpg",
     }
     frame = load_frame(work / "out" / "frame.json")
-    assert frame.members == stand().members and [p.file for p in frame.photos] == ["photo_1.jpg", "photo_2.jpg", "photo_3.jpg"]
+    assert frame.members == stand().members and [p.file for p in frame.photos] == [
+        "photo_1.jpg",
+        "photo_2.jpg",
+        "photo_3.jpg",
+    ]
     assert (work / "out" / "summary.txt").read_text() in captured.out
     assert tree(work / "photos").keys() == {"photo_1.jpg", "photo_2.jpg", "photo_3.jpg"}
 
 
 def test_the_solving_gets_what_the_user_said(work, calls):
-    (work / "mine.toml").write_text('[[stock]]\nid = "yard"\nmaterial = "oak"\npitch_mm = 40\nwidth_mm = 40\nhole_mm = 9\n'
-                                    'density_kg_m3 = 700\nsource = "measured"\n')
-    assert run("photos", "-o", "out", "--stocks", "mine.toml", "--stock", "yard", "--length", "A = 24 in", "--debug", "dbg/deep") == 0
+    (work / "mine.toml").write_text(
+        '[[stock]]\nid = "yard"\nmaterial = "oak"\npitch_mm = 40\nwidth_mm = 40\nhole_mm = 9\n'
+        'density_kg_m3 = 700\nsource = "measured"\n'
+    )
+    assert (
+        run(
+            "photos",
+            "-o",
+            "out",
+            "--stocks",
+            "mine.toml",
+            "--stock",
+            "yard",
+            "--length",
+            "A = 24 in",
+            "--debug",
+            "dbg/deep",
+        )
+        == 0
+    )
     photos, options = calls[0]
     assert [p.name for p in photos] == ["photo_1.jpg", "photo_2.jpg", "photo_3.jpg"]
     assert options["stock_id"] == "yard" and options["stocks"]["yard"].pitch_mm == 40
@@ -87,7 +114,9 @@ def test_the_solving_gets_what_the_user_said(work, calls):
 
 
 def test_the_name_is_the_users_else_the_files_else_the_folders(work, calls):
-    calls.answer = lambda photos, **_: reading_of(photos, frame=stand().__class__(stand().members, stand().joints, 38.1))
+    calls.answer = lambda photos, **_: reading_of(
+        photos, frame=stand().__class__(stand().members, stand().joints, 38.1)
+    )
     assert run("photos", "-o", "a") == run("photos", "-o", "b", "--name", "Sluice stand") == 0
     assert load_frame(work / "a" / "frame.json").name == "photos"
     assert load_frame(work / "b" / "frame.json").name == "Sluice stand"
@@ -114,7 +143,9 @@ def test_the_same_photo_twice_is_used_once(work, calls, capsys):
 
 
 def test_a_photo_of_another_frame_is_named_and_the_rest_is_written(work, calls, capsys):
-    calls.answer = lambda photos, **_: reading_of(photos, set_aside=[("photo_3.jpg", "it shows another frame")])
+    calls.answer = lambda photos, **_: reading_of(
+        photos, set_aside=[("photo_3.jpg", "it shows another frame")]
+    )
     assert run("photos", "-o", "out") == 1
     captured = capsys.readouterr()
     assert captured.err == "photo_3.jpg: set aside: it shows another frame.\n"
@@ -133,18 +164,21 @@ def test_photos_without_a_frame_end_in_a_sentence_and_no_folder(work, calls, cap
     assert not (work / "out").exists()
 
 
-@pytest.mark.parametrize("args, words", [
-    (["nowhere.jpg"], ["nowhere.jpg", "check the name"]),
-    (["empty"], ["empty", "no photos"]),
-    (["photos", "--stock", "softwod-38"], ["softwod-38", "softwood-38"]),
-    (["photos", "--stocks", "missing.toml"], ["missing.toml"]),
-    (["photos", "--stocks", "photos/photo_1.jpg"], ["photo_1.jpg", "not text"]),
-    (["photos", "--length", "A = 610"], ["no unit"]),
-    (["photos", "--length", "long"], ["16 holes = 24 1/8 in"]),
-    (["photos", "-o", "photos"], ["choose another", "-o"]),
-    (["photos", "-o", "file.txt"], ["file.txt", "this is a file"]),
-    (["photos", "--debug", "file.txt/deep"], ["file.txt", "cannot be written"]),
-])
+@pytest.mark.parametrize(
+    "args, words",
+    [
+        (["nowhere.jpg"], ["nowhere.jpg", "check the name"]),
+        (["empty"], ["empty", "no photos"]),
+        (["photos", "--stock", "softwod-38"], ["softwod-38", "softwood-38"]),
+        (["photos", "--stocks", "missing.toml"], ["missing.toml"]),
+        (["photos", "--stocks", "photos/photo_1.jpg"], ["photo_1.jpg", "not text"]),
+        (["photos", "--length", "A = 610"], ["no unit"]),
+        (["photos", "--length", "long"], ["16 holes = 24 1/8 in"]),
+        (["photos", "-o", "photos"], ["choose another", "-o"]),
+        (["photos", "-o", "file.txt"], ["file.txt", "this is a file"]),
+        (["photos", "--debug", "file.txt/deep"], ["file.txt", "cannot be written"]),
+    ],
+)
 def test_what_cannot_be_done_is_said_in_one_sentence_before_any_solving(work, calls, capsys, args, words):
     (work / "empty").mkdir()
     (work / "file.txt").write_text("mine")
@@ -159,7 +193,10 @@ def test_files_that_are_no_photos_are_all_named(work, calls, capsys):
     (work / "letter.jpg").write_text("Dear yard")
     assert run("zero.jpg", "letter.jpg", "-o", "out") == 2
     captured = capsys.readouterr()
-    assert "zero.jpg: not read: the file is empty" in captured.err and "letter.jpg: not read: this is not a photo" in captured.err
+    assert (
+        "zero.jpg: not read: the file is empty" in captured.err
+        and "letter.jpg: not read: this is not a photo" in captured.err
+    )
     assert "None of the files" in captured.err and captured.out == ""
     assert not calls and not (work / "out").exists()
 
@@ -178,7 +215,15 @@ def test_earlier_results_are_not_written_over_unless_asked(work, calls, capsys):
     assert set(before) - set(after) == {"overlays/photo_3.jpg"} and after["notes.txt"] == b"mine"
 
 
-@pytest.mark.parametrize("stop, code", [(ReconError("No frame."), 2), (KeyboardInterrupt(), 130), (ZeroDivisionError("x"), 3), (MemoryError(), 2)])
+@pytest.mark.parametrize(
+    "stop, code",
+    [
+        (ReconError("No frame."), 2),
+        (KeyboardInterrupt(), 130),
+        (ZeroDivisionError("x"), 3),
+        (MemoryError(), 2),
+    ],
+)
 def test_a_reading_that_stops_leaves_earlier_results_as_they_were(work, calls, capsys, stop, code):
     assert run("photos", "-o", "out") == 0
     before = tree(work)
@@ -296,5 +341,7 @@ def test_the_stock_list_is_shown_with_sources(capsys):
 
 
 def test_python_m_recon_is_the_same_command():
-    done = subprocess.run([sys.executable, "-m", "recon", "read", "nowhere.jpg"], capture_output=True, text=True)
+    done = subprocess.run(
+        [sys.executable, "-m", "recon", "read", "nowhere.jpg"], capture_output=True, text=True
+    )
     assert done.returncode == 2 and "nowhere.jpg" in done.stderr and "Traceback" not in done.stderr

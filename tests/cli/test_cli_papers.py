@@ -1,4 +1,5 @@
 """`recon papers` and `recon export`: files whole or not at all, nothing written over, every fault a sentence."""
+
 import json
 import os
 
@@ -39,17 +40,31 @@ def test_earlier_papers_are_not_written_over_unless_asked(frame_file, tmp_path, 
     out.mkdir()
     (out / "papers.pdf").write_text("mine")
     code, _, err = run(capsys, "papers", frame_file, "-o", out)
-    assert code == 2 and "already holds results (papers.pdf)" in err and (out / "papers.pdf").read_text() == "mine"
+    assert (
+        code == 2
+        and "already holds results (papers.pdf)" in err
+        and (out / "papers.pdf").read_text() == "mine"
+    )
     assert os.listdir(out) == ["papers.pdf"]
-    code, out_text, _ = run(capsys, "papers", frame_file, "-o", out, "--overwrite", "--paper", "letter", "--json")
-    assert code == 0 and json.loads(out_text)["missing"] == [] and (out / "papers.pdf").read_bytes().startswith(b"%PDF-")
+    code, out_text, _ = run(
+        capsys, "papers", frame_file, "-o", out, "--overwrite", "--paper", "letter", "--json"
+    )
+    assert (
+        code == 0
+        and json.loads(out_text)["missing"] == []
+        and (out / "papers.pdf").read_bytes().startswith(b"%PDF-")
+    )
 
 
 def test_papers_without_a_cut_list_end_with_1_and_say_why(tmp_path, capsys):
     frame = trestle()
     save_frame(frame, tmp_path / "frame.json")
     code, _, err = run(capsys, "papers", tmp_path / "frame.json", "-o", tmp_path / "out", "--kerf", "30 mm")
-    assert code == 1 and "No cut list: A kerf of 30 mm reaches the holes" in err and (tmp_path / "out/papers.pdf").exists()
+    assert (
+        code == 1
+        and "No cut list: A kerf of 30 mm reaches the holes" in err
+        and (tmp_path / "out/papers.pdf").exists()
+    )
 
 
 @pytest.mark.parametrize("to", EXPORTS)
@@ -67,7 +82,10 @@ def test_the_kinds_on_the_command_line_are_those_there_are():
     assert set(export_command.KINDS) == set(EXPORTS)
 
 
-@pytest.mark.parametrize("ending, start", [(".dxf", b"  0\nSECTION"), (".glb", b"glTF"), (".svg", b"<svg"), (".csv", b"item,id"), (".JSON", b"{")])
+@pytest.mark.parametrize(
+    "ending, start",
+    [(".dxf", b"  0\nSECTION"), (".glb", b"glTF"), (".svg", b"<svg"), (".csv", b"item,id"), (".JSON", b"{")],
+)
 def test_the_ending_says_what_to_write(ending, start, frame_file, tmp_path, capsys):
     path = tmp_path / f"x{ending}"
     assert run(capsys, "export", frame_file, "-o", path)[0] == 0
@@ -80,19 +98,37 @@ def test_an_ending_that_says_nothing_is_told(frame_file, tmp_path, capsys):
 
 
 def test_boxes_and_projection_change_what_is_written(frame_file, tmp_path, capsys):
-    for name, more in (("a.glb", []), ("b.glb", ["--boxes"]), ("a.svg", []), ("b.svg", ["--projection", "third"])):
+    for name, more in (
+        ("a.glb", []),
+        ("b.glb", ["--boxes"]),
+        ("a.svg", []),
+        ("b.svg", ["--projection", "third"]),
+    ):
         assert run(capsys, "export", frame_file, "-o", tmp_path / name, *more)[0] == 0
     assert (tmp_path / "b.glb").stat().st_size < (tmp_path / "a.glb").stat().st_size / 10
-    assert "third angle" in (tmp_path / "b.svg").read_text() and "first angle" in (tmp_path / "a.svg").read_text()
+    assert (
+        "third angle" in (tmp_path / "b.svg").read_text()
+        and "first angle" in (tmp_path / "a.svg").read_text()
+    )
 
 
 @pytest.mark.parametrize("command, out", [("papers", "out"), ("export", "x.dxf")])
-@pytest.mark.parametrize("text, words", [
-    ("{", "not JSON"), ('{"format": "drilled-frame", "version": 9, "members": []}', "newer program"),
-    ('{"format": "drilled-frame", "version": 1, "members": []}', "1 to 2000 members"),
-    ('{"format": "drilled-frame", "version": 1, "members": [{"first": [0,0,0], "direction": [0,0,1], "holes": 4}]}', "pitch is not known"),
-    ('{"format": "drilled-frame", "version": 1, "members": [{"first": [0,0,0], "direction": [0,0,1], "holes": 0}]}', "at least 1 hole"),
-])
+@pytest.mark.parametrize(
+    "text, words",
+    [
+        ("{", "not JSON"),
+        ('{"format": "drilled-frame", "version": 9, "members": []}', "newer program"),
+        ('{"format": "drilled-frame", "version": 1, "members": []}', "1 to 2000 members"),
+        (
+            '{"format": "drilled-frame", "version": 1, "members": [{"first": [0,0,0], "direction": [0,0,1], "holes": 4}]}',
+            "pitch is not known",
+        ),
+        (
+            '{"format": "drilled-frame", "version": 1, "members": [{"first": [0,0,0], "direction": [0,0,1], "holes": 0}]}',
+            "at least 1 hole",
+        ),
+    ],
+)
 def test_a_bad_frame_file_is_told_and_nothing_is_written(command, out, text, words, tmp_path, capsys):
     (tmp_path / "bad.json").write_text(text)
     code, stdout, err = run(capsys, command, tmp_path / "bad.json", "-o", tmp_path / out)

@@ -1,4 +1,5 @@
 """recon parts, recon cut, recon swap: what goes in, what comes out, and every kind of bad input."""
+
 import json
 import re
 from dataclasses import replace
@@ -44,7 +45,11 @@ def test_the_parts_list_is_printed_and_written(work, capsys):
 def test_the_cut_list_is_printed_and_written(work, capsys):
     assert run("cut", "gate.json", "--prices", "prices.csv", "--kerf", "1/8 in", "-o", "out") == 0
     out = capsys.readouterr().out
-    assert out.count("No load rating") == 1 and "for 9.80 EUR" in out and "cut after hole: 12, 24, 35, 46, 52" in out
+    assert (
+        out.count("No load rating") == 1
+        and "for 9.80 EUR" in out
+        and "cut after hole: 12, 24, 35, 46, 52" in out
+    )
     assert set(tree(work / "out")) == {"cut.csv", "cut.html", "cut.json", "cut.svg"}
     assert run("cut", "gate.json", "--rack", "rack.csv") == 0
     assert "Nothing to buy" in capsys.readouterr().out
@@ -53,10 +58,14 @@ def test_the_cut_list_is_printed_and_written(work, capsys):
 
 
 def test_a_frame_with_other_stock_is_told_and_written(work, capsys):
-    assert run("swap", "gate.json", "--stock", "aluminium-38", "--members", "A,B", "C", "-o", "light.json") == 0
+    assert (
+        run("swap", "gate.json", "--stock", "aluminium-38", "--members", "A,B", "C", "-o", "light.json") == 0
+    )
     out = capsys.readouterr().out
     assert "aluminium-38 instead of softwood-38 for A, B and C." in out and out.count("No load rating") == 1
-    assert [m.stock for m in load_frame(work / "light.json").members][:4] == ["aluminium-38"] * 3 + ["softwood-38"]
+    assert [m.stock for m in load_frame(work / "light.json").members][:4] == ["aluminium-38"] * 3 + [
+        "softwood-38"
+    ]
 
 
 def test_stock_is_given_where_the_file_has_none(work, capsys):
@@ -75,28 +84,35 @@ def test_json_is_the_only_thing_on_stdout_also_after_an_error(work, capsys, comm
     assert json.loads(captured.out)["exit_code"] == 2 and "none.json" in captured.err
 
 
-@pytest.mark.parametrize("args, words", [
-    (("parts", "broken.json"), ["broken.json", "not JSON"]),
-    (("parts", "version.json"), ["newer program"]),
-    (("parts", "zero.json"), ["member A", "'holes' is 0"]),
-    (("cut", "stock.json"), ["'oak' is not in the stock list"]),
-    (("parts", "gate.json", "--rack", "row7.csv"), ["row7.csv, row 7", "'count' is 'lots'"]),
-    (("cut", "gate.json", "--prices", "row2.csv"), ["row2.csv, row 2", "'price' is 'dear'"]),
-    (("parts", "gate.json", "--rack", "rack.csv", "--keep-out", "0,0,0"), ["--keep-out", "lowest"]),
-    (("parts", "gate.json", "--thread", "M9"), ["'M9' is no thread"]),
-    (("parts", "gate.json", "--thread", "M12"), ["does not pass a hole"]),
-    (("cut", "gate.json", "--kerf", "3"), ["no unit", "3 mm"]),
-    (("cut", "gate.json", "--kerf", "40 mm"), ["reaches the holes"]),
-    (("cut", "gate.json", "--buy", "10 in"), ["longer ones"]),
-    (("cut", "gate.json", "--blank", "--first-hole", "1 in"), ["leave it or --blank out"]),
-    (("swap", "gate.json", "--stock", "post-2-083"), ["does not fit"]),
-    (("swap", "gate.json", "--stock", "steel-38", "--members", "Z"), ["no member 'Z'"]),
-])
+@pytest.mark.parametrize(
+    "args, words",
+    [
+        (("parts", "broken.json"), ["broken.json", "not JSON"]),
+        (("parts", "version.json"), ["newer program"]),
+        (("parts", "zero.json"), ["member A", "'holes' is 0"]),
+        (("cut", "stock.json"), ["'oak' is not in the stock list"]),
+        (("parts", "gate.json", "--rack", "row7.csv"), ["row7.csv, row 7", "'count' is 'lots'"]),
+        (("cut", "gate.json", "--prices", "row2.csv"), ["row2.csv, row 2", "'price' is 'dear'"]),
+        (("parts", "gate.json", "--rack", "rack.csv", "--keep-out", "0,0,0"), ["--keep-out", "lowest"]),
+        (("parts", "gate.json", "--thread", "M9"), ["'M9' is no thread"]),
+        (("parts", "gate.json", "--thread", "M12"), ["does not pass a hole"]),
+        (("cut", "gate.json", "--kerf", "3"), ["no unit", "3 mm"]),
+        (("cut", "gate.json", "--kerf", "40 mm"), ["reaches the holes"]),
+        (("cut", "gate.json", "--buy", "10 in"), ["longer ones"]),
+        (("cut", "gate.json", "--blank", "--first-hole", "1 in"), ["leave it or --blank out"]),
+        (("swap", "gate.json", "--stock", "post-2-083"), ["does not fit"]),
+        (("swap", "gate.json", "--stock", "steel-38", "--members", "Z"), ["no member 'Z'"]),
+    ],
+)
 def test_bad_input_is_one_sentence_and_writes_nothing(work, capsys, args, words):
     (work / "broken.json").write_text("{")
     (work / "version.json").write_text('{"version": 9, "members": []}')
-    (work / "zero.json").write_text('{"pitch_mm": 38.1, "members": [{"id": "A", "first": [0,0,0], "direction": [1,0,0], "holes": 0}]}')
-    (work / "stock.json").write_text('{"members": [{"first": [0,0,0], "direction": [1,0,0], "holes": 3, "stock": "oak"}]}')
+    (work / "zero.json").write_text(
+        '{"pitch_mm": 38.1, "members": [{"id": "A", "first": [0,0,0], "direction": [1,0,0], "holes": 0}]}'
+    )
+    (work / "stock.json").write_text(
+        '{"members": [{"first": [0,0,0], "direction": [1,0,0], "holes": 3, "stock": "oak"}]}'
+    )
     (work / "row7.csv").write_text(RACK.replace("3 1/2,,2", "3 1/2,,lots"))
     (work / "row2.csv").write_text(PRICES.replace("4,EUR", "dear,EUR", 1))
     before = tree(work)
@@ -108,9 +124,13 @@ def test_bad_input_is_one_sentence_and_writes_nothing(work, capsys, args, words)
 
 
 def test_earlier_results_are_not_written_over_unless_asked(work, capsys):
-    for args in (("parts", "gate.json", "-o", "out"), ("cut", "gate.json", "-o", "out"), ("swap", "gate.json", "--stock", "steel-38", "-o", "new.json")):
+    for args in (
+        ("parts", "gate.json", "-o", "out"),
+        ("cut", "gate.json", "-o", "out"),
+        ("swap", "gate.json", "--stock", "steel-38", "-o", "new.json"),
+    ):
         assert run(*args) == 0
         before = tree(work)
-        assert run(*args) == 2 and "exist" in (err := capsys.readouterr().err) or "--overwrite" in err
+        assert (run(*args) == 2 and "exist" in (err := capsys.readouterr().err)) or "--overwrite" in err
         assert tree(work) == before
         assert run(*args, "--overwrite") == 0

@@ -1,4 +1,5 @@
 """recon check, recon steps, recon audit: what they answer, their exit codes, and every kind of bad input."""
+
 import json
 from dataclasses import replace
 
@@ -9,8 +10,8 @@ from recon import cli
 from recon.frame.files import save_frame
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame
-from recon.workshop.rigidity.bracing import additions
 from recon.workshop.cautions import CAUTION
+from recon.workshop.rigidity.bracing import additions
 from tests.workshop.frames import X, Z, corner, framed, gate, member
 
 ALL = (("check", "gate.json"), ("steps", "gate.json"), ("audit", "gate.json", "gate.json"))
@@ -35,7 +36,7 @@ def words(capsys) -> str:
 def sentence(capsys) -> str:
     captured = capsys.readouterr()
     assert captured.out == "" and "Traceback" not in captured.err
-    line, = captured.err.splitlines()
+    (line,) = captured.err.splitlines()
     return line
 
 
@@ -52,6 +53,7 @@ def test_the_caution_is_said_once(work, capsys, command):
 
 
 # Check
+
 
 def test_a_frame_that_racks_is_told_with_pictures(work, capsys):
     assert run("check", "gate.json", "-o", "moves") == 1
@@ -72,7 +74,11 @@ def test_a_sound_frame_is_told_so(work, capsys):
 def test_what_was_proposed_stops_all_of_it(work, capsys):
     frame = gate()
     for extra in additions(frame):
-        frame = replace(frame, members=frame.members + ((extra.member,) if extra.member else ()), joints=frame.joints + extra.joints)
+        frame = replace(
+            frame,
+            members=frame.members + ((extra.member,) if extra.member else ()),
+            joints=frame.joints + extra.joints,
+        )
     save_frame(frame, work / "braced.json")
     run("check", "braced.json", "--json")
     data = json.loads(capsys.readouterr().out)
@@ -89,9 +95,15 @@ def test_wanted_motions_are_left_out(work, capsys):
     assert data["additions"][-1]["left"] == 0 and data["additions"][0]["member"]["holes"] > 1
 
 
-@pytest.mark.parametrize("pair, told", [
-    ("A", "'A' is no pair of members"), (":", "':' is no pair"), ("A:Q", "There is no member 'Q' in the frame; its members are A, B, C"),
-    ("A:B", "No bolt joins A and B")])
+@pytest.mark.parametrize(
+    "pair, told",
+    [
+        ("A", "'A' is no pair of members"),
+        (":", "':' is no pair"),
+        ("A:Q", "There is no member 'Q' in the frame; its members are A, B, C"),
+        ("A:B", "No bolt joins A and B"),
+    ],
+)
 def test_pairs_that_are_none_are_refused(work, capsys, pair, told):
     assert run("check", "gate.json", "--may-turn", pair) == 2
     assert told in sentence(capsys)
@@ -99,21 +111,34 @@ def test_pairs_that_are_none_are_refused(work, capsys, pair, told):
 
 # Steps
 
+
 def test_steps_are_told_and_written_with_pictures(work, capsys):
     assert run("steps", "gate.json", "-o", "out") == 0
     out = words(capsys)
-    assert "1. Lay C (11 holes) and D (11 holes) down. Put B (12 holes) on top, hole 3 of B on hole 11 of C;" in out
+    assert (
+        "1. Lay C (11 holes) and D (11 holes) down. Put B (12 holes) on top, hole 3 of B on hole 11 of C;"
+        in out
+    )
     assert "common practice, no source" in out
     page = (work / "out/steps.html").read_text()
-    assert page.count("<svg") == 3 and page.count("No load rating") == 1 and "http://" not in page.replace("http://www.w3.org", "")
+    assert (
+        page.count("<svg") == 3
+        and page.count("No load rating") == 1
+        and "http://" not in page.replace("http://www.w3.org", "")
+    )
     data = json.loads((work / "out/steps.json").read_text())
     assert [s["number"] for s in data["steps"]] == [1, 2, 3] and data["steps"][0]["laid"] == ["C", "D"]
     assert {"member": "B", "hole": 2} in data["steps"][0]["bolts"][0]
-    assert run("steps", "gate.json", "-o", "out") == 2 and run("steps", "gate.json", "-o", "out", "--overwrite") == 0
+    assert (
+        run("steps", "gate.json", "-o", "out") == 2
+        and run("steps", "gate.json", "-o", "out", "--overwrite") == 0
+    )
 
 
 def test_where_there_is_no_order_what_blocks_what_is_told(work, capsys):
-    blocked = framed(member("A", (0, 0, 0), Z, 8), member("B", (0, -1, 3), X, 6), member("D", (0, 1, 0), Z, 8))
+    blocked = framed(
+        member("A", (0, 0, 0), Z, 8), member("B", (0, -1, 3), X, 6), member("D", (0, 1, 0), Z, 8)
+    )
     save_frame(blocked, work / "blocked.json")
     assert run("steps", "blocked.json", "-o", "out") == 1
     assert "The bolt that joins A and B cannot be put in and turned: D is in the way." in words(capsys)
@@ -121,6 +146,7 @@ def test_where_there_is_no_order_what_blocks_what_is_told(work, capsys):
 
 
 # Audit
+
 
 def test_the_exit_code_tells_same_different_and_cannot_say(work, capsys):
     save_frame(seen(gate()), work / "built.json")
@@ -149,11 +175,20 @@ def test_an_audit_as_json_names_who_is_who(work, capsys):
 BAD = {
     "broken.json": ('{"members": [', "not JSON"),
     "newer.json": ('{"format": "drilled-frame", "version": 9, "members": []}', "newer program"),
-    "none.json": ('{"pitch_mm": 38.1, "members": [{"id": "A", "first": [0,0,0], "direction": [0,0,1], "holes": 0}]}', "member A"),
-    "room.json": ('{"pitch_mm": 38.1, "members": [{"id": "A", "first": [0,0,0], "direction": [0,0,1], "holes": 5}, '
-                  '{"id": "B", "first": [0,0,2], "direction": [1,0,0], "holes": 5}]}', "take the same room"),
+    "none.json": (
+        '{"pitch_mm": 38.1, "members": [{"id": "A", "first": [0,0,0], "direction": [0,0,1], "holes": 0}]}',
+        "member A",
+    ),
+    "room.json": (
+        '{"pitch_mm": 38.1, "members": [{"id": "A", "first": [0,0,0], "direction": [0,0,1], "holes": 5}, '
+        '{"id": "B", "first": [0,0,2], "direction": [1,0,0], "holes": 5}]}',
+        "take the same room",
+    ),
     "empty.json": ('{"pitch_mm": 38.1, "members": []}', "1 to 2000 members"),
-    "stock.json": ('{"stock": {"id": "oak-99"}, "members": [{"id": "A", "first": [0,0,0], "direction": [0,0,1], "holes": 5}]}', "oak-99"),
+    "stock.json": (
+        '{"stock": {"id": "oak-99"}, "members": [{"id": "A", "first": [0,0,0], "direction": [0,0,1], "holes": 5}]}',
+        "oak-99",
+    ),
 }
 
 
@@ -170,7 +205,9 @@ def test_bad_frame_files_are_told_in_a_sentence(work, capsys, command, name):
     assert run(*args) == 2
     told = sentence(capsys)
     assert name in told and (BAD[name][1] if name in BAD else "no such file") in told
-    assert not (work / "out").exists() and before == {p.name: p.read_bytes() for p in work.iterdir() if p.is_file()}
+    assert not (work / "out").exists() and before == {
+        p.name: p.read_bytes() for p in work.iterdir() if p.is_file()
+    }
 
 
 @pytest.mark.parametrize("command", ALL)

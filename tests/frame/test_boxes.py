@@ -52,7 +52,9 @@ def test_hidden_points_are_those_with_a_member_on_the_way():
     members = (*grow_frame(7, members=14).members, brace())
     rng = np.random.default_rng(8)
     points, eye = rng.uniform(-6, 6, (600, 3)), np.array([25.0, -31.0, 18.0])
-    spots = eye + np.linspace(0, 1, 4000)[:, None, None] * (points - eye)  # each line of sight in steps of a hundredth
+    spots = eye + np.linspace(0, 1, 4000)[:, None, None] * (
+        points - eye
+    )  # each line of sight in steps of a hundredth
     surely, possibly = np.zeros(len(points), bool), np.zeros(len(points), bool)
     for member in members:
         local = np.abs((spots - boxes.centre(member)) @ boxes.box_axes(member).T)

@@ -9,31 +9,51 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from recon.bench.score import score
 from recon.errors import ReconError
 from recon.frame.files import frame_from_dict, frame_to_dict, frame_to_text, load_frame, save_frame, schema
 from recon.frame.joints import find_joints
 from recon.frame.model import End, Frame, Photo, StockUse
 from recon.frame.stock import load_stocks
 from tests.growing import grow_frame
-from recon.bench.score import score
 from tests.truth import frame_from_truth
 
 POST = {"first": [0, 0, 0], "direction": [0, 0, 1], "holes": 12}
 RAIL = {"first": [-1, -1, 3], "direction": [1, 0, 0], "holes": 8}
 BY_HAND = {"pitch_mm": 38.1, "members": [POST, RAIL]}
-CAMERA = {"f": 1500.5, "cx": 640.0, "cy": 480.0, "k1": -0.1, "k2": 0.01, "R": np.eye(3).tolist(), "t": [1.0, 2.0, 40.0]}
+CAMERA = {
+    "f": 1500.5,
+    "cx": 640.0,
+    "cy": 480.0,
+    "k1": -0.1,
+    "k2": 0.01,
+    "R": np.eye(3).tolist(),
+    "t": [1.0, 2.0, 40.0],
+}
 
 
 def full_frame(seed=4):
     """A frame that uses every field."""
     frame = grow_frame(seed, 6)
-    members = [replace(m, confidence=0.5 + i / 20, seen=3 * i, ends=(End("seen"), End("hidden", 2)))
-               for i, m in enumerate(frame.members)]
+    members = [
+        replace(m, confidence=0.5 + i / 20, seen=3 * i, ends=(End("seen"), End("hidden", 2)))
+        for i, m in enumerate(frame.members)
+    ]
     members[-1] = replace(members[-1], stock=None, ends=(End("cut", 5), End("seen")))
     joints = [replace(j, bolt=("seen", "assumed", "none")[i % 3]) for i, j in enumerate(frame.joints)]
-    photos = (Photo("slip.jpg", (1280, 960), True, "", CAMERA), Photo("tide.jpg", (1280, 960), False, "no row in it"))
-    return Frame(tuple(members), tuple(joints), 38.1, StockUse("steel-38", "recognised", 0.93), photos,
-                 ("The far end of F was out of sight.",), "Slip cradle")
+    photos = (
+        Photo("slip.jpg", (1280, 960), True, "", CAMERA),
+        Photo("tide.jpg", (1280, 960), False, "no row in it"),
+    )
+    return Frame(
+        tuple(members),
+        tuple(joints),
+        38.1,
+        StockUse("steel-38", "recognised", 0.93),
+        photos,
+        ("The far end of F was out of sight.",),
+        "Slip cradle",
+    )
 
 
 def changed(**fields):
@@ -52,6 +72,7 @@ def whole(**fields):
 
 
 # Round trips
+
 
 @settings(max_examples=30)
 @given(st.integers(0, 10**6), st.sampled_from([1.0, 1.5, 1.75]))
@@ -76,8 +97,13 @@ def test_a_brace_survives(tmp_path):
 
 def test_numbers_of_numpy_are_written_as_plain_ones():
     frame = grow_frame(1, 3)
-    odd = replace(frame, members=tuple(replace(m, first=np.array(m.first), holes=np.int64(m.holes), width=np.float32(1))
-                                       for m in frame.members))
+    odd = replace(
+        frame,
+        members=tuple(
+            replace(m, first=np.array(m.first), holes=np.int64(m.holes), width=np.float32(1))
+            for m in frame.members
+        ),
+    )
     assert json.loads(frame_to_text(odd)) == frame_to_dict(frame)
 
 
@@ -90,10 +116,18 @@ def test_saved_files_keep_to_the_schema():
 
 
 def test_the_scorer_reads_a_saved_frame(tmp_path):
-    truth = {"pitch_mm": 38.1, "width_mm": 38.1, "stock": "steel", "photos": [],
-             "sticks": [{"axis": 2, "at": [0, 0, 0], "holes": 12}, {"axis": 0, "at": [-1, -1, 3], "holes": 8},
-                        {"axis": 1, "at": [-1, -1, 4], "holes": 6}],
-             "bolts": [{"a": 0, "a_hole": 3, "b": 1, "b_hole": 1, "axis": 1}]}
+    truth = {
+        "pitch_mm": 38.1,
+        "width_mm": 38.1,
+        "stock": "steel",
+        "photos": [],
+        "sticks": [
+            {"axis": 2, "at": [0, 0, 0], "holes": 12},
+            {"axis": 0, "at": [-1, -1, 3], "holes": 8},
+            {"axis": 1, "at": [-1, -1, 4], "holes": 6},
+        ],
+        "bolts": [{"a": 0, "a_hole": 3, "b": 1, "b_hole": 1, "axis": 1}],
+    }
     frame = frame_from_truth(truth)
     assert [j.bolt for j in frame.joints] == ["seen", "none", "none"]
     save_frame(frame, tmp_path / "f.json")
@@ -104,6 +138,7 @@ def test_the_scorer_reads_a_saved_frame(tmp_path):
 
 
 # Files written by hand
+
 
 def test_members_and_pitch_are_enough():
     frame = frame_from_dict(BY_HAND)
@@ -120,7 +155,9 @@ def test_missing_labels_are_those_left_over():
 def test_pitch_and_width_come_from_the_stock():
     rail = {**RAIL, "first": [-1, -1.5, 3]}
     frame = frame_from_dict({"stock": {"id": "post-1.5-083"}, "members": [POST, rail]})
-    assert frame.pitch_mm == 25.4 and [m.width for m in frame.members] == [1.5, 1.5] and len(frame.joints) == 1
+    assert (
+        frame.pitch_mm == 25.4 and [m.width for m in frame.members] == [1.5, 1.5] and len(frame.joints) == 1
+    )
 
 
 def test_an_empty_list_of_joints_means_that_there_are_none():
@@ -144,8 +181,10 @@ def test_a_rounded_direction_is_made_a_unit_vector():
 
 def test_a_users_own_stock_is_known(tmp_path):
     own = tmp_path / "own.toml"
-    own.write_text('[[stock]]\nid = "larch"\nmaterial = "softwood"\npitch_mm = 40\nwidth_mm = 60\nhole_mm = 12\n'
-                   'density_kg_m3 = 590\nsource = "the yard"\n')
+    own.write_text(
+        '[[stock]]\nid = "larch"\nmaterial = "softwood"\npitch_mm = 40\nwidth_mm = 60\nhole_mm = 12\n'
+        'density_kg_m3 = 590\nsource = "the yard"\n'
+    )
     data = {"members": [{**POST, "stock": "larch"}]}
     assert frame_from_dict(data, stocks=load_stocks(own)).members[0].width == 1.5
     with pytest.raises(ReconError, match="member A: stock 'larch' is not in the stock list"):
@@ -159,49 +198,80 @@ def test_a_byte_order_mark_does_no_harm(tmp_path):
 
 # Nonsense
 
-@pytest.mark.parametrize("data, words", [
-    (changed(id="C", holes=0), ["member C: 'holes' is 0; a member has at least 1 hole"]),
-    (changed(holes=2.5), ["member 2: 'holes' is 2.5", "whole number"]),
-    (changed(holes="twelve"), ["'holes' is \"twelve\"", "whole number"]),
-    (changed(holes=True), ["'holes' is true"]),
-    (changed(holes=10**30), ["'holes' is 1000", "at most 1000"]),
-    (changed(holes=None), ["member 2: 'holes' is missing"]),
-    (changed(widht=1), ["member 2: there is no field 'widht'; perhaps 'width' is meant"]),
-    (changed(first=[0, 1]), ["'first' is [0, 1]", "[x, y, z] in pitches"]),
-    (changed(first=[0, 1, "up"]), ["member 2: 'first [3]' is \"up\""]),
-    (changed(first=[0, 1, float("nan")]), ["member 2: 'first [3]' is not a finite number"]),
-    (changed(first=[0, 1, float("inf")]), ["'first [3]' is not a finite number"]),
-    (changed(first=[0, 1, 10**400]), ["'first [3]'", "-1000000 to 1000000"]),
-    (changed(direction=[0, 0, 0]), ["member B: 'direction' is zero", "[0, 0, 1]"]),
-    (changed(direction=[3, 4, 0]), ["member B: 'direction' is 5 long", "here [0.6, 0.8, 0]"]),
-    (changed(first=[-1, 0, 3]), ["members A and B take the same room at [0, 0, 3]", "move or shorten"]),
-    (changed(stock="stel-38"), ["member B: stock 'stel-38' is not in the stock list; perhaps 'steel-38'"]),
-    (changed(confidence=1.5), ["'confidence' is 1.5", "0 to 1"]),
-    (changed(ends=[{"state": "seen"}]), ["'ends' is", "two ends"]),
-    (changed(ends=[{"state": "seen"}, {"state": "lost"}]), ["member 2, end 2: 'state' is \"lost\"", "\"hidden\""]),
-    (changed(id="A\n"), ["member 2: 'id' is", "letters and digits"]),
-    (changed(id=""), ["member 2: 'id' is"]),
-    (whole(members=[{**POST, "id": "Q"}, {**RAIL, "id": "Q"}]), ["members 1 and 2 of the list are both called 'Q'"]),
-    (whole(members=[]), ["'members' is []"]),
-    (whole(members=[POST, 7]), ["member 2", "a member is an object"]),
-    (whole(stock={"id": "zinc"}), ["stock 'zinc' is not in the stock list"]),
-    (whole(pitch_mm=-1), ["'pitch_mm' is -1", "1 to 1000 mm"]),
-    (whole(version=2), ["newer program", "version 2"]),
-    (whole(version=10**6000), ["newer program"]),
-    (whole(version=0), ["'version' is 0"]),
-    (whole(format="drawing"), ["not a frame file"]),
-    (whole(joints=[{"a": "A", "a_hole": 3, "b": "C", "b_hole": 1}]), ["joint 1: 'b' is 'C', and there is no such member"]),
-    (whole(joints=[{"a": "A", "a_hole": 3, "b": "B", "b_hole": 8}]), ["'b_hole' is 8, but member B has 8 holes", "0 to 7"]),
-    (whole(joints=[{"a": "A", "a_hole": -1, "b": "B", "b_hole": 1}]), ["joint 1 (A to B): 'a_hole' is -1"]),
-    (whole(joints=[{"a": "A", "a_hole": 3, "b": "B", "b_hole": 5}]), ["hole 4 of A and hole 6 of B are 4.123 pitches apart"]),
-    (whole(joints=[{"a": "A", "a_hole": 3, "b": "A", "b_hole": 4}]), ["joins member A to itself"]),
-    (whole(joints=[{"a": "A", "a_hole": 3, "b": "B", "b_hole": 1, "axis": [0, 0, 0]}]), ["joint 1: 'axis' is zero"]),
-    (whole(photos=[{"file": "a.jpg", "size": [0, 10]}]), ["photo 1: 'size [1]' is 0"]),
-    (whole(photos=[{"file": "a.jpg", "size": [10, 10], "camera": {**CAMERA, "f": 0}}]), ["photo 1, camera: 'f' is 0"]),
-    ([], ["a frame file is a JSON object"]),
-    (None, ["a frame file is a JSON object"]),
-    ({}, ["'members' is missing"]),
-])
+
+@pytest.mark.parametrize(
+    "data, words",
+    [
+        (changed(id="C", holes=0), ["member C: 'holes' is 0; a member has at least 1 hole"]),
+        (changed(holes=2.5), ["member 2: 'holes' is 2.5", "whole number"]),
+        (changed(holes="twelve"), ["'holes' is \"twelve\"", "whole number"]),
+        (changed(holes=True), ["'holes' is true"]),
+        (changed(holes=10**30), ["'holes' is 1000", "at most 1000"]),
+        (changed(holes=None), ["member 2: 'holes' is missing"]),
+        (changed(widht=1), ["member 2: there is no field 'widht'; perhaps 'width' is meant"]),
+        (changed(first=[0, 1]), ["'first' is [0, 1]", "[x, y, z] in pitches"]),
+        (changed(first=[0, 1, "up"]), ["member 2: 'first [3]' is \"up\""]),
+        (changed(first=[0, 1, float("nan")]), ["member 2: 'first [3]' is not a finite number"]),
+        (changed(first=[0, 1, float("inf")]), ["'first [3]' is not a finite number"]),
+        (changed(first=[0, 1, 10**400]), ["'first [3]'", "-1000000 to 1000000"]),
+        (changed(direction=[0, 0, 0]), ["member B: 'direction' is zero", "[0, 0, 1]"]),
+        (changed(direction=[3, 4, 0]), ["member B: 'direction' is 5 long", "here [0.6, 0.8, 0]"]),
+        (changed(first=[-1, 0, 3]), ["members A and B take the same room at [0, 0, 3]", "move or shorten"]),
+        (
+            changed(stock="stel-38"),
+            ["member B: stock 'stel-38' is not in the stock list; perhaps 'steel-38'"],
+        ),
+        (changed(confidence=1.5), ["'confidence' is 1.5", "0 to 1"]),
+        (changed(ends=[{"state": "seen"}]), ["'ends' is", "two ends"]),
+        (
+            changed(ends=[{"state": "seen"}, {"state": "lost"}]),
+            ["member 2, end 2: 'state' is \"lost\"", '"hidden"'],
+        ),
+        (changed(id="A\n"), ["member 2: 'id' is", "letters and digits"]),
+        (changed(id=""), ["member 2: 'id' is"]),
+        (
+            whole(members=[{**POST, "id": "Q"}, {**RAIL, "id": "Q"}]),
+            ["members 1 and 2 of the list are both called 'Q'"],
+        ),
+        (whole(members=[]), ["'members' is []"]),
+        (whole(members=[POST, 7]), ["member 2", "a member is an object"]),
+        (whole(stock={"id": "zinc"}), ["stock 'zinc' is not in the stock list"]),
+        (whole(pitch_mm=-1), ["'pitch_mm' is -1", "1 to 1000 mm"]),
+        (whole(version=2), ["newer program", "version 2"]),
+        (whole(version=10**6000), ["newer program"]),
+        (whole(version=0), ["'version' is 0"]),
+        (whole(format="drawing"), ["not a frame file"]),
+        (
+            whole(joints=[{"a": "A", "a_hole": 3, "b": "C", "b_hole": 1}]),
+            ["joint 1: 'b' is 'C', and there is no such member"],
+        ),
+        (
+            whole(joints=[{"a": "A", "a_hole": 3, "b": "B", "b_hole": 8}]),
+            ["'b_hole' is 8, but member B has 8 holes", "0 to 7"],
+        ),
+        (
+            whole(joints=[{"a": "A", "a_hole": -1, "b": "B", "b_hole": 1}]),
+            ["joint 1 (A to B): 'a_hole' is -1"],
+        ),
+        (
+            whole(joints=[{"a": "A", "a_hole": 3, "b": "B", "b_hole": 5}]),
+            ["hole 4 of A and hole 6 of B are 4.123 pitches apart"],
+        ),
+        (whole(joints=[{"a": "A", "a_hole": 3, "b": "A", "b_hole": 4}]), ["joins member A to itself"]),
+        (
+            whole(joints=[{"a": "A", "a_hole": 3, "b": "B", "b_hole": 1, "axis": [0, 0, 0]}]),
+            ["joint 1: 'axis' is zero"],
+        ),
+        (whole(photos=[{"file": "a.jpg", "size": [0, 10]}]), ["photo 1: 'size [1]' is 0"]),
+        (
+            whole(photos=[{"file": "a.jpg", "size": [10, 10], "camera": {**CAMERA, "f": 0}}]),
+            ["photo 1, camera: 'f' is 0"],
+        ),
+        ([], ["a frame file is a JSON object"]),
+        (None, ["a frame file is a JSON object"]),
+        ({}, ["'members' is missing"]),
+    ],
+)
 def test_nonsense_is_told_with_place_and_remedy(data, words):
     with pytest.raises(ReconError) as error:
         frame_from_dict(data, "slip.json")
@@ -218,15 +288,18 @@ def test_a_brace_in_anothers_room_is_left_to_the_checks():
     assert len(frame_from_dict(changed(first=[-1, 0, 3], direction=[0.6, 0, 0.8])).members) == 2
 
 
-@pytest.mark.parametrize("text, words", [
-    ('{"members": [\n {"first": [0, 0, 0] "holes": 3}]}', ["line 2, column 22", "not JSON"]),
-    ("", ["line 1, column 1", "not JSON"]),
-    ('{"members": NaN}', ["NaN is not a number"]),
-    ('{"pitch_mm": 38.1, "pitch_mm": 40, "members": []}', ["'pitch_mm' is given twice"]),
-    ("[" * 100000, ["too deep"]),
-    ('{"members": ' + "9" * 5000 + "}", ["too many digits"]),
-    ('{"pitch_mm": 1e999, "members": []}', ["'pitch_mm' is not a finite number"]),
-])
+@pytest.mark.parametrize(
+    "text, words",
+    [
+        ('{"members": [\n {"first": [0, 0, 0] "holes": 3}]}', ["line 2, column 22", "not JSON"]),
+        ("", ["line 1, column 1", "not JSON"]),
+        ('{"members": NaN}', ["NaN is not a number"]),
+        ('{"pitch_mm": 38.1, "pitch_mm": 40, "members": []}', ["'pitch_mm' is given twice"]),
+        ("[" * 100000, ["too deep"]),
+        ('{"members": ' + "9" * 5000 + "}", ["too many digits"]),
+        ('{"pitch_mm": 1e999, "members": []}', ["'pitch_mm' is not a finite number"]),
+    ],
+)
 def test_broken_json_is_told_with_its_place(tmp_path, text, words):
     (tmp_path / "slip.json").write_text(text)
     with pytest.raises(ReconError) as error:
@@ -234,7 +307,9 @@ def test_broken_json_is_told_with_its_place(tmp_path, text, words):
     assert all(word in str(error.value) for word in ["slip.json", *words]), str(error.value)
 
 
-@pytest.mark.parametrize("name, words", [("none.json", "no such file"), (".", "this is a folder"), ("photo.jpg", "not text")])
+@pytest.mark.parametrize(
+    "name, words", [("none.json", "no such file"), (".", "this is a folder"), ("photo.jpg", "not text")]
+)
 def test_what_is_no_frame_file_is_told(tmp_path, name, words):
     (tmp_path / "photo.jpg").write_bytes(b"\xff\xd8\xff\xe0 JFIF")
     with pytest.raises(ReconError, match=words):
@@ -242,6 +317,7 @@ def test_what_is_no_frame_file_is_told(tmp_path, name, words):
 
 
 # Writing
+
 
 def test_nothing_is_written_over_unasked(tmp_path):
     path = tmp_path / "f.json"
@@ -266,8 +342,17 @@ def test_a_frame_that_cannot_be_written_leaves_the_old_file(tmp_path):
 
 # Mutations of a valid file
 
-ODD = st.one_of(st.none(), st.booleans(), st.integers(-3, 2000), st.sampled_from([10**400, -10**20]), st.floats(),
-                st.text(max_size=5), st.just([]), st.just({}), st.lists(st.floats(-9, 9), max_size=4))
+ODD = st.one_of(
+    st.none(),
+    st.booleans(),
+    st.integers(-3, 2000),
+    st.sampled_from([10**400, -(10**20)]),
+    st.floats(),
+    st.text(max_size=5),
+    st.just([]),
+    st.just({}),
+    st.lists(st.floats(-9, 9), max_size=4),
+)
 
 
 def _spots(value):
@@ -279,7 +364,13 @@ def _spots(value):
 
 
 @settings(max_examples=250)
-@given(st.lists(st.tuples(st.integers(0, 10**6), st.sampled_from(["set", "drop", "copy", "rename"]), ODD), min_size=1, max_size=3))
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 10**6), st.sampled_from(["set", "drop", "copy", "rename"]), ODD),
+        min_size=1,
+        max_size=3,
+    )
+)
 def test_no_change_to_a_frame_file_brings_a_traceback(mutations):
     data = frame_to_dict(full_frame())
     for where, how, value in mutations:
@@ -310,7 +401,7 @@ TEXT = frame_to_text(full_frame())
 @given(st.integers(0, len(TEXT)), st.integers(0, 40), st.binary(max_size=6))
 def test_no_damage_to_the_text_brings_a_traceback(tmp_path_factory, start, length, other):
     path = tmp_path_factory.mktemp("damaged") / "slip.json"
-    path.write_bytes(TEXT[:start].encode() + other + TEXT[start + length:].encode())
+    path.write_bytes(TEXT[:start].encode() + other + TEXT[start + length :].encode())
     try:
         assert load_frame(path).members
     except ReconError as error:

@@ -15,7 +15,9 @@ SEEDS = st.integers(0, 10**6)
 
 
 def member(id, first, direction, holes, width=1.0, on_lattice=True):
-    return Member(id, tuple(map(float, first)), tuple(map(float, direction)), holes, width, on_lattice=on_lattice)
+    return Member(
+        id, tuple(map(float, first)), tuple(map(float, direction)), holes, width, on_lattice=on_lattice
+    )
 
 
 def told(joints):
@@ -23,6 +25,7 @@ def told(joints):
 
 
 # Laps
+
 
 def test_crossing_members_one_width_apart_are_a_lap():
     post, rail = member("A", (0, 0, 0), (0, 0, 1), 12), member("B", (-1, -1, 3), (1, 0, 0), 8)
@@ -47,19 +50,24 @@ def test_members_side_by_side_are_bolted_at_both_ends_of_the_overlap():
     side = [member("A", (0, 0, 0), (0, 0, 1), 10), member("B", (1, 0, 6), (0, 0, 1), 10)]
     assert told(find_joints(side)) == [("A", 6, "B", 0, (1.0, 0.0, 0.0)), ("A", 9, "B", 3, (1.0, 0.0, 0.0))]
     counted_down = [side[0], member("B", (1, 0, 15), (0, 0, -1), 10)]
-    assert told(find_joints(counted_down)) == [("A", 6, "B", 9, (1.0, 0.0, 0.0)), ("A", 9, "B", 6, (1.0, 0.0, 0.0))]
+    assert told(find_joints(counted_down)) == [
+        ("A", 6, "B", 9, (1.0, 0.0, 0.0)),
+        ("A", 9, "B", 6, (1.0, 0.0, 0.0)),
+    ]
 
 
 def test_an_overlap_of_one_hole_takes_one_bolt():
-    assert told(find_joints([member("A", (0, 0, 0), (0, 0, 1), 10), member("B", (1, 0, 9), (0, 0, 1), 5)])) == [
-        ("A", 9, "B", 0, (1.0, 0.0, 0.0))]
+    assert told(
+        find_joints([member("A", (0, 0, 0), (0, 0, 1), 10), member("B", (1, 0, 9), (0, 0, 1), 5)])
+    ) == [("A", 9, "B", 0, (1.0, 0.0, 0.0))]
 
 
 @pytest.mark.parametrize("width, apart", [(1.5, 1.5), (1.75, 1.75), (2.0, 2.0)])
 def test_stock_wider_than_its_pitch_laps_a_width_apart(width, apart):
     post = member("A", (0, 0, 0), (0, 0, 1), 12, width)
     assert told(find_joints([post, member("B", (-1, apart, 3), (1, 0, 0), 8, width)])) == [
-        ("A", 3, "B", 1, (0.0, 1.0, 0.0))]
+        ("A", 3, "B", 1, (0.0, 1.0, 0.0))
+    ]
     assert find_joints([post, member("B", (-1, 1, 3), (1, 0, 0), 8, width)]) == ()
 
 
@@ -74,8 +82,8 @@ def test_a_brace_of_five_pitches_fits_three_by_four():
     brace = member("C", (3, -1, 0), (-0.6, 0, 0.8), 6, on_lattice=False)
     spacer = member("D", (-1, 0, 4), (1, 0, 0), 3)
     found = find_joints([rail, post, brace, spacer])
-    assert ("A", 3, "C", 0, (0.0, -1.0, 0.0)) in told(found)      # the brace's first hole on the rail
-    assert ("C", 5, "D", 1, (0.0, 1.0, 0.0)) in told(found)       # and its last, 3 along and 4 up, on the spacer
+    assert ("A", 3, "C", 0, (0.0, -1.0, 0.0)) in told(found)  # the brace's first hole on the rail
+    assert ("C", 5, "D", 1, (0.0, 1.0, 0.0)) in told(found)  # and its last, 3 along and 4 up, on the spacer
     assert {frozenset((j.a, j.b)) for j in found} == {frozenset(p) for p in ("AB", "AC", "BD", "CD")}
 
 
@@ -117,7 +125,11 @@ def test_a_grown_frame_hangs_together(seed):
 
 # Three-way laps
 
-CORNER = (member("A", (0, 0, 0), (0, 0, 1), 8), member("B", (-1, -1, 2), (1, 0, 0), 8), member("C", (-1, -1, 3), (0, 1, 0), 8))
+CORNER = (
+    member("A", (0, 0, 0), (0, 0, 1), 8),
+    member("B", (-1, -1, 2), (1, 0, 0), 8),
+    member("C", (-1, -1, 3), (0, 1, 0), 8),
+)
 
 
 def test_three_members_lapped_in_pairs_round_a_corner_are_a_three_way_lap():
@@ -139,8 +151,13 @@ def test_other_laps_of_the_same_members_frame_stay_two_way():
 
 
 def test_three_members_side_by_side_are_not_three_way():
-    joints = find_joints([member("A", (0, 0, 0), (0, 0, 1), 8), member("B", (1, 0, 0), (0, 0, 1), 8),
-                          member("C", (0, 1, 0), (0, 0, 1), 8)])
+    joints = find_joints(
+        [
+            member("A", (0, 0, 0), (0, 0, 1), 8),
+            member("B", (1, 0, 0), (0, 0, 1), 8),
+            member("C", (0, 1, 0), (0, 0, 1), 8),
+        ]
+    )
     assert joints and not any(j.three_way for j in joints)
 
 
@@ -150,19 +167,26 @@ def test_three_way_laps_are_the_triangles_of_crossing_members(seed):
     frame = grow_frame(seed, 25, holes=(3, 6))
     at = {m.id: m for m in frame.members}
     crossing = nx.Graph((j.a, j.b) for j in frame.joints if np.dot(at[j.a].direction, at[j.b].direction) == 0)
-    in_triangle = {frozenset(pair) for clique in nx.enumerate_all_cliques(crossing) if len(clique) == 3
-                   for pair in combinations(clique, 2)}
+    in_triangle = {
+        frozenset(pair)
+        for clique in nx.enumerate_all_cliques(crossing)
+        if len(clique) == 3
+        for pair in combinations(clique, 2)
+    }
     assert {frozenset((j.a, j.b)) for j in frame.joints if j.three_way} == in_triangle
     assert mark_three_way(frame.joints, frame.members) == frame.joints
 
 
 # The graph
 
+
 def test_the_graph_has_a_node_a_member_and_an_edge_a_joint():
     frame = Frame(CORNER, find_joints(CORNER), 38.1)
     graph = joint_graph(frame)
     assert list(graph.nodes) == ["A", "B", "C"] and graph.nodes["B"]["member"] is CORNER[1]
-    assert sorted((d["joint"] for _, _, d in graph.edges(data=True)), key=lambda j: (j.a, j.b)) == list(frame.joints)
+    assert sorted((d["joint"] for _, _, d in graph.edges(data=True)), key=lambda j: (j.a, j.b)) == list(
+        frame.joints
+    )
     assert all(d["three_way"] and d["bolt"] == "assumed" for _, _, d in graph.edges(data=True))
 
 
@@ -178,6 +202,7 @@ def _pieces_by_union(frame):
         while root[x] != x:
             x = root[x]
         return x
+
     for j in frame.joints:
         root[find(j.a)] = find(j.b)
     return {frozenset(m.id for m in frame.members if find(m.id) == r) for r in map(find, root)}
@@ -217,7 +242,9 @@ def test_members_collide_where_they_share_a_cell(rows):
 
 
 def test_depth_is_the_overlap_along_the_way_out():
-    (_, _, depth), = collisions([member("A", (0, 0, 0), (0, 0, 1), 8), member("B", (0.75, 0, 3), (0, 0, 1), 8)])
+    ((_, _, depth),) = collisions(
+        [member("A", (0, 0, 0), (0, 0, 1), 8), member("B", (0.75, 0, 3), (0, 0, 1), 8)]
+    )
     assert depth == pytest.approx(0.25)
 
 
@@ -243,16 +270,23 @@ def _room_in_common(a, b):
 
 
 @settings(max_examples=100)
-@given(st.tuples(*[st.floats(-3, 3)] * 3), st.tuples(*[st.floats(-1, 1)] * 3), st.integers(1, 6), st.sampled_from([1.0, 1.5]))
+@given(
+    st.tuples(*[st.floats(-3, 3)] * 3),
+    st.tuples(*[st.floats(-1, 1)] * 3),
+    st.integers(1, 6),
+    st.sampled_from([1.0, 1.5]),
+)
 def test_braces_collide_where_a_linear_programme_finds_room_in_both(first, direction, holes, width):
     assume(np.linalg.norm(direction) > 0.1)
     post = member("A", (0, 0, -2), (0, 0, 1), 5)
-    brace = Member("B", first, as_tuple(np.array(direction) / np.linalg.norm(direction)), holes, width, on_lattice=False)
+    brace = Member(
+        "B", first, as_tuple(np.array(direction) / np.linalg.norm(direction)), holes, width, on_lattice=False
+    )
     room = _room_in_common(post, brace)
     found = collisions([post, brace])
     if room < 0:
         assert not found
-    elif room > 0.05:       # a ball of radius r in both boxes: no axis separates them by less than 2 r
+    elif room > 0.05:  # a ball of radius r in both boxes: no axis separates them by less than 2 r
         assert found and found[0][2] >= 2 * room - 1e-6
 
 

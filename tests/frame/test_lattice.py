@@ -7,8 +7,19 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from recon.frame.joints import find_joints
-from recon.frame.lattice import (align, alignments, canonical, lattice_classes, mirrored, on_lattice, rotations, snap,
-                                 symmetries, transform, upright_rotations)
+from recon.frame.lattice import (
+    align,
+    alignments,
+    canonical,
+    lattice_classes,
+    mirrored,
+    on_lattice,
+    rotations,
+    snap,
+    symmetries,
+    transform,
+    upright_rotations,
+)
 from recon.frame.model import End, Frame, Member, Photo, as_tuple, flipped, rename, reversed_member
 from tests.growing import grow_frame
 
@@ -20,7 +31,9 @@ WIDTHS = st.sampled_from([1.0, 1.5, 1.75, 2.0, 0.8])
 
 def sticks(*rows):
     """A frame of (first, direction, holes) rows."""
-    members = [Member(f"m{i}", tuple(map(float, f)), tuple(map(float, d)), n) for i, (f, d, n) in enumerate(rows)]
+    members = [
+        Member(f"m{i}", tuple(map(float, f)), tuple(map(float, d)), n) for i, (f, d, n) in enumerate(rows)
+    ]
     return Frame(tuple(members), find_joints(members), 38.1)
 
 
@@ -29,16 +42,25 @@ def disguised(frame, turn, shift, random):
     frame = transform(frame, turn, shift)
     back = {m.id: m.holes - 1 for m in frame.members if random.random() < 0.5}
     members = [reversed_member(m) if m.id in back else m for m in frame.members]
-    joints = [replace(j, a_hole=back[j.a] - j.a_hole if j.a in back else j.a_hole,
-                      b_hole=back[j.b] - j.b_hole if j.b in back else j.b_hole) for j in frame.joints]
+    joints = [
+        replace(
+            j,
+            a_hole=back[j.a] - j.a_hole if j.a in back else j.a_hole,
+            b_hole=back[j.b] - j.b_hole if j.b in back else j.b_hole,
+        )
+        for j in frame.joints
+    ]
     joints = [flipped(j) if random.random() < 0.5 else j for j in joints]
     random.shuffle(members)
     random.shuffle(joints)
-    return rename(replace(frame, members=tuple(members), joints=tuple(joints)),
-                  {m.id: f"x{i}" for i, m in enumerate(members)})
+    return rename(
+        replace(frame, members=tuple(members), joints=tuple(joints)),
+        {m.id: f"x{i}" for i, m in enumerate(members)},
+    )
 
 
 # Turns
+
 
 def test_the_turns_are_the_rotations_of_a_cube():
     # The octahedral rotation group, as SciPy builds it (scipy.spatial.transform.Rotation.create_group("O")).
@@ -58,7 +80,8 @@ def test_a_moved_frame_keeps_its_laps(seed, turn, shift):
     frame = transform(grow_frame(seed), turn, shift)
     found = find_joints(frame.members)
     assert {(j.a, j.a_hole, j.b, j.b_hole, j.axis) for j in found} == {
-        (j.a, j.a_hole, j.b, j.b_hole, j.axis) for j in frame.joints}
+        (j.a, j.a_hole, j.b, j.b_hole, j.axis) for j in frame.joints
+    }
 
 
 @given(TURNS, SHIFTS, SEEDS)
@@ -66,7 +89,10 @@ def test_a_moved_frame_keeps_its_laps(seed, turn, shift):
 def test_cameras_see_a_moved_frame_where_they_saw_it(turn, shift, seed):
     R = Rotation.random(rng=np.random.default_rng(seed)).as_matrix()
     camera = {"f": 1500.0, "cx": 1.0, "cy": 2.0, "k1": 0.0, "k2": 0.0, "R": R.tolist(), "t": [1.0, 2.0, 40.0]}
-    frame = replace(grow_frame(seed, 4), photos=(Photo("a.jpg", (640, 480), camera=camera), Photo("b.jpg", (640, 480), False)))
+    frame = replace(
+        grow_frame(seed, 4),
+        photos=(Photo("a.jpg", (640, 480), camera=camera), Photo("b.jpg", (640, 480), False)),
+    )
     moved = transform(frame, turn, shift)
     for before, after in zip(frame.members, moved.members):
         now = moved.photos[0].camera
@@ -75,6 +101,7 @@ def test_cameras_see_a_moved_frame_where_they_saw_it(turn, shift, seed):
 
 
 # Canonical form
+
 
 @settings(max_examples=80)
 @given(SEEDS, WIDTHS, TURNS, SHIFTS, st.randoms(use_true_random=False))
@@ -121,7 +148,9 @@ def test_a_mirrored_frame_is_another_unless_a_turn_undoes_the_mirror(seed):
 def _hole_set(frame):
     """What is drilled where, without any order: each member as the set of its holes, shifted to 0."""
     low = np.min([m.hole_centres().min(axis=0) for m in frame.members], axis=0)
-    return frozenset(frozenset(map(tuple, np.round(m.hole_centres() - low).astype(int).tolist())) for m in frame.members)
+    return frozenset(
+        frozenset(map(tuple, np.round(m.hole_centres() - low).astype(int).tolist())) for m in frame.members
+    )
 
 
 def test_a_right_handed_corner_is_not_a_left_handed_one():
@@ -136,7 +165,10 @@ def test_a_right_handed_corner_is_not_a_left_handed_one():
 def test_what_is_told_of_the_members_goes_along(seed, turn, shift, random):
     frame = grow_frame(seed, 5)
     ends = (End("seen"), End("hidden", 3))
-    told = replace(frame, members=tuple(replace(m, ends=ends, confidence=0.5 + i / 20) for i, m in enumerate(frame.members)))
+    told = replace(
+        frame,
+        members=tuple(replace(m, ends=ends, confidence=0.5 + i / 20) for i, m in enumerate(frame.members)),
+    )
     # Two equal answers of a symmetric frame are told apart by what was seen, so this holds for those as well.
     assert canonical(disguised(told, turn, shift, random)) == canonical(told)
 
@@ -153,13 +185,20 @@ def test_an_empty_frame_is_canonical():
 
 # Symmetries: the orders of the rotation groups D4 (square bar), D2, C2 and C1.
 
-@pytest.mark.parametrize("frame, count", [
-    (sticks(((0, 0, 0), (0, 0, 1), 5)), 8),
-    (sticks(((0, 0, 0), (0, 0, 1), 5), ((-2, -1, 2), (1, 0, 0), 5)), 4),   # half turns about y and both diagonals
-    (sticks(((0, 0, 0), (0, 0, 1), 5), ((-1, -1, 1), (1, 0, 0), 5)), 2),   # a half turn about one diagonal
-    (sticks(((0, 0, 0), (0, 0, 1), 5), ((-1, -1, 1), (1, 0, 0), 6)), 1),
-    (sticks(*[((x, y, 0), (0, 0, 1), 5) for x in (0, 6) for y in (0, 6)]), 8),
-])
+
+@pytest.mark.parametrize(
+    "frame, count",
+    [
+        (sticks(((0, 0, 0), (0, 0, 1), 5)), 8),
+        (
+            sticks(((0, 0, 0), (0, 0, 1), 5), ((-2, -1, 2), (1, 0, 0), 5)),
+            4,
+        ),  # half turns about y and both diagonals
+        (sticks(((0, 0, 0), (0, 0, 1), 5), ((-1, -1, 1), (1, 0, 0), 5)), 2),  # a half turn about one diagonal
+        (sticks(((0, 0, 0), (0, 0, 1), 5), ((-1, -1, 1), (1, 0, 0), 6)), 1),
+        (sticks(*[((x, y, 0), (0, 0, 1), 5) for x in (0, 6) for y in (0, 6)]), 8),
+    ],
+)
 def test_symmetry_counts(frame, count):
     assert len(symmetries(frame)) == count
 
@@ -173,8 +212,18 @@ def test_a_turn_does_not_change_the_symmetry_count(seed, turn, shift):
 
 # Snapping
 
-@pytest.mark.parametrize("width, classes", [
-    (1.0, [0]), (2.0, [0]), (1.5, [0, 0.5]), (1.75, [0, 0.25, 0.5, 0.75]), (2.5, [0, 0.5]), (0.8, [0, 0.2, 0.4, 0.6, 0.8])])
+
+@pytest.mark.parametrize(
+    "width, classes",
+    [
+        (1.0, [0]),
+        (2.0, [0]),
+        (1.5, [0, 0.5]),
+        (1.75, [0, 0.25, 0.5, 0.75]),
+        (2.5, [0, 0.5]),
+        (0.8, [0, 0.2, 0.4, 0.6, 0.8]),
+    ],
+)
 def test_places_within_a_pitch(width, classes):
     assert lattice_classes([width]) == pytest.approx(classes)
 
@@ -206,6 +255,7 @@ def test_a_brace_and_a_half_hole_offset_are_off_the_lattice():
 
 # Alignment
 
+
 @settings(max_examples=60)
 @given(SEEDS, WIDTHS, TURNS, SHIFTS, st.randoms(use_true_random=False))
 def test_two_readings_of_one_frame_are_laid_on_each_other(seed, width, turn, shift, random):
@@ -228,12 +278,16 @@ def test_half_of_the_members_wrong_does_not_mislead(seed, turn, shift, lost, lon
         return
     members = list(transform(frame, turn, shift).members)
     for k in range(longer, longer + 4):
-        members[k % len(members)] = replace(members[k % len(members)], holes=members[k % len(members)].holes + 1)
+        members[k % len(members)] = replace(
+            members[k % len(members)], holes=members[k % len(members)].holes + 1
+        )
     del members[lost % len(members)]
     best = align(frame, replace(frame, members=tuple(members), joints=()))
     assert len(best.pairs) >= len(frame.members) - 5
     unmoved = [m for m in members if m in transform(frame, turn, shift).members]
-    assert len(best.pairs) > len(unmoved) or (best.turn == turn).all() and best.shift == pytest.approx(shift)
+    assert len(best.pairs) > len(unmoved) or (
+        (best.turn == turn).all() and best.shift == pytest.approx(shift)
+    )
 
 
 def test_only_the_turns_given_are_tried():

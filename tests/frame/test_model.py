@@ -3,8 +3,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from recon.frame.model import (Frame, Member, axis_of, bounds, label, member_cells, relabel, rename, reversed_member,
-                               section_axes)
+from recon.frame.model import (
+    Frame,
+    Member,
+    axis_of,
+    bounds,
+    label,
+    member_cells,
+    relabel,
+    rename,
+    reversed_member,
+    section_axes,
+)
 from tests.growing import grow_frame
 
 DIRECTIONS = st.tuples(*[st.floats(-1, 1)] * 3).filter(lambda d: np.linalg.norm(d) > 0.1)
@@ -15,7 +25,17 @@ def unit(d):
 
 
 def test_labels_run_a_to_z_then_aa():
-    assert [label(n) for n in (0, 1, 25, 26, 27, 51, 52, 701, 702)] == ["A", "B", "Z", "AA", "AB", "AZ", "BA", "ZZ", "AAA"]
+    assert [label(n) for n in (0, 1, 25, 26, 27, 51, 52, 701, 702)] == [
+        "A",
+        "B",
+        "Z",
+        "AA",
+        "AB",
+        "AZ",
+        "BA",
+        "ZZ",
+        "AAA",
+    ]
 
 
 def test_labels_are_distinct():
@@ -52,11 +72,19 @@ def test_a_brace_in_a_plane_of_the_lattice_has_faces_parallel_to_it(angle, axis)
 
 
 def test_axis_of_a_brace_is_none():
-    assert [axis_of(Member("A", (0.0, 0.0, 0.0), d, 3)) for d in ((0, -1, 0), (0, 0, 1), (0.6, 0.8, 0))] == [1, 2, None]
+    assert [axis_of(Member("A", (0.0, 0.0, 0.0), d, 3)) for d in ((0, -1, 0), (0, 0, 1), (0.6, 0.8, 0))] == [
+        1,
+        2,
+        None,
+    ]
 
 
 def test_cells_are_the_nearest_whole_pitches():
-    assert member_cells(Member("A", (0.1, -1.0, 2.9), (1.0, 0.0, 0.0), 3)).tolist() == [[0, -1, 3], [1, -1, 3], [2, -1, 3]]
+    assert member_cells(Member("A", (0.1, -1.0, 2.9), (1.0, 0.0, 0.0), 3)).tolist() == [
+        [0, -1, 3],
+        [1, -1, 3],
+        [2, -1, 3],
+    ]
 
 
 def test_a_reversed_member_has_the_same_holes():
@@ -71,12 +99,20 @@ def test_labels_depend_on_neither_former_order_nor_former_labels(seed, random):
     frame = grow_frame(seed)
     members = list(frame.members)
     random.shuffle(members)
-    mixed = rename(Frame(tuple(members), frame.joints, frame.pitch_mm), {m.id: f"m{i}" for i, m in enumerate(members)})
+    mixed = rename(
+        Frame(tuple(members), frame.joints, frame.pitch_mm), {m.id: f"m{i}" for i, m in enumerate(members)}
+    )
     assert relabel(mixed) == relabel(frame)
 
 
 def test_uprights_are_labelled_first_then_x_then_y_then_braces():
-    frame = Frame((Member("p", (0.0, 0, 0), (0.6, 0, 0.8), 5), Member("q", (0.0, 0, 0), (0, 1.0, 0), 5),
-                   Member("r", (0.0, 0, 0), (-1.0, 0, 0), 5), Member("s", (0.0, 0, 0), (0, 0, 1.0), 5)))
+    frame = Frame(
+        (
+            Member("p", (0.0, 0, 0), (0.6, 0, 0.8), 5),
+            Member("q", (0.0, 0, 0), (0, 1.0, 0), 5),
+            Member("r", (0.0, 0, 0), (-1.0, 0, 0), 5),
+            Member("s", (0.0, 0, 0), (0, 0, 1.0), 5),
+        )
+    )
     assert [axis_of(m) for m in relabel(frame).members] == [2, 0, 1, None]
     assert [m.id for m in relabel(frame).members] == ["A", "B", "C", "D"]

@@ -1,4 +1,5 @@
 """A length between two openings: how many pitches a straight tape covers, and what a tape can tell."""
+
 import numpy as np
 import pytest
 
@@ -6,7 +7,17 @@ from recon.errors import ReconError
 from recon.frame.length import SIZE_DOUBTS
 from recon.frame.model import Frame, Member
 from recon.frame.stock import load_stocks
-from recon.frame.tape import Spot, disagreement, in_the_way, pitch_of, pitches_between, pitches_words, place, slack_mm, spots_words
+from recon.frame.tape import (
+    Spot,
+    disagreement,
+    in_the_way,
+    pitch_of,
+    pitches_between,
+    pitches_words,
+    place,
+    slack_mm,
+    spots_words,
+)
 
 STOCKS = load_stocks()
 A = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 16)
@@ -39,8 +50,14 @@ def test_between_members_it_is_the_straight_line_between_the_two_faces():
     assert pitches_between(FRAME, a, b) == pytest.approx(np.sqrt(64 + 1 + 4))
 
 
-@pytest.mark.parametrize("a, b, why", [(Spot("A", 3, 0), Spot("A", 3, 0), "same opening"), (Spot("A", 3, 0), Spot("A", 9, 1), "different faces"),
-                                       (Spot("A", 3, 0), Spot("A", 3, 2), "different faces")])
+@pytest.mark.parametrize(
+    "a, b, why",
+    [
+        (Spot("A", 3, 0), Spot("A", 3, 0), "same opening"),
+        (Spot("A", 3, 0), Spot("A", 9, 1), "different faces"),
+        (Spot("A", 3, 0), Spot("A", 3, 2), "different faces"),
+    ],
+)
 def test_what_no_tape_can_lie_on_is_refused(a, b, why):
     with pytest.raises(ReconError, match=why):
         pitches_between(FRAME, a, b)
@@ -58,7 +75,9 @@ def test_a_member_between_is_in_the_way_and_one_that_the_tape_lies_on_is_not():
     assert in_the_way(Frame((A, B, C)), a, b) == ("C",)
     assert in_the_way(Frame((A, B)), a, b) == ()
     assert in_the_way(FRAME, spot(A, 0, (1, 0, 0)), spot(A, 15, (1, 0, 0))) == ()
-    assert in_the_way(Frame((A, B)), spot(A, 5, (-1, 0, 0)), b) == ("A",)          # from the far face, through A itself
+    assert in_the_way(Frame((A, B)), spot(A, 5, (-1, 0, 0)), b) == (
+        "A",
+    )  # from the far face, through A itself
     assert in_the_way(Frame((A, B)), a, spot(B, 3, (0, 0, -1))) == ("B",)
 
 
@@ -78,8 +97,8 @@ def test_a_pitch_out_of_all_reason_is_refused():
 def test_what_measuring_explains_is_no_disagreement_and_more_is():
     stock = STOCKS["softwood-38"]
     assert slack_mm(610) == pytest.approx(3.7) and slack_mm(2400) == pytest.approx(4.1)
-    assert disagreement(610, 16, stock, STOCKS) is None                  # 0.4 mm off 609.6
-    assert disagreement(613.2, 16, stock, STOCKS) is None                # 3.6 mm
+    assert disagreement(610, 16, stock, STOCKS) is None  # 0.4 mm off 609.6
+    assert disagreement(613.2, 16, stock, STOCKS) is None  # 3.6 mm
     text = disagreement(640, 16, stock, STOCKS)
     assert text.startswith(SIZE_DOUBTS) and "40.00 mm" in text and "38.1 mm" in text and "609.6 mm" in text
     # The same 5 % over three holes are told, over one they are not: a short length tells little.
@@ -88,7 +107,16 @@ def test_what_measuring_explains_is_no_disagreement_and_more_is():
 
 def test_a_stock_that_would_fit_the_measure_is_named():
     pitches = {s.pitch_mm for s in STOCKS.values()}
-    one = next(s for s in STOCKS.values() for t in STOCKS.values() if abs(s.width - t.width) < 0.01 and abs(s.pitch_mm / t.pitch_mm - 1) > 0.04)
-    other = next(t for t in STOCKS.values() if abs(one.width - t.width) < 0.01 and abs(one.pitch_mm / t.pitch_mm - 1) > 0.04)
+    one = next(
+        s
+        for s in STOCKS.values()
+        for t in STOCKS.values()
+        if abs(s.width - t.width) < 0.01 and abs(s.pitch_mm / t.pitch_mm - 1) > 0.04
+    )
+    other = next(
+        t
+        for t in STOCKS.values()
+        if abs(one.width - t.width) < 0.01 and abs(one.pitch_mm / t.pitch_mm - 1) > 0.04
+    )
     assert len(pitches) > 1
     assert "It would fit" in disagreement(20 * other.pitch_mm, 20, one, STOCKS)

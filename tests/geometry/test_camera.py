@@ -1,12 +1,21 @@
 """The camera against OpenCV, its own inverse, numeric derivatives and the closed form of eccentricity."""
+
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from recon.geometry.camera import (Camera, image2sensor, opening_ellipse_offset_px, project_jacobian, sensor2image, stepped,
-                                world2camera)
+from recon.geometry.camera import (
+    Camera,
+    image2sensor,
+    opening_ellipse_offset_px,
+    project_jacobian,
+    sensor2image,
+    stepped,
+    world2camera,
+)
 from recon.solve.photo.vanishing_points import centre_sigma_px
 
 unit = st.floats(-1, 1)
@@ -16,9 +25,15 @@ unit = st.floats(-1, 1)
 def cameras(draw):
     """Phones and zooms: f 0.6 to 2.5 times the long side of a 2000 px photo, any attitude, lens terms of real lenses."""
     turn = Rotation.from_rotvec(np.pi * np.array([draw(unit), draw(unit), draw(unit)]))
-    return Camera(f=draw(st.floats(1200, 5000)), cx=999.5 + 40 * draw(unit), cy=749.5 + 40 * draw(unit),
-                  k1=0.2 * draw(unit), k2=0.05 * draw(unit), R=turn.as_matrix(),
-                  t=np.array([5 * draw(unit), 5 * draw(unit), 20 + 10 * draw(unit)]))
+    return Camera(
+        f=draw(st.floats(1200, 5000)),
+        cx=999.5 + 40 * draw(unit),
+        cy=749.5 + 40 * draw(unit),
+        k1=0.2 * draw(unit),
+        k2=0.05 * draw(unit),
+        R=turn.as_matrix(),
+        t=np.array([5 * draw(unit), 5 * draw(unit), 20 + 10 * draw(unit)]),
+    )
 
 
 def world_points(camera, seed, count=12):
@@ -33,7 +48,9 @@ def world_points(camera, seed, count=12):
 def test_projection_is_that_of_opencv(camera, seed):
     points = world_points(camera, seed)
     matrix = np.array([[camera.f, 0, camera.cx], [0, camera.f, camera.cy], [0, 0, 1]])
-    theirs, _ = cv2.projectPoints(points, cv2.Rodrigues(camera.R)[0], camera.t, matrix, np.array([camera.k1, camera.k2, 0, 0]))
+    theirs, _ = cv2.projectPoints(
+        points, cv2.Rodrigues(camera.R)[0], camera.t, matrix, np.array([camera.k1, camera.k2, 0, 0])
+    )
     assert np.abs(camera.project(points) - theirs.reshape(-1, 2)).max() < 1e-6
 
 
@@ -58,7 +75,9 @@ def test_image2sensor_takes_the_principal_point_and_grids_of_points():
     camera = Camera(1000, 500, 400, k1=-0.2)
     assert (image2sensor(camera, np.array([[500.0, 400.0]])) == 0).all()
     grid = np.stack(np.meshgrid(np.linspace(0, 999, 5), np.linspace(0, 799, 4)), 2)
-    assert image2sensor(camera, grid) == pytest.approx(image2sensor(camera, grid.reshape(-1, 2)).reshape(4, 5, 2))
+    assert image2sensor(camera, grid) == pytest.approx(
+        image2sensor(camera, grid.reshape(-1, 2)).reshape(4, 5, 2)
+    )
 
 
 @given(cameras(), st.integers(0, 1000))
@@ -86,6 +105,7 @@ def test_a_step_keeps_the_rotation_a_rotation(camera, seed):
 
 # Eccentricity: the centre of a circle's image is not the image of its centre.
 
+
 def test_offset_on_the_optical_axis_is_the_textbook_one():
     """f r^2 sin(tilt) cos(tilt) / (Z^2 - r^2 sin^2(tilt)), towards the farther half's opposite.  Source: Ahn, Warnecke and
     Kotowski 1999, "Systematic geometric image measurement errors of circular object targets" (from memory)."""
@@ -94,7 +114,7 @@ def test_offset_on_the_optical_axis_is_the_textbook_one():
     for degrees in (0, 20, 45, 70, 80):
         s, c = np.sin(np.radians(degrees)), np.cos(np.radians(degrees))
         offset = opening_ellipse_offset_px(camera, np.array([0, 0, Z]), np.array([s, 0, -c]), r)
-        assert offset == pytest.approx([-f * r ** 2 * s * c / (Z ** 2 - r ** 2 * s ** 2), 0], abs=1e-9)
+        assert offset == pytest.approx([-f * r**2 * s * c / (Z**2 - r**2 * s**2), 0], abs=1e-9)
 
 
 @st.composite
@@ -112,7 +132,7 @@ def seen_circles(draw):
 def closed_form_centre_px(camera, c, n, r):
     """Centre of a circle's image: pole of the line at infinity with respect to the image conic, whose dual is
     c c' - r^2 (I - n n').  Source: Heikkilä 2000, doi:10.1109/34.879788 (the circle as a conic; from memory)."""
-    dual = np.outer(c, c) - r ** 2 * (np.eye(3) - np.outer(n, n))
+    dual = np.outer(c, c) - r**2 * (np.eye(3) - np.outer(n, n))
     return camera.f * dual[:2, 2] / dual[2, 2] + [camera.cx, camera.cy]
 
 
@@ -135,11 +155,11 @@ def test_offset_is_that_of_an_ellipse_fitted_to_the_circles_image(seen, k1):
     camera, centre, normal, radius = seen
     for c in (camera, Camera(camera.f, camera.cx, camera.cy, k1)):
         middle = c.project(centre[None])[0]
-        rim = circle_px(c, centre, normal, radius) - middle          # about 0: cv2 works in single precision
+        rim = circle_px(c, centre, normal, radius) - middle  # about 0: cv2 works in single precision
         fitted = np.array(cv2.fitEllipseDirect(rim.astype(np.float32))[0])
         size = np.ptp(rim, axis=0).max()
         # The lens bends the face itself, which a conic cannot: a part of its k1 per radius squared.
-        allowed = 2e-3 + 1e-5 * size + 2.0 * abs(c.k1) * size ** 2 / camera.f
+        allowed = 2e-3 + 1e-5 * size + 2.0 * abs(c.k1) * size**2 / camera.f
         assert np.abs(fitted - opening_ellipse_offset_px(c, centre, normal, radius)).max() < allowed
 
 
@@ -148,7 +168,7 @@ def test_offset_does_not_matter_for_openings_below_40_px(seen, major_px):
     """At f >= 1400 px: below 0.1 px up to 25 px across, below a quarter px up to 40 px, and always a small part of what
     light and shade in the mouth do to a centre."""
     camera, centre, normal, radius = seen
-    centre = centre * (camera.f * 2 * radius / centre[2]) / major_px     # moved until the opening is so large
+    centre = centre * (camera.f * 2 * radius / centre[2]) / major_px  # moved until the opening is so large
     offset = np.linalg.norm(opening_ellipse_offset_px(camera, centre, normal, radius))
     assert offset < (0.1 if major_px < 25 else 0.25) * 1400 / min(camera.f, 1400)
     rim = circle_px(camera, centre, normal, radius) - camera.project(centre[None])[0]

@@ -1,4 +1,5 @@
 """Openings drawn in code: found, centred below a pixel, and hardly any in plain noise."""
+
 import cv2
 import numpy as np
 import pytest
@@ -6,18 +7,18 @@ from scipy.spatial import cKDTree
 
 from recon.image.openings import OPENING, detect_openings, lab_image
 
-SHIFT = 6                      # cv2 draws at 1 / 64 px
-WOOD, GREY = (140, 180, 205), (150, 150, 150)      # BGR
+SHIFT = 6  # cv2 draws at 1 / 64 px
+WOOD, GREY = (140, 180, 205), (150, 150, 150)  # BGR
 
 
 def plate(holes, face=WOOD, hole=(45, 60, 70), size=(240, 320), noise=0.0, blur=0.6, seed=0):
     """uint8 BGR picture of a face with elliptic holes (x, y, major, minor, angle in radians; full axes in px)."""
-    big = 4                    # drawn 4 times larger and averaged down: anti-aliased to 1/16 of a grey step
+    big = 4  # drawn 4 times larger and averaged down: anti-aliased to 1/16 of a grey step
     picture = np.empty((size[0] * big, size[1] * big, 3), np.uint8)
     picture[:] = face
     for x, y, major, minor, angle in holes:
-        at = tuple(int(round(((v + 0.5) * big - 0.5) * 2 ** SHIFT)) for v in (x, y))
-        axes = tuple(int(round(v / 2 * big * 2 ** SHIFT)) for v in (major, minor))
+        at = tuple(int(round(((v + 0.5) * big - 0.5) * 2**SHIFT)) for v in (x, y))
+        axes = tuple(int(round(v / 2 * big * 2**SHIFT)) for v in (major, minor))
         cv2.ellipse(picture, at, axes, np.degrees(angle), 0, 360, hole, -1, cv2.LINE_AA, SHIFT)
     small = cv2.resize(picture, size[::-1], interpolation=cv2.INTER_AREA).astype(float)
     small = cv2.GaussianBlur(small, (0, 0), blur) + np.random.default_rng(seed).normal(0, noise, small.shape)
@@ -28,8 +29,11 @@ def grid_of_holes(major, minor, angle=0.4, count=(4, 4), size=(240, 320), seed=1
     """Holes far enough apart, each somewhere within its pixel."""
     rng = np.random.default_rng(seed)
     xs, ys = np.linspace(40, size[1] - 40, count[0]), np.linspace(30, size[0] - 30, count[1])
-    return [(x + rng.uniform(-0.5, 0.5), y + rng.uniform(-0.5, 0.5), major, minor, angle + rng.uniform(-0.3, 0.3))
-            for x in xs for y in ys]
+    return [
+        (x + rng.uniform(-0.5, 0.5), y + rng.uniform(-0.5, 0.5), major, minor, angle + rng.uniform(-0.3, 0.3))
+        for x in xs
+        for y in ys
+    ]
 
 
 def matched(found, holes):
@@ -44,13 +48,26 @@ def detect(picture):
 
 
 # Holes from 4 px across, foreshortened to 1 : 5 where that leaves 3 px, in grey levels of noise.
-@pytest.mark.parametrize("major, minor, noise", [
-    (4, 4, 2), (5, 4, 3), (6, 3.5, 3), (8, 8, 5), (10, 5, 5), (15, 3, 3), (20, 20, 8), (20, 8, 8), (30, 6, 5), (40, 36, 8)])
+@pytest.mark.parametrize(
+    "major, minor, noise",
+    [
+        (4, 4, 2),
+        (5, 4, 3),
+        (6, 3.5, 3),
+        (8, 8, 5),
+        (10, 5, 5),
+        (15, 3, 3),
+        (20, 20, 8),
+        (20, 8, 8),
+        (30, 6, 5),
+        (40, 36, 8),
+    ],
+)
 def test_dark_holes_are_found_and_centred_below_a_pixel(major, minor, noise):
     holes = grid_of_holes(major, minor)
     error, found = matched(detect(plate(holes, noise=noise)), holes)
     assert np.isfinite(error).all()
-    assert np.sqrt(np.mean(error ** 2)) < 0.06 + 0.0025 * major and error.max() < 0.25       # px
+    assert np.sqrt(np.mean(error**2)) < 0.06 + 0.0025 * major and error.max() < 0.25  # px
     assert (found["contrast"] < -0.2).all()
 
 
@@ -69,8 +86,16 @@ def test_axes_and_angle_of_the_ellipse_are_measured(major, minor):
 ISOLUMINANT = [(GREY, (95, 145, 200)), ((160, 165, 150), (230, 160, 130))]
 
 
-@pytest.mark.parametrize("face, hole, sign", [(WOOD, (45, 60, 70), -1), (GREY, (60, 60, 60), -1), ((60, 60, 60), GREY, 1),
-                                              ((70, 80, 90), (235, 240, 240), 1), (GREY, (130, 130, 130), -1)])
+@pytest.mark.parametrize(
+    "face, hole, sign",
+    [
+        (WOOD, (45, 60, 70), -1),
+        (GREY, (60, 60, 60), -1),
+        ((60, 60, 60), GREY, 1),
+        ((70, 80, 90), (235, 240, 240), 1),
+        (GREY, (130, 130, 130), -1),
+    ],
+)
 def test_grey_dark_and_lit_holes_have_the_sign_of_their_contrast(face, hole, sign):
     holes = grid_of_holes(14, 9)
     error, found = matched(detect(plate(holes, face, hole, noise=2)), holes)
@@ -81,7 +106,7 @@ def test_grey_dark_and_lit_holes_have_the_sign_of_their_contrast(face, hole, sig
 @pytest.mark.parametrize("face, hole", ISOLUMINANT)
 def test_holes_of_the_faces_lightness_are_found_by_colour(face, hole):
     lightness = lab_image(np.array([[face, hole]], np.uint8))[0, :, 0]
-    assert abs(lightness[0] - lightness[1]) < 0.03                     # hardly any difference in grey
+    assert abs(lightness[0] - lightness[1]) < 0.03  # hardly any difference in grey
     holes = grid_of_holes(14, 9)
     error, _ = matched(detect(plate(holes, face, hole, noise=2)), holes)
     assert error.max() < 0.3
@@ -104,7 +129,7 @@ def test_the_best_scores_are_the_holes():
     holes = grid_of_holes(12, 9)
     found = detect(plate(holes, noise=12))
     assert (np.diff(found["score"]) <= 1e-9).all()
-    error, _ = matched(found[:len(holes) + 3], holes)
+    error, _ = matched(found[: len(holes) + 3], holes)
     assert np.isfinite(error).all()
 
 
@@ -145,6 +170,6 @@ def test_a_turned_picture_gives_the_turned_openings():
     here, there = detect(picture), detect(np.ascontiguousarray(np.rot90(picture)))
     # rot90 turns anticlockwise: (x, y) goes to (y, W - 1 - x).
     turned = np.c_[there["x"], there["y"]]
-    strong = here[:len(holes)]
+    strong = here[: len(holes)]
     d, _ = cKDTree(turned).query(np.c_[strong["y"], picture.shape[1] - 1 - strong["x"]])
     assert d.max() < 0.3

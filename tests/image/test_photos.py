@@ -60,7 +60,7 @@ def test_every_format_gives_the_same_picture(tmp_path, name):
     assert photo.size == (WIDE, HIGH) and photo.name == name
     assert photo.colour.shape == (HIGH, WIDE, 3) and photo.colour.dtype == np.uint8
     assert photo.grey.shape == (HIGH, WIDE) and photo.grey.dtype == np.float32
-    assert 0 <= photo.grey.min() and photo.grey.max() <= 1
+    assert photo.grey.min() >= 0 and photo.grey.max() <= 1
     assert corners(photo.colour) == UPRIGHT
     assert np.abs(photo.colour.astype(int) - scene()).mean() < 3
     assert photo.f35_mm is None and photo.focal_prior_px is None
@@ -95,13 +95,17 @@ STORED = {
 @pytest.mark.parametrize("suffix", ["jpg", "png", "webp", "tif", "heic"])
 def test_all_eight_orientations_come_out_upright(tmp_path, orientation, suffix):
     stored = np.ascontiguousarray(STORED[orientation](scene()))
-    photo = P.load_photo(write(tmp_path / f"a.{suffix}", stored, exif=exif(Orientation=orientation).tobytes()))
+    photo = P.load_photo(
+        write(tmp_path / f"a.{suffix}", stored, exif=exif(Orientation=orientation).tobytes())
+    )
     assert photo.size == (WIDE, HIGH)
     assert corners(photo.colour) == UPRIGHT
 
 
 def test_nonsense_exif_is_no_hindrance(tmp_path):
-    for k, block in enumerate((b"Exif\0\0garbage", b"Exif\0\0II*\0\xff\xff\xff\xff", exif(Orientation=77).tobytes())):
+    for k, block in enumerate(
+        (b"Exif\0\0garbage", b"Exif\0\0II*\0\xff\xff\xff\xff", exif(Orientation=77).tobytes())
+    ):
         photo = P.load_photo(write(tmp_path / f"{k}.jpg", exif=block))
         assert corners(photo.colour) == UPRIGHT and photo.f35_mm is None
 
@@ -174,7 +178,10 @@ def test_sixteen_bit_colour_is_read(tmp_path):
         assert corners(P.load_photo(tmp_path / name).colour) == UPRIGHT
 
 
-@pytest.mark.parametrize("mode, suffix", [("L", "jpg"), ("1", "png"), ("P", "png"), ("CMYK", "jpg"), ("CMYK", "tif"), ("LAB", "tif")])
+@pytest.mark.parametrize(
+    "mode, suffix",
+    [("L", "jpg"), ("1", "png"), ("P", "png"), ("CMYK", "jpg"), ("CMYK", "tif"), ("LAB", "tif")],
+)
 def test_other_colour_models_become_rgb(tmp_path, mode, suffix):
     image = Image.fromarray(scene())
     if mode == "LAB":
@@ -198,7 +205,9 @@ def test_other_colour_models_become_rgb(tmp_path, mode, suffix):
 def test_see_through_parts_become_mid_grey(tmp_path, suffix):
     rgba = np.dstack([scene(), np.full((HIGH, WIDE), 255, np.uint8)])
     rgba[200:300, 300:400] = (0, 0, 0, 0)
-    photo = P.load_photo(write(tmp_path / f"a.{suffix}", rgba, **({"lossless": True} if suffix == "webp" else {})))
+    photo = P.load_photo(
+        write(tmp_path / f"a.{suffix}", rgba, **({"lossless": True} if suffix == "webp" else {}))
+    )
     assert corners(photo.colour) == UPRIGHT
     assert np.all(photo.colour[210:290, 310:390] == 128)
 
@@ -315,7 +324,12 @@ def test_folders_give_their_photos_in_natural_order(tmp_path):
         (tmp_path / name).write_bytes(b"x")
     (tmp_path / "more.jpg").mkdir()
     single = tmp_path / "notes.txt"
-    assert [p.name for p in P.find_photos([tmp_path, single])] == ["b.heic", "photo_2.JPG", "photo_10.jpg", "notes.txt"]
+    assert [p.name for p in P.find_photos([tmp_path, single])] == [
+        "b.heic",
+        "photo_2.JPG",
+        "photo_10.jpg",
+        "notes.txt",
+    ]
 
 
 def test_paths_without_photos_are_refused_with_a_remedy(tmp_path):
@@ -334,7 +348,9 @@ def test_one_broken_photo_keeps_no_other_from_being_read(tmp_path):
     good = write(tmp_path / "good.jpg")
     (tmp_path / "bad.jpg").write_bytes(good.read_bytes()[:4000])
     heard = []
-    photos, broken = P.load_photos([tmp_path / "bad.jpg", good], progress=lambda stage, done: heard.append((stage, done)))
+    photos, broken = P.load_photos(
+        [tmp_path / "bad.jpg", good], progress=lambda stage, done: heard.append((stage, done))
+    )
     assert [p.name for p in photos] == ["good.jpg"]
     assert [name for name, _ in broken] == ["bad.jpg"] and broken[0][1].startswith("the file is damaged")
     assert heard == [("loading bad.jpg", 0.0), ("loading good.jpg", 0.5)]
@@ -378,5 +394,7 @@ def test_a_copy_sent_by_messenger_is_found_and_the_original_kept(tmp_path):
 def test_a_photo_from_a_step_aside_is_not_a_copy(tmp_path):
     wide = scene(1700, 1200)
     left, right = wide[:, :1600].copy(), wide[:, 24:1624].copy()
-    photos = [P.load_photo(write(tmp_path / name, view)) for name, view in (("l.jpg", left), ("r.jpg", right))]
+    photos = [
+        P.load_photo(write(tmp_path / name, view)) for name, view in (("l.jpg", left), ("r.jpg", right))
+    ]
     assert P.drop_duplicates(photos) == (photos, [])

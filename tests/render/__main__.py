@@ -1,4 +1,5 @@
 """`python -m tests.render FOLDER FIRST LAST`: make frames FIRST to LAST - 1 of the endless data set."""
+
 import argparse
 import time
 

@@ -3,6 +3,7 @@
 Camera model: `x_cam = R x + t` in pitches, OpenCV's radial model x_d = x (1 + k1 r^2 + k2 r^4), pixel = f x_d + c with
 whole numbers at pixel centres.
 """
+
 import io
 from dataclasses import dataclass
 
@@ -16,6 +17,7 @@ from .shapes import xp_of
 @dataclass(frozen=True)
 class Camera:
     """Size (width, height) px, focal length and centre px, radial terms, pose (R (3, 3), t (3,) pitches)."""
+
     size: tuple[int, int]
     f: float
     cx: float
@@ -33,21 +35,23 @@ class Camera:
         """Pixels (N, 2) and depths (N,) of points (N, 3)."""
         p = points @ self.R.T + self.t
         xy = p[:, :2] / p[:, 2:]
-        r2 = (xy ** 2).sum(axis=1, keepdims=True)
-        return self.f * xy * (1 + self.k1 * r2 + self.k2 * r2 ** 2) + (self.cx, self.cy), p[:, 2]
+        r2 = (xy**2).sum(axis=1, keepdims=True)
+        return self.f * xy * (1 + self.k1 * r2 + self.k2 * r2**2) + (self.cx, self.cy), p[:, 2]
 
     def rays(self, x, y):
         """Origins and directions (3, N) of the rays through pixels, in the arrays' own module."""
         xp = xp_of(x)
         xd, yd = (x - self.cx) / self.f, (y - self.cy) / self.f
         u, v = xd, yd
-        for _ in range(12):                       # fixed-point inversion of the radial model
+        for _ in range(12):  # fixed-point inversion of the radial model
             r2 = u * u + v * v
             s = 1 + self.k1 * r2 + self.k2 * r2 * r2
             u, v = xd / s, yd / s
         norm = xp.sqrt(u * u + v * v + 1)
         u, v, w = u / norm, v / norm, 1 / norm
-        d = xp.stack([float(c[0]) * u + float(c[1]) * v + float(c[2]) * w for c in self.R.T]).astype(xp.float32)
+        d = xp.stack([float(c[0]) * u + float(c[1]) * v + float(c[2]) * w for c in self.R.T]).astype(
+            xp.float32
+        )
         o = xp.stack([xp.full(len(x), float(c), xp.float32) for c in self.place])
         return o, d
 
@@ -77,14 +81,18 @@ def cameras_round(rng, points, floor_z, count=4, long_side=2000):
     cams = []
     for n in range(count):
         if n:
-            azimuth += np.deg2rad(360 / count + rng.uniform(-15, 15) if around else rng.uniform(35, 75) if count > 1 else 0)
+            azimuth += np.deg2rad(
+                360 / count + rng.uniform(-15, 15) if around else rng.uniform(35, 75) if count > 1 else 0
+            )
         elevation = np.deg2rad(rng.uniform(5, 50))
         fill = rng.uniform(0.55, 0.95) if rng.random() < 0.85 else rng.uniform(0.97, 1.06)
         aim = rng.normal(0, 0.03, 2)
         near, far = 2.0, 1500.0
-        for _ in range(40):                       # bisect the distance at which the frame fills the photo as wished
+        for _ in range(40):  # bisect the distance at which the frame fills the photo as wished
             dist = np.sqrt(near * far)
-            away = np.array([np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)])
+            away = np.array(
+                [np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)]
+            )
             place = mid + dist * away
             place[2] = max(place[2], floor_z + 3)
             R = look(place, mid, 0.0)
@@ -109,7 +117,7 @@ def shot(linear, rng, exposure):
     picture = linear * exposure * (1 - rng.uniform(0.05, 0.35) * r2)[..., None].astype(np.float32)
     blur = rng.uniform(0.35, 0.8) if rng.random() < 0.75 else rng.uniform(0.8, 1.6)
     picture = cv2.GaussianBlur(picture, (0, 0), max(0.3, blur * scale))
-    if rng.random() < 0.2:                        # a hand that moved
+    if rng.random() < 0.2:  # a hand that moved
         length, angle = rng.uniform(2, 4.5) * scale, rng.uniform(0, np.pi)
         n = int(np.ceil(length)) | 1
         kernel = np.zeros((n + 2, n + 2), np.float32)
@@ -125,7 +133,9 @@ def shot(linear, rng, exposure):
     picture = np.clip(picture * balance, 0, None)
     # Filmic tone curve: Narkowicz' fit, from memory.
     picture = np.clip(picture * (2.51 * picture + 0.03) / (picture * (2.43 * picture + 0.59) + 0.14), 0, 1)
-    srgb = np.where(picture < 0.0031308, 12.92 * picture, 1.055 * np.maximum(picture, 1e-6) ** (1 / 2.4) - 0.055)
+    srgb = np.where(
+        picture < 0.0031308, 12.92 * picture, 1.055 * np.maximum(picture, 1e-6) ** (1 / 2.4) - 0.055
+    )
     return np.clip(srgb * 255 + 0.5, 0, 255).astype(np.uint8)
 
 

@@ -4,17 +4,19 @@ Unit everywhere: one pitch.  z is up.  A stick's `at` is the centre of its first
 pitch past its first and last hole.  `frame_of` grows a frame lap by lap or builds one of the usual shapes from
 posts and rails, and rejects whatever collides or falls in two pieces.
 """
+
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
 
-TOUCH = 1e-6      # two faces nearer than this touch and do not collide, pitches
+TOUCH = 1e-6  # two faces nearer than this touch and do not collide, pitches
 
 
 @dataclass(frozen=True)
 class Stock:
     """One kind of member: sizes in millimetres, `wall_mm` None where solid, and its look (see `textures.py`)."""
+
     id: str
     pitch_mm: float
     width_mm: float
@@ -33,25 +35,29 @@ class Stock:
 
 # Sizes: common practice in drilled wood and tube; the punched posts' pitch, hole and wall are in US Federal
 # Highway Administration acceptance letters SS-62 (1996) and SS-82 (1999).
-STOCK = {s.id: s for s in (
-    Stock("wood8", 38.1, 38.1, 9.5, None, "wood"),
-    Stock("wood", 38.1, 38.1, 8.0, None, "wood"),
-    Stock("alu", 38.1, 38.1, 9.5, 3.2, "aluminium"),
-    Stock("steel", 38.1, 38.1, 11.1, 2.7, "galvanised"),
-    Stock("dark", 38.1, 38.1, 11.1, 2.7, "dark"),
-    Stock("metric40", 40.0, 40.0, 8.0, None, "wood"),
-    Stock("metric40t", 40.0, 40.0, 10.0, 3.0, "aluminium"),
-    Stock("metric50", 50.0, 50.0, 12.0, None, "wood"),
-    Stock("metric50t", 50.0, 50.0, 10.5, 3.0, "galvanised"),
-    Stock("post38", 25.4, 38.1, 11.1, 2.1, "galvanised"),
-    Stock("post44", 25.4, 44.45, 11.1, 2.1, "galvanised"),
-    Stock("post51", 25.4, 50.8, 11.1, 2.7, "dark"),
-)}
+STOCK = {
+    s.id: s
+    for s in (
+        Stock("wood8", 38.1, 38.1, 9.5, None, "wood"),
+        Stock("wood", 38.1, 38.1, 8.0, None, "wood"),
+        Stock("alu", 38.1, 38.1, 9.5, 3.2, "aluminium"),
+        Stock("steel", 38.1, 38.1, 11.1, 2.7, "galvanised"),
+        Stock("dark", 38.1, 38.1, 11.1, 2.7, "dark"),
+        Stock("metric40", 40.0, 40.0, 8.0, None, "wood"),
+        Stock("metric40t", 40.0, 40.0, 10.0, 3.0, "aluminium"),
+        Stock("metric50", 50.0, 50.0, 12.0, None, "wood"),
+        Stock("metric50t", 50.0, 50.0, 10.5, 3.0, "galvanised"),
+        Stock("post38", 25.4, 38.1, 11.1, 2.1, "galvanised"),
+        Stock("post44", 25.4, 44.45, 11.1, 2.1, "galvanised"),
+        Stock("post51", 25.4, 50.8, 11.1, 2.7, "dark"),
+    )
+}
 
 
 @dataclass(frozen=True)
 class Stick:
     """An axis-aligned member: `axis` 0, 1, 2; `at` centre of the first hole; `holes` its length in holes."""
+
     axis: int
     at: tuple[float, float, float]
     holes: int
@@ -71,6 +77,7 @@ class Stick:
 @dataclass(frozen=True)
 class Brace:
     """A member off the lattice's axes, pinned through two of its holes along `pin_axis`."""
+
     first: np.ndarray
     direction: np.ndarray
     holes: int
@@ -83,6 +90,7 @@ class Brace:
 @dataclass(frozen=True)
 class Bolt:
     """A bolt through hole `a_hole` of stick `a` and `b_hole` of `b`, along coordinate axis `axis`."""
+
     a: int
     a_hole: int
     b: int
@@ -93,6 +101,7 @@ class Bolt:
 @dataclass(frozen=True)
 class TrueFrame:
     """A frame as it is: sticks, the bolts in it, braces and the pins ((point on the bolt's axis, axis) pairs)."""
+
     style: str
     seed: int
     stock: Stock
@@ -191,30 +200,51 @@ def posted(rng, stock, style):
     w, step = stock.width, int(np.ceil(stock.width))
     r = lambda lo, hi: int(rng.integers(lo, hi + 1))
     scale = 1 if w < 1.2 else 1.3
-    nx, ny, h = {"bench": (r(14, 24), r(6, 9), r(7, 9)), "cart": (r(12, 20), r(7, 11), r(4, 6)),
-                 "table": (r(11, 16), r(7, 12), r(10, 13)), "shelf": (r(10, 16), r(5, 8), r(18, 26)),
-                 "box": (r(8, 13), r(7, 11), r(8, 13)), "tower": (r(5, 8), r(5, 7), r(22, 30)),
-                 "gate": (r(12, 24), 0, r(10, 16)), "shelter": (r(9, 13), r(10, 14), r(14, 17))}[style]
+    nx, ny, h = {
+        "bench": (r(14, 24), r(6, 9), r(7, 9)),
+        "cart": (r(12, 20), r(7, 11), r(4, 6)),
+        "table": (r(11, 16), r(7, 12), r(10, 13)),
+        "shelf": (r(10, 16), r(5, 8), r(18, 26)),
+        "box": (r(8, 13), r(7, 11), r(8, 13)),
+        "tower": (r(5, 8), r(5, 7), r(22, 30)),
+        "gate": (r(12, 24), 0, r(10, 16)),
+        "shelter": (r(9, 13), r(10, 14), r(14, 17)),
+    }[style]
     nx, ny, h = (int(v * scale) for v in (nx, ny, h))
-    sx, sy = rng.choice([-1, 1], 2)          # which rails go outside, which inside the posts
+    sx, sy = rng.choice([-1, 1], 2)  # which rails go outside, which inside the posts
     corners = {(i, j): (i * nx, j * ny) for i in (0, 1) for j in ((0, 1) if ny else (0,))}
     tall = {j: h + (r(6, 10) if style == "bench" and j == 1 else 0) for j in (0, 1)}
     tall[1] = min(tall[1], 31)
-    sticks = [Stick(2, (float(x), float(y), 0.0), tall[j] + 1 + (r(0, 1) if style != "table" else 0))
-              for (i, j), (x, y) in corners.items()]
-    levels = {"bench": [h - 1 - step, r(0, 2)], "cart": [r(1, 2), h - step], "table": [h - step, r(1, 3)],
-              "shelf": [2, h // 2, h - 2], "box": [1, h - step], "tower": [2, h // 2, h - step],
-              "gate": [2, h - 2, h // 2], "shelter": [1, h - step]}[style]
+    sticks = [
+        Stick(2, (float(x), float(y), 0.0), tall[j] + 1 + (r(0, 1) if style != "table" else 0))
+        for (i, j), (x, y) in corners.items()
+    ]
+    levels = {
+        "bench": [h - 1 - step, r(0, 2)],
+        "cart": [r(1, 2), h - step],
+        "table": [h - step, r(1, 3)],
+        "shelf": [2, h // 2, h - 2],
+        "box": [1, h - step],
+        "tower": [2, h // 2, h - step],
+        "gate": [2, h - 2, h // 2],
+        "shelter": [1, h - step],
+    }[style]
     for n, z in enumerate(levels):
         for j in {j for _, j in corners}:
             if style == "bench" and n == 1 and j == 0:
-                continue                     # no low rail at the front of a bench
+                continue  # no low rail at the front of a bench
             if n == 0 or rng.random() < 0.85:
-                sticks.append(rails(0, (corners[0, j], corners[1, j]), (1 if j else -1) * sx, z, w, rng, True))
+                sticks.append(
+                    rails(0, (corners[0, j], corners[1, j]), (1 if j else -1) * sx, z, w, rng, True)
+                )
         if ny:
             for i in (0, 1):
                 if n == 0 or rng.random() < 0.9:
-                    sticks.append(rails(1, (corners[i, 0], corners[i, 1]), (1 if i else -1) * sy, z + step, w, rng, True))
+                    sticks.append(
+                        rails(
+                            1, (corners[i, 0], corners[i, 1]), (1 if i else -1) * sy, z + step, w, rng, True
+                        )
+                    )
     if style == "bench":
         for z in sorted({tall[1] - 1, tall[1] - 1 - step - r(1, 2)}):
             sticks.append(rails(0, (corners[0, 1], corners[1, 1]), sx, z, w, rng, True))
@@ -254,8 +284,13 @@ def braced(rng, frame, wanted):
         axis = int(rng.choice([a for a in range(3) if a != frame.sticks[i].axis]))
         gap = points - p
         dist = np.linalg.norm(gap, axis=1)
-        fits = ((np.abs(gap[:, axis]) < TOUCH) & (np.abs(dist - np.round(dist)) < 1e-4) & (dist > 4.5) & (dist < 24)
-                & (np.count_nonzero(np.abs(gap) > 0.5, axis=1) == 2))
+        fits = (
+            (np.abs(gap[:, axis]) < TOUCH)
+            & (np.abs(dist - np.round(dist)) < 1e-4)
+            & (dist > 4.5)
+            & (dist < 24)
+            & (np.count_nonzero(np.abs(gap) > 0.5, axis=1) == 2)
+        )
         for m in rng.permutation(np.flatnonzero(fits))[:12]:
             j, l, q = spots[m]
             if i == j or axis == frame.sticks[j].axis or {(i, k), (j, l)} & used or len(braces) == wanted:
@@ -275,10 +310,16 @@ def frame_of(style, stock, seed, members=None, braces=0):
     rng = np.random.default_rng([seed, 1])
     for _ in range(200):
         try:
-            sticks = grown(rng, stock, members or int(rng.integers(5, 15))) if style == "grown" else posted(rng, stock, style)
+            sticks = (
+                grown(rng, stock, members or int(rng.integers(5, 15)))
+                if style == "grown"
+                else posted(rng, stock, style)
+            )
         except ValueError:
             continue
-        if max(s.holes for s in sticks) > 40 or any(collide(s, t, stock.width) for s, t in combinations(sticks, 2)):
+        if max(s.holes for s in sticks) > 40 or any(
+            collide(s, t, stock.width) for s, t in combinations(sticks, 2)
+        ):
             continue
         every = laps(sticks, stock.width)
         if not connected(len(sticks), every):

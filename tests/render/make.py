@@ -1,4 +1,5 @@
 """Make frames, render them, write folders rNNN/ with photo_K.jpg and truth.json."""
+
 import json
 import time
 from pathlib import Path
@@ -11,9 +12,28 @@ from .scenes import FLOORS, LIGHTS, extent, scene_of
 from .trace import render
 from .truth import photo_record, truth_of
 
-STYLES = ("grown", "bench", "grown", "cart", "table", "grown", "shelf", "box", "grown", "tower", "gate", "shelter")
+STYLES = (
+    "grown",
+    "bench",
+    "grown",
+    "cart",
+    "table",
+    "grown",
+    "shelf",
+    "box",
+    "grown",
+    "tower",
+    "gate",
+    "shelter",
+)
 # Every kind of light's wished mean brightness, linear, before the tone curve.
-BRIGHT = {"sun": (.15, .3), "overcast": (.18, .32), "lamp": (.12, .25), "dim": (.04, .09), "window": (.12, .25)}
+BRIGHT = {
+    "sun": (0.15, 0.3),
+    "overcast": (0.18, 0.32),
+    "lamp": (0.12, 0.25),
+    "dim": (0.04, 0.09),
+    "window": (0.12, 0.25),
+}
 
 
 def corners_of(frame):
@@ -31,10 +51,17 @@ def recipe(number):
     rng = np.random.default_rng([number, 3])
     stocks = list(STOCK)
     style = STYLES[number % len(STYLES)]
-    return {"style": style, "stock": stocks[(number * 5 + number // 12) % len(stocks)],
-            "floor": FLOORS[(number * 3 + number // 10) % len(FLOORS)], "light": LIGHTS[(number * 2 + number // 5) % len(LIGHTS)],
-            "braces": int(rng.integers(1, 3)) if style == "shelter" or number % 11 == 5 else 0,
-            "other": number % 7 == 3, "long_side": int(rng.choice([2000, 2000, 2000, 2000, 1600, 3000, 4000], p=[.2, .2, .2, .15, .1, .1, .05]))}
+    return {
+        "style": style,
+        "stock": stocks[(number * 5 + number // 12) % len(stocks)],
+        "floor": FLOORS[(number * 3 + number // 10) % len(FLOORS)],
+        "light": LIGHTS[(number * 2 + number // 5) % len(LIGHTS)],
+        "braces": int(rng.integers(1, 3)) if style == "shelter" or number % 11 == 5 else 0,
+        "other": number % 7 == 3,
+        "long_side": int(
+            rng.choice([2000, 2000, 2000, 2000, 1600, 3000, 4000], p=[0.2, 0.2, 0.2, 0.15, 0.1, 0.1, 0.05])
+        ),
+    }
 
 
 def make_frame(number, folder, xp=np, spp=16, photos=4, long_side=None, say=print):
@@ -57,15 +84,22 @@ def make_frame(number, folder, xp=np, spp=16, photos=4, long_side=None, say=prin
         exif = f35 if rng.random() < 0.5 else None
         (out / f"photo_{k}.jpg").write_bytes(jpeg(shot(linear, rng, exposure), rng.integers(80, 96), exif))
         spent = round(time.perf_counter() - start, 1)
-        records.append(photo_record(frame, cam, scene.clusters, f"photo_{k}.jpg", int(exif) if exif else None, spent, xp))
+        records.append(
+            photo_record(frame, cam, scene.clusters, f"photo_{k}.jpg", int(exif) if exif else None, spent, xp)
+        )
     truth = truth_of(frame, records)
     truth["scene"] = scene.note
     (out / "truth.json").write_text(json.dumps(truth))
-    say(f"r{number:03d} {what['style']} {what['stock']} {len(frame.sticks)} sticks {len(frame.braces)} braces {scene.note} "
-        f"{cams[0].size} f35 {f35:.0f} {[r['render_s'] for r in records]} s", flush=True)
+    say(
+        f"r{number:03d} {what['style']} {what['stock']} {len(frame.sticks)} sticks {len(frame.braces)} braces {scene.note} "
+        f"{cams[0].size} f35 {f35:.0f} {[r['render_s'] for r in records]} s",
+        flush=True,
+    )
 
 
-def quick_frame(seed=0, style="grown", stock="wood8", members=5, photos=3, long_side=640, spp=2, light="overcast"):
+def quick_frame(
+    seed=0, style="grown", stock="wood8", members=5, photos=3, long_side=640, spp=2, light="overcast"
+):
     """A small frame rendered in memory on the processor: list of 8-bit RGB pictures (H, W, 3), and its truth as a dict."""
     frame = frame_of(style, STOCK[stock], seed, members)
     rng = np.random.default_rng([seed, 4])

@@ -1,4 +1,5 @@
 """A scene round a frame: its members and bolts as shapes, floor, walls, clutter, light."""
+
 import numpy as np
 
 from . import textures as tx
@@ -6,10 +7,27 @@ from .frames import STOCK, body, frame_of
 from .shapes import Cluster, Shape, xp_of
 from .trace import Light, Scene
 
-PAINTS = [(.55, .05, .04), (.05, .22, .5), (.06, .32, .12), (.75, .5, .04), (.03, .03, .035), (.72, .72, .7), (.3, .12, .35),
-          (.04, .35, .38), (.62, .25, .05), (.25, .28, .3)]
-WOODS = [(.62, .42, .22), (.7, .52, .32), (.45, .27, .13), (.2, .11, .06), (.36, .34, .31), (.5, .3, .17)]
-METALS = [(.62, .63, .64), (.45, .46, .47), (.12, .12, .13), (.6, .5, .3)]
+PAINTS = [
+    (0.55, 0.05, 0.04),
+    (0.05, 0.22, 0.5),
+    (0.06, 0.32, 0.12),
+    (0.75, 0.5, 0.04),
+    (0.03, 0.03, 0.035),
+    (0.72, 0.72, 0.7),
+    (0.3, 0.12, 0.35),
+    (0.04, 0.35, 0.38),
+    (0.62, 0.25, 0.05),
+    (0.25, 0.28, 0.3),
+]
+WOODS = [
+    (0.62, 0.42, 0.22),
+    (0.7, 0.52, 0.32),
+    (0.45, 0.27, 0.13),
+    (0.2, 0.11, 0.06),
+    (0.36, 0.34, 0.31),
+    (0.5, 0.3, 0.17),
+]
+METALS = [(0.62, 0.63, 0.64), (0.45, 0.46, 0.47), (0.12, 0.12, 0.13), (0.6, 0.5, 0.3)]
 FLOORS = ("tiles", "paving", "gravel", "brick", "planks", "carpet", "checker", "plain", "grass", "dots")
 LIGHTS = ("sun", "overcast", "lamp", "dim", "window")
 
@@ -40,7 +58,14 @@ class Builder:
         return len(self.materials) - 1
 
     def shape(self, kind, rot, mid, reach, size, material):
-        return Shape(kind, np.asarray(rot, float) @ self.rot.T, self.rot @ np.asarray(mid, float) + self.at, reach, size, material)
+        return Shape(
+            kind,
+            np.asarray(rot, float) @ self.rot.T,
+            self.rot @ np.asarray(mid, float) + self.at,
+            reach,
+            size,
+            material,
+        )
 
     def add(self, shapes, mid=None, reach=None):
         mid = shapes[0].mid if mid is None else self.rot @ np.asarray(mid, float) + self.at
@@ -55,18 +80,37 @@ def member_material(rng, stock, mode, seed):
     if stock.look == "wood":
         base = WOODS[rng.integers(len(WOODS))] if mode == "mixed" else mode
         base = np.clip(np.multiply(base, rng.normal(1, 0.07)) * rng.normal(1, 0.02, 3), 0.02, 0.85)
-        return tx.Material(tx.wood(base, seed, rng.uniform(0.25, 0.6), 0.12 if rng.random() < 0.5 else 0), 0.04, rng.uniform(0.35, 0.6))
+        return tx.Material(
+            tx.wood(base, seed, rng.uniform(0.25, 0.6), 0.12 if rng.random() < 0.5 else 0),
+            0.04,
+            rng.uniform(0.35, 0.6),
+        )
     if stock.look == "aluminium":
-        return tx.Material(tx.brushed(np.full(3, rng.uniform(.68, .8)), seed), 0.65, rng.uniform(0.25, 0.4), True)
+        return tx.Material(
+            tx.brushed(np.full(3, rng.uniform(0.68, 0.8)), seed), 0.65, rng.uniform(0.25, 0.4), True
+        )
     if stock.look == "galvanised":
-        return tx.Material(tx.galvanised(np.multiply((.5, .52, .54), rng.uniform(0.85, 1.15)), seed), 0.45, rng.uniform(0.35, 0.5), True)
-    return tx.Material(tx.galvanised(np.multiply((.13, .125, .12), rng.uniform(0.6, 1.6)), seed), 0.25, rng.uniform(0.3, 0.5), True)
+        return tx.Material(
+            tx.galvanised(np.multiply((0.5, 0.52, 0.54), rng.uniform(0.85, 1.15)), seed),
+            0.45,
+            rng.uniform(0.35, 0.5),
+            True,
+        )
+    return tx.Material(
+        tx.galvanised(np.multiply((0.13, 0.125, 0.12), rng.uniform(0.6, 1.6)), seed),
+        0.25,
+        rng.uniform(0.3, 0.5),
+        True,
+    )
 
 
 def bolt_runs(frame):
     """Physical bolts: (point on the axis, axis, low, high) with bolts of one line through touching members joined."""
     w, runs = frame.stock.width, {}
-    ends = [((frame.sticks[b.a].hole(b.a_hole) + frame.sticks[b.b].hole(b.b_hole)) / 2, b.axis) for b in frame.bolts]
+    ends = [
+        ((frame.sticks[b.a].hole(b.a_hole) + frame.sticks[b.b].hole(b.b_hole)) / 2, b.axis)
+        for b in frame.bolts
+    ]
     for p, axis in [*ends, *frame.pins]:
         key = (axis, *np.round(np.delete(p, axis), 4))
         runs.setdefault(key, []).append((p, p[axis] - w, p[axis] + w))
@@ -91,19 +135,28 @@ def add_bolts(build, frame, rng, material):
         flip = rng.random() < 0.15
         z, shapes = np.eye(3)[axis], []
         base = p - p[axis] * z
-        shapes.append(build.shape("cylinder", upright(z), base + (low + high) / 2 * z, 0, (radius, (high - low) / 2), material))
+        shapes.append(
+            build.shape(
+                "cylinder", upright(z), base + (low + high) / 2 * z, 0, (radius, (high - low) / 2), material
+            )
+        )
         for side, face in ((-1, low), (1, high)):
             tip = base + (face + side * 0.2) * z
             if any(np.all(tip + 0.2 > lo) and np.all(tip - 0.2 < hi) for lo, hi in boxes):
-                continue                          # something lies against this end: the bolt ends in it
+                continue  # something lies against this end: the bolt ends in it
             out, up = side * z, 0.0
-            put = lambda kind, along, size: shapes.append(build.shape(kind, turned, base + face * z + along * out, 0, size, material))
+            put = lambda kind, along, size: shapes.append(
+                build.shape(kind, turned, base + face * z + along * out, 0, size, material)
+            )
             turned = turn(rng.uniform(0, 3)) @ upright(out)
             if washer or side > 0:
                 put("cylinder", 0.04 * radius * 2, (2.2 * radius, 0.08 * radius * 2))
                 up = 0.16 * radius * 2
-            flats = [((np.cos(a), np.sin(a), 0.0), 1.65 * radius * (0.9 + 0.1 * wide)) for a in np.arange(3) * np.pi / 3]
-            if (side > 0) != flip:                # nut and thread
+            flats = [
+                ((np.cos(a), np.sin(a), 0.0), 1.65 * radius * (0.9 + 0.1 * wide))
+                for a in np.arange(3) * np.pi / 3
+            ]
+            if (side > 0) != flip:  # nut and thread
                 height = 1.6 * radius
                 put("prism", up + height / 2, ((*flats, ((0, 0, 1.0), height / 2)),))
                 put("cylinder", up + height + thread / 2, (radius * 0.95, thread / 2))
@@ -112,7 +165,7 @@ def add_bolts(build, frame, rng, material):
                 put("prism", up + height / 2, ((*flats, ((0, 0, 1.0), height / 2)),))
             elif head == "round":
                 rim, height = 2.2 * radius * wide, 1.0 * radius
-                ball = (rim ** 2 + height ** 2) / (2 * height)
+                ball = (rim**2 + height**2) / (2 * height)
                 put("ball", up + height - ball, (ball, ball - height))
             else:
                 put("cylinder", up + 0.3 * radius, (2.6 * radius * wide, 0.3 * radius))
@@ -123,22 +176,29 @@ def add_frame(build, frame, rng):
     """All members, braces and bolts of a frame, each member with a material of its own."""
     stock = frame.stock
     wood = stock.look == "wood"
-    mode = str(rng.choice(["natural", "mixed", "painted"], p=[.5, .3, .2] if wood else [.85, .1, .05]))
+    mode = str(rng.choice(["natural", "mixed", "painted"], p=[0.5, 0.3, 0.2] if wood else [0.85, 0.1, 0.05]))
     if mode == "natural":
         mode = tuple(WOODS[rng.integers(len(WOODS))])
     wall = None if stock.wall_mm is None else stock.wall_mm / stock.pitch_mm
     bevel = stock.width * (rng.uniform(0.01, 0.05) if wood else rng.uniform(0.04, 0.08))
     for n, s in enumerate([*frame.sticks, *frame.braces]):
         axis = getattr(s, "axis", None)
-        rot = np.roll(np.eye(3), -axis, axis=0) if axis is not None else np.array(
-            [s.direction, np.cross(np.eye(3)[s.pin_axis], s.direction), np.eye(3)[s.pin_axis]])
+        rot = (
+            np.roll(np.eye(3), -axis, axis=0)
+            if axis is not None
+            else np.array([s.direction, np.cross(np.eye(3)[s.pin_axis], s.direction), np.eye(3)[s.pin_axis]])
+        )
         m = member_material(rng, stock, mode, int(rng.integers(1 << 20)))
-        shape = build.shape("member", rot, s.hole(0), 0, (s.holes, stock.width, stock.radius, wall, bevel), build.material(m))
+        shape = build.shape(
+            "member", rot, s.hole(0), 0, (s.holes, stock.width, stock.radius, wall, bevel), build.material(m)
+        )
         m.rot, m.mid = shape.rot, shape.mid
-        raw = (.3, .2, .11) if wood and mode in ("painted", "mixed") else None
+        raw = (0.3, 0.2, 0.11) if wood and mode in ("painted", "mixed") else None
         m.core = (stock.width / 2 - bevel / 2, s.holes, raw)
         build.add([shape], s.hole((s.holes - 1) / 2), np.hypot(s.holes / 2, stock.width * 0.71))
-    metal = tx.Material(tx.plain(METALS[rng.integers(len(METALS))], 3, 0.4, 0.1), 0.55, rng.uniform(0.25, 0.4), True)
+    metal = tx.Material(
+        tx.plain(METALS[rng.integers(len(METALS))], 3, 0.4, 0.1), 0.55, rng.uniform(0.25, 0.4), True
+    )
     add_bolts(build, frame, rng, build.material(metal))
     return "natural" if isinstance(mode, tuple) else mode
 
@@ -149,18 +209,29 @@ def floor_texture(kind, rng, seed):
     colour = np.clip(rng.uniform(0.05, 0.55, 3) * 0.6 + grey * 0.4, 0.03, 0.8)
     dark = grey * rng.uniform(0.1, 0.4)
     u = rng.uniform
-    return {"tiles": lambda: tx.bricks(grey, dark if u() < .7 else grey * 1.3, seed, [u(6, 14)] * 2, u(.15, .4), u(.05, .3), 0.0),
-            "paving": lambda: tx.bricks(grey, dark, seed, (u(5, 12), u(2.5, 5)), u(.15, .45), u(.1, .4)),
-            "brick": lambda: tx.bricks((u(.25, .45), u(.1, .2), u(.06, .12)), grey, seed, (u(5, 6.5), u(1.7, 2.2)), .28, .6),
-            "gravel": lambda: tx.gravel(grey, seed, u(.35, 1.3)), "planks": lambda: tx.planks(WOODS[rng.integers(len(WOODS))], seed, u(2, 6)),
-            "carpet": lambda: tx.spots(colour, np.clip(u(.02, .6, 3), 0, 1), seed, u(.7, 2.6), u(.3, .9)),
-            "checker": lambda: tx.checker(grey * 1.2, dark, seed, u(2.5, 9)), "plain": lambda: tx.plain(colour, seed, u(2, 12), u(.03, .25)),
-            "grass": lambda: lambda p: tx.mix((.03, .07, .015), (.16, .24, .06), tx.fractal(p[:2], seed, 1.2, 5)),
-            "dots": lambda: tx.dots(colour, dark, u(.8, 2), u(.15, .3), bool(rng.integers(2)))}[kind]()
+    return {
+        "tiles": lambda: tx.bricks(
+            grey, dark if u() < 0.7 else grey * 1.3, seed, [u(6, 14)] * 2, u(0.15, 0.4), u(0.05, 0.3), 0.0
+        ),
+        "paving": lambda: tx.bricks(grey, dark, seed, (u(5, 12), u(2.5, 5)), u(0.15, 0.45), u(0.1, 0.4)),
+        "brick": lambda: tx.bricks(
+            (u(0.25, 0.45), u(0.1, 0.2), u(0.06, 0.12)), grey, seed, (u(5, 6.5), u(1.7, 2.2)), 0.28, 0.6
+        ),
+        "gravel": lambda: tx.gravel(grey, seed, u(0.35, 1.3)),
+        "planks": lambda: tx.planks(WOODS[rng.integers(len(WOODS))], seed, u(2, 6)),
+        "carpet": lambda: tx.spots(colour, np.clip(u(0.02, 0.6, 3), 0, 1), seed, u(0.7, 2.6), u(0.3, 0.9)),
+        "checker": lambda: tx.checker(grey * 1.2, dark, seed, u(2.5, 9)),
+        "plain": lambda: tx.plain(colour, seed, u(2, 12), u(0.03, 0.25)),
+        "grass": lambda: (
+            lambda p: tx.mix((0.03, 0.07, 0.015), (0.16, 0.24, 0.06), tx.fractal(p[:2], seed, 1.2, 5))
+        ),
+        "dots": lambda: tx.dots(colour, dark, u(0.8, 2), u(0.15, 0.3), bool(rng.integers(2))),
+    }[kind]()
 
 
 def sky_of(zenith, horizon, ground, boxes=()):
     """Sky radiance: a gradient above, `ground` below, and bright soft boxes ((direction, cosine, colour) each)."""
+
     def sky(d):
         xp = xp_of(d)
         up = xp.clip(d[2], 0, 1) ** 0.5
@@ -170,31 +241,46 @@ def sky_of(zenith, horizon, ground, boxes=()):
             c = d[0] * float(at[0]) + d[1] * float(at[1]) + d[2] * float(at[2])
             out = out + tx.mix((0, 0, 0), colour, xp.clip((c - cosine) * 12, 0, 1))
         return out.astype(xp.float32)
+
     return sky
 
 
 def light_of(kind, rng, mid, size, floor_z):
     """Lights, sky and ambient of a scene lit as `kind`."""
     az = rng.uniform(0, 2 * np.pi)
-    warm = np.array([1.0, rng.uniform(.86, .97), rng.uniform(.65, .9)])
+    warm = np.array([1.0, rng.uniform(0.86, 0.97), rng.uniform(0.65, 0.9)])
     at = lambda el: np.array([np.cos(az) * np.cos(el), np.sin(az) * np.cos(el), np.sin(el)])
     if kind == "sun":
-        sky = sky_of(np.array((.16, .27, .5)) * rng.uniform(.6, 1.4), np.array((.5, .55, .6)), (.2, .19, .17))
-        return [Light(at(np.deg2rad(rng.uniform(18, 65))), rng.uniform(.005, .02), warm * rng.uniform(1.2, 2.2))], sky, (.2, .22, .25)
+        sky = sky_of(
+            np.array((0.16, 0.27, 0.5)) * rng.uniform(0.6, 1.4), np.array((0.5, 0.55, 0.6)), (0.2, 0.19, 0.17)
+        )
+        return (
+            [
+                Light(
+                    at(np.deg2rad(rng.uniform(18, 65))),
+                    rng.uniform(0.005, 0.02),
+                    warm * rng.uniform(1.2, 2.2),
+                )
+            ],
+            sky,
+            (0.2, 0.22, 0.25),
+        )
     if kind == "overcast":
-        sky = sky_of(np.full(3, .9), np.full(3, .6), (.2, .2, .2))
-        return [Light(at(1.0), 0.5, np.full(3, rng.uniform(0, .3)))], sky, (.4, .4, .42)
-    dim = .25 if kind == "dim" else 1.0
-    room = np.full(3, rng.uniform(.08, .25)) * warm
-    boxes = [(at(rng.uniform(.2, .9)) * (1, 1, 1), .93, np.array((1.6, 1.7, 1.9)))] if kind == "window" else []
-    sky = sky_of(room * 1.4, room, room * .4, boxes)
+        sky = sky_of(np.full(3, 0.9), np.full(3, 0.6), (0.2, 0.2, 0.2))
+        return [Light(at(1.0), 0.5, np.full(3, rng.uniform(0, 0.3)))], sky, (0.4, 0.4, 0.42)
+    dim = 0.25 if kind == "dim" else 1.0
+    room = np.full(3, rng.uniform(0.08, 0.25)) * warm
+    boxes = (
+        [(at(rng.uniform(0.2, 0.9)) * (1, 1, 1), 0.93, np.array((1.6, 1.7, 1.9)))] if kind == "window" else []
+    )
+    sky = sky_of(room * 1.4, room, room * 0.4, boxes)
     if kind == "window":
-        return [Light(at(rng.uniform(.3, .8)), .22, np.array((.95, 1, 1.05)) * .9)], sky, room
+        return [Light(at(rng.uniform(0.3, 0.8)), 0.22, np.array((0.95, 1, 1.05)) * 0.9)], sky, room
     lamps = []
     for _ in range(int(rng.integers(1, 3))):
         high = floor_z + rng.uniform(1.2, 2.2) * size + 15
-        place = np.array([mid[0] + rng.normal(0, .7) * size, mid[1] + rng.normal(0, .7) * size, high])
-        lamps.append(Light(place, rng.uniform(.5, 4), warm * rng.uniform(.7, 1.3), False, high - mid[2]))
+        place = np.array([mid[0] + rng.normal(0, 0.7) * size, mid[1] + rng.normal(0, 0.7) * size, high])
+        lamps.append(Light(place, rng.uniform(0.5, 4), warm * rng.uniform(0.7, 1.3), False, high - mid[2]))
     return lamps, sky, room * 0.8 * dim
 
 
@@ -204,14 +290,22 @@ def free_spot(rng, cams, lo, hi, reach, frame, near=False):
     for _ in range(60):
         dist, a = size * rng.uniform(0.1 if near else 0.5, 1.6), rng.uniform(0, 2 * np.pi)
         p = np.array([mid[0] + dist * np.cos(a), mid[1] + dist * np.sin(a), lo[2] + reach])
-        gaps = [np.linalg.norm(np.maximum(np.maximum(l - p, p - h), 0)) for l, h in (body(s, frame.stock.width) for s in frame.sticks)]
-        gaps += [np.min(np.linalg.norm(b.first + np.arange(b.holes)[:, None] * b.direction - p, axis=1)) - 1 for b in frame.braces]
+        gaps = [
+            np.linalg.norm(np.maximum(np.maximum(l - p, p - h), 0))
+            for l, h in (body(s, frame.stock.width) for s in frame.sticks)
+        ]
+        gaps += [
+            np.min(np.linalg.norm(b.first + np.arange(b.holes)[:, None] * b.direction - p, axis=1)) - 1
+            for b in frame.braces
+        ]
         ok = min(gaps) > reach + 0.3
         for cam in cams:
             to, axis = p - cam.place, mid - cam.place
             far, deep = np.linalg.norm(to), np.linalg.norm(axis)
             beside = np.linalg.norm(np.cross(to, axis)) / deep
-            ok &= far > 8 + 2 * reach and not (to @ axis / deep < deep and beside < size * 0.5 + reach and rng.random() < 0.93)
+            ok &= far > 8 + 2 * reach and not (
+                to @ axis / deep < deep and beside < size * 0.5 + reach and rng.random() < 0.93
+            )
         if ok:
             return p
     return None
@@ -225,20 +319,40 @@ def add_clutter(build, rng, cams, lo, hi, frame):
         if p is None:
             continue
         kind = rng.choice(["ball", "can", "pipe", "box", "disc", "sheet"])
-        look = tx.plain(np.clip(rng.uniform(.03, .75, 3), 0, 1), int(rng.integers(999)), 1.0, 0.08)
+        look = tx.plain(np.clip(rng.uniform(0.03, 0.75, 3), 0, 1), int(rng.integers(999)), 1.0, 0.08)
         if rng.random() < 0.25 or kind == "sheet":
-            look = tx.dots(rng.uniform(.3, .7, 3), rng.uniform(.01, .1, 3), rng.uniform(.4, 1.2), rng.uniform(.1, .25), True)
-        m = tx.Material(look, rng.choice([.04, .1]), rng.uniform(.15, .5))
+            look = tx.dots(
+                rng.uniform(0.3, 0.7, 3),
+                rng.uniform(0.01, 0.1, 3),
+                rng.uniform(0.4, 1.2),
+                rng.uniform(0.1, 0.25),
+                True,
+            )
+        m = tx.Material(look, rng.choice([0.04, 0.1]), rng.uniform(0.15, 0.5))
         k = build.material(m)
         rot, s = turn(rng.uniform(0, 3)), reach * 0.57
         floor = np.array([p[0], p[1], lo[2]])
-        shape = {"ball": lambda: build.shape("ball", rot, p, 0, (reach,), k),
-                 "can": lambda: build.shape("cylinder", np.eye(3), floor + (0, 0, .6 * reach), 0, (.7 * reach, .6 * reach), k),
-                 "pipe": lambda: build.shape("cylinder", upright(rot[0]), floor + (0, 0, .4 * reach), 0, (.4 * reach, .85 * reach), k),
-                 "disc": lambda: build.shape("cylinder", np.eye(3), floor + (0, 0, .1), 0, (.9 * reach, .1), k),
-                 "box": lambda: build.shape("prism", rot, floor + (0, 0, s), 0, (tuple((tuple(e), s) for e in np.eye(3)),), k),
-                 "sheet": lambda: build.shape("prism", np.array([rot[0], (0, 0, 1), np.cross(rot[0], (0, 0, 1))]), floor + (0, 0, .7 * reach), 0,
-                                              (tuple((tuple(e), h) for e, h in zip(np.eye(3), (.7 * reach, .7 * reach, .08))),), k)}[kind]()
+        shape = {
+            "ball": lambda: build.shape("ball", rot, p, 0, (reach,), k),
+            "can": lambda: build.shape(
+                "cylinder", np.eye(3), floor + (0, 0, 0.6 * reach), 0, (0.7 * reach, 0.6 * reach), k
+            ),
+            "pipe": lambda: build.shape(
+                "cylinder", upright(rot[0]), floor + (0, 0, 0.4 * reach), 0, (0.4 * reach, 0.85 * reach), k
+            ),
+            "disc": lambda: build.shape("cylinder", np.eye(3), floor + (0, 0, 0.1), 0, (0.9 * reach, 0.1), k),
+            "box": lambda: build.shape(
+                "prism", rot, floor + (0, 0, s), 0, (tuple((tuple(e), s) for e in np.eye(3)),), k
+            ),
+            "sheet": lambda: build.shape(
+                "prism",
+                np.array([rot[0], (0, 0, 1), np.cross(rot[0], (0, 0, 1))]),
+                floor + (0, 0, 0.7 * reach),
+                0,
+                (tuple((tuple(e), h) for e, h in zip(np.eye(3), (0.7 * reach, 0.7 * reach, 0.08))),),
+                k,
+            ),
+        }[kind]()
         m.rot, m.mid = shape.rot, shape.mid
         build.add([shape], shape.mid, 1.05 * reach)
 
@@ -255,7 +369,13 @@ def scene_of(frame, cams, seed, floor=None, light=None, other=False):
     outside = light in ("sun", "overcast")
 
     def plane(rot, at, kind):
-        m = tx.Material(floor_texture(kind, rng, int(rng.integers(1 << 20))), rng.choice([.02, .04, .08]), rng.uniform(.2, .6), rot=rot, mid=at)
+        m = tx.Material(
+            floor_texture(kind, rng, int(rng.integers(1 << 20))),
+            rng.choice([0.02, 0.04, 0.08]),
+            rng.uniform(0.2, 0.6),
+            rot=rot,
+            mid=at,
+        )
         build.add([build.shape("plane", rot, at, 0, (), build.material(m))])
 
     plane(turn(rng.uniform(0, 6)), np.array([mid[0], mid[1], lo[2]]), floor)
@@ -268,7 +388,7 @@ def scene_of(frame, cams, seed, floor=None, light=None, other=False):
             if outside and len(walls) == 1:
                 break
             n = np.array([np.cos(a), np.sin(a), 0])
-            deep = max(float((-(places @ n)).max()) + 4, size * rng.uniform(.6, 1.0)) + rng.uniform(0, 15)
+            deep = max(float((-(places @ n)).max()) + 4, size * rng.uniform(0.6, 1.0)) + rng.uniform(0, 15)
             if outside and deep > 2.5 * size:
                 continue
             walls.append(kind)
@@ -286,8 +406,22 @@ def scene_of(frame, cams, seed, floor=None, light=None, other=False):
             build.rot, build.at, second = np.eye(3), np.zeros(3), extra.stock.id
     add_clutter(build, rng, cams, lo, hi, frame)
     lights, sky, ambient = light_of(light, rng, mid, size, lo[2])
-    note = {"floor": floor, "walls": walls[0] if walls else None, "light": light, "finish": finish, "second": second}
-    return Scene(build.clusters, build.materials, lights, sky, np.array(ambient), 60 * size if outside else np.inf, note)
+    note = {
+        "floor": floor,
+        "walls": walls[0] if walls else None,
+        "light": light,
+        "finish": finish,
+        "second": second,
+    }
+    return Scene(
+        build.clusters,
+        build.materials,
+        lights,
+        sky,
+        np.array(ambient),
+        60 * size if outside else np.inf,
+        note,
+    )
 
 
 def extent(frame):
@@ -295,5 +429,10 @@ def extent(frame):
     w = frame.stock.width
     corners = [c for s in frame.sticks for c in body(s, w)]
     for b in frame.braces:
-        corners += [b.hole(-0.5) - w / 2, b.hole(-0.5) + w / 2, b.hole(b.holes - 0.5) - w / 2, b.hole(b.holes - 0.5) + w / 2]
+        corners += [
+            b.hole(-0.5) - w / 2,
+            b.hole(-0.5) + w / 2,
+            b.hole(b.holes - 0.5) - w / 2,
+            b.hole(b.holes - 0.5) + w / 2,
+        ]
     return np.min(corners, axis=0), np.max(corners, axis=0)

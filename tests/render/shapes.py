@@ -5,14 +5,15 @@ shape's own axes and gives `(index, t, normal)`: which of the rays hit, how far 
 (3, M) there; a ray that starts inside a solid hits it at once.  Method for drilled members: constructive solid geometry along the ray (Roth 1982, doi:10.1016/0146-664X(82)90169-1):
 what is drilled away or hollow is left by its far wall, until solid matter or the outside is met.
 """
+
 import sys
 from dataclasses import dataclass
 
 import numpy as np
 
-EPS = 3e-4        # pitches; well above float32's rounding at the distances of a scene
+EPS = 3e-4  # pitches; well above float32's rounding at the distances of a scene
 FAR = 1e9
-STEPS = 10        # surfaces met inside one member before the ray is taken to have hit
+STEPS = 10  # surfaces met inside one member before the ray is taken to have hit
 
 
 def xp_of(a):
@@ -29,6 +30,7 @@ def lin(row, x):
 @dataclass
 class Shape:
     """A shape placed in the scene: `kind`, `rot` (rows: its own axes), `mid`, bounding `reach`, `size`, material index."""
+
     kind: str
     rot: np.ndarray
     mid: np.ndarray
@@ -40,6 +42,7 @@ class Shape:
 @dataclass
 class Cluster:
     """Shapes inside one bounding sphere (`mid`, `reach`); `reach` None for planes, which no sphere holds."""
+
     mid: np.ndarray
     reach: float | None
     shapes: list
@@ -84,7 +87,7 @@ def hit_cylinder(o, d, radius, half):
     t0, t1, _ = interval(o, d, [((0, 0, 1), half)])
     a = xp.maximum(d[0] ** 2 + d[1] ** 2, 1e-10)
     b = o[0] * d[0] + o[1] * d[1]
-    disc = b * b - a * (o[0] ** 2 + o[1] ** 2 - radius ** 2)
+    disc = b * b - a * (o[0] ** 2 + o[1] ** 2 - radius**2)
     root = xp.sqrt(xp.maximum(disc, 0))
     side = (-b - root) / a
     near, far = xp.maximum(t0, side), xp.minimum(t1, (-b + root) / a)
@@ -93,7 +96,9 @@ def hit_cylinder(o, d, radius, half):
     p = o[:, index] + t * dd
     flat = t0[index] > side[index]
     zero = xp.zeros_like(t)
-    n = xp.where(flat, xp.stack([zero, zero, -xp.sign(dd[2])]), xp.stack([p[0] / radius, p[1] / radius, zero]))
+    n = xp.where(
+        flat, xp.stack([zero, zero, -xp.sign(dd[2])]), xp.stack([p[0] / radius, p[1] / radius, zero])
+    )
     return index, t, n
 
 
@@ -101,7 +106,7 @@ def hit_ball(o, d, radius, cut=None):
     """Sphere; with `cut`, only its part beyond `cut` along its own third axis (a round bolt head)."""
     xp = xp_of(o)
     b = (o * d).sum(axis=0)
-    disc = b * b - (o * o).sum(axis=0) + radius ** 2
+    disc = b * b - (o * o).sum(axis=0) + radius**2
     root = xp.sqrt(xp.maximum(disc, 0))
     t = xp.maximum(-b - root, EPS)
     ok = (disc > 0) & (-b + root > EPS)
@@ -124,12 +129,19 @@ def hit_plane(o, d):
 def hit_member(o, d, holes, width, radius, wall, bevel):
     """A drilled square member along its own first axis, hole 0 at the origin; `wall` None where solid."""
     xp = xp_of(o)
-    s = 0.5 ** 0.5
+    s = 0.5**0.5
     mid = (holes - 1) / 2
-    slabs = [((1, 0, 0), holes / 2), ((0, 1, 0), width / 2), ((0, 0, 1), width / 2),
-             ((0, s, s), (width - bevel) * s), ((0, s, -s), (width - bevel) * s)]
+    slabs = [
+        ((1, 0, 0), holes / 2),
+        ((0, 1, 0), width / 2),
+        ((0, 0, 1), width / 2),
+        ((0, s, s), (width - bevel) * s),
+        ((0, s, -s), (width - bevel) * s),
+    ]
     # Most rays pass the centre line at a distance: sort those out first, cheaply.
-    close = xp.nonzero((o[1] * d[2] - o[2] * d[1]) ** 2 <= (d[1] ** 2 + d[2] ** 2 + 1e-6) * (0.5 * width ** 2))[0]
+    close = xp.nonzero((o[1] * d[2] - o[2] * d[1]) ** 2 <= (d[1] ** 2 + d[2] ** 2 + 1e-6) * (0.5 * width**2))[
+        0
+    ]
     o, d = o[:, close], d[:, close]
     t0, t1, face = interval(xp.stack([o[0] - mid, o[1], o[2]]), d, slabs)
     keep = xp.nonzero(t1 > xp.maximum(t0, 0) + EPS)[0]
@@ -148,11 +160,11 @@ def hit_member(o, d, holes, width, radius, wall, bevel):
         leave = t
         turned = n
         void = xp.zeros(len(t), bool)
-        for across, along in ((2, 1), (1, 2)):        # holes along the second, then along the third axis
-            inside = du ** 2 + p[across] ** 2 < radius ** 2
+        for across, along in ((2, 1), (1, 2)):  # holes along the second, then along the third axis
+            inside = du**2 + p[across] ** 2 < radius**2
             a = xp.maximum(d[0] ** 2 + d[across] ** 2, 1e-12)
             b = du * d[0] + p[across] * d[across]
-            c = du ** 2 + p[across] ** 2 - radius ** 2
+            c = du**2 + p[across] ** 2 - radius**2
             out = t + EPS + (-b + xp.sqrt(xp.maximum(b * b - a * c, 0))) / a
             later = inside & (out > leave)
             q0, q1 = du + (out - t - EPS) * d[0], p[across] + (out - t - EPS) * d[across]
@@ -181,13 +193,26 @@ def hit_member(o, d, holes, width, radius, wall, bevel):
         solid = xp.nonzero(~void)[0]
         got_i.append(index[solid]), got_t.append(t[solid]), got_n.append(n[:, solid])
         on = xp.nonzero(void & (leave < t1 - EPS))[0]
-        index, o, d, t1, n, t = index[on], o[:, on], d[:, on], t1[on], turned[:, on], xp.maximum(leave, t + EPS)[on]
+        index, o, d, t1, n, t = (
+            index[on],
+            o[:, on],
+            d[:, on],
+            t1[on],
+            turned[:, on],
+            xp.maximum(leave, t + EPS)[on],
+        )
     if not got_i:
         return index, t, n
     return xp.concatenate(got_i), xp.concatenate(got_t), xp.concatenate(got_n, axis=1)
 
 
-HIT = {"prism": hit_prism, "cylinder": hit_cylinder, "ball": hit_ball, "plane": hit_plane, "member": hit_member}
+HIT = {
+    "prism": hit_prism,
+    "cylinder": hit_cylinder,
+    "ball": hit_ball,
+    "plane": hit_plane,
+    "member": hit_member,
+}
 
 
 def place(shape, o, d):
@@ -205,7 +230,9 @@ def maybe(cluster, o, d, limit):
     r = [float(cluster.mid[i]) - o[i] for i in range(3)]
     along = r[0] * d[0] + r[1] * d[1] + r[2] * d[2]
     off = r[0] * r[0] + r[1] * r[1] + r[2] * r[2] - along * along
-    return xp.nonzero((off < cluster.reach ** 2) & (along > -cluster.reach) & (along - cluster.reach < limit))[0]
+    return xp.nonzero((off < cluster.reach**2) & (along > -cluster.reach) & (along - cluster.reach < limit))[
+        0
+    ]
 
 
 def nearest(clusters, o, d):

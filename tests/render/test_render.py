@@ -1,4 +1,5 @@
 """The maker of test photographs is itself checked: its truth must be true."""
+
 from itertools import combinations
 
 import cv2
@@ -30,7 +31,7 @@ def test_a_ray_through_a_hole_passes_and_beside_it_hits():
 
 
 def test_a_slanted_ray_meets_a_tubes_far_wall_and_solid_woods_near_bore():
-    o, d = rays([[2 - 0.45 * 0.3, -0.95, 0]], [[0.3, 1, 0]])      # goes in through hole 2
+    o, d = rays([[2 - 0.45 * 0.3, -0.95, 0]], [[0.3, 1, 0]])  # goes in through hole 2
     near = hit_member(o, d, 6, 1.0, 0.15, None, 0.02)[1][0]
     far = hit_member(o, d, 6, 1.0, 0.15, 0.08, 0.02)[1][0]
     slope = np.hypot(1, 0.3)
@@ -41,7 +42,7 @@ def test_a_slanted_ray_meets_a_tubes_far_wall_and_solid_woods_near_bore():
 def test_a_ray_from_inside_a_solid_is_stopped_at_once():
     o, d = rays([[0, 0, 0]], [[1, 0, 0]])
     assert len(hit_cylinder(o, d, 0.5, 0.5)[0]) == 1
-    o[0] = 0.25                               # in the wood between holes 0 and 1, whose radius is 0.1
+    o[0] = 0.25  # in the wood between holes 0 and 1, whose radius is 0.1
     assert hit_member(o, d, 3, 1.0, 0.1, None, 0.02)[1][0] < 1e-2
 
 
@@ -50,7 +51,9 @@ def test_projection_agrees_with_opencv():
     cam = some_camera()
     points = np.random.default_rng(1).uniform(-8, 8, (50, 3))
     K = np.array([[cam.f, 0, cam.cx], [0, cam.f, cam.cy], [0, 0, 1]])
-    theirs = cv2.projectPoints(points, cv2.Rodrigues(cam.R)[0], cam.t, K, np.array([cam.k1, cam.k2, 0, 0]))[0][:, 0]
+    theirs = cv2.projectPoints(points, cv2.Rodrigues(cam.R)[0], cam.t, K, np.array([cam.k1, cam.k2, 0, 0]))[
+        0
+    ][:, 0]
     assert np.abs(cam.project(points)[0] - theirs).max() < 1e-6
 
 
@@ -102,7 +105,12 @@ def test_true_openings_are_darker_than_the_face_round_them():
     inside, round_it = [], []
     for picture, photo in zip(pictures, truth["photos"]):
         grey = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY).astype(np.float32)
-        cam = Camera(tuple(photo["size"]), *(photo[k] for k in ("f", "cx", "cy", "k1", "k2")), np.array(photo["R"]), np.array(photo["t"]))
+        cam = Camera(
+            tuple(photo["size"]),
+            *(photo[k] for k in ("f", "cx", "cy", "k1", "k2")),
+            np.array(photo["R"]),
+            np.array(photo["t"]),
+        )
         for hole in photo["holes"]:
             stick = truth["sticks"][hole["stick"]]
             u, n = np.eye(3)[stick["axis"]], np.array(hole["normal"], float)
@@ -126,7 +134,12 @@ def test_cameras_see_the_whole_frame_but_for_a_sliver():
     _, truth = quick_frame(seed=5, members=5, photos=3, long_side=160, spp=1)
     frame = frame_of("grown", STOCK["wood8"], 5, 5)
     for photo in truth["photos"]:
-        cam = Camera(tuple(photo["size"]), *(photo[k] for k in ("f", "cx", "cy", "k1", "k2")), np.array(photo["R"]), np.array(photo["t"]))
+        cam = Camera(
+            tuple(photo["size"]),
+            *(photo[k] for k in ("f", "cx", "cy", "k1", "k2")),
+            np.array(photo["R"]),
+            np.array(photo["t"]),
+        )
         xy, depth = cam.project(corners_of(frame))
         assert depth.min() > 0
         assert np.mean(np.all((xy > 0) & (xy < cam.size), axis=1)) > 0.8

@@ -2,8 +2,9 @@
 
 Noise is value noise on a hashed integer lattice; cells are those of Worley (1996, doi:10.1145/237170.237267).
 """
+
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Callable
 
 import numpy as np
 
@@ -15,6 +16,7 @@ class Material:
     """A surface: `albedo`, share of mirror-like reflection `gloss`, its `rough`ness, whether the reflection is tinted
     (`metal`), the placed frame (`rot` rows, `mid`) that `albedo` is given points in; for a member `core`: (half width,
     holes, colour or None) of what lies inside its faces, raw or merely darker."""
+
     albedo: Callable
     gloss: float = 0.04
     rough: float = 0.3
@@ -31,7 +33,9 @@ class Material:
         out = self.albedo(p)
         if self.core:
             half, holes, raw = self.core
-            inside = (xp.maximum(xp.abs(p[1]), xp.abs(p[2])) < half - 0.01) & (xp.abs(p[0] - (holes - 1) / 2) < holes / 2 - 0.01)
+            inside = (xp.maximum(xp.abs(p[1]), xp.abs(p[2])) < half - 0.01) & (
+                xp.abs(p[0] - (holes - 1) / 2) < holes / 2 - 0.01
+            )
             out = xp.where(inside, out * 0.55 if raw is None else mix(raw, raw, p[0]), out)
         return xp.clip(out, 0.004, 0.95)
 
@@ -46,7 +50,7 @@ def hash01(seed, *ints):
         h ^= h >> u(15)
     h *= u(2246822519)
     h ^= h >> u(13)
-    return h.astype(xp.float32) * xp.float32(2.0 ** -32)
+    return h.astype(xp.float32) * xp.float32(2.0**-32)
 
 
 def noise(p, seed, scale=1.0):
@@ -71,8 +75,8 @@ def noise(p, seed, scale=1.0):
 def fractal(p, seed, scale=1.0, octaves=3):
     """Sum of noises of halving grain, 0..1."""
     scale = np.asarray(scale, float)
-    parts = [noise(p, seed + k, scale / 2 ** k) * 0.5 ** k for k in range(octaves)]
-    return sum(parts[1:], parts[0]) / sum(0.5 ** k for k in range(octaves))
+    parts = [noise(p, seed + k, scale / 2**k) * 0.5**k for k in range(octaves)]
+    return sum(parts[1:], parts[0]) / sum(0.5**k for k in range(octaves))
 
 
 def cells(p, seed, scale):
@@ -96,14 +100,18 @@ def cells(p, seed, scale):
 def mix(a, b, share):
     """Colours between `a` and `b` (plain triples or (3, N))."""
     xp = xp_of(share)
-    pick = lambda c: [xp.float32(v) for v in c] if isinstance(c, (tuple, list, np.ndarray)) and np.ndim(c) == 1 else c
+    pick = lambda c: (
+        [xp.float32(v) for v in c] if isinstance(c, (tuple, list, np.ndarray)) and np.ndim(c) == 1 else c
+    )
     a, b = pick(a), pick(b)
     return xp.stack([a[i] + (b[i] - a[i]) * share for i in range(3)])
 
 
 def plain(colour, seed, grain=3.0, amount=0.15):
     """One colour, slightly mottled."""
-    return lambda p: mix(np.multiply(colour, 1 - amount), np.multiply(colour, 1 + amount), fractal(p, seed, grain))
+    return lambda p: mix(
+        np.multiply(colour, 1 - amount), np.multiply(colour, 1 + amount), fractal(p, seed, grain)
+    )
 
 
 def wood(colour, seed, contrast=0.35, knots=0.0):
@@ -128,34 +136,46 @@ def wood(colour, seed, contrast=0.35, knots=0.0):
         if knots:
             out = mix(out, (0.10, 0.05, 0.025), 0.85 * knot)
         return out
+
     return albedo
 
 
 def paint(colour, seed, worn=0.2):
     """Paint over wood or steel: even, a few scuffs along the first axis."""
+
     def albedo(p):
         xp = xp_of(p)
         scuff = xp.clip((fractal(p, seed, (3.0, 0.4, 0.4)) - 0.72) * 8, 0, 1) * worn
-        return mix(np.asarray(colour) * (0.93 + 0.0), (0.45, 0.4, 0.35), scuff) * (0.9 + 0.2 * noise(p, seed + 3, 1.2))
+        return mix(np.asarray(colour) * (0.93 + 0.0), (0.45, 0.4, 0.35), scuff) * (
+            0.9 + 0.2 * noise(p, seed + 3, 1.2)
+        )
+
     return albedo
 
 
 def galvanised(colour, seed):
     """Hot-dip zinc: patches of slightly different grey."""
+
     def albedo(p):
         xp = xp_of(p)
         d = cells(xp.stack([p[0], p[1] + 1.7 * p[2]]), seed, 0.22)[2]
-        return mix(np.multiply(colour, 0.75), np.multiply(colour, 1.15), 0.6 * d + 0.4 * fractal(p, seed + 7, 1.5))
+        return mix(
+            np.multiply(colour, 0.75), np.multiply(colour, 1.15), 0.6 * d + 0.4 * fractal(p, seed + 7, 1.5)
+        )
+
     return albedo
 
 
 def brushed(colour, seed):
     """Drawn tube: fine streaks along the first axis."""
-    return lambda p: mix(np.multiply(colour, 0.86), np.multiply(colour, 1.08), noise(p, seed, (7.0, 0.04, 0.04)))
+    return lambda p: mix(
+        np.multiply(colour, 0.86), np.multiply(colour, 1.08), noise(p, seed, (7.0, 0.04, 0.04))
+    )
 
 
 def bricks(colour, joint, seed, size=(8.0, 3.0), gap=0.25, spread=0.3, running=0.5):
     """Tiles or bricks in running bond (`running` 0: in rows) with joints `gap` wide."""
+
     def albedo(p):
         xp = xp_of(p)
         row = xp.floor(p[1] / size[1])
@@ -166,17 +186,22 @@ def bricks(colour, joint, seed, size=(8.0, 3.0), gap=0.25, spread=0.3, running=0
         tone = 1 + spread * (hash01(seed, row, col) - 0.5) + 0.25 * (fractal(p[:2], seed + 4, 1.5) - 0.5)
         face = mix(colour, np.multiply(colour, (1.0, 0.9, 0.85)), hash01(seed + 1, row, col)) * tone
         return xp.where(xp.minimum(dx, dy) < gap / 2, mix(joint, joint, tone), face)
+
     return albedo
 
 
 def gravel(colour, seed, size=0.8):
     """Pebbles of mixed tones with dark gaps."""
+
     def albedo(p):
         xp = xp_of(p)
         a, b, tag = cells(p[:2] + 0.2 * noise(p[:2], seed + 8, 0.5), seed, size)
         edge = xp.clip((b - a) * 4, 0, 1)
         tone = (0.5 + 0.9 * tag) * (0.25 + 0.75 * edge)
-        return mix(colour, np.multiply(colour, (1.15, 0.95, 0.8)), hash01(seed + 6, xp.floor(tag * 4096))) * tone
+        return (
+            mix(colour, np.multiply(colour, (1.15, 0.95, 0.8)), hash01(seed + 6, xp.floor(tag * 4096))) * tone
+        )
+
     return albedo
 
 
@@ -194,34 +219,41 @@ def planks(colour, seed, wide=4.0):
         tone = 0.75 + 0.45 * hash01(seed + 1, row, xp.floor((x + 20) / 40))
         local = xp.stack([x, p[1] - (row + 0.5) * wide, row * 3.3])
         return xp.where((edge < 0.06) | (end < 0.06), xp.float32(0.03), grain(local) * tone)
+
     return albedo
 
 
 def spots(ground, colour, seed, size=1.6, share=0.6):
     """Carpet: soft round spots of one colour on another."""
+
     def albedo(p):
         xp = xp_of(p)
         d, _, tag = cells(p[:2], seed, size)
         spot = xp.clip((0.32 - d) * 12, 0, 1) * (tag < share)
         return mix(ground, colour, spot) * (0.8 + 0.4 * fractal(p[:2], seed + 5, 0.15, 2))
+
     return albedo
 
 
 def dots(ground, colour, step=1.0, radius=0.22, stagger=False):
     """Rows of sharp round dots, as perforated sheet or peg board shows."""
+
     def albedo(p):
         xp = xp_of(p)
         row = xp.floor(p[1] / step)
         x = p[0] / step + (0.5 * (row % 2) if stagger else 0)
         d = xp.hypot(x - xp.floor(x) - 0.5, p[1] / step - row - 0.5) * step
         return mix(ground, colour, (d < radius).astype(xp.float32))
+
     return albedo
 
 
 def checker(one, two, seed, size=5.0):
     """Two-coloured squares."""
+
     def albedo(p):
         xp = xp_of(p)
         odd = ((xp.floor(p[0] / size) + xp.floor(p[1] / size)) % 2).astype(xp.float32)
         return mix(one, two, odd) * (0.9 + 0.2 * fractal(p[:2], seed, 2.0))
+
     return albedo

@@ -3,20 +3,22 @@
 Method: Monte Carlo integration of the rendering equation (Kajiya 1986, doi:10.1145/15886.15902), cut after one bounce;
 what the second surface receives from elsewhere is `Scene.ambient`.  The gloss lobe is Blinn's (1977, doi:10.1145/563858.563893).
 """
+
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Callable
 
 import numpy as np
 
 from .shapes import EPS, FAR, Cluster, blocked, nearest, xp_of
 
-NEAR = 12.0       # pitches: what is nearer than this keeps ambient light off
+NEAR = 12.0  # pitches: what is nearer than this keeps ambient light off
 
 
 @dataclass
 class Light:
     """`at` a direction towards the sun (`far`) or a lamp's place; `size` its angular radius or its radius in pitches;
     `power` colour of a white surface facing it (a lamp: at `reach` pitches from it)."""
+
     at: np.ndarray
     size: float
     power: np.ndarray
@@ -28,6 +30,7 @@ class Light:
 class Scene:
     """Everything a ray can meet.  `sky` maps directions (3, N) to radiance (3, N); `haze` is the distance, in pitches,
     over which things fade into the sky (inf for none)."""
+
     clusters: list[Cluster]
     materials: list
     lights: list[Light]
@@ -86,7 +89,9 @@ def surface(scene, material, p):
         index = xp.nonzero(material == k)[0]
         if len(index):
             albedo[:, index] = m.colour(p[:, index]).astype(xp.float32)
-    pick = lambda name: xp.asarray(np.array([getattr(m, name) for m in scene.materials], np.float32))[material]
+    pick = lambda name: xp.asarray(np.array([getattr(m, name) for m in scene.materials], np.float32))[
+        material
+    ]
     metal = pick("metal")
     return albedo, pick("gloss"), pick("rough"), 1 + metal * (albedo - 1)
 
@@ -110,7 +115,7 @@ def radiance(scene, o, d, rng, bounce=True):
     if bounce:
         mirror = rng.random(len(t), dtype=xp.float32) < gloss
         spread = gauss(rng, xp, len(t))
-        bent = unit(n + spread * rough ** 2 * 0.7)
+        bent = unit(n + spread * rough**2 * 0.7)
         new = xp.where(mirror, d - 2 * (d * bent).sum(axis=0) * bent, unit(n + unit(spread) * 0.999))
         low = (new * n).sum(axis=0)
         new = unit(xp.where(low < 0.01, new + n * (0.02 - low), new))
@@ -138,15 +143,20 @@ def render(scene, camera, spp, seed, xp=np, chunk=None):
     rows = max(1, min(height, chunk // width))
     batch = max(1, chunk // (rows * width))
     for top in range(0, height, rows):
-        y, x = xp.meshgrid(xp.arange(top, min(top + rows, height), dtype=xp.float32), xp.arange(width, dtype=xp.float32),
-                           indexing="ij")
+        y, x = xp.meshgrid(
+            xp.arange(top, min(top + rows, height), dtype=xp.float32),
+            xp.arange(width, dtype=xp.float32),
+            indexing="ij",
+        )
         count = x.size
         for first in range(0, spp, batch):
             s = xp.arange(first, min(first + batch, spp), dtype=xp.float32)[:, None]
             shape = (len(s), count)
-            jx = (s % side + rng.random(shape, dtype=xp.float32)) / side - 0.5      # one ray in each cell of the pixel
+            jx = (
+                s % side + rng.random(shape, dtype=xp.float32)
+            ) / side - 0.5  # one ray in each cell of the pixel
             jy = (xp.floor(s / side) % side + rng.random(shape, dtype=xp.float32)) / side - 0.5
             o, d = camera.rays((x.ravel() + jx).ravel(), (y.ravel() + jy).ravel())
             got = xp.minimum(radiance(scene, o, d, rng), 4.0)
-            picture[top * width:top * width + count] += got.reshape(3, len(s), count).sum(axis=1).T
+            picture[top * width : top * width + count] += got.reshape(3, len(s), count).sum(axis=1).T
     return picture.reshape(height, width, 3) / spp

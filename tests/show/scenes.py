@@ -20,10 +20,28 @@ def stand() -> Frame:
         Member("A", (0.0, 0.0, 0.0), z, 12, stock="softwood-38", confidence=0.99),
         Member("B", (10.0, 0.0, 0.0), z, 12, stock="softwood-38", confidence=0.98),
         Member("C", (-1.0, -1.0, 2.0), x, 13, stock="softwood-38", confidence=0.97),
-        Member("D", (-1.0, -1.0, 9.0), x, 13, stock="softwood-38", confidence=0.5, ends=(End("seen"), End("hidden", 2))),
-        Member("E", (0.0, 1.0, 1.0), y, 6, stock="softwood-38", confidence=0.95, ends=(End("seen"), End("cut", 1))),
+        Member(
+            "D",
+            (-1.0, -1.0, 9.0),
+            x,
+            13,
+            stock="softwood-38",
+            confidence=0.5,
+            ends=(End("seen"), End("hidden", 2)),
+        ),
+        Member(
+            "E",
+            (0.0, 1.0, 1.0),
+            y,
+            6,
+            stock="softwood-38",
+            confidence=0.95,
+            ends=(End("seen"), End("cut", 1)),
+        ),
     )
-    joints = tuple(replace(j, bolt=bolt) for j, bolt in zip(find_joints(members), ("seen", "none", "assumed", "seen")))
+    joints = tuple(
+        replace(j, bolt=bolt) for j, bolt in zip(find_joints(members), ("seen", "none", "assumed", "seen"))
+    )
     return Frame(members, joints, 38.1, StockUse("softwood-38", "recognised", 0.83), name="Slip stand")
 
 
@@ -62,13 +80,25 @@ def reading_of(photos, frame=None, set_aside=()):
     for name, camera in cameras.items():
         rows[name] = [camera.project(frame.members[2].hole_centres() - [0, 0.5, 0])]
         n = len(rows[name][0])
-        openings[name] = np.column_stack([rows[name][0], np.full((n, 2), [4.0, 3.0]), np.zeros(n), np.arange(n) == 1])
+        openings[name] = np.column_stack(
+            [rows[name][0], np.full((n, 2), [4.0, 3.0]), np.zeros(n), np.arange(n) == 1]
+        )
     out = dict(set_aside)
     stored = tuple(
-        Photo(p.name, p.size, used=False, reason=out[p.name]) if p.name in out else
-        Photo(p.name, p.size, camera={k: float(getattr(cameras[p.name], k)) for k in ("f", "cx", "cy", "k1", "k2")}
-              | {"R": cameras[p.name].R.tolist(), "t": cameras[p.name].t.tolist()})
+        Photo(p.name, p.size, used=False, reason=out[p.name])
+        if p.name in out
+        else Photo(
+            p.name,
+            p.size,
+            camera={k: float(getattr(cameras[p.name], k)) for k in ("f", "cx", "cy", "k1", "k2")}
+            | {"R": cameras[p.name].R.tolist(), "t": cameras[p.name].t.tolist()},
+        )
         for p in photos
     )
-    return SimpleNamespace(frame=replace(frame, photos=stored), openings=openings, rows=rows,
-                           cameras={n: c for n, c in cameras.items() if n not in out}, set_aside=list(set_aside))
+    return SimpleNamespace(
+        frame=replace(frame, photos=stored),
+        openings=openings,
+        rows=rows,
+        cameras={n: c for n, c in cameras.items() if n not in out},
+        set_aside=list(set_aside),
+    )

@@ -55,9 +55,15 @@ def test_a_full_disk_leaves_the_old_file_whole(tmp_path, monkeypatch):
     assert tree(tmp_path) == {"a.txt": "old"}
 
 
-@pytest.mark.parametrize("number, words", [
-    (errno.EROFS, "read-only"), (errno.EACCES, "not allowed"), (errno.EDQUOT, "share of the disk"), (errno.EIO, "another place"),
-])
+@pytest.mark.parametrize(
+    "number, words",
+    [
+        (errno.EROFS, "read-only"),
+        (errno.EACCES, "not allowed"),
+        (errno.EDQUOT, "share of the disk"),
+        (errno.EIO, "another place"),
+    ],
+)
 def test_what_stops_writing_is_said_in_words(number, words):
     error = files.why_not_written("out/a.txt", OSError(number, os.strerror(number)))
     assert "out/a.txt" in str(error) and words in str(error)
@@ -95,7 +101,9 @@ def test_a_result_that_is_not_written_again_goes(tmp_path):
     assert tree(tmp_path) == {"frame.json": "2"}
 
 
-@pytest.mark.parametrize("stop", [ReconError("no frame"), KeyboardInterrupt(), OSError(errno.ENOSPC, "full"), ValueError()])
+@pytest.mark.parametrize(
+    "stop", [ReconError("no frame"), KeyboardInterrupt(), OSError(errno.ENOSPC, "full"), ValueError()]
+)
 def test_work_that_fails_changes_nothing(tmp_path, stop):
     write_results(tmp_path / "old", "1")
     for folder in (tmp_path / "old", tmp_path / "new" / "deep"):
@@ -120,9 +128,8 @@ def test_a_folder_that_cannot_be_written_is_refused_before_any_work(tmp_path, mo
         raise OSError(errno.EROFS, "Read-only file system")
 
     monkeypatch.setattr("recon.show.files.tempfile.mkdtemp", read_only)
-    with pytest.raises(ReconError, match="read-only"):
-        with output_folder(tmp_path, RESULTS):
-            raise AssertionError("the work began")
+    with pytest.raises(ReconError, match="read-only"), output_folder(tmp_path, RESULTS):
+        raise AssertionError("the work began")
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root writes everywhere")

@@ -27,7 +27,9 @@ def near_colour(image, colour, spots, reach=2):
     return match[y, x] > 0
 
 
-@pytest.mark.parametrize("size, longest", [((640, 480), SIDE_RANGE_PX[0]), ((2000, 1500), 2000), ((1500, 4000), SIDE_RANGE_PX[1])])
+@pytest.mark.parametrize(
+    "size, longest", [((640, 480), SIDE_RANGE_PX[0]), ((2000, 1500), 2000), ((1500, 4000), SIDE_RANGE_PX[1])]
+)
 def test_an_overlay_has_a_size_to_look_at_and_a_strip_below(size, longest):
     image = draw_overlay(blank(size), NONE, [], stand(), None)
     assert image.dtype == np.uint8
@@ -73,12 +75,18 @@ def test_a_photo_set_aside_shows_its_openings_and_no_members():
 
 
 def test_taken_openings_differ_from_free_ones_in_shape_and_colour():
-    free = draw_overlay(blank(), np.array([[400.0, 300, 12, 12, 0, 0]]), [np.array([[400.0, 300]])], stand(), None)
-    taken = draw_overlay(blank(), np.array([[400.0, 300, 12, 12, 0, 1]]), [np.array([[400.0, 300]])], stand(), None)
+    free = draw_overlay(
+        blank(), np.array([[400.0, 300, 12, 12, 0, 0]]), [np.array([[400.0, 300]])], stand(), None
+    )
+    taken = draw_overlay(
+        blank(), np.array([[400.0, 300, 12, 12, 0, 1]]), [np.array([[400.0, 300]])], stand(), None
+    )
     spot = slice(540, 660), slice(740, 860)
     assert (np.abs(taken[spot].astype(int) - marks.VERMILLION).max(axis=2) < 30).any()
     assert (np.abs(free[spot].astype(int) - marks.ORANGE).max(axis=2) < 30).any()
-    grey = [cv2.cvtColor(np.ascontiguousarray(im[spot]), cv2.COLOR_RGB2GRAY).astype(int) for im in (free, taken)]
+    grey = [
+        cv2.cvtColor(np.ascontiguousarray(im[spot]), cv2.COLOR_RGB2GRAY).astype(int) for im in (free, taken)
+    ]
     assert (np.abs(grey[0] - grey[1]) > 40).sum() > 100
 
 
@@ -114,12 +122,19 @@ def test_a_line_is_broken_where_its_points_are_no_numbers():
     image = np.full((40, 400, 3), 255, np.uint8)
     points = np.array([(10, 20), (100, 20), (np.nan, np.nan), (300, 20), (390, 20)], float)
     marks.draw_line(image, points, marks.BLACK, 3)
-    assert (image[20, 10:100, 0] < 50).all() and (image[20, 110:290, 0] == 255).all() and (image[20, 300:390, 0] < 50).all()
+    assert (
+        (image[20, 10:100, 0] < 50).all()
+        and (image[20, 110:290, 0] == 255).all()
+        and (image[20, 300:390, 0] < 50).all()
+    )
 
 
 def test_plates_keep_apart_and_inside_where_there_is_room():
     rng = np.random.default_rng(2)
-    plates = [marks.Plate(f"A{k}", "12", rng.uniform(0, 1, (12, 2)) * (1600, 1200), marks.BLUE, 20) for k in range(60)]
+    plates = [
+        marks.Plate(f"A{k}", "12", rng.uniform(0, 1, (12, 2)) * (1600, 1200), marks.BLUE, 20)
+        for k in range(60)
+    ]
     middles = marks.place_plates(plates, (1600, 1200))
     half = np.array([marks.plate_size(p) for p in plates]) / 2
     assert (middles - half >= 0).all() and (middles + half <= (1600, 1200)).all()
@@ -137,8 +152,15 @@ def test_every_mark_of_a_whole_reading_is_drawn_without_error():
     reading = reading_of(photos)
     for photo in photos:
         name = photo.name
-        image = draw_overlay(photo, reading.openings[name], reading.rows[name], reading.frame, reading.cameras[name])
+        image = draw_overlay(
+            photo, reading.openings[name], reading.rows[name], reading.frame, reading.cameras[name]
+        )
         scale = SIDE_RANGE_PX[0] / SIZE[0]
         free = reading.openings[name][:, 5] == 0
         at = reading.openings[name][free, :2] * scale
-        assert near_colour(image, marks.ORANGE, at[((at > 20) & (at < [1580, 1180])).all(axis=1)], reach=14).mean() > 0.7
+        assert (
+            near_colour(
+                image, marks.ORANGE, at[((at > 20) & (at < [1580, 1180])).all(axis=1)], reach=14
+            ).mean()
+            > 0.7
+        )

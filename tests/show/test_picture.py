@@ -11,8 +11,8 @@ from recon.errors import ReconError
 from recon.frame.boxes import face_normals, hidden, openings
 from recon.frame.model import Frame, Joint, Member
 from recon.show import picture
-from tests.show.scenes import stand
 from tests.growing import grow_frame
+from tests.show.scenes import stand
 
 SIZE = (900, 700)
 
@@ -37,10 +37,14 @@ def test_the_nearest_member_is_the_one_that_is_seen():
     assert checked > 100
 
 
-@pytest.mark.parametrize("member", [
-    Member("A", (0, 0, 0), (0, 0, 1), 9), Member("A", (0, 0, 0), (1, 0, 0), 14, 1.5),
-    Member("A", (1, 2, 3), (0.6, 0.0, 0.8), 11, on_lattice=False),
-])
+@pytest.mark.parametrize(
+    "member",
+    [
+        Member("A", (0, 0, 0), (0, 0, 1), 9),
+        Member("A", (0, 0, 0), (1, 0, 0), 14, 1.5),
+        Member("A", (1, 2, 3), (0.6, 0.0, 0.8), 11, on_lattice=False),
+    ],
+)
 def test_every_hole_of_the_faces_turned_here_is_drawn_once(member):
     frame = Frame((member,))
     view = picture.view_from(frame.members, -30, 25, SIZE, 30)
@@ -79,7 +83,10 @@ def test_a_member_that_is_not_sure_is_hatched_in_grey_too():
     unsure = Frame((replace(sure.members[0], confidence=0.4),))
     view = picture.view_from(sure.members, -30, 25, SIZE, 30)
     faces = picture._face_map(sure.members, view, SIZE)
-    a, b = (cv2.cvtColor(picture._paint(f, faces, view, 0.3), cv2.COLOR_RGB2GRAY).astype(int) for f in (sure, unsure))
+    a, b = (
+        cv2.cvtColor(picture._paint(f, faces, view, 0.3), cv2.COLOR_RGB2GRAY).astype(int)
+        for f in (sure, unsure)
+    )
     differs = np.abs(a - b) > 30
     assert 0.1 < differs[faces >= 0].mean() < 0.5 and not differs[faces < 0].any()
 

@@ -7,8 +7,8 @@ from recon.frame.model import Frame, Joint, Member, Photo
 from recon.frame.stock import load_stocks
 from recon.show.summary import summary_text, three_way_laps
 from recon.workshop.wording import lap_words
-from tests.show.scenes import stand
 from tests.growing import grow_frame
+from tests.show.scenes import stand
 
 STOCKS = load_stocks()
 
@@ -36,16 +36,28 @@ def test_holes_count_from_one_for_people():
 
 def test_what_is_not_sure_is_said():
     text = flat(summary_text(replace(stand(), doubts=("Photograph it from the north, low.",)), STOCKS))
-    assert "D (13 holes, 50% sure): the end at hole 13 is out of sight, so up to 2 more holes could be there." in text
-    assert "E (6 holes): the end at hole 6 is beyond the photo's border, so up to 1 more hole could be there." in text
+    assert (
+        "D (13 holes, 50% sure): the end at hole 13 is out of sight, so up to 2 more holes could be there."
+        in text
+    )
+    assert (
+        "E (6 holes): the end at hole 6 is beyond the photo's border, so up to 1 more hole could be there."
+        in text
+    )
     assert "Photograph it from the north, low." in text
     assert "A (12 holes" not in text
 
 
 def test_loose_members_and_loose_pieces_are_reported():
     frame = grow_frame(2, members=4)
-    far = Member("ZA", (200.0, 0, 0), (0, 0, 1), 5), Member("ZB", (200.0, 1, 0), (1, 0, 0), 5), Member("ZC", (300.0, 0, 0), (0, 0, 1), 5)
-    loose = replace(frame, members=frame.members + far, joints=frame.joints + (Joint("ZA", 0, "ZB", 0, (0, 1, 0)),))
+    far = (
+        Member("ZA", (200.0, 0, 0), (0, 0, 1), 5),
+        Member("ZB", (200.0, 1, 0), (1, 0, 0), 5),
+        Member("ZC", (300.0, 0, 0), (0, 0, 1), 5),
+    )
+    loose = replace(
+        frame, members=frame.members + far, joints=frame.joints + (Joint("ZA", 0, "ZB", 0, (0, 1, 0)),)
+    )
     text = flat(summary_text(loose, STOCKS))
     assert "ZC touches no other member." in text
     assert "The frame is in 2 pieces that do not touch: A, B, C, D; ZA, ZB." in text
@@ -53,8 +65,10 @@ def test_loose_members_and_loose_pieces_are_reported():
 
 
 def test_three_way_laps_are_named_once_by_their_members():
-    joints = tuple(Joint(a, 0, b, 0, (0, 0, 1), three_way=three) for a, b, three in
-                   (("A", "B", True), ("B", "C", True), ("A", "C", True), ("C", "D", False)))
+    joints = tuple(
+        Joint(a, 0, b, 0, (0, 0, 1), three_way=three)
+        for a, b, three in (("A", "B", True), ("B", "C", True), ("A", "C", True), ("C", "D", False))
+    )
     members = tuple(Member(i, (3.0 * k, 0, 0), (0, 0, 1), 5) for k, i in enumerate("ABCD"))
     frame = Frame(members, joints)
     assert three_way_laps(frame) == [("A", "B", "C")]
@@ -89,10 +103,16 @@ def test_mixed_stock_gets_its_own_lengths():
 
 
 def test_photos_set_aside_and_files_not_read_are_named_with_the_reason():
-    frame = replace(stand(), photos=(Photo("1.jpg", (8, 6)), Photo("2.jpg", (8, 6), False, "it shows another frame")))
+    frame = replace(
+        stand(), photos=(Photo("1.jpg", (8, 6)), Photo("2.jpg", (8, 6), False, "it shows another frame"))
+    )
     text = flat(summary_text(frame, STOCKS, [("3.jpg", "the file is empty")]))
     assert "from 1 photo" in text
-    assert "1.jpg: used" in text and "2.jpg: set aside: it shows another frame" in text and "3.jpg: not read: the file is empty" in text
+    assert (
+        "1.jpg: used" in text
+        and "2.jpg: set aside: it shows another frame" in text
+        and "3.jpg: not read: the file is empty" in text
+    )
 
 
 def test_the_caution_is_said_once_and_lines_fit_a_terminal():

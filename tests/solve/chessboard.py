@@ -3,6 +3,7 @@
 Source of pictures and camera values: OpenCV sample data, Debian package opencv-doc 4.6.0, examples/data
 (tests/data/chessboard/README.md).
 """
+
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -22,8 +23,8 @@ SQUARE_MM = 25.0
 LEFT = [n for n in range(1, 15) if n != 10]
 PAIRS = [1, 2, 3, 4, 5]
 GRID = np.arange(54).reshape(6, 9)
-ROWS = [Row(line, np.arange(len(line)), -5.0) for line in [*GRID, *GRID.T]]     # 6 rows of 9, 9 columns of 6
-BOARD = np.array([(c, r, 0) for r in range(6) for c in range(9)], float)        # squares
+ROWS = [Row(line, np.arange(len(line)), -5.0) for line in [*GRID, *GRID.T]]  # 6 rows of 9, 9 columns of 6
+BOARD = np.array([(c, r, 0) for r in range(6) for c in range(9)], float)  # squares
 SIGMA_PX = np.full(54, 0.25)
 
 
@@ -50,8 +51,9 @@ def as_openings(xy: np.ndarray) -> np.ndarray:
 def published():
     """Camera matrix (3, 3), distortion (5,), and {view number: (rotation vector (3,), translation (3,) mm)}."""
     store = cv2.FileStorage(str(FOLDER / "left_intrinsics.yml"), cv2.FILE_STORAGE_READ)
-    matrix, lens, poses = (store.getNode(n).mat() for n in
-                           ("camera_matrix", "distortion_coefficients", "extrinsic_parameters"))
+    matrix, lens, poses = (
+        store.getNode(n).mat() for n in ("camera_matrix", "distortion_coefficients", "extrinsic_parameters")
+    )
     return matrix, lens.ravel(), {n: (p[:3], 1000 * p[3:]) for n, p in zip(LEFT, poses)}
 
 
@@ -70,7 +72,9 @@ def from_rows(side: str, number: int):
 def resected(side: str, number: int) -> Camera:
     """Camera of one view posed on the board (squares), nothing known beforehand: pencils, place, resection."""
     pencils, points = from_rows(side, number), points_of(side, number)
-    along = [np.bincount(axis[axis >= 0], minlength=3).argmax() for axis in (pencils.axis[:6], pencils.axis[6:])]
+    along = [
+        np.bincount(axis[axis >= 0], minlength=3).argmax() for axis in (pencils.axis[:6], pencils.axis[6:])
+    ]
     camera = pencils.camera
     place, way, _ = place_rows(image2sensor(camera, points.px), points, camera.R.T[np.repeat(along, [6, 9])])
     R = np.c_[way[0], way[6], np.cross(way[0], way[6])]

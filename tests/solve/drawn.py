@@ -1,14 +1,17 @@
 """Small pictures of members as plain boxes with dark holes, drawn by casting a ray through every pixel."""
+
 import cv2
 import numpy as np
 
 from recon.geometry.camera import Camera, image2sensor
 from tests.solve.scenes import HOLE
 
-LIGHT = np.array([0.75, 0.55, 0.95])        # how bright faces normal to x, y, z are
+LIGHT = np.array([0.75, 0.55, 0.95])  # how bright faces normal to x, y, z are
 
 
-def draw(frame, camera: Camera, size, seed=0, face=(150, 175, 190), floor=(110, 120, 105), noise=3.0) -> np.ndarray:
+def draw(
+    frame, camera: Camera, size, seed=0, face=(150, 175, 190), floor=(110, 120, 105), noise=3.0
+) -> np.ndarray:
     """(H, W, 3) uint8 BGR picture of axis-aligned members over an uneven floor."""
     rng = np.random.default_rng(seed)
     W, H = size
@@ -31,7 +34,7 @@ def draw(frame, camera: Camera, size, seed=0, face=(150, 175, 190), floor=(110, 
         normal = near[hit].argmax(1)
         at = eye + t[hit, None] * rays[hit] - m.first
         along = at[:, axis] - np.rint(at[:, axis])
-        other = 3 - axis - normal                       # the third axis, where the face is a long one
+        other = 3 - axis - normal  # the third axis, where the face is a long one
         across = at[np.arange(len(at)), np.clip(other, 0, 2)]
         hole = (np.hypot(along, across) < HOLE / 2) & (normal != axis)
         shade = np.where(hole, 0.15, LIGHT[normal])

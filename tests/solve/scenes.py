@@ -1,4 +1,5 @@
 """Made-up photos as lists of openings: frames projected by known cameras, with noise, misses and clutter."""
+
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,17 +11,18 @@ from recon.frame.lattice import rotations
 from recon.geometry.camera import Camera, project_jacobian
 from recon.image.openings import OPENING
 from recon.image.rows import Row
-from recon.solve.evidence.predictions import View, make_view
 from recon.solve.evidence.candidate import Stick
+from recon.solve.evidence.predictions import View, make_view
 from tests.growing import grow_frame
 
 SIZE = (1600, 1200)
-HOLE = 0.29            # diameter in pitches: 11.1 mm of 38.1 mm; common practice, no source
+HOLE = 0.29  # diameter in pitches: 11.1 mm of 38.1 mm; common practice, no source
 
 
 @dataclass(frozen=True)
 class Shot:
     """A made-up photo: openings, the camera that saw them, and for each opening (member, face, hole) or -1."""
+
     openings: np.ndarray
     camera: Camera
     source: np.ndarray
@@ -46,7 +48,9 @@ def camera_round(frame, azimuth, elevation, f=1300.0, roll=2.0, k1=0.0, fill=0.8
     return c
 
 
-def shoot(frame, camera, seed=0, noise_px=0.3, found=0.95, clutter=60, size=SIZE, hole=HOLE, least_px=2.5) -> Shot:
+def shoot(
+    frame, camera, seed=0, noise_px=0.3, found=0.95, clutter=60, size=SIZE, hole=HOLE, least_px=2.5
+) -> Shot:
     """The openings that a detector would give: those in sight, a few missed, and clutter of their sizes all over."""
     rng = np.random.default_rng(seed)
     rows, source = [], []
@@ -56,13 +60,26 @@ def shoot(frame, camera, seed=0, noise_px=0.3, found=0.95, clutter=60, size=SIZE
             facing = to_eye @ normal / np.linalg.norm(to_eye, axis=1)
             px, _, by_point = project_jacobian(camera, centres)
             u = np.asarray(member.direction, float)
-            shape = by_point @ (hole / 2 * np.c_[u, np.cross(normal, u)])                 # (K, 2, 2)
+            shape = by_point @ (hole / 2 * np.c_[u, np.cross(normal, u)])  # (K, 2, 2)
             turn, axes, _ = np.linalg.svd(shape)
-            ok = (facing > 0.17) & (2 * axes[:, 1] > least_px) & (px > 3).all(1) & (px < np.array(size) - 4).all(1)
+            ok = (
+                (facing > 0.17)
+                & (2 * axes[:, 1] > least_px)
+                & (px > 3).all(1)
+                & (px < np.array(size) - 4).all(1)
+            )
             ok &= ~hidden(centres + 0.02 * normal, camera.centre, frame.members)
             ok &= rng.random(len(ok)) < found
             for k in np.nonzero(ok)[0]:
-                rows.append((*px[k], *(2 * axes[k]), np.arctan2(turn[k, 1, 0], turn[k, 0, 0]), -0.3, rng.uniform(3, 9)))
+                rows.append(
+                    (
+                        *px[k],
+                        *(2 * axes[k]),
+                        np.arctan2(turn[k, 1, 0], turn[k, 0, 0]),
+                        -0.3,
+                        rng.uniform(3, 9),
+                    )
+                )
                 source.append((i, face, k))
     true = np.array(rows, dtype=OPENING)
     for name in ("x", "y"):

@@ -84,6 +84,7 @@ def test_the_order_of_the_photos_does_not_matter():
 def test_a_photo_of_another_frame_is_named_and_set_aside():
     photos = [load_photo(SAMPLES / "oddment" / f"photo_{k}.jpg") for k in (1, 2)]
     from dataclasses import replace
+
     photos.append(replace(load_photo(SAMPLES / "trestle" / "photo_1.jpg"), name="stranger.jpg"))
     got = solve.read(photos, stocks=STOCKS)
     assert [name for name, _ in got.set_aside] == ["stranger.jpg"]
@@ -98,6 +99,7 @@ def test_the_frame_file_of_a_reading_loads_again():
 def test_a_photo_without_a_frame_is_refused_with_words():
     photo = load_photo(SAMPLES / "cart" / "photo_1.jpg")
     from dataclasses import replace
+
     rng = np.random.default_rng(1)
     sky = rng.integers(120, 136, photo.colour.shape, dtype=np.uint8)
     with pytest.raises(ReconError, match="No frame could be read"):

@@ -10,6 +10,7 @@ its journal and on the disk; the marks in all three photos; the frame in space (
 member's row in the list; its card; and two more animation frames, within which the browser has put the canvases on the screen.
 "Live" is later: the doubts and the parts list have been reckoned anew and are on the page.
 """
+
 from __future__ import annotations
 
 import argparse
@@ -27,8 +28,8 @@ import numpy as np
 from recon.errors import ReconError
 
 ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader"]
-PHOTO_PX = (4000, 3000)      # 12 MP
-PAUSES_MS = (80, 900)        # between edits: some come while doubts or parts of the one before are being reckoned
+PHOTO_PX = (4000, 3000)  # 12 MP
+PAUSES_MS = (80, 900)  # between edits: some come while doubts or parts of the one before are being reckoned
 SEED = 4
 
 # Drawing in space waits until it is done, as it does not by itself: three.js hands it to another process.
@@ -84,7 +85,9 @@ FRAMES = """async ([kind, name, count]) => {
 def run(args) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.webui.benchmark")
     parser.add_argument("--edits", type=int, default=100, help="edits timed at each size")
-    parser.add_argument("--frames", type=int, default=200, help="animation frames timed of each drag, pan and zoom")
+    parser.add_argument(
+        "--frames", type=int, default=200, help="animation frames timed of each drag, pan and zoom"
+    )
     parser.add_argument("--kill", type=int, default=1000, help="edits of the kill test")
     options = parser.parse_args(args)
     try:
@@ -92,31 +95,48 @@ def run(args) -> int:
 
         from tests.webui import frames, test_journal
     except ImportError as error:
-        raise ReconError(f"{error.name} is missing; this measurement runs in a checkout with its tests and Playwright.") from error
+        raise ReconError(
+            f"{error.name} is missing; this measurement runs in a checkout with its tests and Playwright."
+        ) from error
     chromium = shutil.which("chromium") or shutil.which("chromium-browser")
     if chromium is None:
         raise ReconError("Chromium is missing; on Debian: apt-get install chromium.")
     with tempfile.TemporaryDirectory() as work, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
         for count, state in ((12, frames.scaffold(20)), (300, frames.scaffold(300))):
-            frame = replace(state.frame, members=state.frame.members[-count:] if count < 20 else state.frame.members, joints=())
-            drawn, live = edit_times(browser, Path(work) / f"frame-{count}", with_photos(frame, (2000, 1500)), options.edits)
+            frame = replace(
+                state.frame,
+                members=state.frame.members[-count:] if count < 20 else state.frame.members,
+                joints=(),
+            )
+            drawn, live = edit_times(
+                browser, Path(work) / f"frame-{count}", with_photos(frame, (2000, 1500)), options.edits
+            )
             told(f"edit to screen, {count} members, three photos", drawn)
             told(f"edit to live doubts and parts, {count} members", live)
-        for what, times in frame_times(browser, Path(work) / "hand", with_photos(frame, PHOTO_PX), options.frames):
+        for what, times in frame_times(
+            browser, Path(work) / "hand", with_photos(frame, PHOTO_PX), options.frames
+        ):
             told(f"from one frame to the next, {count} members, 12-MP photos, {what}", times, "frames")
         first, page, every = first_picture(browser, Path(work) / "photos")
-        print(f"build of ten 12-MP photos, opened for the first time: page answers {page:.2f} s, first picture {first:.2f} s, all ten {every:.2f} s")
+        print(
+            f"build of ten 12-MP photos, opened for the first time: page answers {page:.2f} s, first picture {first:.2f} s, all ten {every:.2f} s"
+        )
         browser.close()
         start = time.perf_counter()
         kills, lost = test_journal.kill_run(Path(work) / "kill", options.kill, seed=1)
-        print(f"kill -9: {options.kill} edits, {kills} kills at random moments, {lost} acknowledged edits lost ({time.perf_counter() - start:.0f} s)")
+        print(
+            f"kill -9: {options.kill} edits, {kills} kills at random moments, {lost} acknowledged edits lost ({time.perf_counter() - start:.0f} s)"
+        )
     return 0
 
 
 def told(what: str, times_ms, of: str = "edits") -> None:
     p50, p95 = np.percentile(times_ms, [50, 95])
-    print(f"{what}: p50 {p50:.0f} ms, p95 {p95:.0f} ms ({len(times_ms)} {of}; load {os.getloadavg()[0]:.1f})", flush=True)
+    print(
+        f"{what}: p50 {p50:.0f} ms, p95 {p95:.0f} ms ({len(times_ms)} {of}; load {os.getloadavg()[0]:.1f})",
+        flush=True,
+    )
 
 
 def with_photos(frame, size_px):
@@ -133,8 +153,21 @@ def with_photos(frame, size_px):
         right = np.cross(ahead, [0, 0, 1.0])
         right /= np.linalg.norm(right)
         R = np.array([right, np.cross(ahead, right), ahead])
-        photos.append(Photo(f"photo_{k + 1}.jpg", size_px, camera={"f": 1.3 * size_px[0], "cx": size_px[0] / 2, "cy": size_px[1] / 2,
-                                                                 "k1": 0.0, "k2": 0.0, "R": R.tolist(), "t": (-R @ eye).tolist()}))
+        photos.append(
+            Photo(
+                f"photo_{k + 1}.jpg",
+                size_px,
+                camera={
+                    "f": 1.3 * size_px[0],
+                    "cx": size_px[0] / 2,
+                    "cy": size_px[1] / 2,
+                    "k1": 0.0,
+                    "k2": 0.0,
+                    "R": R.tolist(),
+                    "t": (-R @ eye).tolist(),
+                },
+            )
+        )
     return replace(frame, joints=find_joints(frame.members), photos=tuple(photos))
 
 
@@ -145,8 +178,12 @@ def save_photos(folder: Path, count: int, size) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     noise = np.asarray(Image.effect_noise(size, 24), np.int16) - 128
     for k in range(count):
-        coarse = Image.fromarray(np.random.default_rng(k).integers(40, 215, (9, 12, 3), dtype=np.uint8)).resize(size, Image.BICUBIC)
-        pixels = np.clip(np.asarray(coarse, np.int16) + np.roll(noise, 97 * k, axis=1)[..., None], 0, 255).astype(np.uint8)
+        coarse = Image.fromarray(
+            np.random.default_rng(k).integers(40, 215, (9, 12, 3), dtype=np.uint8)
+        ).resize(size, Image.BICUBIC)
+        pixels = np.clip(
+            np.asarray(coarse, np.int16) + np.roll(noise, 97 * k, axis=1)[..., None], 0, 255
+        ).astype(np.uint8)
         Image.fromarray(pixels).save(folder / f"photo_{k + 1}.jpg", quality=88)
 
 
@@ -176,7 +213,7 @@ class Opened:
         self.page = browser.new_page(viewport={"width": 1440, "height": 900})
         self.page.goto(self.serving.page.address)
         self.page.wait_for_selector("body[data-ready]")
-        self.page.wait_for_timeout(4000)                       # levels and tiles are made meanwhile
+        self.page.wait_for_timeout(4000)  # levels and tiles are made meanwhile
         self.page.click("#tab-members")
 
     def __enter__(self):
@@ -211,11 +248,15 @@ def frame_times(browser, folder: Path, frame, count: int):
     """[(what the hand does, milliseconds from each animation frame to the next)]."""
     with Opened(browser, folder, frame) as page:
         page.click(f"[data-key='{frame.members[0].id}']")
-        found = [("end dragged, all photos side by side", page.evaluate(FRAMES, ["drag", "photo_1.jpg", count]))]
+        found = [
+            ("end dragged, all photos side by side", page.evaluate(FRAMES, ["drag", "photo_1.jpg", count]))
+        ]
         page.click("#picker button:has-text('photo_1')")
         page.wait_for_timeout(500)
         found.append(("end dragged, one photo", page.evaluate(FRAMES, ["drag", "photo_1.jpg", count])))
-        page.evaluate("async () => { const {views} = await import('/static/views.js'); views.photos.get('photo_1.jpg').zoom(5); }")
+        page.evaluate(
+            "async () => { const {views} = await import('/static/views.js'); views.photos.get('photo_1.jpg').zoom(5); }"
+        )
         page.wait_for_timeout(1500)
         found.append(("photo moved", page.evaluate(FRAMES, ["pan", "photo_1.jpg", count])))
         found.append(("photo zoomed", page.evaluate(FRAMES, ["zoom", "photo_1.jpg", count])))

@@ -1,4 +1,5 @@
 """Chromium for the page's tests and measurements, and what a hand does in it."""
+
 import json
 import os
 import shutil
@@ -9,21 +10,22 @@ from pathlib import Path
 
 import numpy as np
 
+from recon.corrections.on_photos import camera_of
 from recon.frame.boxes import face_normals, openings
 from recon.frame.files import frame_from_dict, save_frame
 from recon.frame.lattice import canonical
 from recon.frame.model import End
 from tests.truth import frame_from_truth
 from tests.webui import known_reader
-from recon.corrections.on_photos import camera_of
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLE = ROOT / "sample_images" / "oddment"
-CHROMIUM = next((p for p in (shutil.which(n) for n in ("chromium", "chromium-browser", "google-chrome")) if p), None)
+CHROMIUM = next(
+    (p for p in (shutil.which(n) for n in ("chromium", "chromium-browser", "google-chrome")) if p), None
+)
 ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader"]
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
-SHOTS = os.environ.get("PAGE_SHOTS")          # a folder: pictures of the page are put there, to be looked at
-
+SHOTS = os.environ.get("PAGE_SHOTS")  # a folder: pictures of the page are put there, to be looked at
 
 
 def shot(page, name):
@@ -91,17 +93,28 @@ def drag(page, start, end):
 
 def served(folder, *, slow="0", solver="tests.webui.known_reader"):
     """A page in a process of its own, with the known reader or another; (process, address)."""
-    program = ("import sys\nfrom webui.serve import open_page\n"
-               f"page = open_page(sys.argv[1], solver={solver!r})\nprint(page.address, flush=True)\npage.serve()")
-    process = subprocess.Popen([sys.executable, "-c", program, str(folder)], cwd=ROOT, stdout=subprocess.PIPE, text=True,
-                               env={**os.environ, "KNOWN_FRAME": str(SAMPLE), known_reader.SLOW: slow})
+    program = (
+        "import sys\nfrom webui.serve import open_page\n"
+        f"page = open_page(sys.argv[1], solver={solver!r})\nprint(page.address, flush=True)\npage.serve()"
+    )
+    process = subprocess.Popen(
+        [sys.executable, "-c", program, str(folder)],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "KNOWN_FRAME": str(SAMPLE), known_reader.SLOW: slow},
+    )
     return process, process.stdout.readline().strip()
 
 
 def same(frame, truth) -> bool:
     def bare(f):
         plain = tuple(replace(m, confidence=1.0, seen=0, ends=(End(), End()), stock=None) for m in f.members)
-        return [(m.first, m.direction, m.holes) for m in canonical(replace(f, members=plain, joints=(), photos=())).members]
+        return [
+            (m.first, m.direction, m.holes)
+            for m in canonical(replace(f, members=plain, joints=(), photos=())).members
+        ]
+
     return bare(frame) == bare(truth)
 
 

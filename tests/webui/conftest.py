@@ -1,12 +1,12 @@
 """A page that runs, for tests: opened on a folder, asked like a browser asks."""
+
 import threading
 from dataclasses import dataclass
 
 import pytest
 
-from webui.serve import open_page
-
 from tests.webui.browsing import ARGUMENTS, CHROMIUM, ROOT, SAMPLE  # noqa: F401 (the last two for other tests)
+from webui.serve import open_page
 
 
 @dataclass
@@ -30,7 +30,13 @@ class Asked:
 
     def post(self, path, json=None, data=None, **headers):
         headers = {"X_Build_Token": self.token, "Origin": self.base, **headers}
-        return self.client.post(path, base_url=self.base, json=json, data=data, headers={k.replace("_", "-"): v for k, v in headers.items() if v is not None})
+        return self.client.post(
+            path,
+            base_url=self.base,
+            json=json,
+            data=data,
+            headers={k.replace("_", "-"): v for k, v in headers.items() if v is not None},
+        )
 
     def edit(self, **ask):
         return self.post("/api/edit", json={"base": self.build.n, "ask": ask})
@@ -65,7 +71,7 @@ def serve():
 
     start.stop = stop
     yield start
-    for page, _ in list(pages):
+    for page, _ in pages:
         stop(page)
 
 
@@ -73,7 +79,9 @@ def serve():
 def browser():
     if CHROMIUM is None:
         pytest.skip("no chromium on this machine (Debian: apt-get install chromium)")
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (pip install playwright)")
+    sync_api = pytest.importorskip(
+        "playwright.sync_api", reason="playwright is not installed (pip install playwright)"
+    )
     with sync_api.sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         yield browser
@@ -86,13 +94,32 @@ def opened(browser):
     contexts, faults = [], []
 
     def start(address, size=(1280, 800), scheme="light", **options):
-        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce", **options)
+        context = browser.new_context(
+            viewport={"width": size[0], "height": size[1]},
+            color_scheme=scheme,
+            reduced_motion="reduce",
+            **options,
+        )
         contexts.append(context)
         page = context.new_page()
         page.set_default_timeout(15000)
         page.on("pageerror", lambda error: faults.append(f"script: {error}"))
-        page.on("console", lambda m: faults.append(m.text) if m.type == "error" and "409" not in m.text and "422" not in m.text else None)
-        page.on("request", lambda r: faults.append(f"asked {r.url}") if not r.url.startswith((address.rstrip("/"), "data:", "blob:")) else None)
+        page.on(
+            "console",
+            lambda m: (
+                faults.append(m.text)
+                if m.type == "error" and "409" not in m.text and "422" not in m.text
+                else None
+            ),
+        )
+        page.on(
+            "request",
+            lambda r: (
+                faults.append(f"asked {r.url}")
+                if not r.url.startswith((address.rstrip("/"), "data:", "blob:"))
+                else None
+            ),
+        )
         page.goto(address)
         page.wait_for_selector("body[data-ready]")
         return page

@@ -11,6 +11,7 @@ performance time with interactive systems", Communications of the ACM 23(7), 396
 button, P pointing, H a hand between keyboard and mouse, M deciding, R waiting for the page, as measured.  Looking at a photo until one
 knows what is right is more than an M; the model leaves it out.
 """
+
 from __future__ import annotations
 
 import argparse
@@ -24,7 +25,7 @@ import numpy as np
 from tests.webui.browsing import ARGUMENTS, CHROMIUM, PLACE, ROOT, load_frame_from, same, sample_build
 from tests.webui.wrong import photos_to_draw, wrong_frame
 
-K, P, H, M = 0.28, 1.10, 0.40, 1.35        # seconds, from memory; K of an average typist who is no secretary
+K, P, H, M = 0.28, 1.10, 0.40, 1.35  # seconds, from memory; K of an average typist who is no secretary
 PATIENCE_S = 20
 SAMPLES = ("trestle", "cart", "oddment")
 SETTLED = """async n => { const {build} = await import('/static/store.js'); const effects = await import('/static/effects.js');
@@ -89,7 +90,9 @@ class Hand:
             if time.perf_counter() - start > PATIENCE_S:
                 raise AssertionError(f"the page did not make the change: {self.page.inner_text('#notice')}")
             self.page.wait_for_timeout(5)
-        self.page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        self.page.evaluate(
+            "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
+        )
         self.waited += time.perf_counter() - start
 
     def seconds(self) -> float:
@@ -107,7 +110,11 @@ def what_is_wrong(frame, truth, id):
     for t in truth.members:
         off = np.array(t.first) - m.first
         along = off @ np.array(m.direction)
-        if np.allclose(t.direction, m.direction) and np.allclose(off, along * np.array(m.direction)) and abs(along) < m.holes:
+        if (
+            np.allclose(t.direction, m.direction)
+            and np.allclose(off, along * np.array(m.direction))
+            and abs(along) < m.holes
+        ):
             a, b = int(round(-along)), int(round(along)) + t.holes - m.holes
             return (0, 0, -a) if a == -b else (a, b, 0)
     return None
@@ -122,7 +129,11 @@ def go_through(page, hand, truth, mouse: bool) -> None:
         if not left:
             return
         current = now["doubts"][now["at"]] if 0 <= now["at"] < len(now["doubts"]) else None
-        if current is None or key_of(current) not in map(key_of, left) or not set(current["members"]) <= set(now["members"]):
+        if (
+            current is None
+            or key_of(current) not in map(key_of, left)
+            or not set(current["members"]) <= set(now["members"])
+        ):
             if mouse:
                 hand.click(f"[data-key=doubt{now['doubts'].index(left[0])}]")
             else:
@@ -138,8 +149,10 @@ def go_through(page, hand, truth, mouse: bool) -> None:
 
 
 def put_right(page, hand, truth, doubt, mouse) -> None:
-    if len(doubt["members"]) > 1:              # told of a piece or of two in one room; which of them is wrong has a doubt of its own
-        return
+    if (
+        len(doubt["members"]) > 1
+    ):  # told of a piece or of two in one room; which of them is wrong has a doubt of its own
+        return None
     id = doubt["members"][0]
     frame = load_frame_from(page)
     wrong = what_is_wrong(frame, truth, id)
@@ -147,7 +160,9 @@ def put_right(page, hand, truth, doubt, mouse) -> None:
     row = f".doubts li:nth-child({at + 1})"
     if wrong is None:
         delete = f"{row} >> text=Not there"
-        hand.click(delete if page.locator(delete).count() else "#card >> text=Delete") if mouse else hand.key("Delete")
+        hand.click(delete if page.locator(delete).count() else "#card >> text=Delete") if mouse else hand.key(
+            "Delete"
+        )
         return hand.wait(1)
     a, b, along = wrong
     for end, by in ((0, a), (1, b)):
@@ -163,7 +178,9 @@ def put_right(page, hand, truth, doubt, mouse) -> None:
         for _ in range(abs(by)):
             m = load_frame_from(page).member(id)
             if mouse:
-                hand.click(f"[aria-label='One hole {'more' if by > 0 else 'less'} at hole {m.holes if end else 1}']")
+                hand.click(
+                    f"[aria-label='One hole {'more' if by > 0 else 'less'} at hole {m.holes if end else 1}']"
+                )
             else:
                 hand.key("." if by > 0 else ",")
             hand.wait(1)
@@ -178,7 +195,10 @@ def put_right(page, hand, truth, doubt, mouse) -> None:
             for _ in range(abs(along)):
                 hand.key(">" if along > 0 else "<")
                 hand.wait(1)
-    if not any(wrong) and doubt["kind"] not in ("loose", "room"):      # those are settled when another member is put right
+    if not any(wrong) and doubt["kind"] not in (
+        "loose",
+        "room",
+    ):  # those are settled when another member is put right
         if mouse:
             hand.click(f"{row} .answers button >> nth=0")
         else:
@@ -243,7 +263,9 @@ def correct(browser, sample: Path, seed: int, hand: str):
 
 
 def until_shown(page):
-    while not page.evaluate("async () => { const {build} = await import('/static/store.js'); return build.photos.every(p => build.shapes.get(p.name)?.size); }"):
+    while not page.evaluate(
+        "async () => { const {build} = await import('/static/store.js'); return build.photos.every(p => build.shapes.get(p.name)?.size); }"
+    ):
         page.wait_for_timeout(50)
 
 
@@ -252,7 +274,13 @@ def run(args) -> int:
 
     parser = argparse.ArgumentParser(prog="python -m tests.webui.correcting")
     parser.add_argument("--seeds", type=int, default=4, help="wrong frames made of each sample")
-    parser.add_argument("--samples", nargs="*", default=[ROOT / "sample_images" / s for s in SAMPLES], type=Path, help="folders with truth.json")
+    parser.add_argument(
+        "--samples",
+        nargs="*",
+        default=[ROOT / "sample_images" / s for s in SAMPLES],
+        type=Path,
+        help="folders with truth.json",
+    )
     parser.add_argument("--hand", choices=("keys", "mouse"), nargs="*", default=["keys", "mouse"])
     options = parser.parse_args(args)
     right = True
@@ -265,11 +293,17 @@ def run(args) -> int:
                     hand, told, exact = correct(browser, sample, seed, way)
                     right &= exact
                     rows.append((hand.clicks, hand.keys, hand.drags, hand.M, hand.waited, hand.seconds()))
-                    print(f"{way:5} {sample.name:8} {seed}: {hand.clicks:2} clicks {hand.keys:2} keys {hand.drags} drags {hand.M:2} decisions, page "
-                          f"{hand.waited:4.1f} s, person {hand.seconds():5.1f} s, {'exact' if exact else 'NOT EXACT'} ({'; '.join(told)})", flush=True)
+                    print(
+                        f"{way:5} {sample.name:8} {seed}: {hand.clicks:2} clicks {hand.keys:2} keys {hand.drags} drags {hand.M:2} decisions, page "
+                        f"{hand.waited:4.1f} s, person {hand.seconds():5.1f} s, {'exact' if exact else 'NOT EXACT'} ({'; '.join(told)})",
+                        flush=True,
+                    )
             a = np.array(rows)
-            print(f"{way}: median {np.median(a[:, 0]):.0f} clicks, {np.median(a[:, 1]):.0f} keys, {np.median(a[:, 2]):.0f} drags, page {np.median(a[:, 4]):.1f} s, "
-                  f"person {np.median(a[:, 5]):.0f} s (K {K} P {P} H {H} M {M}); worst {a[:, 0].max():.0f} clicks, {a[:, 1].max():.0f} keys, {a[:, 5].max():.0f} s", flush=True)
+            print(
+                f"{way}: median {np.median(a[:, 0]):.0f} clicks, {np.median(a[:, 1]):.0f} keys, {np.median(a[:, 2]):.0f} drags, page {np.median(a[:, 4]):.1f} s, "
+                f"person {np.median(a[:, 5]):.0f} s (K {K} P {P} H {H} M {M}); worst {a[:, 0].max():.0f} clicks, {a[:, 1].max():.0f} keys, {a[:, 5].max():.0f} s",
+                flush=True,
+            )
         browser.close()
     return 0 if right else 1
 

@@ -1,17 +1,22 @@
 """Frames for the page's tests: a small one that is easy to reckon by hand, and large ones."""
+
 from dataclasses import replace
 
+from recon.corrections.state import State, ordered
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member, StockUse
-from recon.corrections.state import State, ordered
 
 X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 
 
 def gate() -> State:
     """Two posts A and B, two rails C and D before them, each lapped on both posts."""
-    members = (Member("A", (0.0, 0.0, 0.0), Z, 12, stock="softwood-38", confidence=0.95), Member("B", (10.0, 0.0, 0.0), Z, 12, stock="softwood-38", confidence=0.8),
-               Member("C", (-1.0, -1.0, 2.0), X, 13, stock="softwood-38"), Member("D", (-1.0, -1.0, 9.0), X, 13, stock="softwood-38"))
+    members = (
+        Member("A", (0.0, 0.0, 0.0), Z, 12, stock="softwood-38", confidence=0.95),
+        Member("B", (10.0, 0.0, 0.0), Z, 12, stock="softwood-38", confidence=0.8),
+        Member("C", (-1.0, -1.0, 2.0), X, 13, stock="softwood-38"),
+        Member("D", (-1.0, -1.0, 9.0), X, 13, stock="softwood-38"),
+    )
     joints = tuple(replace(j, bolt="seen") for j in find_joints(members))
     return State(Frame(members, ordered(members, joints), 38.1, StockUse("softwood-38"), name="Gate"))
 
@@ -26,8 +31,20 @@ def scaffold(count: int) -> State:
     level = 0
     while len(members) < count:
         z = 1.0 + 3 * level
-        members += [Member(f"X{level}-{j}", (-1.0, 6.0 * j - 1, z), X, 21, stock="softwood-38") for j in range(4)]
-        members += [Member(f"Y{level}-{i}", (6.0 * i - 1, -1.0, z + 1), Y, 21, stock="softwood-38") for i in range(4)]
+        members += [
+            Member(f"X{level}-{j}", (-1.0, 6.0 * j - 1, z), X, 21, stock="softwood-38") for j in range(4)
+        ]
+        members += [
+            Member(f"Y{level}-{i}", (6.0 * i - 1, -1.0, z + 1), Y, 21, stock="softwood-38") for i in range(4)
+        ]
         level += 1
     members = tuple(members[:count])
-    return State(Frame(members, ordered(members, find_joints(members)), 38.1, StockUse("softwood-38"), name=f"Scaffold of {count}"))
+    return State(
+        Frame(
+            members,
+            ordered(members, find_joints(members)),
+            38.1,
+            StockUse("softwood-38"),
+            name=f"Scaffold of {count}",
+        )
+    )

@@ -4,6 +4,7 @@ The truth lies in `truth.json` of the folder that the environment variable KNOWN
 too long, the second lies a hole too low, the last is missing; unless `given` is there: then, as a solver would that found no
 better, it reads the same again.
 """
+
 import json
 import os
 import time
@@ -29,8 +30,11 @@ def wrong_frame():
     """The true frame with three members wrong: A too long, B shifted along itself, the last missing."""
     frame = true_frame()
     a, b, *rest = frame.members
-    members = (replace(a, holes=a.holes + 1, confidence=0.6),
-               replace(b, first=tuple(map(float, b.hole_centre(-1))), confidence=0.7), *rest[:-1])
+    members = (
+        replace(a, holes=a.holes + 1, confidence=0.6),
+        replace(b, first=tuple(map(float, b.hole_centre(-1))), confidence=0.7),
+        *rest[:-1],
+    )
     return replace(frame, members=members, joints=find_joints(members), name="")
 
 
@@ -44,7 +48,18 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, given=Non
     known = [p for p in frame.photos if p.file in names]
     if not known:
         raise ReconError("No frame could be read from these photos.")
-    cameras = {p.file: Camera(**{k: np.array(v) if k in "Rt" else v for k, v in p.camera.items()}) for p in known}
+    cameras = {
+        p.file: Camera(**{k: np.array(v) if k in "Rt" else v for k, v in p.camera.items()}) for p in known
+    }
     centres = {n: c.project(np.vstack([m.hole_centres() for m in frame.members])) for n, c in cameras.items()}
-    openings = {n: np.column_stack([xy, np.full((len(xy), 2), 5.0), np.zeros((len(xy), 2))]) for n, xy in centres.items()}
-    return SimpleNamespace(frame=replace(frame, photos=tuple(known)), openings=openings, rows={n: [] for n in cameras}, cameras=cameras, set_aside=[])
+    openings = {
+        n: np.column_stack([xy, np.full((len(xy), 2), 5.0), np.zeros((len(xy), 2))])
+        for n, xy in centres.items()
+    }
+    return SimpleNamespace(
+        frame=replace(frame, photos=tuple(known)),
+        openings=openings,
+        rows={n: [] for n in cameras},
+        cameras=cameras,
+        set_aside=[],
+    )

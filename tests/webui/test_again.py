@@ -1,15 +1,16 @@
 """Solving again never undoes the user; where the photos say otherwise, it is said."""
+
 from dataclasses import replace
 
 import numpy as np
 
+from recon.corrections.edits import edit
+from recon.corrections.merge import given, kept
+from recon.corrections.state import joint_key
 from recon.frame.joints import find_joints
 from recon.frame.lattice import rotations, transform
 from recon.frame.model import Frame, Photo, relabel, reversed_member
 from recon.solve.priors.constraints import Against
-from recon.corrections.merge import given, kept
-from recon.corrections.edits import edit
-from recon.corrections.state import joint_key
 from tests.webui.frames import gate
 
 
@@ -31,7 +32,11 @@ def holes(state):
 def test_a_solution_in_any_pose_comes_back_under_the_same_labels():
     again = kept(gate(), solved(gate().frame))
     assert holes(again) == holes(gate()) and again.said["conflicts"] == []
-    assert all(np.allclose(again.frame.member(m.id).first, m.first) or np.allclose(again.frame.member(m.id).last, m.first) for m in gate().frame.members)
+    assert all(
+        np.allclose(again.frame.member(m.id).first, m.first)
+        or np.allclose(again.frame.member(m.id).last, m.first)
+        for m in gate().frame.members
+    )
     assert len(again.frame.joints) == 4
 
 
@@ -39,18 +44,29 @@ def test_an_end_that_the_user_set_stays_and_the_difference_is_told():
     state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 3})
     again = kept(state, solved(gate().frame))
     assert again.frame.member("A").holes == 15
-    assert [c["members"] for c in again.said["conflicts"]] == [["A"]] and "15 holes" in again.said["conflicts"][0]["text"]
+    assert [c["members"] for c in again.said["conflicts"]] == [["A"]] and "15 holes" in again.said[
+        "conflicts"
+    ][0]["text"]
 
 
 def test_the_other_end_may_improve():
     state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 0})
-    longer = replace(gate().frame, members=tuple(replace(m, first=(0.0, 0.0, -2.0), holes=14) if m.id == "A" else m for m in gate().frame.members))
+    longer = replace(
+        gate().frame,
+        members=tuple(
+            replace(m, first=(0.0, 0.0, -2.0), holes=14) if m.id == "A" else m for m in gate().frame.members
+        ),
+    )
     again = kept(state, solved(replace(longer, joints=find_joints(longer.members))))
     assert again.frame.member("A").holes == 14 and again.said["conflicts"] == []
 
 
 def test_members_without_a_word_follow_the_solution():
-    shorter = replace(gate().frame, members=tuple(replace(m, holes=10) if m.id == "B" else m for m in gate().frame.members), joints=())
+    shorter = replace(
+        gate().frame,
+        members=tuple(replace(m, holes=10) if m.id == "B" else m for m in gate().frame.members),
+        joints=(),
+    )
     again = kept(gate(), solved(replace(shorter, joints=find_joints(shorter.members))))
     assert again.frame.member("B").holes == 10
 
@@ -89,7 +105,11 @@ def test_merged_members_stay_merged():
 
 
 def test_a_parted_lap_and_a_bolt_that_is_not_there_stay():
-    state = said(gate(), {"op": "lap", "lap": ["A", 2, "C", 1], "word": "apart"}, {"op": "lap", "lap": ["B", 2, "C", 11], "word": "none"})
+    state = said(
+        gate(),
+        {"op": "lap", "lap": ["A", 2, "C", 1], "word": "apart"},
+        {"op": "lap", "lap": ["B", 2, "C", 11], "word": "none"},
+    )
     again = kept(state, solved(gate().frame, turn=0, shift=(0, 0, 0)))
     bolts = {joint_key(j): j.bolt for j in again.frame.joints}
     assert ("A", 2, "C", 1) not in bolts and bolts[("B", 2, "C", 11)] == "none"
@@ -101,16 +121,39 @@ def test_the_users_pitch_stays():
 
 
 def photographed(state, *files):
-    photos = tuple(Photo(f, (100, 80), camera={"f": 90.0, "cx": 50, "cy": 40, "k1": 0, "k2": 0, "R": np.eye(3).tolist(), "t": [0, 0, 30]}) for f in files)
+    photos = tuple(
+        Photo(
+            f,
+            (100, 80),
+            camera={
+                "f": 90.0,
+                "cx": 50,
+                "cy": 40,
+                "k1": 0,
+                "k2": 0,
+                "R": np.eye(3).tolist(),
+                "t": [0, 0, 30],
+            },
+        )
+        for f in files
+    )
     return replace(state, frame=replace(state.frame, photos=photos))
 
 
 def test_the_solver_is_told_what_it_must_keep():
-    state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 1}, {"op": "delete", "members": ["D"]},
-                 {"op": "mark", "photo": "a.jpg", "xy": [5, 6], "word": "missed"})
+    state = said(
+        gate(),
+        {"op": "end", "member": "A", "end": 1, "by": 1},
+        {"op": "delete", "members": ["D"]},
+        {"op": "mark", "photo": "a.jpg", "xy": [5, 6], "word": "missed"},
+    )
     told = given(photographed(state, "a.jpg"), {"a.jpg"})
     assert told.ends == {"A": (False, True)} and [m.id for m in told.gone] == ["D"]
-    assert told.frame.member("A").holes == 13 and told.missed["a.jpg"].tolist() == [[5, 6]] and len(told.false["a.jpg"]) == 0
+    assert (
+        told.frame.member("A").holes == 13
+        and told.missed["a.jpg"].tolist() == [[5, 6]]
+        and len(told.false["a.jpg"]) == 0
+    )
 
 
 def test_nothing_is_solved_around_where_nothing_was_said_or_no_photo_has_a_camera():
@@ -120,19 +163,36 @@ def test_nothing_is_solved_around_where_nothing_was_said_or_no_photo_has_a_camer
 
 
 def test_what_the_photos_hold_against_a_word_that_was_kept_is_told():
-    state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 3}, {"op": "confirm", "member": "B"}, {"op": "delete", "members": ["D"]})
+    state = said(
+        gate(),
+        {"op": "end", "member": "A", "end": 1, "by": 3},
+        {"op": "confirm", "member": "B"},
+        {"op": "delete", "members": ["D"]},
+    )
     a, b, d = (next(m for m in (*state.frame.members, *gate().frame.members) if m.id == id) for id in "ABD")
-    against = [Against(a, replace(reversed_member(a), first=(0.0, 0.0, 11.0), holes=12)), Against(b, None), Against(d, d, away=True)]
+    against = [
+        Against(a, replace(reversed_member(a), first=(0.0, 0.0, 11.0), holes=12)),
+        Against(b, None),
+        Against(d, d, away=True),
+    ]
     again = kept(state, state.frame, against)
     assert again.frame.member("A").holes == 15
     assert [c["members"] for c in again.said["conflicts"]] == [["A"], ["B"], []]
-    assert [w in c["text"] for w, c in zip(("look like 12", "do not show B", "you deleted D"), again.said["conflicts"])] == [True] * 3
+    assert [
+        w in c["text"]
+        for w, c in zip(("look like 12", "do not show B", "you deleted D"), again.said["conflicts"])
+    ] == [True] * 3
 
 
 def test_an_objection_to_a_word_that_was_taken_back_meanwhile_is_not_told():
     state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 3})
     old = gate().frame.member("A")
-    assert kept(state, state.frame, [Against(replace(old, holes=14), old), Against(old, old, away=True)]).said["conflicts"] == []
+    assert (
+        kept(state, state.frame, [Against(replace(old, holes=14), old), Against(old, old, away=True)]).said[
+            "conflicts"
+        ]
+        == []
+    )
 
 
 def test_a_solution_in_place_is_not_turned_though_the_frame_is_symmetric():

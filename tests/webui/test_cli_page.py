@@ -1,4 +1,5 @@
 """`recon page` from the terminal."""
+
 import os
 import re
 import signal
@@ -15,8 +16,14 @@ from webui.storage.journal import NAME, line_of
 
 
 def test_the_page_answers_until_ctrl_c_and_the_build_is_there_after_it(tmp_path):
-    process = subprocess.Popen([sys.executable, "-m", "recon", "page", str(tmp_path / "slip"), "--port", "0"], cwd=ROOT, stdout=subprocess.PIPE,
-                               stderr=subprocess.PIPE, text=True, env=os.environ)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "recon", "page", str(tmp_path / "slip"), "--port", "0"],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ,
+    )
     address = process.stdout.readline().strip()
     assert re.fullmatch(r"http://127\.0\.0\.1:\d+/", address)
     assert b"build-token" in urllib.request.urlopen(address).read()
@@ -26,7 +33,9 @@ def test_the_page_answers_until_ctrl_c_and_the_build_is_there_after_it(tmp_path)
     assert (tmp_path / "slip" / NAME).is_file()
 
 
-@pytest.mark.parametrize("arguments, words", [(["--host", "0.0.0.0"], "add --key"), (["--port", "70000"], "a port is 0 to 65535")])
+@pytest.mark.parametrize(
+    "arguments, words", [(["--host", "0.0.0.0"], "add --key"), (["--port", "70000"], "a port is 0 to 65535")]
+)
 def test_what_cannot_be_is_told_in_a_sentence(tmp_path, capsys, arguments, words):
     assert cli.main(["page", str(tmp_path / "b"), *arguments]) == 2
     assert words in capsys.readouterr().err

@@ -1,14 +1,14 @@
 """Two tabs or devices at one build: what differs in words, and what becomes of either's change; two browsers side by side."""
-import json
 
+import json
 
 import pytest
 
-from tests.webui.browsing import AXE, sample_build, shot, until, wait_n
-from tests.webui.frames import gate, scaffold
 from recon.corrections.describe import between, members
 from recon.corrections.edits import edit
 from recon.corrections.state import State, patched
+from tests.webui.browsing import AXE, sample_build, shot, until, wait_n
+from tests.webui.frames import gate, scaffold
 
 
 def after(state, *asks):
@@ -17,14 +17,24 @@ def after(state, *asks):
     return state
 
 
-@pytest.mark.parametrize("ask, words", [
-    ({"op": "end", "member": "A", "end": 1, "by": 2}, "A: 12 holes → 14"), ({"op": "end", "member": "A", "end": 0, "by": -1}, "A: 12 holes → 11"),
-    ({"op": "delete", "members": ["C"]}, "C: deleted"), ({"op": "confirm", "member": "B"}, "B: confirmed"),
-    ({"op": "shift", "members": ["C"], "along": 2}, "C: shifted along itself by 2 holes"), ({"op": "shift", "members": ["C"], "by": [0, 0, 1]}, "C: moved to another line"),
-    ({"op": "add", "first": [-1, 1, 5], "direction": [1, 0, 0], "holes": 13}, "E: added, 13 holes"),
-    ({"op": "lap", "lap": ["A", 2, "C", 1], "word": "none"}, "Bolt none: "), ({"op": "lap", "lap": ["A", 2, "C", 1], "word": "apart"}, "Lap parted: "),
-    ({"op": "scale", "text": "12 holes = 480 mm"}, "Pitch: 38.1 mm → 40 mm"), ({"op": "name", "name": "Gate 2"}, "Name: Gate 2"),
-    ({"op": "mark", "photo": "a.jpg", "xy": [1, 2], "word": "false"}, "Openings marked"), ({"op": "turn", "quarter": "z+"}, "C: turned")])
+@pytest.mark.parametrize(
+    "ask, words",
+    [
+        ({"op": "end", "member": "A", "end": 1, "by": 2}, "A: 12 holes → 14"),
+        ({"op": "end", "member": "A", "end": 0, "by": -1}, "A: 12 holes → 11"),
+        ({"op": "delete", "members": ["C"]}, "C: deleted"),
+        ({"op": "confirm", "member": "B"}, "B: confirmed"),
+        ({"op": "shift", "members": ["C"], "along": 2}, "C: shifted along itself by 2 holes"),
+        ({"op": "shift", "members": ["C"], "by": [0, 0, 1]}, "C: moved to another line"),
+        ({"op": "add", "first": [-1, 1, 5], "direction": [1, 0, 0], "holes": 13}, "E: added, 13 holes"),
+        ({"op": "lap", "lap": ["A", 2, "C", 1], "word": "none"}, "Bolt none: "),
+        ({"op": "lap", "lap": ["A", 2, "C", 1], "word": "apart"}, "Lap parted: "),
+        ({"op": "scale", "text": "12 holes = 480 mm"}, "Pitch: 38.1 mm → 40 mm"),
+        ({"op": "name", "name": "Gate 2"}, "Name: Gate 2"),
+        ({"op": "mark", "photo": "a.jpg", "xy": [1, 2], "word": "false"}, "Openings marked"),
+        ({"op": "turn", "quarter": "z+"}, "C: turned"),
+    ],
+)
 def test_every_change_can_be_told_in_words(ask, words):
     state = gate()
     assert any(line.startswith(words) for line in between(state, after(state, ask))[1])
@@ -32,8 +42,13 @@ def test_every_change_can_be_told_in_words(ask, words):
 
 def test_what_was_taken_back_is_no_difference():
     state = gate()
-    again = after(state, {"op": "name", "name": "x"}, {"op": "mark", "photo": "a.jpg", "xy": [1, 2], "word": "false"},
-                  {"op": "mark", "photo": "a.jpg", "xy": [1, 2], "word": "clear"}, {"op": "name", "name": "Gate"})
+    again = after(
+        state,
+        {"op": "name", "name": "x"},
+        {"op": "mark", "photo": "a.jpg", "xy": [1, 2], "word": "false"},
+        {"op": "mark", "photo": "a.jpg", "xy": [1, 2], "word": "clear"},
+        {"op": "name", "name": "Gate"},
+    )
     assert between(state, State(again.frame, {}))[1] == [] and between(state, state)[1] == []
 
 
@@ -43,6 +58,7 @@ def test_one_changed_member_of_many_is_told_alone():
 
 
 # The answer of the page
+
 
 def conflicting(asked, theirs, mine):
     """A build with `theirs` done, and the answer to `mine` from a page that has not heard of it."""
@@ -55,22 +71,42 @@ def conflicting(asked, theirs, mine):
 
 
 def test_the_outcome_on_top_is_told_where_both_changed_one_member(asked):
-    told = conflicting(asked, [{"op": "end", "member": "A", "end": 1, "by": 1}], {"op": "end", "member": "A", "end": 1, "by": 1})
+    told = conflicting(
+        asked,
+        [{"op": "end", "member": "A", "end": 1, "by": 1}],
+        {"op": "end", "member": "A", "end": 1, "by": 1},
+    )
     assert told["there"] == ["A: 12 holes → 13"] and told["mine"] == "A: 12 holes → 13"
-    assert told["both"] == ["A: 12 holes → 13 there, 12 holes → 13 here"] and told["on_top"] == "A: 13 holes → 14" and told["can_replace"]
+    assert (
+        told["both"] == ["A: 12 holes → 13 there, 12 holes → 13 here"]
+        and told["on_top"] == "A: 13 holes → 14"
+        and told["can_replace"]
+    )
 
 
 def test_what_cannot_be_done_on_top_is_told_with_its_reason(asked):
-    told = conflicting(asked, [{"op": "delete", "members": ["A"]}], {"op": "end", "member": "A", "end": 1, "by": 1})
+    told = conflicting(
+        asked, [{"op": "delete", "members": ["A"]}], {"op": "end", "member": "A", "end": 1, "by": 1}
+    )
     assert told["on_top"] is None and "no member 'A'" in told["why_not"] and told["can_replace"]
     assert told["both"] == ["A: deleted there, 12 holes → 13 here"]
 
 
 def test_mine_takes_the_place_of_theirs_as_a_change_that_can_be_undone(asked):
-    conflicting(asked, [{"op": "delete", "members": ["A"]}, {"op": "name", "name": "Other"}], {"op": "end", "member": "B", "end": 1, "by": 1})
+    conflicting(
+        asked,
+        [{"op": "delete", "members": ["A"]}, {"op": "name", "name": "Other"}],
+        {"op": "end", "member": "B", "end": 1, "by": 1},
+    )
     theirs = asked.build.state
-    answer = asked.post("/api/edit", json={"base": 3, "instead_from": 1, "ask": {"op": "end", "member": "B", "end": 1, "by": 1}})
-    assert answer.status_code == 200 and answer.get_json()["words"] == "B: 12 holes → 13, in place of what was done elsewhere"
+    answer = asked.post(
+        "/api/edit",
+        json={"base": 3, "instead_from": 1, "ask": {"op": "end", "member": "B", "end": 1, "by": 1}},
+    )
+    assert (
+        answer.status_code == 200
+        and answer.get_json()["words"] == "B: 12 holes → 13, in place of what was done elsewhere"
+    )
     frame = asked.build.state.frame
     assert frame.name == "Gate" and frame.member("A").holes == 12 and frame.member("B").holes == 13
     assert patched(theirs, json.loads(json.dumps(answer.get_json()["delta"]))) == asked.build.state
@@ -81,10 +117,12 @@ def test_mine_takes_the_place_of_theirs_as_a_change_that_can_be_undone(asked):
 def test_a_version_of_later_or_of_nowhere_is_refused(asked):
     asked.build.change(lambda _: (gate(), "made"))
     for older in (2, -1, "1", 1.5):
-        answer = asked.post("/api/edit", json={"base": 1, "instead_from": older, "ask": {"op": "name", "name": "x"}})
+        answer = asked.post(
+            "/api/edit", json={"base": 1, "instead_from": older, "ask": {"op": "name", "name": "x"}}
+        )
         assert answer.status_code == 422 and asked.build.n == 1
     stale = asked.post("/api/edit", json={"base": 0, "instead_from": 0, "ask": {"op": "name", "name": "x"}})
-    assert stale.status_code == 409                            # theirs went on meanwhile: asked again, nothing is overrun
+    assert stale.status_code == 409  # theirs went on meanwhile: asked again, nothing is overrun
 
 
 def test_an_undo_that_would_hit_theirs_is_not_made(asked):
@@ -98,7 +136,10 @@ def test_an_undo_that_would_hit_theirs_is_not_made(asked):
 
 # Two browsers
 
-MORE, LESS = "[aria-label^='One hole more at hole 1'] >> nth=0", "[aria-label^='One hole less at hole 1'] >> nth=0"
+MORE, LESS = (
+    "[aria-label^='One hole more at hole 1'] >> nth=0",
+    "[aria-label^='One hole less at hole 1'] >> nth=0",
+)
 
 
 def deaf(route):
@@ -111,7 +152,10 @@ def deaf(route):
 def two(opened, serve, tmp_path):
     """Two pages of one build, in two browsers; the second does not hear of the first by itself."""
     serving = serve(sample_build(tmp_path / "b"))
-    pages = [opened(serving.address, size, scheme, bypass_csp=True) for size, scheme in (((1440, 900), "light"), ((360, 740), "dark"))]
+    pages = [
+        opened(serving.address, size, scheme, bypass_csp=True)
+        for size, scheme in (((1440, 900), "light"), ((360, 740), "dark"))
+    ]
     pages[1].route("**/api/pulse", deaf)
     for page in pages:
         page.click("#tab-members")
@@ -129,17 +173,32 @@ def both_lengthen_a(one, two, build):
     assert build.n == 3
 
 
-@pytest.mark.parametrize("answer, holes, words", [("Do mine on top of theirs", 9, "A: 10 holes → 9"), ("Take mine in place of theirs", 7, "in place of"), ("Keep theirs, leave mine", 10, None)])
+@pytest.mark.parametrize(
+    "answer, holes, words",
+    [
+        ("Do mine on top of theirs", 9, "A: 10 holes → 9"),
+        ("Take mine in place of theirs", 7, "in place of"),
+        ("Keep theirs, leave mine", 10, None),
+    ],
+)
 def test_the_one_who_comes_second_takes_either_or_puts_his_on_top(two, answer, holes, words):
     one, second, build = two
     both_lengthen_a(one, second, build)
     text = second.inner_text("dialog")
     assert "Done there" in text and "A: 8 holes → 10" in text and "A: 8 holes → 7" in text
-    assert "A: 8 holes → 10 there, 8 holes → 7 here" in text and "On top of theirs, yours comes to: A: 10 holes → 9." in text
+    assert (
+        "A: 8 holes → 10 there, 8 holes → 7 here" in text
+        and "On top of theirs, yours comes to: A: 10 holes → 9." in text
+    )
     if holes == 9:
         shot(second, "conflict-360-dark")
         second.add_script_tag(content=AXE)
-        assert second.evaluate("async () => (await axe.run(document, {resultTypes: ['violations']})).violations.filter(v => ['serious', 'critical'].includes(v.impact)).map(v => v.id)") == []
+        assert (
+            second.evaluate(
+                "async () => (await axe.run(document, {resultTypes: ['violations']})).violations.filter(v => ['serious', 'critical'].includes(v.impact)).map(v => v.id)"
+            )
+            == []
+        )
         assert second.evaluate("document.documentElement.scrollWidth") <= 360
     second.click(f"dialog >> text={answer}")
     wait_n(second, 4 if words else 3)

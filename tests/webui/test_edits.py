@@ -1,4 +1,5 @@
 """Corrections as functions: what each does to members, laps and the user's word, and that every one can be told as a difference."""
+
 import json
 import random
 from dataclasses import replace
@@ -6,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from recon.errors import ReconError
-from recon.frame.stock import load_stocks
 from recon.corrections.edits import OPERATIONS, clashes, edit
 from recon.corrections.state import State, difference, joint_key, patched
+from recon.errors import ReconError
+from recon.frame.stock import load_stocks
 from tests.webui.frames import gate, scaffold
 
 STOCKS = load_stocks()
@@ -40,7 +41,12 @@ def test_a_member_moved_away_and_back_has_its_bolts_as_they_were_seen():
 
 
 def test_the_gate_has_its_four_laps():
-    assert laps(gate()) == {("A", 2, "C", 1): "seen", ("A", 9, "D", 1): "seen", ("B", 2, "C", 11): "seen", ("B", 9, "D", 11): "seen"}
+    assert laps(gate()) == {
+        ("A", 2, "C", 1): "seen",
+        ("A", 9, "D", 1): "seen",
+        ("B", 2, "C", 11): "seen",
+        ("B", 9, "D", 11): "seen",
+    }
 
 
 def test_an_end_moves_and_holes_are_counted_anew():
@@ -72,7 +78,13 @@ def test_an_end_keeps_one_to_a_thousand_holes(by):
 
 def test_split_and_merge_are_each_other_undone():
     parted = do(gate(), op="split", member="A", after=5)
-    assert [(m.id, m.holes) for m in parted.frame.members] == [("A", 6), ("B", 12), ("C", 13), ("D", 13), ("E", 6)]
+    assert [(m.id, m.holes) for m in parted.frame.members] == [
+        ("A", 6),
+        ("B", 12),
+        ("C", 13),
+        ("D", 13),
+        ("E", 6),
+    ]
     assert laps(parted)[("D", 1, "E", 3)] == "seen"
     one = do(parted, op="merge", members=["A", "E"])
     assert one.frame.member("A").holes == 12 and laps(one) == laps(gate())
@@ -87,8 +99,8 @@ def test_merge_counts_a_member_that_runs_the_other_way():
     parted = do(gate(), op="split", member="A", after=5)
     from dataclasses import replace
 
-    from recon.frame.model import reversed_member
     from recon.corrections.laps import relapped
+    from recon.frame.model import reversed_member
 
     members = tuple(reversed_member(m) if m.id == "E" else m for m in parted.frame.members)
     turned = State(relapped(replace(parted.frame, members=members, joints=()), {"A", "B", "C", "D", "E"}), {})
@@ -182,21 +194,60 @@ def test_a_member_driven_into_another_is_told():
     assert {c[:2] for c in clashes(state.frame, {"C"})} == {("A", "C"), ("B", "C")}
 
 
-NONSENSE = [None, 3, "A", [], {}, True, -1, 1e400, "\x00", "<script>alert(1)</script>", ["A", 0, "A", 1], ["A", 99, "B", 0], [1, 2], 10**30]
+NONSENSE = [
+    None,
+    3,
+    "A",
+    [],
+    {},
+    True,
+    -1,
+    1e400,
+    "\x00",
+    "<script>alert(1)</script>",
+    ["A", 0, "A", 1],
+    ["A", 99, "B", 0],
+    [1, 2],
+    10**30,
+]
 
 
 @pytest.mark.parametrize("name", sorted(OPERATIONS))
 def test_nonsense_is_refused_in_words(name):
     rng = random.Random(name)
-    keys = ["member", "members", "end", "by", "after", "first", "direction", "holes", "lap", "word", "stock", "text", "file", "used", "quarter",
-            "up", "origin", "hole", "photo", "xy", "wanted", "along", "like", "name"]
+    keys = [
+        "member",
+        "members",
+        "end",
+        "by",
+        "after",
+        "first",
+        "direction",
+        "holes",
+        "lap",
+        "word",
+        "stock",
+        "text",
+        "file",
+        "used",
+        "quarter",
+        "up",
+        "origin",
+        "hole",
+        "photo",
+        "xy",
+        "wanted",
+        "along",
+        "like",
+        "name",
+    ]
     for _ in range(150):
         ask = {"op": name, **{k: rng.choice(NONSENSE) for k in rng.sample(keys, 8)}}
         try:
             state, words = edit(gate(), ask, STOCKS)
         except ReconError as error:
             assert str(error)
-        else:                                   # what is no nonsense to this operation is a change that can be told
+        else:  # what is no nonsense to this operation is a change that can be told
             assert patched(gate(), json.loads(json.dumps(difference(gate(), state)))) == state
 
 
@@ -205,9 +256,14 @@ def test_random_changes_of_a_large_frame_are_told_as_differences():
     for _ in range(40):
         ids = [m.id for m in state.frame.members]
         op = rng.choice(["end", "shift", "delete", "split"])
-        ask = {"end": dict(member=rng.choice(ids), end=rng.choice([0, 1]), by=rng.choice([-1, 1])),
-               "shift": dict(members=[rng.choice(ids)], by=rng.choice([[0, 0, 1], [1, 0, 0]])),
-               "delete": dict(members=[rng.choice(ids)]), "split": dict(member=rng.choice([m.id for m in state.frame.members if m.holes > 5]), after=rng.randrange(5))}[op]
+        ask = {
+            "end": dict(member=rng.choice(ids), end=rng.choice([0, 1]), by=rng.choice([-1, 1])),
+            "shift": dict(members=[rng.choice(ids)], by=rng.choice([[0, 0, 1], [1, 0, 0]])),
+            "delete": dict(members=[rng.choice(ids)]),
+            "split": dict(
+                member=rng.choice([m.id for m in state.frame.members if m.holes > 5]), after=rng.randrange(5)
+            ),
+        }[op]
         state = do(state, op=op, **ask)
 
 

@@ -1,4 +1,5 @@
 """Keeping others out: hosts, origins, tokens, keys, paths, and files that are no photos."""
+
 import io
 import json
 import struct
@@ -10,13 +11,13 @@ import pytest
 from PIL import Image
 
 from recon.errors import ReconError
-from webui.app import close_app, create_app
-from webui.storage.build import PHOTOS
-from webui.guard import Keys, is_loopback
-from webui.storage.photos import safe_name
-from webui.serve import open_page
 from tests.webui.conftest import SAMPLE, Asked
 from tests.webui.frames import gate
+from webui.app import close_app, create_app
+from webui.guard import Keys, is_loopback
+from webui.serve import open_page
+from webui.storage.build import PHOTOS
+from webui.storage.photos import safe_name
 
 
 def begun(asked):
@@ -36,7 +37,18 @@ def photo_bytes(size=(800, 600), **save) -> bytes:
 
 # Who may ask
 
-@pytest.mark.parametrize("host", ["evil.example", "evil.example:8174", "127.0.0.1.evil.example", "192.168.1.9", "localhost.evil.example", "[2001:db8::1]:8174"])
+
+@pytest.mark.parametrize(
+    "host",
+    [
+        "evil.example",
+        "evil.example:8174",
+        "127.0.0.1.evil.example",
+        "192.168.1.9",
+        "localhost.evil.example",
+        "[2001:db8::1]:8174",
+    ],
+)
 def test_a_foreign_host_is_refused(asked, host):
     assert asked.client.get("/", headers={"Host": host}).status_code == 403
 
@@ -46,10 +58,21 @@ def test_this_machine_is_let_in(asked, host):
     assert asked.client.get("/", headers={"Host": host}).status_code == 200
 
 
-@pytest.mark.parametrize("origin", ["http://evil.example", "null", "https://127.0.0.1:8174", "http://127.0.0.1:9999", "http://127.0.0.1:8174.evil.example"])
+@pytest.mark.parametrize(
+    "origin",
+    [
+        "http://evil.example",
+        "null",
+        "https://127.0.0.1:8174",
+        "http://127.0.0.1:9999",
+        "http://127.0.0.1:8174.evil.example",
+    ],
+)
 def test_a_foreign_origin_changes_nothing(asked, origin):
     begun(asked)
-    answer = asked.post("/api/edit", json={"base": 1, "ask": {"op": "delete", "members": ["A"]}}, Origin=origin)
+    answer = asked.post(
+        "/api/edit", json={"base": 1, "ask": {"op": "delete", "members": ["A"]}}, Origin=origin
+    )
     assert answer.status_code == 403 and asked.build.n == 1
 
 
@@ -98,7 +121,19 @@ def test_the_page_asks_nothing_of_other_machines():
 
 # Beyond loopback
 
-@pytest.mark.parametrize("host, own", [("127.0.0.1", True), ("localhost", True), ("::1", True), ("127.9.9.9", True), ("0.0.0.0", False), ("192.168.1.4", False), ("yard.example", False)])
+
+@pytest.mark.parametrize(
+    "host, own",
+    [
+        ("127.0.0.1", True),
+        ("localhost", True),
+        ("::1", True),
+        ("127.9.9.9", True),
+        ("0.0.0.0", False),
+        ("192.168.1.4", False),
+        ("yard.example", False),
+    ],
+)
 def test_what_is_loopback(host, own):
     assert is_loopback(host) is own
 
@@ -111,7 +146,9 @@ def test_another_interface_needs_a_key(tmp_path):
 
 def test_a_key_lets_one_browser_in_once(tmp_path):
     keys, told = Keys(), []
-    app = create_app(tmp_path / "b", host="192.168.1.4", port=8174, keys=keys, on_enter=lambda: told.append(1))
+    app = create_app(
+        tmp_path / "b", host="192.168.1.4", port=8174, keys=keys, on_enter=lambda: told.append(1)
+    )
     base, key = "http://192.168.1.4:8174", keys.new()
     one, two = Asked(app, app.test_client(), base), Asked(app, app.test_client(), base)
     assert one.get("/").status_code == 401 and one.get("/api/build").status_code == 401
@@ -136,14 +173,33 @@ def test_guessing_keys_ends(tmp_path):
 
 # Paths
 
-TRAVERSALS = ["../build.journal", "..%2fbuild.journal", "%2e%2e/build.journal", "....//build.journal", "/etc/passwd", "%2fetc%2fpasswd", "..\\build.journal", "..%5cbuild.journal", "a%00.jpg",
-              "photo_1.jpg/../../build.journal", "%252e%252e%252fbuild.journal"]
+TRAVERSALS = [
+    "../build.journal",
+    "..%2fbuild.journal",
+    "%2e%2e/build.journal",
+    "....//build.journal",
+    "/etc/passwd",
+    "%2fetc%2fpasswd",
+    "..\\build.journal",
+    "..%5cbuild.journal",
+    "a%00.jpg",
+    "photo_1.jpg/../../build.journal",
+    "%252e%252e%252fbuild.journal",
+]
 
 
 @pytest.mark.parametrize("path", TRAVERSALS)
 def test_no_path_leaves_the_build(asked, path):
     begun(asked)
-    for start in ("/api/photos/{}/whole.jpg", "/api/photos/{}/found", "/api/photos/{}/tile/0/0_0.jpg", "/static/{}", "/api/shapes/{}", "/api/papers/{}", "/{}"):
+    for start in (
+        "/api/photos/{}/whole.jpg",
+        "/api/photos/{}/found",
+        "/api/photos/{}/tile/0/0_0.jpg",
+        "/static/{}",
+        "/api/shapes/{}",
+        "/api/papers/{}",
+        "/{}",
+    ):
         answer = asked.get(start.format(path))
         assert answer.status_code in (301, 308, 400, 404, 405), (start, path)
         assert b"frame-build" not in answer.data and b"root:" not in answer.data
@@ -155,28 +211,50 @@ def test_a_link_in_the_photos_folder_is_no_photo(asked, tmp_path):
     assert asked.get("/api/photos/link.jpg/whole.jpg").status_code == 404
 
 
-@pytest.mark.parametrize("name, safe", [("../../etc/passwd", "passwd.jpg"), ("..\\..\\boot.ini", "boot.jpg"), ("<img src=x onerror=alert(1)>.jpg", "_img src_x onerror_alert(1)_.jpg"),
-                                        (".htaccess", "htaccess.jpg"), ("", "photo.jpg"), ("a" * 400 + ".png", "a" * 60 + ".png"), ("con\x00trol\n.heic", "con_trol_.heic"), ("frame.html", "frame.jpg")])
+@pytest.mark.parametrize(
+    "name, safe",
+    [
+        ("../../etc/passwd", "passwd.jpg"),
+        ("..\\..\\boot.ini", "boot.jpg"),
+        ("<img src=x onerror=alert(1)>.jpg", "_img src_x onerror_alert(1)_.jpg"),
+        (".htaccess", "htaccess.jpg"),
+        ("", "photo.jpg"),
+        ("a" * 400 + ".png", "a" * 60 + ".png"),
+        ("con\x00trol\n.heic", "con_trol_.heic"),
+        ("frame.html", "frame.jpg"),
+    ],
+)
 def test_names_of_uploads_are_made_harmless(name, safe):
     assert safe_name(name) == safe
 
 
 # Files that are no photos
 
+
 def png_that_says_it_is_large(side: int) -> bytes:
     """A PNG of a few bytes whose header tells of side x side pixels."""
+
     def chunk(kind, data):
         return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
 
-    return (b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", struct.pack(">IIBBBBB", side, side, 8, 2, 0, 0, 0))
-            + chunk(b"IDAT", zlib.compress(b"\0" * 10_000)) + chunk(b"IEND", b""))
+    return (
+        b"\x89PNG\r\n\x1a\n"
+        + chunk(b"IHDR", struct.pack(">IIBBBBB", side, side, 8, 2, 0, 0, 0))
+        + chunk(b"IDAT", zlib.compress(b"\0" * 10_000))
+        + chunk(b"IEND", b"")
+    )
 
 
 def test_what_is_no_photo_is_refused_and_not_kept(asked):
     files = {
-        "page.jpg": b"<!doctype html><script>alert(document.cookie)</script>", "vector.png": b"<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>",
-        "empty.jpg": b"", "cut.jpg": photo_bytes()[:4000], "bomb.png": png_that_says_it_is_large(60_000), "long.png": png_that_says_it_is_large(2**31 - 1),
-        "small.png": photo_bytes((40, 40), format="PNG"), "noise.heic": b"\x00\x00\x00\x18ftypheic" + b"\xff" * 500,
+        "page.jpg": b"<!doctype html><script>alert(document.cookie)</script>",
+        "vector.png": b"<svg xmlns='http://www.w3.org/2000/svg' onload='alert(1)'/>",
+        "empty.jpg": b"",
+        "cut.jpg": photo_bytes()[:4000],
+        "bomb.png": png_that_says_it_is_large(60_000),
+        "long.png": png_that_says_it_is_large(2**31 - 1),
+        "small.png": photo_bytes((40, 40), format="PNG"),
+        "noise.heic": b"\x00\x00\x00\x18ftypheic" + b"\xff" * 500,
     }
     archive = io.BytesIO()
     with zipfile.ZipFile(archive, "w") as z:
@@ -187,7 +265,10 @@ def test_what_is_no_photo_is_refused_and_not_kept(asked):
         assert answer.status_code == 422, name
         words = answer.get_json()["problem"]
         assert name in words and "Traceback" not in words and str(asked.build.folder) not in words, words
-    assert list((asked.build.folder / PHOTOS).iterdir()) == [] and asked.get("/api/build").get_json()["photos"] == []
+    assert (
+        list((asked.build.folder / PHOTOS).iterdir()) == []
+        and asked.get("/api/build").get_json()["photos"] == []
+    )
 
 
 def test_a_photo_is_kept_under_a_harmless_name_and_shown_as_a_picture(asked):
@@ -206,12 +287,21 @@ def test_the_same_photo_twice_is_told(asked):
 
 
 def test_too_many_bytes_are_refused_before_they_are_read(asked):
-    assert asked.post("/api/photos", data=b"x", X_Photo_Name="a.jpg", Content_Length=str(2**33)).status_code in (413, 422)
+    assert asked.post(
+        "/api/photos", data=b"x", X_Photo_Name="a.jpg", Content_Length=str(2**33)
+    ).status_code in (413, 422)
 
 
 def test_a_change_as_large_as_a_photo_is_refused(asked):
     begun(asked)
-    assert asked.post("/api/edit", data=b'{"base":1,"ask":{"op":"name","name":"' + b"x" * 3 * 2**20 + b'"}}', Content_Type="application/json").status_code == 422
+    assert (
+        asked.post(
+            "/api/edit",
+            data=b'{"base":1,"ask":{"op":"name","name":"' + b"x" * 3 * 2**20 + b'"}}',
+            Content_Type="application/json",
+        ).status_code
+        == 422
+    )
 
 
 def test_an_html_plan_is_refused(asked):
@@ -220,6 +310,7 @@ def test_an_html_plan_is_refused(asked):
 
 
 # What goes out
+
 
 def test_script_in_names_comes_out_as_text(asked):
     begun(asked)
@@ -234,7 +325,9 @@ def test_papers_are_saved_and_never_shown_in_the_page(asked):
     asked.edit(op="name", name="<script>alert(1)</script>")
     for id in ("frame", "summary", "parts", "parts-sheet", "cut-sheet", "views", "papers-html"):
         answer = asked.get(f"/api/papers/{id}")
-        assert answer.status_code == 200 and answer.headers["Content-Disposition"].startswith("attachment; filename="), id
+        assert answer.status_code == 200 and answer.headers["Content-Disposition"].startswith(
+            "attachment; filename="
+        ), id
         if id in ("parts-sheet", "cut-sheet", "views", "papers-html"):
             assert b"<script>alert" not in answer.data
 
@@ -246,21 +339,36 @@ def test_a_fault_is_told_without_its_insides(asked, monkeypatch):
     monkeypatch.setattr(Reckoner, "of", lambda *a: 1 / 0)
     asked.app.logger.disabled = True
     answer = asked.get("/api/effects?what=parts")
-    assert answer.status_code == 500 and "Nothing was lost" in answer.get_json()["problem"] and "division" not in answer.get_data(as_text=True)
+    assert (
+        answer.status_code == 500
+        and "Nothing was lost" in answer.get_json()["problem"]
+        and "division" not in answer.get_data(as_text=True)
+    )
 
 
 # Two clients
 
+
 def test_the_second_of_two_clients_is_told_of_both_changes_and_neither_is_lost(asked):
     begun(asked)
     base = asked.build.n
-    first = asked.post("/api/edit", json={"base": base, "ask": {"op": "end", "member": "A", "end": 1, "by": 2}})
-    second = asked.post("/api/edit", json={"base": base, "ask": {"op": "end", "member": "B", "end": 1, "by": -1}})
+    first = asked.post(
+        "/api/edit", json={"base": base, "ask": {"op": "end", "member": "A", "end": 1, "by": 2}}
+    )
+    second = asked.post(
+        "/api/edit", json={"base": base, "ask": {"op": "end", "member": "B", "end": 1, "by": -1}}
+    )
     assert first.status_code == 200 and second.status_code == 409
     told = second.get_json()
-    assert told["there"] == ["A: 12 holes → 14"] and told["mine"] == told["on_top"] == "B: 12 holes → 11" and told["both"] == []
+    assert (
+        told["there"] == ["A: 12 holes → 14"]
+        and told["mine"] == told["on_top"] == "B: 12 holes → 11"
+        and told["both"] == []
+    )
     assert asked.build.state.frame.member("B").holes == 12
-    again = asked.post("/api/edit", json={"base": told["n"], "ask": {"op": "end", "member": "B", "end": 1, "by": -1}})
+    again = asked.post(
+        "/api/edit", json={"base": told["n"], "ask": {"op": "end", "member": "B", "end": 1, "by": -1}}
+    )
     assert again.status_code == 200
     assert (asked.build.state.frame.member("A").holes, asked.build.state.frame.member("B").holes) == (14, 11)
 
@@ -286,7 +394,11 @@ def test_many_clients_at_once_lose_nothing(serve, tmp_path):
         base, done = bench.build.n, 0
         while done < 15:
             body = json.dumps({"base": base, "ask": {"op": "shift", "members": [id], "along": 1}}).encode()
-            request = urllib.request.Request(page.address + "api/edit", body, {"Content-Type": "application/json", "X-Build-Token": bench.token})
+            request = urllib.request.Request(
+                page.address + "api/edit",
+                body,
+                {"Content-Type": "application/json", "X-Build-Token": bench.token},
+            )
             try:
                 base = json.load(urllib.request.urlopen(request))["n"]
                 made.append(base)
@@ -315,14 +427,31 @@ def test_sample_photos_are_taken(asked):
     assert asked.get("/api/photos/photo_1.jpg/tile/9/1_1.jpg").status_code == 404
 
 
-@pytest.mark.parametrize("part", ["photos", "reading", ".levels", "removed", "build.journal", "frame.json", "plan.json", "reading/x.json", ".levels/a.jpg",
-                                  ".levels/b.jpg/whole.jpg"])
+@pytest.mark.parametrize(
+    "part",
+    [
+        "photos",
+        "reading",
+        ".levels",
+        "removed",
+        "build.journal",
+        "frame.json",
+        "plan.json",
+        "reading/x.json",
+        ".levels/a.jpg",
+        ".levels/b.jpg/whole.jpg",
+    ],
+)
 def test_a_build_with_a_link_in_it_is_refused_and_what_it_leads_to_is_left(tmp_path, part):
     outside, link = tmp_path / "outside", tmp_path / "b" / part
     outside.mkdir()
     (outside / "own.json").write_text("{}")
     link.parent.mkdir(parents=True)
-    link.symlink_to(outside / "own.json" if Path(part).suffix in (".json", ".journal") or part.endswith("whole.jpg") else outside)
+    link.symlink_to(
+        outside / "own.json"
+        if Path(part).suffix in (".json", ".journal") or part.endswith("whole.jpg")
+        else outside
+    )
     with pytest.raises(ReconError, match="is a link to another place"):
         create_app(tmp_path / "b")
     assert [p.name for p in outside.iterdir()] == ["own.json"] and (outside / "own.json").read_text() == "{}"

@@ -1,4 +1,5 @@
 """The journal: what was acknowledged is there after any end of the program, and nothing else is."""
+
 import json
 import os
 import random
@@ -10,11 +11,11 @@ from pathlib import Path
 
 import pytest
 
-from recon.errors import ReconError
-from webui.storage.build import Build, Conflict
 from recon.corrections.edits import edit
-from webui.storage.journal import NAME, Journal, entry_of, line_of
+from recon.errors import ReconError
 from tests.webui.frames import gate
+from webui.storage.build import Build, Conflict
+from webui.storage.journal import NAME, Journal, entry_of, line_of
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -58,7 +59,9 @@ def test_any_prefix_of_a_journal_opens(tmp_path):
     for end in range(len(whole) + 1):
         (tmp_path / NAME).write_bytes(whole[:end])
         opened = Journal(tmp_path)
-        assert [e["words"] for e in opened.entries] == [f"entry {k}" for k in range(max(0, whole[:end].count(b"\n") - 1))]
+        assert [e["words"] for e in opened.entries] == [
+            f"entry {k}" for k in range(max(0, whole[:end].count(b"\n") - 1))
+        ]
         opened.close()
 
 
@@ -124,6 +127,7 @@ def test_a_full_disk_refuses_the_change_and_keeps_the_build(tmp_path, monkeypatc
 
 
 # Undo and redo
+
 
 def test_undo_and_redo_go_all_the_way_and_survive_a_restart(tmp_path):
     build = begun(tmp_path)
@@ -226,14 +230,18 @@ def kill_run(folder, edits: int, seed: int) -> tuple[int, int]:
     rng, kills, lost, told = random.Random(seed), 0, 0, {}
     begun(folder).close()
     while not told or max(told) < edits:
-        child = subprocess.Popen([sys.executable, "-c", CHILD, str(folder), str(rng.randrange(10**6)), str(edits)], cwd=ROOT,
-                                 stdout=subprocess.PIPE, text=True)
+        child = subprocess.Popen(
+            [sys.executable, "-c", CHILD, str(folder), str(rng.randrange(10**6)), str(edits)],
+            cwd=ROOT,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
         stop_after = rng.randrange(1, max(2, edits // 4))
         for k, line in enumerate(child.stdout):
             n, mark = line.split()
             told[int(n)] = int(mark)
             if k == stop_after:
-                child.send_signal(signal.SIGKILL)      # what it still prints was acknowledged before the end
+                child.send_signal(signal.SIGKILL)  # what it still prints was acknowledged before the end
                 kills += 1
         child.wait()
         child.stdout.close()
@@ -246,7 +254,10 @@ def check(folder, told) -> int:
     import zlib
 
     build = Build(folder)
-    marks = {n: zlib.crc32(";".join(f"{m.id} {m.first}" for m in moment.state.frame.members).encode()) for n, moment in build.moments.items()}
+    marks = {
+        n: zlib.crc32(";".join(f"{m.id} {m.first}" for m in moment.state.frame.members).encode())
+        for n, moment in build.moments.items()
+    }
     build.close()
     return sum(marks.get(n) != mark for n, mark in told.items())
 
@@ -289,7 +300,13 @@ else:
 @pytest.mark.skipif(sys.platform != "linux", reason="stands for Windows by locks that Linux alone has")
 def test_a_system_without_fcntl_locks_by_msvcrt_beyond_what_is_read(tmp_path):
     def begin(words):
-        return subprocess.Popen([sys.executable, "-c", WITHOUT_FCNTL, str(tmp_path), words], cwd=ROOT, text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+        return subprocess.Popen(
+            [sys.executable, "-c", WITHOUT_FCNTL, str(tmp_path), words],
+            cwd=ROOT,
+            text=True,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+        )
 
     one = begin("first")
     assert one.stdout.readline() == "open 0 True\n"
@@ -297,14 +314,22 @@ def test_a_system_without_fcntl_locks_by_msvcrt_beyond_what_is_read(tmp_path):
     assert "open in another program" in two.communicate()[0]
     one.kill()
     one.communicate()
-    three = begin("third")                                     # a lock ends with the process that held it
+    three = begin("third")  # a lock ends with the process that held it
     assert three.communicate()[0] == "open 1 True\n"
     journal = Journal(tmp_path)
     assert [e["words"] for e in journal.entries] == ["first", "third"]
     journal.close()
 
 
-@pytest.mark.parametrize("text", ["", "My diary of the yard, without an end of line", "My diary of the yard\n", '{"format":"frame-build","version":1}\tnot its checksum\n'])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "My diary of the yard, without an end of line",
+        "My diary of the yard\n",
+        '{"format":"frame-build","version":1}\tnot its checksum\n',
+    ],
+)
 def test_a_file_of_the_journals_name_that_is_none_is_left_as_it_is(tmp_path, text):
     (tmp_path / NAME).write_text(text)
     if not text:

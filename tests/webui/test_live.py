@@ -1,15 +1,16 @@
 """What the page keeps while a frame is worked on: rows, paintings and boxes; and how it tells of a reading."""
+
 import json
 import threading
 
 import pytest
 
+from recon.corrections.edits import edit
+from recon.corrections.state import State, difference
 from tests.webui.browsing import PAINTED, STORE, sample_build, shot, until, wait_n
 from tests.webui.frames import gate
 from webui.storage import build as build_module
 from webui.storage.build import Build
-from recon.corrections.edits import edit
-from recon.corrections.state import State, difference
 
 PIXELS = """async () => { const {views} = await import('/static/views.js'), {changed} = await import('/static/store.js'); changed.clear();
   return [...views.photos.values()].map(v => { v.paint(); return v.canvas.toDataURL(); }); }"""
@@ -41,7 +42,7 @@ def test_what_is_kept_painted_is_what_would_be_painted_anew(page):
     page.click("#tab-members")
     page.click("[data-key=A]")
     before = page.evaluate(PIXELS)
-    page.click("[aria-label^='One hole more at hole 1']")      # of what is chosen
+    page.click("[aria-label^='One hole more at hole 1']")  # of what is chosen
     wait_n(page, 2)
     kept = page.evaluate(PIXELS)
     page.evaluate(ANEW)
@@ -74,24 +75,36 @@ def test_an_edit_makes_the_rows_of_its_own_members_anew_and_no_others(page):
     laps = page.evaluate(STORE, "joints")
     page.click("[aria-label^='One hole more at hole 1']")
     wait_n(page, 2)
-    anew = set(page.evaluate("[...document.querySelectorAll('#panel li')].filter(li => !li.mine).map(li => li.firstChild.dataset.key)"))
+    anew = set(
+        page.evaluate(
+            "[...document.querySelectorAll('#panel li')].filter(li => !li.mine).map(li => li.firstChild.dataset.key)"
+        )
+    )
     holes = {m["id"]: m["holes"] for m in page.evaluate(STORE, "members")}
     assert "A" in anew and len(anew) < len(holes)
     assert anew - {"A"} <= {j[end] for j in (*laps, *page.evaluate(STORE, "joints")) for end in "ab"}
     assert int(page.inner_text("[data-key=A] .count")) == holes["A"]
-    assert page.evaluate("[...document.querySelectorAll('#panel [data-key]')].map(b => b.dataset.key)") == list(holes)
+    assert page.evaluate(
+        "[...document.querySelectorAll('#panel [data-key]')].map(b => b.dataset.key)"
+    ) == list(holes)
     page.click("text=Delete")
     wait_n(page, 3)
-    assert page.evaluate("[...document.querySelectorAll('#panel [data-key]')].map(b => b.dataset.key)") == [id for id in holes if id != "A"]
+    assert page.evaluate("[...document.querySelectorAll('#panel [data-key]')].map(b => b.dataset.key)") == [
+        id for id in holes if id != "A"
+    ]
     page.click("#undo")
     wait_n(page, 4)
-    assert set(page.evaluate("[...document.querySelectorAll('#panel [data-key]')].map(b => b.dataset.key)")) == set(holes)
+    assert set(
+        page.evaluate("[...document.querySelectorAll('#panel [data-key]')].map(b => b.dataset.key)")
+    ) == set(holes)
 
 
 def test_a_click_in_space_chooses_the_first_member_on_the_line_of_sight(page):
     page.click("#tab-members")
     page.click("[data-key=A]")
-    page.click("[aria-label^='One hole more at hole 1']")      # boxes that were written over count as they are now
+    page.click(
+        "[aria-label^='One hole more at hole 1']"
+    )  # boxes that were written over count as they are now
     wait_n(page, 2)
     box = page.locator(".space canvas >> nth=0").bounding_box()
     hits = set()
@@ -102,10 +115,18 @@ def test_a_click_in_space_chooses_the_first_member_on_the_line_of_sight(page):
             found = page.evaluate("async () => (await import('/static/store.js')).chosen.members[0] ?? null")
             assert found == page.evaluate(ON_RAY, at), at
             hits.add(found)
-    assert len(hits) > 3                                       # nothing, and three or more members
+    assert len(hits) > 3  # nothing, and three or more members
 
 
-JOB = {"running": True, "stage": "starting", "share": 0.0, "problem": None, "left_out": [], "found": {}, "cancelled": False}
+JOB = {
+    "running": True,
+    "stage": "starting",
+    "share": 0.0,
+    "problem": None,
+    "left_out": [],
+    "found": {},
+    "cancelled": False,
+}
 
 
 @pytest.fixture
@@ -116,13 +137,19 @@ def reading(page):
     def tell(**job):
         told.update({**JOB, **job})
 
-    page.route("**/api/pulse", lambda route: route.fulfill(content_type="application/json", body=json.dumps({"n": 1, "ready": [], "job": told or {**JOB, "running": False}})))
+    page.route(
+        "**/api/pulse",
+        lambda route: route.fulfill(
+            content_type="application/json",
+            body=json.dumps({"n": 1, "ready": [], "job": told or {**JOB, "running": False}}),
+        ),
+    )
     yield tell
     page.unroute("**/api/pulse")
 
 
 def test_a_reading_tells_its_stage_the_photos_that_are_done_and_the_time(page, reading):
-    reading(found={"photo_2.jpg": 2})                    # from an earlier reading
+    reading(found={"photo_2.jpg": 2})  # from an earlier reading
     page.wait_for_selector("#job:not([hidden])")
     assert "0 of 3 photos done" in page.inner_text("#job-count")
     reading(stage="reading photo_1.jpg", share=0.28, found={"photo_1.jpg": 1, "photo_2.jpg": 2})
@@ -136,7 +163,7 @@ def test_a_reading_tells_its_stage_the_photos_that_are_done_and_the_time(page, r
     reading(stage="looking again", share=0.7, found={"photo_1.jpg": 1, "photo_2.jpg": 3, "photo_3.jpg": 1})
     until(page, "async () => document.getElementById('job-words').textContent === 'Looking again'")
     assert "3 of 3" in page.inner_text("#job-count")
-    page.reload()                                              # goes on counting
+    page.reload()  # goes on counting
     page.wait_for_selector("#job:not([hidden])")
     assert "3 of 3" in page.inner_text("#job-count") and "more" not in page.inner_text("#job-time")
     reading(running=False)
@@ -164,7 +191,9 @@ def test_a_change_waits_for_no_frame_file(tmp_path, monkeypatch):
     saving = threading.Thread(target=build.save_frame_file, daemon=True)
     saving.start()
     assert writing.wait(30)
-    changing = threading.Thread(target=build.change, args=(lambda s: edit(s, {"op": "name", "name": "Other"}),), daemon=True)
+    changing = threading.Thread(
+        target=build.change, args=(lambda s: edit(s, {"op": "name", "name": "Other"}),), daemon=True
+    )
     changing.start()
     changing.join(30)
     assert not changing.is_alive() and build.state.frame.name == "Other" and saving.is_alive()

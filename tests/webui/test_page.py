@@ -1,4 +1,5 @@
 """The page in a real browser: the whole way from photos to papers, by mouse and by keys, in both themes, small and large."""
+
 import json
 import shutil
 import signal
@@ -7,14 +8,28 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from recon.corrections.on_photos import camera_of
+from recon.corrections.state import State
 from recon.frame.files import frame_to_text, load_frame
 from recon.frame.model import Photo
 from tests.webui import known_reader
-from tests.webui.browsing import (AXE, RECKONED, SAMPLE, STORE, drag, face_openings, load_frame_from, place, sample_build, same, served, shot,
-                                  until, wait_n)
+from tests.webui.browsing import (
+    AXE,
+    RECKONED,
+    SAMPLE,
+    STORE,
+    drag,
+    face_openings,
+    load_frame_from,
+    place,
+    same,
+    sample_build,
+    served,
+    shot,
+    until,
+    wait_n,
+)
 from tests.webui.frames import gate, scaffold
-from recon.corrections.on_photos import camera_of
-from recon.corrections.state import State
 
 
 def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
@@ -27,7 +42,7 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
         page.set_input_files("#files", sorted(map(str, SAMPLE.glob("photo_*.jpg"))))
         page.wait_for_selector("figure[data-photo='photo_3.jpg']", timeout=30000)
 
-        page.click("#read")                                   # begun, cancelled, begun again
+        page.click("#read")  # begun, cancelled, begun again
         page.click("dialog button.main")
         page.wait_for_selector("#job:not([hidden])")
         page.click("#job-cancel")
@@ -39,29 +54,32 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
         page.wait_for_selector("#job", state="hidden")
         assert not same(load_frame_from(page), truth)
 
-        frame = load_frame_from(page)                         # the first correction: an end dragged back by a hole
+        frame = load_frame_from(page)  # the first correction: an end dragged back by a hole
         photo = next(p for p in frame.photos if p.camera)
         camera, a = camera_of(photo), frame.member("A")
         page.click(f"#picker button:has-text('{Path(photo.file).stem}')")
         page.click("#tab-members")
         page.click("[data-key=A]")
         until(page, "async p => (await import('/static/store.js')).build.shapes.get(p)?.size > 3", photo.file)
-        drag(page, place(page, photo.file, camera.project(a.hole_centre(np.array([a.holes - 0.5])))[0]),
-             place(page, photo.file, camera.project(a.hole_centre(np.array([a.holes - 1.5])))[0]))
+        drag(
+            page,
+            place(page, photo.file, camera.project(a.hole_centre(np.array([a.holes - 0.5])))[0]),
+            place(page, photo.file, camera.project(a.hole_centre(np.array([a.holes - 1.5])))[0]),
+        )
         wait_n(page, 2)
 
-        page.click("[data-key=B]")                            # the second: a member shifted along itself
+        page.click("[data-key=B]")  # the second: a member shifted along itself
         page.click(".more summary")
         page.click("[aria-label='Shift on by a hole']")
         wait_n(page, 3)
 
-        last = truth.members[-1]                              # the third: a member drawn from opening to opening
+        last = truth.members[-1]  # the third: a member drawn from opening to opening
         page.click("[data-mode=draw]")
         ends = face_openings(photo, last)
         drag(page, place(page, photo.file, ends[0]), place(page, photo.file, ends[1]))
         page.wait_for_selector("text=New member")
         shot(page, "drawn")
-        for _ in range(8):                                    # one photo fits several depths: until the right one is shown
+        for _ in range(8):  # one photo fits several depths: until the right one is shown
             shown = page.evaluate(STORE, "proposal")
             if np.allclose(shown["first"], last.first) and shown["holes"] == last.holes:
                 break
@@ -70,7 +88,7 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
         wait_n(page, 4)
         assert same(load_frame_from(page), truth)
 
-        page.click("#read")                                   # solved again: the same mistakes are read, and nothing is undone
+        page.click("#read")  # solved again: the same mistakes are read, and nothing is undone
         page.click("dialog button.main")
         wait_n(page, 5)
         page.wait_for_selector("#job", state="hidden")
@@ -88,7 +106,7 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
         wait_n(page, 8)
 
         page.context.close()
-        process.send_signal(signal.SIGKILL)                   # restarted: all is there, undo too
+        process.send_signal(signal.SIGKILL)  # restarted: all is there, undo too
         process.wait()
         process.stdout.close()
         process, address = served(tmp_path / "build")
@@ -100,8 +118,12 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
         page.click("#redo")
         wait_n(page, 10)
 
-        page.click("#away")                                   # and taken away
-        for name, ending in (("Frame file", ".frame.json"), ("All papers, A4", ".pdf"), ("The whole build", ".zip")):
+        page.click("#away")  # and taken away
+        for name, ending in (
+            ("Frame file", ".frame.json"),
+            ("All papers, A4", ".pdf"),
+            ("The whole build", ".zip"),
+        ):
             with page.expect_download(timeout=30000) as download:
                 page.click(f"#panel .item:has(.strong:text-is('{name}'))")
             path = tmp_path / f"taken{ending}"
@@ -129,12 +151,17 @@ def test_choosing_anywhere_chooses_everywhere(opened, serve, tmp_path):
     page = opened(serve(sample_build(tmp_path / "b")).address)
     frame = load_frame_from(page)
     page.click("#tab-members")
-    until(page, "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)")
+    until(
+        page,
+        "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)",
+    )
     photo = frame.photos[0]
     for id in ("A", "C"):
         m = frame.member(id)
-        for k in range(m.holes):                               # a hole that no other member is drawn over
-            page.mouse.click(*place(page, photo.file, camera_of(photo).project(m.hole_centre(np.array([k])))[0]))
+        for k in range(m.holes):  # a hole that no other member is drawn over
+            page.mouse.click(
+                *place(page, photo.file, camera_of(photo).project(m.hole_centre(np.array([k])))[0])
+            )
             if page.get_attribute(f"[data-key={id}]", "aria-pressed") == "true":
                 break
         assert page.get_attribute(f"[data-key={id}]", "aria-pressed") == "true"
@@ -149,23 +176,26 @@ def test_choosing_anywhere_chooses_everywhere(opened, serve, tmp_path):
 
 def test_everything_goes_by_keyboard(opened, serve, tmp_path):
     from dataclasses import replace
+
     from recon.frame.model import End
 
     state = gate()
-    doubtful = tuple(replace(m, ends=(End("seen"), End("hidden", 2))) if m.id == "A" else m for m in state.frame.members)
+    doubtful = tuple(
+        replace(m, ends=(End("seen"), End("hidden", 2))) if m.id == "A" else m for m in state.frame.members
+    )
     (tmp_path / "b").mkdir()
     (tmp_path / "b" / "frame.json").write_text(frame_to_text(replace(state.frame, members=doubtful)))
     serving = serve(tmp_path / "b")
     page, build = opened(serving.address), serving.server.app.extensions["bench"].build
-    holes = lambda id: build.state.frame.member(id).holes      # noqa: E731
+    holes = lambda id: build.state.frame.member(id).holes  # noqa: E731
 
     shown = "id => document.querySelector('#card .tag')?.textContent === id"
-    page.keyboard.press("j")                                   # the least sure first: B, 80 %
+    page.keyboard.press("j")  # the least sure first: B, 80 %
     until(page, shown, "B")
     page.keyboard.press("y")
     wait_n(page, 2)
     assert build.state.frame.member("B").confidence == 1
-    until(page, shown, "A")                                    # and on to A, one of whose ends was out of sight
+    until(page, shown, "A")  # and on to A, one of whose ends was out of sight
     page.keyboard.press(".")
     wait_n(page, 3)
     assert holes("A") == 13
@@ -178,12 +208,18 @@ def test_everything_goes_by_keyboard(opened, serve, tmp_path):
     wait_n(page, 6)
     assert holes("A") == 12 and build.state.frame.member("A").first[2] == 0
 
-    page.focus("#undo")                                        # every control can be reached, and shows that it is
+    page.focus("#undo")  # every control can be reached, and shows that it is
     reached = set()
     for _ in range(40):
         page.keyboard.press("Tab")
-        reached.add(page.evaluate("document.activeElement.id || document.activeElement.dataset.mode || document.activeElement.tagName"))
-        assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") != "none" or page.evaluate("document.activeElement === document.body")
+        reached.add(
+            page.evaluate(
+                "document.activeElement.id || document.activeElement.dataset.mode || document.activeElement.tagName"
+            )
+        )
+        assert page.evaluate(
+            "getComputedStyle(document.activeElement).outlineStyle"
+        ) != "none" or page.evaluate("document.activeElement === document.body")
     assert {"read", "away", "units", "theme", "help", "choose", "panel", "tab-doubts"} <= reached
     page.keyboard.press("?")
     page.wait_for_selector("dialog[open]")
@@ -192,7 +228,7 @@ def test_everything_goes_by_keyboard(opened, serve, tmp_path):
     page.keyboard.press("j")
     page.keyboard.press("Delete")
     page.wait_for_timeout(200)
-    assert build.n in (6, 7)                                   # single keys are off; Delete is not a single character
+    assert build.n in (6, 7)  # single keys are off; Delete is not a single character
 
 
 def test_a_conflict_shows_both_changes_and_lets_the_user_choose(opened, serve, tmp_path):
@@ -204,7 +240,7 @@ def test_a_conflict_shows_both_changes_and_lets_the_user_choose(opened, serve, t
     page.click("#tab-members")
     page.click("[data-key=C]")
     was = build.state.frame.member("C").holes
-    page.route("**/api/pulse", lambda route: route.abort())    # this tab has not heard of the other yet
+    page.route("**/api/pulse", lambda route: route.abort())  # this tab has not heard of the other yet
     build.change(lambda s: edit(s, {"op": "end", "member": "A", "end": 1, "by": 2}))
     page.click("[aria-label='One hole more at hole 1']")
     page.wait_for_selector("dialog[open]")
@@ -237,9 +273,18 @@ def test_script_in_names_and_labels_is_text(opened, serve, tmp_path):
     state = gate()
     members = tuple(replace(m, id=evil[:11] if m.id == "A" else m.id) for m in state.frame.members)
     photo = Photo("<img src=x onerror=alert(1)>.jpg", (800, 600), used=False, reason="<i>why</i>")
-    frame = replace(state.frame, members=members, joints=(), name="<script>document.title='owned'</script>", doubts=("<b>bold</b>",), photos=(photo,))
+    frame = replace(
+        state.frame,
+        members=members,
+        joints=(),
+        name="<script>document.title='owned'</script>",
+        doubts=("<b>bold</b>",),
+        photos=(photo,),
+    )
     serving = serve(tmp_path / "b")
-    serving.server.app.extensions["bench"].build.change(lambda _: (State(frame), "<u>words</u>"), kind="reading")
+    serving.server.app.extensions["bench"].build.change(
+        lambda _: (State(frame), "<u>words</u>"), kind="reading"
+    )
     page = opened(serving.address)
     for tab in ("members", "laps", "parts", "checks", "doubts"):
         page.click(f"#tab-{tab}")
@@ -253,31 +298,59 @@ SMALL = """[...document.querySelectorAll('button, select, input:not(.tick input)
   return b.width && b.height && Math.min(b.width, b.height) < 43.9; }).map(e => e.outerHTML.slice(0, 60))"""
 
 
-@pytest.mark.parametrize("size, scheme", [((360, 740), "light"), ((360, 740), "dark"), ((1280, 800), "light"), ((1920, 1080), "dark")])
+@pytest.mark.parametrize(
+    "size, scheme",
+    [((360, 740), "light"), ((360, 740), "dark"), ((1280, 800), "light"), ((1920, 1080), "dark")],
+)
 def test_no_accessibility_fault_and_nothing_sticks_out(opened, serve, tmp_path, size, scheme):
     from dataclasses import replace
+
     from recon.frame.model import End
     from tests.truth import frame_from_truth
 
     frame = frame_from_truth(json.loads((SAMPLE / "truth.json").read_text()))
-    members = tuple(replace(m, confidence=0.6, ends=(End("hidden", 2), End("seen"))) if k == 1 else m for k, m in enumerate(frame.members))
-    page = opened(serve(sample_build(tmp_path / "b", replace(frame, members=members))).address, size, scheme, bypass_csp=True)
+    members = tuple(
+        replace(m, confidence=0.6, ends=(End("hidden", 2), End("seen"))) if k == 1 else m
+        for k, m in enumerate(frame.members)
+    )
+    page = opened(
+        serve(sample_build(tmp_path / "b", replace(frame, members=members))).address,
+        size,
+        scheme,
+        bypass_csp=True,
+    )
     page.add_script_tag(content=AXE)
     name = f"{size[0]}-{scheme}"
 
     def fault_free(what):
-        found = page.evaluate("async () => (await axe.run(document, {resultTypes: ['violations']})).violations.filter(v => ['serious', 'critical'].includes(v.impact))"
-                              ".map(v => `${v.id}: ${v.nodes.map(n => n.target).join(' ')}`)")
+        found = page.evaluate(
+            "async () => (await axe.run(document, {resultTypes: ['violations']})).violations.filter(v => ['serious', 'critical'].includes(v.impact))"
+            ".map(v => `${v.id}: ${v.nodes.map(n => n.target).join(' ')}`)"
+        )
         assert found == [], what
         assert page.evaluate("document.documentElement.scrollWidth") <= size[0], what
 
     until(page, RECKONED)
-    assert page.evaluate("(() => { const m = document.getElementById('modes'); return m.scrollWidth <= m.clientWidth; })()")      # none is out of sight
+    assert page.evaluate(
+        "(() => { const m = document.getElementById('modes'); return m.scrollWidth <= m.clientWidth; })()"
+    )  # none is out of sight
     if size[0] >= 1280:
-        assert len(set(page.evaluate("[...document.querySelectorAll('.sightbar > *')].map(e => Math.round(e.getBoundingClientRect().top))"))) == 1      # one row
+        assert (
+            len(
+                set(
+                    page.evaluate(
+                        "[...document.querySelectorAll('.sightbar > *')].map(e => Math.round(e.getBoundingClientRect().top))"
+                    )
+                )
+            )
+            == 1
+        )  # one row
     assert page.evaluate(SMALL) == []
     shot(page, f"{name}-doubts")
-    if (size, scheme) in (((360, 740), "dark"), ((1280, 800), "light")):     # the other two were looked at where they differ
+    if (size, scheme) in (
+        ((360, 740), "dark"),
+        ((1280, 800), "light"),
+    ):  # the other two were looked at where they differ
         fault_free("doubts")
     page.click("#tab-members")
     page.click("[data-key=B]")
@@ -306,10 +379,17 @@ def test_no_accessibility_fault_and_nothing_sticks_out(opened, serve, tmp_path, 
 
 def test_a_plan_is_drawn_where_the_build_differs(opened, serve, tmp_path):
     from dataclasses import replace
+
     from tests.truth import frame_from_truth
 
     frame = frame_from_truth(json.loads((SAMPLE / "truth.json").read_text()))
-    plan = replace(frame, members=tuple(replace(m, holes=m.holes + 3) if m.id == "A" else m for m in frame.members), joints=(), photos=(), name="Plan")
+    plan = replace(
+        frame,
+        members=tuple(replace(m, holes=m.holes + 3) if m.id == "A" else m for m in frame.members),
+        joints=(),
+        photos=(),
+        name="Plan",
+    )
     (tmp_path / "plan.json").write_text(frame_to_text(plan))
     page = opened(serve(sample_build(tmp_path / "b")).address)
     page.click("#away")
@@ -317,7 +397,9 @@ def test_a_plan_is_drawn_where_the_build_differs(opened, serve, tmp_path):
     until(page, "async () => (await import('/static/store.js')).build.plan")
     page.click("#tab-checks")
     page.wait_for_selector("text=Against the plan")
-    assert "Differs from the plan" in page.inner_text("#panel") and "A" in page.inner_text("#panel .list >> nth=-1")
+    assert "Differs from the plan" in page.inner_text("#panel") and "A" in page.inner_text(
+        "#panel .list >> nth=-1"
+    )
     until(page, "async () => Object.keys((await import('/static/store.js')).build.planShapes || {}).length")
     shot(page, "plan")
 

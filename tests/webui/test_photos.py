@@ -1,4 +1,5 @@
 """Photos for looking: every format upright, in levels that fit together; a damaged one keeps no other from being seen."""
+
 import io
 import json
 import subprocess
@@ -26,20 +27,38 @@ def quadrants(size=SIZE) -> Image.Image:
 
 
 def run(mode, *pairs):
-    done = subprocess.run([sys.executable, "-m", "webui.processes.decode", mode, *map(str, pairs)], cwd=ROOT, capture_output=True, text=True, timeout=100)
+    done = subprocess.run(
+        [sys.executable, "-m", "webui.processes.decode", mode, *map(str, pairs)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=100,
+    )
     return [json.loads(line) for line in done.stdout.splitlines()], done.returncode
 
 
 def corners(image):
     image = image.convert("RGB")
     w, h = image.size
-    return [tuple(v > 128 for v in image.getpixel(p)) for p in ((w // 8, h // 8), (w - w // 8, h // 8), (w // 8, h - h // 8))]
+    return [
+        tuple(v > 128 for v in image.getpixel(p))
+        for p in ((w // 8, h // 8), (w - w // 8, h // 8), (w // 8, h - h // 8))
+    ]
 
 
 UPRIGHT = [(True, False, False), (False, True, False), (False, False, True)]
 
 
-@pytest.mark.parametrize("ending, save", [("jpg", {"quality": 90}), ("png", {}), ("webp", {"quality": 90}), ("tif", {}), ("heic", {"format": "HEIF", "quality": 90})])
+@pytest.mark.parametrize(
+    "ending, save",
+    [
+        ("jpg", {"quality": 90}),
+        ("png", {}),
+        ("webp", {"quality": 90}),
+        ("tif", {}),
+        ("heic", {"format": "HEIF", "quality": 90}),
+    ],
+)
 def test_every_format_is_shown_quickly_and_in_full(tmp_path, ending, save):
     path = tmp_path / f"photo.{ending}"
     quadrants().save(path, **save)
@@ -52,7 +71,10 @@ def test_every_format_is_shown_quickly_and_in_full(tmp_path, ending, save):
 
 
 @pytest.mark.parametrize("mode", ["quick", "full"])
-@pytest.mark.parametrize("orientation, turn", [(3, Image.Transpose.ROTATE_180), (6, Image.Transpose.ROTATE_90), (8, Image.Transpose.ROTATE_270)])
+@pytest.mark.parametrize(
+    "orientation, turn",
+    [(3, Image.Transpose.ROTATE_180), (6, Image.Transpose.ROTATE_90), (8, Image.Transpose.ROTATE_270)],
+)
 def test_a_turned_photo_stands_upright_in_both(tmp_path, mode, orientation, turn):
     exif = Image.Exif()
     exif[0x0112] = orientation
@@ -92,21 +114,34 @@ def test_a_process_that_is_killed_by_a_photo_costs_that_photo_alone(tmp_path, mo
     for name in ("a.jpg", "b.jpg", "c.jpg"):
         quadrants((800, 600)).save(build.folder / PHOTOS / name)
     # Stands for a photo on which the decoder crashes: the program ends itself when it comes to b.jpg.
-    crash = "import sys, os, webui.processes.decode as d\nquick = d.quick\n" \
-            "d.quick = lambda p, f: os.abort() if p.name == 'b.jpg' else quick(p, f)\nsys.exit(d.main(sys.argv[1:]))"
+    crash = (
+        "import sys, os, webui.processes.decode as d\nquick = d.quick\n"
+        "d.quick = lambda p, f: os.abort() if p.name == 'b.jpg' else quick(p, f)\nsys.exit(d.main(sys.argv[1:]))"
+    )
     real = subprocess.Popen
-    monkeypatch.setattr(photos.subprocess, "Popen", lambda command, **kw: real([command[0], "-c", crash, *command[3:]], **kw))
+    monkeypatch.setattr(
+        photos.subprocess, "Popen", lambda command, **kw: real([command[0], "-c", crash, *command[3:]], **kw)
+    )
     looked_after = photos.Photos(build)
     looked_after._prepare("quick", ["a.jpg", "b.jpg", "c.jpg"])
-    assert [looked_after.wait_for(n, "whole.jpg", 0.1) is not None for n in ("a.jpg", "b.jpg", "c.jpg")] == [True, False, True]
+    assert [looked_after.wait_for(n, "whole.jpg", 0.1) is not None for n in ("a.jpg", "b.jpg", "c.jpg")] == [
+        True,
+        False,
+        True,
+    ]
     assert "could not be decoded within the limits" in looked_after.problem("b.jpg")
     build.close()
 
 
 def test_the_decoder_limits_itself():
-    program = ("import webui.processes.decode as d\nd.MEMORY = 300 * 2**20\nd.limit()\n"
-               "try:\n    bytearray(2**30)\nexcept MemoryError:\n    print('refused')")
-    assert subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True).stdout == "refused\n"
+    program = (
+        "import webui.processes.decode as d\nd.MEMORY = 300 * 2**20\nd.limit()\n"
+        "try:\n    bytearray(2**30)\nexcept MemoryError:\n    print('refused')"
+    )
+    assert (
+        subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True).stdout
+        == "refused\n"
+    )
 
 
 def test_a_folder_of_photos_becomes_a_build_and_is_left_as_it_was(tmp_path):

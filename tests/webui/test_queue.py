@@ -1,4 +1,5 @@
 """The queue of doubts: gone through by keys or clicks, each answered where it stands, none passed over."""
+
 from dataclasses import replace
 
 import numpy as np
@@ -6,7 +7,20 @@ import pytest
 
 from recon.frame.files import frame_to_text
 from recon.frame.model import End
-from tests.webui.browsing import SAMPLE, ROOT, drag, face_openings, load_frame_from, place, same, sample_build, shot, true_frame, until, wait_n
+from tests.webui.browsing import (
+    ROOT,
+    SAMPLE,
+    drag,
+    face_openings,
+    load_frame_from,
+    place,
+    same,
+    sample_build,
+    shot,
+    true_frame,
+    until,
+    wait_n,
+)
 from tests.webui.correcting import correct
 from tests.webui.frames import gate
 from tests.webui.wrong import wrong_frame
@@ -19,7 +33,12 @@ def queue(opened, serve, tmp_path):
     """A page with four doubts: A 60 % sure, B 70, C 80, and D with an end out of sight."""
     state = gate()
     sure = {"A": 0.6, "B": 0.7, "C": 0.8, "D": 1.0}
-    members = tuple(replace(m, confidence=sure[m.id], ends=(End("seen"), End("hidden", 3) if m.id == "D" else End("seen"))) for m in state.frame.members)
+    members = tuple(
+        replace(
+            m, confidence=sure[m.id], ends=(End("seen"), End("hidden", 3) if m.id == "D" else End("seen"))
+        )
+        for m in state.frame.members
+    )
     (tmp_path / "b").mkdir()
     (tmp_path / "b" / "frame.json").write_text(frame_to_text(replace(state.frame, members=members)))
     serving = serve(tmp_path / "b")
@@ -47,16 +66,16 @@ def test_a_doubt_that_a_correction_settles_is_followed_by_the_next_and_none_is_p
     for key in "jjjj":
         page.keyboard.press(key)
     at(page, "D: its end at hole 13")
-    page.keyboard.press(".")                                   # its end is said: that doubt is gone
+    page.keyboard.press(".")  # its end is said: that doubt is gone
     wait_n(page, 2)
     page.keyboard.press("k")
     at(page, "C, 13 holes")
     page.keyboard.press("k")
     at(page, "B, 12 holes")
-    page.keyboard.press(",")                                   # this one stays a doubt and stays the present one
+    page.keyboard.press(",")  # this one stays a doubt and stays the present one
     wait_n(page, 3)
     at(page, "B, 11 holes")
-    page.keyboard.press(">")                                   # shifted as it is: told in full, so it is no doubt any more
+    page.keyboard.press(">")  # shifted as it is: told in full, so it is no doubt any more
     wait_n(page, 4)
     assert build.state.frame.member("B").first == (10.0, 0.0, 1.0)
     page.keyboard.press("j")
@@ -71,17 +90,26 @@ def test_the_queue_is_answered_by_clicks_alone(queue):
     at(page, "B, 12 holes")
     page.click(".doubts li:nth-child(1) >> text=Not there")
     at(page, "C, 13 holes")
-    page.click(".doubts li:nth-child(2) >> text='+2'")         # the end is two holes farther than was seen
+    page.click(".doubts li:nth-child(2) >> text='+2'")  # the end is two holes farther than was seen
     wait_n(page, 4)
-    assert build.state.frame.member("D").holes == 15 and {m.id for m in build.state.frame.members} == {"A", "C", "D"}
+    assert build.state.frame.member("D").holes == 15 and {m.id for m in build.state.frame.members} == {
+        "A",
+        "C",
+        "D",
+    }
     shot(page, "queue")
 
 
-def test_enter_takes_the_member_that_was_just_drawn_even_beside_the_end_of_a_chosen_one(opened, serve, tmp_path):
+def test_enter_takes_the_member_that_was_just_drawn_even_beside_the_end_of_a_chosen_one(
+    opened, serve, tmp_path
+):
     whole = wrong_frame(SAMPLE, 0).truth
     build = sample_build(tmp_path / "b", replace(whole, members=whole.members[:-1], joints=()))
     page = opened(serve(build).address)
-    until(page, "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)")
+    until(
+        page,
+        "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)",
+    )
     frame, last = load_frame_from(page), whole.members[-1]
     photo = frame.photos[0]
     ends = face_openings(photo, last)
@@ -97,7 +125,7 @@ def test_enter_takes_the_member_that_was_just_drawn_even_beside_the_end_of_a_cho
     page.click("[data-key=A]")
     page.keyboard.press("d")
     with page.expect_response("**/api/stroke"):
-        drag(page, start, np.array(start) + (60, 40))          # in the drawing mode an end is not dragged
+        drag(page, start, np.array(start) + (60, 40))  # in the drawing mode an end is not dragged
     assert load_frame_from(page).member("A").holes == whole.member("A").holes
 
 
@@ -108,21 +136,26 @@ def test_notes_are_put_aside_until_no_doubt_is_left_and_come_back_by_undo(opened
     page = opened(serving.address)
     page.wait_for_selector("text=adds little")
     page.keyboard.press("j")
-    page.keyboard.press("y")                                   # by its key
+    page.keyboard.press("y")  # by its key
     wait_n(page, 2)
-    page.click("button:has-text('Seen'), button:has-text('Leave it so')")      # and by its button
+    page.click("button:has-text('Seen'), button:has-text('Leave it so')")  # and by its button
     wait_n(page, 3)
     page.wait_for_selector("#panel >> text=No doubts are left")
-    assert sorted(build.state.said["read_notes"]) == sorted(notes) and build.state.frame.doubts == notes      # papers still tell them
+    assert (
+        sorted(build.state.said["read_notes"]) == sorted(notes) and build.state.frame.doubts == notes
+    )  # papers still tell them
     page.click("#undo")
     page.wait_for_selector("#panel button:has-text('Seen')")
 
 
 def await_handle(page, photo):
     """Where the handle of the chosen member's last end is on the screen."""
-    return page.evaluate("""async photo => { const {build, chosen} = await import('/static/store.js'); const {views} = await import('/static/views.js');
+    return page.evaluate(
+        """async photo => { const {build, chosen} = await import('/static/store.js'); const {views} = await import('/static/views.js');
       const v = views.photos.get(photo), b = v.canvas.getBoundingClientRect(), [x, y] = build.shapes.get(photo).get(chosen.members[0]).ends[1];
-      return [b.left + v.x + x * v.scale, b.top + v.y + y * v.scale]; }""", photo)
+      return [b.left + v.x + x * v.scale, b.top + v.y + y * v.scale]; }""",
+        photo,
+    )
 
 
 @pytest.mark.parametrize("hand, seed", [("keys", 0), ("mouse", 1)])

@@ -1,4 +1,5 @@
 """The whole way with the real reader: what is said on the page stays when it solves again, and the rest is read as well as before."""
+
 import signal
 from dataclasses import replace
 
@@ -7,8 +8,8 @@ import numpy as np
 from recon.frame.files import load_frame
 from recon.frame.lattice import align, transform
 from recon.frame.model import Frame
-from recon.solve.priors.constraints import Given, known_sticks
 from recon.solve.evidence.candidate import same_line
+from recon.solve.priors.constraints import Given, known_sticks
 from tests.webui.browsing import SAMPLE, STORE, load_frame_from, served, shot, true_frame, wait_n
 
 READ = """async n => { const {build} = await import('/static/store.js'); return build.n >= n && !build.job.running; }"""
@@ -41,7 +42,9 @@ def end_pressed(page, member, end, by):
     page.click(f"[data-key='{member.id}']")
     for k in range(abs(by)):
         holes = member.holes + (k if by > 0 else -k)
-        page.click(f"[aria-label='One hole {'more' if by > 0 else 'less'} at hole {1 if end == 0 else holes}']")
+        page.click(
+            f"[aria-label='One hole {'more' if by > 0 else 'less'} at hole {1 if end == 0 else holes}']"
+        )
         wait_n(page, n + k + 1)
 
 
@@ -59,13 +62,13 @@ def test_photos_are_read_corrected_and_solved_again_around_the_corrections(opene
         right = {m.id for m in first.members if places(first)[m.id] in places(truth).values()}
         assert len(right) >= len(truth.members) - 1
 
-        page.click("#tab-members")                            # one: what was read wrong is put right
+        page.click("#tab-members")  # one: what was read wrong is put right
         wrong = next((m for m in first.members if m.id not in right), None)
         if wrong is not None:
             put_right(page, wrong, truth)
         sure = sorted((m for m in first.members if m.id in right), key=lambda m: -m.seen)
-        end_pressed(page, sure[0], 1, -1)                     # two: a wrong word, against all three photos
-        page.click(f"[data-key='{sure[-1].id}']")             # three: a member taken away that is there
+        end_pressed(page, sure[0], 1, -1)  # two: a wrong word, against all three photos
+        page.click(f"[data-key='{sure[-1].id}']")  # three: a member taken away that is there
         n = page.evaluate(STORE, "n")
         page.keyboard.press("Delete")
         wait_n(page, n + 1)
@@ -77,7 +80,9 @@ def test_photos_are_read_corrected_and_solved_again_around_the_corrections(opene
         solved(page, n + 1)
         again = load_frame_from(page)
         assert places(again)[sure[0].id] == places(before)[sure[0].id] and sure[-1].id not in places(again)
-        assert {id: p for id, p in places(again).items() if id in right} == {id: p for id, p in places(before).items() if id in right}
+        assert {id: p for id, p in places(again).items() if id in right} == {
+            id: p for id, p in places(before).items() if id in right
+        }
         assert wrong is None or places(again)[wrong.id] in places(truth).values()
         told = page.evaluate(STORE, "said")["conflicts"]
         assert any(sure[0].id in c["members"] for c in told) and any("deleted" in c["text"] for c in told)
@@ -85,7 +90,7 @@ def test_photos_are_read_corrected_and_solved_again_around_the_corrections(opene
         page.wait_for_selector("[data-kind=conflict]")
         shot(page, "solved-again")
 
-        page.click("#undo")                                   # the solving is one change
+        page.click("#undo")  # the solving is one change
         wait_n(page, n + 2)
         assert places(load_frame_from(page)) == places(before)
         page.click("#redo")
@@ -110,7 +115,7 @@ def test_photos_are_read_corrected_and_solved_again_around_the_corrections(opene
 
 def put_right(page, wrong, truth):
     """By the buttons of its ends: as many holes as the true member on its line has more or less at each."""
-    line, = known_sticks(Given(Frame((wrong,))))
+    (line,) = known_sticks(Given(Frame((wrong,))))
     mine = next(s for s in known_sticks(Given(truth)) if same_line(s, line))
     true = truth.member(mine.name)
     way = np.array(wrong.direction)

@@ -1,4 +1,5 @@
 """The reading behind the page: progress that only goes forward, cancelling that changes nothing, faults in words."""
+
 import time
 
 import pytest
@@ -39,16 +40,21 @@ def test_a_reading_tells_how_far_it_is_and_ends_in_the_journal(sample):
     shares = [t["share"] for t in told]
     assert shares == sorted(shares) and shares[-1] == 1 and told[-1]["problem"] is None
     frame = sample.build.state.frame
-    assert len(frame.members) == len(known_reader.wrong_frame().members) and sample.build.can()["undo"] == f"Read: {len(frame.members)} members"
+    assert (
+        len(frame.members) == len(known_reader.wrong_frame().members)
+        and sample.build.can()["undo"] == f"Read: {len(frame.members)} members"
+    )
     found = sample.get("/api/photos/photo_1.jpg/found").get_json()
     assert len(found["openings"]) == sum(m.holes for m in frame.members)
-    assert {p["name"]: p["camera"] for p in sample.get("/api/build").get_json()["photos"]} == {f"photo_{k}.jpg": True for k in (1, 2, 3)}
+    assert {p["name"]: p["camera"] for p in sample.get("/api/build").get_json()["photos"]} == {
+        f"photo_{k}.jpg": True for k in (1, 2, 3)
+    }
 
 
 def test_a_cancelled_reading_changes_nothing(sample, monkeypatch):
     monkeypatch.setenv(known_reader.SLOW, "20")
     sample.post("/api/read", json={})
-    assert sample.post("/api/read", json={}).status_code == 422          # one at a time
+    assert sample.post("/api/read", json={}).status_code == 422  # one at a time
     sample.post("/api/read/cancel", json={})
     told = followed(sample, 10)[-1]
     assert told["cancelled"] and told["problem"] is None and sample.build.n == 0
@@ -58,7 +64,11 @@ def test_a_fault_of_the_reader_is_told_and_the_build_stays(sample, monkeypatch):
     monkeypatch.setenv("KNOWN_FRAME", "/nowhere")
     sample.post("/api/read", json={})
     told = followed(sample)[-1]
-    assert "fault in the reader" in told["problem"] and "FileNotFoundError" in told["problem"] and sample.build.n == 0
+    assert (
+        "fault in the reader" in told["problem"]
+        and "FileNotFoundError" in told["problem"]
+        and sample.build.n == 0
+    )
 
 
 def test_photos_set_aside_are_not_read(sample):
@@ -99,12 +109,20 @@ def test_a_plan_is_held_against_the_build(asked):
 
     asked.build.change(lambda _: (gate(), "Read"), kind="reading")
     assert asked.get("/api/audit").status_code == 422
-    plan = replace(gate().frame, members=tuple(replace(m, holes=16) if m.id == "D" else m for m in gate().frame.members), joints=())
+    plan = replace(
+        gate().frame,
+        members=tuple(replace(m, holes=16) if m.id == "D" else m for m in gate().frame.members),
+        joints=(),
+    )
     assert asked.post("/api/plan", data=frame_to_text(plan).encode()).get_json()["members"] == 4
     told = asked.get("/api/audit").get_json()
-    assert told["verdict"] == "different" and any("D" in d["members"] and "16" in d["text"] for d in told["differences"])
+    assert told["verdict"] == "different" and any(
+        "D" in d["members"] and "16" in d["text"] for d in told["differences"]
+    )
     asked.edit(op="end", member="D", end=1, by=3)
-    assert asked.get("/api/audit").get_json()["verdict"] != "different" or not any(d["kind"] == "length" for d in asked.get("/api/audit").get_json()["differences"])
+    assert asked.get("/api/audit").get_json()["verdict"] != "different" or not any(
+        d["kind"] == "length" for d in asked.get("/api/audit").get_json()["differences"]
+    )
 
 
 def test_checks_and_parts_follow_the_frame(asked):
@@ -114,7 +132,9 @@ def test_checks_and_parts_follow_the_frame(asked):
     parts = asked.get("/api/effects?what=parts").get_json()["parts"]
     assert [(m["count"], m["holes"]) for m in parts["members"]] == [(2, 13), (2, 12)]
     checks = asked.get("/api/effects?what=checks").get_json()["checks"]
-    assert checks["freedom"] == 1 and checks["findings"][0]["kind"] == "motion"      # a four-bar linkage of single bolts: textbook, one way
+    assert (
+        checks["freedom"] == 1 and checks["findings"][0]["kind"] == "motion"
+    )  # a four-bar linkage of single bolts: textbook, one way
     for lap in checks["findings"][0]["laps"]:
         asked.edit(op="may_turn", lap=lap, wanted=True)
     again = asked.get("/api/effects?what=checks").get_json()["checks"]
@@ -128,13 +148,19 @@ def test_stock_and_length_told_with_a_reading_are_the_users_word_for_all_that_fo
     assert said["stock"] is True and said["scale"] == {"mm": 610.0, "pitches": 16, "member": None}
     pitch = sample.build.state.frame.pitch_mm
     sample.edit(op="scale", text="10 holes = 400 mm")
-    sample.post("/api/read", json={})                                     # nothing told now: what was said holds
+    sample.post("/api/read", json={})  # nothing told now: what was said holds
     followed(sample)
-    assert sample.build.state.frame.pitch_mm == 40 != pitch and sample.build.state.said["scale"]["pitches"] == 10
-    sample.post("/api/read", json={"length": "A = 610 mm"})               # the newer word stands in place of the older
+    assert (
+        sample.build.state.frame.pitch_mm == 40 != pitch and sample.build.state.said["scale"]["pitches"] == 10
+    )
+    sample.post("/api/read", json={"length": "A = 610 mm"})  # the newer word stands in place of the older
     followed(sample)
     held = sample.build.state.frame.member("A").holes
-    assert sample.build.state.frame.pitch_mm == pitch and sample.build.state.said["scale"] == {"mm": 610.0, "pitches": held, "member": "A"}
+    assert sample.build.state.frame.pitch_mm == pitch and sample.build.state.said["scale"] == {
+        "mm": 610.0,
+        "pitches": held,
+        "member": "A",
+    }
 
 
 def test_solving_again_says_what_became_of_which_member_and_where_the_photos_differ(sample):
@@ -144,11 +170,15 @@ def test_solving_again_says_what_became_of_which_member_and_where_the_photos_dif
     sample.edit(op="end", member="C", end=1, by=2)
     sample.post("/api/read", json={})
     followed(sample)
-    assert sample.build.can()["undo"] == "Solved again: no member changed. In 2 places you and the photos differ"
+    assert (
+        sample.build.can()["undo"] == "Solved again: no member changed. In 2 places you and the photos differ"
+    )
 
 
 def test_what_a_reader_prints_is_not_taken_for_an_answer(sample, tmp_path, monkeypatch):
-    (tmp_path / "chatty.py").write_text("from tests.webui import known_reader\ndef read(*a, **k):\n    print('hello', flush=True)\n    return known_reader.read(*a, **k)\n")
+    (tmp_path / "chatty.py").write_text(
+        "from tests.webui import known_reader\ndef read(*a, **k):\n    print('hello', flush=True)\n    return known_reader.read(*a, **k)\n"
+    )
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
     sample.app.extensions["bench"].reading.solver = "chatty"
     sample.post("/api/read", json={})
@@ -158,8 +188,13 @@ def test_what_a_reader_prints_is_not_taken_for_an_answer(sample, tmp_path, monke
 def test_a_reader_that_dies_is_told_by_how_it_ended(sample, tmp_path, monkeypatch):
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
     reading = sample.app.extensions["bench"].reading
-    for name, line, words in (("killed", "os.kill(os.getpid(), 9)", "want of memory"), ("gone", "os._exit(7)", "exit status 7")):
-        (tmp_path / f"{name}.py").write_text(f"import os\ndef read(photos, *, stocks, stock_id, length, progress):\n    {line}\n")
+    for name, line, words in (
+        ("killed", "os.kill(os.getpid(), 9)", "want of memory"),
+        ("gone", "os._exit(7)", "exit status 7"),
+    ):
+        (tmp_path / f"{name}.py").write_text(
+            f"import os\ndef read(photos, *, stocks, stock_id, length, progress):\n    {line}\n"
+        )
         reading.solver = name
         sample.post("/api/read", json={})
         assert words in followed(sample)[-1]["problem"] and sample.build.n == 0

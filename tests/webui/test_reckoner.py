@@ -1,18 +1,19 @@
 """What follows from a frame is reckoned in a process of its own, always of the newest version."""
+
 import json
 import threading
 from dataclasses import replace
 
 import pytest
 
+from recon.corrections.edits import edit
+from recon.corrections.state import State
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
 from tests.webui.browsing import true_frame
 from tests.webui.frames import scaffold
-from webui.storage.build import Build
-from recon.corrections.edits import edit
 from webui.processes.derived import ANSWERS, Reckoner
-from recon.corrections.state import State
+from webui.storage.build import Build
 
 STOCKS = load_stocks()
 
@@ -37,11 +38,20 @@ def change(build, **ask):
 
 
 def test_answers_after_edits_and_undo_are_those_of_the_whole_state(build, reckoner):
-    for step in (lambda: None, lambda: change(build, op="end", member="A", end=1, by=1), lambda: change(build, op="delete", members=["B"]),
-                 lambda: change(build, op="turn", quarter="x+"), build.undo, build.undo):
+    for step in (
+        lambda: None,
+        lambda: change(build, op="end", member="A", end=1, by=1),
+        lambda: change(build, op="delete", members=["B"]),
+        lambda: change(build, op="turn", quarter="x+"),
+        build.undo,
+        build.undo,
+    ):
         step()
         for what in ("doubts", "parts"):
-            assert json.loads(reckoner.of(what)) == {"n": build.n, **json.loads(json.dumps(ANSWERS[what](build.state, STOCKS, build.folder)))}
+            assert json.loads(reckoner.of(what)) == {
+                "n": build.n,
+                **json.loads(json.dumps(ANSWERS[what](build.state, STOCKS, build.folder))),
+            }
 
 
 def test_one_process_answers_all_and_an_ended_one_is_replaced(build, reckoner):

@@ -1,17 +1,18 @@
 """Where the user and the photos differ, the user can say which holds; what is settled is not asked again."""
+
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from recon.corrections.edits import edit
+from recon.corrections.merge import kept
+from recon.corrections.review import doubts
+from recon.corrections.state import State, difference, patched
 from recon.errors import ReconError
 from recon.frame.joints import find_joints
 from recon.frame.lattice import rotations, transform
 from recon.frame.model import Frame, relabel
-from recon.corrections.merge import kept
-from recon.corrections.review import doubts
-from recon.corrections.edits import edit
-from recon.corrections.state import State, difference, patched
 from tests.webui.frames import gate
 
 
@@ -24,7 +25,10 @@ def said(state, *asks):
 def read(state, frame: Frame = None, turn=5):
     """The state after a reading that gives `frame`, turned and labelled in its own way."""
     frame = frame or gate().frame
-    return kept(state, relabel(transform(replace(frame, joints=find_joints(frame.members)), rotations()[turn], (3, -2, 7))))
+    return kept(
+        state,
+        relabel(transform(replace(frame, joints=find_joints(frame.members)), rotations()[turn], (3, -2, 7))),
+    )
 
 
 def holes(state):
@@ -44,26 +48,38 @@ def test_the_users_word_holds_and_the_same_difference_is_not_asked_again():
     state = said(state, {"op": "settle", "text": asked["text"], "word": "mine"})
     assert holes(state)["A"] == 15 and conflicts(state) == []
     assert conflicts(read(state)) == [] and holes(read(state))["A"] == 15
-    shorter = replace(gate().frame, members=tuple(replace(m, holes=9) if m.id == "A" else m for m in gate().frame.members))
-    assert len(conflicts(read(state, shorter))) == 1            # another difference than the one that was settled
+    shorter = replace(
+        gate().frame, members=tuple(replace(m, holes=9) if m.id == "A" else m for m in gate().frame.members)
+    )
+    assert len(conflicts(read(state, shorter))) == 1  # another difference than the one that was settled
 
 
 def test_a_member_is_taken_as_the_photos_show_it_with_its_laps():
     state = read(said(gate(), LONGER))
     state = said(state, {"op": "settle", "text": conflicts(state)[0]["text"], "word": "photos"})
     assert holes(state) == holes(gate()) and conflicts(state) == []
-    assert {(j.a, j.a_hole, j.b, j.b_hole) for j in state.frame.joints} == {(j.a, j.a_hole, j.b, j.b_hole) for j in gate().frame.joints}
+    assert {(j.a, j.a_hole, j.b, j.b_hole) for j in state.frame.joints} == {
+        (j.a, j.a_hole, j.b, j.b_hole) for j in gate().frame.joints
+    }
     assert conflicts(read(state)) == [] and holes(read(state)) == holes(gate())
 
 
 def test_what_the_photos_show_holds_however_the_frame_was_turned_since():
-    state = said(gate(), {"op": "end", "member": "A", "end": 0, "by": -2}, {"op": "end", "member": "A", "end": 1, "by": 0})
+    state = said(
+        gate(),
+        {"op": "end", "member": "A", "end": 0, "by": -2},
+        {"op": "end", "member": "A", "end": 1, "by": 0},
+    )
     state = said(read(state), {"op": "turn", "quarter": "x+"}, {"op": "turn", "origin": "B", "hole": 4})
     text = conflicts(state)[0]["text"]
-    state = said(state, {"op": "settle", "text": text, "word": "photos"}, {"op": "turn", "origin": "C", "hole": 0})
+    state = said(
+        state, {"op": "settle", "text": text, "word": "photos"}, {"op": "turn", "origin": "C", "hole": 0}
+    )
     undone = said(gate(), {"op": "turn", "quarter": "x+"}, {"op": "turn", "origin": "C", "hole": 0})
     for m in undone.frame.members:
-        assert np.allclose(state.frame.member(m.id).first, m.first) and state.frame.member(m.id).holes == m.holes
+        assert (
+            np.allclose(state.frame.member(m.id).first, m.first) and state.frame.member(m.id).holes == m.holes
+        )
 
 
 def test_a_member_that_the_photos_do_not_show_is_taken_away():
@@ -84,7 +100,14 @@ def test_deleted_members_come_back_where_the_photos_show_them():
     assert holes(read(state)) == holes(gate()) and conflicts(read(state)) == []
 
 
-@pytest.mark.parametrize("ask", [{"op": "end", "member": "A", "end": 1, "by": -3}, {"op": "delete", "members": ["A"]}, {"op": "confirm", "member": "A"}])
+@pytest.mark.parametrize(
+    "ask",
+    [
+        {"op": "end", "member": "A", "end": 1, "by": -3},
+        {"op": "delete", "members": ["A"]},
+        {"op": "confirm", "member": "A"},
+    ],
+)
 def test_a_difference_is_gone_once_the_member_is_another_or_said_to_be_right(ask):
     state = read(said(gate(), LONGER))
     assert conflicts(said(state, ask)) == []
@@ -95,7 +118,14 @@ def test_a_difference_is_gone_once_the_member_is_another_or_said_to_be_right(ask
 def test_a_member_drawn_again_where_it_was_deleted_settles_that():
     state = read(said(gate(), {"op": "delete", "members": ["D"]}))
     d = gate().frame.member("D")
-    assert conflicts(said(state, {"op": "add", "first": list(d.first), "direction": list(d.direction), "holes": d.holes})) == []
+    assert (
+        conflicts(
+            said(
+                state, {"op": "add", "first": list(d.first), "direction": list(d.direction), "holes": d.holes}
+            )
+        )
+        == []
+    )
 
 
 def test_a_difference_outlives_a_restart_and_cannot_be_settled_twice():

@@ -1,14 +1,15 @@
 """Where members lie in photos, and which member a stroke means."""
+
 import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from recon.corrections import on_photos
 from recon.errors import ReconError
 from tests.truth import frame_from_truth
 from tests.webui.conftest import SAMPLE
-from recon.corrections import on_photos
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +36,12 @@ def test_handles_lie_half_a_pitch_past_the_last_holes(frame):
     photo = frame.photos[0]
     for m in frame.members:
         ends = np.array(on_photos.shapes(frame)[photo.file][m.id]["ends"])
-        assert np.abs(ends - on_photos.camera_of(photo).project(m.hole_centre(np.array([-0.5, m.holes - 0.5])))).max() < 0.06
+        assert (
+            np.abs(
+                ends - on_photos.camera_of(photo).project(m.hole_centre(np.array([-0.5, m.holes - 0.5])))
+            ).max()
+            < 0.06
+        )
 
 
 def test_a_track_counts_the_boundaries_between_holes(frame):
@@ -57,12 +63,16 @@ def test_a_stroke_from_first_to_last_opening_means_the_member_that_is_there(fram
             camera = on_photos.camera_of(photo)
             towards = (face_normals(m)[2:] * (camera.centre - m.hole_centre(m.holes // 2))).sum(axis=1)
             ends = camera.project(openings(m)[int(towards.argmax())][[0, -1]])
-            strokes = on_photos.strokes(rest, photo.file, ends[0] + [0.6, -0.6], ends[1])       # as near as a hand comes
+            strokes = on_photos.strokes(
+                rest, photo.file, ends[0] + [0.6, -0.6], ends[1]
+            )  # as near as a hand comes
             here = [k for k, s in enumerate(strokes) if s.holes == m.holes and np.allclose(s.first, m.first)]
             tried += 1
             assert here, (m.id, photo.file)
             found += here[0] == 0
-    assert found >= 0.6 * tried         # the first proposal is mostly the one; one photo alone cannot always tell the depth
+    assert (
+        found >= 0.6 * tried
+    )  # the first proposal is mostly the one; one photo alone cannot always tell the depth
 
 
 def test_a_stroke_on_nothing_is_refused_in_words(frame):

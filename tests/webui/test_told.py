@@ -1,5 +1,6 @@
 """What the page tells of what goes on: while photos are read, when solving is done, where the user and the photos differ, when the
 program was ended or started again, when the frame was turned."""
+
 import signal
 import subprocess
 import sys
@@ -8,12 +9,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from recon.frame.files import frame_to_text
 from recon.corrections import merge
 from recon.corrections.edits import edit
+from recon.corrections.on_photos import camera_of
+from recon.frame.files import frame_to_text
 from tests.webui.browsing import ROOT, SAMPLE, load_frame_from, sample_build, shot, true_frame, until, wait_n
 from tests.webui.frames import gate
-from recon.corrections.on_photos import camera_of
 
 FINDS_AND_WAITS = """import time
 def read(photos, *, stocks, stock_id, length, progress, found):
@@ -55,8 +56,11 @@ def differing(opened, serve, tmp_path):
     (tmp_path / "b" / "frame.json").write_text(frame_to_text(gate().frame))
     serving = serve(tmp_path / "b")
     build = serving.server.app.extensions["bench"].build
-    for ask in ({"op": "end", "member": "A", "end": 1, "by": 3}, {"op": "delete", "members": ["D"]},
-                {"op": "add", "first": [-1, 1, 5], "direction": [1, 0, 0], "holes": 13}):
+    for ask in (
+        {"op": "end", "member": "A", "end": 1, "by": 3},
+        {"op": "delete", "members": ["D"]},
+        {"op": "add", "first": [-1, 1, 5], "direction": [1, 0, 0], "holes": 13},
+    ):
         build.change(lambda state: edit(state, ask))
     build.change(lambda state: (merge.kept(state, gate().frame), "Solved again"), kind="reading")
     return opened(serving.address), build
@@ -73,7 +77,10 @@ def test_each_difference_is_answered_where_it_stands(differing):
         n += 1
         wait_n(page, n)
         until(page, f"() => document.querySelectorAll('[data-kind=conflict]').length === {gone}")
-    assert {m.id: m.holes for m in build.state.frame.members} == {**{m.id: m.holes for m in gate().frame.members}, "E": 13}
+    assert {m.id: m.holes for m in build.state.frame.members} == {
+        **{m.id: m.holes for m in gate().frame.members},
+        "E": 13,
+    }
     for _ in range(3):
         page.keyboard.press("Control+z")
         n += 1
@@ -91,10 +98,14 @@ def test_differences_are_answered_by_keys_also_of_a_member_that_is_not_there(dif
         n += 1
         wait_n(page, n)
     until(page, "() => !document.querySelector('[data-kind=conflict]')")
-    assert {m.id for m in build.state.frame.members} == {"A", "B", "C", "D"} and build.state.frame.member("A").holes == 15
+    assert {m.id for m in build.state.frame.members} == {"A", "B", "C", "D"} and build.state.frame.member(
+        "A"
+    ).holes == 15
 
 
-def test_when_solving_is_done_the_page_says_what_changed_and_the_queue_begins_anew(opened, serve, tmp_path, monkeypatch):
+def test_when_solving_is_done_the_page_says_what_changed_and_the_queue_begins_anew(
+    opened, serve, tmp_path, monkeypatch
+):
     monkeypatch.setenv("KNOWN_FRAME", str(SAMPLE))
     truth = true_frame()
     doubtful = replace(truth, members=tuple(replace(m, confidence=0.6) for m in truth.members))
@@ -106,21 +117,27 @@ def test_when_solving_is_done_the_page_says_what_changed_and_the_queue_begins_an
     for _ in range(4):
         page.keyboard.press("j")
     page.click("#read")
-    assert page.locator("dialog select, dialog input").count() == 0       # what was said of stock and size holds
+    assert page.locator("dialog select, dialog input").count() == 0  # what was said of stock and size holds
     page.click("dialog button.main")
     wait_n(page, 3)
     page.wait_for_selector("#notice:has-text('Solved again: ')")
     assert "differ" in page.inner_text("#notice") and "first in Doubts" in page.inner_text("#notice")
     page.keyboard.press("j")
-    until(page, "() => document.querySelector('.doubts [aria-current=true] .kind')?.dataset.kind === 'conflict'")
+    until(
+        page, "() => document.querySelector('.doubts [aria-current=true] .kind')?.dataset.kind === 'conflict'"
+    )
 
 
-def test_the_page_says_that_the_program_was_ended_and_takes_up_its_work_when_it_is_there_again(browser, tmp_path):
+def test_the_page_says_that_the_program_was_ended_and_takes_up_its_work_when_it_is_there_again(
+    browser, tmp_path
+):
     folder, context = sample_build(tmp_path / "b"), browser.new_context()
     program = "import sys\nfrom webui.serve import open_page\npage = open_page(sys.argv[1], port=int(sys.argv[2]))\nprint(page.address, flush=True)\npage.serve()"
 
     def start(port):
-        process = subprocess.Popen([sys.executable, "-c", program, str(folder), port], cwd=ROOT, stdout=subprocess.PIPE, text=True)
+        process = subprocess.Popen(
+            [sys.executable, "-c", program, str(folder), port], cwd=ROOT, stdout=subprocess.PIPE, text=True
+        )
         return process, process.stdout.readline().strip()
 
     process, address = start("0")
@@ -143,7 +160,7 @@ def test_the_page_says_that_the_program_was_ended_and_takes_up_its_work_when_it_
             process, again_at = start(address.rstrip("/").rpartition(":")[2])
         assert again_at == address
         page.wait_for_selector("body[data-ready]")
-        assert page.evaluate(holes) == was + 1                             # what was confirmed, and no more
+        assert page.evaluate(holes) == was + 1  # what was confirmed, and no more
         page.click("#tab-members")
         page.click("[data-key=A]")
         page.keyboard.press(".")
@@ -204,7 +221,9 @@ def test_a_doubtful_bolt_is_shown_near_and_not_painted_over(opened, serve, tmp_p
     page = opened(serve(sample_build(tmp_path / "b")).address)
     page.click("#picker button:has-text('photo_1')")
     until(page, "async () => (await import('/static/store.js')).build.shapes.get('photo_1.jpg')?.size > 3")
-    until(page, "async () => (await import('/static/effects.js')).live.doubts >= 0")        # its own doubts, so that they do not come later
+    until(
+        page, "async () => (await import('/static/effects.js')).live.doubts >= 0"
+    )  # its own doubts, so that they do not come later
     page.evaluate("""async () => { const {build, lapKey, tell} = await import('/static/store.js'), j = build.joints[0], lap = [j.a, j.a_hole, j.b, j.b_hole];
       build.doubts = [{kind: 'bolt', members: [j.a, j.b], text: 'Is there a bolt?', sure: 0.95, lap, end: null}]; tell('effects'); }""")
     looked = """async () => { const {views} = await import('/static/views.js'), {build} = await import('/static/store.js'), v = views.photos.get('photo_1.jpg'); v.paint();
@@ -217,13 +236,16 @@ def test_a_doubtful_bolt_is_shown_near_and_not_painted_over(opened, serve, tmp_p
     shown = page.evaluate(looked)
     shot(page, "bolt")
     assert shown["inside"] and shown["scale"] > 3 * shown["least"]
-    assert shown["colours"] > 20                                # the photo, not one flat mark
+    assert shown["colours"] > 20  # the photo, not one flat mark
 
 
 def test_laps_are_marked_where_their_bolts_come_out_on_the_photo(opened, serve, tmp_path):
     page = opened(serve(sample_build(tmp_path / "b")).address)
     frame = load_frame_from(page)
-    until(page, "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)")
+    until(
+        page,
+        "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)",
+    )
     marked = """async photo => { const {views} = await import('/static/views.js'), {build, choose} = await import('/static/store.js'), v = views.photos.get(photo);
       choose([...build.members.keys()]); return v.laps().map(([j, x, y]) => [j.a, j.a_hole, j.b, j.b_hole, ...v.toPhoto([x, y])]); }"""
     for photo in frame.photos:
@@ -233,6 +255,12 @@ def test_laps_are_marked_where_their_bolts_come_out_on_the_photo(opened, serve, 
             j = next(j for j in frame.joints if (j.a, j.a_hole, j.b, j.b_hole) == (a, i, b, k))
             one, two, axis = frame.member(a).hole_centre(i), frame.member(b).hole_centre(k), np.array(j.axis)
             ends = [one - axis * frame.member(a).width / 2, two + axis * frame.member(b).width / 2]
-            towards = int(axis @ (camera.centre - ends[1]) > 0)             # the face of the two that is turned to the camera
-            pitch = np.hypot(*np.diff(camera.project(np.array([one, one + np.array(frame.member(a).direction)])), axis=0)[0])
+            towards = int(
+                axis @ (camera.centre - ends[1]) > 0
+            )  # the face of the two that is turned to the camera
+            pitch = np.hypot(
+                *np.diff(camera.project(np.array([one, one + np.array(frame.member(a).direction)])), axis=0)[
+                    0
+                ]
+            )
             assert np.hypot(*(camera.project(ends[towards][None])[0] - xy)) < max(0.25 * pitch, 3)

@@ -1,9 +1,20 @@
 """The photos under fingers, on a phone of 360 px: real touch events in Chromium."""
+
 import numpy as np
 import pytest
 
-from tests.webui.browsing import TRACKED, face_openings, load_frame_from, place, sample_build, shot, true_frame, until, wait_n
 from recon.corrections.on_photos import camera_of
+from tests.webui.browsing import (
+    TRACKED,
+    face_openings,
+    load_frame_from,
+    place,
+    sample_build,
+    shot,
+    true_frame,
+    until,
+    wait_n,
+)
 
 PHOTO = "photo_1.jpg"
 VIEW = """async photo => { const {views} = await import('/static/views.js'); const v = views.photos.get(photo);
@@ -32,7 +43,11 @@ class Fingers:
         until(self.page, CAME, [list(map(float, at)) for at in self.down.values()])
 
     def _send(self, kind, ids=None):
-        points = [{"id": int(id), "x": float(x), "y": float(y), "radiusX": 8, "radiusY": 8, "force": 1} for id, (x, y) in self.down.items() if ids is None or id in ids]
+        points = [
+            {"id": int(id), "x": float(x), "y": float(y), "radiusX": 8, "radiusY": 8, "force": 1}
+            for id, (x, y) in self.down.items()
+            if ids is None or id in ids
+        ]
         self.cdp.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
 
     def put(self, id, at):
@@ -50,7 +65,7 @@ class Fingers:
         self._came()
 
     def lift(self, *ids):
-        self._send("touchEnd", ids)                            # names the points that are lifted
+        self._send("touchEnd", ids)  # names the points that are lifted
         for id in ids:
             del self.down[id]
         self._came()
@@ -71,7 +86,9 @@ def phone(opened, serve, tmp_path):
 
 
 def box(page):
-    return page.evaluate("(() => { const b = document.querySelector('.tile.large canvas').getBoundingClientRect(); return [b.left, b.top, b.width, b.height]; })()")
+    return page.evaluate(
+        "(() => { const b = document.querySelector('.tile.large canvas').getBoundingClientRect(); return [b.left, b.top, b.width, b.height]; })()"
+    )
 
 
 def on_photo(page, screen):
@@ -91,7 +108,11 @@ def test_two_fingers_zoom_about_what_is_between_them_and_keep_it_there(phone):
     assert after["scale"] / before["scale"] == pytest.approx(3, rel=0.03)
     assert np.allclose(on_photo(page, middle), under, atol=4 / after["scale"])
     fingers.lift("1", "2")
-    assert page.evaluate(CHOSEN) == [] and page.evaluate("scrollY") == 0 and page.evaluate("visualViewport.scale") == 1
+    assert (
+        page.evaluate(CHOSEN) == []
+        and page.evaluate("scrollY") == 0
+        and page.evaluate("visualViewport.scale") == 1
+    )
     shot(page, "touch-zoomed")
 
 
@@ -105,11 +126,17 @@ def test_two_fingers_move_the_photo_with_them(phone):
     fingers.move(**{"1": middle + (10, 35), "2": middle + (70, 35)})
     after = page.evaluate(VIEW, PHOTO)
     assert after["scale"] == pytest.approx(before["scale"], rel=0.02)
-    assert (after["x"] - before["x"], after["y"] - before["y"]) == (pytest.approx(40, abs=2), pytest.approx(35, abs=2))
-    fingers.lift("2")                                          # the finger that stays goes on moving it, without a jump
+    assert (after["x"] - before["x"], after["y"] - before["y"]) == (
+        pytest.approx(40, abs=2),
+        pytest.approx(35, abs=2),
+    )
+    fingers.lift("2")  # the finger that stays goes on moving it, without a jump
     fingers.move(**{"1": middle + (10, 5)})
     later = page.evaluate(VIEW, PHOTO)
-    assert (later["x"] - after["x"], later["y"] - after["y"]) == (pytest.approx(0, abs=2), pytest.approx(-30, abs=2))
+    assert (later["x"] - after["x"], later["y"] - after["y"]) == (
+        pytest.approx(0, abs=2),
+        pytest.approx(-30, abs=2),
+    )
     fingers.lift("1")
     assert page.evaluate(CHOSEN) == []
 
@@ -132,15 +159,17 @@ def test_a_tap_chooses_and_two_fingers_that_tap_choose_nothing(phone):
     fingers.lift("1", "2")
     assert page.evaluate(CHOSEN) == []
     fingers.put("1", at)
-    fingers.move(steps=2, **{"1": at + (5, 5)})                # a finger is never quite still
+    fingers.move(steps=2, **{"1": at + (5, 5)})  # a finger is never quite still
     fingers.lift("1")
     until(page, f"async () => String(await ({CHOSEN})()) === 'F'")
     view = page.evaluate(VIEW, PHOTO)
     left, top, w, h = box(page)
-    fingers.put("1", (left + 20, top + h - 20))                # moved for good it moves the photo, and F stays chosen
+    fingers.put("1", (left + 20, top + h - 20))  # moved for good it moves the photo, and F stays chosen
     fingers.move(**{"1": (left + 20, top + h - 80)})
     fingers.lift("1")
-    assert page.evaluate(VIEW, PHOTO)["y"] == pytest.approx(view["y"] - 60, abs=3) and page.evaluate(CHOSEN) == ["F"]
+    assert page.evaluate(VIEW, PHOTO)["y"] == pytest.approx(view["y"] - 60, abs=3) and page.evaluate(
+        CHOSEN
+    ) == ["F"]
 
 
 @pytest.mark.parametrize("by", [-2, 1])
@@ -152,22 +181,27 @@ def test_one_finger_drags_an_end_along_its_holes(phone, by):
     until(page, f"async () => String(await ({CHOSEN})()) === 'F'")
     left, top, w, h = box(page)
     middle = np.array([left + w / 2, top + h / 2])
-    fingers.put("1", middle - (20, 10))                        # zoomed first, as anyone would
+    fingers.put("1", middle - (20, 10))  # zoomed first, as anyone would
     fingers.put("2", middle + (20, 10))
     fingers.move(**{"1": middle - (60, 30), "2": middle + (60, 30)})
     fingers.lift("1", "2")
-    ends = [place(page, PHOTO, camera.project(m.hole_centre(np.array([m.holes - 0.5 + k])))[0]) for k in (0, by)]
-    shift = middle - ends[0]                                   # the end is brought to the middle by one finger on the ground
+    ends = [
+        place(page, PHOTO, camera.project(m.hole_centre(np.array([m.holes - 0.5 + k])))[0]) for k in (0, by)
+    ]
+    shift = middle - ends[0]  # the end is brought to the middle by one finger on the ground
     while np.abs(shift).max() > 20:
         step = np.clip(shift, -60, 60)
         start = np.where(step < 0, [left + w - 25, top + h - 25], [left + 25, top + 25])
         fingers.put("1", start)
         fingers.move(**{"1": start + step})
         fingers.lift("1")
-        ends = [place(page, PHOTO, camera.project(m.hole_centre(np.array([m.holes - 0.5 + k])))[0]) for k in (0, by)]
+        ends = [
+            place(page, PHOTO, camera.project(m.hole_centre(np.array([m.holes - 0.5 + k])))[0])
+            for k in (0, by)
+        ]
         shift = middle - ends[0]
     assert page.evaluate(CHOSEN) == ["F"]
-    fingers.put("1", np.array(ends[0]) + (6, -6))              # beside the handle: a finger is broad
+    fingers.put("1", np.array(ends[0]) + (6, -6))  # beside the handle: a finger is broad
     until(page, TRACKED)
     fingers.move(**{"1": np.array(ends[1]) + (6, -6)})
     shot(page, f"touch-drag{by}")
@@ -183,7 +217,10 @@ def test_a_second_finger_takes_a_drag_back(phone):
     camera, m = camera_of(frame.photos[0]), frame.member("F")
     fingers.tap(place(page, PHOTO, free_hole(frame, camera, "F")))
     until(page, f"async () => String(await ({CHOSEN})()) === 'F'")
-    end, other = (np.array(place(page, PHOTO, camera.project(m.hole_centre(np.array([k])))[0])) for k in (m.holes - 0.5, m.holes - 5.5))
+    end, other = (
+        np.array(place(page, PHOTO, camera.project(m.hole_centre(np.array([k])))[0]))
+        for k in (m.holes - 0.5, m.holes - 5.5)
+    )
     asked = []
     page.on("request", lambda r: asked.append(r.url) if r.method == "POST" else None)
     fingers.put("1", end)
@@ -191,7 +228,7 @@ def test_a_second_finger_takes_a_drag_back(phone):
     fingers.move(**{"1": other})
     fingers.put("2", other + (40, 40))
     fingers.lift("1", "2")
-    page.evaluate("1")                                         # what was asked until now is told before this is answered
+    page.evaluate("1")  # what was asked until now is told before this is answered
     assert asked == [] and build.n == 1 and build.state.frame.member("F").holes == m.holes
 
 
@@ -226,7 +263,7 @@ def test_what_was_asked_for_comes_in_under_the_photos_on_a_phone(opened, serve, 
     until(page, under, "#card")
     page.click("[data-mode=choose]")
     page.evaluate("scrollTo(0, 99999)")
-    page.click("#panel .member >> nth=-1")                     # from the far end of the list
+    page.click("#panel .member >> nth=-1")  # from the far end of the list
     until(page, under, "#card")
     page.evaluate("scrollTo(0, 0)")
     page.click("#away")

@@ -1,4 +1,5 @@
 """Frames made wrong in three members, as readings go wrong, from a sample's truth."""
+
 from __future__ import annotations
 
 import json
@@ -8,13 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
+from recon.corrections.state import ordered
 from recon.frame.joints import collisions, find_joints
 from recon.frame.model import End, Frame, Member, label
 from tests.truth import frame_from_truth
-from recon.corrections.state import ordered
 
-SHORT, WAYS = 2, ("shifted", "missing")      # holes that one end lacks; what is wrong with the second member
-HIDDEN = 3                                   # holes more that a hidden end could have, as readings say of such ends
+SHORT, WAYS = 2, ("shifted", "missing")  # holes that one end lacks; what is wrong with the second member
+HIDDEN = 3  # holes more that a hidden end could have, as readings say of such ends
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,10 @@ def wrong_frame(sample: Path, seed: int) -> Wrong:
     def end(i, hole):
         return End("seen") if (i, hole) in seen else End("hidden", HIDDEN)
 
-    members = [replace(m, confidence=0.97, ends=(end(i, 0), end(i, m.holes - 1))) for i, m in enumerate(truth.members)]
+    members = [
+        replace(m, confidence=0.97, ends=(end(i, 0), end(i, m.holes - 1)))
+        for i, m in enumerate(truth.members)
+    ]
     drawable = [i for i in range(len(members)) if _row_in_sight(data, i, members[i].holes)]
     second = rng.choice(drawable)
     first, alarm = rng.sample([i for i, m in enumerate(members) if i != second and m.holes >= SHORT + 4], 2)
@@ -49,8 +53,13 @@ def wrong_frame(sample: Path, seed: int) -> Wrong:
     m, side = members[first], rng.choice((0, 1))
     ends = [replace(e) for e in m.ends]
     ends[side] = End("hidden", HIDDEN)
-    members[first] = replace(m, holes=m.holes - SHORT, ends=tuple(ends), confidence=0.8,
-                             first=tuple(map(float, m.hole_centre(SHORT if side == 0 else 0))))
+    members[first] = replace(
+        m,
+        holes=m.holes - SHORT,
+        ends=tuple(ends),
+        confidence=0.8,
+        first=tuple(map(float, m.hole_centre(SHORT if side == 0 else 0))),
+    )
     told.append(f"{m.id} ends {SHORT} holes short at {'hole 1' if side == 0 else 'its last hole'}")
     members[alarm] = replace(members[alarm], confidence=0.85)
 
@@ -79,7 +88,9 @@ def photos_to_draw(data, i, holes) -> list[tuple[str, list, list]]:
     """(photo, first opening, last opening in px), the longest row first, of those that show both openings of one face."""
     found = []
     for p in data["photos"]:
-        rim = {(h["hole"], tuple(h["normal"])): h["xy"] for h in p["holes"] if h["stick"] == i and h["seen"] == 8}
+        rim = {
+            (h["hole"], tuple(h["normal"])): h["xy"] for h in p["holes"] if h["stick"] == i and h["seen"] == 8
+        }
         for (hole, normal), xy in rim.items():
             if hole == 0 and (holes - 1, normal) in rim:
                 found.append((p["file"], xy, rim[holes - 1, normal]))
@@ -91,9 +102,19 @@ def _ghost(members, truth: Frame, rng) -> Member:
     id = label(len(truth.members))
     for _ in range(1000):
         like = rng.choice(members)
-        step = np.array(rng.choice([v for v in ((1, 0, 0), (0, 1, 0), (0, 0, 1)) if abs(np.dot(v, like.direction)) < 0.1])) * rng.choice((-3, -2, 2, 3))
-        ghost = Member(id, tuple(map(float, np.array(like.first) + step)), like.direction, rng.randint(5, 9), like.width, like.stock,
-                       round(rng.uniform(0.5, 0.85), 2), (End("seen"), End("hidden", HIDDEN)))
+        step = np.array(
+            rng.choice([v for v in ((1, 0, 0), (0, 1, 0), (0, 0, 1)) if abs(np.dot(v, like.direction)) < 0.1])
+        ) * rng.choice((-3, -2, 2, 3))
+        ghost = Member(
+            id,
+            tuple(map(float, np.array(like.first) + step)),
+            like.direction,
+            rng.randint(5, 9),
+            like.width,
+            like.stock,
+            round(rng.uniform(0.5, 0.85), 2),
+            (End("seen"), End("hidden", HIDDEN)),
+        )
         if not collisions([*members, *truth.members[:0], ghost]) and not collisions([*truth.members, ghost]):
             return ghost
     raise ValueError("no room for a false member")

@@ -1,4 +1,5 @@
 """Small frames made by hand, for the parts and the rack."""
+
 from dataclasses import replace
 
 from recon.frame.joints import find_joints
@@ -21,12 +22,23 @@ def member(id, first, direction, holes, width=1.0, stock="softwood-38") -> Membe
 
 def gate(stock="softwood-38", pitch_mm=38.1) -> Frame:
     """Two posts of 12 holes, two rails of 11 in front of them, and a sill of 6 behind the left post."""
-    return framed(member("A", (0, 0, 0), Z, 12, stock=stock), member("B", (9, 0, 0), Z, 12, stock=stock),
-                  member("C", (-1, -1, 2), X, 11, stock=stock), member("D", (-1, -1, 9), X, 11, stock=stock),
-                  member("E", (-1, 1, 5), X, 6, stock=stock), pitch_mm=pitch_mm, stock=stock, name="Brackwater gate")
+    return framed(
+        member("A", (0, 0, 0), Z, 12, stock=stock),
+        member("B", (9, 0, 0), Z, 12, stock=stock),
+        member("C", (-1, -1, 2), X, 11, stock=stock),
+        member("D", (-1, -1, 9), X, 11, stock=stock),
+        member("E", (-1, 1, 5), X, 6, stock=stock),
+        pitch_mm=pitch_mm,
+        stock=stock,
+        name="Brackwater gate",
+    )
 
 
 def corner(stock="softwood-38") -> Frame:
     """A three-way lap: three members, perpendicular in pairs, round one corner."""
-    return framed(member("A", (0, 0, 0), Z, 6, stock=stock), member("B", (0, 1, 2), X, 6, stock=stock),
-                  member("C", (1, 0, 3), Y, 6, stock=stock), stock=stock)
+    return framed(
+        member("A", (0, 0, 0), Z, 6, stock=stock),
+        member("B", (0, 1, 2), X, 6, stock=stock),
+        member("C", (1, 0, 3), Y, 6, stock=stock),
+        stock=stock,
+    )

@@ -1,13 +1,14 @@
 """What a frame comes to: parts, weight and checks, as plain rows for the page, from the workshop's functions."""
+
 from __future__ import annotations
 
+from recon.corrections.state import State, joint_key, member_to_json
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
-from recon.workshop.rigidity.checks import check_frame
 from recon.workshop.parts.parts_list import parts_list
-from recon.corrections.state import State, joint_key, member_to_json
+from recon.workshop.rigidity.checks import check_frame
 
-MOST_TOLD = 40       # findings of one check that are told one by one
+MOST_TOLD = 40  # findings of one check that are told one by one
 
 
 def parts(state: State, stocks) -> dict:
@@ -17,11 +18,31 @@ def parts(state: State, stocks) -> dict:
     except ReconError as error:
         return {"problem": str(error)}
     return {
-        "members": [{"stock": m.stock_name, "holes": m.holes, "length_mm": m.length_mm, "members": list(m.members),
-                     "count": m.count, "mass_kg": m.mass_kg} for m in found.members],
-        "hardware": [{"kind": h.kind, "name": h.name, "count": h.count, "grip_mm": h.grip_mm, "seen": h.seen,
-                      "assumed": h.assumed} for h in found.hardware],
-        "without_bolt": found.laps_without_bolt, "mass_kg": found.mass_kg, "notes": list(found.notes),
+        "members": [
+            {
+                "stock": m.stock_name,
+                "holes": m.holes,
+                "length_mm": m.length_mm,
+                "members": list(m.members),
+                "count": m.count,
+                "mass_kg": m.mass_kg,
+            }
+            for m in found.members
+        ],
+        "hardware": [
+            {
+                "kind": h.kind,
+                "name": h.name,
+                "count": h.count,
+                "grip_mm": h.grip_mm,
+                "seen": h.seen,
+                "assumed": h.assumed,
+            }
+            for h in found.hardware
+        ],
+        "without_bolt": found.laps_without_bolt,
+        "mass_kg": found.mass_kg,
+        "notes": list(found.notes),
     }
 
 
@@ -33,12 +54,25 @@ def checks(state: State, stocks) -> dict:
     holes = [stocks[m.stock].hole for m in frame.members if m.stock in stocks]
     found = check_frame(frame, may_turn, **({"hole": max(holes)} if holes else {}))
     return {
-        "freedom": found.mobility.freedom, "wanted": found.mobility.wanted,
-        "findings": [{"kind": f.kind, "text": f.text, "members": list(f.members), "laps": [list(joint_key(j)) for j in f.joints]}
-                     for f in found.findings[:MOST_TOLD]],
+        "freedom": found.mobility.freedom,
+        "wanted": found.mobility.wanted,
+        "findings": [
+            {
+                "kind": f.kind,
+                "text": f.text,
+                "members": list(f.members),
+                "laps": [list(joint_key(j)) for j in f.joints],
+            }
+            for f in found.findings[:MOST_TOLD]
+        ],
         "more": max(0, len(found.findings) - MOST_TOLD),
-        "additions": [{"text": a.text, "member": a.member and member_to_json(a.member),
-                       "laps": [list(joint_key(j)) for j in a.joints]}
-                      for a in found.additions],
+        "additions": [
+            {
+                "text": a.text,
+                "member": a.member and member_to_json(a.member),
+                "laps": [list(joint_key(j)) for j in a.joints],
+            }
+            for a in found.additions
+        ],
         "caution": CAUTION,
     }

@@ -4,6 +4,7 @@ A damaged or hostile file can at worst end this process.  In FOLDER come `whole.
 long side), for `full` also tiles `Z/X_Y.jpg` of TILE px (Z = 0: every pixel; each Z halves) and `size.json`.  For each photo a JSON
 line on stdout: {"photo", "size"} or {"photo", "problem"}.
 """
+
 from __future__ import annotations
 
 import json
@@ -13,9 +14,9 @@ from pathlib import Path
 from webui.storage import system
 
 LOOK, TILE, QUALITY = 1280, 512, 85
-MEMORY = 3 * 2**30           # bytes: 60 MP as float32 and colour, twice over
-CPU_S = 120                  # seconds for one photo
-FILE = 512 * 2**20           # largest file that may be written
+MEMORY = 3 * 2**30  # bytes: 60 MP as float32 and colour, twice over
+CPU_S = 120  # seconds for one photo
+FILE = 512 * 2**20  # largest file that may be written
 
 
 def limit() -> None:
@@ -26,13 +27,19 @@ def limit() -> None:
 def quick(path: Path, folder: Path) -> tuple[int, int]:
     """`whole.jpg` alone, fast: a JPEG is decoded at a fraction of its size.  Returns the photo's upright size."""
     from PIL import Image, ImageOps
+
     if path.suffix.lower() in (".heic", ".heif", ".hif"):
         import pillow_heif
+
         pillow_heif.register_heif_opener()
 
     Image.MAX_IMAGE_PIXELS = 60_000_000
-    with Image.open(path, formats=("JPEG", "PNG", "WEBP", "TIFF", "HEIF") if "pillow_heif" in sys.modules else
-                    ("JPEG", "PNG", "WEBP", "TIFF")) as image:
+    with Image.open(
+        path,
+        formats=("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
+        if "pillow_heif" in sys.modules
+        else ("JPEG", "PNG", "WEBP", "TIFF"),
+    ) as image:
         turned = image.getexif().get(0x0112, 1) in (5, 6, 7, 8)
         size = image.size[::-1] if turned else image.size
         image.draft("RGB", (LOOK, LOOK))
@@ -63,7 +70,9 @@ def full(path: Path, folder: Path) -> tuple[int, int]:
         z, level = z + 1, level.reduce(2)
     small = level if z else image
     _save(small, folder / "whole.jpg")
-    _write(folder / "size.json", json.dumps({"size": list(size), "levels": z, "digest": photo.digest}).encode())
+    _write(
+        folder / "size.json", json.dumps({"size": list(size), "levels": z, "digest": photo.digest}).encode()
+    )
     return size
 
 
@@ -95,7 +104,10 @@ def main(argv) -> int:
         except ReconError as error:
             line = {"photo": path.name, "problem": str(error)}
         except Exception as error:  # decoders raise of every kind on hostile files
-            line = {"photo": path.name, "problem": f"{path.name}: this is not a photo that can be read ({type(error).__name__})."}
+            line = {
+                "photo": path.name,
+                "problem": f"{path.name}: this is not a photo that can be read ({type(error).__name__}).",
+            }
         print(json.dumps(line), flush=True)
     return 0
 

@@ -4,6 +4,7 @@ The page's process starts a process once (`Reckoner.warm`) and tells it what cha
 it stands then.  That process, `python -m webui.processes.derived FOLDER`, reads JSON lines on stdin: first {"stocks"}, then {"what", "n", "delta"}
 each; it answers each with the JSON that the page gets, in one line, or with {"problem"}, a sentence, or {"fault"}.
 """
+
 from __future__ import annotations
 
 import json
@@ -13,12 +14,12 @@ import threading
 from dataclasses import asdict
 from pathlib import Path
 
+from recon.corrections.state import State, difference, patched
 from recon.errors import ReconError
 from webui.storage.build import Build
-from recon.corrections.state import State, difference, patched
 
 _ROOT = Path(__file__).resolve().parents[2]
-MOST_DOUBTS = 150           # sent at once: more than anyone goes through before the next change
+MOST_DOUBTS = 150  # sent at once: more than anyone goes through before the next change
 
 
 class Reckoner:
@@ -30,20 +31,25 @@ class Reckoner:
 
     def __init__(self, build: Build, stocks: dict, *, give_up: bool = False):
         self.build, self.stocks, self.give_up = build, stocks, give_up
-        self._turn = threading.Lock()               # held while the process works
-        self._guard = threading.Lock()              # held for moments, for what follows
+        self._turn = threading.Lock()  # held while the process works
+        self._guard = threading.Lock()  # held for moments, for what follows
         self._process: subprocess.Popen | None = None
-        self._ended = False                         # whether it was told to end
-        self._at: int | None = None                 # the version that is being reckoned
-        self._sent = State()                        # what the process knows
+        self._ended = False  # whether it was told to end
+        self._at: int | None = None  # the version that is being reckoned
+        self._sent = State()  # what the process knows
         self._known: dict[str, tuple[int, bytes]] = {}
 
     def warm(self):
         """Starts the process where there is none, so that it is there when it is asked."""
         with self._guard:
             if self._process is None:
-                self._process = subprocess.Popen([sys.executable, "-m", "webui.processes.derived", str(self.build.folder)],
-                                                 stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, cwd=_ROOT)
+                self._process = subprocess.Popen(
+                    [sys.executable, "-m", "webui.processes.derived", str(self.build.folder)],
+                    stdin=subprocess.PIPE,
+                    stdout=subprocess.PIPE,
+                    stderr=subprocess.DEVNULL,
+                    cwd=_ROOT,
+                )
                 self._sent = State()
                 self._send(self._process, {"stocks": [asdict(s) for s in self.stocks.values()]})
 
@@ -74,13 +80,16 @@ class Reckoner:
                     self._at = None
             if not line.endswith(b"\n"):
                 self._end()
-                raise ReconError("The frame changed while it was being reckoned." if self.build.n != n else
-                                 "This could not be reckoned: most likely there was not enough memory.")
+                raise ReconError(
+                    "The frame changed while it was being reckoned."
+                    if self.build.n != n
+                    else "This could not be reckoned: most likely there was not enough memory."
+                )
             if line.startswith(b'{"fault"'):
                 raise RuntimeError(json.loads(line)["fault"])
             if line.startswith(b'{"problem"'):
                 raise ReconError(json.loads(line)["problem"])
-            if what != "audit":                     # that follows from the plan's file, too
+            if what != "audit":  # that follows from the plan's file, too
                 self._known[what] = n, line
             return line
 
@@ -88,7 +97,7 @@ class Reckoner:
         try:
             process.stdin.write(json.dumps(data).encode() + b"\n")
             process.stdin.flush()
-        except OSError:                             # it has ended, and so says its silence
+        except OSError:  # it has ended, and so says its silence
             pass
 
     def _end(self):
@@ -100,7 +109,7 @@ class Reckoner:
             for pipe in (process.stdin, process.stdout):
                 try:
                     pipe.close()
-                except OSError:                     # what was still to be sent
+                except OSError:  # what was still to be sent
                     pass
 
     close = _end
@@ -108,9 +117,10 @@ class Reckoner:
 
 # The other process
 
+
 def _doubts(state, stocks, folder) -> dict:
-    from recon.corrections.review import doubts
     from recon.corrections.edits import clashes
+    from recon.corrections.review import doubts
 
     found = doubts(state, clashes(state.frame, {m.id for m in state.frame.members}))
     return {"doubts": found[:MOST_DOUBTS], "more": max(0, len(found) - MOST_DOUBTS)}
@@ -138,16 +148,19 @@ ANSWERS = {"doubts": _doubts, "parts": _parts, "checks": _checks, "audit": _audi
 
 
 def main(argv) -> int:
+    import recon.corrections.review
     import recon.workshop.rigidity.checks  # noqa: F401 (while nobody waits)
-    import recon.corrections.review  # noqa: F401
     import webui.derived.parts_and_checks  # noqa: F401
     from recon.frame.stock import Stock
     from webui.storage.system import step_back
 
     step_back()
-    out, sys.stdout = sys.stdout.buffer, sys.stderr        # so that nothing but answers gets there
+    out, sys.stdout = sys.stdout.buffer, sys.stderr  # so that nothing but answers gets there
     state = State()
-    stocks = {d["id"]: Stock(**{**d, "lengths_mm": tuple(d["lengths_mm"])}) for d in json.loads(sys.stdin.buffer.readline())["stocks"]}
+    stocks = {
+        d["id"]: Stock(**{**d, "lengths_mm": tuple(d["lengths_mm"])})
+        for d in json.loads(sys.stdin.buffer.readline())["stocks"]
+    }
     for line in sys.stdin.buffer:
         ask = json.loads(line)
         try:
@@ -155,7 +168,7 @@ def main(argv) -> int:
             answer = {"n": ask["n"], **ANSWERS[ask["what"]](state, stocks, Path(argv[0]))}
         except ReconError as error:
             answer = {"problem": str(error)}
-        except Exception as error:                         # a fault; the next version may be without it
+        except Exception as error:  # a fault; the next version may be without it
             answer = {"fault": f"{type(error).__name__}: {error}"}
         out.write(json.dumps(answer).encode() + b"\n")
         out.flush()

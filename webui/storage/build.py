@@ -1,11 +1,12 @@
 """A build: a folder with photos, the journal of all changes, and the frame file as it stands.
 
-    photos/         the photos, as they came
-    reading/        what the reader found in each photo (openings, rows)
-    build.journal   every change (see `webui.storage.journal`)
-    frame.json      the frame as it stands, for the command line
-    .levels/        the photos in levels and tiles for looking; can be deleted
+photos/         the photos, as they came
+reading/        what the reader found in each photo (openings, rows)
+build.journal   every change (see `webui.storage.journal`)
+frame.json      the frame as it stands, for the command line
+.levels/        the photos in levels and tiles for looking; can be deleted
 """
+
 from __future__ import annotations
 
 import datetime
@@ -16,17 +17,24 @@ import threading
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from recon.corrections.state import State, difference, ordered, patched
 from recon.errors import ReconError
 from recon.files import why_not_written, write_bytes_atomic, write_text_atomic
 from recon.frame.files import frame_to_text, load_frame
 from recon.frame.model import Frame
 from webui.storage.journal import NAME as JOURNAL_NAME
 from webui.storage.journal import Journal
-from recon.corrections.state import State, difference, ordered, patched
 
-PHOTOS, READING, LEVELS, FRAME, PLAN, REMOVED = "photos", "reading", ".levels", "frame.json", "plan.json", "removed"
-MARKS = ".levels/frame-marks"       # digests of the frame files that the page wrote last: whether frame.json is its own
-SAVE_AFTER_S = 2.0                  # from a change to the frame file that has it; the journal has it at once
+PHOTOS, READING, LEVELS, FRAME, PLAN, REMOVED = (
+    "photos",
+    "reading",
+    ".levels",
+    "frame.json",
+    "plan.json",
+    "removed",
+)
+MARKS = ".levels/frame-marks"  # digests of the frame files that the page wrote last: whether frame.json is its own
+SAVE_AFTER_S = 2.0  # from a change to the frame file that has it; the journal has it at once
 
 
 @dataclass(frozen=True)
@@ -40,7 +48,7 @@ class Moment:
     n: int
     state: State
     words: str
-    parent: "Moment | None"
+    parent: Moment | None
     delta: dict | None = None
 
 
@@ -69,9 +77,9 @@ class Build:
         self._first = self._now = Moment(0, State(), "empty build", None)
         self._redo: list[Moment] = []
         self._saving: threading.Timer | None = None
-        self._save_lock = threading.Lock()                      # not the one that changes wait for: writing takes a while
-        self._words: dict[int, str] = {}                        # what each journal entry did
-        self.moments: dict[int, Moment] = {0: self._first}      # by the journal's number after which each held
+        self._save_lock = threading.Lock()  # not the one that changes wait for: writing takes a while
+        self._words: dict[int, str] = {}  # what each journal entry did
+        self.moments: dict[int, Moment] = {0: self._first}  # by the journal's number after which each held
         try:
             for entry in self.journal.entries:
                 self._replay(entry)
@@ -81,8 +89,10 @@ class Build:
                 self._own.add(self._digest_of_frame_file())
                 self._adopt()
             elif self._digest_of_frame_file() not in self._own | {_digest(self._text())}:
-                self.notices.append(f"{FRAME} in this folder was changed by another program. It is left as it is; "
-                                    "the page goes on from its own journal and saves no frame file there.")
+                self.notices.append(
+                    f"{FRAME} in this folder was changed by another program. It is left as it is; "
+                    "the page goes on from its own journal and saves no frame file there."
+                )
         except BaseException:
             self.journal.close()
             raise
@@ -111,8 +121,10 @@ class Build:
     def can(self) -> dict:
         """What undo and redo would do, in words, or None each."""
         with self._lock:
-            return {"undo": self._now.words if self._now.parent else None,
-                    "redo": self._redo[-1].words if self._redo else None}
+            return {
+                "undo": self._now.words if self._now.parent else None,
+                "redo": self._redo[-1].words if self._redo else None,
+            }
 
     def snapshot(self) -> tuple[int, State, dict]:
         """Version, state and what undo and redo would do, all of one moment."""
@@ -197,7 +209,9 @@ class Build:
         kind, n, words = entry.get("kind"), entry["n"], str(entry.get("words", ""))
         if kind in ("undo", "redo"):
             if (self._now.parent is None) if kind == "undo" else not self._redo:
-                raise ReconError(f"{JOURNAL_NAME}: entry {n} has nothing to {kind}; put the file back from a copy.")
+                raise ReconError(
+                    f"{JOURNAL_NAME}: entry {n} has nothing to {kind}; put the file back from a copy."
+                )
             self._move(kind, n, words)
         else:
             self._enter(Moment(n, patched(self._now.state, entry.get("delta", {})), words, self._now))
@@ -209,7 +223,11 @@ class Build:
         """Takes over a folder that was no build yet: photos that lie in it are copied, its frame file is read."""
         from recon.image.photos import SUFFIXES
 
-        loose = [p for p in sorted(self.folder.iterdir()) if p.is_file() and p.suffix.lower() in SUFFIXES and p.name != "frame.png"]
+        loose = [
+            p
+            for p in sorted(self.folder.iterdir())
+            if p.is_file() and p.suffix.lower() in SUFFIXES and p.name != "frame.png"
+        ]
         for path in loose:
             target = self.folder / PHOTOS / path.name
             if not target.exists():
@@ -222,8 +240,14 @@ class Build:
         """Names of the photos in the folder, in natural order."""
         from recon.image.photos import SUFFIXES, _natural_key
 
-        files = [p for p in (self.folder / PHOTOS).iterdir() if p.suffix.lower() in SUFFIXES and not p.name.startswith(".")
-                 and p.is_file() and not p.is_symlink()]
+        files = [
+            p
+            for p in (self.folder / PHOTOS).iterdir()
+            if p.suffix.lower() in SUFFIXES
+            and not p.name.startswith(".")
+            and p.is_file()
+            and not p.is_symlink()
+        ]
         return [p.name for p in sorted(files, key=_natural_key)]
 
     def _digest_of_frame_file(self) -> str:
@@ -269,11 +293,18 @@ def _refuse_links(folder: Path) -> None:
     """Raises ReconError where a part of the build is a link: what it leads to lies outside, and would be read, sent or written over.
     Photos that are links are only passed over (`photo_files`)."""
     parts = [folder / name for name in (PHOTOS, READING, LEVELS, REMOVED, JOURNAL_NAME, FRAME, PLAN)]
-    inside = (Path(root, name) for part in parts[1:3] for root, folders, files in os.walk(part) for name in (*folders, *files))
+    inside = (
+        Path(root, name)
+        for part in parts[1:3]
+        for root, folders, files in os.walk(part)
+        for name in (*folders, *files)
+    )
     for path in (*parts, *inside):
         if path.is_symlink():
-            raise ReconError(f"{path}: this is a link to another place, and a build keeps to its own folder; put the file or folder "
-                             "itself there, or take the link away.")
+            raise ReconError(
+                f"{path}: this is a link to another place, and a build keeps to its own folder; put the file or folder "
+                "itself there, or take the link away."
+            )
 
 
 def _digest(data: bytes) -> str:
@@ -285,4 +316,4 @@ def _tidy(frame: Frame) -> Frame:
 
 
 def _now_text() -> str:
-    return datetime.datetime.now(datetime.timezone.utc).isoformat(timespec="seconds")
+    return datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")

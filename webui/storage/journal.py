@@ -5,6 +5,7 @@ copy or a zip of the folder is whole with this one file, and a person can read i
 forced to the disk before it counts, so a kill at any moment leaves at most one torn last line, which was never
 acknowledged and is cut off at the next opening.
 """
+
 from __future__ import annotations
 
 import json
@@ -18,7 +19,7 @@ from webui.storage import system
 
 FORMAT, VERSION = "frame-build", 1
 NAME = "build.journal"
-LONGEST_LINE = 64 * 2**20     # an entry that holds a whole frame of 2000 members is under 2 MB
+LONGEST_LINE = 64 * 2**20  # an entry that holds a whole frame of 2000 members is under 2 MB
 
 
 def line_of(entry: dict) -> bytes:
@@ -65,11 +66,15 @@ class Journal:
         try:
             free = system.lock(self._file)
         except OSError as error:
-            raise ReconError(f"{self.path.parent}: the disk does not let this program keep others out of the build "
-                             f"({error.strerror}); copy the build to a disk of this machine and open it there.") from error
+            raise ReconError(
+                f"{self.path.parent}: the disk does not let this program keep others out of the build "
+                f"({error.strerror}); copy the build to a disk of this machine and open it there."
+            ) from error
         if not free:
-            raise ReconError(f"{self.path.parent}: this build is open in another program on this machine; "
-                             "close it there first, or open its page in another tab.")
+            raise ReconError(
+                f"{self.path.parent}: this build is open in another program on this machine; "
+                "close it there first, or open its page in another tab."
+            )
 
     def _read(self) -> list[dict]:
         size = os.fstat(self._file).st_size
@@ -83,15 +88,21 @@ class Journal:
                 self._check_header(entry)
             if entry is None or (number > 1 and entry.get("n") != number - 1):
                 if number < len(lines):
-                    raise ReconError(f"{self.path}: line {number} is damaged, and there are good ones after it; "
-                                     "put the file back from a copy of the build.")
+                    raise ReconError(
+                        f"{self.path}: line {number} is damaged, and there are good ones after it; "
+                        "put the file back from a copy of the build."
+                    )
                 break
             if number > 1:
                 entries.append(entry)
             good += len(line)
         header = line_of({"format": FORMAT, "version": VERSION})
-        if good == 0 and not header.startswith(data):               # a torn beginning may be written anew; what someone else wrote stays
-            raise ReconError(f"{self.path}: this is not the journal of a build; give that file another name, or open another folder.")
+        if good == 0 and not header.startswith(
+            data
+        ):  # a torn beginning may be written anew; what someone else wrote stays
+            raise ReconError(
+                f"{self.path}: this is not the journal of a build; give that file another name, or open another folder."
+            )
         if good < size:
             os.ftruncate(self._file, good)
         if good == 0:
@@ -105,8 +116,10 @@ class Journal:
             raise ReconError(f"{self.path}: this is not the journal of a build; open another folder.")
         version = entry.get("version")
         if not isinstance(version, int) or version > VERSION:
-            raise ReconError(f"{self.path}: this build was made by a newer program (version {version}; this one knows "
-                             f"{VERSION}); update this program. Nothing was changed.")
+            raise ReconError(
+                f"{self.path}: this build was made by a newer program (version {version}; this one knows "
+                f"{VERSION}); update this program. Nothing was changed."
+            )
 
     def append(self, entry: dict) -> int:
         """Adds an entry and returns its number once it is on the disk.
@@ -128,7 +141,7 @@ class Journal:
     def _write(self, line: bytes):
         left = memoryview(line)
         while left:
-            left = left[os.write(self._file, left):]
+            left = left[os.write(self._file, left) :]
         os.fsync(self._file)
 
     def close(self):

@@ -1,4 +1,5 @@
 """The photos of an open build: taken in, checked and cut into levels in processes of their own."""
+
 from __future__ import annotations
 
 import json
@@ -18,8 +19,8 @@ from recon.files import why_not_written
 from webui.storage.build import LEVELS, PHOTOS, REMOVED, Build
 
 MOST_PHOTOS = 40
-MOST_BYTES = 120 * 2**20       # a 50 MP photo: 30 MB as JPEG, 100 MB as 16-bit TIFF compressed
-PATIENCE_S = 150               # for decoding one photo; the process itself is limited to less
+MOST_BYTES = 120 * 2**20  # a 50 MP photo: 30 MB as JPEG, 100 MB as 16-bit TIFF compressed
+PATIENCE_S = 150  # for decoding one photo; the process itself is limited to less
 _ALLOWED = re.compile(r"[^\w .()+-]", re.ASCII)
 
 
@@ -91,7 +92,9 @@ class Photos:
                 line = self._decode("full", [(part, levels)])[0]
                 if "problem" in line:
                     raise ReconError(line["problem"].replace(str(part), name).replace(part.name, name))
-                same = next((n for n in self.names() if (self.levels(n) or {}).get("digest") == _digest(levels)), None)
+                same = next(
+                    (n for n in self.names() if (self.levels(n) or {}).get("digest") == _digest(levels)), None
+                )
                 if same:
                     raise ReconError(f"{name}: this photo is here already, as {same}.")
                 final = self._free_name(name)
@@ -152,13 +155,19 @@ class Photos:
                     self._problems[line["photo"]] = line["problem"]
             with self._changed:
                 self._changed.notify_all()
-            names = names[len(lines):]
+            names = names[len(lines) :]
 
     def _decode(self, mode: str, pairs) -> list[dict]:
         """One line for each photo up to the first that ended the process, which gets a line too."""
         arguments = [str(x) for pair in pairs for x in pair]
-        process = subprocess.Popen([sys.executable, "-m", "webui.processes.decode", mode, *arguments], stdin=subprocess.DEVNULL,
-                                   stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, cwd=_ROOT)
+        process = subprocess.Popen(
+            [sys.executable, "-m", "webui.processes.decode", mode, *arguments],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+            cwd=_ROOT,
+        )
         self._running = process
         killer = threading.Timer(PATIENCE_S * len(pairs), process.kill)
         killer.start()

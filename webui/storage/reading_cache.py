@@ -1,4 +1,5 @@
 """The one place where the page calls the solver."""
+
 from __future__ import annotations
 
 import importlib
@@ -14,7 +15,7 @@ import numpy as np
 from recon.files import write_bytes_atomic, write_text_atomic
 from webui.storage.build import PHOTOS, READING
 
-SOLVER = "recon.solve"       # module whose `read` reads photos
+SOLVER = "recon.solve"  # module whose `read` reads photos
 
 
 def read(solver: str, photos, *, stocks, stock_id, length, progress, given=None, found=None, detected=None):
@@ -26,14 +27,22 @@ def read(solver: str, photos, *, stocks, stock_id, length, progress, given=None,
     """
     function = importlib.import_module(solver).read
     takes = inspect.signature(function).parameters
-    options = {k: v for k, v in (("given", given), ("found", found), ("detected", detected)) if v is not None and k in takes}
+    options = {
+        k: v
+        for k, v in (("given", given), ("found", found), ("detected", detected))
+        if v is not None and k in takes
+    }
     return function(photos, stocks=stocks, stock_id=stock_id, length=length, progress=progress, **options)
 
 
 def save_photo_reading(folder: Path, photo: str, openings, rows) -> None:
     """Keeps what was found in one photo: openings (N, 6) and rows, each (M, 2), px."""
-    text = json.dumps({"openings": np.round(np.asarray(openings, float).reshape(-1, 6), 3).tolist(),
-                       "rows": [np.round(np.asarray(r, float)[:, :2], 1).tolist() for r in rows]})
+    text = json.dumps(
+        {
+            "openings": np.round(np.asarray(openings, float).reshape(-1, 6), 3).tolist(),
+            "rows": [np.round(np.asarray(r, float)[:, :2], 1).tolist() for r in rows],
+        }
+    )
     write_text_atomic(folder / READING / f"{photo}.json", text)
 
 
@@ -46,6 +55,7 @@ def load_photo_reading(folder: Path, photo: str) -> dict:
 
 
 # Detections: two thirds of a reading's time, and the same for one photo whatever the user has said.
+
 
 def _print_of(photo: Path) -> str:
     """Tells one photo's bytes, looked at by one version of the detector, from all others."""
@@ -68,6 +78,10 @@ def load_detections(folder: Path, photo: str):
     try:
         with np.load(folder / READING / f"{photo}.npz", allow_pickle=False) as kept:
             table = kept["table"]
-            return table if str(kept["of"]) == _print_of(folder / PHOTOS / photo) and table.dtype == OPENING else None
+            return (
+                table
+                if str(kept["of"]) == _print_of(folder / PHOTOS / photo) and table.dtype == OPENING
+                else None
+            )
     except (OSError, ValueError, KeyError, BadZipFile):
         return None

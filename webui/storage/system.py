@@ -3,6 +3,7 @@
 Linux and macOS have `fcntl` and `resource`; Windows has `msvcrt` and no limits that a process can set on itself: there a process
 of its own is all the shelter that a decoder gives.
 """
+
 from __future__ import annotations
 
 import errno
@@ -11,18 +12,25 @@ from pathlib import Path
 
 try:
     import fcntl
-except ImportError:                # Windows
+except ImportError:  # Windows
     fcntl = None
     import msvcrt
 try:
     import resource
-except ImportError:                # Windows
+except ImportError:  # Windows
     resource = None
 
 # To open a file that is appended to: bytes as they are, not given on to processes begun later, and no link followed.
-APPEND = os.O_RDWR | os.O_CREAT | os.O_APPEND | sum(getattr(os, name, 0) for name in ("O_CLOEXEC", "O_NOFOLLOW", "O_BINARY", "O_NOINHERIT"))
-LOCK_AT = 2**31 - 2     # the byte that is locked where locks keep others from reading, too: the last that msvcrt reaches (its
-                        # offsets are 32-bit), far behind the end of any journal
+APPEND = (
+    os.O_RDWR
+    | os.O_CREAT
+    | os.O_APPEND
+    | sum(getattr(os, name, 0) for name in ("O_CLOEXEC", "O_NOFOLLOW", "O_BINARY", "O_NOINHERIT"))
+)
+LOCK_AT = (
+    2**31 - 2
+)  # the byte that is locked where locks keep others from reading, too: the last that msvcrt reaches (its
+# offsets are 32-bit), far behind the end of any journal
 _HELD = (errno.EAGAIN, errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK)
 
 
@@ -35,7 +43,7 @@ def lock(file: int) -> bool:
         if fcntl is not None:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         else:
-            os.lseek(file, LOCK_AT, os.SEEK_SET)     # what is appended goes to the end all the same
+            os.lseek(file, LOCK_AT, os.SEEK_SET)  # what is appended goes to the end all the same
             msvcrt.locking(file, msvcrt.LK_NBLCK, 1)
     except OSError as error:
         if error.errno in _HELD:
@@ -61,11 +69,16 @@ def limit(*, memory: int | None = None, cpu_s: int | None = None, file: int | No
     file written; no core dumps."""
     if resource is None:
         return
-    for name, most in (("RLIMIT_AS", memory), ("RLIMIT_CPU", cpu_s), ("RLIMIT_FSIZE", file), ("RLIMIT_CORE", 0)):
+    for name, most in (
+        ("RLIMIT_AS", memory),
+        ("RLIMIT_CPU", cpu_s),
+        ("RLIMIT_FSIZE", file),
+        ("RLIMIT_CORE", 0),
+    ):
         if most is not None and hasattr(resource, name):
             what = getattr(resource, name)
             hard = resource.getrlimit(what)[1]
-            most = most if hard == resource.RLIM_INFINITY else min(most, hard)      # none may be raised
+            most = most if hard == resource.RLIM_INFINITY else min(most, hard)  # none may be raised
             resource.setrlimit(what, (most, most))
 
 

@@ -1,17 +1,19 @@
 """Corrections, undo and redo.  A change is answered once it is on the disk."""
+
 from __future__ import annotations
 
 from dataclasses import replace
 
 from flask import Blueprint, jsonify
 
-from recon.errors import ReconError
-from recon.frame.model import Member
-from recon.corrections import describe, measuring as tape_measure, on_photos, validation
-from webui.app import asked_json, bench
-from webui.storage.build import Conflict
+from recon.corrections import describe, on_photos, validation
+from recon.corrections import measuring as tape_measure
 from recon.corrections.edits import edit
 from recon.corrections.state import State
+from recon.errors import ReconError
+from recon.frame.model import Member
+from webui.app import asked_json, bench
+from webui.storage.build import Conflict
 
 bp = Blueprint("change", __name__)
 
@@ -35,8 +37,18 @@ def _in_conflict(base: int, mine=None, wanted: str = ""):
     b = bench()
     n, state, _ = b.build.snapshot()
     moment = b.build.moments.get(base)
-    told = {"conflict": True, "n": n, "base": base, "mine": wanted, "there": None, "both": [], "on_top": None, "why_not": None, "can_replace": False,
-            "problem": "This build was changed in another tab or on another device. Your change was not made."}
+    told = {
+        "conflict": True,
+        "n": n,
+        "base": base,
+        "mine": wanted,
+        "there": None,
+        "both": [],
+        "on_top": None,
+        "why_not": None,
+        "can_replace": False,
+        "problem": "This build was changed in another tab or on another device. Your change was not made.",
+    }
     if moment is not None:
         theirs, told["there"] = describe.between(moment.state, state)
         if mine is not None:
@@ -47,7 +59,7 @@ def _in_conflict(base: int, mine=None, wanted: str = ""):
 def _tell_mine(told, mine, before: State, now: State, theirs) -> None:
     try:
         wanted, told["mine"] = mine(before)
-    except ReconError as error:                # it would not have been possible in the first place
+    except ReconError as error:  # it would not have been possible in the first place
         told["mine"] = told["why_not"] = str(error)
         return
     told["can_replace"] = True
@@ -103,8 +115,12 @@ def _step(kind):
     try:
         return _answer(*getattr(b.build, kind)(base))
     except Conflict:
-        return _in_conflict(base, wanted="Undo goes by the newest change, and that is theirs now: look at it, and undo again if you still want to."
-                            if kind == "undo" else "What was to be done again belongs before theirs; it cannot be done again now.")
+        return _in_conflict(
+            base,
+            wanted="Undo goes by the newest change, and that is theirs now: look at it, and undo again if you still want to."
+            if kind == "undo"
+            else "What was to be done again belongs before theirs; it cannot be done again now.",
+        )
 
 
 @bp.post("/api/stroke")
@@ -112,15 +128,36 @@ def stroke():
     """The members that a stroke from opening to opening may mean: {photo, start: [x, y], end: [x, y]}."""
     b, ask = bench(), asked_json()
     frame = b.build.state.frame
-    found = on_photos.strokes(frame, validation.text(ask, "photo", 300), validation.numbers(ask, "start", 2), validation.numbers(ask, "end", 2))
-    return jsonify(strokes=[{"first": list(s.first), "direction": list(s.direction), "holes": s.holes, "laps": s.laps,
-                             "clash": s.clash, "off": round(s.off, 2), "shapes": _shape(frame, s)} for s in found])
+    found = on_photos.strokes(
+        frame,
+        validation.text(ask, "photo", 300),
+        validation.numbers(ask, "start", 2),
+        validation.numbers(ask, "end", 2),
+    )
+    return jsonify(
+        strokes=[
+            {
+                "first": list(s.first),
+                "direction": list(s.direction),
+                "holes": s.holes,
+                "laps": s.laps,
+                "clash": s.clash,
+                "off": round(s.off, 2),
+                "shapes": _shape(frame, s),
+            }
+            for s in found
+        ]
+    )
 
 
 def _shape(frame, stroke) -> dict:
     """Where the member that a stroke may mean would lie: {photo: shape}."""
     new = Member("?", stroke.first, stroke.direction, stroke.holes, frame.members[0].width)
-    return {photo: there["?"] for photo, there in on_photos.shapes(replace(frame, members=(new,))).items() if there}
+    return {
+        photo: there["?"]
+        for photo, there in on_photos.shapes(replace(frame, members=(new,))).items()
+        if there
+    }
 
 
 @bp.post("/api/measure")
@@ -134,5 +171,7 @@ def device():
     """An address with a fresh key, for another device."""
     b = bench()
     if b.keys is None:
-        raise ReconError("This page is open to this machine alone. Start it with --host to use it from another device.")
+        raise ReconError(
+            "This page is open to this machine alone. Start it with --host to use it from another device."
+        )
     return jsonify(address=f"{b.address}/enter?key={b.keys.new()}")

@@ -1,5 +1,6 @@
 """Papers and exports of the frame as it stands, and the whole build in one file.  All are sent to be saved, and none is shown
 as a page."""
+
 from __future__ import annotations
 
 import io
@@ -12,9 +13,9 @@ from flask import Blueprint, abort, jsonify, send_file
 from recon.files import why_not_written
 from recon.frame.files import frame_to_text
 from webui.app import bench
+from webui.derived.papers import PAPERS
 from webui.storage.build import FRAME, PHOTOS, PLAN, READING
 from webui.storage.journal import NAME as JOURNAL
-from webui.derived.papers import PAPERS
 
 bp = Blueprint("papers", __name__)
 
@@ -37,7 +38,12 @@ def paper(id):
         abort(404)
     b, chosen = bench(), PAPERS[id]
     data = chosen.make(b.build.state.frame, b.stocks)
-    return send_file(io.BytesIO(data), mimetype=chosen.mimetype, as_attachment=True, download_name=f"{_stem(b)}{chosen.ending}")
+    return send_file(
+        io.BytesIO(data),
+        mimetype=chosen.mimetype,
+        as_attachment=True,
+        download_name=f"{_stem(b)}{chosen.ending}",
+    )
 
 
 @bp.get("/api/build.zip")
@@ -47,7 +53,7 @@ def whole_build():
     try:
         pack = tempfile.TemporaryFile(dir=b.build.folder)
         _pack(b, pack)
-    except OSError as error:                     # the disk is full, or a photo went away meanwhile
+    except OSError as error:  # the disk is full, or a photo went away meanwhile
         raise why_not_written(b.build.folder / "build.zip", error) from error
     pack.seek(0)
     return send_file(pack, mimetype="application/zip", as_attachment=True, download_name=f"{_stem(b)}.zip")

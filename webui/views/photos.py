@@ -1,4 +1,5 @@
 """Photos in, and pictures of them out."""
+
 from __future__ import annotations
 
 import re
@@ -10,7 +11,7 @@ from webui.app import bench
 from webui.storage.reading_cache import load_photo_reading
 
 bp = Blueprint("photos", __name__)
-PATIENCE_S = 30               # that a picture is waited for
+PATIENCE_S = 30  # that a picture is waited for
 _TILE = re.compile(r"\d{1,2}/\d{1,3}_\d{1,3}\.jpg")
 
 

@@ -1,14 +1,15 @@
 """A plan: another frame file that the build is held against."""
+
 from __future__ import annotations
 
 from flask import Blueprint, Response, jsonify, request
 
+from recon.corrections.plan_audit import PLAN
 from recon.errors import ReconError
 from recon.files import write_bytes_atomic
 from recon.frame.file_checks import MAX_BYTES, parse_json
 from recon.frame.files import frame_from_dict
 from webui.app import bench
-from recon.corrections.plan_audit import PLAN
 
 bp = Blueprint("plan", __name__)
 

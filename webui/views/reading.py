@@ -1,10 +1,11 @@
 """The reading: begun and cancelled; `/api/pulse` tells how it goes on."""
+
 from __future__ import annotations
 
 from flask import Blueprint, jsonify
 
-from recon.frame.length import parse_known_length
 from recon.corrections import validation
+from recon.frame.length import parse_known_length
 from webui.app import asked_json, bench
 
 bp = Blueprint("reading", __name__)

@@ -1,4 +1,5 @@
 """The page itself, its static files, and the build as it stands."""
+
 from __future__ import annotations
 
 import hashlib
@@ -7,21 +8,21 @@ from pathlib import Path
 
 from flask import Blueprint, Response, abort, jsonify, render_template, request, send_from_directory
 
-from recon.frame.caution import CAUTION
 from recon.corrections import on_photos
+from recon.corrections.state import State, difference
+from recon.frame.caution import CAUTION
 from webui.app import bench
 from webui.processes.derived import ANSWERS
-from recon.corrections.state import State, difference
 
 bp = Blueprint("see", __name__)
 STATIC = Path(__file__).resolve().parent.parent / "static"
-NEWS = 3                    # changes that another tab is told of in words
+NEWS = 3  # changes that another tab is told of in words
 
 
 @bp.get("/")
 def page():
     b = bench()
-    b.quick.warm()                          # it is asked as soon as the page is there
+    b.quick.warm()  # it is asked as soon as the page is there
     return render_template("page.html", token=b.token, caution=CAUTION, shared=b.keys is not None)
 
 
@@ -37,9 +38,17 @@ def whole():
     """All of the build but pictures: what a page needs when it is opened."""
     b = bench()
     n, state, can = b.build.snapshot()
-    return jsonify(n=n, **can, folder=b.build.folder.name, delta=difference(State(), state), photos=photo_list(b, state),
-                   stocks=[{"id": s.id, "name": s.name, "pitch_mm": s.pitch_mm} for s in b.stocks.values()],
-                   notices=b.build.notices, job=b.reading.told(), plan=plan_name(b))
+    return jsonify(
+        n=n,
+        **can,
+        folder=b.build.folder.name,
+        delta=difference(State(), state),
+        photos=photo_list(b, state),
+        stocks=[{"id": s.id, "name": s.name, "pitch_mm": s.pitch_mm} for s in b.stocks.values()],
+        notices=b.build.notices,
+        job=b.reading.told(),
+        plan=plan_name(b),
+    )
 
 
 def plan_name(b):
@@ -47,7 +56,7 @@ def plan_name(b):
 
     try:
         plan = load_plan(b.build.folder, b.stocks)
-    except Exception:                       # told where the audit is asked for
+    except Exception:  # told where the audit is asked for
         return None
     return plan and (plan.name or "plan")
 
@@ -62,10 +71,18 @@ def photo_list(b, state: State) -> list[dict]:
         levels = b.photos.levels(name) if name in names else None
         photo = told.get(name)
         size = levels["size"] if levels else list(photo.size) if photo else None
-        listed.append({"name": name, "here": name in names, "size": size, "levels": levels["levels"] if levels else None,
-                       "problem": b.photos.problem(name), "camera": bool(photo and photo.camera),
-                       "used": photo.used if photo else name not in state.said.get("aside", []),
-                       "reason": photo.reason if photo else ""})
+        listed.append(
+            {
+                "name": name,
+                "here": name in names,
+                "size": size,
+                "levels": levels["levels"] if levels else None,
+                "problem": b.photos.problem(name),
+                "camera": bool(photo and photo.camera),
+                "used": photo.used if photo else name not in state.said.get("aside", []),
+                "reason": photo.reason if photo else "",
+            }
+        )
     return listed
 
 
@@ -80,7 +97,13 @@ def pulse():
     last changes."""
     b = bench()
     n, _, _ = b.build.snapshot()
-    return jsonify(n=n, start=_start(b), news=b.build.since(n - NEWS)[:NEWS], job=b.reading.told(), ready=[n for n in b.photos.names() if b.photos.levels(n)])
+    return jsonify(
+        n=n,
+        start=_start(b),
+        news=b.build.since(n - NEWS)[:NEWS],
+        job=b.reading.told(),
+        ready=[n for n in b.photos.names() if b.photos.levels(n)],
+    )
 
 
 @bp.get("/api/shapes/<name>")

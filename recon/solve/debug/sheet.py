@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-SIDE_RANGE_PX = (1600, 2400)       # longer side of a picture: what a screen shows
+SIDE_RANGE_PX = (1600, 2400)  # longer side of a picture: what a screen shows
 INK, PAPER = (25, 25, 25), (245, 245, 245)
-SUB = 4                            # OpenCV draws at 1/16 px
+SUB = 4  # OpenCV draws at 1/16 px
 
 
 @dataclass
@@ -18,6 +18,7 @@ class Sheet:
 
     image : (H, W, 3) uint8 BGR.   scale : sheet px per px of the working copy.
     """
+
     image: np.ndarray
     scale: float
 
@@ -35,7 +36,9 @@ class Sheet:
         near = np.isfinite(p).all(1) & (np.abs(np.nan_to_num(p)) < 4 * max(self.image.shape)).all(1)
         for a, b, ok in zip(p[:-1], p[1:], near[:-1] & near[1:]):
             if ok:
-                cv2.line(self.image, _fine(a), _fine(b), colour, max(1, round(width * self.unit)), cv2.LINE_AA, SUB)
+                cv2.line(
+                    self.image, _fine(a), _fine(b), colour, max(1, round(width * self.unit)), cv2.LINE_AA, SUB
+                )
 
     def dot(self, px, colour, radius: float = 1.6) -> None:
         self._circle(px, colour, radius, -1)
@@ -53,8 +56,18 @@ class Sheet:
         """The rim of a detection (one record of dtype OPENING)."""
         centre = self.place([opening["x"], opening["y"]])
         axes = np.maximum([opening["major"], opening["minor"]], 1.0) * self.scale / 2
-        cv2.ellipse(self.image, _fine(centre), _fine(axes), float(np.degrees(opening["angle"])), 0, 360, colour,
-                    max(1, round(width * self.unit)), cv2.LINE_AA, SUB)
+        cv2.ellipse(
+            self.image,
+            _fine(centre),
+            _fine(axes),
+            float(np.degrees(opening["angle"])),
+            0,
+            360,
+            colour,
+            max(1, round(width * self.unit)),
+            cv2.LINE_AA,
+            SUB,
+        )
 
     def text(self, px, words: str, colour, plate=PAPER) -> None:
         """Words on a small plate beside a place; nothing where the place is outside."""
@@ -77,16 +90,24 @@ class Sheet:
         left, first, second = int(8 * self.unit), int(17 * self.unit), int(36 * self.unit)
         cv2.putText(strip, _ascii(title), (left, first), cv2.FONT_HERSHEY_SIMPLEX, size, INK, 1, cv2.LINE_AA)
         for words, colour in key:
-            cv2.rectangle(strip, (left, second - int(9 * self.unit)), (left + int(12 * self.unit), second), colour, -1)
+            cv2.rectangle(
+                strip, (left, second - int(9 * self.unit)), (left + int(12 * self.unit), second), colour, -1
+            )
             left += int(16 * self.unit)
-            cv2.putText(strip, _ascii(words), (left, second), cv2.FONT_HERSHEY_SIMPLEX, size, INK, 1, cv2.LINE_AA)
-            left += cv2.getTextSize(_ascii(words), cv2.FONT_HERSHEY_SIMPLEX, size, 1)[0][0] + int(16 * self.unit)
+            cv2.putText(
+                strip, _ascii(words), (left, second), cv2.FONT_HERSHEY_SIMPLEX, size, INK, 1, cv2.LINE_AA
+            )
+            left += cv2.getTextSize(_ascii(words), cv2.FONT_HERSHEY_SIMPLEX, size, 1)[0][0] + int(
+                16 * self.unit
+            )
         return np.vstack([self.image, strip])
 
     def _circle(self, px, colour, radius, thickness):
         p = self.place(px)
         if np.isfinite(p).all() and (np.abs(p) < 4 * max(self.image.shape)).all():
-            cv2.circle(self.image, _fine(p), int(radius * self.unit * 2 ** SUB), colour, thickness, cv2.LINE_AA, SUB)
+            cv2.circle(
+                self.image, _fine(p), int(radius * self.unit * 2**SUB), colour, thickness, cv2.LINE_AA, SUB
+            )
 
 
 def sheet_of(image: np.ndarray) -> Sheet:
@@ -94,13 +115,15 @@ def sheet_of(image: np.ndarray) -> Sheet:
     longest = max(image.shape[:2])
     scale = min(max(longest, SIDE_RANGE_PX[0]), SIDE_RANGE_PX[1]) / longest
     if scale != 1:
-        image = cv2.resize(image, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC)
+        image = cv2.resize(
+            image, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+        )
     grey = cv2.cvtColor(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), cv2.COLOR_GRAY2BGR)
     return Sheet(cv2.addWeighted(image, 0.35, grey, 0.65, 0), scale)
 
 
 def _fine(p):
-    return tuple(int(round(float(v) * 2 ** SUB)) for v in p)
+    return tuple(int(round(float(v) * 2**SUB)) for v in p)
 
 
 def _ascii(words):

@@ -27,12 +27,12 @@ from recon.files import why_not_written, write_bytes_atomic, write_text_atomic
 from recon.frame.model import label
 from recon.geometry.camera import camera2sensor, sensor2image
 from recon.solve.debug.sheet import INK, sheet_of
+from recon.solve.evidence.candidate import boxes
 from recon.solve.evidence.predictions import View, hidden_by_boxes, look, member_openings
 from recon.solve.members.selection import lap_faces
-from recon.solve.evidence.candidate import boxes
 
 STAGES = ("numbers", "openings", "rows", "axes", "lattice", "members")
-AXIS_COLOUR = ((0, 94, 213), (115, 158, 0), (178, 114, 0))      # BGR of x, y, z: vermillion, green, blue
+AXIS_COLOUR = ((0, 94, 213), (115, 158, 0), (178, 114, 0))  # BGR of x, y, z: vermillion, green, blue
 RED, GREEN, ORANGE, GREY = (40, 40, 220), (90, 200, 0), (0, 159, 230), (150, 150, 150)
 AXES = "xyz"
 
@@ -70,7 +70,9 @@ def write_stages(folder, images: dict, readings: list, views: list, sticks: list
         write_text_atomic(written[-1], numbers_text(reading, view, sticks, width))
         for k, picture in enumerate(stage_pictures(images[reading.name], reading, view, sticks, width), 1):
             written.append(folder / f"{base}_{k}_{STAGES[k]}.jpg")
-            write_bytes_atomic(written[-1], cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes())
+            write_bytes_atomic(
+                written[-1], cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()
+            )
     return written
 
 
@@ -80,7 +82,9 @@ def refuse_used_folder(folder) -> None:
     ours = re.compile(r".+_[0-5]_(" + "|".join(STAGES) + r")\.(jpg|txt)")
     there = sorted(p.name for p in folder.iterdir() if ours.fullmatch(p.name)) if folder.is_dir() else []
     if there:
-        raise ReconError(f"{folder}: already holds stages of a reading ({there[0]} and so on); give --debug another folder, or empty this one.")
+        raise ReconError(
+            f"{folder}: already holds stages of a reading ({there[0]} and so on); give --debug another folder, or empty this one."
+        )
 
 
 def stage_pictures(image: np.ndarray, reading, view: View | None, sticks, width: float) -> list[np.ndarray]:
@@ -96,26 +100,34 @@ def stage_pictures(image: np.ndarray, reading, view: View | None, sticks, width:
 def openings_picture(image, reading) -> np.ndarray:
     sheet = sheet_of(image)
     o = reading.openings
-    for one, colour in zip(o[::-1], _score_colours(o["score"][::-1])):            # the best on top
+    for one, colour in zip(o[::-1], _score_colours(o["score"][::-1])):  # the best on top
         sheet.ellipse(one, colour)
     key = np.array([1.0, 2.0, 4.0, 8.0])
-    return sheet.finished(f"1 detections: {len(o)}, coloured by score (even contrast all round the rim)",
-                          [(f"score {s:g}", c) for s, c in zip(key, _score_colours(key))])
+    return sheet.finished(
+        f"1 detections: {len(o)}, coloured by score (even contrast all round the rim)",
+        [(f"score {s:g}", c) for s, c in zip(key, _score_colours(key))],
+    )
 
 
 def rows_picture(image, reading) -> np.ndarray:
     sheet = sheet_of(image)
     o, rows = reading.openings, reading.lattice.placed.rows
-    for row in rows[::-1]:                                                        # the strongest on top
+    for row in rows[::-1]:  # the strongest on top
         px = np.c_[o["x"], o["y"]][row.index]
         sheet.line(px, AXIS_COLOUR[row.axis])
         for p in px:
             sheet.dot(p, AXIS_COLOUR[row.axis])
     for row in rows[::-1]:
-        sheet.text(np.array([o["x"][row.index[0]], o["y"][row.index[0]]]), f"{row.evidence:.0f}", AXIS_COLOUR[row.axis])
+        sheet.text(
+            np.array([o["x"][row.index[0]], o["y"][row.index[0]]]),
+            f"{row.evidence:.0f}",
+            AXIS_COLOUR[row.axis],
+        )
     counts = [sum(r.axis == j for r in rows) for j in range(3)]
-    return sheet.finished(f"2 rows believed: {len(rows)}; the number is the row's evidence in nats",
-                          [(f"along {AXES[j]}: {counts[j]}", AXIS_COLOUR[j]) for j in range(3)])
+    return sheet.finished(
+        f"2 rows believed: {len(rows)}; the number is the row's evidence in nats",
+        [(f"along {AXES[j]}: {counts[j]}", AXIS_COLOUR[j]) for j in range(3)],
+    )
 
 
 def axes_picture(image, reading, grid: int = 7) -> np.ndarray:
@@ -124,7 +136,7 @@ def axes_picture(image, reading, grid: int = 7) -> np.ndarray:
     camera = reading.lattice.camera
     H, W = image.shape[:2]
     depth = float(np.median(_row_depths(reading)))
-    reach = 0.05 * W / camera.f * depth                                           # pitches that fill half a knot's room
+    reach = 0.05 * W / camera.f * depth  # pitches that fill half a knot's room
     for x in np.linspace(0, W - 1, grid + 2)[1:-1]:
         for y in np.linspace(0, H - 1, grid + 1)[1:-1]:
             ray = np.array([(x - camera.cx) / camera.f, (y - camera.cy) / camera.f, 1.0]) * depth
@@ -136,11 +148,16 @@ def axes_picture(image, reading, grid: int = 7) -> np.ndarray:
     points = vanishing_points(camera)
     for j, p in enumerate(points):
         if np.isfinite(p).all() and 0 < p[0] < W and 0 < p[1] < H:
-            p = sensor2image(camera, (p - [camera.cx, camera.cy]) / camera.f)     # where it is seen through the lens
+            p = sensor2image(
+                camera, (p - [camera.cx, camera.cy]) / camera.f
+            )  # where it is seen through the lens
             sheet.cross(p, AXIS_COLOUR[j], 3)
             sheet.text(p, f"vanishing point of {AXES[j]}", AXIS_COLOUR[j])
     words = [(f"{AXES[j]}: {_place(p)}", AXIS_COLOUR[j]) for j, p in enumerate(points)]
-    return sheet.finished(f"3 axes of the camera: f {camera.f:.0f} px, k1 {camera.k1:+.4f}; the dot is the positive end; vanishing points in px", words)
+    return sheet.finished(
+        f"3 axes of the camera: f {camera.f:.0f} px, k1 {camera.k1:+.4f}; the dot is the positive end; vanishing points in px",
+        words,
+    )
 
 
 def lattice_picture(image, reading) -> np.ndarray:
@@ -160,9 +177,17 @@ def lattice_picture(image, reading) -> np.ndarray:
             sheet.cross(px[k], colour)
         at = ",".join(f"{v:g}" for v in np.round(best.first, 2))
         sheet.text(px[0], f"{AXES[row.axis]} {at} {100 * np.exp(best.log_p):.0f}%", colour)
-    words = [("sure (over 75 %)", GREEN), ("likely (40 to 75 %)", ORANGE), ("open (under 40 %)", RED), ("no guess", GREY)]
-    return sheet.finished(f"4 lattice: cell of the first hole of each row and its probability; agreement {lattice.agreement:.2f}, "
-                          f"width {reading.lattice_width:g}", words)
+    words = [
+        ("sure (over 75 %)", GREEN),
+        ("likely (40 to 75 %)", ORANGE),
+        ("open (under 40 %)", RED),
+        ("no guess", GREY),
+    ]
+    return sheet.finished(
+        f"4 lattice: cell of the first hole of each row and its probability; agreement {lattice.agreement:.2f}, "
+        f"width {reading.lattice_width:g}",
+        words,
+    )
 
 
 def members_picture(image, view: View, sticks, width: float) -> np.ndarray:
@@ -187,13 +212,20 @@ def members_picture(image, view: View, sticks, width: float) -> np.ndarray:
         middle = stick.first + 0.5 * (stick.holes - 1) * np.eye(3)[stick.axis]
         sheet.text(view.camera.project(middle[None])[0], f"{label(i)} {stick.holes}", INK)
     total = np.bincount(np.concatenate([s.state for s in found]) if found else np.zeros(0, int), minlength=5)
-    words = [(f"{STATE_WORDS[k]}: {total[k]}", c) for k, c in ((HIT, GREEN), (MISSED, RED), (LAP, ORANGE), (HIDDEN, GREY))]
-    return sheet.finished("5 members: openings foreseen (ring hit, cross missed, square at a lap, dot hidden); label and length in holes", words)
+    words = [
+        (f"{STATE_WORDS[k]}: {total[k]}", c)
+        for k, c in ((HIT, GREEN), (MISSED, RED), (LAP, ORANGE), (HIDDEN, GREY))
+    ]
+    return sheet.finished(
+        "5 members: openings foreseen (ring hit, cross missed, square at a lap, dot hidden); label and length in holes",
+        words,
+    )
 
 
 @dataclass(frozen=True)
 class MemberSight:
     """What one photo says of a member's openings: px (4 holes, 2), state (4 holes,), hit (4 holes,) index or -1, nats (4 holes,)."""
+
     px: np.ndarray
     state: np.ndarray
     hit: np.ndarray
@@ -233,11 +265,19 @@ def vanishing_points(camera) -> np.ndarray:
 def numbers_text(reading, view: View | None, sticks, width: float) -> str:
     """The numbers of one photo, stage by stage."""
     o = reading.openings
-    lines = [f"{reading.name}: {reading.size[0]} x {reading.size[1]} px (working copy)", "",
-             f"1 detections: {len(o)}"]
+    lines = [
+        f"{reading.name}: {reading.size[0]} x {reading.size[1]} px (working copy)",
+        "",
+        f"1 detections: {len(o)}",
+    ]
     if len(o):
-        lines.append("  score, major and minor axis in px, at 10 / 50 / 90 %: " + "; ".join(
-            " / ".join(f"{v:.1f}" for v in np.percentile(o[f], [10, 50, 90])) for f in ("score", "major", "minor")))
+        lines.append(
+            "  score, major and minor axis in px, at 10 / 50 / 90 %: "
+            + "; ".join(
+                " / ".join(f"{v:.1f}" for v in np.percentile(o[f], [10, 50, 90]))
+                for f in ("score", "major", "minor")
+            )
+        )
     if reading.lattice is None:
         return "\n".join([*lines, "", f"No lattice: {reading.reason or 'too few rows agree'}.", ""])
     lines += [*_row_lines(reading), *_camera_lines(reading), *_guess_lines(reading)]
@@ -248,50 +288,79 @@ def numbers_text(reading, view: View | None, sticks, width: float) -> str:
 
 def _row_lines(reading):
     rows = reading.lattice.placed.rows
-    return ["", f"2 rows believed: {len(rows)}", "  row axis openings steps  evidence (nats)   from px        to px",
-            *(f"  {i:3d}   {AXES[r.axis]}   {len(r.index):5d}  {r.step.max() - r.step.min() + 1:5d}  {r.evidence:10.1f}       "
-              f"{_place(_px(reading, r.index[0])):>13s}  {_place(_px(reading, r.index[-1])):>13s}" for i, r in enumerate(rows))]
+    return [
+        "",
+        f"2 rows believed: {len(rows)}",
+        "  row axis openings steps  evidence (nats)   from px        to px",
+        *(
+            f"  {i:3d}   {AXES[r.axis]}   {len(r.index):5d}  {r.step.max() - r.step.min() + 1:5d}  {r.evidence:10.1f}       "
+            f"{_place(_px(reading, r.index[0])):>13s}  {_place(_px(reading, r.index[-1])):>13s}"
+            for i, r in enumerate(rows)
+        ),
+    ]
 
 
 def _camera_lines(reading):
     c = reading.lattice.camera
     mean, error = reading.width
-    return ["", "3 camera of this photo alone", *_camera_numbers(c),
-            "  vanishing points, px: " + "; ".join(f"{AXES[j]} {_place(p)}" for j, p in enumerate(vanishing_points(c))),
-            f"  hole seen: {reading.view.hole:.3f} pitches; width seen: "
-            + (f"{mean:.3f} +- {error:.3f} pitches" if np.isfinite(error) else "not measured") + f", taken: {reading.lattice_width:g}"]
+    return [
+        "",
+        "3 camera of this photo alone",
+        *_camera_numbers(c),
+        "  vanishing points, px: "
+        + "; ".join(f"{AXES[j]} {_place(p)}" for j, p in enumerate(vanishing_points(c))),
+        f"  hole seen: {reading.view.hole:.3f} pitches; width seen: "
+        + (f"{mean:.3f} +- {error:.3f} pitches" if np.isfinite(error) else "not measured")
+        + f", taken: {reading.lattice_width:g}",
+    ]
 
 
 def _camera_numbers(c):
     rows = "; ".join(" ".join(f"{v:+.4f}" for v in r) for r in c.R)
-    return [f"  f {c.f:.1f} px, middle {c.cx:.1f}, {c.cy:.1f} px, k1 {c.k1:+.5f}, k2 {c.k2:+.5f}", f"  R {rows}",
-            "  centre, pitches: " + ", ".join(f"{v:.2f}" for v in c.centre)]
+    return [
+        f"  f {c.f:.1f} px, middle {c.cx:.1f}, {c.cy:.1f} px, k1 {c.k1:+.5f}, k2 {c.k2:+.5f}",
+        f"  R {rows}",
+        "  centre, pitches: " + ", ".join(f"{v:.2f}" for v in c.centre),
+    ]
 
 
 def _guess_lines(reading):
     lattice = reading.lattice
-    out = ["", f"4 lattice: agreement {lattice.agreement:.3f}, evidence explained {reading.worth:.0f} nats",
-           "  row axis first hole (pitches)    face  chance  rms px   next best"]
+    out = [
+        "",
+        f"4 lattice: agreement {lattice.agreement:.3f}, evidence explained {reading.worth:.0f} nats",
+        "  row axis first hole (pitches)    face  chance  rms px   next best",
+    ]
     for i, (row, sign, guesses) in enumerate(zip(lattice.placed.rows, lattice.placed.sign, lattice.guesses)):
         if not guesses:
             out.append(f"  {i:3d}   {AXES[row.axis]}  no lattice line near it")
             continue
         g = guesses[0]
-        off = lattice.camera.project(guess_openings(row, sign, g, reading.lattice_width)) - np.array([_px(reading, k) for k in row.index])
+        off = lattice.camera.project(guess_openings(row, sign, g, reading.lattice_width)) - np.array(
+            [_px(reading, k) for k in row.index]
+        )
         other = f"{_cell(guesses[1].first)} {np.exp(guesses[1].log_p):.2f}" if len(guesses) > 1 else "none"
-        out.append(f"  {i:3d}   {AXES[row.axis]}  {_cell(g.first):24s}  {_face(g.normal)}   {np.exp(g.log_p):5.2f}   {_rms(off):5.2f}   {other}")
+        out.append(
+            f"  {i:3d}   {AXES[row.axis]}  {_cell(g.first):24s}  {_face(g.normal)}   {np.exp(g.log_p):5.2f}   {_rms(off):5.2f}   {other}"
+        )
     return out
 
 
 def _member_lines(view, sticks, width):
-    out = ["", "5 members, all photos together; openings as this photo shows them", *_camera_numbers(view.camera),
-           "  member axis first hole (pitches)      holes    hit missed at a lap hidden  nats here  nats in all  rms px"]
+    out = [
+        "",
+        "5 members, all photos together; openings as this photo shows them",
+        *_camera_numbers(view.camera),
+        "  member axis first hole (pitches)      holes    hit missed at a lap hidden  nats here  nats in all  rms px",
+    ]
     for i, (stick, s) in enumerate(zip(sticks, sightings(view, sticks, width))):
         n = np.bincount(s.state, minlength=5)
         hit = s.hit[s.state == HIT]
         off = s.px[s.state == HIT] - np.c_[view.openings["x"][hit], view.openings["y"][hit]]
-        out.append(f"  {label(i):5s}   {AXES[stick.axis]}   {_cell(stick.first):24s} {stick.holes:6d} {n[HIT]:6d} {n[MISSED]:6d} {n[LAP]:8d} {n[HIDDEN]:6d}"
-                   f"  {s.nats.sum():9.1f}  {stick.evidence:11.1f}  {f'{_rms(off):6.2f}' if len(off) else '     -'}")
+        out.append(
+            f"  {label(i):5s}   {AXES[stick.axis]}   {_cell(stick.first):24s} {stick.holes:6d} {n[HIT]:6d} {n[MISSED]:6d} {n[LAP]:8d} {n[HIDDEN]:6d}"
+            f"  {s.nats.sum():9.1f}  {stick.evidence:11.1f}  {f'{_rms(off):6.2f}' if len(off) else '     -'}"
+        )
     return out
 
 
@@ -300,7 +369,7 @@ def _px(reading, i):
 
 
 def _rms(off):
-    return float(np.sqrt((off ** 2).sum(1).mean()))
+    return float(np.sqrt((off**2).sum(1).mean()))
 
 
 def _place(px):
@@ -323,7 +392,7 @@ def _row_depths(reading):
 
 def _box_edges(low, high, eye, pieces: int = 12):
     """(pieces, 3) points along each edge of a box that borders a face turned to the eye."""
-    turned = np.array([eye < low, eye > high])                    # (2, 3): low and high face of each axis
+    turned = np.array([eye < low, eye > high])  # (2, 3): low and high face of each axis
     for j in range(3):
         a, b = [k for k in range(3) if k != j]
         for s, t in np.ndindex(2, 2):
@@ -338,7 +407,14 @@ def _box_edges(low, high, eye, pieces: int = 12):
 def _score_colours(score):
     """BGR tuples from a score of 1 (dark) to 8 (bright), by its logarithm."""
     level = np.clip(np.log(np.maximum(score, 1)) / np.log(8), 0, 1) * 255
-    return [tuple(int(v) for v in c) for c in cv2.applyColorMap(level.astype(np.uint8)[:, None], cv2.COLORMAP_PLASMA)[:, 0]] if len(score) else []
+    return (
+        [
+            tuple(int(v) for v in c)
+            for c in cv2.applyColorMap(level.astype(np.uint8)[:, None], cv2.COLORMAP_PLASMA)[:, 0]
+        ]
+        if len(score)
+        else []
+    )
 
 
 def _chance_colour(p):

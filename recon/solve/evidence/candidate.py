@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import networkx as nx
 import numpy as np
 
-LEAST_EVIDENCE = 14.0      # nats: about a thousand lines are tried, with a few hundred starts and stops each
-LEAST_STEPS = 3            # distinct holes seen
+LEAST_EVIDENCE = 14.0  # nats: about a thousand lines are tried, with a few hundred starts and stops each
+LEAST_STEPS = 3  # distinct holes seen
 
 
 @dataclass(frozen=True)
@@ -18,6 +18,7 @@ class Stick:
     profile : (count,) nats at each hole, all photos and faces together; seen : (count,) openings found.
     held : None, or which of its two ends a person vouches for: its place is then certain.   name : its label, if any.
     """
+
     axis: int
     first: np.ndarray
     holes: int
@@ -45,14 +46,22 @@ def boxes(sticks, width):
 def line_key(stick: Stick) -> tuple:
     """The lattice line that a stick lies on, as :func:`candidate_lines` names it."""
     others = [j for j in range(3) if j != stick.axis]
-    return (stick.axis, round(float(stick.first[others[0]]), 3), round(float(stick.first[others[1]]), 3),
-            round(float(stick.first[stick.axis]) % 1.0, 3) % 1.0)
+    return (
+        stick.axis,
+        round(float(stick.first[others[0]]), 3),
+        round(float(stick.first[others[1]]), 3),
+        round(float(stick.first[stick.axis]) % 1.0, 3) % 1.0,
+    )
 
 
 def same_line(a: Stick, b: Stick, tol: float = 0.25) -> bool:
     """Do two sticks lie on one line and overlap?"""
     across = [j for j in range(3) if j != a.axis]
-    return a.axis == b.axis and bool(np.abs(a.first[across] - b.first[across]).max() <= tol) and shared_holes(a, b) > 0.5
+    return (
+        a.axis == b.axis
+        and bool(np.abs(a.first[across] - b.first[across]).max() <= tol)
+        and shared_holes(a, b) > 0.5
+    )
 
 
 def shared_holes(a: Stick, b: Stick) -> float:
@@ -65,8 +74,10 @@ def grown(stick: Stick, low: int, high: int) -> Stick:
     """The stick with holes added (or, negative, taken off) at its ends."""
     first = stick.first.copy()
     first[stick.axis] -= low
-    pad = lambda v: np.pad(v, (max(low, 0), max(high, 0)))[max(-low, 0):len(v) + max(low, 0) + high]
-    return replace(stick, first=first, holes=stick.holes + low + high, profile=pad(stick.profile), seen=pad(stick.seen))
+    pad = lambda v: np.pad(v, (max(low, 0), max(high, 0)))[max(-low, 0) : len(v) + max(low, 0) + high]
+    return replace(
+        stick, first=first, holes=stick.holes + low + high, profile=pad(stick.profile), seen=pad(stick.seen)
+    )
 
 
 def runs_into(stick: Stick, others, width, slack=0.1) -> bool:

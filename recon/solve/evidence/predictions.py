@@ -15,31 +15,42 @@ from scipy.spatial import cKDTree
 from recon.geometry.camera import Camera, world2camera
 from recon.geometry.ellipses import face_shapes, score_llr, shape_distance, shape_llr, unit_shapes
 
-FOUND = 0.88            # chance that an opening in plain sight is detected (rendered photos: 0.83 to 0.98)
-LEAST_FACING = 0.16     # cosine to the face's normal: below 1 : 6 an opening is a line
-LEAST_MINOR_PX = 1.6    # thinner ellipses are not expected to be found
+FOUND = 0.88  # chance that an opening in plain sight is detected (rendered photos: 0.83 to 0.98)
+LEAST_FACING = 0.16  # cosine to the face's normal: below 1 : 6 an opening is a line
+LEAST_MINOR_PX = 1.6  # thinner ellipses are not expected to be found
 
 
 @dataclass(frozen=True)
 class View:
     """One photo with its camera on the lattice."""
+
     name: str
     camera: Camera
-    size: tuple            # width, height px
-    openings: np.ndarray   # OPENING
+    size: tuple  # width, height px
+    openings: np.ndarray  # OPENING
     tree: cKDTree
-    density: np.ndarray    # (N,) detections per px^2 round each
-    hole: float            # apparent hole diameter in pitches, as measured in this photo
-    free: np.ndarray       # (N,) bool: not yet explained
-    mark: np.ndarray       # (N,) nats: how much each detection looks like an opening at all
-    shape: np.ndarray      # (N, 3) nats: how well its ellipse fits a face normal to each axis
+    density: np.ndarray  # (N,) detections per px^2 round each
+    hole: float  # apparent hole diameter in pitches, as measured in this photo
+    free: np.ndarray  # (N,) bool: not yet explained
+    mark: np.ndarray  # (N,) nats: how much each detection looks like an opening at all
+    shape: np.ndarray  # (N, 3) nats: how well its ellipse fits a face normal to each axis
 
 
 def make_view(name, camera, size, openings, hole) -> View:
     px = np.c_[openings["x"], openings["y"]]
     tree = cKDTree(px)
-    return View(name, camera, size, openings, tree, local_density(openings, tree), hole,
-                np.ones(len(openings), bool), score_llr(openings["score"]), _shape_marks(camera, openings, px))
+    return View(
+        name,
+        camera,
+        size,
+        openings,
+        tree,
+        local_density(openings, tree),
+        hole,
+        np.ones(len(openings), bool),
+        score_llr(openings["score"]),
+        _shape_marks(camera, openings, px),
+    )
 
 
 def _shape_marks(camera, openings, px):
@@ -65,14 +76,20 @@ def local_density(openings, tree=None) -> np.ndarray:
 @dataclass(frozen=True)
 class Sighting:
     """What one photo says of N predicted openings."""
-    llr: np.ndarray        # (N,) nats; 0 where nothing can be said
-    hit: np.ndarray        # (N,) index of the detection, -1 none
-    visible: np.ndarray    # (N,) bool: should be in sight
-    px: np.ndarray         # (N, 2) predicted place
+
+    llr: np.ndarray  # (N,) nats; 0 where nothing can be said
+    hit: np.ndarray  # (N,) index of the detection, -1 none
+    visible: np.ndarray  # (N,) bool: should be in sight
+    px: np.ndarray  # (N, 2) predicted place
 
 
-def look(view: View, points: np.ndarray, normals: np.ndarray, hidden: np.ndarray | None = None,
-         only_free: bool = False) -> Sighting:
+def look(
+    view: View,
+    points: np.ndarray,
+    normals: np.ndarray,
+    hidden: np.ndarray | None = None,
+    only_free: bool = False,
+) -> Sighting:
     """Compare predicted openings with a photo's detections.
 
     Parameters
@@ -91,10 +108,12 @@ def look(view: View, points: np.ndarray, normals: np.ndarray, hidden: np.ndarray
     W, H = view.size
     ok = (depth > 0.5) & (facing > LEAST_FACING) & np.isfinite(px).all(1)
     px = np.where(ok[:, None], px, -1e6)
-    scale = cam.f / np.maximum(depth, 0.5)                 # px per pitch
+    scale = cam.f / np.maximum(depth, 0.5)  # px per pitch
     minor = scale * view.hole * facing
     margin = 0.3 * scale
-    ok &= (px[:, 0] > margin) & (px[:, 1] > margin) & (px[:, 0] < W - 1 - margin) & (px[:, 1] < H - 1 - margin)
+    ok &= (
+        (px[:, 0] > margin) & (px[:, 1] > margin) & (px[:, 0] < W - 1 - margin) & (px[:, 1] < H - 1 - margin)
+    )
     ok &= minor > LEAST_MINOR_PX
     if hidden is not None:
         ok &= ~hidden
@@ -102,7 +121,7 @@ def look(view: View, points: np.ndarray, normals: np.ndarray, hidden: np.ndarray
     if not ok.any() or not len(view.openings):
         return Sighting(llr, hit, ok, px)
     q = np.nonzero(ok)[0]
-    sigma = np.hypot(0.5, 0.045 * scale[q])               # shading in the mouth moves the spot by up to 0.05 pitch
+    sigma = np.hypot(0.5, 0.045 * scale[q])  # shading in the mouth moves the spot by up to 0.05 pitch
     reach = 2.6 * sigma
     k = min(5, len(view.openings))
     d, j = view.tree.query(px[q], k=k, distance_upper_bound=float(reach.max()))
@@ -117,9 +136,15 @@ def look(view: View, points: np.ndarray, normals: np.ndarray, hidden: np.ndarray
     taken = there & ~view.free[jj]
     if only_free:
         there &= ~taken
-    gain = (np.log(FOUND) - 0.5 * (d / sigma[:, None]) ** 2 - np.log(2 * np.pi * sigma[:, None] ** 2)
-            - np.log(np.maximum(view.density[jj], 1e-6)) - 0.5 * (size_err / 0.4) ** 2
-            + view.mark[jj] + view.shape[jj, np.abs(normals[q]).argmax(1)[:, None]])
+    gain = (
+        np.log(FOUND)
+        - 0.5 * (d / sigma[:, None]) ** 2
+        - np.log(2 * np.pi * sigma[:, None] ** 2)
+        - np.log(np.maximum(view.density[jj], 1e-6))
+        - 0.5 * (size_err / 0.4) ** 2
+        + view.mark[jj]
+        + view.shape[jj, np.abs(normals[q]).argmax(1)[:, None]]
+    )
     gain = np.where(there, gain, -np.inf)
     best = gain.argmax(1)
     top = gain[np.arange(len(q)), best]

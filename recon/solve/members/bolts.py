@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from recon.solve.members.ends import _colours
 from recon.solve.evidence.predictions import hidden_by_boxes, look
+from recon.solve.members.ends import _colours
 
-HEAD_RADIUS = 0.20        # pitches: within the head of any bolt that fills the hole, M6 in 25 mm to M12 in 50 mm
-FACE_RADII = (0.36, 0.44) # outside every washer, still on the face
-SEEN_RATIO = 3.0          # head against face, over what the bare face shows between holes
+HEAD_RADIUS = 0.20  # pitches: within the head of any bolt that fills the hole, M6 in 25 mm to M12 in 50 mm
+FACE_RADII = (0.36, 0.44)  # outside every washer, still on the face
+SEEN_RATIO = 3.0  # head against face, over what the bare face shows between holes
 
 
 def bolt_states(views, images, joints, members, boxes_, width: float) -> list[str]:
-    """"seen", "none" or "assumed" for each joint.
+    """ "seen", "none" or "assumed" for each joint.
 
     Parameters
     ----------
@@ -49,7 +49,10 @@ def _face_says(view, image, member, hole, normal, width, boxes_):
     if seen.hit[hole] >= 0 and seen.llr[hole] > 2 and _like_its_neighbours(view, seen, hole):
         return 0.0, float(seen.llr[hole])
     side = np.cross(normal, direction)
-    contrast = [_disc_contrast(view, image, X[hole] + d * direction, normal, direction, side) for d in (0.0, -0.5, 0.5)]
+    contrast = [
+        _disc_contrast(view, image, X[hole] + d * direction, normal, direction, side)
+        for d in (0.0, -0.5, 0.5)
+    ]
     if contrast[0] is None:
         return 0.0, 0.0
     bare = [c for c in contrast[1:] if c is not None]
@@ -75,8 +78,10 @@ def _like_its_neighbours(view, seen, hole) -> bool:
 def _disc_contrast(view, image, centre, normal, direction, side):
     """Length of the mean colour difference between a disc on the face and the face round it."""
     angle = np.arange(12) * np.pi / 6
-    rings = [(r * np.cos(angle)[:, None] * direction + r * np.sin(angle)[:, None] * side)
-             for r in (0.07, 0.14, HEAD_RADIUS, *FACE_RADII)]
+    rings = [
+        (r * np.cos(angle)[:, None] * direction + r * np.sin(angle)[:, None] * side)
+        for r in (0.07, 0.14, HEAD_RADIUS, *FACE_RADII)
+    ]
     px = view.camera.project(np.concatenate([centre + r for r in rings]))
     H, W = image.shape[:2]
     if not np.isfinite(px).all() or px.min() < 1 or (px[:, 0] > W - 2).any() or (px[:, 1] > H - 2).any():

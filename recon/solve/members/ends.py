@@ -12,24 +12,32 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from recon.solve.evidence.candidate import boxes, grown, runs_into
 from recon.solve.evidence.predictions import LEAST_FACING, View, hidden_by_boxes
 from recon.solve.members.selection import lap_faces, line_evidence_of
-from recon.solve.evidence.candidate import boxes, grown, runs_into
 
-END_SURE = 0.9                                      # probability of its hole count from which an end counts as seen
-LATERAL = np.array([-0.34, -0.2, 0.2, 0.34])       # of the width: four tracks along the face, beside the holes
-NEAR, FAR = 0.08, 0.30                             # pitches before and behind the edge that are compared
+END_SURE = 0.9  # probability of its hole count from which an end counts as seen
+LATERAL = np.array([-0.34, -0.2, 0.2, 0.34])  # of the width: four tracks along the face, beside the holes
+NEAR, FAR = 0.08, 0.30  # pitches before and behind the edge that are compared
 
 
 @dataclass(frozen=True)
 class Steps:
     """Change of colour across each boundary: strength (F, B) in L*a*b* / 100 (NaN: not to be seen), faces' normals (F, 3)."""
+
     strength: np.ndarray
     normal: np.ndarray
 
 
-def colour_steps(view: View, image: np.ndarray, axis: int, first: np.ndarray, boundaries: np.ndarray, width: float,
-                 blockers) -> Steps:
+def colour_steps(
+    view: View,
+    image: np.ndarray,
+    axis: int,
+    first: np.ndarray,
+    boundaries: np.ndarray,
+    width: float,
+    blockers,
+) -> Steps:
     """Colour steps across a member's faces at given places along it, in one photo.
 
     Parameters
@@ -59,7 +67,7 @@ def _face_steps(view, image, axis, first, boundaries, width, normal, side, block
     if to_eye @ normal / np.linalg.norm(to_eye) < 0.5 * LEAST_FACING:
         return np.full(b, np.nan)
     span = np.linspace(NEAR, FAR, 5)
-    offsets = np.r_[-span, span]                                     # (10,) along the axis
+    offsets = np.r_[-span, span]  # (10,) along the axis
     X = np.zeros((b, len(LATERAL), len(offsets), 3)) + base
     X[..., axis] += boundaries[:, None, None] + offsets
     X[..., side] += (LATERAL * width)[None, :, None]
@@ -72,8 +80,8 @@ def _face_steps(view, image, axis, first, boundaries, width, normal, side, block
     if blockers is not None and len(blockers[0]):
         ok &= ~hidden_by_boxes(cam.centre, flat + 0.02 * normal, *blockers)
     colour = _colours(image, px).reshape(b, len(LATERAL), 2, len(span), 3)
-    ok = ok.reshape(b, len(LATERAL), 2, len(span)).all((2, 3))       # a track counts if all of it is in sight
-    step = colour[:, :, 1].mean(2) - colour[:, :, 0].mean(2)         # (B, 4, 3)
+    ok = ok.reshape(b, len(LATERAL), 2, len(span)).all((2, 3))  # a track counts if all of it is in sight
+    step = colour[:, :, 1].mean(2) - colour[:, :, 0].mean(2)  # (B, 4, 3)
     n = ok.sum(1)
     mean = np.where(ok[..., None], step, 0).sum(1) / np.maximum(n, 1)[:, None]
     out = np.linalg.norm(mean, axis=1)
@@ -84,9 +92,9 @@ def _colours(image, px):
     """(N, 3) float L*a*b* / 100 at image points, bilinear."""
     m = px.astype(np.float32).reshape(-1, 1, 2)
     out = np.empty((len(px), 1, 3), np.uint8)
-    for i in range(0, len(px), 32000):                               # cv2.remap takes at most 32767 rows
-        part = np.ascontiguousarray(m[i:i + 32000])
-        out[i:i + 32000] = cv2.remap(image, part[..., 0], part[..., 1], cv2.INTER_LINEAR)
+    for i in range(0, len(px), 32000):  # cv2.remap takes at most 32767 rows
+        part = np.ascontiguousarray(m[i : i + 32000])
+        out[i : i + 32000] = cv2.remap(image, part[..., 0], part[..., 1], cv2.INTER_LINEAR)
     return cv2.cvtColor(out.astype(np.float32) / 255, cv2.COLOR_BGR2LAB)[:, 0] / 100
 
 
@@ -96,9 +104,9 @@ def _colours(image, px):
 STEP_RATIO = np.array([0.3, 0.75, 1.25, 1.75, 2.5, 3.5, 5.0, 8.0, 15.0])
 END_OR_PAST = np.array([-2.5, -2.0, -1.5, -0.9, -0.2, 0.6, 1.1, 1.9, 2.7])
 BETWEEN_OR_PAST = np.array([0.45, 0.4, -0.6, -0.9, -1.1, -1.3, -1.4, -1.6, -1.8])
-USUAL_STEP = 0.010          # L*a*b* / 100: plain faces, where too few places between holes can be seen
-FLOOR_STEP = 0.004          # half a grey level of noise after averaging
-LAP_PRIOR = 1.5             # nats for an end that takes in a crossing; builders do not stop short of a lap they touch
+USUAL_STEP = 0.010  # L*a*b* / 100: plain faces, where too few places between holes can be seen
+FLOOR_STEP = 0.004  # half a grey level of noise after averaging
+LAP_PRIOR = 1.5  # nats for an end that takes in a crossing; builders do not stop short of a lap they touch
 
 
 def step_llr(steps: Steps, between: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -126,6 +134,7 @@ class EndGuess:
     log_p : (C,).
     cut : the end lies outside every photo that could show it.
     """
+
     hole: np.ndarray
     log_p: np.ndarray
     cut: bool
@@ -161,8 +170,15 @@ def find_ends(views, images, stick, others, width: float, reach: int = 5) -> tup
     steps = np.arange(-reach, n + reach)
     first = stick.first.copy()
     first[stick.axis] -= reach
-    llr, visible = line_evidence_of(views, stick.axis, first, len(steps), width, blockers,
-                                    lap_faces(stick.axis, first, len(steps), others, width))
+    llr, visible = line_evidence_of(
+        views,
+        stick.axis,
+        first,
+        len(steps),
+        width,
+        blockers,
+        lap_faces(stick.axis, first, len(steps), others, width),
+    )
     opening = np.clip(llr.sum((0, 1)), -8, 8)
     boundaries = np.arange(-reach, n + reach + 1) - 0.5
     edge, inner = np.zeros(len(boundaries)), np.zeros(len(boundaries))
@@ -206,7 +222,9 @@ def held_ends(stick, guesses) -> tuple[EndGuess, EndGuess]:
     return tuple(c if held else g for c, g, held in zip(certain, guesses, stick.held))
 
 
-LENGTH_KEPT = 0.5      # half of a frame's members are supposed to share a length with another; common practice, no source
+LENGTH_KEPT = (
+    0.5  # half of a frame's members are supposed to share a length with another; common practice, no source
+)
 
 
 def settle_lengths(sticks, ends, sure: float = 0.95) -> list[tuple[int, int]]:

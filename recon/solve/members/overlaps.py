@@ -55,10 +55,16 @@ def _cut(stick: Stick, other: Stick, width: float) -> Stick | None:
         return None
     a, b = int(inside.argmax()), int(len(inside) - inside[::-1].argmax())
     parts = [(0, a), (b, stick.holes)]
-    a, b = max(parts, key=lambda p: stick.profile[p[0]:p[1]].sum())
+    a, b = max(parts, key=lambda p: stick.profile[p[0] : p[1]].sum())
     if b - a < 1:
         return None
     first = stick.first.copy()
     first[stick.axis] += a
-    return replace(stick, first=first, holes=b - a, profile=stick.profile[a:b], seen=stick.seen[a:b],
-                   evidence=float(stick.profile[a:b].sum()))
+    return replace(
+        stick,
+        first=first,
+        holes=b - a,
+        profile=stick.profile[a:b],
+        seen=stick.seen[a:b],
+        evidence=float(stick.profile[a:b].sum()),
+    )

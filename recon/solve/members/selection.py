@@ -6,13 +6,22 @@ from dataclasses import replace
 
 import numpy as np
 
+from recon.solve.evidence.candidate import (
+    LEAST_EVIDENCE,
+    LEAST_STEPS,
+    Stick,
+    boxes,
+    grown,
+    line_key,
+    same_line,
+    shared_holes,
+)
 from recon.solve.evidence.predictions import View, hidden_by_boxes, look, member_openings
 from recon.solve.members.overlaps import make_room
-from recon.solve.evidence.candidate import LEAST_EVIDENCE, LEAST_STEPS, Stick, boxes, grown, line_key, same_line, shared_holes
 
-LEAST_MEAN = 1.35          # nats per opening in plain sight: of 359 right members on rendered photos 99 % have
-                           # over 1.38, of 37 false ones two thirds under 1.3
-LINES_AT_ONCE = 48         # lines evaluated in one go: bounds memory, saves overhead
+LEAST_MEAN = 1.35  # nats per opening in plain sight: of 359 right members on rendered photos 99 % have
+# over 1.38, of 37 false ones two thirds under 1.3
+LINES_AT_ONCE = 48  # lines evaluated in one go: bounds memory, saves overhead
 
 
 def candidate_lines(views: list[View], lattices, least_log_p: float = -4.0) -> dict:
@@ -25,8 +34,12 @@ def candidate_lines(views: list[View], lattices, least_log_p: float = -4.0) -> d
                     continue
                 ends = g.first[row.axis] + sign * np.array([row.step[0], row.step[-1]])
                 others = [j for j in range(3) if j != row.axis]
-                key = (row.axis, round(float(g.first[others[0]]), 3), round(float(g.first[others[1]]), 3),
-                       round(float(ends[0]) % 1.0, 3) % 1.0)
+                key = (
+                    row.axis,
+                    round(float(g.first[others[0]]), 3),
+                    round(float(g.first[others[1]]), 3),
+                    round(float(ends[0]) % 1.0, 3) % 1.0,
+                )
                 lo, hi = int(np.floor(ends.min())), int(np.floor(ends.max()))
                 if key in lines:
                     lines[key] = [min(lo, lines[key][0]), max(hi, lines[key][1])]
@@ -125,19 +138,19 @@ def lap_faces(axis, first, count, others, width) -> np.ndarray:
     for s in others:
         if s.axis == axis:
             continue
-        normal = 3 - axis - s.axis                       # the lap's bolt runs along the third axis
+        normal = 3 - axis - s.axis  # the lap's bolt runs along the third axis
         gap = s.first[normal] - first[normal]
         if abs(abs(gap) - width) > 0.2:
             continue
         k = int(round(s.first[axis] - first[axis]))
         along = first[s.axis] - s.first[s.axis]
         if 0 <= k < count and -0.3 < along < s.holes - 0.7:
-            face = sides.index(normal) * 2 + (0 if gap < 0 else 1)   # opposite to the touching face
+            face = sides.index(normal) * 2 + (0 if gap < 0 else 1)  # opposite to the touching face
             out[face, k] = True
     return out
 
 
-LOOSE_END = 4.0            # nats: what lies past a miss must be worth more, or it is left to the search for ends
+LOOSE_END = 4.0  # nats: what lies past a miss must be worth more, or it is left to the search for ends
 
 
 def best_stretch(profile: np.ndarray) -> tuple[int, int, float]:
@@ -162,7 +175,7 @@ def best_stretch(profile: np.ndarray) -> tuple[int, int, float]:
 def _tight(profile, a, b):
     for way in (1, -1):
         while b - a > 1:
-            piece = profile[a:b][::-way]                  # from the end inwards
+            piece = profile[a:b][::-way]  # from the end inwards
             misses = np.nonzero(piece < 0)[0]
             if not len(misses):
                 break
@@ -180,7 +193,9 @@ def _tight(profile, a, b):
     return a, b
 
 
-def select_members(views: list[View], lines: dict, width: float, known=(), gone=(), reach: int = 10) -> list[Stick]:
+def select_members(
+    views: list[View], lines: dict, width: float, known=(), gone=(), reach: int = 10
+) -> list[Stick]:
     """Greedy choice of members: the line with most evidence takes its detections, the rest must do without.
 
     Parameters
@@ -218,8 +233,14 @@ def select_members(views: list[View], lines: dict, width: float, known=(), gone=
         if steps < LEAST_STEPS:
             del score[key]
             continue
-        stick = Stick(key[0], line_first(key, lo + a), b - a, total, llr[:, :, a:b].sum((0, 1)),
-                      (part_hit >= 0).sum((0, 1)))
+        stick = Stick(
+            key[0],
+            line_first(key, lo + a),
+            b - a,
+            total,
+            llr[:, :, a:b].sum((0, 1)),
+            (part_hit >= 0).sum((0, 1)),
+        )
         if any(same_line(stick, g) and shared_holes(stick, g) > 0.5 * stick.holes for g in gone):
             stick = None
         else:
@@ -231,7 +252,7 @@ def select_members(views: list[View], lines: dict, width: float, known=(), gone=
         # The same line may hold a second member further along: mask this stretch and go on.
         llr[:, :, a:b] = 0
         mask = llr.copy()
-        mask[:, :, max(0, a - 1):b + 1] = -1e3
+        mask[:, :, max(0, a - 1) : b + 1] = -1e3
         state[key] = (lo, hi, own, (mask, hit))
         dirty.discard(key)
         score[key] = (0, 0, 0.0)
@@ -265,10 +286,12 @@ def _held(views, stick: Stick, known, width: float, reach: int = 10):
         b = base + 1 + int(np.cumsum(profile[base:]).argmax())
     if low:
         base = b - 1 if stick.held[1] else middle
-        a = base - int(np.cumsum(profile[:base + 1][::-1]).argmax())
+        a = base - int(np.cumsum(profile[: base + 1][::-1]).argmax())
     stick = grown(stick, low - a, b - low - n)
     part = hit[:, :, a:b]
-    return replace(stick, evidence=float(profile[a:b].sum()), profile=profile[a:b], seen=(part >= 0).sum((0, 1))), part
+    return replace(
+        stick, evidence=float(profile[a:b].sum()), profile=profile[a:b], seen=(part >= 0).sum((0, 1))
+    ), part
 
 
 def _first_looks(views, lines, known, width, reach):
@@ -277,7 +300,7 @@ def _first_looks(views, lines, known, width, reach):
     on_own = {line_key(s) for s in known}
     state, batch = {}, []
     for key, (lo, hi) in lines.items():
-        if hi - lo < 40:                                     # rows give stretches, touching gives whole lines
+        if hi - lo < 40:  # rows give stretches, touching gives whole lines
             lo, hi = lo - reach, hi + reach
         if key in on_own or not known:
             own = _without_self(known, key, width) if known else None
@@ -285,7 +308,7 @@ def _first_looks(views, lines, known, width, reach):
         else:
             batch.append((key, lo, hi))
     for i in range(0, len(batch), LINES_AT_ONCE):
-        part = batch[i:i + LINES_AT_ONCE]
+        part = batch[i : i + LINES_AT_ONCE]
         X, N, sizes = [], [], []
         for key, lo, hi in part:
             x, normals = member_openings(key[0], line_first(key, lo), hi - lo + 1, width)
@@ -308,8 +331,15 @@ def believable(views, sticks: list[Stick], width: float) -> list[Stick]:
     blockers = boxes(sticks, width)
     kept = []
     for s in sticks:
-        llr, visible = line_evidence_of(views, s.axis, s.first, s.holes, width, blockers,
-                                        lap_faces(s.axis, s.first, s.holes, [o for o in sticks if o is not s], width))
+        llr, visible = line_evidence_of(
+            views,
+            s.axis,
+            s.first,
+            s.holes,
+            width,
+            blockers,
+            lap_faces(s.axis, s.first, s.holes, [o for o in sticks if o is not s], width),
+        )
         if s.held is not None or (llr.sum() >= LEAST_EVIDENCE and llr.sum() >= LEAST_MEAN * visible.sum()):
             kept.append(s)
     return kept

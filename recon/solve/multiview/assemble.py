@@ -7,26 +7,29 @@ from itertools import product
 
 import numpy as np
 
-from recon.solve.members.ends import find_ends, held_ends, settle_lengths
-from recon.solve.evidence.predictions import View, with_camera
-from recon.solve.members.selection import believable, candidate_lines, look_at, select_members, touching_lines
 from recon.solve.evidence.candidate import Stick, boxes, grown, line_key, runs_into, touching
+from recon.solve.evidence.predictions import View, with_camera
+from recon.solve.members.ends import find_ends, held_ends, settle_lengths
+from recon.solve.members.selection import believable, candidate_lines, look_at, select_members, touching_lines
+from recon.solve.multiview.registration import Cells, cells_of, join, moved_lattice
 from recon.solve.photo.photo_lattice import resect
 from recon.solve.photo.read_photo import PhotoReading
-from recon.solve.multiview.registration import Cells, cells_of, join, moved_lattice
 
-ROUNDS = 3              # select, adjust, select ...: nothing changed after the third on any rendered frame
-LEAST_JOIN_SHARE = 0.6  # of the evidence of the poorer photo by itself; true pairs of made-up frames have 1.3 and
-                        # more, pairs of different frames 0.8 and less; the rest is settled by shared_rows
-RIVAL = 0.65            # of the best turn's evidence; made-up shelves that nearly fit themselves had 0.73 and more in the right turn
-MOST_TRIALS = 16        # combinations that are all tried; of more, one photo's ways after another
-MOST_WAYS = 3           # which came third at worst.  Both only bound the time: what is left is settled by the members
-LEAST_JOIN = 40.0       # nats: a photo that shares fewer openings with the rest is not forced in
+ROUNDS = 3  # select, adjust, select ...: nothing changed after the third on any rendered frame
+LEAST_JOIN_SHARE = (
+    0.6  # of the evidence of the poorer photo by itself; true pairs of made-up frames have 1.3 and
+)
+# more, pairs of different frames 0.8 and less; the rest is settled by shared_rows
+RIVAL = 0.65  # of the best turn's evidence; made-up shelves that nearly fit themselves had 0.73 and more in the right turn
+MOST_TRIALS = 16  # combinations that are all tried; of more, one photo's ways after another
+MOST_WAYS = 3  # which came third at worst.  Both only bound the time: what is left is settled by the members
+LEAST_JOIN = 40.0  # nats: a photo that shares fewer openings with the rest is not forced in
 
 
 @dataclass(frozen=True)
 class Joined:
     """Photos in one world: views and lattices side by side, and those set aside with the reason."""
+
     views: list
     lattices: list
     set_aside: list
@@ -61,9 +64,13 @@ def join_photos(readings: list[PhotoReading], width: float) -> Joined:
             aside.append((r.name, "its members do not fit those of the other photos; another frame?"))
             continue
         found = _rivals(best)
-        if any(len(w) > 1 for w in ways):             # the photos joined so far may lie wrongly themselves: ask the first alone, too
+        if any(
+            len(w) > 1 for w in ways
+        ):  # the photos joined so far may lie wrongly themselves: ask the first alone, too
             alone = _rivals(join(r.view, r.lattice, cells_of(lattices[0]), width, grid, views[:1]))
-            found += [a for a in alone if not any((a[2] == b[2]).all() and np.allclose(a[3], b[3]) for b in found)]
+            found += [
+                a for a in alone if not any((a[2] == b[2]).all() and np.allclose(a[3], b[3]) for b in found)
+            ]
         moved = [moved_lattice(r.lattice, turn, shift) for _, _, turn, shift in found]
         ways.append([(with_camera(r.view, m.camera), m) for m in moved])
         views.append(ways[-1][0][0])
@@ -86,7 +93,9 @@ def _best_ways(joined: Joined, ways, width: float) -> Joined:
     ways : for each photo the (view, lattice) under each turn and shift that was nearly as good as the best.
     """
     now = [0] * len(ways)
-    chosen = lambda at: Joined([w[k][0] for w, k in zip(ways, at)], [w[k][1] for w, k in zip(ways, at)], joined.set_aside)
+    chosen = lambda at: Joined(
+        [w[k][0] for w, k in zip(ways, at)], [w[k][1] for w, k in zip(ways, at)], joined.set_aside
+    )
     if all(len(w) == 1 for w in ways):
         return joined
     worth: dict = {}
@@ -99,11 +108,11 @@ def _best_ways(joined: Joined, ways, width: float) -> Joined:
     if np.prod([len(w) for w in ways]) <= MOST_TRIALS:
         return chosen(max(product(*(range(len(w)) for w in ways)), key=of))
     changed = True
-    while changed:                         # many photos: one at a time, as long as it helps
+    while changed:  # many photos: one at a time, as long as it helps
         changed = False
         for i, w in enumerate(ways):
-            best = max(range(len(w)), key=lambda k: of([*now[:i], k, *now[i + 1:]]))
-            if best != now[i] and of([*now[:i], best, *now[i + 1:]]) > of(now):
+            best = max(range(len(w)), key=lambda k: of([*now[:i], k, *now[i + 1 :]]))
+            if best != now[i] and of([*now[:i], best, *now[i + 1 :]]) > of(now):
                 now[i], changed = best, True
     return chosen(now)
 
@@ -117,10 +126,14 @@ def first_evidence(joined: Joined, width: float) -> float:
 
 
 def _together(cells: list[Cells]) -> Cells:
-    return Cells(*(np.concatenate([getattr(c, f) for c in cells]) for f in ("place", "axis", "weight", "normal")))
+    return Cells(
+        *(np.concatenate([getattr(c, f) for c in cells]) for f in ("place", "axis", "weight", "normal"))
+    )
 
 
-def find_members(joined: Joined, images: dict, width: float, progress=None, known=(), gone=()) -> tuple[list[View], list[Stick], list]:
+def find_members(
+    joined: Joined, images: dict, width: float, progress=None, known=(), gone=()
+) -> tuple[list[View], list[Stick], list]:
     """Members, adjusted cameras and ends.
 
     Parameters
@@ -180,7 +193,9 @@ def adjusted(view: View, sticks, width: float) -> View:
     world, image, sigma = correspondences(view, sticks, width)
     if len(world) < 12:
         return view
-    return with_camera(view, resect(view.camera, world, image, sigma, focal_prior=view.camera.f, lens_terms=2))
+    return with_camera(
+        view, resect(view.camera, world, image, sigma, focal_prior=view.camera.f, lens_terms=2)
+    )
 
 
 def correspondences(view: View, sticks, width: float):
@@ -197,8 +212,8 @@ def correspondences(view: View, sticks, width: float):
     return np.concatenate(world), np.concatenate(image), np.concatenate(sigma)
 
 
-STRONG = 120.0         # nats: a member this sure stays even where nothing is seen to touch it
-UNSEEN_REACH = 4       # holes by which a member may be longer than what was seen of it, for touching
+STRONG = 120.0  # nats: a member this sure stays even where nothing is seen to touch it
+UNSEEN_REACH = 4  # holes by which a member may be longer than what was seen of it, for touching
 
 
 def main_frame(sticks: list[Stick], width: float) -> list[Stick]:
@@ -217,8 +232,8 @@ def main_frame(sticks: list[Stick], width: float) -> list[Stick]:
     return [s for i, s in enumerate(sticks) if i in keep]
 
 
-LEAST_SHARED = 0.55     # rendered photos of one frame have 0.8 and more, of another frame 0.1 to 0.5
-CONFIRMED = 8.0         # nats from the other photos for a member to count as shown by them
+LEAST_SHARED = 0.55  # rendered photos of one frame have 0.8 and more, of another frame 0.1 to 0.5
+CONFIRMED = 8.0  # nats from the other photos for a member to count as shown by them
 
 
 def shared_rows(views, lattices, sticks, width: float) -> np.ndarray:
@@ -263,7 +278,12 @@ def second_chance(joined: Joined, readings: list[PhotoReading], views, sticks, w
         X[:, s.axis] += np.arange(s.holes)
         place.append(X)
         axis.append(np.full(s.holes, s.axis))
-    known = Cells(np.concatenate(place), np.concatenate(axis), np.ones(sum(map(len, axis))), np.zeros((sum(map(len, axis)), 3)))
+    known = Cells(
+        np.concatenate(place),
+        np.concatenate(axis),
+        np.ones(sum(map(len, axis))),
+        np.zeros((sum(map(len, axis)), 3)),
+    )
     names = {name for name, _ in joined.set_aside}
     new_views, new_lattices, back = [], [], set()
     for r in readings:
@@ -284,8 +304,11 @@ def second_chance(joined: Joined, readings: list[PhotoReading], views, sticks, w
             back.add(r.name)
     if not back:
         return joined
-    return Joined(joined.views + new_views, joined.lattices + new_lattices,
-                  [(n, why) for n, why in joined.set_aside if n not in back])
+    return Joined(
+        joined.views + new_views,
+        joined.lattices + new_lattices,
+        [(n, why) for n, why in joined.set_aside if n not in back],
+    )
 
 
 def assemble(readings: list[PhotoReading], images: dict, width: float, progress=None):
@@ -302,7 +325,11 @@ def assemble(readings: list[PhotoReading], images: dict, width: float, progress=
         if len(other[0].views) > len(used):
             told = {name for name, _ in other[0].set_aside}
             aside = [(n, "it does not show the frame that most of the photos show") for n in sorted(used)]
-            aside += [(n, why) for n, why in best[0].set_aside if n not in told and n not in {v.name for v in other[0].views}]
+            aside += [
+                (n, why)
+                for n, why in best[0].set_aside
+                if n not in told and n not in {v.name for v in other[0].views}
+            ]
             joined = Joined(other[0].views, other[0].lattices, other[0].set_aside + aside)
             return (joined, *other[1:])
     return best
@@ -339,8 +366,12 @@ def without_misfits(joined: Joined, images: dict, width: float, progress=None):
         if share[worst] >= LEAST_SHARED:
             return joined, views, sticks, ends
         if len(views) == 2:
-            worst = 1                      # of two that do not agree, the one that tells more by itself (first) stays
-        aside = joined.set_aside + [(views[worst].name, "most of its rows lie on members that the other photos do not show; "
-                                                        "is it another frame?")]
+            worst = 1  # of two that do not agree, the one that tells more by itself (first) stays
+        aside = joined.set_aside + [
+            (
+                views[worst].name,
+                "most of its rows lie on members that the other photos do not show; is it another frame?",
+            )
+        ]
         keep = [i for i in range(len(views)) if i != worst]
         joined = Joined([joined.views[i] for i in keep], [joined.lattices[i] for i in keep], aside)

@@ -15,6 +15,7 @@ from recon.solve.photo.photo_lattice import LatticeGuess, PhotoLattice
 @dataclass(frozen=True)
 class Cells:
     """Hole centres that a photo shows: place (N, 3), axis of the member (N,), weight (N,), outward normal (N, 3)."""
+
     place: np.ndarray
     axis: np.ndarray
     weight: np.ndarray
@@ -39,7 +40,7 @@ def cells_of(lattice: PhotoLattice, least: float = 0.4) -> Cells:
 
 
 def turned_cells(cells: Cells, turn: np.ndarray, shift=np.zeros(3)) -> Cells:
-    new_axis = np.abs(turn).argmax(0)                    # column j of the turn is where axis j goes
+    new_axis = np.abs(turn).argmax(0)  # column j of the turn is where axis j goes
     return Cells(cells.place @ turn.T + shift, new_axis[cells.axis], cells.weight, cells.normal @ turn.T)
 
 
@@ -64,7 +65,7 @@ def vote_shift(a: Cells, b: Cells, turn: np.ndarray, grid: float, most: int = 6)
     out = []
     for i in np.argsort(-total)[:most]:
         c = int(uniq[i])
-        s = np.array([c // base ** 2, c // base % base, c % base]) - base // 2
+        s = np.array([c // base**2, c // base % base, c % base]) - base // 2
         out.append((float(total[i]), s * grid))
     return out
 
@@ -78,13 +79,21 @@ def moved_camera(camera: Camera, turn: np.ndarray, shift: np.ndarray) -> Camera:
 def moved_lattice(lattice: PhotoLattice, turn: np.ndarray, shift: np.ndarray) -> PhotoLattice:
     """A photo's lattice expressed in another photo's world."""
     new_axis = np.abs(turn).argmax(0)
-    sense = turn.sum(0)                                   # sign with which axis j goes there
+    sense = turn.sum(0)  # sign with which axis j goes there
     pl = lattice.placed
     rows = [replace(r, axis=int(new_axis[r.axis])) for r in pl.rows]
     sign = np.array([s * sense[r.axis] for r, s in zip(pl.rows, pl.sign)])
-    placed = replace(pl, rows=rows, sign=sign, place=pl.place @ turn.T + shift,
-                     cov=turn @ pl.cov @ turn.T, normal=pl.normal @ turn.T)
-    guesses = [[LatticeGuess(turn @ g.first + shift, turn @ g.normal, g.log_p) for g in gs] for gs in lattice.guesses]
+    placed = replace(
+        pl,
+        rows=rows,
+        sign=sign,
+        place=pl.place @ turn.T + shift,
+        cov=turn @ pl.cov @ turn.T,
+        normal=pl.normal @ turn.T,
+    )
+    guesses = [
+        [LatticeGuess(turn @ g.first + shift, turn @ g.normal, g.log_p) for g in gs] for gs in lattice.guesses
+    ]
     return PhotoLattice(moved_camera(lattice.camera, turn, shift), placed, guesses, lattice.agreement)
 
 

@@ -15,23 +15,31 @@ import numpy as np
 from recon.frame.joints import collisions
 from recon.frame.model import Member, as_tuple, section_axes
 from recon.geometry.camera import project_jacobian
-from recon.solve.evidence.predictions import look
-from recon.solve.off_lattice.free_lines import loose_lines
-from recon.solve.members.selection import best_stretch, look_at
 from recon.solve.evidence.candidate import boxes
+from recon.solve.evidence.predictions import look
+from recon.solve.members.selection import best_stretch, look_at
+from recon.solve.off_lattice.free_lines import loose_lines
+from recon.solve.off_lattice.line_evidence import (
+    Found,
+    Line,
+    Solids,
+    evidence_along,
+    line_ends,
+    openings_along,
+    overlap_boxes,
+)
 from recon.solve.off_lattice.pinned_lines import PLAY, Pinned, pin_spots, pinned_lines
-from recon.solve.off_lattice.line_evidence import Found, Line, Solids, evidence_along, line_ends, openings_along, overlap_boxes
 
 # Nats.  Rendered photos with truth: the best false pinned line had 14, the weakest true one, 4 holes in sight, 31;
 # the best false loose line seen in two photos 48 (it touched nothing), true ones 103 to 404.
 LEAST_PINNED = 20.0
 LEAST_LOOSE = 45.0
-LEAST_HOLES = 3            # distinct holes seen of a pinned brace
+LEAST_HOLES = 3  # distinct holes seen of a pinned brace
 LEAST_LOOSE_HOLES = 6
-OVERLAP = 0.1              # pitches by which solved boxes may run into one another: rounding of measured places
-ROOM = 5                   # holes looked at past the last one that must be there
-WORTH_A_LOOK = 8.0         # nats at the first glance, which forgives most misses
-MOST_LOOKS = 40            # lines looked at in full: bounds the time
+OVERLAP = 0.1  # pitches by which solved boxes may run into one another: rounding of measured places
+ROOM = 5  # holes looked at past the last one that must be there
+WORTH_A_LOOK = 8.0  # nats at the first glance, which forgives most misses
+MOST_LOOKS = 40  # lines looked at in full: bounds the time
 
 
 @dataclass(frozen=True)
@@ -42,6 +50,7 @@ class Brace:
     the axis of the bolts.   evidence : nats.   hits : openings found.   ends : two EndGuess (low, high).
     pins : holes in line with a hole of another member that it touches.
     """
+
     first: np.ndarray
     direction: np.ndarray
     normal: np.ndarray
@@ -71,11 +80,15 @@ def find_braces(views, images, sticks, width: float) -> list[Brace]:
     lines = pinned_lines(sticks, width)
     worth = glance(views, lines, width)
     order = [i for i in np.argsort(-worth)[:MOST_LOOKS] if worth[i] > WORTH_A_LOOK]
-    waiting = [(Line(lines.first[i], lines.direction[i], np.eye(3)[lines.normal[i]]), int(lines.steps[i]) + 1)
-               for i in order]
+    waiting = [
+        (Line(lines.first[i], lines.direction[i], np.eye(3)[lines.normal[i]]), int(lines.steps[i]) + 1)
+        for i in order
+    ]
     braces: list[Brace] = []
     while True:
-        trials = [(seen_between(views, line, count, width, solids, sticks), line, count) for line, count in waiting]
+        trials = [
+            (seen_between(views, line, count, width, solids, sticks), line, count) for line, count in waiting
+        ]
         waiting = [(line, count) for (total, _), line, count in trials if total > LEAST_PINNED / 2]
         trials = [t for t in trials if t[0][0] > LEAST_PINNED and t[0][1] >= LEAST_HOLES]
         best = max(trials, key=lambda t: t[0][0], default=None)
@@ -117,7 +130,9 @@ def glance(views, lines: Pinned, width: float) -> np.ndarray:
         centre = lines.first[owner] + k[:, None] * lines.direction[owner]
         face = np.eye(3)[normal]
         side = np.cross(face, lines.direction[owner])
-        normals = np.concatenate([side, -side, np.tile(face, (len(owner), 1)), np.tile(-face, (len(owner), 1))])
+        normals = np.concatenate(
+            [side, -side, np.tile(face, (len(owner), 1)), np.tile(-face, (len(owner), 1))]
+        )
         X = np.tile(centre, (4, 1)) + 0.5 * width * normals
         for v in views:
             # The ellipse's shape is known for the faces along the bolts' axis only; the others are judged later.
@@ -136,14 +151,14 @@ def pin_holes(line: Line, count: int, sticks, width: float) -> tuple[np.ndarray,
     for axis in range(3):
         across = np.abs(line.turn[1:, axis])
         if across.max() < 1 - 1e-6:
-            continue                                     # no face of the line is normal to this axis
+            continue  # no face of the line is normal to this axis
         pair = 2 * int(across.argmax())
         spots, _ = pin_spots(sticks, width, axis)
         if not len(spots):
             continue
         here = (np.abs(holes[:, None] - spots[None]) < [PLAY + 0.02] * 3).all(2).any(1)
         pinned |= here
-        faces[pair:pair + 2] |= here
+        faces[pair : pair + 2] |= here
     return pinned, faces
 
 
@@ -156,12 +171,23 @@ def seen_between(views, line, count, width, solids, sticks):
 
 def _room(line, count, width, solids, braces):
     """Holes that there is room for before and past those of a line, or None where not even these have room."""
+
     def free(before, after):
         grown = line.shifted(-before)
-        if len(solids.lo) and overlap_boxes(grown, count + before + after, width, solids.lo, solids.hi).max() > OVERLAP:
+        if (
+            len(solids.lo)
+            and overlap_boxes(grown, count + before + after, width, solids.lo, solids.hi).max() > OVERLAP
+        ):
             return False
         pair = [as_member(b, f"{i}", width) for i, b in enumerate(braces)]
-        new = Member("new", as_tuple(grown.first), as_tuple(line.direction), count + before + after, width, on_lattice=False)
+        new = Member(
+            "new",
+            as_tuple(grown.first),
+            as_tuple(line.direction),
+            count + before + after,
+            width,
+            on_lattice=False,
+        )
         return not any("new" in c[:2] for c in collisions([*pair, new]))
 
     if not free(0, 0):
@@ -185,8 +211,16 @@ def _settled(views, images, line, count, sticks, width, solids, braces, least) -
     total = float(found.llr.sum())
     if total < least:
         return None
-    return Brace(line.first, line.direction, line.normal, holes, total, int((found.hit >= 0).sum()),
-                 tuple(e.recounted(low) for e in ends), int(pinned.sum()))
+    return Brace(
+        line.first,
+        line.direction,
+        line.normal,
+        holes,
+        total,
+        int((found.hit >= 0).sum()),
+        tuple(e.recounted(low) for e in ends),
+        int(pinned.sum()),
+    )
 
 
 def _without(views, solids, brace, width):
@@ -195,13 +229,22 @@ def _without(views, solids, brace, width):
     views = [replace(v, free=v.free.copy()) for v in views]
     for v, hit, llr in zip(views, found.hit, found.llr):
         v.free[hit[(hit >= 0) & (llr > 0)]] = False
-    return views, replace(solids, members=(*solids.members, as_member(brace, f"{len(solids.members)}", width)))
+    return views, replace(
+        solids, members=(*solids.members, as_member(brace, f"{len(solids.members)}", width))
+    )
 
 
 def as_member(brace: Brace, name: str, width: float) -> Member:
     """The brace as a member of a frame, ends and confidence left open."""
-    return Member(name, as_tuple(np.round(brace.first, 6)), as_tuple(np.round(brace.direction, 9)), brace.holes, width,
-                  on_lattice=False, seen=brace.hits)
+    return Member(
+        name,
+        as_tuple(np.round(brace.first, 6)),
+        as_tuple(np.round(brace.direction, 9)),
+        brace.holes,
+        width,
+        on_lattice=False,
+        seen=brace.hits,
+    )
 
 
 def off_lattice_members(braces, width: float, labels, end_of) -> list[Member]:
@@ -209,8 +252,14 @@ def off_lattice_members(braces, width: float, labels, end_of) -> list[Member]:
 
     labels : at least one for each brace, iterable.   end_of : (EndGuess, way -1 or 1) -> recon.frame.model.End, as for all members.
     """
-    return [replace(as_member(b, name, width), confidence=round(confidence(b), 3),
-                    ends=(end_of(b.ends[0], -1), end_of(b.ends[1], 1))) for b, name in zip(braces, labels)]
+    return [
+        replace(
+            as_member(b, name, width),
+            confidence=round(confidence(b), 3),
+            ends=(end_of(b.ends[0], -1), end_of(b.ends[1], 1)),
+        )
+        for b, name in zip(braces, labels)
+    ]
 
 
 def confidence(brace: Brace) -> float:
@@ -261,7 +310,7 @@ def _loose(views, images, line, count, sticks, width, solids, braces) -> Brace |
     return _settled(views, images, line, count, sticks, width, solids, braces, least)
 
 
-OFF = 0.15                 # pitches off the lattice from which a member is called off it: more than play and error
+OFF = 0.15  # pitches off the lattice from which a member is called off it: more than play and error
 
 
 def on_lattice(line: Line, count: int, sticks, width: float) -> bool:
@@ -271,7 +320,9 @@ def on_lattice(line: Line, count: int, sticks, width: float) -> bool:
         return False
     for s in sticks:
         gap = line.first - s.first
-        phase = np.abs(gap - np.rint(gap / 0.5) * 0.5) if width != round(width) else np.abs(gap - np.rint(gap))
+        phase = (
+            np.abs(gap - np.rint(gap / 0.5) * 0.5) if width != round(width) else np.abs(gap - np.rint(gap))
+        )
         # Across, what is flush with the stick's face is in place whatever the phase.
         others = [j for j in range(3) if j != axis]
         along_ok = abs(gap[axis] - np.rint(gap[axis])) < OFF
@@ -291,7 +342,10 @@ def touches(line: Line, count: int, solids: Solids, width: float) -> bool:
         # Pushed half-way in along the face's axis, a member that is flush runs into the box.
         for way in (-0.4, 0.4):
             pushed = replace(line, first=line.first + way * np.eye(3)[axis])
-            if len(near) and overlap_boxes(pushed, count, width, solids.lo[near], solids.hi[near]).max() > 0.3:
+            if (
+                len(near)
+                and overlap_boxes(pushed, count, width, solids.lo[near], solids.hi[near]).max() > 0.3
+            ):
                 return True
     return False
 
@@ -323,7 +377,7 @@ def refined(views, line: Line, found: Found, width: float) -> Line:
         J, r = np.concatenate(rows), np.concatenate(rest)
         if not slanted:
             J = J[:, :2]
-        w = np.sqrt(1 / (1 + (r / 2.5) ** 2))                         # Cauchy weights: a wrong hit has little say
+        w = np.sqrt(1 / (1 + (r / 2.5) ** 2))  # Cauchy weights: a wrong hit has little say
         step = np.linalg.lstsq(J * w[:, None], r * w, rcond=None)[0]
         turn = step[2] if slanted else 0.0
         middle = line.first + (count - 1) / 2 * line.direction + step[0] * line.direction + step[1] * side

@@ -13,13 +13,15 @@ from recon.geometry.camera import image2sensor
 from recon.solve.evidence.predictions import LEAST_FACING
 from recon.solve.off_lattice.line_evidence import Line
 
-STEP_TOL = 0.12            # pitches: error of one opening laid back, for the first pair
-PLACE_TOL = 0.10           # pitches: of an opening foretold from those found so far
-AROUND = 8.0               # pitches that a member may reach past the frame
-MOST_SPOTS = 900           # openings a plane, those most like openings first
-LEAST_FOUND = 5            # openings on one face
-ALONG = np.radians(1.5)    # a line nearer to an axis than this lies along it
-SLANTED = np.radians(5.0)  # one further off is at an angle; between the two a camera's error cannot be told from a slant
+STEP_TOL = 0.12  # pitches: error of one opening laid back, for the first pair
+PLACE_TOL = 0.10  # pitches: of an opening foretold from those found so far
+AROUND = 8.0  # pitches that a member may reach past the frame
+MOST_SPOTS = 900  # openings a plane, those most like openings first
+LEAST_FOUND = 5  # openings on one face
+ALONG = np.radians(1.5)  # a line nearer to an axis than this lies along it
+SLANTED = np.radians(
+    5.0
+)  # one further off is at an angle; between the two a camera's error cannot be told from a slant
 MOST_LINES = 12
 
 
@@ -30,13 +32,20 @@ def loose_lines(views, sticks, width: float) -> list[tuple[Line, int]]:
     hi = np.max([s.first + (s.holes - 1) * np.eye(3)[s.axis] for s in sticks], axis=0) + AROUND
     found = []
     for normal in range(3):
-        levels = {round(float(s.first[normal] + side * width), 2) for s in sticks if s.axis != normal for side in (-1, 1)}
+        levels = {
+            round(float(s.first[normal] + side * width), 2)
+            for s in sticks
+            if s.axis != normal
+            for side in (-1, 1)
+        }
         for level in sorted(levels):
             for side in (-1, 1):
                 spots = _on_plane(views, rays, normal, level, side, width, lo, hi)
                 if len(spots) >= LEAST_FOUND:
-                    found += [(n, _line(a, e, first, normal, level), last - first + 1)
-                              for n, a, e, first, last in _chains(spots)]
+                    found += [
+                        (n, _line(a, e, first, normal, level), last - first + 1)
+                        for n, a, e, first, last in _chains(spots)
+                    ]
     found = [(n, line, count) for n, line, count in found if line is not None]
     found.sort(key=lambda f: -f[0])
     out: list[tuple[Line, int]] = []
@@ -50,8 +59,10 @@ def loose_lines(views, sticks, width: float) -> list[tuple[Line, int]]:
 
 def _same(a, b):
     off = a.first - b.first
-    return (abs(a.direction @ b.direction) > np.cos(np.radians(2))
-            and np.linalg.norm(off - (off @ b.direction) * b.direction) < 0.3)
+    return (
+        abs(a.direction @ b.direction) > np.cos(np.radians(2))
+        and np.linalg.norm(off - (off @ b.direction) * b.direction) < 0.3
+    )
 
 
 def _rays(view):
@@ -80,7 +91,7 @@ def _on_plane(views, rays, normal, level, side, width, lo, hi):
         facing = np.abs(way[:, normal]) / np.linalg.norm(way, axis=1)
         like = v.mark[index] + v.shape[index, normal] - 0.5 * (size / 0.4) ** 2
         ok &= (np.abs(size) < 0.6) & (facing > LEAST_FACING) & (v.shape[index, normal] > -1) & (like > 0)
-        ok &= ((X > lo) & (X < hi))[:, others].all(1)
+        ok &= ((lo < X) & (hi > X))[:, others].all(1)
         places.append(X[ok][:, others])
         looks.append(like[ok])
     places, looks = np.concatenate(places), np.concatenate(looks)
@@ -108,7 +119,7 @@ def _chains(spots, reach: int = 24):
     alive = np.arange(len(p))
     for ring in range(1, reach):
         for k in (1 + ring, -ring):
-            near = (k - ends[alive, 1] <= 3) & (ends[alive, 0] - k <= 3)      # past three misses it has ended
+            near = (k - ends[alive, 1] <= 3) & (ends[alive, 0] - k <= 3)  # past three misses it has ended
             i = alive[near]
             if not len(i):
                 continue
@@ -131,10 +142,14 @@ def _chains(spots, reach: int = 24):
             alive = alive[(n[alive] >= 4) & (np.maximum(ends[alive, 1], -ends[alive, 0]) >= ring - 3)]
         if not len(alive):
             break
-    det = n * skk - sk ** 2
+    det = n * skk - sk**2
     e = (n[:, None] * skp - sk[:, None] * sp) / det[:, None]
     a = (sp - sk[:, None] * e) / n[:, None]
-    good = (n >= LEAST_FOUND) & (n >= 0.6 * (ends[:, 1] - ends[:, 0] + 1)) & (np.abs(np.linalg.norm(e, axis=1) - 1) < 0.04)
+    good = (
+        (n >= LEAST_FOUND)
+        & (n >= 0.6 * (ends[:, 1] - ends[:, 0] + 1))
+        & (np.abs(np.linalg.norm(e, axis=1) - 1) < 0.04)
+    )
     order = np.nonzero(good)[0][np.argsort(-n[good])][:40]
     return [(float(n[i]), a[i], e[i], int(ends[i, 0]), int(ends[i, 1])) for i in order]
 

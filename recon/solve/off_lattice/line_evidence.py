@@ -12,16 +12,17 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from recon.frame.boxes import hidden as hidden_by_members
-from recon.solve.members.ends import FAR, LAP_PRIOR, LATERAL, NEAR, EndGuess, colour_steps, step_llr
 from recon.solve.evidence.predictions import View, hidden_by_boxes, look, member_openings, with_camera
+from recon.solve.members.ends import FAR, LAP_PRIOR, LATERAL, NEAR, EndGuess, colour_steps, step_llr
 
-NEAR_PITCHES = 0.9         # openings within this of a line's openings are looked at
+NEAR_PITCHES = 0.9  # openings within this of a line's openings are looked at
 
 
 @dataclass(frozen=True)
 class Line:
     """A line of holes: ``first`` (3,) centre of hole 0, ``direction`` (3,) unit, ``normal`` (3,) unit, of one pair
     of faces (perpendicular to the direction); pitches, in the frame's world."""
+
     first: np.ndarray
     direction: np.ndarray
     normal: np.ndarray
@@ -45,6 +46,7 @@ def openings_along(line: Line, count: int, width: float):
 class Solids:
     """What may stand in front: boxes ``lo``, ``hi`` (B, 3) along the frame's axes, and ``members`` at any angle
     (recon.frame.model.Member)."""
+
     lo: np.ndarray
     hi: np.ndarray
     members: tuple = ()
@@ -61,6 +63,7 @@ class LineView:
 
     index : (M,) their numbers in the whole photo.
     """
+
     view: View
     index: np.ndarray
 
@@ -80,8 +83,14 @@ def line_view(view: View, line: Line, count: int, width: float) -> LineView | No
     index = np.nonzero(np.linalg.norm(q - t[:, None] * d, axis=1) < reach)[0]
     if not len(index):
         return None
-    part = replace(view, openings=o[index], tree=cKDTree(np.c_[o["x"], o["y"]][index]), density=view.density[index],
-                   free=view.free[index], mark=view.mark[index])
+    part = replace(
+        view,
+        openings=o[index],
+        tree=cKDTree(np.c_[o["x"], o["y"]][index]),
+        density=view.density[index],
+        free=view.free[index],
+        mark=view.mark[index],
+    )
     c = view.camera
     return LineView(with_camera(part, c.posed(c.R @ line.turn.T, c.t)), index)
 
@@ -89,6 +98,7 @@ def line_view(view: View, line: Line, count: int, width: float) -> LineView | No
 @dataclass(frozen=True)
 class Found:
     """Evidence along a line: ``llr``, ``hit`` (numbers of detections, -1 none), ``visible``, each (V, 4, K)."""
+
     llr: np.ndarray
     hit: np.ndarray
     visible: np.ndarray
@@ -123,8 +133,11 @@ def evidence_along(views, line: Line, count: int, width: float, solids: Solids, 
 
 def box_of(line: Line, count: int, width: float):
     """Middle (3,), axes (3, 3) in rows and half sizes (3,) of a member on the line."""
-    return (line.first + (count - 1) / 2 * line.direction, line.turn,
-            np.array([count / 2, width / 2, width / 2]))
+    return (
+        line.first + (count - 1) / 2 * line.direction,
+        line.turn,
+        np.array([count / 2, width / 2, width / 2]),
+    )
 
 
 def overlap_boxes(line: Line, count: int, width: float, lo: np.ndarray, hi: np.ndarray) -> np.ndarray:
@@ -138,7 +151,7 @@ def overlap_boxes(line: Line, count: int, width: float, lo: np.ndarray, hi: np.n
     size = np.linalg.norm(products, axis=1)
     tests = np.concatenate([np.eye(3), axes, products[size > 1e-6] / size[size > 1e-6, None]])
     own = np.abs(tests @ axes.T) @ half
-    reach = (hi - lo) / 2 @ np.abs(tests).T + own                     # (B, tests)
+    reach = (hi - lo) / 2 @ np.abs(tests).T + own  # (B, tests)
     return (reach - np.abs(((lo + hi) / 2 - middle) @ tests.T)).min(1)
 
 
@@ -191,8 +204,12 @@ def _steps_in_sight(view, image, line, boundaries, width, solids):
     along = boundaries[:, None] + np.array([-FAR, -NEAR, NEAR, FAR])
     for f, normal in enumerate(steps.normal @ line.turn):
         side = np.cross(line.direction, normal)
-        X = (line.first + 0.52 * width * normal + along[:, None, :, None] * line.direction
-             + (LATERAL * width)[None, :, None, None] * side)
+        X = (
+            line.first
+            + 0.52 * width * normal
+            + along[:, None, :, None] * line.direction
+            + (LATERAL * width)[None, :, None, None] * side
+        )
         hidden = solids.hide(c.centre, X.reshape(-1, 3)).reshape(len(boundaries), -1)
         strength[f, hidden.any(1)] = np.nan
     return replace(steps, strength=strength)

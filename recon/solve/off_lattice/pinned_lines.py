@@ -12,15 +12,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-PLAY = 0.1             # pitches that two holes may be off their common axis (as in recon.frame.joints)
-SHORTEST, LONGEST = 3, 32   # pitches between two pins: nearer ones make a block, and no stock piece has more holes
-LEAST_SLANT = 0.5      # pitches that the pins are apart along both axes of the plane: else it lies along the lattice
+PLAY = 0.1  # pitches that two holes may be off their common axis (as in recon.frame.joints)
+SHORTEST, LONGEST = (
+    3,
+    32,
+)  # pitches between two pins: nearer ones make a block, and no stock piece has more holes
+LEAST_SLANT = (
+    0.5  # pitches that the pins are apart along both axes of the plane: else it lies along the lattice
+)
 
 
 @dataclass(frozen=True)
 class Pinned:
     """N lines pinned at two holes: ``first`` (N, 3) the one pin's place on the brace's centre line, ``direction``
     (N, 3) unit, ``steps`` (N,) whole pitches to the other, ``normal`` (N,) the frame axis along the bolts."""
+
     first: np.ndarray
     direction: np.ndarray
     steps: np.ndarray
@@ -43,7 +49,12 @@ def pin_spots(sticks, width: float, normal: int):
 
 def pinned_lines(sticks, width: float) -> Pinned:
     """Every line on which a brace could be pinned to two of the sticks (``recon.solve.members.selection.Stick``)."""
-    first, direction, steps, normals = [np.zeros((0, 3))], [np.zeros((0, 3))], [np.zeros(0, int)], [np.zeros(0, int)]
+    first, direction, steps, normals = (
+        [np.zeros((0, 3))],
+        [np.zeros((0, 3))],
+        [np.zeros(0, int)],
+        [np.zeros(0, int)],
+    )
     for normal in range(3):
         place, owner = pin_spots(sticks, width, normal)
         for level in np.unique(np.round(place[:, normal], 2)):
@@ -54,8 +65,13 @@ def pinned_lines(sticks, width: float) -> Pinned:
             distance = np.linalg.norm(gap, axis=1)
             whole = np.rint(distance)
             across = np.sort(np.abs(gap), axis=1)[:, 1]
-            ok = ((o[i] != o[j]) & (np.abs(distance - whole) <= PLAY) & (whole >= SHORTEST) & (whole <= LONGEST)
-                  & (across > LEAST_SLANT))
+            ok = (
+                (o[i] != o[j])
+                & (np.abs(distance - whole) <= PLAY)
+                & (whole >= SHORTEST)
+                & (whole <= LONGEST)
+                & (across > LEAST_SLANT)
+            )
             i, gap, distance, whole = i[ok], gap[ok], distance[ok], whole[ok]
             u = gap / distance[:, None]
             first.append(p[i] + 0.5 * (distance - whole)[:, None] * u)

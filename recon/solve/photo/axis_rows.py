@@ -13,14 +13,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from recon.geometry.camera import Camera, image2sensor
-from recon.image.rows import PITCH_OVER_HOLE, chord_px
 from recon.geometry.ellipses import face_shapes, score_llr, shape_distance, shape_llr, unit_shapes
+from recon.image.rows import PITCH_OVER_HOLE, chord_px
 from recon.solve.photo.vanishing_points import centre_sigma_px
 
 
 @dataclass(frozen=True)
 class GuidedRow:
     """A row along frame axis ``axis``: openings ``index`` at steps ``step``; evidence in nats."""
+
     axis: int
     index: np.ndarray
     step: np.ndarray
@@ -30,11 +31,12 @@ class GuidedRow:
 @dataclass(frozen=True)
 class Sights:
     """Lines of sight of all openings round one direction; gradients are per px of sideways / lengthways motion."""
+
     theta: np.ndarray
     tau: np.ndarray
     theta_px: np.ndarray
     tau_px: np.ndarray
-    along: np.ndarray          # (N, 2) unit, image direction of the axis at each opening
+    along: np.ndarray  # (N, 2) unit, image direction of the axis at each opening
 
 
 def sights(camera: Camera, px: np.ndarray, direction: np.ndarray) -> Sights:
@@ -54,13 +56,14 @@ def sights(camera: Camera, px: np.ndarray, direction: np.ndarray) -> Sights:
     wrap = lambda v: (v + np.pi) % (2 * np.pi) - np.pi
     grad = np.c_[wrap(gx[0] - th), wrap(gy[0] - th)]
     size = np.linalg.norm(grad, axis=1)
-    along = np.c_[-grad[:, 1], grad[:, 0]] / np.maximum(size, 1e-12)[:, None]   # theta stays, tau moves
+    along = np.c_[-grad[:, 1], grad[:, 0]] / np.maximum(size, 1e-12)[:, None]  # theta stays, tau moves
     tau_px = np.abs((gx[1] - ta) * along[:, 0] + (gy[1] - ta) * along[:, 1])
     return Sights(th, ta, size, tau_px, along)
 
 
-def find_guided_rows(camera: Camera, openings: np.ndarray, hole: float | None, density: np.ndarray,
-                     least: int = 3) -> list[GuidedRow]:
+def find_guided_rows(
+    camera: Camera, openings: np.ndarray, hole: float | None, density: np.ndarray, least: int = 3
+) -> list[GuidedRow]:
     """All rows along the camera's three axes, strongest evidence first; an opening may be in several.
 
     Parameters
@@ -94,10 +97,10 @@ def _rows_of_axis(camera, openings, px, axis, hole, density, least):
     th_px, ta_px = s.theta_px[order], s.tau_px[order]
     o = openings[order]
     dens = density[order]
-    chord = chord_px(o, s.along[order]) * ta_px                       # in tau
+    chord = chord_px(o, s.along[order]) * ta_px  # in tau
     sigma = centre_sigma_px(o["minor"])
-    side = 2.5 * np.hypot(sigma, 0.6) * th_px                         # 0.6 px: lens and rotation left over
-    near_vanishing = ta_px > 0.25 * np.abs(tau) + 0.02                # one px there is many pitches
+    side = 2.5 * np.hypot(sigma, 0.6) * th_px  # 0.6 px: lens and rotation left over
+    near_vanishing = ta_px > 0.25 * np.abs(tau) + 0.02  # one px there is many pitches
     # Seeds: pairs on one line of sight round the axis, one step apart.
     seeds = []
     n = len(o)
@@ -139,7 +142,7 @@ def _rows_of_axis(camera, openings, px, axis, hole, density, least):
         idx, step, evidence = row
         srt = np.sort(idx)
         for a in range(len(srt)):
-            for b in srt[a + 1:]:
+            for b in srt[a + 1 :]:
                 used.add((int(srt[a]), int(b)))
         if len(idx) >= least and evidence > 0:
             out.append(GuidedRow(axis, order[idx], step, float(evidence)))
@@ -204,7 +207,10 @@ def _grow(i, j, theta, tau, th_px, ta_px, side, sigma, chord, o, dens, hole):
     return nn, kk - kk[0], evidence
 
 
-HIT, MISS = np.log(0.9), np.log(0.1)   # a hole in sight is among the openings 9 times of 10 (worst rendered photos)
+HIT, MISS = (
+    np.log(0.9),
+    np.log(0.1),
+)  # a hole in sight is among the openings 9 times of 10 (worst rendered photos)
 
 
 def _best_stretch(k, idx, ta_px, th_px, sigma, dens):
@@ -224,5 +230,5 @@ def _best_stretch(k, idx, ta_px, th_px, sigma, dens):
             total, start = gain[i], i
         if total > best:
             best, best_range = total, slice(start, i + 1)
-    free = min(2, len(k))                          # the first two fix step and phase: no evidence
+    free = min(2, len(k))  # the first two fix step and phase: no evidence
     return best_range, best - gain[best_range][:free].sum() + np.log(0.3)

@@ -17,7 +17,7 @@ from recon.geometry.camera import Camera, image2sensor, project_jacobian, steppe
 from recon.solve.photo.axis_rows import GuidedRow
 from recon.solve.photo.vanishing_points import K1_SPREAD, RowPoints, place_rows, row_points
 
-SYSTEMATIC = 0.05      # pitches: what shading in a hole's mouth shifts a row (measured: 0.03 to 0.08)
+SYSTEMATIC = 0.05  # pitches: what shading in a hole's mouth shifts a row (measured: 0.03 to 0.08)
 
 
 @dataclass(frozen=True)
@@ -30,6 +30,7 @@ class PlacedRows:
     cov : (R, 3, 3) pitches^2.
     normal : (R, 2, 3) outward normals of the two faces that may bear the row; face_log : (R, 2) log probability.
     """
+
     rows: list
     points: RowPoints
     place: np.ndarray
@@ -42,6 +43,7 @@ class PlacedRows:
 @dataclass(frozen=True)
 class LatticeGuess:
     """Where a row lies: centre of its first hole (3,) on the lattice, its face, log probability."""
+
     first: np.ndarray
     normal: np.ndarray
     log_p: float
@@ -50,6 +52,7 @@ class LatticeGuess:
 @dataclass(frozen=True)
 class PhotoLattice:
     """One photo solved: posed camera, placed rows, the guesses of each row (best first), fit 0..1."""
+
     camera: Camera
     placed: PlacedRows
     guesses: list
@@ -66,7 +69,9 @@ def upright(camera: Camera) -> Camera:
     return replace(camera, R=np.c_[x, np.cross(up, x), up])
 
 
-def place(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], faces: PlacedRows | None = None) -> PlacedRows:
+def place(
+    camera: Camera, openings: np.ndarray, rows: list[GuidedRow], faces: PlacedRows | None = None
+) -> PlacedRows:
     """Rows placed along the axes of a camera (its t is honoured), with the likelihood of each face.
 
     faces : an earlier placing whose face likelihoods are kept (they hardly change with the camera).
@@ -80,7 +85,7 @@ def place(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], faces: Pl
     cov = inv * (1.3 * pts.sigma / camera.f)[:, None, None] ** 2
     Rt = camera.R.T
     Q = (P - camera.t) @ camera.R
-    cov = Rt @ cov @ Rt.T + np.eye(3) * SYSTEMATIC ** 2
+    cov = Rt @ cov @ Rt.T + np.eye(3) * SYSTEMATIC**2
     normals = np.zeros((len(rows), 2, 3))
     logs = np.zeros((len(rows), 2))
     eye = camera.centre
@@ -99,13 +104,18 @@ def _face_log(camera, openings, middle, axis, others):
     """Log probability of the two faces from the shape of the ellipses (normalised second moments)."""
     c, s = np.cos(openings["angle"]), np.sin(openings["angle"])
     A, B = openings["major"] ** 2, openings["minor"] ** 2
-    S = np.stack([np.stack([c * c * A + s * s * B, c * s * (A - B)], 1),
-                  np.stack([c * s * (A - B), s * s * A + c * c * B], 1)], 1)
+    S = np.stack(
+        [
+            np.stack([c * c * A + s * s * B, c * s * (A - B)], 1),
+            np.stack([c * s * (A - B), s * s * A + c * c * B], 1),
+        ],
+        1,
+    )
     S = S / np.sqrt(np.maximum(A * B, 1e-9))[:, None, None]
     S = np.median(S, axis=0)
     _, _, J = project_jacobian(camera, middle[None])
     out = []
-    for j in others:                               # face with normal j is spanned by the axis and the other one
+    for j in others:  # face with normal j is spanned by the axis and the other one
         k = 3 - axis - j
         M = J[0][:, [axis, k]]
         T = M @ M.T
@@ -145,7 +155,7 @@ def twin_width(placed: PlacedRows) -> tuple[float, float]:
                 continue
             log = placed.face_log[i, 0] + placed.face_log[j, 1]
             halves.append((ha + hb) / 2)
-            weights.append(np.exp(log) * min(len(r.index), len(q.index)) / sa ** 2)
+            weights.append(np.exp(log) * min(len(r.index), len(q.index)) / sa**2)
     if not halves:
         return 1.0, np.inf
     halves, weights = np.array(halves), np.array(weights)
@@ -156,7 +166,9 @@ def twin_width(placed: PlacedRows) -> tuple[float, float]:
     near = np.abs(halves - best) < 0.1
     w = weights[near]
     mean = float((halves[near] * w).sum() / w.sum())
-    return 2 * mean, float(2 * max(0.02, np.sqrt(((halves[near] - mean) ** 2 * w).sum() / w.sum() / near.sum())))
+    return 2 * mean, float(
+        2 * max(0.02, np.sqrt(((halves[near] - mean) ** 2 * w).sum() / w.sum() / near.sum()))
+    )
 
 
 def transverse_classes(width: float) -> np.ndarray:
@@ -242,8 +254,9 @@ def _snap(points, classes):
     return out
 
 
-def solve_lattice(camera: Camera, openings: np.ndarray, rows: list[GuidedRow], width: float,
-                  focal_sigma: float = 0.01) -> list[PhotoLattice]:
+def solve_lattice(
+    camera: Camera, openings: np.ndarray, rows: list[GuidedRow], width: float, focal_sigma: float = 0.01
+) -> list[PhotoLattice]:
     """Pose a photo on the lattice of its own rows: up to three solutions, best first.
 
     Parameters
@@ -284,7 +297,9 @@ def _settle(camera, phase, openings, rows, faces, width, classes) -> PhotoLattic
         sure = [i for i, g in enumerate(guesses) if g and np.exp(g[0].log_p) > limit]
         if len(sure) < 3:
             break
-        camera = resect(camera, *_correspondences(placed, guesses, sure, openings, width), focal_prior=camera.f)
+        camera = resect(
+            camera, *_correspondences(placed, guesses, sure, openings, width), focal_prior=camera.f
+        )
     placed = place(camera, openings, rows, faces)
     guesses = guess_rows(placed, width, classes)
     weight = np.array([r.evidence for r in rows], float)
@@ -305,8 +320,14 @@ def _correspondences(placed, guesses, which, openings, width):
     return np.concatenate(world), np.concatenate(image), np.concatenate(sigma)
 
 
-def resect(camera: Camera, world: np.ndarray, image: np.ndarray, sigma: np.ndarray,
-           focal_prior: float | None = None, lens_terms: int = 1) -> Camera:
+def resect(
+    camera: Camera,
+    world: np.ndarray,
+    image: np.ndarray,
+    sigma: np.ndarray,
+    focal_prior: float | None = None,
+    lens_terms: int = 1,
+) -> Camera:
     """Resection: the camera that best sees known points, robust to wrong ones.
 
     Parameters
@@ -348,7 +369,14 @@ def resect(camera: Camera, world: np.ndarray, image: np.ndarray, sigma: np.ndarr
 
     scale = np.array([0.01 * camera.f, 0.01, 0.01, 0.01, 0.2, 0.2, 0.2] + [0.02, 0.02][:lens_terms])
     for _ in range(2):
-        sol = least_squares(residual, np.zeros(len(free)), jac=jacobian, loss="cauchy", f_scale=2.0,
-                            x_scale=scale, max_nfev=25)
+        sol = least_squares(
+            residual,
+            np.zeros(len(free)),
+            jac=jacobian,
+            loss="cauchy",
+            f_scale=2.0,
+            x_scale=scale,
+            max_nfev=25,
+        )
         camera = stepped(camera, full(sol.x))
     return camera

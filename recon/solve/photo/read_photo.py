@@ -10,16 +10,37 @@ from scipy.spatial import cKDTree
 from recon.geometry.camera import Camera, image2sensor, world2camera
 from recon.image.openings import detect_openings, lab_image
 from recon.image.rows import find_rows, pattern_directions
-from recon.solve.evidence.predictions import LEAST_FACING, View, hidden_by_boxes, local_density, make_view, member_openings
-from recon.solve.photo.axis_rows import GuidedRow, find_guided_rows
-from recon.solve.photo.photo_lattice import (PhotoLattice, guess_rows, place, solve_lattice, transverse_classes, twin_width,
-                                  upright)
-from recon.solve.photo.vanishing_points import Pencils, RowPoints, find_pencils, place_rows, row_points, row_shares
 from recon.solve.evidence.candidate import boxes
+from recon.solve.evidence.predictions import (
+    LEAST_FACING,
+    View,
+    hidden_by_boxes,
+    local_density,
+    make_view,
+    member_openings,
+)
+from recon.solve.photo.axis_rows import GuidedRow, find_guided_rows
+from recon.solve.photo.photo_lattice import (
+    PhotoLattice,
+    guess_rows,
+    place,
+    solve_lattice,
+    transverse_classes,
+    twin_width,
+    upright,
+)
+from recon.solve.photo.vanishing_points import (
+    Pencils,
+    RowPoints,
+    find_pencils,
+    place_rows,
+    row_points,
+    row_shares,
+)
 
-SEED_OPENINGS = 2000       # best-scored openings that first rows grow from: bounds time on gravel
-GUIDED_OPENINGS = 5000     # openings looked at once the camera is known
-LEAST_ROW_EVIDENCE = 6.0   # nats: a row in 400 of clutter
+SEED_OPENINGS = 2000  # best-scored openings that first rows grow from: bounds time on gravel
+GUIDED_OPENINGS = 5000  # openings looked at once the camera is known
+LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
 
 
 @dataclass(frozen=True)
@@ -29,6 +50,7 @@ class PhotoReading:
     openings : (N,) dtype OPENING.   view, lattice : None when no lattice was found, with ``reason``.
     width : (estimate, standard error), pitches.   worth : nats of evidence that its lattice explains.
     """
+
     name: str
     size: tuple
     openings: np.ndarray
@@ -37,9 +59,9 @@ class PhotoReading:
     width: tuple
     worth: float
     reason: str = ""
-    lattice_width: float = 1.0     # pitches: the width that the lattice was solved with
-    others: tuple = ()             # further (view, lattice), should this one not fit the other photos
-    posed: bool = False            # camera and lattice are in the world of a frame that is known
+    lattice_width: float = 1.0  # pitches: the width that the lattice was solved with
+    others: tuple = ()  # further (view, lattice), should this one not fit the other photos
+    posed: bool = False  # camera and lattice are in the world of a frame that is known
 
 
 def read_openings(bgr: np.ndarray) -> np.ndarray:
@@ -47,8 +69,14 @@ def read_openings(bgr: np.ndarray) -> np.ndarray:
     return detect_openings(lab_image(bgr))
 
 
-def read_photo(name: str, openings: np.ndarray, size: tuple, focal_px: float | None,
-               width: float | None = None, most_cameras: int = 3) -> PhotoReading:
+def read_photo(
+    name: str,
+    openings: np.ndarray,
+    size: tuple,
+    focal_px: float | None,
+    width: float | None = None,
+    most_cameras: int = 3,
+) -> PhotoReading:
     """Rows, camera and lattice of one photo.
 
     Parameters
@@ -70,7 +98,9 @@ def read_photo(name: str, openings: np.ndarray, size: tuple, focal_px: float | N
         return nothing("no rows of openings can be seen")
     points = row_points(first, rows)
     share = row_shares([r.index for r in rows])
-    share = share / (1 + 10.0 ** np.array([r.log_nfa for r in rows]))       # chance that the row is none of clutter's
+    share = share / (
+        1 + 10.0 ** np.array([r.log_nfa for r in rows])
+    )  # chance that the row is none of clutter's
     share = share * np.array([(pattern[r.index] < 3).mean() ** 2 for r in rows])
     trials: list[PhotoReading] = []
     cameras = find_pencils(points, share, size, focal_px, most=most_cameras)
@@ -87,7 +117,9 @@ def read_photo(name: str, openings: np.ndarray, size: tuple, focal_px: float | N
     return replace(best, others=(*best.others, *spare))
 
 
-def read_posed(name: str, openings: np.ndarray, size: tuple, camera: Camera, sticks, width: float) -> PhotoReading | None:
+def read_posed(
+    name: str, openings: np.ndarray, size: tuple, camera: Camera, sticks, width: float
+) -> PhotoReading | None:
     """Rows and lattice of a photo whose camera is known from a frame read before.
 
     sticks : recon.solve.evidence.candidate.Stick of that frame, in the camera's world.
@@ -109,11 +141,22 @@ def read_posed(name: str, openings: np.ndarray, size: tuple, camera: Camera, sti
     sure = np.array([np.exp(g[0].log_p) if g else 0.0 for g in guesses])
     worth = float((sure * [r.evidence for r in rows]).sum())
     lattice = PhotoLattice(camera, placed, guesses, float(sure.mean()))
-    return PhotoReading(name, size, openings, make_view(name, camera, size, openings, hole), lattice, (width, 0.0), worth,
-                        lattice_width=width, posed=True)
+    return PhotoReading(
+        name,
+        size,
+        openings,
+        make_view(name, camera, size, openings, hole),
+        lattice,
+        (width, 0.0),
+        worth,
+        lattice_width=width,
+        posed=True,
+    )
 
 
-def hole_of_known(camera: Camera, openings: np.ndarray, sticks, width: float, least: int = 12) -> float | None:
+def hole_of_known(
+    camera: Camera, openings: np.ndarray, sticks, width: float, least: int = 12
+) -> float | None:
     """Apparent hole diameter in pitches: median over the openings found where known sticks have theirs in sight."""
     blockers = boxes(sticks, width)
     tree = cKDTree(np.c_[openings["x"], openings["y"]]) if len(openings) else None
@@ -124,7 +167,11 @@ def hole_of_known(camera: Camera, openings: np.ndarray, sticks, width: float, le
         to_eye = camera.centre - X
         depth = world2camera(camera, X)[:, 2]
         px = camera.project(X)
-        ok = ((to_eye * normals).sum(1) > LEAST_FACING * np.linalg.norm(to_eye, axis=1)) & (depth > 0.5) & np.isfinite(px).all(1)
+        ok = (
+            ((to_eye * normals).sum(1) > LEAST_FACING * np.linalg.norm(to_eye, axis=1))
+            & (depth > 0.5)
+            & np.isfinite(px).all(1)
+        )
         ok &= ~hidden_by_boxes(camera.centre, X + 0.02 * normals, *blockers)
         d, j = tree.query(px[ok])
         near = d < NEAR_KNOWN * camera.f / depth[ok]
@@ -133,7 +180,7 @@ def hole_of_known(camera: Camera, openings: np.ndarray, sticks, width: float, le
     return float(np.median(sizes)) if len(sizes) >= least else None
 
 
-NEAR_KNOWN = 0.1       # pitches round a foreseen opening: shade moves its visible middle by up to 0.08
+NEAR_KNOWN = 0.1  # pitches round a foreseen opening: shade moves its visible middle by up to 0.08
 
 
 def _try_camera(name, openings, size, first, rows, points, share, pencils, pattern, width):
@@ -148,7 +195,7 @@ def _try_camera(name, openings, size, first, rows, points, share, pencils, patte
     placed = place(camera, openings, kept)
     depth = (placed.place @ camera.R.T)[:, 2]
     seen = np.array([np.median(openings["major"][r.index]) for r in kept]) * depth / camera.f
-    kept = [r for r, h in zip(kept, seen) if 0.45 < h / hole < 2.2]       # another pitch: another thing
+    kept = [r for r, h in zip(kept, seen) if 0.45 < h / hole < 2.2]  # another pitch: another thing
     if len(kept) < 3:
         return None
     estimate = twin_width(place(camera, openings, kept))
@@ -160,11 +207,27 @@ def _try_camera(name, openings, size, first, rows, points, share, pencils, patte
     sure = np.array([np.exp(g[0].log_p) if g else 0.0 for g in lattice.guesses])
     worth = float((sure * [r.evidence for r in lattice.placed.rows]).sum())
     views = [make_view(name, x.camera, size, openings, hole) for x in solutions]
-    return PhotoReading(name, size, openings, views[0], lattice, estimate, worth, lattice_width=used,
-                        others=tuple(zip(views[1:], solutions[1:])))
+    return PhotoReading(
+        name,
+        size,
+        openings,
+        views[0],
+        lattice,
+        estimate,
+        worth,
+        lattice_width=used,
+        others=tuple(zip(views[1:], solutions[1:])),
+    )
 
 
-KNOWN_WIDTHS = (1.0, 1.5, 1.75, 2.0, 2.25, 2.5)    # pitches: drilled square stock, and punched post 1.5 to 2.5 in
+KNOWN_WIDTHS = (
+    1.0,
+    1.5,
+    1.75,
+    2.0,
+    2.25,
+    2.5,
+)  # pitches: drilled square stock, and punched post 1.5 to 2.5 in
 
 
 def estimate_width(estimate: tuple) -> float:

@@ -16,15 +16,16 @@ from scipy.spatial.transform import Rotation
 
 from recon.geometry.camera import Camera, image2sensor, sensor2image
 
-FOCAL_SPREAD_UNKNOWN = 0.45    # of ln f about 1.0 x the long side: phones and zooms, 24 to 70 mm equivalent
-FOCAL_SPREAD_EXIF = 0.04       # EXIF rounds to whole mm, crops and stabilisation add a few per cent
-MOST_ROWS = 90                 # rows that the camera is sought from, likeliest first: bounds time on clutter
-K1_SPREAD = 0.06               # of phone lenses after the maker's own correction; common practice, no source
+FOCAL_SPREAD_UNKNOWN = 0.45  # of ln f about 1.0 x the long side: phones and zooms, 24 to 70 mm equivalent
+FOCAL_SPREAD_EXIF = 0.04  # EXIF rounds to whole mm, crops and stabilisation add a few per cent
+MOST_ROWS = 90  # rows that the camera is sought from, likeliest first: bounds time on clutter
+K1_SPREAD = 0.06  # of phone lenses after the maker's own correction; common practice, no source
 
 
 @dataclass(frozen=True)
 class RowPoints:
     """Rows as padded arrays: px (R, M, 2), step (R, M), weight (R, M; 0 = padding), sigma (R,) px."""
+
     px: np.ndarray
     step: np.ndarray
     weight: np.ndarray
@@ -34,6 +35,7 @@ class RowPoints:
 @dataclass(frozen=True)
 class Pencils:
     """Camera (t = 0; R takes frame directions to the camera) with each row's axis 0, 1, 2 or -1."""
+
     camera: Camera
     axis: np.ndarray
     rms: np.ndarray
@@ -93,7 +95,11 @@ def place_rows(sensor: np.ndarray, points: RowPoints, directions: np.ndarray):
         A += 1e-12 * np.eye(3)
         P = np.linalg.solve(A, rhs[..., None])[..., 0]
         depth = P[:, None, 2] + k * d[:, None, 2]
-        w = points.weight / np.maximum(depth, 1e-3) ** 2 if _ else points.weight / np.maximum(np.abs(depth), 1e-3) ** 2
+        w = (
+            points.weight / np.maximum(depth, 1e-3) ** 2
+            if _
+            else points.weight / np.maximum(np.abs(depth), 1e-3) ** 2
+        )
     flip = np.where(P[:, 2] < 0, -1.0, 1.0)[:, None]
     return P * flip, d * flip, np.linalg.inv(A)
 
@@ -116,7 +122,7 @@ def _row_rms(camera, points):
     sensor = image2sensor(camera, points.px)
     for j in range(3):
         e = row_residuals(camera, points, np.full(len(points.px), j), sensor)
-        out[:, j] = np.sqrt((e ** 2).sum((1, 2)) / dof) / points.sigma
+        out[:, j] = np.sqrt((e**2).sum((1, 2)) / dof) / points.sigma
     return out
 
 
@@ -132,8 +138,14 @@ def row_shares(openings_in_rows: list[np.ndarray]) -> np.ndarray:
     return np.array([np.mean([1.0 / count[int(i)] ** 2 for i in idx]) for idx in openings_in_rows])
 
 
-def find_pencils(points: RowPoints, share: np.ndarray, size: tuple[int, int], focal_px: float | None,
-                 seed: int = 0, most: int = 3) -> list[Pencils]:
+def find_pencils(
+    points: RowPoints,
+    share: np.ndarray,
+    size: tuple[int, int],
+    focal_px: float | None,
+    seed: int = 0,
+    most: int = 3,
+) -> list[Pencils]:
     """Cameras that explain the rows, best first (several where the picture holds several frames or patterns).
 
     Parameters
@@ -155,7 +167,11 @@ def find_pencils(points: RowPoints, share: np.ndarray, size: tuple[int, int], fo
     n = len(top)
     cx, cy = (size[0] - 1) / 2, (size[1] - 1) / 2
     lines, mids, spread = _lines(points)
-    focals = [0.96 * focal_px, focal_px, 1.04 * focal_px] if focal_px else list(long_side * np.geomspace(0.5, 2.6, 12))
+    focals = (
+        [0.96 * focal_px, focal_px, 1.04 * focal_px]
+        if focal_px
+        else list(long_side * np.geomspace(0.5, 2.6, 12))
+    )
     trials = 1500 if focal_px else 600
     found = []
     for f in focals:
@@ -206,7 +222,7 @@ def _sample(lines, mids, spread, value, f, cx, cy, trials, rng):
     K_T = np.array([[f, 0, 0], [0, f, 0], [cx, cy, 1]])
     N = lines @ K_T.T
     N /= np.linalg.norm(N, axis=1, keepdims=True)
-    p = value ** 1.5 / (value ** 1.5).sum()   # longer, likelier rows first, as in PROSAC
+    p = value**1.5 / (value**1.5).sum()  # longer, likelier rows first, as in PROSAC
     pick = np.stack([rng.choice(n, trials, p=p) for _ in range(3)], 1)
     d1 = np.cross(N[pick[:, 0]], N[pick[:, 1]])
     norm = np.linalg.norm(d1, axis=1)
@@ -215,13 +231,13 @@ def _sample(lines, mids, spread, value, f, cx, cy, trials, rng):
     d1, d2 = d1[ok], d2[ok]
     d1 /= np.linalg.norm(d1, axis=1, keepdims=True)
     d2 /= np.linalg.norm(d2, axis=1, keepdims=True)
-    D = np.stack([d1, d2, np.cross(d1, d2)], 2)                       # (T, 3, 3) columns: axes
+    D = np.stack([d1, d2, np.cross(d1, d2)], 2)  # (T, 3, 3) columns: axes
     # Angle between each row's line and the way from its midpoint to the vanishing point.
     v = np.einsum("ij,tjk->tik", np.array([[f, 0, cx], [0, f, cy], [0, 0, 1]]), D)
     way = v[:, None, :2, :] - mids[None, :, :, None] * v[:, None, 2:3, :]
     way /= np.linalg.norm(way, axis=2, keepdims=True) + 1e-12
     sine = np.abs(np.einsum("tnik,ni->tnk", way, lines[:, :2]))
-    tol = np.hypot(spread, np.radians(0.6))        # 0.6 deg: what an unmodelled lens bends a row
+    tol = np.hypot(spread, np.radians(0.6))  # 0.6 deg: what an unmodelled lens bends a row
     fit = np.exp(-0.5 * (sine / tol[None, :, None]) ** 2)
     best = fit.max(2)
     axis = fit.argmax(2)
@@ -238,8 +254,14 @@ def _sample(lines, mids, spread, value, f, cx, cy, trials, rng):
     return out
 
 
-def refine_pencils(camera: Camera, points: RowPoints, value: np.ndarray, focal_px: float | None,
-                   long_side: float, rounds: int = 3) -> Pencils:
+def refine_pencils(
+    camera: Camera,
+    points: RowPoints,
+    value: np.ndarray,
+    focal_px: float | None,
+    long_side: float,
+    rounds: int = 3,
+) -> Pencils:
     """Least squares of f, k1 and rotation over the steps of all rows that agree; axis of each row.
 
     The rows' places are eliminated in closed form (variable projection, Golub and Pereyra 1973,
@@ -255,7 +277,10 @@ def refine_pencils(camera: Camera, points: RowPoints, value: np.ndarray, focal_p
         if use.sum() < 3:
             break
         sub = _some(points, use)
-        sub_axis, weight = axis[use], np.sqrt(np.clip(value[use] / np.minimum(points.weight.sum(1)[use], 12), 0, 1))
+        sub_axis, weight = (
+            axis[use],
+            np.sqrt(np.clip(value[use] / np.minimum(points.weight.sum(1)[use], 12), 0, 1)),
+        )
 
         def residual(p):
             c = _moved(camera, p)
@@ -263,8 +288,14 @@ def refine_pencils(camera: Camera, points: RowPoints, value: np.ndarray, focal_p
             return np.r_[e.ravel(), (np.log(c.f / f0)) / spread, c.k1 / K1_SPREAD]
 
         try:
-            sol = least_squares(residual, np.zeros(5), loss="cauchy", f_scale=1.5, max_nfev=12,
-                                x_scale=[0.05, 0.02, 0.02, 0.02, 0.02])
+            sol = least_squares(
+                residual,
+                np.zeros(5),
+                loss="cauchy",
+                f_scale=1.5,
+                max_nfev=12,
+                x_scale=[0.05, 0.02, 0.02, 0.02, 0.02],
+            )
         except (ValueError, np.linalg.LinAlgError):
             break
         camera = _moved(camera, sol.x)

@@ -11,12 +11,20 @@ from recon.frame.lattice import overlap
 from recon.frame.model import Frame, Member, as_tuple, axis_of, label
 from recon.geometry.camera import Camera
 from recon.image.openings import OPENING
+from recon.solve.evidence.candidate import (
+    LEAST_EVIDENCE,
+    LEAST_STEPS,
+    Stick,
+    boxes,
+    runs_into,
+    same_line,
+    shared_holes,
+)
 from recon.solve.members.ends import END_SURE, find_ends
 from recon.solve.members.selection import lap_faces, line_evidence_of
-from recon.solve.evidence.candidate import LEAST_EVIDENCE, LEAST_STEPS, Stick, boxes, runs_into, same_line, shared_holes
 
-MARK_REACH = 0.75      # of an opening's major axis: a mark is meant for the opening under it, not for the next
-PLAIN = 6              # openings in plain sight from which a photo can say that a member is not there
+MARK_REACH = 0.75  # of an opening's major axis: a mark is meant for the opening under it, not for the next
+PLAIN = 6  # openings in plain sight from which a photo can say that a member is not there
 
 
 @dataclass(frozen=True)
@@ -28,6 +36,7 @@ class Given:
     gone : members that are not there.
     missed, false : photo -> (N, 2) px in the photo: openings that are there and were missed, and that are none.
     """
+
     frame: Frame
     ends: dict[str, tuple[bool, bool]] = field(default_factory=dict)
     gone: tuple[Member, ...] = ()
@@ -42,6 +51,7 @@ class Against:
     member : the one spoken of, as the person has it.   seen : as the photos show it; None where they do not show it.
     away : the person said that it is not there.
     """
+
     member: Member
     seen: Member | None
     away: bool = False
@@ -85,8 +95,13 @@ def cameras_of(frame: Frame, scales: dict) -> dict[str, Camera]:
 
     scales : photo -> size of the working copy over the photo's.
     """
-    return {p.file: Camera(**{k: np.asarray(v, float) if k in "Rt" else float(v) for k, v in p.camera.items()}).resized(scales[p.file])
-            for p in frame.photos if p.used and p.camera and p.file in scales}
+    return {
+        p.file: Camera(
+            **{k: np.asarray(v, float) if k in "Rt" else float(v) for k, v in p.camera.items()}
+        ).resized(scales[p.file])
+        for p in frame.photos
+        if p.used and p.camera and p.file in scales
+    }
 
 
 def known_sticks(given: Given) -> list[Stick]:
@@ -106,7 +121,14 @@ def stick_of(m: Member) -> Stick | None:
     axis = axis_of(m)
     if axis is None:
         return None
-    return Stick(axis, np.minimum(m.first, m.last).astype(float), m.holes, 0.0, np.zeros(m.holes), np.zeros(m.holes, int))
+    return Stick(
+        axis,
+        np.minimum(m.first, m.last).astype(float),
+        m.holes,
+        0.0,
+        np.zeros(m.holes),
+        np.zeros(m.holes, int),
+    )
 
 
 def gone_sticks(given: Given) -> list[Stick]:
@@ -124,8 +146,15 @@ def named(sticks, given: Given | None) -> list[str]:
     if given is None:
         return [label(i) for i in range(len(sticks))]
     before = known_sticks(given)
-    pairs = sorted(((shared_holes(s, b), b.held is not None, b.name, i) for i, s in enumerate(sticks) for b in before
-                    if same_line(s, b)), key=lambda p: (not p[1], -p[0]))
+    pairs = sorted(
+        (
+            (shared_holes(s, b), b.held is not None, b.name, i)
+            for i, s in enumerate(sticks)
+            for b in before
+            if same_line(s, b)
+        ),
+        key=lambda p: (not p[1], -p[0]),
+    )
     names: dict[int, str] = {i: s.name for i, s in enumerate(sticks) if s.held is not None}
     for _, _, name, i in pairs:
         if i not in names and name not in names.values():
@@ -149,23 +178,38 @@ def objections(views, images, sticks, given: Given, width: float) -> list[Agains
     for i, s in enumerate(sticks):
         if s.held is None:
             continue
-        others = sticks[:i] + sticks[i + 1:]
-        llr, visible = line_evidence_of(views, s.axis, s.first, s.holes, width, boxes(sticks, width),
-                                        lap_faces(s.axis, s.first, s.holes, others, width))
+        others = sticks[:i] + sticks[i + 1 :]
+        llr, visible = line_evidence_of(
+            views,
+            s.axis,
+            s.first,
+            s.holes,
+            width,
+            boxes(sticks, width),
+            lap_faces(s.axis, s.first, s.holes, others, width),
+        )
         if llr.sum() < 0 and visible.sum() >= PLAIN:
             out.append(Against(said[s.name], None))
             continue
         guesses = find_ends(views, images, s, others, width)
-        places = [g.best if h and g.sure > END_SURE else k
-                  for g, h, k in zip(guesses, s.held, (0, s.holes - 1))]
+        places = [
+            g.best if h and g.sure > END_SURE else k for g, h, k in zip(guesses, s.held, (0, s.holes - 1))
+        ]
         if places != [0, s.holes - 1] and places[1] >= places[0]:
             out.append(Against(said[s.name], _moved(said[s.name], s, *places)))
     for member in given.gone:
         s = stick_of(member)
         if s is None or runs_into(s, sticks, width):
             continue
-        llr, _ = line_evidence_of(views, s.axis, s.first, s.holes, width, boxes(sticks, width),
-                                  lap_faces(s.axis, s.first, s.holes, sticks, width))
+        llr, _ = line_evidence_of(
+            views,
+            s.axis,
+            s.first,
+            s.holes,
+            width,
+            boxes(sticks, width),
+            lap_faces(s.axis, s.first, s.holes, sticks, width),
+        )
         if llr.sum() >= LEAST_EVIDENCE and ((llr > 0).sum((0, 1)) > 0).sum() >= LEAST_STEPS:
             out.append(Against(member, member, away=True))
     return out
@@ -174,4 +218,6 @@ def objections(views, images, sticks, given: Given, width: float) -> list[Agains
 def _moved(member: Member, stick: Stick, low: int, high: int) -> Member:
     first = stick.first.copy()
     first[stick.axis] += low
-    return replace(member, first=as_tuple(first), direction=as_tuple(np.eye(3)[stick.axis]), holes=high - low + 1)
+    return replace(
+        member, first=as_tuple(first), direction=as_tuple(np.eye(3)[stick.axis]), holes=high - low + 1
+    )

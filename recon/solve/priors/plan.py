@@ -14,14 +14,16 @@ import numpy as np
 
 from recon.frame.lattice import align, transform
 from recon.frame.model import Frame, Member, as_tuple
-from recon.solve.members.ends import EndGuess, find_ends
-from recon.solve.priors.constraints import stick_of
-from recon.solve.members.selection import lap_faces, line_evidence_of
 from recon.solve.evidence.candidate import Stick, boxes, grown, runs_into, same_line
+from recon.solve.members.ends import EndGuess, find_ends
+from recon.solve.members.selection import lap_faces, line_evidence_of
+from recon.solve.priors.constraints import stick_of
 
-EXPECTED = 4.0         # nats for a member in its planned place; without a plan LEAST_EVIDENCE = 14 pays for the search
-PLANNED_END = 2.5      # nats for an end where the plan has it: builders follow plans 9 times of 10 and more
-SURE_END = 0.95        # ends this sure are what they are, whatever the plan says
+EXPECTED = (
+    4.0  # nats for a member in its planned place; without a plan LEAST_EVIDENCE = 14 pays for the search
+)
+PLANNED_END = 2.5  # nats for an end where the plan has it: builders follow plans 9 times of 10 and more
+SURE_END = 0.95  # ends this sure are what they are, whatever the plan says
 
 
 def with_plan(views, images, sticks, ends, plan: Frame, width: float):
@@ -36,8 +38,12 @@ def with_plan(views, images, sticks, ends, plan: Frame, width: float):
     -------
     sticks, ends.  Unchanged where the plan cannot be laid on what was read (fewer than two members agree).
     """
-    read = Frame(tuple(Member(str(i), as_tuple(s.first), as_tuple(np.eye(3)[s.axis]), s.holes, width)
-                       for i, s in enumerate(sticks)))
+    read = Frame(
+        tuple(
+            Member(str(i), as_tuple(s.first), as_tuple(np.eye(3)[s.axis]), s.holes, width)
+            for i, s in enumerate(sticks)
+        )
+    )
     laid = align(plan, read)
     if laid is None or len(laid.pairs) < min(2, len(sticks)):
         return sticks, ends
@@ -66,8 +72,15 @@ def _looked_for(views, planned: Stick, sticks, width: float) -> Stick | None:
     """The planned member with what the photos show of it; None where they do not show it."""
     if runs_into(planned, sticks, width):
         return None
-    llr, _ = line_evidence_of(views, planned.axis, planned.first, planned.holes, width, boxes(sticks, width),
-                              lap_faces(planned.axis, planned.first, planned.holes, sticks, width))
+    llr, _ = line_evidence_of(
+        views,
+        planned.axis,
+        planned.first,
+        planned.holes,
+        width,
+        boxes(sticks, width),
+        lap_faces(planned.axis, planned.first, planned.holes, sticks, width),
+    )
     profile = llr.sum((0, 1))
     seen = (llr > 0).sum((0, 1))
     if profile.sum() < EXPECTED or (seen > 0).sum() < 2:
@@ -79,8 +92,11 @@ def _ends_by_plan(stick: Stick, guesses, planned: Stick, others, width: float):
     shift = int(round(planned.first[stick.axis] - stick.first[stick.axis]))
     wanted = (shift, shift + planned.holes - 1)
     judged = tuple(g if g.sure > SURE_END else _favoured(g, w) for g, w in zip(guesses, wanted))
-    longer = grown(stick, -judged[0].best, judged[1].best - (stick.holes - 1)) \
-        if judged[1].best >= judged[0].best else stick
+    longer = (
+        grown(stick, -judged[0].best, judged[1].best - (stick.holes - 1))
+        if judged[1].best >= judged[0].best
+        else stick
+    )
     if longer is stick or longer.holes < 1 or runs_into(longer, others, width):
         return stick, guesses
     return longer, tuple(g.recounted(judged[0].best) for g in judged)

@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
-from recon.solve.multiview.assemble import LEAST_SHARED, Joined, adjusted, find_members, second_chance, shared_rows
-from recon.solve.priors.constraints import Given, gone_sticks, known_sticks, objections
+from recon.solve.multiview.assemble import (
+    LEAST_SHARED,
+    Joined,
+    adjusted,
+    find_members,
+    second_chance,
+    shared_rows,
+)
 from recon.solve.photo.read_photo import PhotoReading
+from recon.solve.priors.constraints import Given, gone_sticks, known_sticks, objections
 
 
 def assemble_around(readings: list[PhotoReading], images: dict, given: Given, width: float, progress=None):
@@ -23,7 +30,9 @@ def assemble_around(readings: list[PhotoReading], images: dict, given: Given, wi
             views.append(adjusted(r.view, known, width))
             lattices.append(r.lattice)
         else:
-            aside.append((r.name, r.reason or "its members do not fit those of the other photos; another frame?"))
+            aside.append(
+                (r.name, r.reason or "its members do not fit those of the other photos; another frame?")
+            )
     start = Joined(views, lattices, aside)
     joined = second_chance(start, readings, views, known, width)
     joined, views, sticks, ends = _without_strangers(joined, start, images, width, known, gone, progress)
@@ -41,6 +50,13 @@ def _without_strangers(joined, start, images, width, known, gone, progress):
         if not strangers:
             return joined, views, sticks, ends
         keep = [i for i in range(len(views)) if i not in strangers]
-        aside = [(views[i].name, "most of its rows lie on members that the other photos do not show; is it another frame?")
-                 for i in strangers]
-        joined = Joined([joined.views[i] for i in keep], [joined.lattices[i] for i in keep], joined.set_aside + aside)
+        aside = [
+            (
+                views[i].name,
+                "most of its rows lie on members that the other photos do not show; is it another frame?",
+            )
+            for i in strangers
+        ]
+        joined = Joined(
+            [joined.views[i] for i in keep], [joined.lattices[i] for i in keep], joined.set_aside + aside
+        )

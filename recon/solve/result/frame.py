@@ -8,20 +8,22 @@ import numpy as np
 
 from recon.frame.joints import find_joints
 from recon.frame.model import End, Frame, Member, Photo, as_tuple
-from recon.solve.members.bolts import bolt_states
-from recon.solve.off_lattice.braces import explained, find_braces, off_lattice_members
-from recon.solve.members.ends import END_SURE
-from recon.solve.evidence.predictions import hidden_by_boxes, look
-from recon.solve.priors.constraints import named, spare_labels, still_gone
-from recon.solve.members.selection import look_at
 from recon.solve.evidence.candidate import boxes
+from recon.solve.evidence.predictions import hidden_by_boxes, look
+from recon.solve.members.bolts import bolt_states
+from recon.solve.members.ends import END_SURE
+from recon.solve.members.selection import look_at
+from recon.solve.off_lattice.braces import explained, find_braces, off_lattice_members
+from recon.solve.priors.constraints import named, spare_labels, still_gone
 from recon.solve.result.stock import choose_stock, member_stocks
 from recon.solve.result.viewpoints import where_to_photograph
 
-END_POSSIBLE = 0.05        # a longer member than this likely is no longer called possible
+END_POSSIBLE = 0.05  # a longer member than this likely is no longer called possible
 
 
-def make_frame(photos, views, images, sticks, ends, width, set_aside, scales, stocks, stock_id, length, given=None):
+def make_frame(
+    photos, views, images, sticks, ends, width, set_aside, scales, stocks, stock_id, length, given=None
+):
     """The frame file's content from solved sticks; also views and sticks moved to its origin.
 
     given : recon.solve.priors.constraints.Given that was solved around; its place and its labels are kept.
@@ -34,12 +36,23 @@ def make_frame(photos, views, images, sticks, ends, width, set_aside, scales, st
     names, members = named(sticks, given), []
     for name, s, (low, high) in zip(names, sticks, ends):
         low_end, high_end = _end(low, -1), _end(high, 1)
-        members.append(Member(
-            name, as_tuple(np.round(s.first, 4) + 0.0), as_tuple(np.eye(3)[s.axis]), s.holes, width,
-            confidence=round(confidence(s, low, high), 3), ends=(low_end, high_end), seen=int(s.seen.sum())))
+        members.append(
+            Member(
+                name,
+                as_tuple(np.round(s.first, 4) + 0.0),
+                as_tuple(np.eye(3)[s.axis]),
+                s.holes,
+                width,
+                confidence=round(confidence(s, low, high), 3),
+                ends=(low_end, high_end),
+                seen=int(s.seen.sum()),
+            )
+        )
     blockers = boxes(sticks, width)
     pictures = [images[v.name] for v in views]
-    skew = off_lattice_members(find_braces(views, pictures, sticks, width), width, spare_labels(set(names)), _end)
+    skew = off_lattice_members(
+        find_braces(views, pictures, sticks, width), width, spare_labels(set(names)), _end
+    )
     members += still_gone(skew, given)
     joints = find_joints(members)
     by_id = {m.id: m for m in members}
@@ -51,7 +64,9 @@ def make_frame(photos, views, images, sticks, ends, width, set_aside, scales, st
     members = tuple(replace(m, stock=s) for m, s in zip(members, of_sticks))
     others = [m.id for m in members if m.stock != (use.id or None)]
     if others:
-        stock_doubts.append(f"By the size of their holes {', '.join(others)} may be of another stock than the rest.")
+        stock_doubts.append(
+            f"By the size of their holes {', '.join(others)} may be of another stock than the rest."
+        )
     doubts = list(stock_doubts) + where_to_photograph(views, members, width)
     records = _photo_records(photos, views, set_aside, scales)
     return Frame(members, joints, pitch_mm, use, records, tuple(doubts)), views, sticks
@@ -91,8 +106,15 @@ def _photo_records(photos, views, set_aside, scales):
     for p in photos:
         if p.name in by_name:
             c = by_name[p.name].camera.resized(1 / scales[p.name])
-            camera = {"f": round(c.f, 4), "cx": round(c.cx, 3), "cy": round(c.cy, 3), "k1": round(c.k1, 6),
-                      "k2": round(c.k2, 6), "R": c.R.round(9).tolist(), "t": c.t.round(6).tolist()}
+            camera = {
+                "f": round(c.f, 4),
+                "cx": round(c.cx, 3),
+                "cy": round(c.cy, 3),
+                "k1": round(c.k1, 6),
+                "k2": round(c.k2, 6),
+                "R": c.R.round(9).tolist(),
+                "t": c.t.round(6).tolist(),
+            }
             out.append(Photo(p.name, tuple(p.size), True, "", camera))
         else:
             out.append(Photo(p.name, tuple(p.size), False, reasons.get(p.name, "not used")))
@@ -106,7 +128,9 @@ def first_tables(reading, scale):
     rows = reading.lattice.placed.rows
     o = reading.openings[np.unique(np.concatenate([r.index for r in rows]))]
     full = lambda x, y: (np.c_[x, y] + 0.5) / scale - 0.5
-    table = np.c_[full(o["x"], o["y"]), o["major"] / 2 / scale, o["minor"] / 2 / scale, o["angle"], np.zeros(len(o))]
+    table = np.c_[
+        full(o["x"], o["y"]), o["major"] / 2 / scale, o["minor"] / 2 / scale, o["angle"], np.zeros(len(o))
+    ]
     return table, [full(reading.openings["x"][r.index], reading.openings["y"][r.index]) for r in rows]
 
 
@@ -123,14 +147,21 @@ def reading_tables(readings, views, frame, sticks, width, scales):
             continue
         v = by_name[r.name]
         cameras[r.name] = v.camera.resized(1 / s)
-        hits = np.union1d(_explained(v, sticks, width, blockers),
-                          explained(v, [m for m in frame.members if not m.on_lattice], sticks, width))
+        hits = np.union1d(
+            _explained(v, sticks, width, blockers),
+            explained(v, [m for m in frame.members if not m.on_lattice], sticks, width),
+        )
         o = r.openings[hits]
-        table = np.c_[full(np.c_[o["x"], o["y"]]), o["major"] / 2 / s, o["minor"] / 2 / s, o["angle"], np.zeros(len(o))]
+        table = np.c_[
+            full(np.c_[o["x"], o["y"]]), o["major"] / 2 / s, o["minor"] / 2 / s, o["angle"], np.zeros(len(o))
+        ]
         openings[r.name] = np.concatenate([table, _taken(v, frame, width, blockers, s)])
         # Rows that no member explains (tiles, a second frame) are not the frame's.
-        rows[r.name] = [full(np.c_[r.openings["x"][w.index], r.openings["y"][w.index]])
-                        for w in r.lattice.placed.rows if np.isin(w.index, hits).mean() > 0.5]
+        rows[r.name] = [
+            full(np.c_[r.openings["x"][w.index], r.openings["y"][w.index]])
+            for w in r.lattice.placed.rows
+            if np.isin(w.index, hits).mean() > 0.5
+        ]
     return openings, rows, cameras
 
 
@@ -150,7 +181,10 @@ def _taken(view, frame, width, blockers, s):
         if j.bolt != "seen":
             continue
         axis = np.asarray(j.axis)
-        points += [by_id[j.a].hole_centre(j.a_hole) - 0.5 * width * axis, by_id[j.b].hole_centre(j.b_hole) + 0.5 * width * axis]
+        points += [
+            by_id[j.a].hole_centre(j.a_hole) - 0.5 * width * axis,
+            by_id[j.b].hole_centre(j.b_hole) + 0.5 * width * axis,
+        ]
         normals += [-axis, axis]
     if not points:
         return np.zeros((0, 6))

@@ -10,8 +10,8 @@ from recon.frame.length import NO_RATIOS, NOT_SURE
 from recon.frame.model import StockUse
 from recon.frame.stock import recognise
 from recon.frame.tape import disagreement, pitch_of, slack_mm
-from recon.solve.members.selection import look_at
 from recon.solve.evidence.candidate import boxes
+from recon.solve.members.selection import look_at
 
 # The dark spot of a hole is smaller than its rim: blur, and light falling in.  Apparent over true
 # diameter, upper quartile of a frame's openings, over rendered frames with truth: 0.94 +- 0.07.
@@ -35,9 +35,9 @@ def measured_hole(views, sticks, width: float) -> tuple[float, int]:
     return float(np.percentile(sizes, 75)) / APPARENT, len(sizes)
 
 
-MEMBER_SPREAD = 0.10       # of one member's apparent hole round the frame's: light falls differently into each
-SAME_STOCK = 0.97          # chance that a member is of the frame's stock before its holes are looked at; this
-                           # project's choice: frames are mostly built of one stock
+MEMBER_SPREAD = 0.10  # of one member's apparent hole round the frame's: light falls differently into each
+SAME_STOCK = 0.97  # chance that a member is of the frame's stock before its holes are looked at; this
+# project's choice: frames are mostly built of one stock
 
 
 def member_stocks(views, sticks, width: float, stocks, use: StockUse, pitch_mm: float) -> list[str | None]:
@@ -48,8 +48,14 @@ def member_stocks(views, sticks, width: float, stocks, use: StockUse, pitch_mm: 
     if use.id not in stocks:
         return [use.id or None] * len(sticks)
     own = stocks[use.id]
-    rivals = [s for s in stocks.values() if s.id != own.id and abs(s.pitch_mm - pitch_mm) < 0.05
-              and abs(s.width - own.width) < 0.02 and abs(s.hole_mm - own.hole_mm) > 0.05 * own.hole_mm]
+    rivals = [
+        s
+        for s in stocks.values()
+        if s.id != own.id
+        and abs(s.pitch_mm - pitch_mm) < 0.05
+        and abs(s.width - own.width) < 0.02
+        and abs(s.hole_mm - own.hole_mm) > 0.05 * own.hole_mm
+    ]
     whole, _ = measured_hole(views, sticks, width)
     out: list[str | None] = []
     for s in sticks:
@@ -60,7 +66,10 @@ def member_stocks(views, sticks, width: float, stocks, use: StockUse, pitch_mm: 
             log = {own.id: np.log(SAME_STOCK) - 0.5 * (np.log(hole / whole) / spread) ** 2}
             for r in rivals:
                 expected = np.log(r.hole_mm / own.hole_mm)
-                log[r.id] = np.log((1 - SAME_STOCK) / len(rivals)) - 0.5 * ((np.log(hole / whole) - expected) / spread) ** 2
+                log[r.id] = (
+                    np.log((1 - SAME_STOCK) / len(rivals))
+                    - 0.5 * ((np.log(hole / whole) - expected) / spread) ** 2
+                )
             best = max(log, key=log.get)
         out.append(best)
     return out
@@ -89,8 +98,10 @@ def choose_stock(views, sticks, width, stocks, stock_id, length, members, scales
             doubts.append(_scale_doubt(ranked))
     else:
         use, pitch = StockUse("", "assumed", 0.0), 38.1
-        doubts.append(f"{NO_RATIOS} of hole and width to pitch; 38.1 mm is assumed. "
-                      "Give one measured length, or add your stock to a list.")
+        doubts.append(
+            f"{NO_RATIOS} of hole and width to pitch; 38.1 mm is assumed. "
+            "Give one measured length, or add your stock to a list."
+        )
     if length is not None:
         pitches = _length_in_pitches(length, members, views, scales)
         pitch = pitch_of(length.mm, pitches)
@@ -113,8 +124,10 @@ def _scale_doubt(ranked) -> str:
         pitches[round(stock.pitch_mm, 2)] = pitches.get(round(stock.pitch_mm, 2), 0.0) + p
     order = sorted(pitches.items(), key=lambda q: -q[1])[:3]
     words = " or ".join(f"{mm:g} mm ({p:.0%})" for mm, p in order if p > 0.03)
-    return (f"{NOT_SURE}: a pitch of {words} would look the same. "
-            "Hole counts do not depend on it. One measured length settles it.")
+    return (
+        f"{NOT_SURE}: a pitch of {words} would look the same. "
+        "Hole counts do not depend on it. One measured length settles it."
+    )
 
 
 def _length_in_pitches(length, members, views, scales) -> float:
@@ -122,12 +135,16 @@ def _length_in_pitches(length, members, views, scales) -> float:
         return float(length.holes)
     if length.member:
         if length.member not in members:
-            raise ReconError(f"--length: there is no member {length.member} in this frame; it has "
-                             f"{', '.join(members)}. Read once without --length, look at the overlays and name one of these.")
+            raise ReconError(
+                f"--length: there is no member {length.member} in this frame; it has "
+                f"{', '.join(members)}. Read once without --length, look at the overlays and name one of these."
+            )
         return float(members[length.member].holes)
     view = next((v for v in views if v.name == length.photo), None)
     if view is None:
-        raise ReconError(f"--length: the photo {length.photo} is not among those used ({', '.join(v.name for v in views)}).")
+        raise ReconError(
+            f"--length: the photo {length.photo} is not among those used ({', '.join(v.name for v in views)})."
+        )
     s = scales[view.name]
     ends = [_nearest_opening(view, members, (np.asarray(p, float) + 0.5) * s - 0.5) for p in length.points_px]
     distance = float(np.linalg.norm(ends[0] - ends[1]))

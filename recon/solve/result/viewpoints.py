@@ -19,7 +19,7 @@ def where_to_photograph(views, members, width: float) -> list[str]:
     targets += [(np.asarray(m.first, float) + m.last) / 2 for m in weak]
     if not targets:
         return []
-    solid = [m for m in members if m.on_lattice]      # the box round a brace would hide what the brace does not
+    solid = [m for m in members if m.on_lattice]  # the box round a brace would hide what the brace does not
     lo = np.array([np.minimum(m.first, m.last) - width / 2 for m in solid])
     hi = np.array([np.maximum(m.first, m.last) + width / 2 for m in solid])
     middle = (lo.min(0) + hi.max(0)) / 2
@@ -36,7 +36,7 @@ def where_to_photograph(views, members, width: float) -> list[str]:
                 facing = ((eye - X) @ n) > 0.2 * distance
                 score += (facing & ~hidden_by_boxes(eye, X, lo, hi)).sum()
             near = min(_between(eye - middle, v.camera.centre - middle) for v in views)
-            score *= 1 - np.exp(-(near / np.radians(30)) ** 2)      # a photo from the same place shows the same
+            score *= 1 - np.exp(-((near / np.radians(30)) ** 2))  # a photo from the same place shows the same
             if score > best[0]:
                 best = (score, eye)
     names = sorted({m.id for m, _ in unseen} | {m.id for m in weak})

@@ -8,6 +8,7 @@ members that were put together before; other sets of members that would have to 
 
 Members are numbers here, in the order of the frame.
 """
+
 from __future__ import annotations
 
 from dataclasses import dataclass
@@ -17,12 +18,12 @@ import networkx as nx
 import numpy as np
 
 from recon.frame.model import Frame
-from recon.workshop.hardware.bolts import Bolt, find_bolts
 from recon.workshop.assembly.tool_access import Reach, in_the_way, reach_of, reachable
+from recon.workshop.hardware.bolts import Bolt, find_bolts
 from recon.workshop.solids import HOLE, Boxes, bolt_ends, joined, member_boxes, met_on_the_way
 
 DIRECTIONS = np.vstack([np.eye(3), -np.eye(3)])
-ROWS = 200      # boxes moved at a time, which keeps memory small
+ROWS = 200  # boxes moved at a time, which keeps memory small
 
 
 class Stuck(Exception):
@@ -92,7 +93,9 @@ class Site:
         """The bolts that hold the part to the rest, and nothing else."""
         part, rest = self._of(part), self._of(rest)
         inside = ~(self._joins & ~(part | rest)).any(axis=1)
-        return np.nonzero(inside & (self._joins & part).any(axis=1) & (self._joins & rest).any(axis=1))[0].tolist()
+        return np.nonzero(inside & (self._joins & part).any(axis=1) & (self._joins & rest).any(axis=1))[
+            0
+        ].tolist()
 
     def solids_of(self, members, bolts) -> list[int]:
         """The numbers of the solids of these members and bolts."""
@@ -121,8 +124,12 @@ def way_out(site: Site, part: frozenset[int], rest: frozenset[int]) -> int | Non
         return None
     away = np.zeros(3)
     for b in site.between(part, rest):
-        spots = [(site.number[id], site.frame.member(id).hole_centre(hole)) for id, hole in site.bolts[b].through]
-        away += np.mean([c for k, c in spots if k in part], axis=0) - np.mean([c for k, c in spots if k in rest], axis=0)
+        spots = [
+            (site.number[id], site.frame.member(id).hole_centre(hole)) for id, hole in site.bolts[b].through
+        ]
+        away += np.mean([c for k, c in spots if k in part], axis=0) - np.mean(
+            [c for k, c in spots if k in rest], axis=0
+        )
     return max(free, key=lambda d: (round(float(DIRECTIONS[d] @ away), 6), -d))
 
 
@@ -153,8 +160,14 @@ def taken_apart(site: Site, parts: list[frozenset[int]]) -> list[Move]:
     left, taken, free, news = list(parts), [], set(), set(parts)
     while len(left) > 1:
         whole = frozenset(of)
-        free |= {p for p in left if p in news and p not in free and free_ways(site, p, whole - p)
-                 and bolts_out(site, p, whole - p) is not None}
+        free |= {
+            p
+            for p in left
+            if p in news
+            and p not in free
+            and free_ways(site, p, whole - p)
+            and bolts_out(site, p, whole - p) is not None
+        }
         loose = [p for p in left if p in free]
         if not loose:
             raise Stuck(whole)
@@ -170,8 +183,11 @@ def taken_apart(site: Site, parts: list[frozenset[int]]) -> list[Move]:
         for k in best:
             del of[k]
         away = site.solids_of(best, gone)
-        news = {p for p in left if care[p][away].any()}      # nothing has changed for the others
-    return [Move(left[0], frozenset(), None, ()), *(_move(site, part, rest) for part, rest in reversed(taken))]
+        news = {p for p in left if care[p][away].any()}  # nothing has changed for the others
+    return [
+        Move(left[0], frozenset(), None, ()),
+        *(_move(site, part, rest) for part, rest in reversed(taken)),
+    ]
 
 
 def _cares_for(site: Site, part: frozenset[int]) -> np.ndarray:
@@ -199,7 +215,9 @@ def _part_graph(site: Site, parts, of, bolts) -> nx.Graph:
     return graph
 
 
-def why_stuck(site: Site, members: frozenset[int]) -> tuple[list[tuple[int, list[int]]], dict[int, list[list[int]]]]:
+def why_stuck(
+    site: Site, members: frozenset[int]
+) -> tuple[list[tuple[int, list[int]]], dict[int, list[list[int]]]]:
     """What keeps these members from coming free one at a time.
 
     Returns the bolts that cannot be reached, each with the members in its way (or whose bolts are), and for each member
@@ -211,12 +229,16 @@ def why_stuck(site: Site, members: frozenset[int]) -> tuple[list[tuple[int, list
     for b in site.inner(members):
         if not reachable(site.reach(b), present):
             solids = in_the_way(site.reach(b), present)
-            owners = {int(s) for s in solids if s < n} | {k for s in solids if s >= n for k in site.through[(s - n) // 2]}
+            owners = {int(s) for s in solids if s < n} | {
+                k for s in solids if s >= n for k in site.through[(s - n) // 2]
+            }
             bolts.append((b, sorted(owners - site.through[b]) or sorted(owners)))
     ways = {}
     for k in sorted(members):
         others = np.nonzero(site.present(members - {k}))[0]
         hits = [others[site.blocked[d][k, others]] for d in range(len(DIRECTIONS))]
         if all(len(h) for h in hits):
-            ways[k] = [sorted({int(s) if s < n else min(site.through[(s - n) // 2]) for s in h}) for h in hits]
+            ways[k] = [
+                sorted({int(s) if s < n else min(site.through[(s - n) // 2]) for s in h}) for h in hits
+            ]
     return bolts, ways

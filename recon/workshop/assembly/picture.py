@@ -2,32 +2,33 @@
 
 Drawn as lines, so that it is sharp on any printer and needs no colour.
 """
+
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Sequence
 
 import numpy as np
 
 from recon.frame.model import Frame
-from recon.workshop.hardware.bolts import Bolt
-from recon.workshop.drawing.label_placement import TAKEN, Clutter
 from recon.workshop.drawing.hidden_lines import box_corners, hidden_stretches, rest
-from recon.workshop.drawing.vector import Area, Disc, Item, Lines, Pen, Sheet, Text, moved, text_width
+from recon.workshop.drawing.label_placement import TAKEN, Clutter
 from recon.workshop.drawing.projections import Scene, View, corner_view
+from recon.workshop.drawing.vector import Area, Disc, Item, Lines, Pen, Sheet, Text, moved, text_width
+from recon.workshop.hardware.bolts import Bolt
 
-SIZE = (118.0, 82.0)                    # mm
-TURNS = (-62.0, 28.0, 118.0, 208.0)     # the four corners, the front one first
-HEIGHT = 26.0                           # degrees above the level
-SEEN = 0.4         # share of what is new that should be in sight; below it the best of the corners is taken
-STRIPS = 14        # in which a face is shaded: so fine that a covered corner comes out straight
+SIZE = (118.0, 82.0)  # mm
+TURNS = (-62.0, 28.0, 118.0, 208.0)  # the four corners, the front one first
+HEIGHT = 26.0  # degrees above the level
+SEEN = 0.4  # share of what is new that should be in sight; below it the best of the corners is taken
+STRIPS = 14  # in which a face is shaded: so fine that a covered corner comes out straight
 NEW, OLD, HOLE_RIM, THIN = Pen(0.45), Pen(0.2, (), 0.3), Pen(0.12, (), 0.4), Pen(0.15)
-TONES = (0.94, 0.86, 0.78)              # of faces turned up, to the right and to the left
+TONES = (0.94, 0.86, 0.78)  # of faces turned up, to the right and to the left
 LABEL, SMALL_LABEL, TAG = 3.3, 2.5, 2.3
-MARGIN, LARGEST = 8.0, 6.0              # mm round the picture; mm per pitch at most
-SMALLEST = 1.6     # mm per pitch at which holes can still be told apart; larger frames are shown in part
-AROUND = 6.0       # pitches of neighbourhood shown round what is new in a part
-INSET = 24.0       # mm across the little picture of the whole
+MARGIN, LARGEST = 8.0, 6.0  # mm round the picture; mm per pitch at most
+SMALLEST = 1.6  # mm per pitch at which holes can still be told apart; larger frames are shown in part
+AROUND = 6.0  # pitches of neighbourhood shown round what is new in a part
+INSET = 24.0  # mm across the little picture of the whole
 
 
 @dataclass(frozen=True)
@@ -50,11 +51,18 @@ class Stage:
     def __init__(self, frame: Frame, hole: float):
         self.scenes = [Scene(frame.members, corner_view(turn, HEIGHT), hole) for turn in TURNS]
         self.index = {m.id: k for k, m in enumerate(frame.members)}
-        self.corners = box_corners(self.scenes[0].boxes)        # (n, 8, 3)
+        self.corners = box_corners(self.scenes[0].boxes)  # (n, 8, 3)
 
 
-def step_sheet(stage: Stage, there: Sequence[str], new: Sequence[str], bolts: Sequence[Bolt], way=None,
-               size: tuple[float, float] = SIZE, title: str = "") -> Sheet:
+def step_sheet(
+    stage: Stage,
+    there: Sequence[str],
+    new: Sequence[str],
+    bolts: Sequence[Bolt],
+    way=None,
+    size: tuple[float, float] = SIZE,
+    title: str = "",
+) -> Sheet:
     """The members `there` and `new` (ids) in a picture of `size` (width, height) mm; others are not drawn.
 
     bolts : those that go in now, tagged with their hole numbers, the new member first.
@@ -76,11 +84,16 @@ def step_sheet(stage: Stage, there: Sequence[str], new: Sequence[str], bolts: Se
     items = [_clipped(item, shot, size) for item in [*items, *heads]]
     items = [*filter(None, items), *_labels(shot, joined, clutter), *tags]
     items = moved(items, *(-shot.low))
-    items += _inset(stage, shown, fresh, shot, clutter, size) if shot.part and not fresh.all() else _axes(shot.scene.view)
+    items += (
+        _inset(stage, shown, fresh, shot, clutter, size)
+        if shot.part and not fresh.all()
+        else _axes(shot.scene.view)
+    )
     return Sheet(*size, tuple(items), title)
 
 
 # Where from
+
 
 def _best_shot(stage: Stage, shown, fresh, size) -> _Shot:
     """From the front corner where enough of what is new is in sight, else from the corner that shows most of it."""
@@ -96,7 +109,7 @@ def _best_shot(stage: Stage, shown, fresh, size) -> _Shot:
 
 
 def _shot(stage: Stage, scene: Scene, shown, fresh, size) -> _Shot:
-    flat = scene.view.flat(stage.corners[shown])          # (n, 8, 2)
+    flat = scene.view.flat(stage.corners[shown])  # (n, 8, 2)
     room = np.array(size) - 2 * MARGIN
     low, high = flat.reshape(-1, 2).min(axis=0), flat.reshape(-1, 2).max(axis=0)
     scale = float(min((room / (high - low)).min(), LARGEST))
@@ -120,7 +133,11 @@ def _strips(scene: Scene, k: int, count: int):
         normal = np.sign(slope[face]) * axes[face]
         offsets = ((np.arange(count) + 0.5) / count * 2 - 1)[:, None] * half[across] * axes[across]
         reach = half[along] * axes[along]
-        yield normal, 2 * half[across] / count, middle + normal * half[face] + np.stack([offsets - reach, offsets + reach], axis=1)
+        yield (
+            normal,
+            2 * half[across] / count,
+            middle + normal * half[face] + np.stack([offsets - reach, offsets + reach], axis=1),
+        )
 
 
 def _share_seen(shot: _Shot) -> float:
@@ -139,6 +156,7 @@ def _share_seen(shot: _Shot) -> float:
 
 # Drawing, in mm with the view's own origin
 
+
 def _visible(shot: _Shot, lines, owner) -> list[tuple]:
     """What is in sight of lines (n, 2, 3), as paths in mm."""
     flat = shot.scene.view.flat(lines) * shot.scale
@@ -151,7 +169,10 @@ def _visible(shot: _Shot, lines, owner) -> list[tuple]:
 def _parts(a, b, shares) -> list[tuple]:
     """The shares (start, end) of the line from a to b, as paths."""
     (ax, ay), (bx, by) = a.tolist(), b.tolist()
-    return [((ax + s * (bx - ax), ay + s * (by - ay)), (ax + e * (bx - ax), ay + e * (by - ay))) for s, e in shares]
+    return [
+        ((ax + s * (bx - ax), ay + s * (by - ay)), (ax + e * (bx - ax), ay + e * (by - ay)))
+        for s, e in shares
+    ]
 
 
 def _shading(shot: _Shot) -> list[Item]:
@@ -159,7 +180,9 @@ def _shading(shot: _Shot) -> list[Item]:
     for k in np.nonzero(shot.new)[0]:
         for normal, step, strips in _strips(shot.scene, k, STRIPS):
             paths = _visible(shot, strips, [k] * len(strips))
-            tone = TONES[0] if normal[2] > 0.7 else TONES[1] if normal @ shot.scene.view.right > 0 else TONES[2]
+            tone = (
+                TONES[0] if normal[2] > 0.7 else TONES[1] if normal @ shot.scene.view.right > 0 else TONES[2]
+            )
             if paths:
                 items.append(Lines(tuple(paths), Pen(1.25 * step * shot.scale, (), tone), "shade"))
     return items
@@ -186,7 +209,9 @@ def _holes(shot: _Shot, joined) -> list[Item]:
     for h in holes:
         points = (h.at + rims[h.member, tuple(h.normal)]) * shot.scale
         new = shot.new[h.member]
-        items.append(Area(tuple(map(tuple, points.tolist())), 0.25 if new else "none", None if new else HOLE_RIM))
+        items.append(
+            Area(tuple(map(tuple, points.tolist())), 0.25 if new else "none", None if new else HOLE_RIM)
+        )
     return items
 
 
@@ -201,8 +226,15 @@ def _arrow(shot: _Shot, way, clutter: Clutter) -> list[Item]:
     along = tip - tail
     across = np.array([-along[1], along[0]]) / np.linalg.norm(along)
     neck = tip - along * min(3.2 / np.linalg.norm(along), 0.6)
-    outline = [tail + 0.7 * across, neck + 0.7 * across, neck + 1.7 * across, tip, neck - 1.7 * across, neck - 0.7 * across,
-               tail - 0.7 * across]
+    outline = [
+        tail + 0.7 * across,
+        neck + 0.7 * across,
+        neck + 1.7 * across,
+        tip,
+        neck - 1.7 * across,
+        neck - 0.7 * across,
+        tail - 0.7 * across,
+    ]
     clutter.add((*np.min(outline, axis=0), *np.max(outline, axis=0)), 400.0)
     return [Area(tuple(tuple(map(float, p)) for p in outline), 1.0, Pen(0.35))]
 
@@ -267,7 +299,10 @@ def _labels(shot: _Shot, joined, clutter: Clutter) -> list[Item]:
         if not len(spots):
             continue
         order = np.argsort(np.abs(np.arange(len(spots)) - (len(spots) - 1) / 2), kind="stable")
-        places = [Text(tuple(map(float, spots[i])), m.id, size, "middle", bool(shot.new[k]), True, True) for i in order]
+        places = [
+            Text(tuple(map(float, spots[i])), m.id, size, "middle", bool(shot.new[k]), True, True)
+            for i in order
+        ]
         chosen = clutter.place(places, 0.5 * np.arange(len(places)), limit=TAKEN / 5)
         if chosen:
             items.append(chosen)
@@ -280,11 +315,14 @@ def _seen_spots(shot: _Shot, k: int) -> np.ndarray:
     slope = shot.scene.boxes.axes[k] @ shot.scene.view.towards
     face = 1 + int(np.abs(slope[1:]).argmax())
     normal = np.sign(slope[face]) * shot.scene.boxes.axes[k, face]
-    spots = m.hole_centre(np.arange(max(m.holes - 1, 1)) + (0.5 if m.holes > 1 else 0.0)) + normal * m.width / 2
+    spots = (
+        m.hole_centre(np.arange(max(m.holes - 1, 1)) + (0.5 if m.holes > 1 else 0.0)) + normal * m.width / 2
+    )
     return shot.scene.view.flat(spots[~shot.scene.covered(spots, [k] * len(spots)).any(axis=1)]) * shot.scale
 
 
 # In part
+
 
 def _clipped(item: Item, shot: _Shot, size):
     """What of an item lies inside the picture, None where nothing does."""
@@ -306,7 +344,11 @@ def _clip(lines, low, high) -> tuple:
     with np.errstate(divide="ignore", invalid="ignore"):
         first, second = (low - a) / way, (high - a) / way
     still, within = way == 0, (a >= low) & (a <= high)
-    start = np.where(still, np.where(within, -np.inf, np.inf), np.minimum(first, second)).max(axis=1).clip(min=0.0)
+    start = (
+        np.where(still, np.where(within, -np.inf, np.inf), np.minimum(first, second))
+        .max(axis=1)
+        .clip(min=0.0)
+    )
     end = np.where(still, np.inf, np.maximum(first, second)).min(axis=1).clip(max=1.0)
     kept = start < end
     a, way, start, end = a[kept], way[kept], start[kept, None], end[kept, None]
@@ -316,18 +358,25 @@ def _clip(lines, low, high) -> tuple:
 
 def _inset(stage: Stage, shown, fresh, shot: _Shot, clutter: Clutter, size) -> list[Item]:
     """A little picture of all members as single lines, what is new thick, in the corner where it covers least."""
-    lines = shot.scene.view.flat(stage.corners[shown].reshape(-1, 2, 4, 3).mean(axis=2))     # from end to end
+    lines = shot.scene.view.flat(stage.corners[shown].reshape(-1, 2, 4, 3).mean(axis=2))  # from end to end
     low, high = lines.reshape(-1, 2).min(axis=0), lines.reshape(-1, 2).max(axis=0)
     scale = float((INSET / np.maximum(high - low, 1e-6)).min())
     lines = (lines - low) * scale + 2.0
     width, height = (high - low) * scale + 2.5
     paths = [tuple(tuple(map(float, p)) for p in line) for line in lines]
     old, new = ([p for p, f in zip(paths, fresh) if f == kind] for kind in (False, True))
-    frame = ((0.5, 0.5), (float(width) + 1.5, 0.5), (float(width) + 1.5, float(height) + 1.5), (0.5, float(height) + 1.5))
+    frame = (
+        (0.5, 0.5),
+        (float(width) + 1.5, 0.5),
+        (float(width) + 1.5, float(height) + 1.5),
+        (0.5, float(height) + 1.5),
+    )
     items: list[Item] = [Area(frame, 1.0, THIN)]
     items += [Lines(tuple(p), pen) for p, pen in ((old, Pen(0.12, (), 0.55)), (new, Pen(0.9))) if p]
     places = [np.array([x, y]) for x in (0.0, size[0] - width - 2.0) for y in (0.0, size[1] - height - 2.0)]
-    best = min(places, key=lambda p: clutter.cost((*(shot.low + p), *(shot.low + p + [width + 1.5, height + 1.5]))))
+    best = min(
+        places, key=lambda p: clutter.cost((*(shot.low + p), *(shot.low + p + [width + 1.5, height + 1.5])))
+    )
     return moved(items, *map(float, best))
 
 

@@ -3,6 +3,7 @@
 Two identical frames get identical steps, however they stand and whatever their members are called: the order is found on
 the canonical frame and told in the frame's own labels and hole numbers.
 """
+
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
@@ -15,13 +16,22 @@ from recon.errors import ReconError
 from recon.frame.joints import NORMAL_TOL
 from recon.frame.lattice import canonical, rotations
 from recon.frame.model import End, Frame, Joint, as_tuple
-from recon.workshop.hardware.bolts import Bolt, find_bolts
-from recon.workshop.assembly.disassembly import DIRECTIONS, Move, Site, Stuck, bolts_out, free_ways, taken_apart, why_stuck
+from recon.workshop.assembly.disassembly import (
+    DIRECTIONS,
+    Move,
+    Site,
+    Stuck,
+    bolts_out,
+    free_ways,
+    taken_apart,
+    why_stuck,
+)
 from recon.workshop.assembly.tool_access import ASSUMED
+from recon.workshop.hardware.bolts import Bolt, find_bolts
 from recon.workshop.solids import HOLE
 from recon.workshop.wording import lap_words, listed, plural, way_words
 
-SAME_PLACE = 1e-3   # pitches: canonical places are rounded to 1e-6, which a direction's rounding may add to
+SAME_PLACE = 1e-3  # pitches: canonical places are rounded to 1e-6, which a direction's rounding may add to
 SAME_LEVEL = 0.01
 
 
@@ -91,15 +101,21 @@ def canonical_twin(frame: Frame) -> tuple[Frame, dict[str, str], np.ndarray]:
     where two members or two laps are in the same place.
     """
     plain = replace(
-        frame, photos=(), doubts=(), name="",
+        frame,
+        photos=(),
+        doubts=(),
+        name="",
         members=tuple(replace(m, confidence=1.0, seen=0, ends=(End(), End())) for m in frame.members),
-        joints=tuple(replace(j, bolt=j.bolt if j.bolt == "none" else "assumed", three_way=False) for j in frame.joints))
+        joints=tuple(
+            replace(j, bolt=j.bolt if j.bolt == "none" else "assumed", three_way=False) for j in frame.joints
+        ),
+    )
     twin = canonical(plain)
     there, there_laps = _places(twin)
     for turn in rotations():
         ends, laps = (x @ turn.T for x in _places(plain))
         shift = there.min(axis=(0, 1)) - ends.min(axis=(0, 1))
-        own = _fitted(there.mean(axis=1), ends.mean(axis=1) + shift)     # no two members have the same middle
+        own = _fitted(there.mean(axis=1), ends.mean(axis=1) + shift)  # no two members have the same middle
         if own is None:
             continue
         off = [np.abs(there - ends[own, ::way] - shift).max(axis=(1, 2)) for way in (1, -1)]
@@ -108,7 +124,9 @@ def canonical_twin(frame: Frame) -> tuple[Frame, dict[str, str], np.ndarray]:
         lap = _fitted(there_laps, laps + shift)
         if lap is not None and all(twin.joints[k].bolt == plain.joints[i].bolt for k, i in enumerate(lap)):
             return twin, {m.id: plain.members[i].id for m, i in zip(twin.members, own)}, turn
-    raise ReconError("Two members or two laps of the frame are in one and the same place; leave one of them out.")
+    raise ReconError(
+        "Two members or two laps of the frame are in one and the same place; leave one of them out."
+    )
 
 
 def _places(frame: Frame) -> tuple[np.ndarray, np.ndarray]:
@@ -127,6 +145,7 @@ def _fitted(a, b):
 
 
 # Sub-frames
+
 
 def _moves(site: Site) -> tuple[list[Move], list[frozenset[int]], bool]:
     """All moves in order, the sub-frames in the order they are built, and whether the whole frame is laid up flat.
@@ -151,7 +170,7 @@ def _with_groups(site: Site, own):
     moves, built = [], []
     for move in taken_apart(site, [*own, *(frozenset([k]) for k in sorted(single))]):
         for g in own:
-            if g <= move.part and g not in built:       # built just before it is needed
+            if g <= move.part and g not in built:  # built just before it is needed
                 moves += own[g]
                 built.append(g)
         moves.append(move)
@@ -171,7 +190,11 @@ def _flat_groups(site: Site):
             if abs(bolt.axis[axis]) > NORMAL_TOL:
                 first, *others = sorted(site.through[b])
                 graph.add_edges_from((first, k) for k in others)
-        groups = [g for g in sorted(map(frozenset, nx.connected_components(graph)), key=min) if len(site.inner(g)) >= len(g)]
+        groups = [
+            g
+            for g in sorted(map(frozenset, nx.connected_components(graph)), key=min)
+            if len(site.inner(g)) >= len(g)
+        ]
         if groups:
             found.append((-sum(len(site.inner(g)) for g in groups), axis, groups))
     return [[(g, axis) for g in groups] for _, axis, groups in sorted(found, key=lambda f: f[:2])]
@@ -186,9 +209,11 @@ def _laid_up(site: Site, group: frozenset[int], axis: int) -> list[Move]:
             layers[-1].append(k)
         else:
             layers.append([k])
+
     # The layer at the bottom is the one of longer members; of two alike, the one that has the first member.
     def holes(layer):
         return -sum(site.frame.members[k].holes for k in layer) / len(layer), layer
+
     sign = 1 if holes(layers[0]) <= holes(layers[-1]) else -1
     layers = layers[::sign]
     up = sign * np.eye(3)[axis]
@@ -209,16 +234,26 @@ def _laid_up(site: Site, group: frozenset[int], axis: int) -> list[Move]:
 
 # In words
 
+
 class _Teller:
     """Tells moves on the canonical frame in the labels, hole numbers and directions of the frame as it is."""
 
     def __init__(self, site: Site, frame: Frame, names, turn, z_up: bool, groups, flat: bool):
-        self.site, self.frame, self.turn, self.z_up, self.groups, self.flat = site, frame, turn, z_up, groups, flat
+        self.site, self.frame, self.turn, self.z_up, self.groups, self.flat = (
+            site,
+            frame,
+            turn,
+            z_up,
+            groups,
+            flat,
+        )
         self.id_of = [names[m.id] for m in site.frame.members]
         self.order = {m.id: k for k, m in enumerate(frame.members)}
         self.member = {m.id: m for m in frame.members}
         same = {frozenset(bolt.through): bolt for bolt in find_bolts(frame)}
-        self.bolts = [same[frozenset(self._hole(names, id, hole) for id, hole in bolt.through)] for bolt in site.bolts]
+        self.bolts = [
+            same[frozenset(self._hole(names, id, hole) for id, hole in bolt.through)] for bolt in site.bolts
+        ]
 
     def _hole(self, names, id, hole) -> tuple[str, int]:
         """The same hole in the frame's own label and count."""
@@ -234,7 +269,7 @@ class _Teller:
         for move in moves:
             if not move.onto and len(moves) > 1:
                 if move.part not in self.groups:
-                    laid.add(move.part)               # what is laid down first makes a step with what comes to it
+                    laid.add(move.part)  # what is laid down first makes a step with what comes to it
                 continue
             number += 1
             yield self._step(number, move, move.onto in laid)
@@ -245,14 +280,28 @@ class _Teller:
         before = self.site.inner(move.part) + self.site.inner(move.onto)
         bolted = {j for b in (*move.bolts, *before) for j in self.bolts[b].joints}
         mine, rest = set(self.ids(move.part)), set(self.ids(move.onto))
-        bare = tuple(j for j in self.frame.joints
-                     if j not in bolted and (j.a in mine and j.b in rest or j.b in mine and j.a in rest))
-        return Step(number, self.ids(move.part | move.onto if begins else move.part), tuple(self.bolts[b] for b in move.bolts), bare,
-                    () if begins else self.ids(there), tuple(self.bolts[b] for b in before), self._direction(move), group,
-                    self._text(move, begins, bare, group), self.ids(move.onto) if begins else ())
+        bare = tuple(
+            j
+            for j in self.frame.joints
+            if j not in bolted and ((j.a in mine and j.b in rest) or (j.b in mine and j.a in rest))
+        )
+        return Step(
+            number,
+            self.ids(move.part | move.onto if begins else move.part),
+            tuple(self.bolts[b] for b in move.bolts),
+            bare,
+            () if begins else self.ids(there),
+            tuple(self.bolts[b] for b in before),
+            self._direction(move),
+            group,
+            self._text(move, begins, bare, group),
+            self.ids(move.onto) if begins else (),
+        )
 
     def _direction(self, move: Move):
-        return None if move.direction is None else as_tuple(np.round(self.turn.T @ np.asarray(move.direction)))
+        return (
+            None if move.direction is None else as_tuple(np.round(self.turn.T @ np.asarray(move.direction)))
+        )
 
     def _named(self, part) -> str:
         """'C (12 holes)' or 'sub-frame 2 (A, C and D)'."""
@@ -298,7 +347,9 @@ class _Teller:
 
 def _match_words(bolt: Bolt, new) -> str:
     """'hole 3 of C on hole 1 of F', the new member first."""
-    ordered = bolt.through if bolt.through[0][0] in new or bolt.through[-1][0] not in new else bolt.through[::-1]
+    ordered = (
+        bolt.through if bolt.through[0][0] in new or bolt.through[-1][0] not in new else bolt.through[::-1]
+    )
     return " on ".join(f"hole {hole + 1} of {id}" for id, hole in ordered)
 
 
@@ -312,17 +363,26 @@ def _told_stuck(site: Site, members, names, frame: Frame) -> Steps:
         return f"{listed(ids(numbers))} {'is' if len(numbers) == 1 else 'are'} in the way"
 
     bolts, ways = why_stuck(site, members)
-    why = [f"The bolt that joins {listed(ids(site.through[b]))} cannot be put in and turned: {in_the_way(blockers)}."
-           for b, blockers in bolts]
-    why += [f"{ids([k])[0]} comes in from no side: {in_the_way(set().union(*blockers))}." for k, blockers in ways.items()]
+    why = [
+        f"The bolt that joins {listed(ids(site.through[b]))} cannot be put in and turned: {in_the_way(blockers)}."
+        for b, blockers in bolts
+    ]
+    why += [
+        f"{ids([k])[0]} comes in from no side: {in_the_way(set().union(*blockers))}."
+        for k, blockers in ways.items()
+    ]
     return Steps((), (), ids(members), tuple(why))
 
 
 def steps_text(steps: Steps, name: str = "") -> str:
     """The steps for a person to read, without the caution."""
     if not steps.steps:
-        return "\n".join(["There is no order in which every member comes straight to its place and every bolt can be turned.",
-                          *(f"  - {why}" for why in steps.why)])
+        return "\n".join(
+            [
+                "There is no order in which every member comes straight to its place and every bolt can be turned.",
+                *(f"  - {why}" for why in steps.why),
+            ]
+        )
     lines = [f"Build steps{': ' + name if name else ''}", ""]
     lines += [f"{s.number:>4}. {s.text}" for s in steps.steps]
     return "\n".join([*lines, "", "Leave bolts finger-tight until the last step.", ASSUMED])

@@ -3,6 +3,7 @@
 A bolt goes in along its axis from one side, its head last; the nut comes from the other side; a ring spanner turns one of
 the two while another holds the other.  The sizes assumed follow from the bolt: common practice, no source.
 """
+
 from __future__ import annotations
 
 from dataclasses import dataclass
@@ -10,15 +11,26 @@ from dataclasses import dataclass
 import numpy as np
 
 from recon.workshop.hardware.bolts import Bolt
-from recon.workshop.solids import (BOLT_PER_HOLE, END_LENGTH, END_RADIUS, Boxes, along_bolt, bolt_axes, boxes_of, overlaps)
+from recon.workshop.solids import (
+    BOLT_PER_HOLE,
+    END_LENGTH,
+    END_RADIUS,
+    Boxes,
+    along_bolt,
+    bolt_axes,
+    boxes_of,
+    overlaps,
+)
 
 # In diameters of the bolt; common practice, no source.  A ring is half as wide again as the 1.6 diameters across the flats
 # of the nut; a spanner is about ten times as long as the flats; a nut with its washer takes the first 1.1.
 RING, HANDLE, HANDLE_WIDTH, LEVEL = 1.2, 16.0, 1.0, (0.2, 1.1)
-SWING_DEG = 60     # a ring of twelve points is taken up anew after 30 degrees already
-STEP_DEG = 10      # the handle is tried every so many degrees, each time as wide as it sweeps until the next
-ASSUMED = (f"Room assumed for each bolt: its own length and head along its axis on one side, its nut on the other, and for two "
-           f"ring spanners {HANDLE:.0f} bolt diameters long, one of which swings {SWING_DEG} degrees (common practice, no source).")
+SWING_DEG = 60  # a ring of twelve points is taken up anew after 30 degrees already
+STEP_DEG = 10  # the handle is tried every so many degrees, each time as wide as it sweeps until the next
+ASSUMED = (
+    f"Room assumed for each bolt: its own length and head along its axis on one side, its nut on the other, and for two "
+    f"ring spanners {HANDLE:.0f} bolt diameters long, one of which swings {SWING_DEG} degrees (common practice, no source)."
+)
 
 
 @dataclass(frozen=True)
@@ -41,8 +53,11 @@ def reach_of(bolt: Bolt, solids: Boxes, own, hole: float) -> Reach:
     angles = np.radians(np.arange(0, 360, STEP_DEG))
     rows = []
     for side in (-1, 1):
-        rows += [along_bolt(bolt, side, 0, length + d, END_RADIUS * d), along_bolt(bolt, side, 0, END_LENGTH * d, END_RADIUS * d),
-                 along_bolt(bolt, side, LEVEL[0] * d, LEVEL[1] * d, RING * d)]
+        rows += [
+            along_bolt(bolt, side, 0, length + d, END_RADIUS * d),
+            along_bolt(bolt, side, 0, END_LENGTH * d, END_RADIUS * d),
+            along_bolt(bolt, side, LEVEL[0] * d, LEVEL[1] * d, RING * d),
+        ]
         rows += _handles(bolt, side, angles, d)
     tools = boxes_of(rows)
     low, high = (tools.centre - tools.reach).min(axis=0), (tools.centre + tools.reach).max(axis=0)
@@ -62,28 +77,33 @@ def _handles(bolt: Bolt, side: int, angles, d: float) -> list:
         out, across = np.cos(angle) * u + np.sin(angle) * v, np.cos(angle) * v - np.sin(angle) * u
         for near, far in ((0.0, HANDLE / 2), (HANDLE / 2, HANDLE)):
             wide = max(HANDLE_WIDTH / 2, far * np.tan(np.radians(STEP_DEG / 2)))
-            rows.append((level + (near + far) / 2 * d * out, (axis, out, across),
-                         ((LEVEL[1] - LEVEL[0]) / 2 * d, (far - near) / 2 * d, wide * d)))
+            rows.append(
+                (
+                    level + (near + far) / 2 * d * out,
+                    (axis, out, across),
+                    ((LEVEL[1] - LEVEL[0]) / 2 * d, (far - near) / 2 * d, wide * d),
+                )
+            )
     return rows
 
 
 def reachable(reach: Reach, present) -> bool:
     """Whether the bolt can be put in and turned among the solids that are `present` (N,) bool."""
     there = present[reach.near]
-    free = ~(reach.handle & there).any(axis=2)                                  # (2, angles)
+    free = ~(reach.handle & there).any(axis=2)  # (2, angles)
     clear = ~(reach.ring & there).any(axis=1)
     held = clear & free.any(axis=1)
     turned = clear & _swings(free)
-    if not (held[0] and turned[1] or turned[0] and held[1]):
+    if not ((held[0] and turned[1]) or (turned[0] and held[1])):
         return False
     way, end = (reach.way & there).any(axis=1), (reach.end & there).any(axis=1)
-    return bool(not way[0] and not end[1] or not way[1] and not end[0])
+    return bool((not way[0] and not end[1]) or (not way[1] and not end[0]))
 
 
 def _swings(free) -> np.ndarray:
     """(2,) bool: whether the handle is free at every angle of a whole swing."""
     count = SWING_DEG // STEP_DEG + 1
-    round_about = np.concatenate([free, free[:, :count - 1]], axis=1)
+    round_about = np.concatenate([free, free[:, : count - 1]], axis=1)
     return np.lib.stride_tricks.sliding_window_view(round_about, count, axis=1).all(axis=2).any(axis=1)
 
 

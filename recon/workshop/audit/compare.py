@@ -1,4 +1,5 @@
 """A built frame against its plan: what differs, in words to act on, and what could not be seen."""
+
 from __future__ import annotations
 
 from dataclasses import dataclass
@@ -8,11 +9,11 @@ import numpy as np
 from recon.frame.boxes import face_centres, face_normals, hidden, openings
 from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import Frame, Joint, Member
-from recon.workshop.confidence_text import SURE
 from recon.workshop.audit.matching import Match, Pose, alike, best_pose
 from recon.workshop.audit.sentences import Sayings
+from recon.workshop.confidence_text import SURE
 
-OPENINGS = 3         # of a missing member that a photo must have in sight before it counts as missing
+OPENINGS = 3  # of a missing member that a photo must have in sight before it counts as missing
 
 
 @dataclass(frozen=True)
@@ -67,14 +68,27 @@ def audit(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
     not_checked = tuple(d for d in found if d.severity == "not checked")
     certain = any(d.severity == "different" for d in differences)
     verdict = "different" if certain else "cannot say" if differences or not_checked else "same"
-    return Audit(verdict, differences, not_checked, {m.plan.id: m.name for m in pose.matches if m.plan and m.built}, pose.mirrored)
+    return Audit(
+        verdict,
+        differences,
+        not_checked,
+        {m.plan.id: m.name for m in pose.matches if m.plan and m.built},
+        pose.mirrored,
+    )
 
 
 def _sizes(built: Frame, plan: Frame):
     if built.pitch_mm and plan.pitch_mm and abs(built.pitch_mm / plan.pitch_mm - 1) > 0.005:
-        yield Difference("pitch", (), f"The pitch is {built.pitch_mm:.4g} mm, plan {plan.pitch_mm:.4g} mm.", _how_sure(built))
+        yield Difference(
+            "pitch",
+            (),
+            f"The pitch is {built.pitch_mm:.4g} mm, plan {plan.pitch_mm:.4g} mm.",
+            _how_sure(built),
+        )
     if built.stock and plan.stock and built.stock.id and plan.stock.id and built.stock.id != plan.stock.id:
-        yield Difference("stock", (), f"The stock is {built.stock.id}, plan {plan.stock.id}.", _how_sure(built))
+        yield Difference(
+            "stock", (), f"The stock is {built.stock.id}, plan {plan.stock.id}.", _how_sure(built)
+        )
 
 
 def _how_sure(built: Frame) -> str:
@@ -83,8 +97,16 @@ def _how_sure(built: Frame) -> str:
 
 def _mirror(pose: Pose):
     if pose.mirrored:
-        yield Difference("mirrored", (), "The frame is built as the mirror image of the plan"
-                         + ("." if all(m.kind == "same" for m in pose.matches) else "; what follows is against the mirrored plan."))
+        yield Difference(
+            "mirrored",
+            (),
+            "The frame is built as the mirror image of the plan"
+            + (
+                "."
+                if all(m.kind == "same" for m in pose.matches)
+                else "; what follows is against the mirrored plan."
+            ),
+        )
 
 
 def _severity(match: Match) -> str:
@@ -125,7 +147,7 @@ def _seen(match: Match, say: Sayings):
     """What was not seen of a member that is there."""
     if match.built.confidence < SURE and match.kind == "same":
         yield Difference("reading", (match.plan.id,), say.unsure(match), "not checked")
-    if match.kind == "moved" or match.kind == "length" and _may_be_hidden(match):
+    if match.kind == "moved" or (match.kind == "length" and _may_be_hidden(match)):
         return
     for which, end in enumerate(match.built.ends):
         if end.state != "seen":
@@ -152,6 +174,7 @@ def _in_sight(member: Member, built: Frame) -> bool:
 
 # Bolts
 
+
 def _bolts(pose: Pose, plan: Frame, say: Sayings):
     """Bolts of the plan that are not there or were not seen, and bolts that the plan has not."""
     match_of = {m.plan.id: m for m in pose.matches if m.plan}
@@ -176,20 +199,30 @@ def _bolts(pose: Pose, plan: Frame, say: Sayings):
             continue
         elif any(j.bolt == "assumed" for j in there):
             yield Difference("bolt", (joint.a, joint.b), say.bolt_unseen(joint), "not checked")
-        elif there or still and _both_reach(joint, ends):
-            yield Difference("bolt missing", (joint.a, joint.b), say.bolt_missing(joint),
-                             "doubtful" if any(_severity(m) == "doubtful" for m in ends) else "different")
+        elif there or (still and _both_reach(joint, ends)):
+            yield Difference(
+                "bolt missing",
+                (joint.a, joint.b),
+                say.bolt_missing(joint),
+                "doubtful" if any(_severity(m) == "doubtful" for m in ends) else "different",
+            )
     planned = {frozenset((j.a, j.b)) for j in plan.joints}
     for pair, joints in built.items():
         ends = [match_of[id] for id in pair]
         for j in joints:
-            if j.bolt == "seen" and j not in used and all(m.kind in ("same", "length") for m in ends) and (
-                    pair in planned or all(m.kind == "same" for m in ends)):
+            if (
+                j.bolt == "seen"
+                and j not in used
+                and all(m.kind in ("same", "length") for m in ends)
+                and (pair in planned or all(m.kind == "same" for m in ends))
+            ):
                 yield Difference("bolt extra", tuple(sorted(pair)), say.bolt_not_planned(j, plan_of))
 
 
 def _middle(frame: Frame, joint: Joint) -> np.ndarray:
-    return (frame.member(joint.a).hole_centre(joint.a_hole) + frame.member(joint.b).hole_centre(joint.b_hole)) / 2
+    return (
+        frame.member(joint.a).hole_centre(joint.a_hole) + frame.member(joint.b).hole_centre(joint.b_hole)
+    ) / 2
 
 
 def _same_place(own: Joint, planned: Joint, pose: Pose, plan: Frame) -> bool:
@@ -208,11 +241,16 @@ def _both_reach(joint: Joint, ends) -> bool:
 
 def audit_text(result: Audit) -> str:
     """The audit for a person to read, without the caution."""
-    titles = {"same": "Built as planned: every member, length and bolt was seen, and nothing differs.",
-              "different": "Not as planned.",
-              "cannot say": "Cannot say: nothing differs for certain, but not everything was seen."}
+    titles = {
+        "same": "Built as planned: every member, length and bolt was seen, and nothing differs.",
+        "different": "Not as planned.",
+        "cannot say": "Cannot say: nothing differs for certain, but not everything was seen.",
+    }
     parts = [titles[result.verdict]]
-    for title, severity in (("Different", "different"), ("Different as far as the reading goes, which is not sure", "doubtful")):
+    for title, severity in (
+        ("Different", "different"),
+        ("Different as far as the reading goes, which is not sure", "doubtful"),
+    ):
         texts = [d.text for d in result.differences if d.severity == severity]
         if texts:
             parts.append("\n".join([title, *(f"  - {t}" for t in texts)]))

@@ -1,4 +1,5 @@
 """The sentences of an audit: what a builder has to do about a member or a bolt."""
+
 from __future__ import annotations
 
 import numpy as np
@@ -6,8 +7,8 @@ import numpy as np
 from recon.frame.joints import find_joints
 from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import End, Frame, Joint, axis_of
-from recon.workshop.confidence_text import percent
 from recon.workshop.audit.matching import Match, Pose, alike
+from recon.workshop.confidence_text import percent
 from recon.workshop.wording import lap_words, listed, plural, way_words
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -41,8 +42,10 @@ class Sayings:
             return f"Member {self._length(match)}, and {self._off(match)}."
         if match.kind == "shift":
             return f"{self._name(match)} {self._off(match)}."
-        return (f"{self._name(match, plural(match.built.holes, 'hole'))} is elsewhere: it lies on "
-                f"{self._lies_on(match)}, plan {self._planned_on(match)}.")
+        return (
+            f"{self._name(match, plural(match.built.holes, 'hole'))} is elsewhere: it lies on "
+            f"{self._lies_on(match)}, plan {self._planned_on(match)}."
+        )
 
     def group(self, matches) -> str:
         """Members that are off by the same, or turned as a whole."""
@@ -50,7 +53,9 @@ class Sayings:
         if alike(matches):
             ways = listed(self._steps(matches[0].start, False))
             return f"{names} sit {ways} together."
-        return f"{names} are elsewhere together: they hang together as planned, but are turned against the rest."
+        return (
+            f"{names} are elsewhere together: they hang together as planned, but are turned against the rest."
+        )
 
     def _length(self, match: Match) -> str:
         text = f"{self._name(match)}: {plural(match.built.holes, 'hole')}, plan {match.plan.holes}"
@@ -75,7 +80,11 @@ class Sayings:
         off = (match.start + match.end) / 2 if match.kind == "both" else match.start
         if match.kind == "both":
             along = np.asarray(match.plan.direction, float)
-            off = off - along * (off @ along) if np.abs(off - along * (off @ along)).max() > MATCH_TOL else match.start
+            off = (
+                off - along * (off @ along)
+                if np.abs(off - along * (off @ along)).max() > MATCH_TOL
+                else match.start
+            )
         on, lost = self._hosts(match)
         rails = [id for id in on if self._goes_along(id, off)]
         words = listed(self._steps(off, bool(rails)))
@@ -93,7 +102,9 @@ class Sayings:
             if abs(off[k]) > MATCH_TOL:
                 count = self._count(abs(off[k]))
                 way = way_words(np.eye(3)[k] * np.sign(off[k]), self.z_up)
-                words.append(f"{count} " + {"up": "too high", "down": "too low"}.get(way, f"too far along {way}"))
+                words.append(
+                    f"{count} " + {"up": "too high", "down": "too low"}.get(way, f"too far along {way}")
+                )
         return words
 
     @staticmethod
@@ -133,7 +144,9 @@ class Sayings:
         laps = []
         for j in self.pose.built.joints:
             if match.name in (j.a, j.b):
-                other, own, hole = (j.b, j.a_hole, j.b_hole) if j.a == match.name else (j.a, j.b_hole, j.a_hole)
+                other, own, hole = (
+                    (j.b, j.a_hole, j.b_hole) if j.a == match.name else (j.a, j.b_hole, j.a_hole)
+                )
                 laps.append(f"{names[other]} (its hole {own + 1} on hole {self._plan_hole(other, hole) + 1})")
         return listed(laps) or "no member"
 
@@ -148,7 +161,9 @@ class Sayings:
     def _planned_on(self, match: Match) -> str:
         laps = []
         for j in self.hosts[match.plan.id]:
-            other, own, hole = (j.b, j.a_hole, j.b_hole) if j.a == match.plan.id else (j.a, j.b_hole, j.a_hole)
+            other, own, hole = (
+                (j.b, j.a_hole, j.b_hole) if j.a == match.plan.id else (j.a, j.b_hole, j.a_hole)
+            )
             laps.append(f"{other} (its hole {own + 1} on hole {hole + 1})")
         return f"on {listed(laps)}" if laps else "on no member"
 
@@ -156,16 +171,22 @@ class Sayings:
         return f"{match.plan.id} ({plural(match.plan.holes, 'hole')}) is missing; plan {self._planned_on(match)}."
 
     def out_of_sight(self, match: Match) -> str:
-        return (f"{match.plan.id} ({plural(match.plan.holes, 'hole')}) was not found, but no photo would show it well; plan "
-                f"{self._planned_on(match)}.")
+        return (
+            f"{match.plan.id} ({plural(match.plan.holes, 'hole')}) was not found, but no photo would show it well; plan "
+            f"{self._planned_on(match)}."
+        )
 
     def extra(self, match: Match) -> str:
-        return (f"A member that the plan has not ({match.name} in the built frame, {plural(match.built.holes, 'hole')}) lies on "
-                f"{self._lies_on(match)}.")
+        return (
+            f"A member that the plan has not ({match.name} in the built frame, {plural(match.built.holes, 'hole')}) lies on "
+            f"{self._lies_on(match)}."
+        )
 
     def may_be_longer(self, match: Match) -> str:
-        return (f"{self._name(match)}: {match.built.holes} of its {plural(match.plan.holes, 'hole')} were seen; the others may be "
-                "out of sight.")
+        return (
+            f"{self._name(match)}: {match.built.holes} of its {plural(match.plan.holes, 'hole')} were seen; the others may be "
+            "out of sight."
+        )
 
     def width(self, match: Match) -> str:
         return f"{self._name(match)} is {match.built.width:.3g} pitches wide, plan {match.plan.width:.3g}."
@@ -187,5 +208,7 @@ class Sayings:
         return f"A bolt that the plan has not is at {lap_words(joint)}."
 
     def bolt_not_planned(self, joint: Joint, plan_of) -> str:
-        return (f"A bolt that the plan has not is at hole {self._plan_hole(joint.a, joint.a_hole) + 1} of {plan_of[joint.a]} on "
-                f"hole {self._plan_hole(joint.b, joint.b_hole) + 1} of {plan_of[joint.b]}.")
+        return (
+            f"A bolt that the plan has not is at hole {self._plan_hole(joint.a, joint.a_hole) + 1} of {plan_of[joint.a]} on "
+            f"hole {self._plan_hole(joint.b, joint.b_hole) + 1} of {plan_of[joint.b]}."
+        )

@@ -5,12 +5,13 @@ between two holes: the saw takes half its kerf from each side, which leaves a sa
 on pitch. A stick then holds as many holes as have half a pitch on both sides, and kerf takes no room. Sticks that are
 not drilled yet are cut to exact lengths, and there each cut takes its kerf out of the stick.
 """
+
 from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Mapping, Sequence
 
 from recon.errors import ReconError
 from recon.frame.length import both_text, mm_text
@@ -21,10 +22,10 @@ from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import OwnedStick, Rack, RackUse
 from recon.workshop.wording import listed
 
-KERF_MM = 3.2            # a usual saw blade, 1/8 in: common practice, no source
-LENGTH_TOL_MM = 0.5      # lengths of sticks are told in whole mm: 8 ft is 2438.4 mm and listed as 2438
-UNIT_MM = 0.1            # in which sticks that are not drilled are reckoned; pieces and kerf are rounded up to it
-SAME_SHARE = 5e-4        # lengths that are whole multiples of one length to within this share count as such
+KERF_MM = 3.2  # a usual saw blade, 1/8 in: common practice, no source
+LENGTH_TOL_MM = 0.5  # lengths of sticks are told in whole mm: 8 ft is 2438.4 mm and listed as 2438
+UNIT_MM = 0.1  # in which sticks that are not drilled are reckoned; pieces and kerf are rounded up to it
+SAME_SHARE = 5e-4  # lengths that are whole multiples of one length to within this share count as such
 
 
 @dataclass(frozen=True)
@@ -107,10 +108,19 @@ class _Kind:
     by_stick: bool = False
 
 
-def cut_list(frame: Frame, stocks: Mapping[str, Stock], *, rack: Rack | None = None, used: RackUse | None = None,
-             prices: PriceList | None = None, kerf_mm: float = KERF_MM, drilled: bool = True,
-             first_hole_mm: float | None = None, trim_mm: float = 0.0,
-             lengths_mm: Sequence[float] = ()) -> CutList:
+def cut_list(
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    *,
+    rack: Rack | None = None,
+    used: RackUse | None = None,
+    prices: PriceList | None = None,
+    kerf_mm: float = KERF_MM,
+    drilled: bool = True,
+    first_hole_mm: float | None = None,
+    trim_mm: float = 0.0,
+    lengths_mm: Sequence[float] = (),
+) -> CutList:
     """How to cut all members of a frame that do not come whole from the rack.
 
     used : what `use_rack` took whole; owned members left over are cut, and so are the rack's sticks, before any is bought.
@@ -121,34 +131,46 @@ def cut_list(frame: Frame, stocks: Mapping[str, Stock], *, rack: Rack | None = N
     longer than any stick.
     """
     if not frame.pitch_mm:
-        raise ReconError("The frame's pitch is not known, so nothing can be cut; give its stock, or one measured length.")
+        raise ReconError(
+            "The frame's pitch is not known, so nothing can be cut; give its stock, or one measured length."
+        )
     rack, taken = rack or Rack(), used.used if used else {}
     groups: dict[str, list] = {}
     for m in frame.members:
         if m.id in taken:
             continue
         if m.stock not in stocks:
-            raise ReconError(f"The stock of member {m.id} is not known, so it cannot be cut; give the frame's stock.")
+            raise ReconError(
+                f"The stock of member {m.id} is not known, so it cannot be cut; give the frame's stock."
+            )
         groups.setdefault(m.stock, []).append(m)
     notes, plans = [], []
     for id, members in sorted(groups.items()):
         stock = stocks[id]
         _check_kerf(stock, frame.pitch_mm, kerf_mm)
-        kinds = _kinds(stock, frame.pitch_mm, rack, used, prices, lengths_mm, (first_hole_mm, drilled, trim_mm), notes)
+        kinds = _kinds(
+            stock, frame.pitch_mm, rack, used, prices, lengths_mm, (first_hole_mm, drilled, trim_mm), notes
+        )
         plans.append(_plan(stock, members, kinds, frame.pitch_mm, kerf_mm))
     if taken:
-        notes.append(f"Whole from the rack, and so not cut: {listed(m.id for m in frame.members if m.id in taken)}.")
+        notes.append(
+            f"Whole from the rack, and so not cut: {listed(m.id for m in frame.members if m.id in taken)}."
+        )
     if any(stick.holes_mm and stick.cuts_mm for plan in plans for stick in plan.sticks):
-        notes.append(f"Cut midway between holes. The saw takes {mm_text(kerf_mm)}, half from each side, so each sawn end is "
-                     f"{mm_text(kerf_mm / 2)} short; the holes stay on pitch.")
+        notes.append(
+            f"Cut midway between holes. The saw takes {mm_text(kerf_mm)}, half from each side, so each sawn end is "
+            f"{mm_text(kerf_mm / 2)} short; the holes stay on pitch."
+        )
     return CutList(tuple(plans), kerf_mm, frame.pitch_mm, prices.currency if prices else "", tuple(notes))
 
 
 def _check_kerf(stock: Stock, pitch_mm: float, kerf_mm: float):
     between = pitch_mm - stock.hole_mm
     if not 0 <= kerf_mm < between:
-        raise ReconError(f"A kerf of {mm_text(kerf_mm)} reaches the holes of {stock.id}: there are {mm_text(between)} between "
-                         "them; use a thinner saw blade.")
+        raise ReconError(
+            f"A kerf of {mm_text(kerf_mm)} reaches the holes of {stock.id}: there are {mm_text(between)} between "
+            "them; use a thinner saw blade."
+        )
 
 
 def _kinds(stock: Stock, pitch_mm, rack: Rack, used, prices, lengths_mm, bought, notes) -> list[_Kind]:
@@ -161,7 +183,9 @@ def _kinds(stock: Stock, pitch_mm, rack: Rack, used, prices, lengths_mm, bought,
     lengths = [round(float(mm), 4) for mm in lengths_mm or priced or stock.lengths_mm]
     without = [mm for mm in lengths if mm not in priced]
     if priced and without:
-        notes.append(f"No price is known for sticks of {stock.id} of {', '.join(map(mm_text, without))}: left out.")
+        notes.append(
+            f"No price is known for sticks of {stock.id} of {', '.join(map(mm_text, without))}: left out."
+        )
         lengths = [mm for mm in lengths if mm in priced]
     metre = prices.metre.get(stock.id) if prices else None
     for mm in sorted(set(lengths)):
@@ -190,19 +214,38 @@ def _plan(stock: Stock, members, kinds: list[_Kind], pitch_mm: float, kerf_mm: f
     wanted = [demand[n] for n in sizes]
     packing = solve(wanted, ready)
     if any(packing.unmet):
-        raise ReconError(f"The sticks of {stock.id} that you own do not give all pieces, and no length of it is known to buy; "
-                         "give lengths to buy, or own more.")
+        raise ReconError(
+            f"The sticks of {stock.id} that you own do not give all pieces, and no length of it is known to buy; "
+            "give lengths to buy, or own more."
+        )
     by_hand = first_fit_decreasing(wanted, ready)
-    first_fit = by_hand.cost * unit if by_price else math.fsum(kinds[k].stick.length_mm * n for k, _, n in by_hand.patterns if not kinds[k].owned)
+    first_fit = (
+        by_hand.cost * unit
+        if by_price
+        else math.fsum(kinds[k].stick.length_mm * n for k, _, n in by_hand.patterns if not kinds[k].owned)
+    )
     sticks = _lay_out(packing, members, sizes, kinds, pitch_mm, kerf_mm)
     buy = Counter(stick.length_mm for stick in sticks if not stick.owned)
     prices = {kind.stick.length_mm: kind.price for kind in kinds if not kind.owned}
-    cost = None if any(prices[mm] is None for mm in buy) else math.fsum(prices[mm] * n for mm, n in buy.items())
+    cost = (
+        None if any(prices[mm] is None for mm in buy) else math.fsum(prices[mm] * n for mm, n in buy.items())
+    )
     amount = packing.cost * unit if by_price else math.fsum(mm * n for mm, n in buy.items())
     bound = amount if packing.optimal else min(amount, packing.bound * unit)
     pieces_mm = sum(m.holes for m in members) * pitch_mm
-    return CutPlan(stock.id, sticks, tuple(sorted(buy.items())), by_price, _mm(amount), _mm(bound), _mm(first_fit),
-                   packing.optimal, cost, _mm(pieces_mm), _mm(sum(s.length_mm for s in sticks) - pieces_mm))
+    return CutPlan(
+        stock.id,
+        sticks,
+        tuple(sorted(buy.items())),
+        by_price,
+        _mm(amount),
+        _mm(bound),
+        _mm(first_fit),
+        packing.optimal,
+        cost,
+        _mm(pieces_mm),
+        _mm(sum(s.length_mm for s in sticks) - pieces_mm),
+    )
 
 
 def _costs(kinds: list[_Kind], by_price: bool) -> tuple[float, list[int]]:
@@ -230,18 +273,24 @@ def _stick_kind(kind: _Kind, sizes, pitch_mm, kerf_mm, cost: int) -> StickKind:
     kerf = math.ceil(kerf_mm / UNIT_MM - 1e-6)
     room = math.floor((stick.length_mm + LENGTH_TOL_MM - 2 * stick.trim_mm) / UNIT_MM + 1e-6)
     # The last piece needs no cut where the stick ends with it: one kerf more of room, and a kerf with every piece.
-    return StickKind(room + kerf, tuple(math.ceil(n * pitch_mm / UNIT_MM - 1e-6) + kerf for n in sizes), cost, count)
+    return StickKind(
+        room + kerf, tuple(math.ceil(n * pitch_mm / UNIT_MM - 1e-6) + kerf for n in sizes), cost, count
+    )
 
 
 def _check_fits(stock: Stock, members, sizes, kinds, ready, pitch_mm):
     if not kinds:
-        raise ReconError(f"No length of {stock.id} is known to buy and none is owned; give lengths to buy, or a price list.")
+        raise ReconError(
+            f"No length of {stock.id} is known to buy and none is owned; give lengths to buy, or a price list."
+        )
     for k, holes in enumerate(sizes):
         if all(kind.sizes[k] > kind.room for kind in ready):
             labels = ", ".join(m.id for m in members if m.holes == holes)
             longest = max(kind.stick.length_mm for kind in kinds)
-            raise ReconError(f"Member {labels} has {holes} holes, {both_text(holes * pitch_mm)}, and the longest stick of "
-                             f"{stock.id}, {both_text(longest)}, does not give that; give longer ones to buy.")
+            raise ReconError(
+                f"Member {labels} has {holes} holes, {both_text(holes * pitch_mm)}, and the longest stick of "
+                f"{stock.id}, {both_text(longest)}, does not give that; give longer ones to buy."
+            )
 
 
 def _lay_out(packing: Packing, members, sizes, kinds, pitch_mm, kerf_mm) -> tuple[CutStick, ...]:
@@ -263,22 +312,39 @@ def _lay_drilled(kind: _Kind, pieces, pitch_mm, kerf_mm) -> CutStick:
     first, count = usable_holes(stick, pitch_mm, kerf_mm)
     number = math.floor((stick.length_mm - offset) / pitch_mm + 1e-9) + 1
     edge = offset + (first - 0.5) * pitch_mm
+
     # An end of the stick that is half a kerf off at most is as good as sawn.
     def is_end(mm):
         return mm <= kerf_mm / 2 + LENGTH_TOL_MM or mm >= stick.length_mm - kerf_mm / 2 - LENGTH_TOL_MM
+
     cuts, after, laid, hole = [], [], [], first
     if not is_end(edge):
         cuts, after = [edge], [first]
     for member, holes in pieces:
         start, edge, hole = edge, edge + holes * pitch_mm, hole + holes
-        laid.append(Piece(member, holes, _mm(max(0.0, start if is_end(start) else start + kerf_mm / 2)),
-                          _mm(min(stick.length_mm, edge if is_end(edge) else edge - kerf_mm / 2))))
+        laid.append(
+            Piece(
+                member,
+                holes,
+                _mm(max(0.0, start if is_end(start) else start + kerf_mm / 2)),
+                _mm(min(stick.length_mm, edge if is_end(edge) else edge - kerf_mm / 2)),
+            )
+        )
         if not is_end(edge):
             cuts.append(edge)
             after.append(hole)
     offcut = 0.0 if is_end(edge) else stick.length_mm - edge - kerf_mm / 2
-    return CutStick(stick.stock, stick.length_mm, kind.owned, tuple(_mm(offset + k * pitch_mm) for k in range(number)),
-                    tuple(laid), tuple(map(_mm, cuts)), tuple(after), _mm(offcut), first + count - hole)
+    return CutStick(
+        stick.stock,
+        stick.length_mm,
+        kind.owned,
+        tuple(_mm(offset + k * pitch_mm) for k in range(number)),
+        tuple(laid),
+        tuple(map(_mm, cuts)),
+        tuple(after),
+        _mm(offcut),
+        first + count - hole,
+    )
 
 
 def _lay_blank(kind: _Kind, pieces, pitch_mm, kerf_mm) -> CutStick:
@@ -290,8 +356,17 @@ def _lay_blank(kind: _Kind, pieces, pitch_mm, kerf_mm) -> CutStick:
         if end < stick.length_mm - LENGTH_TOL_MM:
             cuts.append(end + kerf_mm / 2)
         at = end + kerf_mm
-    return CutStick(stick.stock, stick.length_mm, kind.owned, (), tuple(laid), tuple(_mm(c) for c in cuts if c > 0), (),
-                    _mm(max(0.0, stick.length_mm - at)), 0)
+    return CutStick(
+        stick.stock,
+        stick.length_mm,
+        kind.owned,
+        (),
+        tuple(laid),
+        tuple(_mm(c) for c in cuts if c > 0),
+        (),
+        _mm(max(0.0, stick.length_mm - at)),
+        0,
+    )
 
 
 def _mm(value: float) -> float:

@@ -7,22 +7,23 @@ if there are many, it picks among those made.
 P. C. Gilmore, R. E. Gomory, "A linear programming approach to the cutting-stock problem", Operations Research 9 (1961)
 849, doi:10.1287/opre.9.6.849, and part II, 11 (1963) 863, doi:10.1287/opre.11.6.863.
 """
+
 from __future__ import annotations
 
 import contextlib
 import math
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Sequence
 
 import numpy as np
 from scipy.optimize import LinearConstraint, linprog, milp
 
-MOST_PATTERNS = 6000     # ways to fill sticks that are listed at most: the integer program then takes seconds
-DIVES = 12               # whole-number answers tried before the integer program, each with other lots
-NODES = 500              # of the search for the integer answer: not a time, so that every machine gives the same answer
-MOST_SUMS = 1_000_000    # units of cost up to which the sums that sticks can come to are listed
-ROUNDING = 1e-6          # of the solver, relative to the costs
+MOST_PATTERNS = 6000  # ways to fill sticks that are listed at most: the integer program then takes seconds
+DIVES = 12  # whole-number answers tried before the integer program, each with other lots
+NODES = 500  # of the search for the integer answer: not a time, so that every machine gives the same answer
+MOST_SUMS = 1_000_000  # units of cost up to which the sums that sticks can come to are listed
+ROUNDING = 1e-6  # of the solver, relative to the costs
 
 
 @dataclass(frozen=True)
@@ -65,14 +66,18 @@ def solve(demand: Sequence[int], kinds: Sequence[StickKind]) -> Packing:
     weight, unit, spare = _weights(kinds)
 
     def round_up(linear: float) -> int:
-        return unit * _next_sum([kind.cost // unit for kind in kinds if kind.cost],
-                                max(0, math.ceil(linear - spare - ROUNDING * max(1.0, abs(linear)))))
+        return unit * _next_sum(
+            [kind.cost // unit for kind in kinds if kind.cost],
+            max(0, math.ceil(linear - spare - ROUNDING * max(1.0, abs(linear)))),
+        )
 
     def best_of(*packings) -> Packing:
         return min((p for p in packings if p), key=lambda p: (sum(p.unmet), _objective(p, weight)))
 
     best = first_fit_decreasing(demand, kinds)
-    columns, linear, _ = _generate(demand, kinds, weight, [(kind, pieces) for kind, pieces, _ in best.patterns])
+    columns, linear, _ = _generate(
+        demand, kinds, weight, [(kind, pieces) for kind, pieces, _ in best.patterns]
+    )
     bound = round_up(linear)
     for attempt in range(DIVES):
         if best.cost <= bound and not any(best.unmet) and attempt >= (1 if spare else 0):
@@ -87,7 +92,9 @@ def solve(demand: Sequence[int], kinds: Sequence[StickKind]) -> Packing:
         if listed and math.isfinite(proved):
             bound = max(bound, round_up(proved + spare))
     elif spare:
-        best = best_of(best, _pick(demand, kinds, columns, weight)[0])      # of one cost, less of the owned sticks
+        best = best_of(
+            best, _pick(demand, kinds, columns, weight)[0]
+        )  # of one cost, less of the owned sticks
     if any(best.unmet):
         return best
     bound = min(bound, best.cost)
@@ -135,12 +142,17 @@ def first_fit_decreasing(demand: Sequence[int], kinds: Sequence[StickKind]) -> P
     demand = np.asarray(demand, int)
     left = [math.inf if kind.count is None else kind.count for kind in kinds]
     order = sorted(range(len(kinds)), key=lambda k: (kinds[k].cost > 0, -kinds[k].room / max(kinds[k].sizes)))
-    sticks: list[list] = []     # [kind, room left, pieces]
+    sticks: list[list] = []  # [kind, room left, pieces]
     unmet = np.zeros(len(demand), int)
-    for piece in sorted(range(len(demand)), key=lambda i: -max(kind.sizes[i] / max(kind.sizes) for kind in kinds)):
+    for piece in sorted(
+        range(len(demand)), key=lambda i: -max(kind.sizes[i] / max(kind.sizes) for kind in kinds)
+    ):
         start = 0
         for _ in range(demand[piece]):
-            at = next((s for s in range(start, len(sticks)) if kinds[sticks[s][0]].sizes[piece] <= sticks[s][1]), None)
+            at = next(
+                (s for s in range(start, len(sticks)) if kinds[sticks[s][0]].sizes[piece] <= sticks[s][1]),
+                None,
+            )
             if at is None:
                 kind = next((k for k in order if left[k] and kinds[k].sizes[piece] <= kinds[k].room), None)
                 if kind is None:
@@ -154,7 +166,11 @@ def first_fit_decreasing(demand: Sequence[int], kinds: Sequence[StickKind]) -> P
             sticks[at][2][piece] += 1
     for stick in sticks:
         for k in sorted(range(len(kinds)), key=lambda k: kinds[k].cost):
-            if kinds[k].cost < kinds[stick[0]].cost and left[k] and np.dot(kinds[k].sizes, stick[2]) <= kinds[k].room:
+            if (
+                kinds[k].cost < kinds[stick[0]].cost
+                and left[k]
+                and np.dot(kinds[k].sizes, stick[2]) <= kinds[k].room
+            ):
                 left[stick[0]], left[k], stick[0] = left[stick[0]] + 1, left[k] - 1, k
                 break
     return _packing([(kind, tuple(int(n) for n in pieces), 1) for kind, _, pieces in sticks], kinds, unmet)
@@ -165,11 +181,17 @@ def _packing(patterns, kinds, unmet) -> Packing:
     for kind, pieces, times in patterns:
         merged[kind, pieces] = merged.get((kind, pieces), 0) + times
     cost = sum(kinds[kind].cost * times for (kind, _), times in merged.items())
-    return Packing(tuple((kind, pieces, times) for (kind, pieces), times in merged.items()), cost, 0, False,
-                   tuple(int(n) for n in unmet))
+    return Packing(
+        tuple((kind, pieces, times) for (kind, pieces), times in merged.items()),
+        cost,
+        0,
+        False,
+        tuple(int(n) for n in unmet),
+    )
 
 
 # All patterns
+
 
 def _list_patterns(demand, kinds) -> list | None:
     """Every way to fill a stick to which no piece can be added: (kind, pieces); None where there are too many."""
@@ -184,7 +206,7 @@ def _list_patterns(demand, kinds) -> list | None:
 def _fill(kind: StickKind, order, demand, k, columns) -> bool:
     pieces = np.zeros(len(demand), int)
     steps = 0
-    stack = [(0, kind.room, None)]      # (place in order, room left, count to set at the place before)
+    stack = [(0, kind.room, None)]  # (place in order, room left, count to set at the place before)
     while stack:
         place, room, counted = stack.pop()
         if counted is not None:
@@ -205,12 +227,27 @@ def _fill(kind: StickKind, order, demand, k, columns) -> bool:
 
 # Column generation
 
+
 def _generate(demand, kinds, weight, columns) -> tuple[list, float, np.ndarray]:
     """Patterns enough for the linear program to be at its optimum; that optimum; how often it takes each pattern."""
-    columns = list(dict.fromkeys(columns + [
-        (k, tuple(min(int(kind.room // kind.sizes[i]), int(demand[i])) if i == j else 0 for j in range(len(demand))))
-        for k, kind in enumerate(kinds) for i in range(len(demand)) if demand[i] and kind.sizes[i] <= kind.room]))
-    dear = 10 * (1 + weight.max()) * (1 + demand.max())      # a piece that no stick is left for
+    columns = list(
+        dict.fromkeys(
+            columns
+            + [
+                (
+                    k,
+                    tuple(
+                        min(int(kind.room // kind.sizes[i]), int(demand[i])) if i == j else 0
+                        for j in range(len(demand))
+                    ),
+                )
+                for k, kind in enumerate(kinds)
+                for i in range(len(demand))
+                if demand[i] and kind.sizes[i] <= kind.room
+            ]
+        )
+    )
+    dear = 10 * (1 + weight.max()) * (1 + demand.max())  # a piece that no stick is left for
     while True:
         value, times, price, rent = _linear(demand, kinds, columns, weight, dear)
         new = []
@@ -234,7 +271,7 @@ def _dive(demand, kinds, weight, columns, attempt: int) -> Packing:
         whole = np.floor(times + ROUNDING).astype(int)
         if not whole.any():
             if times.max() < ROUNDING:
-                break                                        # no stick is left for any of them
+                break  # no stick is left for any of them
             draw = times * (rng.uniform(0.5, 1.5, len(times)) if attempt else 1.0)
             whole[draw.argmax()] = 1
         for (kind, pieces), n in zip(made, whole):
@@ -252,7 +289,9 @@ def _linear(demand, kinds, columns, weight, dear):
     each limited kind (>= 0)."""
     counts = np.array([pieces for _, pieces in columns], float).T
     limited = [k for k, kind in enumerate(kinds) if kind.count is not None]
-    of_kind = np.array([[kind == k for kind, _ in columns] for k in limited], float).reshape(len(limited), len(columns))
+    of_kind = np.array([[kind == k for kind, _ in columns] for k in limited], float).reshape(
+        len(limited), len(columns)
+    )
     n = len(demand)
     a = np.block([[-counts, -np.eye(n)], [of_kind, np.zeros((len(limited), n))]])
     b = np.concatenate([-np.asarray(demand, float), [kinds[k].count for k in limited]])
@@ -260,7 +299,7 @@ def _linear(demand, kinds, columns, weight, dear):
     result = linprog(cost, A_ub=a, b_ub=b, method="highs")
     rent = np.zeros(len(kinds))
     rent[limited] = -result.ineqlin.marginals[n:]
-    return result.fun, result.x[:len(columns)], -result.ineqlin.marginals[:n], rent
+    return result.fun, result.x[: len(columns)], -result.ineqlin.marginals[:n], rent
 
 
 def _best_fills(kinds, demand, price) -> list[tuple[float, tuple[int, ...]]]:
@@ -288,7 +327,7 @@ def _knapsack(sizes, rooms, demand, price) -> list[tuple[float, tuple[int, ...]]
         size, most, lot = sizes[i] // unit, min(int(demand[i]), largest // sizes[i]), 1
         while most > 0:
             lot = min(lot, most)
-            without, with_lot = best[lot * size:], best[:len(best) - lot * size] + lot * price[i]
+            without, with_lot = best[lot * size :], best[: len(best) - lot * size] + lot * price[i]
             better = with_lot > without + 1e-12
             np.copyto(without, with_lot, where=better)
             lots.append((i, lot, lot * size))
@@ -309,16 +348,23 @@ def _taken(lots, taken, best, room: int, n: int) -> tuple[float, tuple[int, ...]
 
 # Whole numbers
 
+
 def _pick(demand, kinds, columns, weight) -> tuple[Packing | None, float]:
     """The best whole number of sticks of each pattern, and the bound that the search has proved for these patterns."""
     counts = np.array([pieces for _, pieces in columns], float).T
     constraints = [LinearConstraint(counts, np.asarray(demand, float), np.inf)]
     for k, kind in enumerate(kinds):
         if kind.count is not None:
-            constraints.append(LinearConstraint([[float(of == k) for of, _ in columns]], -np.inf, float(kind.count)))
+            constraints.append(
+                LinearConstraint([[float(of == k) for of, _ in columns]], -np.inf, float(kind.count))
+            )
     with _silent():
-        result = milp([weight[kind] for kind, _ in columns], constraints=constraints, integrality=np.ones(len(columns)),
-                      options={"node_limit": NODES, "mip_rel_gap": 0})
+        result = milp(
+            [weight[kind] for kind, _ in columns],
+            constraints=constraints,
+            integrality=np.ones(len(columns)),
+            options={"node_limit": NODES, "mip_rel_gap": 0},
+        )
     proved = result.mip_dual_bound if result.mip_dual_bound is not None else -math.inf
     if result.x is None:
         return None, proved
@@ -330,7 +376,7 @@ def _silent():
     """HiGHS now and then writes a line to the process's stdout whatever it is told; results are printed there."""
     try:
         kept = os.dup(1)
-    except OSError:                 # no stdout to keep clean
+    except OSError:  # no stdout to keep clean
         yield
         return
     try:

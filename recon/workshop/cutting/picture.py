@@ -1,19 +1,22 @@
 """Sticks with their cuts, drawn to scale: what a cut list shows."""
+
 from __future__ import annotations
 
-from typing import Sequence
+from collections.abc import Sequence
 
 from recon.frame.length import both_text, mm_text
 from recon.workshop.cutting.cut_list import CutStick
 from recon.workshop.drawing.vector import FINE, OUTLINE, Area, Disc, Item, Lines, Pen, Sheet, Text, text_width
 from recon.workshop.wording import plural
 
-MARGIN, ROW, BAR = 3.0, 17.5, 6.0      # mm: beside the longest stick, from stick to stick, height of a stick
-TEXT, SMALL = 2.7, 2.1                 # mm
+MARGIN, ROW, BAR = 3.0, 17.5, 6.0  # mm: beside the longest stick, from stick to stick, height of a stick
+TEXT, SMALL = 2.7, 2.1  # mm
 SAW = Pen(0.5)
 
 
-def sticks_sheet(sticks: Sequence[CutStick], width: float, first_number: int = 1, longest_mm: float | None = None) -> Sheet:
+def sticks_sheet(
+    sticks: Sequence[CutStick], width: float, first_number: int = 1, longest_mm: float | None = None
+) -> Sheet:
     """The sticks one under another on a sheet `width` mm wide.
 
     Pieces carry the member's label and its number of holes; a thick line with a triangle is a cut, with its distance from
@@ -39,17 +42,27 @@ def _stick(stick: CutStick, number: int, top: float, scale: float) -> list[Item]
     y = top - 5.4 - BAR
     title = f"{number}   {stick.stock}, {both_text(stick.length_mm)}, {'from the rack' if stick.owned else 'to buy'}"
     if stick.offcut_mm > 1:
-        title += f"; left over {mm_text(stick.offcut_mm)}" + (f", {plural(stick.offcut_holes, 'hole')}" if stick.offcut_holes else "")
+        title += f"; left over {mm_text(stick.offcut_mm)}" + (
+            f", {plural(stick.offcut_holes, 'hole')}" if stick.offcut_holes else ""
+        )
 
     def box(start, end):
-        return tuple((MARGIN + x * scale, y + dy) for x, dy in ((start, 0), (end, 0), (end, BAR), (start, BAR)))
+        return tuple(
+            (MARGIN + x * scale, y + dy) for x, dy in ((start, 0), (end, 0), (end, BAR), (start, BAR))
+        )
 
-    items: list[Item] = [Text((MARGIN, top - 2.6), title, TEXT, "start", True), Area(box(0, stick.length_mm), "hatch", None)]
+    items: list[Item] = [
+        Text((MARGIN, top - 2.6), title, TEXT, "start", True),
+        Area(box(0, stick.length_mm), "hatch", None),
+    ]
     items += [Area(box(p.start_mm, p.end_mm), 1.0, FINE) for p in stick.pieces]
     step = stick.holes_mm[1] - stick.holes_mm[0] if len(stick.holes_mm) > 1 else 0.0
     radius = min(0.5, 0.28 * scale * step)
     items += [Disc((MARGIN + x * scale, y + 1.3), radius, "white", Pen(0.12)) for x in stick.holes_mm]
-    items += [_label(p.member, p.holes, MARGIN + p.start_mm * scale, MARGIN + p.end_mm * scale, y) for p in stick.pieces]
+    items += [
+        _label(p.member, p.holes, MARGIN + p.start_mm * scale, MARGIN + p.end_mm * scale, y)
+        for p in stick.pieces
+    ]
     items.append(Area(box(0, stick.length_mm), "none", OUTLINE))
     return items + _cuts(stick, y, scale)
 
@@ -75,7 +88,10 @@ def _cuts(stick: CutStick, y: float, scale: float) -> list[Item]:
         texts = full if _lines(places, full)[1] else short
     items: list[Item] = []
     for x, text, line in zip(places, texts, _lines(places, texts)[0]):
-        items += [Lines((((x, y - 0.8), (x, y + BAR + 0.8)),), SAW), Area(((x, y - 0.5), (x - 0.9, y - 2), (x + 0.9, y - 2)), 0.0, None)]
+        items += [
+            Lines((((x, y - 0.8), (x, y + BAR + 0.8)),), SAW),
+            Area(((x, y - 0.5), (x - 0.9, y - 2), (x + 0.9, y - 2)), 0.0, None),
+        ]
         items.append(Text((x, y - 3.1 - 2.0 * line), text, SMALL))
     return items
 

@@ -1,4 +1,5 @@
 """The cut list on paper: text, HTML with the picture, CSV and plain values for JSON."""
+
 from __future__ import annotations
 
 from dataclasses import asdict
@@ -6,15 +7,26 @@ from dataclasses import asdict
 from recon.frame.length import both_text, inch_text, mm_text
 from recon.workshop.cautions import CAUTION
 from recon.workshop.cutting.cut_list import CutList, CutPlan, CutStick
-from recon.workshop.sheet import csv_text, heading, money, page, paragraph, table, wrapped
 from recon.workshop.cutting.picture import marks_words, sticks_sheet
 from recon.workshop.drawing.vector import sheet_svg
+from recon.workshop.sheet import csv_text, heading, money, page, paragraph, table, wrapped
 from recon.workshop.wording import listed, plural
 
-CSV_COLUMNS = ("stick", "stock", "stick_length_mm", "from", "member", "holes", "start_mm", "end_mm", "length_in", "cut_after_hole",
-               "cut_mm")
-PICTURES = 8      # sticks to a picture on the page, so that none is torn between two sheets of paper
-PICTURE_MM = 180.0      # width of a picture: A4 less the page's margins
+CSV_COLUMNS = (
+    "stick",
+    "stock",
+    "stick_length_mm",
+    "from",
+    "member",
+    "holes",
+    "start_mm",
+    "end_mm",
+    "length_in",
+    "cut_after_hole",
+    "cut_mm",
+)
+PICTURES = 8  # sticks to a picture on the page, so that none is torn between two sheets of paper
+PICTURE_MM = 180.0  # width of a picture: A4 less the page's margins
 
 
 def cut_csv(cuts: CutList) -> str:
@@ -22,8 +34,21 @@ def cut_csv(cuts: CutList) -> str:
     rows = []
     for number, stick in _numbered(cuts):
         for piece, cut, hole in zip(stick.pieces, *_cuts_at_ends(stick)):
-            rows.append((number, stick.stock, stick.length_mm, "rack" if stick.owned else "buy", piece.member, piece.holes,
-                         piece.start_mm, piece.end_mm, inch_text(piece.end_mm - piece.start_mm), hole, cut))
+            rows.append(
+                (
+                    number,
+                    stick.stock,
+                    stick.length_mm,
+                    "rack" if stick.owned else "buy",
+                    piece.member,
+                    piece.holes,
+                    piece.start_mm,
+                    piece.end_mm,
+                    inch_text(piece.end_mm - piece.start_mm),
+                    hole,
+                    cut,
+                )
+            )
     return csv_text(CSV_COLUMNS, rows)
 
 
@@ -43,8 +68,15 @@ def _numbered(cuts: CutList):
 
 def cut_dict(cuts: CutList) -> dict:
     """Plain values for JSON."""
-    return {"kerf_mm": cuts.kerf_mm, "pitch_mm": cuts.pitch_mm, "currency": cuts.currency, "cost": cuts.cost,
-            "plans": [_plan_dict(plan) for plan in cuts.plans], "notes": list(cuts.notes), "caution": CAUTION}
+    return {
+        "kerf_mm": cuts.kerf_mm,
+        "pitch_mm": cuts.pitch_mm,
+        "currency": cuts.currency,
+        "cost": cuts.cost,
+        "plans": [_plan_dict(plan) for plan in cuts.plans],
+        "notes": list(cuts.notes),
+        "caution": CAUTION,
+    }
 
 
 def _plan_dict(plan: CutPlan) -> dict:
@@ -58,7 +90,10 @@ def cut_text(cuts: CutList, name: str = "") -> str:
     blocks = [_title(name)]
     for number, plan in _plan_starts(cuts):
         blocks.append(f"{plan.stock}\n" + wrapped(_plan_words(plan, cuts.currency), "  "))
-        blocks += ["\n".join(wrapped(line, "  ") for line in _stick_lines(number + k, stick)) for k, stick in enumerate(plan.sticks)]
+        blocks += [
+            "\n".join(wrapped(line, "  ") for line in _stick_lines(number + k, stick))
+            for k, stick in enumerate(plan.sticks)
+        ]
     blocks += ["\n".join(map(wrapped, cuts.notes)), wrapped(CAUTION)]
     return "\n\n".join(filter(None, blocks)) + "\n"
 
@@ -68,9 +103,15 @@ def cut_html(cuts: CutList, name: str = "") -> str:
     body = [paragraph(CAUTION, "caution")]
     longest = max((stick.length_mm for _, stick in _numbered(cuts)), default=None)
     for number, plan in _plan_starts(cuts):
-        body += [heading(plan.stock), paragraph(_plan_words(plan, cuts.currency)), table(*_stick_table(plan, number), numbers=(0,))]
+        body += [
+            heading(plan.stock),
+            paragraph(_plan_words(plan, cuts.currency)),
+            table(*_stick_table(plan, number), numbers=(0,)),
+        ]
         for first in range(0, len(plan.sticks), PICTURES):
-            body.append(f"<figure>{_picture(plan.sticks[first:first + PICTURES], number + first, longest)}</figure>")
+            body.append(
+                f"<figure>{_picture(plan.sticks[first : first + PICTURES], number + first, longest)}</figure>"
+            )
     sticks = [stick for _, stick in _numbered(cuts)]
     notes = [marks_words(sticks)] if any(stick.cuts_mm for stick in sticks) else []
     return page(_title(name), body + [paragraph(note) for note in (*notes, *cuts.notes)])
@@ -105,7 +146,9 @@ def _plan_words(plan: CutPlan, currency: str) -> str:
     text += f"; {plural(owned, 'stick')} of your own {'is' if owned == 1 else 'are'} cut" if owned else ""
     text += f". {_bound_words(plan, currency)}" if buy else "."
     used = plan.pieces_mm + plan.waste_mm
-    return text + f" Waste and offcuts: {mm_text(plan.waste_mm)}, {plan.waste_mm / used:.1%} of the sticks used."
+    return (
+        text + f" Waste and offcuts: {mm_text(plan.waste_mm)}, {plan.waste_mm / used:.1%} of the sticks used."
+    )
 
 
 def _bound_words(plan: CutPlan, currency: str) -> str:
@@ -113,7 +156,11 @@ def _bound_words(plan: CutPlan, currency: str) -> str:
         return money(amount, currency) if plan.by_price else mm_text(amount)
 
     what = "cost" if plan.by_price else "length to buy"
-    by_hand = f" (the longest piece first into the first stick that has room: {told(plan.first_fit)})" if plan.first_fit > plan.amount else ""
+    by_hand = (
+        f" (the longest piece first into the first stick that has room: {told(plan.first_fit)})"
+        if plan.first_fit > plan.amount
+        else ""
+    )
     if plan.optimal:
         return f"No way of cutting has a lower {what}{by_hand}."
     return f"The {what}, {told(plan.amount)}, is at most {plan.amount / plan.bound - 1:.1%} above the least there can be{by_hand}."
@@ -129,7 +176,9 @@ def _stick_lines(number: int, stick: CutStick):
 
 
 def _pieces_words(stick: CutStick) -> str:
-    return ", ".join(f"{p.member}\u00a0{p.holes}" for p in stick.pieces)      # not torn apart at the end of a line
+    return ", ".join(
+        f"{p.member}\u00a0{p.holes}" for p in stick.pieces
+    )  # not torn apart at the end of a line
 
 
 def _rest_words(stick: CutStick) -> str:
@@ -138,12 +187,30 @@ def _rest_words(stick: CutStick) -> str:
 
 
 def _stick_table(plan: CutPlan, number: int):
-    rows = [(str(number + k), both_text(stick.length_mm).replace(" ", "\u00a0") + (", from the rack" if stick.owned else ""),
-             _pieces_words(stick), _saw_words(stick), _rest_words(stick)) for k, stick in enumerate(plan.sticks)]
+    rows = [
+        (
+            str(number + k),
+            both_text(stick.length_mm).replace(" ", "\u00a0") + (", from the rack" if stick.owned else ""),
+            _pieces_words(stick),
+            _saw_words(stick),
+            _rest_words(stick),
+        )
+        for k, stick in enumerate(plan.sticks)
+    ]
     drilled = any(stick.holes_mm for stick in plan.sticks)
-    return ("", "stick", "members and holes", "cut after hole" if drilled else "cut at, mm", "left over"), rows
+    return (
+        "",
+        "stick",
+        "members and holes",
+        "cut after hole" if drilled else "cut at, mm",
+        "left over",
+    ), rows
 
 
 def _saw_words(stick: CutStick) -> str:
     """Where to saw: the holes of the stick to count off, or for one that is not drilled the places in mm."""
-    return ", ".join(map(str, stick.after_hole) if stick.holes_mm else (mm_text(cut).removesuffix(" mm") for cut in stick.cuts_mm))
+    return ", ".join(
+        map(str, stick.after_hole)
+        if stick.holes_mm
+        else (mm_text(cut).removesuffix(" mm") for cut in stick.cuts_mm)
+    )

@@ -1,13 +1,14 @@
 """Where text goes on a drawing: each label takes, of the places that would do, the one that covers least."""
+
 from __future__ import annotations
 
-from typing import Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from recon.workshop.drawing.vector import Text
 
-TAKEN = 1e4       # weight of a place where text stands already
+TAKEN = 1e4  # weight of a place where text stands already
 MOST_CELLS = 4e6
 
 
@@ -42,10 +43,16 @@ class Clutter:
         length = np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1)
         count = np.ceil(length / self.step).astype(int) + 1
         which = np.repeat(np.arange(len(lines)), count)
-        share = (np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)) / np.maximum(np.repeat(count, count) - 1, 1)
+        share = (np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)) / np.maximum(
+            np.repeat(count, count) - 1, 1
+        )
         points = lines[which, 0] + share[:, None] * (lines[which, 1] - lines[which, 0])
         cells = np.floor((points - self.low) / self.step).astype(int)
-        good = (cells >= 0).all(axis=1) & (cells[:, 1] < self.weight.shape[0]) & (cells[:, 0] < self.weight.shape[1])
+        good = (
+            (cells >= 0).all(axis=1)
+            & (cells[:, 1] < self.weight.shape[0])
+            & (cells[:, 0] < self.weight.shape[1])
+        )
         np.add.at(self.weight, (cells[good, 1], cells[good, 0]), weight)
 
     def cost(self, box) -> float:
@@ -55,7 +62,9 @@ class Clutter:
         wanted = max((rows.stop - rows.start) * (columns.stop - columns.start), 1)
         return float(part.sum()) / wanted + TAKEN * (1 - part.size / wanted)
 
-    def place(self, candidates: Iterable[Text], price: Sequence[float] = (), limit: float = np.inf) -> Text | None:
+    def place(
+        self, candidates: Iterable[Text], price: Sequence[float] = (), limit: float = np.inf
+    ) -> Text | None:
         """The candidate that covers least, its place taken; None where even that covers more than `limit`.
 
         price : of each candidate, added to what it covers; with equal sums the earlier one is taken.

@@ -3,6 +3,7 @@
 The faces are those that matplotlib ships (Latin, Greek, Cyrillic and more).  Chinese, Japanese and Korean letters are set
 in the faces that PDF readers bring for them (ISO 32000-1, 9.7.5: predefined CMaps); what none has becomes U+FFFD.
 """
+
 from __future__ import annotations
 
 from functools import cache
@@ -18,7 +19,12 @@ from reportlab.pdfbase.ttfonts import TTFont
 from recon.workshop.drawing.vector import CAP, HATCH, Area, Disc, Lines, Pen, Sheet, Text, hatching
 
 SANS, BOLD, MARK, MARK_BOLD = "Frame-Sans", "Frame-Sans-Bold", "Frame-Mono", "Frame-Mono-Bold"
-_FILES = {SANS: "DejaVuSans", BOLD: "DejaVuSans-Bold", MARK: "DejaVuSansMono", MARK_BOLD: "DejaVuSansMono-Bold"}
+_FILES = {
+    SANS: "DejaVuSans",
+    BOLD: "DejaVuSans-Bold",
+    MARK: "DejaVuSansMono",
+    MARK_BOLD: "DejaVuSansMono-Bold",
+}
 _HANGUL, _KANA, _HAN = "HYSMyeongJo-Medium", "HeiseiKakuGo-W5", "STSong-Light"
 UNKNOWN = "\ufffd"
 
@@ -99,7 +105,12 @@ def _lines(canvas, item: Lines) -> None:
 
 
 def _path(points) -> str:
-    return " l ".join(f"{x * mm:.2f} {y * mm:.2f}" + " m" * (k == 0) for k, (x, y) in enumerate(points)).replace(" m l ", " m ") + " l"
+    return (
+        " l ".join(f"{x * mm:.2f} {y * mm:.2f}" + " m" * (k == 0) for k, (x, y) in enumerate(points)).replace(
+            " m l ", " m "
+        )
+        + " l"
+    )
 
 
 def _disc(canvas, item: Disc) -> None:
@@ -116,7 +127,9 @@ def _area(canvas, item: Area) -> None:
         canvas.setFillGray(item.fill)
     if item.pen is not None:
         _take(canvas, item.pen)
-    ending = {(True, True): "b", (True, False): "s", (False, True): "h f", (False, False): "n"}[item.pen is not None, filled]
+    ending = {(True, True): "b", (True, False): "s", (False, True): "h f", (False, False): "n"}[
+        item.pen is not None, filled
+    ]
     canvas.addLiteral(f"{_path(item.points)} {ending}")
 
 
@@ -127,7 +140,15 @@ def _text(canvas, item: Text) -> None:
         canvas.rect(left * mm, bottom * mm, (right - left) * mm, (top - bottom) * mm, stroke=0, fill=1)
     canvas.setFillGray(0.0)
     face = (MARK_BOLD if item.bold else MARK) if item.mark else (BOLD if item.bold else SANS)
-    draw_text(canvas, item.at[0] * mm, (item.at[1] - item.size * CAP / 2) * mm, item.text, face, item.size * mm, item.anchor)
+    draw_text(
+        canvas,
+        item.at[0] * mm,
+        (item.at[1] - item.size * CAP / 2) * mm,
+        item.text,
+        face,
+        item.size * mm,
+        item.anchor,
+    )
 
 
 _DRAW = {Lines: _lines, Disc: _disc, Area: _area, Text: _text}

@@ -3,22 +3,23 @@
 Drawings show the frame from six sides, named as people stand before it: the front is one of its longer sides.  Positions
 on a view are in pitches, x to the right and y up.
 """
+
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Mapping, Sequence
 
 import numpy as np
 
 from recon.frame.model import Frame, Member, bounds
 from recon.frame.stock import Stock
-from recon.workshop.hardware.bolts import Bolt, find_bolts
 from recon.workshop.drawing.hidden_lines import Shadows, front_edges, hidden_stretches, points_hidden, shadows
+from recon.workshop.hardware.bolts import Bolt, find_bolts
 from recon.workshop.solids import HOLE, Boxes, member_boxes
 
-FACING = 0.999     # cosine from which a face is seen square on
-SLANT = 0.25       # cosine below which a face is seen so flat that a hole is no more than a line
+FACING = 0.999  # cosine from which a face is seen square on
+SLANT = 0.25  # cosine below which a face is seen so flat that a hole is no more than a line
 
 
 def drawn_hole(frame: Frame, stocks: Mapping[str, Stock]) -> float:
@@ -48,12 +49,21 @@ class View:
 
 def six_views(members: Sequence[Member]) -> dict[str, View]:
     """'Front', 'Top', 'Right', 'Left', 'Rear', 'Bottom', as on a drawing board; the front shows the longer level side."""
-    low, high = np.min([bounds(m)[0] for m in members], axis=0), np.max([bounds(m)[1] for m in members], axis=0)
+    low, high = (
+        np.min([bounds(m)[0] for m in members], axis=0),
+        np.max([bounds(m)[1] for m in members], axis=0),
+    )
     across = np.array([1.0, 0, 0]) if high[0] - low[0] >= high[1] - low[1] else np.array([0, 1.0, 0])
     up = np.array([0, 0, 1.0])
-    away = np.cross(up, across)          # from the viewer into the front
-    axes = {"Front": (across, up), "Rear": (-across, up), "Right": (away, up), "Left": (-away, up),
-            "Top": (across, away), "Bottom": (across, -away)}
+    away = np.cross(up, across)  # from the viewer into the front
+    axes = {
+        "Front": (across, up),
+        "Rear": (-across, up),
+        "Right": (away, up),
+        "Left": (-away, up),
+        "Top": (across, away),
+        "Bottom": (across, -away),
+    }
     return {name: View(name, _axis_name(np.cross(*a)), *a) for name, a in axes.items()}
 
 
@@ -90,7 +100,7 @@ class Scene:
     def __init__(self, members: Sequence[Member], view: View, hole: float):
         self.members, self.view, self.hole = tuple(members), view, hole
 
-    def part(self, which: Sequence[int]) -> "Scene":
+    def part(self, which: Sequence[int]) -> Scene:
         """The scene of some of the members alone, with what is known of each taken over."""
         scene = Scene([self.members[k] for k in which], self.view, self.hole)
         scene.boxes, scene.shadows = self.boxes.take(list(which)), self.shadows.take(list(which))
@@ -157,7 +167,9 @@ class Scene:
     @cached_property
     def open_holes(self) -> dict[tuple[int, int], Hole]:
         """(member, hole number) -> the opening on the face square to the viewer, where it is seen."""
-        return {(h.member, h.number): h for h in self.holes if h.visible and h.normal @ self.view.towards > FACING}
+        return {
+            (h.member, h.number): h for h in self.holes if h.visible and h.normal @ self.view.towards > FACING
+        }
 
 
 Tag = tuple[Bolt | None, Hole, tuple[tuple[str, int], ...]]
@@ -190,7 +202,9 @@ class Board:
         scene = self.scene(name)
         index = {m.id: k for k, m in enumerate(scene.members)}
         laps = [(bolt, bolt.axis, bolt.through) for bolt in self.bolts]
-        laps += [(None, j.axis, ((j.a, j.a_hole), (j.b, j.b_hole))) for j in self.frame.joints if j.bolt == "none"]
+        laps += [
+            (None, j.axis, ((j.a, j.a_hole), (j.b, j.b_hole))) for j in self.frame.joints if j.bolt == "none"
+        ]
         found = []
         for bolt, axis, through in laps:
             along = float(np.dot(axis, scene.view.towards))

@@ -3,18 +3,19 @@
 Everything on paper is drawn from these few shapes, so that PDF, SVG, HTML and DXF show one drawing.  Nothing rests on
 colour: pens differ in width, dashes and grey.
 """
+
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from html import escape
-from typing import Iterable, Sequence
 
 import numpy as np
 
-GLYPH = 0.64     # width of a letter against its height at most, on average, in the usual sans-serif and fixed-width faces
+GLYPH = 0.64  # width of a letter against its height at most, on average, in the usual sans-serif and fixed-width faces
 MARK_FACES = "DejaVu Sans Mono, Menlo, Consolas, Liberation Mono, monospace"
 FACES = "DejaVu Sans, Verdana, Helvetica, Arial, sans-serif"
-CAP = 0.72       # height of a capital against the size of its face
+CAP = 0.72  # height of a capital against the size of its face
 
 Point = tuple[float, float]
 
@@ -113,6 +114,7 @@ def text_width(text: str, size: float) -> float:
 
 def moved(items: Iterable[Item], dx: float, dy: float) -> list[Item]:
     """The items shifted by (dx, dy) mm."""
+
     def at(point):
         return point[0] + dx, point[1] + dy
 
@@ -136,7 +138,10 @@ def extent(items: Iterable[Item]) -> tuple[float, float, float, float]:
         elif isinstance(item, Area):
             points += item.points
         elif isinstance(item, Disc):
-            points += [(item.at[0] - item.radius, item.at[1] - item.radius), (item.at[0] + item.radius, item.at[1] + item.radius)]
+            points += [
+                (item.at[0] - item.radius, item.at[1] - item.radius),
+                (item.at[0] + item.radius, item.at[1] + item.radius),
+            ]
         else:
             left, bottom, right, top = item.box
             points += [(left, bottom), (right, top)]
@@ -164,12 +169,15 @@ def hatching(points: Sequence[Point], step: float = 1.2) -> tuple[tuple[Point, P
 
 # SVG
 
+
 def sheet_svg(sheet: Sheet) -> str:
     """The drawing as an SVG document in mm; text stays text, and each layer's items are in groups with `data-layer`."""
     height = sheet.height
-    out = [f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(sheet.width)} {_n(height)}" width="{_n(sheet.width)}mm" '
-           f'height="{_n(height)}mm" role="img" font-family="{FACES}" '
-           f'stroke-linecap="round" stroke-linejoin="round">']
+    out = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(sheet.width)} {_n(height)}" width="{_n(sheet.width)}mm" '
+        f'height="{_n(height)}mm" role="img" font-family="{FACES}" '
+        f'stroke-linecap="round" stroke-linejoin="round">'
+    ]
     if sheet.title:
         out.append(f"<title>{_escaped(sheet.title)}</title>")
     out.append(f'<rect width="{_n(sheet.width)}" height="{_n(height)}" fill="white"/>')
@@ -212,15 +220,19 @@ def _lines_svg(item: Lines, height: float) -> str:
 
 
 def _disc_svg(item: Disc, height: float) -> str:
-    return (f'<circle cx="{_n(item.at[0])}" cy="{_n(height - item.at[1])}" r="{_n(item.radius)}" fill="{item.fill}" '
-            f"{_stroke(item.pen)}/>")
+    return (
+        f'<circle cx="{_n(item.at[0])}" cy="{_n(height - item.at[1])}" r="{_n(item.radius)}" fill="{item.fill}" '
+        f"{_stroke(item.pen)}/>"
+    )
 
 
 def _area_svg(item: Area, height: float) -> str:
     d = _path(item.points, height, "Z")
     if item.fill == "hatch":
-        return (_lines_svg(Lines(hatching(item.points), HATCH), height)
-                + f'<path d="{d}" fill="none" {_stroke(item.pen)}/>')
+        return (
+            _lines_svg(Lines(hatching(item.points), HATCH), height)
+            + f'<path d="{d}" fill="none" {_stroke(item.pen)}/>'
+        )
     fill = item.fill if isinstance(item.fill, str) else _grey(item.fill)
     return f'<path d="{d}" fill="{fill}" {_stroke(item.pen)}/>'
 
@@ -228,11 +240,18 @@ def _area_svg(item: Area, height: float) -> str:
 def _text_svg(item: Text, height: float) -> str:
     x, y = item.at[0], height - item.at[1]
     left, bottom, right, top = item.box
-    plate = (f'<rect x="{_n(left)}" y="{_n(height - top)}" width="{_n(right - left)}" height="{_n(top - bottom)}" fill="white"/>'
-             if item.plate else "")
-    bold = (' font-weight="bold"' if item.bold else "") + (f' font-family="{MARK_FACES}"' if item.mark else "")
-    return (f'{plate}<text x="{_n(x)}" y="{_n(y + item.size * CAP / 2)}" font-size="{_n(item.size)}" '
-            f'text-anchor="{item.anchor}"{bold}>{_escaped(item.text)}</text>')
+    plate = (
+        f'<rect x="{_n(left)}" y="{_n(height - top)}" width="{_n(right - left)}" height="{_n(top - bottom)}" fill="white"/>'
+        if item.plate
+        else ""
+    )
+    bold = (' font-weight="bold"' if item.bold else "") + (
+        f' font-family="{MARK_FACES}"' if item.mark else ""
+    )
+    return (
+        f'{plate}<text x="{_n(x)}" y="{_n(y + item.size * CAP / 2)}" font-size="{_n(item.size)}" '
+        f'text-anchor="{item.anchor}"{bold}>{_escaped(item.text)}</text>'
+    )
 
 
 _SVG = {Lines: _lines_svg, Disc: _disc_svg, Area: _area_svg, Text: _text_svg}

@@ -3,26 +3,40 @@
 Hole numbers stand where a builder looks for them: at both ends of a member and at every fifth hole on the face itself, and
 at every lap as a tag, nearest member first: "C3 F1" is hole 3 of C on hole 1 of F.
 """
+
 from __future__ import annotations
 
 from collections import defaultdict
 
 import numpy as np
 
-from recon.workshop.hardware.bolts import Bolt
-from recon.workshop.drawing.label_placement import TAKEN, Clutter
 from recon.workshop.drawing.hidden_lines import merged, rest
-from recon.workshop.drawing.vector import FINE, HIDDEN, LEADER, OUTLINE, Disc, Item, Lines, Pen, Text, text_width
+from recon.workshop.drawing.label_placement import TAKEN, Clutter
 from recon.workshop.drawing.projections import FACING, Board, Scene
+from recon.workshop.drawing.vector import (
+    FINE,
+    HIDDEN,
+    LEADER,
+    OUTLINE,
+    Disc,
+    Item,
+    Lines,
+    Pen,
+    Text,
+    text_width,
+)
+from recon.workshop.hardware.bolts import Bolt
 
-BOLT = 0.24          # radius of a bolt's mark, pitches
-EVERY = 5            # holes from number to number along a member
-SMALLEST = 1.6       # mm on paper: the smallest text, 4.5 points
-MANY = 60            # members from which hidden outlines would only blacken the drawing
+BOLT = 0.24  # radius of a bolt's mark, pitches
+EVERY = 5  # holes from number to number along a member
+SMALLEST = 1.6  # mm on paper: the smallest text, 4.5 points
+MANY = 60  # members from which hidden outlines would only blacken the drawing
 
-NOTES = ("Tag C3 F1: hole 3 of C on hole 1 of F, nearest first.",
-         "Disc: bolt.  Ring: bolt in no photo, assumed.  Cross: no bolt.",
-         "(D): D lies behind.  Dashed: hidden.")
+NOTES = (
+    "Tag C3 F1: hole 3 of C on hole 1 of F, nearest first.",
+    "Disc: bolt.  Ring: bolt in no photo, assumed.  Cross: no bolt.",
+    "(D): D lies behind.  Dashed: hidden.",
+)
 
 
 def draw_view(board: Board, name: str, scale: float, unit: float = 1.0, words: bool = True) -> list[Item]:
@@ -37,8 +51,11 @@ def draw_view(board: Board, name: str, scale: float, unit: float = 1.0, words: b
     ids = [m.id for m in scene.members]
     items: list[Item] = _outlines(scene, ids, scale, OUTLINE if words else FINE)
     filled = {(hole.member, hole.number) for bolt, hole, _ in tags if bolt}
-    items += [Disc(_at(h.at, scale), scene.hole / 2 * scale, "none", FINE, ids[h.member])
-              for h in scene.open_holes.values() if (h.member, h.number) not in filled]
+    items += [
+        Disc(_at(h.at, scale), scene.hole / 2 * scale, "none", FINE, ids[h.member])
+        for h in scene.open_holes.values()
+        if (h.member, h.number) not in filled
+    ]
     for bolt, hole, _ in tags:
         at, layer = _at(hole.at, scale), ids[hole.member]
         items += _bolt_mark(bolt, at, scale, layer, told_apart) if bolt else _cross(at, scale, layer)
@@ -56,6 +73,7 @@ def _at(point, scale: float) -> tuple[float, float]:
 
 # Lines
 
+
 def _outlines(scene: Scene, ids, scale: float, pen: Pen) -> list[Item]:
     lines, owner, hidden = scene.edges
     seen, behind = defaultdict(list), defaultdict(list)
@@ -64,8 +82,9 @@ def _outlines(scene: Scene, ids, scale: float, pen: Pen) -> list[Item]:
     if len(ids) <= MANY:
         for k, line in _dashes(lines, owner, hidden):
             behind[k].append(tuple(_at(p, scale) for p in line))
-    return ([Lines(tuple(paths), HIDDEN, ids[k]) for k, paths in behind.items() if paths]
-            + [Lines(tuple(paths), pen, ids[k]) for k, paths in seen.items() if paths])
+    return [Lines(tuple(paths), HIDDEN, ids[k]) for k, paths in behind.items() if paths] + [
+        Lines(tuple(paths), pen, ids[k]) for k, paths in seen.items() if paths
+    ]
 
 
 def _part(line, start: float, end: float, scale: float):
@@ -76,7 +95,7 @@ def _part(line, start: float, end: float, scale: float):
 def _dashes(lines, owner, hidden):
     """(member, line) of what is hidden, without what lies under an outline or under other dashes: dashes upon dashes
     would look like a line."""
-    drawn: dict = defaultdict(list)      # a straight line on the paper -> stretches taken on it
+    drawn: dict = defaultdict(list)  # a straight line on the paper -> stretches taken on it
     placed = [_on_line(line) for line in lines]
     for (key, start, length), stretches in zip(placed, hidden):
         drawn[key] += [(start + a * length, start + b * length) for a, b in rest(stretches)]
@@ -95,24 +114,39 @@ def _on_line(line):
     way = line[1] - line[0]
     length = float(np.linalg.norm(way))
     unit = way / length
-    if unit[0] < -1e-6 or abs(unit[0]) <= 1e-6 and unit[1] < 0:
+    if unit[0] < -1e-6 or (abs(unit[0]) <= 1e-6 and unit[1] < 0):
         unit, length = -unit, -length
     across = float(line[0] @ [-unit[1], unit[0]])
-    return (round(float(np.arctan2(unit[1], unit[0])), 4) + 0.0, round(across, 3) + 0.0), float(line[0] @ unit), length
+    return (
+        (round(float(np.arctan2(unit[1], unit[0])), 4) + 0.0, round(across, 3) + 0.0),
+        float(line[0] @ unit),
+        length,
+    )
 
 
 def _bolt_mark(bolt: Bolt, at, scale: float, layer: str, told_apart: bool) -> list[Item]:
     mark: list[Item] = [Disc(at, BOLT * scale, "black", FINE, layer)]
-    return [*mark, Disc(at, 0.55 * BOLT * scale, "white", FINE, layer)] if told_apart and not bolt.seen else mark
+    return (
+        [*mark, Disc(at, 0.55 * BOLT * scale, "white", FINE, layer)] if told_apart and not bolt.seen else mark
+    )
 
 
 def _cross(at, scale: float, layer: str) -> list[Item]:
     reach = 0.8 * BOLT * scale
-    return [Lines((((at[0] - reach, at[1] - reach), (at[0] + reach, at[1] + reach)),
-                   ((at[0] - reach, at[1] + reach), (at[0] + reach, at[1] - reach))), FINE, layer)]
+    return [
+        Lines(
+            (
+                ((at[0] - reach, at[1] - reach), (at[0] + reach, at[1] + reach)),
+                ((at[0] - reach, at[1] + reach), (at[0] + reach, at[1] - reach)),
+            ),
+            FINE,
+            layer,
+        )
+    ]
 
 
 # Text
+
 
 def _clutter(scene: Scene, items, marked, scale: float, unit: float) -> Clutter:
     points = scene.edges[0].reshape(-1, 2) * scale
@@ -159,11 +193,15 @@ def _middle_first(spots) -> np.ndarray:
 def _label(clutter: Clutter, spots, id: str, scale: float, unit: float) -> Text:
     """The label on the spot, of those (n, 2) pitches, that is nearest to the middle and free."""
     size = float(np.clip(min(0.62 * scale, 0.72 * scale / text_width(id, 1.0)), SMALLEST * unit, 4.4 * unit))
-    places = [Text(_at(spot, scale), id, size, "middle", True, True, True, id) for spot in _middle_first(spots)]
+    places = [
+        Text(_at(spot, scale), id, size, "middle", True, True, True, id) for spot in _middle_first(spots)
+    ]
     return clutter.place(places, 0.2 * np.arange(len(places))) or places[0]
 
 
-def _label_behind(clutter: Clutter, member, spots, text: str, scene: Scene, scale: float, unit: float) -> Text | None:
+def _label_behind(
+    clutter: Clutter, member, spots, text: str, scene: Scene, scale: float, unit: float
+) -> Text | None:
     """Labels of what lies behind a member: on it where there is room between two holes, else beside it; None where there
     is none."""
     size = float(np.clip(0.4 * scale, SMALLEST * unit, 3.0 * unit))
@@ -178,8 +216,14 @@ def _label_behind(clutter: Clutter, member, spots, text: str, scene: Scene, scal
         if way[0] < 0.5:
             options += [(at + [aside, 0], "start", 2.0), (at - [aside, 0], "end", 2.0)]
         if way[1] < 0.5:
-            options += [(at + [0, aside + 0.45 * size], "middle", 2.0), (at - [0, aside + 0.45 * size], "middle", 2.0)]
-        places += [Text((float(p[0]), float(p[1])), text, size, anchor, False, True, True, member.id) for p, anchor, _ in options]
+            options += [
+                (at + [0, aside + 0.45 * size], "middle", 2.0),
+                (at - [0, aside + 0.45 * size], "middle", 2.0),
+            ]
+        places += [
+            Text((float(p[0]), float(p[1])), text, size, anchor, False, True, True, member.id)
+            for p, anchor, _ in options
+        ]
         price += [extra + 0.2 * k for _, _, extra in options]
     return clutter.place(places, price, limit=TAKEN / 20)
 
@@ -194,7 +238,9 @@ def _label_spots(scene: Scene) -> list[np.ndarray]:
             spots.append(m.hole_centre(-0.5 if way @ towards < 0 else m.holes - 0.5)[None])
             reach.append([scene.view.right * 0.3, scene.view.up * 0.3])
         else:
-            between = m.hole_centre(np.arange(m.holes + 1) - 0.5 if m.holes < 2 else np.arange(m.holes - 1) + 0.5)
+            between = m.hole_centre(
+                np.arange(m.holes + 1) - 0.5 if m.holes < 2 else np.arange(m.holes - 1) + 0.5
+            )
             spots.append(between + towards * m.width / 2 / np.abs(scene.boxes.axes[k, 1:] @ towards).max())
             reach.append([way * 0.25, np.cross(towards, way) * 0.25 * m.width])
     counts = [len(s) for s in spots]
@@ -219,7 +265,14 @@ def _unseen_note(scene: Scene, ids, scale: float, unit: float) -> list[Item]:
     if not ids:
         return []
     low = scene.edges[0].reshape(-1, 2).min(axis=0) * scale
-    return [Text((float(low[0]), float(low[1] - 3 * unit)), "Out of sight here: " + ", ".join(ids), 2.0 * unit, "start")]
+    return [
+        Text(
+            (float(low[0]), float(low[1] - 3 * unit)),
+            "Out of sight here: " + ", ".join(ids),
+            2.0 * unit,
+            "start",
+        )
+    ]
 
 
 def _tags(scene: Scene, clutter: Clutter, tags, ids, scale: float, unit: float) -> list[Item]:
@@ -232,10 +285,23 @@ def _tags(scene: Scene, clutter: Clutter, tags, ids, scale: float, unit: float) 
         text = " ".join(f"{id}{number}" for id, number in through)
         half = max(width[id] for id, _ in through) / 2
         corner, places, price = half * scale + 0.25 * size, [], []
-        for step, (more_x, more_y) in enumerate(((0, 0), (0, 1.2), (1, 0), (1, 1.2), (0, 2.6), (2, 0), (2, 2.6), (0, 4.0))):
+        for step, (more_x, more_y) in enumerate(
+            ((0, 0), (0, 1.2), (1, 0), (1, 1.2), (0, 2.6), (2, 0), (2, 2.6), (0, 4.0))
+        ):
             for sx, sy in ((1, 1), (1, -1), (-1, 1), (-1, -1)):
                 spot = at + [sx * (corner + more_x * scale), sy * (corner + 0.45 * size + more_y * size)]
-                places.append(Text((float(spot[0]), float(spot[1])), text, size, "start" if sx > 0 else "end", False, True, True, layer))
+                places.append(
+                    Text(
+                        (float(spot[0]), float(spot[1])),
+                        text,
+                        size,
+                        "start" if sx > 0 else "end",
+                        False,
+                        True,
+                        True,
+                        layer,
+                    )
+                )
                 price.append(1.5 * step)
         chosen = clutter.place(places, price)
         if chosen is None:
@@ -256,7 +322,7 @@ def _leader(text: Text, at, layer: str, near: float) -> list[Item]:
 def _numbers(scene: Scene, clutter: Clutter, ids, scale: float, unit: float) -> list[Item]:
     """Numbers beside the holes, on the face: both ends of a member and every fifth."""
     size = float(np.clip(0.26 * scale, SMALLEST * unit, 2.0 * unit))
-    if 0.36 * scale < size:       # no room between a hole and the edge
+    if 0.36 * scale < size:  # no room between a hole and the edge
         return []
     items = []
     for pair, hole in scene.open_holes.items():

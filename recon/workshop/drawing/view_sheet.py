@@ -1,25 +1,38 @@
 """Views on a sheet of paper: one alone, or front, top and side in first- or third-angle projection (ISO 128-3; ASME
 Y14.3), with their sizes, the scale and what the marks mean."""
+
 from __future__ import annotations
 
-from typing import Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame
-from recon.workshop.drawing.view_drawing import NOTES, draw_view
-from recon.workshop.drawing.vector import FINE, OUTLINE, Area, Disc, Item, Lines, Sheet, Text, extent, moved, text_width
 from recon.workshop.drawing.projections import Board
+from recon.workshop.drawing.vector import (
+    FINE,
+    OUTLINE,
+    Area,
+    Disc,
+    Item,
+    Lines,
+    Sheet,
+    Text,
+    extent,
+    moved,
+    text_width,
+)
+from recon.workshop.drawing.view_drawing import NOTES, draw_view
 
-PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}    # ISO 216; ANSI/ASME Y14.1 size A
-SHEETS = ((277.0, 190.0), (190.0, 277.0))                    # mm: A4 within margins of 10 mm, lying and upright
+PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
+SHEETS = ((277.0, 190.0), (190.0, 277.0))  # mm: A4 within margins of 10 mm, lying and upright
 ANGLES = ("first", "third")
 SCALES = tuple(n * 10.0**e for e in range(4) for n in (1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9))
-GAP = 19.0        # mm left of a view, with room for its height, and half as much below it for its width
-HEAD = 9.0        # mm over a view, for its title
-BLOCK = 19.0      # mm at the foot, for the title block
-LEGIBLE = 2.4     # mm per pitch from which labels have room on the sheet of three views
+GAP = 19.0  # mm left of a view, with room for its height, and half as much below it for its width
+HEAD = 9.0  # mm over a view, for its title
+BLOCK = 19.0  # mm at the foot, for the title block
+LEGIBLE = 2.4  # mm per pitch from which labels have room on the sheet of three views
 TITLE, SMALL = 3.4, 2.3
 
 
@@ -39,10 +52,16 @@ def three_views_sheet(board: Board, size: tuple[float, float], angle: str) -> Sh
     low = {lower: BLOCK + GAP / 2 + free[1] / 3}
     low[upper] = low[lower] + (front if lower == "Front" else top)[1] * scale + HEAD + GAP / 2 + free[1] / 3
     words = scale >= LEGIBLE
-    items = _placed(board, "Front", scale, left, low["Front"], words) + _placed(board, "Top", scale, left, low["Top"], words)
-    items += _placed(board, side_of(angle), scale, left + front[0] * scale + GAP + free[0] / 3, low["Front"], words)
+    items = _placed(board, "Front", scale, left, low["Front"], words) + _placed(
+        board, "Top", scale, left, low["Top"], words
+    )
+    items += _placed(
+        board, side_of(angle), scale, left + front[0] * scale + GAP + free[0] / 3, low["Front"], words
+    )
     notes = NOTES if words else ("Too small for labels: they are on the sheets of single views.",)
-    return Sheet(*size, (*items, *_block(board.frame, size, scale, "Three views", angle, notes)), "Three views")
+    return Sheet(
+        *size, (*items, *_block(board.frame, size, scale, "Three views", angle, notes)), "Three views"
+    )
 
 
 def best_sheet(board: Board, angle: str, sizes: Sequence[tuple[float, float]] = SHEETS) -> Sheet:
@@ -95,29 +114,44 @@ def _placed(board: Board, name: str, scale: float, x: float, y: float, words: bo
     drawn += _dimension((low[0], low[1]), (high[0], low[1]), bottom - 5, words[0], level=True)
     drawn += _dimension((low[0], low[1]), (low[0], high[1]), left - 2, words[1], level=False)
     title = f"{scene.view.name}, seen from {scene.view.seen_from}"
-    drawn.append(Text((float(low[0]), max(extent(drawn)[3], float(high[1])) + 3.6), title, TITLE, "start", True))
+    drawn.append(
+        Text((float(low[0]), max(extent(drawn)[3], float(high[1])) + 3.6), title, TITLE, "start", True)
+    )
     return moved(drawn, x - low[0], y - low[1])
 
 
 def _dimension(start, end, line: float, text: str, level: bool) -> list[Item]:
     """A dimension line between two points of the view, drawn level at y = `line` or upright at x = `line`; ISO 129-1."""
+
     def at(along, across):
         return (float(along), float(across)) if level else (float(across), float(along))
 
     a, b = (start[0], end[0]) if level else (start[1], end[1])
     edge = start[1] if level else start[0]
     arrow = 1.6 if b - a > 6 else 0.0
-    paths = [(at(a, edge - 1), at(a, line - 1)), (at(b, edge - 1), at(b, line - 1)), (at(a, line), at(b, line))]
-    heads = [tuple(at(p + s * dx * arrow, line + dy) for dx, dy in ((0, 0), (1, 0.35), (1, -0.35)))
-             for p, s in ((a, 1), (b, -1))] if arrow else []
+    paths = [
+        (at(a, edge - 1), at(a, line - 1)),
+        (at(b, edge - 1), at(b, line - 1)),
+        (at(a, line), at(b, line)),
+    ]
+    heads = (
+        [
+            tuple(at(p + s * dx * arrow, line + dy) for dx, dy in ((0, 0), (1, 0.35), (1, -0.35)))
+            for p, s in ((a, 1), (b, -1))
+        ]
+        if arrow
+        else []
+    )
     items: list[Item] = [Lines(tuple(paths), FINE), *(Area(head, 0.0, FINE) for head in heads)]
     if level:
         return [*items, Text(at((a + b) / 2, line), text, SMALL, "middle", False, True)]
     words = text.split(" (")
     lines = [words[0], "(" + words[1]] if len(words) == 2 else [text]
     middle = (a + b) / 2
-    return items + [Text((line - 1, middle + (len(lines) / 2 - k - 0.5) * 1.25 * SMALL), word, SMALL, "end")
-                    for k, word in enumerate(lines)]
+    return items + [
+        Text((line - 1, middle + (len(lines) / 2 - k - 0.5) * 1.25 * SMALL), word, SMALL, "end")
+        for k, word in enumerate(lines)
+    ]
 
 
 def _block(frame: Frame, size, scale: float, title: str, angle: str, notes) -> list[Item]:
@@ -129,7 +163,10 @@ def _block(frame: Frame, size, scale: float, title: str, angle: str, notes) -> l
         name = name[:-2].rstrip() + "\u2026"
     items.append(Text((1.0, BLOCK - 5.5), name, TITLE, "start", True))
     items.append(Text((1.0, BLOCK - 10), _scale_words(frame, scale), SMALL, "start"))
-    items += [Text((1.0, BLOCK - 13.4 - 3.1 * k), line, SMALL, "start") for k, line in enumerate(_note_lines(notes, width - 2))]
+    items += [
+        Text((1.0, BLOCK - 13.4 - 3.1 * k), line, SMALL, "start")
+        for k, line in enumerate(_note_lines(notes, width - 2))
+    ]
     items += _bar(frame, width, scale)
     return items + (_symbol(width, angle) if angle else [])
 
@@ -156,9 +193,15 @@ def _bar(frame: Frame, width: float, scale: float) -> list[Item]:
     """A scale bar of a round number of holes, drawn at the right of the strip."""
     count = next((n for n in (1, 2, 5, 10, 20, 50, 100, 200, 500) if n * scale >= 22), 1000)
     x, y = width - 2 - count * scale, BLOCK - 7.8
-    ticks = [((x + k * count * scale / 5, y), (x + k * count * scale / 5, y + (1.6 if k in (0, 5) else 0.9))) for k in range(6)]
+    ticks = [
+        ((x + k * count * scale / 5, y), (x + k * count * scale / 5, y + (1.6 if k in (0, 5) else 0.9)))
+        for k in range(6)
+    ]
     text = f"{count} holes" + (f" = {mm_text(count * frame.pitch_mm)}" if frame.pitch_mm else "")
-    return [Lines((((x, y), (width - 2, y)), *ticks), FINE), Text((width - 2, BLOCK - 10.3), text, SMALL, "end")]
+    return [
+        Lines((((x, y), (width - 2, y)), *ticks), FINE),
+        Text((width - 2, BLOCK - 10.3), text, SMALL, "end"),
+    ]
 
 
 def _symbol(width: float, angle: str) -> list[Item]:
@@ -166,5 +209,9 @@ def _symbol(width: float, angle: str) -> list[Item]:
     x, y = 0.66 * width, BLOCK - 6.2
     cone, rings = (x, x + 11) if angle == "first" else (x + 6, x + 3)
     outline = ((cone, y - 1), (cone + 7, y - 2), (cone + 7, y + 2), (cone, y + 1))
-    return [Area(outline, "none", FINE), Disc((rings, y), 2.0), Disc((rings, y), 1.0),
-            Text((x + 16, y), f"{angle} angle", SMALL, "start")]
+    return [
+        Area(outline, "none", FINE),
+        Disc((rings, y), 2.0),
+        Disc((rings, y), 1.0),
+        Text((x + 16, y), f"{angle} angle", SMALL, "start"),
+    ]

@@ -3,10 +3,11 @@
 Each view is a block, inserted on a layer of its own ("VIEW FRONT"); within it each member is on its layer ("MEMBER A"),
 bolts on "BOLTS" and words on "TEXT".  So views and members can be switched apart.
 """
+
 from __future__ import annotations
 
 import io
-from typing import Mapping
+from collections.abc import Mapping
 
 import ezdxf
 from ezdxf.document import Drawing
@@ -16,17 +17,20 @@ from ezdxf.lldxf.validator import is_valid_layer_name
 from recon.errors import ReconError
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
-from recon.workshop.drawing.view_drawing import draw_view
-from recon.workshop.drawing.vector import CAP, HIDDEN, Area, Disc, Lines, Text
-from recon.workshop.drawing.view_sheet import side_of
 from recon.workshop.drawing.projections import Board, drawn_hole
+from recon.workshop.drawing.vector import CAP, HIDDEN, Area, Disc, Lines, Text
+from recon.workshop.drawing.view_drawing import draw_view
+from recon.workshop.drawing.view_sheet import side_of
 
-VERSION = "R2010"          # with UTF-8 and read by all programs that read DXF at all, more or less: common practice, no source
-MM, METRIC = 4, 1          # $INSUNITS and $MEASUREMENT, DXF reference
-APART = 6.0                # pitches between views
-PRINT = 5.0                # text is sized for a print at 1:5
-_ANCHORS = {"start": TextEntityAlignment.MIDDLE_LEFT, "middle": TextEntityAlignment.MIDDLE_CENTER,
-            "end": TextEntityAlignment.MIDDLE_RIGHT}
+VERSION = "R2010"  # with UTF-8 and read by all programs that read DXF at all, more or less: common practice, no source
+MM, METRIC = 4, 1  # $INSUNITS and $MEASUREMENT, DXF reference
+APART = 6.0  # pitches between views
+PRINT = 5.0  # text is sized for a print at 1:5
+_ANCHORS = {
+    "start": TextEntityAlignment.MIDDLE_LEFT,
+    "middle": TextEntityAlignment.MIDDLE_CENTER,
+    "end": TextEntityAlignment.MIDDLE_RIGHT,
+}
 
 
 def frame_dxf(frame: Frame, stocks: Mapping[str, Stock], angle: str = "first") -> bytes:
@@ -37,7 +41,9 @@ def frame_dxf(frame: Frame, stocks: Mapping[str, Stock], angle: str = "first") -
     if not frame.members:
         raise ReconError("The frame has no members, so there is nothing to draw.")
     if not frame.pitch_mm:
-        raise ReconError("The frame's pitch is not known, so it cannot be drawn in mm; give its stock, or one measured length.")
+        raise ReconError(
+            "The frame's pitch is not known, so it cannot be drawn in mm; give its stock, or one measured length."
+        )
     document = ezdxf.new(VERSION, units=MM)
     document.header["$MEASUREMENT"] = METRIC
     document.header["$LTSCALE"] = PRINT
@@ -72,12 +78,15 @@ def _insert_views(document: Drawing, frame: Frame, hole: float, angle: str, laye
     corners = {name: board.scene(name).edges[0].reshape(-1, 2) * pitch for name in names}
     size = {name: board.span(name) * pitch for name in names}
     gap = APART * pitch
-    places = {"Front": (0.0, 0.0), side_of(angle): (float(size["Front"][0]) + gap, 0.0),
-              "Top": (0.0, -gap - float(size["Top"][1]) if angle == "first" else float(size["Front"][1]) + gap)}
+    places = {
+        "Front": (0.0, 0.0),
+        side_of(angle): (float(size["Front"][0]) + gap, 0.0),
+        "Top": (0.0, -gap - float(size["Top"][1]) if angle == "first" else float(size["Front"][1]) + gap),
+    }
     space = document.modelspace()
     across, up = size["Front"][0] + gap + size[side_of(angle)][0], size["Front"][1] + gap + size["Top"][1]
     middle = (float(across) / 2, min(0.0, places["Top"][1]) + float(up) / 2)
-    document.set_modelspace_vport(1.2 * float(max(across, up)), middle)       # what a program shows first
+    document.set_modelspace_vport(1.2 * float(max(across, up)), middle)  # what a program shows first
     for name in names:
         low = corners[name].min(axis=0)
         block = document.blocks.new(name.upper(), base_point=(float(low[0]), float(low[1])))
@@ -91,7 +100,10 @@ def _insert_views(document: Drawing, frame: Frame, hole: float, angle: str, laye
 
 
 def _add_lines(block, item: Lines, layers) -> None:
-    attributes = {"layer": layers[item.layer], "lineweight": 18 if item.pen is HIDDEN or item.pen.width < 0.3 else 35}
+    attributes = {
+        "layer": layers[item.layer],
+        "lineweight": 18 if item.pen is HIDDEN or item.pen.width < 0.3 else 35,
+    }
     if item.pen is HIDDEN:
         attributes["linetype"] = "HIDDEN"
     for path in item.paths:
@@ -112,9 +124,12 @@ def _add_area(block, item: Area, layers) -> None:
 
 
 def _add_text(block, item: Text, layers) -> None:
-    text = "".join(c if c.isprintable() else "\ufffd" for c in item.text).replace("^", "^ ")     # ^ starts a control code
-    block.add_text(text.replace("%%", "% %"), height=item.size * CAP, dxfattribs={"layer": "TEXT"}).set_placement(
-        item.at, align=_ANCHORS[item.anchor])
+    text = "".join(c if c.isprintable() else "\ufffd" for c in item.text).replace(
+        "^", "^ "
+    )  # ^ starts a control code
+    block.add_text(
+        text.replace("%%", "% %"), height=item.size * CAP, dxfattribs={"layer": "TEXT"}
+    ).set_placement(item.at, align=_ANCHORS[item.anchor])
 
 
 _ADD = {Lines: _add_lines, Disc: _add_disc, Area: _add_area, Text: _add_text}

@@ -2,11 +2,12 @@
 
 Members of one stock and length share a mesh.  Meshes have no normals: glTF then asks for flat shading, which is right here.
 """
+
 from __future__ import annotations
 
 import json
 import struct
-from typing import Mapping
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -20,10 +21,14 @@ from recon.workshop.solids import HOLE
 _MAGIC, _JSON, _BIN = 0x46546C67, 0x4E4F534A, 0x004E4942
 _FLOAT, _UINT, _ARRAY, _ELEMENTS = 5126, 5125, 34962, 34963
 # Linear RGB, share of metal, roughness.
-_LOOKS = {"softwood": ((0.60, 0.40, 0.20), 0.0, 0.8), "hardwood": ((0.36, 0.19, 0.09), 0.0, 0.7),
-          "aluminium": ((0.80, 0.81, 0.83), 1.0, 0.4), "steel": ((0.45, 0.46, 0.48), 1.0, 0.5)}
+_LOOKS = {
+    "softwood": ((0.60, 0.40, 0.20), 0.0, 0.8),
+    "hardwood": ((0.36, 0.19, 0.09), 0.0, 0.7),
+    "aluminium": ((0.80, 0.81, 0.83), 1.0, 0.4),
+    "steel": ((0.45, 0.46, 0.48), 1.0, 0.5),
+}
 _OTHER = ((0.55, 0.55, 0.55), 0.0, 0.8)
-_UPRIGHT = [-(0.5**0.5), 0.0, 0.0, 0.5**0.5]      # quaternion: z up becomes y up, a quarter turn about x
+_UPRIGHT = [-(0.5**0.5), 0.0, 0.0, 0.5**0.5]  # quaternion: z up becomes y up, a quarter turn about x
 
 
 def frame_glb(frame: Frame, stocks: Mapping[str, Stock], drilled: bool = True) -> bytes:
@@ -34,18 +39,42 @@ def frame_glb(frame: Frame, stocks: Mapping[str, Stock], drilled: bool = True) -
     if not frame.members:
         raise ReconError("The frame has no members, so there is nothing to export.")
     if not frame.pitch_mm:
-        raise ReconError("The frame's pitch is not known, so it has no size; give its stock, or one measured length.")
+        raise ReconError(
+            "The frame's pitch is not known, so it has no size; give its stock, or one measured length."
+        )
     parts = _Parts()
-    nodes = [{"name": frame.name or "frame", "rotation": _UPRIGHT, "children": list(range(1, len(frame.members) + 1))}]
+    nodes = [
+        {
+            "name": frame.name or "frame",
+            "rotation": _UPRIGHT,
+            "children": list(range(1, len(frame.members) + 1)),
+        }
+    ]
     for m in frame.members:
         stock = stocks.get(m.stock)
         mesh = parts.mesh(_shape(m, frame, stock, drilled), stock.material if stock else "")
-        nodes.append({"name": m.id, "mesh": mesh, "matrix": _matrix(m, frame.pitch_mm / 1000),
-                      "extras": {"holes": m.holes, "stock": m.stock}})
-    return _glb({
-        "asset": {"version": "2.0", "generator": "frame-recon"}, "scene": 0, "scenes": [{"nodes": [0]}], "nodes": nodes,
-        "meshes": parts.meshes, "materials": parts.materials, "accessors": parts.accessors, "bufferViews": parts.views,
-        "buffers": [{"byteLength": len(parts.data)}]}, bytes(parts.data))
+        nodes.append(
+            {
+                "name": m.id,
+                "mesh": mesh,
+                "matrix": _matrix(m, frame.pitch_mm / 1000),
+                "extras": {"holes": m.holes, "stock": m.stock},
+            }
+        )
+    return _glb(
+        {
+            "asset": {"version": "2.0", "generator": "frame-recon"},
+            "scene": 0,
+            "scenes": [{"nodes": [0]}],
+            "nodes": nodes,
+            "meshes": parts.meshes,
+            "materials": parts.materials,
+            "accessors": parts.accessors,
+            "bufferViews": parts.views,
+            "buffers": [{"byteLength": len(parts.data)}],
+        },
+        bytes(parts.data),
+    )
 
 
 def _shape(m: Member, frame: Frame, stock: Stock | None, drilled: bool) -> Shape:
@@ -56,7 +85,9 @@ def _shape(m: Member, frame: Frame, stock: Stock | None, drilled: bool) -> Shape
     if stock is None:
         return Shape(m.holes, pitch, width, HOLE * pitch)
     # A frame's own pitch and width decide; hole and wall keep the stock's proportions to the width.
-    return Shape(m.holes, pitch, width, width * stock.hole_mm / stock.width_mm, width * stock.wall_mm / stock.width_mm)
+    return Shape(
+        m.holes, pitch, width, width * stock.hole_mm / stock.width_mm, width * stock.wall_mm / stock.width_mm
+    )
 
 
 def _matrix(m: Member, pitch: float) -> list[float]:
@@ -79,8 +110,11 @@ class _Parts:
         key = (shape, material)
         if key not in self._known:
             corners, triangles = mesh_of(shape)
-            primitive = {"attributes": {"POSITION": self._accessor(corners, "VEC3", _FLOAT, _ARRAY)},
-                         "indices": self._accessor(triangles.ravel(), "SCALAR", _UINT, _ELEMENTS), "material": self._material(material)}
+            primitive = {
+                "attributes": {"POSITION": self._accessor(corners, "VEC3", _FLOAT, _ARRAY)},
+                "indices": self._accessor(triangles.ravel(), "SCALAR", _UINT, _ELEMENTS),
+                "material": self._material(material),
+            }
             self.meshes.append({"name": f"{shape.holes} holes", "primitives": [primitive]})
             self._known[key] = len(self.meshes) - 1
         return self._known[key]
@@ -88,16 +122,31 @@ class _Parts:
     def _material(self, name: str) -> int:
         if name not in self._known:
             colour, metal, rough = _LOOKS.get(name, _OTHER)
-            self.materials.append({"name": name or "not known", "pbrMetallicRoughness": {
-                "baseColorFactor": [*colour, 1.0], "metallicFactor": metal, "roughnessFactor": rough}})
+            self.materials.append(
+                {
+                    "name": name or "not known",
+                    "pbrMetallicRoughness": {
+                        "baseColorFactor": [*colour, 1.0],
+                        "metallicFactor": metal,
+                        "roughnessFactor": rough,
+                    },
+                }
+            )
             self._known[name] = len(self.materials) - 1
         return self._known[name]
 
     def _accessor(self, values: np.ndarray, kind: str, component: int, target: int) -> int:
         raw = np.ascontiguousarray(values).astype(values.dtype.newbyteorder("<")).tobytes()
-        self.views.append({"buffer": 0, "byteOffset": len(self.data), "byteLength": len(raw), "target": target})
-        self.data += raw                                    # all components have 4 bytes, so this stays aligned
-        accessor = {"bufferView": len(self.views) - 1, "componentType": component, "count": len(values), "type": kind}
+        self.views.append(
+            {"buffer": 0, "byteOffset": len(self.data), "byteLength": len(raw), "target": target}
+        )
+        self.data += raw  # all components have 4 bytes, so this stays aligned
+        accessor = {
+            "bufferView": len(self.views) - 1,
+            "componentType": component,
+            "count": len(values),
+            "type": kind,
+        }
         if kind == "VEC3":
             accessor |= {"min": values.min(axis=0).tolist(), "max": values.max(axis=0).tolist()}
         self.accessors.append(accessor)

@@ -1,4 +1,5 @@
 """Members as triangles, in metres along their own axes: x along the member, from its middle."""
+
 from __future__ import annotations
 
 from dataclasses import dataclass
@@ -6,7 +7,7 @@ from dataclasses import dataclass
 import manifold3d
 import numpy as np
 
-SEGMENTS = 24        # flats of a bore; its volume is then 1.1 % short of a round one
+SEGMENTS = 24  # flats of a bore; its volume is then 1.1 % short of a round one
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,9 @@ def mesh_of(shape: Shape) -> tuple[np.ndarray, np.ndarray]:
         inside = shape.width - 2 * shape.wall
         cutters.append(manifold3d.Manifold.cube((2 * shape.length, inside, inside), True))
     if shape.hole:
-        bore = manifold3d.Manifold.cylinder(2 * shape.width, shape.hole / 2, circular_segments=SEGMENTS, center=True)
+        bore = manifold3d.Manifold.cylinder(
+            2 * shape.width, shape.hole / 2, circular_segments=SEGMENTS, center=True
+        )
         across = bore.rotate((90, 0, 0))
         for k in range(shape.holes):
             at = ((k - (shape.holes - 1) / 2) * shape.pitch, 0, 0)

@@ -1,8 +1,9 @@
 """The bolts of a frame: which laps one bolt goes through, its grip, and where it sticks out."""
+
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Mapping
 
 import networkx as nx
 import numpy as np
@@ -44,8 +45,10 @@ def find_bolts(frame: Frame) -> tuple[Bolt, ...]:
     normals = {id: np.array(section_axes(members[id])) for id in used}
     bolted = [(k, joint) for k, joint in enumerate(frame.joints) if joint.bolt != "none"]
     axes = np.array([joint.axis for _, joint in bolted], float).reshape(-1, 3, 1)
-    faces = [np.abs(np.array([normals[id] for id in ids]).reshape(-1, 2, 3) @ axes)[..., 0].argmax(axis=1).tolist()
-             for ids in ([joint.a for _, joint in bolted], [joint.b for _, joint in bolted])]
+    faces = [
+        np.abs(np.array([normals[id] for id in ids]).reshape(-1, 2, 3) @ axes)[..., 0].argmax(axis=1).tolist()
+        for ids in ([joint.a for _, joint in bolted], [joint.b for _, joint in bolted])
+    ]
     laps = nx.Graph()
     for (k, joint), a_face, b_face in zip(bolted, *faces):
         laps.add_edge(("joint", k), (joint.a, joint.a_hole, a_face))
@@ -66,8 +69,16 @@ def _bolt(joints: list[Joint], holes, members: dict[str, Member]) -> Bolt:
     first, last = through[0], through[-1]
     start = centre[first] - axis * members[first[0]].width / 2
     grip = place[last] - place[first] + (members[first[0]].width + members[last[0]].width) / 2
-    return Bolt(through, tuple(joints), as_tuple(axis), as_tuple(start), as_tuple(start + axis * grip), float(grip),
-                any(j.bolt == "seen" for j in joints), any(j.three_way for j in joints))
+    return Bolt(
+        through,
+        tuple(joints),
+        as_tuple(axis),
+        as_tuple(start),
+        as_tuple(start + axis * grip),
+        float(grip),
+        any(j.bolt == "seen" for j in joints),
+        any(j.three_way for j in joints),
+    )
 
 
 def width_mm(member: Member, frame: Frame, stocks: Mapping[str, Stock]) -> float:
@@ -84,7 +95,10 @@ def grip_mm(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock]) -> float:
 def hole_mm(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock]) -> float | None:
     """The smallest hole that the bolt goes through, mm; None where no member's stock is known."""
     members = {m.id: m for m in frame.members}
-    return min((stocks[members[id].stock].hole_mm for id, _ in bolt.through if members[id].stock in stocks), default=None)
+    return min(
+        (stocks[members[id].stock].hole_mm for id, _ in bolt.through if members[id].stock in stocks),
+        default=None,
+    )
 
 
 @dataclass(frozen=True)
@@ -100,8 +114,13 @@ class Fastening:
         return bolt_name(self.thread, self.length_mm)
 
 
-def fasten(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock], system: str | None = None,
-           thread: Thread | None = None) -> Fastening | None:
+def fasten(
+    bolt: Bolt,
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    system: str | None = None,
+    thread: Thread | None = None,
+) -> Fastening | None:
     """What to buy for a bolt; None where no stock tells the hole and no thread is given.
 
     system : "metric" or "inch", by the stock where None.   thread : in place of the largest that passes the hole.

@@ -3,6 +3,7 @@
 No standard was at hand: every value below is from memory, and so are the lists of lengths. The tests compare some of
 them with further values recalled on their own, and the stock list's holes with the clearance holes.
 """
+
 from __future__ import annotations
 
 import math
@@ -14,9 +15,11 @@ from recon.errors import ReconError
 from recon.frame.length import MM_PER_IN, inch_text, mm_text
 from recon.frame.stock import Stock
 
-STEEL_KG_M3 = 7850           # carbon steel, EN 1991-1-1 table A.4 gives 77 to 78.5 kN/m^3; from memory
-THREADS_PAST_NUT = 1         # whole threads past the nut with nut and washers at their thickest: common practice, no source
-HALF_UNIT_MM = 0.05          # holes are listed to a tenth of a mm: 11.1 for 7/16 in
+STEEL_KG_M3 = 7850  # carbon steel, EN 1991-1-1 table A.4 gives 77 to 78.5 kN/m^3; from memory
+THREADS_PAST_NUT = (
+    1  # whole threads past the nut with nut and washers at their thickest: common practice, no source
+)
+HALF_UNIT_MM = 0.05  # holes are listed to a tenth of a mm: 11.1 for 7/16 in
 INCH_STEP_MM = MM_PER_IN / 8
 
 
@@ -26,12 +29,12 @@ class Thread:
     medium (normal) and coarse (loose) fit, `nut_mm` and `washer_max_mm` the greatest heights."""
 
     name: str
-    system: str              # "metric" or "inch"
+    system: str  # "metric" or "inch"
     d_mm: float
     pitch_mm: float
     clearance_mm: tuple[float, float, float]
     nut_mm: float
-    flats_mm: float          # across the flats of head and nut: the wrench
+    flats_mm: float  # across the flats of head and nut: the wrench
     head_mm: float
     washer_mm: float
     washer_max_mm: float
@@ -46,45 +49,75 @@ def _metric(d, pitch, clearance, nut, flats, head, washer):
 
 # Coarse thread pitch ISO 261; clearance holes ISO 273 (fine, medium, coarse); nut height m max ISO 4032; width across
 # flats ISO 272; head height ISO 4014; washer ISO 7089 (d1, d2, h, h max).  From memory.
-METRIC = tuple(_metric(*row) for row in (
-    (4, 0.70, (4.3, 4.5, 4.8), 3.2, 7, 2.8, (4.3, 9, 0.8, 0.9)),
-    (5, 0.80, (5.3, 5.5, 5.8), 4.7, 8, 3.5, (5.3, 10, 1.0, 1.1)),
-    (6, 1.00, (6.4, 6.6, 7.0), 5.2, 10, 4.0, (6.4, 12, 1.6, 1.8)),
-    (8, 1.25, (8.4, 9.0, 10.0), 6.8, 13, 5.3, (8.4, 16, 1.6, 1.8)),
-    (10, 1.50, (10.5, 11.0, 12.0), 8.4, 16, 6.4, (10.5, 20, 2.0, 2.2)),
-    (12, 1.75, (13.0, 13.5, 14.5), 10.8, 18, 7.5, (13.0, 24, 2.5, 2.7)),
-    (16, 2.00, (17.0, 17.5, 18.5), 14.8, 24, 10.0, (17.0, 30, 3.0, 3.3)),
-    (20, 2.50, (21.0, 22.0, 24.0), 18.0, 30, 12.5, (21.0, 37, 3.0, 3.3)),
-    (24, 3.00, (25.0, 26.0, 28.0), 21.5, 36, 15.0, (25.0, 44, 4.0, 4.3)),
-))
+METRIC = tuple(
+    _metric(*row)
+    for row in (
+        (4, 0.70, (4.3, 4.5, 4.8), 3.2, 7, 2.8, (4.3, 9, 0.8, 0.9)),
+        (5, 0.80, (5.3, 5.5, 5.8), 4.7, 8, 3.5, (5.3, 10, 1.0, 1.1)),
+        (6, 1.00, (6.4, 6.6, 7.0), 5.2, 10, 4.0, (6.4, 12, 1.6, 1.8)),
+        (8, 1.25, (8.4, 9.0, 10.0), 6.8, 13, 5.3, (8.4, 16, 1.6, 1.8)),
+        (10, 1.50, (10.5, 11.0, 12.0), 8.4, 16, 6.4, (10.5, 20, 2.0, 2.2)),
+        (12, 1.75, (13.0, 13.5, 14.5), 10.8, 18, 7.5, (13.0, 24, 2.5, 2.7)),
+        (16, 2.00, (17.0, 17.5, 18.5), 14.8, 24, 10.0, (17.0, 30, 3.0, 3.3)),
+        (20, 2.50, (21.0, 22.0, 24.0), 18.0, 30, 12.5, (21.0, 37, 3.0, 3.3)),
+        (24, 3.00, (25.0, 26.0, 28.0), 21.5, 36, 15.0, (25.0, 44, 4.0, 4.3)),
+    )
+)
 
 
 def _inch(name, per_inch, d, clearance, nut, flats, head, washer):
     mm = [x * MM_PER_IN for x in (d, 1 / per_inch, *clearance, nut, flats, head, *washer)]
     inside, outside, thick, thickest = mm[8:]
-    return Thread(f"{name}-{per_inch}", "inch", mm[0], mm[1], tuple(mm[2:5]), mm[5], mm[6], mm[7], thick, thickest, inside, outside)
+    return Thread(
+        f"{name}-{per_inch}",
+        "inch",
+        mm[0],
+        mm[1],
+        tuple(mm[2:5]),
+        mm[5],
+        mm[6],
+        mm[7],
+        thick,
+        thickest,
+        inside,
+        outside,
+    )
 
 
 # Threads to the inch UNC, ASME B1.1; clearance holes ASME B18.2.8 (close, normal, loose); hex nut, greatest thickness
 # and width across flats, ASME B18.2.2; hex bolt head, greatest height, ASME B18.2.1; plain washer type A, narrow
 # series, ASME B18.21.1 (inside, outside, thickness, greatest).  From memory.
-INCH = tuple(_inch(*row) for row in (
-    ("1/4", 20, 0.25, (17 / 64, 9 / 32, 19 / 64), 0.226, 7 / 16, 0.163, (0.281, 0.625, 0.065, 0.080)),
-    ("5/16", 18, 0.3125, (21 / 64, 11 / 32, 23 / 64), 0.273, 1 / 2, 0.211, (0.344, 0.688, 0.065, 0.080)),
-    ("3/8", 16, 0.375, (25 / 64, 13 / 32, 27 / 64), 0.337, 9 / 16, 0.243, (0.406, 0.812, 0.065, 0.080)),
-    ("7/16", 14, 0.4375, (29 / 64, 15 / 32, 31 / 64), 0.385, 11 / 16, 0.291, (0.469, 0.922, 0.065, 0.080)),
-    ("1/2", 13, 0.5, (17 / 32, 9 / 16, 39 / 64), 0.448, 3 / 4, 0.323, (0.531, 1.062, 0.095, 0.121)),
-    ("5/8", 11, 0.625, (21 / 32, 11 / 16, 47 / 64), 0.559, 15 / 16, 0.403, (0.656, 1.312, 0.095, 0.121)),
-    ("3/4", 10, 0.75, (25 / 32, 13 / 16, 29 / 32), 0.665, 9 / 8, 0.483, (0.812, 1.469, 0.134, 0.160)),
-    ("7/8", 9, 0.875, (29 / 32, 15 / 16, 33 / 32), 0.776, 21 / 16, 0.563, (0.938, 1.750, 0.134, 0.160)),
-    ("1", 8, 1.0, (33 / 32, 35 / 32, 37 / 32), 0.887, 3 / 2, 0.627, (1.062, 2.000, 0.134, 0.160)),
-))
+INCH = tuple(
+    _inch(*row)
+    for row in (
+        ("1/4", 20, 0.25, (17 / 64, 9 / 32, 19 / 64), 0.226, 7 / 16, 0.163, (0.281, 0.625, 0.065, 0.080)),
+        ("5/16", 18, 0.3125, (21 / 64, 11 / 32, 23 / 64), 0.273, 1 / 2, 0.211, (0.344, 0.688, 0.065, 0.080)),
+        ("3/8", 16, 0.375, (25 / 64, 13 / 32, 27 / 64), 0.337, 9 / 16, 0.243, (0.406, 0.812, 0.065, 0.080)),
+        (
+            "7/16",
+            14,
+            0.4375,
+            (29 / 64, 15 / 32, 31 / 64),
+            0.385,
+            11 / 16,
+            0.291,
+            (0.469, 0.922, 0.065, 0.080),
+        ),
+        ("1/2", 13, 0.5, (17 / 32, 9 / 16, 39 / 64), 0.448, 3 / 4, 0.323, (0.531, 1.062, 0.095, 0.121)),
+        ("5/8", 11, 0.625, (21 / 32, 11 / 16, 47 / 64), 0.559, 15 / 16, 0.403, (0.656, 1.312, 0.095, 0.121)),
+        ("3/4", 10, 0.75, (25 / 32, 13 / 16, 29 / 32), 0.665, 9 / 8, 0.483, (0.812, 1.469, 0.134, 0.160)),
+        ("7/8", 9, 0.875, (29 / 32, 15 / 16, 33 / 32), 0.776, 21 / 16, 0.563, (0.938, 1.750, 0.134, 0.160)),
+        ("1", 8, 1.0, (33 / 32, 35 / 32, 37 / 32), 0.887, 3 / 2, 0.627, (1.062, 2.000, 0.134, 0.160)),
+    )
+)
 THREADS = METRIC + INCH
 
 # Lengths under head.  ISO 888, those not in brackets, which ISO 4014 lists: from memory.
 METRIC_LENGTHS_MM = (12, 16, *range(20, 70, 5), 70, 80, 90, *range(100, 160, 10), *range(160, 501, 20))
 # ASME B18.2.1 lengths as stocked: by 1/8 in to 1 in, 1/4 in to 4 in, 1/2 in to 8 in, 1 in above: from memory.
-INCH_LENGTHS_MM = tuple(n * INCH_STEP_MM for n in (*range(4, 8), *range(8, 32, 2), *range(32, 64, 4), *range(64, 161, 8)))
+INCH_LENGTHS_MM = tuple(
+    n * INCH_STEP_MM for n in (*range(4, 8), *range(8, 32, 2), *range(32, 64, 4), *range(64, 161, 8))
+)
 
 
 def bolt_system(stock: Stock) -> str:
@@ -101,8 +134,10 @@ def thread_for(hole_mm: float, system: str) -> Thread:
     table = METRIC if system == "metric" else INCH
     fitting = [t for t in table if t.clearance_mm[1] <= hole_mm + HALF_UNIT_MM]
     if not fitting:
-        raise ReconError(f"A hole of {mm_text(hole_mm)} takes no {system} bolt: the smallest, {table[0].name}, needs "
-                         f"{mm_text(table[0].clearance_mm[1])}; use the other system, or drill larger holes.")
+        raise ReconError(
+            f"A hole of {mm_text(hole_mm)} takes no {system} bolt: the smallest, {table[0].name}, needs "
+            f"{mm_text(table[0].clearance_mm[1])}; use the other system, or drill larger holes."
+        )
     return fitting[-1]
 
 
@@ -112,7 +147,9 @@ def find_thread(name: str) -> Thread:
     for thread in THREADS:
         if wanted in (thread.name, thread.name.rsplit("-", 1)[0]):
             return thread
-    raise ReconError(f"'{name.strip()}' is no thread that is listed; known are {', '.join(t.name for t in THREADS)}.")
+    raise ReconError(
+        f"'{name.strip()}' is no thread that is listed; known are {', '.join(t.name for t in THREADS)}."
+    )
 
 
 def needed_mm(grip_mm: float, thread: Thread) -> float:
@@ -155,8 +192,10 @@ def bolt_name(thread: Thread, length_mm: float) -> str:
     return f"{rod}{thread.name} x {mm_text(length_mm).removesuffix(' mm') if thread.system == 'metric' else inch_text(length_mm)}"
 
 
-_BOLT = re.compile(r"\s*(?:threaded rod )?(M\s*\d+|\d+(?:/\d+)?(?:-\d+)?)\s*(?:in|\")?\s*[x×*]\s*(\d+(?:\.\d+)?(?:[ -]\d+/\d+)?|\d+/\d+)\s*(mm|in|\")?\s*",
-                   re.IGNORECASE)
+_BOLT = re.compile(
+    r"\s*(?:threaded rod )?(M\s*\d+|\d+(?:/\d+)?(?:-\d+)?)\s*(?:in|\")?\s*[x×*]\s*(\d+(?:\.\d+)?(?:[ -]\d+/\d+)?|\d+/\d+)\s*(mm|in|\")?\s*",
+    re.IGNORECASE,
+)
 
 
 def parse_bolt(text: str) -> tuple[Thread, float]:
@@ -185,6 +224,7 @@ def _ratio(text: str) -> float:
 
 # Mass, of plain shapes: a cylinder for the shank, hexagonal prisms for head and nut, a ring for the washer.
 
+
 def bolt_mass_kg(thread: Thread, length_mm: float) -> float:
     """Mass of a bolt, kg, without a head where it is a rod; the thread is reckoned with its full diameter."""
     head = 0.0 if is_rod(thread, length_mm) else _hexagon(thread.flats_mm) * thread.head_mm
@@ -193,7 +233,12 @@ def bolt_mass_kg(thread: Thread, length_mm: float) -> float:
 
 def nut_mass_kg(thread: Thread) -> float:
     """Mass of a nut, kg; its bore is taken half-way down the thread (0.61 of the pitch deep, ISO 68-1, from memory)."""
-    return (_hexagon(thread.flats_mm) - _disc(thread.d_mm - 0.61 * thread.pitch_mm)) * thread.nut_mm * STEEL_KG_M3 * 1e-9
+    return (
+        (_hexagon(thread.flats_mm) - _disc(thread.d_mm - 0.61 * thread.pitch_mm))
+        * thread.nut_mm
+        * STEEL_KG_M3
+        * 1e-9
+    )
 
 
 def washer_mass_kg(thread: Thread) -> float:

@@ -1,4 +1,5 @@
 """Section, volume and weight of a drilled member."""
+
 from __future__ import annotations
 
 import math

@@ -1,8 +1,9 @@
 """All papers of a frame in one document: with it and nothing else a stranger builds the frame."""
+
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Mapping, Sequence
 
 import numpy as np
 
@@ -10,27 +11,27 @@ from recon.errors import ReconError
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame, bounds
 from recon.frame.stock import Stock
-from recon.workshop.hardware.bolts import Bolt, bolt_words
+from recon.workshop.assembly.picture import Stage, step_sheet
+from recon.workshop.assembly.steps import Step, Steps, build_steps
 from recon.workshop.cautions import CAUTION
+from recon.workshop.confidence_text import doubts, source_words, stock_words
 from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
+from recon.workshop.drawing.projections import Board, drawn_hole, six_views, views_needed
+from recon.workshop.drawing.view_sheet import ANGLES, PAPERS, best_sheet, one_view_sheet, side_of
+from recon.workshop.hardware.bolts import Bolt, bolt_words
 from recon.workshop.papers.document import Document, Drawing, Heading, Paragraph, Photo, Section, Table
 from recon.workshop.papers.document import Step as StepBlock
-from recon.workshop.confidence_text import doubts, source_words, stock_words
-from recon.workshop.parts.oversize import Box
 from recon.workshop.papers.lists import cut_blocks, parts_blocks
 from recon.workshop.papers.pdf import room
+from recon.workshop.parts.oversize import Box
 from recon.workshop.parts.parts_list import PartsList, parts_list
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import Rack
 from recon.workshop.sheet import mass_text
-from recon.workshop.assembly.picture import Stage, step_sheet
-from recon.workshop.assembly.steps import Step, Steps, build_steps
-from recon.workshop.drawing.view_sheet import ANGLES, PAPERS, best_sheet, one_view_sheet, side_of
-from recon.workshop.drawing.projections import Board, drawn_hole, six_views, views_needed
 from recon.workshop.wording import listed, plural
 
-STEP_PICTURE = (112.0, 73.0)      # mm: three to a page of A4 and of Letter
-COVER_TEXT = 150.0                # mm of the cover's height that its text takes
+STEP_PICTURE = (112.0, 73.0)  # mm: three to a page of A4 and of Letter
+COVER_TEXT = 150.0  # mm of the cover's height that its text takes
 
 
 @dataclass(frozen=True)
@@ -41,10 +42,21 @@ class Papers:
     missing: tuple[str, ...]
 
 
-def papers(frame: Frame, stocks: Mapping[str, Stock], *, paper: str = "a4", angle: str | None = None,
-           picture: bytes | None = None, prices: PriceList | None = None, rack: Rack | None = None,
-           keep_out: Sequence[Box] = (), floor: bool = True, bolts: str | None = None, kerf_mm: float = KERF_MM,
-           steps: Steps | None = None) -> Papers:
+def papers(
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    *,
+    paper: str = "a4",
+    angle: str | None = None,
+    picture: bytes | None = None,
+    prices: PriceList | None = None,
+    rack: Rack | None = None,
+    keep_out: Sequence[Box] = (),
+    floor: bool = True,
+    bolts: str | None = None,
+    kerf_mm: float = KERF_MM,
+    steps: Steps | None = None,
+) -> Papers:
     """All papers of a frame.
 
     paper : "a4" or "letter".   angle : "first" or "third", how the three views lie; by default first on A4 and third on
@@ -73,7 +85,9 @@ def papers(frame: Frame, stocks: Mapping[str, Stock], *, paper: str = "a4", angl
     sections = (
         Section(title, tuple(_cover(frame, stocks, parts, picture, room(paper)[1] - COVER_TEXT))),
         Section("Parts list", tuple(parts_blocks(parts, frame))),
-        Section("Cut list", tuple(cut_blocks(cuts, stocks, room(paper)[0])) if cuts else (Paragraph(missing[0]),)),
+        Section(
+            "Cut list", tuple(cut_blocks(cuts, stocks, room(paper)[0])) if cuts else (Paragraph(missing[0]),)
+        ),
         Section("Drawings", tuple(_drawings(frame, hole, paper, angle))),
         Section("Joint table", tuple(_joint_table(frame, parts, names))),
         Section("Build steps", tuple(_steps(frame, steps, names, hole))),
@@ -91,6 +105,7 @@ def _cuts(frame, stocks, parts: PartsList, prices, rack, kerf_mm, missing) -> Cu
 
 # Cover
 
+
 def _cover(frame: Frame, stocks, parts: PartsList, picture: bytes | None, height_mm: float):
     if picture:
         yield Photo(picture, "The frame seen from a corner", height_mm)
@@ -101,7 +116,7 @@ def _cover(frame: Frame, stocks, parts: PartsList, picture: bytes | None, height
     for text in (
         "Every member has one label, the same on every sheet. Write it on the member as you cut it, near its hole 1.",
         "Holes are counted from 1, from the end that the drawings mark with 1; a member is as many pitches long as it has holes.",
-        "\"hole 3 of C on hole 1 of F\" means: lay hole 3 of C on hole 1 of F and put a bolt through both. On drawings the tag "
+        '"hole 3 of C on hole 1 of F" means: lay hole 3 of C on hole 1 of F and put a bolt through both. On drawings the tag '
         "C3 F1 says the same.",
         f"The front is what you see from {front.seen_from}; z is up.",
     ):
@@ -116,11 +131,17 @@ def _cover(frame: Frame, stocks, parts: PartsList, picture: bytes | None, height
 
 
 def _facts(frame: Frame, stocks, parts: PartsList):
-    low, high = np.min([bounds(m)[0] for m in frame.members], axis=0), np.max([bounds(m)[1] for m in frame.members], axis=0)
+    low, high = (
+        np.min([bounds(m)[0] for m in frame.members], axis=0),
+        np.max([bounds(m)[1] for m in frame.members], axis=0),
+    )
     spans = (high - low) * frame.pitch_mm
     yield "Over all (x, y, z)", " x ".join(both_text(s) for s in spans)
     holes = sum(m.holes for m in frame.members)
-    yield "Members", f"{len(frame.members)}, with {plural(holes, 'hole')} in all, {mm_text(holes * frame.pitch_mm)} end to end"
+    yield (
+        "Members",
+        f"{len(frame.members)}, with {plural(holes, 'hole')} in all, {mm_text(holes * frame.pitch_mm)} end to end",
+    )
     bare = f"; {plural(parts.laps_without_bolt, 'lap')} without a bolt" if parts.laps_without_bolt else ""
     yield "Bolts", f"{len(parts.bolts)}{bare}"
     yield "Stock", stock_words(frame, stocks)
@@ -130,6 +151,7 @@ def _facts(frame: Frame, stocks, parts: PartsList):
 
 
 # Drawings
+
 
 def _drawings(frame: Frame, hole: float, paper: str, angle: str):
     sizes = (room(paper, True), room(paper, False))
@@ -141,20 +163,29 @@ def _drawings(frame: Frame, hole: float, paper: str, angle: str):
 
 # Joints
 
+
 def _joint_table(frame: Frame, parts: PartsList, names: Mapping[Bolt, str]):
     told_apart = any(bolt.seen for bolt, _ in parts.bolts)
     yield Paragraph("Each row is one bolt, or one lap that has none. Tick it off when it is done.")
-    rows = [(str(k), bolt_words(bolt), names.get(bolt, "size not known"), _seen(bolt, told_apart)) for k, (bolt, _) in enumerate(parts.bolts, 1)]
+    rows = [
+        (str(k), bolt_words(bolt), names.get(bolt, "size not known"), _seen(bolt, told_apart))
+        for k, (bolt, _) in enumerate(parts.bolts, 1)
+    ]
     bare = [j for j in frame.joints if j.bolt == "none"]
-    rows += [(str(k), f"hole {j.a_hole + 1} of {j.a} on hole {j.b_hole + 1} of {j.b}", "no bolt", "")
-             for k, j in enumerate(bare, len(rows) + 1)]
+    rows += [
+        (str(k), f"hole {j.a_hole + 1} of {j.a} on hole {j.b_hole + 1} of {j.b}", "no bolt", "")
+        for k, j in enumerate(bare, len(rows) + 1)
+    ]
     if not rows:
         yield Paragraph("No member of this frame lies on another.")
         return
     yield Table(("no.", "lap", "bolt", "in the photos" if told_apart else ""), tuple(rows), (0,), (1,), True)
     if any(bolt.three_way for bolt, _ in parts.bolts):
-        yield Paragraph("three-way: one of the three laps of a corner where three members cross in pairs. Put all three bolts in "
-                        "before you tighten any.", "note")
+        yield Paragraph(
+            "three-way: one of the three laps of a corner where three members cross in pairs. Put all three bolts in "
+            "before you tighten any.",
+            "note",
+        )
 
 
 def _seen(bolt: Bolt, told_apart: bool) -> str:
@@ -164,14 +195,19 @@ def _seen(bolt: Bolt, told_apart: bool) -> str:
 
 # Steps
 
+
 def _steps(frame: Frame, steps: Steps, names: Mapping[Bolt, str], hole: float):
     if not steps.steps:
-        yield Paragraph("No order was found in which every member comes to its place straight and every bolt can be turned.")
+        yield Paragraph(
+            "No order was found in which every member comes to its place straight and every bolt can be turned."
+        )
         for why in steps.why:
             yield Paragraph(why, "list")
         return
-    yield Paragraph("Shaded: what comes in. Arrow: the way it is brought in. Tags: hole numbers of what is bolted in the step. "
-                    "Leave bolts finger-tight until the last step.")
+    yield Paragraph(
+        "Shaded: what comes in. Arrow: the way it is brought in. Tags: hole numbers of what is bolted in the step. "
+        "Leave bolts finger-tight until the last step."
+    )
     stage = Stage(frame, hole)
     for step in steps.steps:
         title = f"Step {step.number}" + (f", sub-frame {step.group}" if step.group else "")

@@ -1,4 +1,5 @@
 """What papers are made of before they are PDF or HTML: sections of text, tables and drawings."""
+
 from __future__ import annotations
 
 from dataclasses import dataclass

@@ -1,11 +1,12 @@
 """Papers as one HTML file with everything in it: nothing is fetched, no script runs."""
+
 from __future__ import annotations
 
 import base64
 from html import escape
 
-from recon.workshop.papers import document as doc
 from recon.workshop.drawing.vector import FACES, MARK_FACES, sheet_svg
+from recon.workshop.papers import document as doc
 
 _SIZE = {"a4": "A4", "letter": "letter"}
 
@@ -49,11 +50,18 @@ def papers_html(papers: doc.Document) -> str:
     body = [f"<h1>{escape(papers.title)}</h1>", f"<nav>{links}</nav>", *_blocks(first.blocks)]
     for k, section in enumerate(others, 2):
         drawings = " drawings" * all(isinstance(b, doc.Drawing) for b in section.blocks)
-        body += [f'<section class="page{drawings}" id="part-{k}">', f"<h2>{escape(section.title)}</h2>", *_blocks(section.blocks), "</section>"]
-    return (f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(papers.title)}</title>\n'
-            f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
-            '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-            f"<style>{style}</style>\n</head>\n<body>\n" + "\n".join(body) + "\n</body>\n</html>\n")
+        body += [
+            f'<section class="page{drawings}" id="part-{k}">',
+            f"<h2>{escape(section.title)}</h2>",
+            *_blocks(section.blocks),
+            "</section>",
+        ]
+    return (
+        f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(papers.title)}</title>\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<style>{style}</style>\n</head>\n<body>\n" + "\n".join(body) + "\n</body>\n</html>\n"
+    )
 
 
 def _blocks(blocks) -> list[str]:
@@ -84,15 +92,34 @@ def _table(block: doc.Table) -> str:
         kinds = " ".join(["number"] * (k in block.numbers) + ["mark"] * (k in block.marks and tag == "td"))
         return f"<{tag}" + (f' class="{kinds}"' if kinds else "") + f">{escape(text)}</{tag}>"
 
-    head = "" if not any(block.columns) else (
-        "<thead><tr>" + "<th></th>" * block.tick + "".join(cell("th", k, t) for k, t in enumerate(block.columns)) + "</tr></thead>")
-    rows = "\n".join("<tr>" + '<td><span class="box"></span></td>' * block.tick + "".join(cell("td", k, t) for k, t in enumerate(row))
-                     + "</tr>" for row in block.rows)
+    head = (
+        ""
+        if not any(block.columns)
+        else (
+            "<thead><tr>"
+            + "<th></th>" * block.tick
+            + "".join(cell("th", k, t) for k, t in enumerate(block.columns))
+            + "</tr></thead>"
+        )
+    )
+    rows = "\n".join(
+        "<tr>"
+        + '<td><span class="box"></span></td>' * block.tick
+        + "".join(cell("td", k, t) for k, t in enumerate(row))
+        + "</tr>"
+        for row in block.rows
+    )
     return f'<div class="wide"><table>{head}<tbody>{rows}</tbody></table></div>'
 
 
 def _drawing(block: doc.Drawing) -> str:
-    kind = "whole turned" if block.whole_page and block.sheet.width > block.sheet.height else "whole" if block.whole_page else ""
+    kind = (
+        "whole turned"
+        if block.whole_page and block.sheet.width > block.sheet.height
+        else "whole"
+        if block.whole_page
+        else ""
+    )
     opening = f'<figure class="{kind}">' if kind else "<figure>"
     return f"{opening}{sheet_svg(block.sheet)}</figure>"
 
@@ -103,8 +130,18 @@ def _photo(block: doc.Photo) -> str:
 
 
 def _step(block: doc.Step) -> str:
-    return (f'<div class="step"><figure>{sheet_svg(block.sheet)}</figure><div><h3>{escape(block.title)}</h3>'
-            + "".join(_blocks(block.lines)) + "</div></div>")
+    return (
+        f'<div class="step"><figure>{sheet_svg(block.sheet)}</figure><div><h3>{escape(block.title)}</h3>'
+        + "".join(_blocks(block.lines))
+        + "</div></div>"
+    )
 
 
-_HTML = {doc.Paragraph: _paragraph, doc.Heading: _heading, doc.Table: _table, doc.Drawing: _drawing, doc.Photo: _photo, doc.Step: _step}
+_HTML = {
+    doc.Paragraph: _paragraph,
+    doc.Heading: _heading,
+    doc.Table: _table,
+    doc.Drawing: _drawing,
+    doc.Photo: _photo,
+    doc.Step: _step,
+}

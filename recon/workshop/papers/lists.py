@@ -1,21 +1,22 @@
 """Parts list and cut list as blocks of the papers."""
+
 from __future__ import annotations
 
-from typing import Mapping
+from collections.abc import Mapping
 
 from recon.frame.length import both_text, inch_text, mm_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
-from recon.workshop.cutting.cut_list import CutList, CutPlan
-from recon.workshop.papers.document import Block, Drawing, Heading, Paragraph, Table
 from recon.workshop.confidence_text import unsure_members
+from recon.workshop.cutting.cut_list import CutList, CutPlan
+from recon.workshop.cutting.picture import marks_words, sticks_sheet
+from recon.workshop.papers.document import Block, Drawing, Heading, Paragraph, Table
 from recon.workshop.parts.oversize import room_words
 from recon.workshop.parts.parts_list import HardwareLine, PartsList
 from recon.workshop.sheet import mass_text, money
-from recon.workshop.cutting.picture import marks_words, sticks_sheet
 from recon.workshop.wording import listed, plural
 
-STICKS = 5      # to a picture, so that a page takes three
+STICKS = 5  # to a picture, so that a page takes three
 
 
 def parts_blocks(parts: PartsList, frame: Frame) -> list[Block]:
@@ -27,16 +28,46 @@ def parts_blocks(parts: PartsList, frame: Frame) -> list[Block]:
         lines = [m for m in parts.members if m.stock == stock]
         rows = [(str(m.count), str(m.holes), both_text(m.length_mm), " ".join(m.members)) for m in lines]
         blocks.append(Heading(f"Members: {lines[0].stock_name}"))
-        blocks.append(_table(("count", "holes", "length", "labels"), rows, lines, owned, priced, parts.currency, (0, 1), (3,)))
+        blocks.append(
+            _table(
+                ("count", "holes", "length", "labels"),
+                rows,
+                lines,
+                owned,
+                priced,
+                parts.currency,
+                (0, 1),
+                (3,),
+            )
+        )
     bolts = [h for h in parts.hardware if h.kind == "bolt"]
     if bolts:
         rows = [(str(h.count), h.name or "size not known", both_text(h.grip_mm), _told(h)) for h in bolts]
         blocks.append(Heading("Bolts"))
-        blocks.append(_table(("count", "bolt", "grip", "in the photos"), rows, bolts, owned, priced, parts.currency, (0,), ()))
+        blocks.append(
+            _table(
+                ("count", "bolt", "grip", "in the photos"),
+                rows,
+                bolts,
+                owned,
+                priced,
+                parts.currency,
+                (0,),
+                (),
+            )
+        )
     rest = [h for h in parts.hardware if h.kind != "bolt"]
     if rest:
-        rows = [(str(h.count), f"{h.kind} {h.name}", f"wrench {mm_text(h.flats_mm)} ({inch_text(h.flats_mm)})" if h.flats_mm
-                 else "one under the head, one under the nut") for h in rest]
+        rows = [
+            (
+                str(h.count),
+                f"{h.kind} {h.name}",
+                f"wrench {mm_text(h.flats_mm)} ({inch_text(h.flats_mm)})"
+                if h.flats_mm
+                else "one under the head, one under the nut",
+            )
+            for h in rest
+        ]
         blocks.append(Heading("Nuts and washers"))
         blocks.append(_table(("count", "what", ""), rows, rest, owned, priced, parts.currency, (0,), ()))
     if parts.rack:
@@ -45,7 +76,11 @@ def parts_blocks(parts: PartsList, frame: Frame) -> list[Block]:
     unsure = unsure_members(frame)
     if unsure:
         verb = "is" if len(unsure) == 1 else "are"
-        blocks.append(Paragraph(f"Measure before you cut: {listed(unsure)} {verb} not sure (see 'How sure this is').", "list"))
+        blocks.append(
+            Paragraph(
+                f"Measure before you cut: {listed(unsure)} {verb} not sure (see 'How sure this is').", "list"
+            )
+        )
     totals = _totals(parts, priced)
     blocks += [Heading("Together"), Paragraph(totals)] if totals else []
     return blocks + [Paragraph(note, "list") for note in parts.notes]
@@ -57,10 +92,17 @@ def _told(h: HardwareLine) -> str:
 
 def _table(columns, rows, lines, owned: bool, priced: bool, currency: str, numbers, marks) -> Table:
     """With columns for weight, for what is owned and for cost; a box to tick in each row."""
-    more = ["weight"] * any(line.mass_kg is not None for line in lines) + ["owned", "to get"] * owned + ["cost"] * priced
-    values = {"weight": lambda line: mass_text(None if line.mass_kg is None else line.mass_kg * line.count),
-              "owned": lambda line: str(line.owned), "to get": lambda line: str(line.to_get),
-              "cost": lambda line: money(None if line.cost is None else line.cost * line.to_get, currency)}
+    more = (
+        ["weight"] * any(line.mass_kg is not None for line in lines)
+        + ["owned", "to get"] * owned
+        + ["cost"] * priced
+    )
+    values = {
+        "weight": lambda line: mass_text(None if line.mass_kg is None else line.mass_kg * line.count),
+        "owned": lambda line: str(line.owned),
+        "to get": lambda line: str(line.to_get),
+        "cost": lambda line: money(None if line.cost is None else line.cost * line.to_get, currency),
+    }
     full = tuple((*row, *(values[name](line) for name in more)) for row, line in zip(rows, lines))
     places = range(len(columns), len(columns) + len(more))
     return Table((*columns, *more), full, (*numbers, *places), marks, True)
@@ -102,7 +144,9 @@ def cut_blocks(cuts: CutList, stocks: Mapping[str, Stock], width: float) -> list
         blocks.append(Heading(stocks[plan.stock].name))
         blocks.append(Paragraph(_plan_words(plan, cuts.currency)))
         for first in range(0, len(plan.sticks), STICKS):
-            blocks.append(Drawing(sticks_sheet(plan.sticks[first:first + STICKS], width, number + first, longest)))
+            blocks.append(
+                Drawing(sticks_sheet(plan.sticks[first : first + STICKS], width, number + first, longest))
+            )
         number += len(plan.sticks)
     if any(stick.cuts_mm for stick in sticks):
         blocks.append(Paragraph(marks_words(sticks), "note"))

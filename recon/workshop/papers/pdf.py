@@ -1,4 +1,5 @@
 """Papers as PDF: a cover, sections that start a page each, drawings on pages of their own."""
+
 from __future__ import annotations
 
 import io
@@ -11,18 +12,30 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import (BaseDocTemplate, CondPageBreak, Flowable, Frame, Image, KeepTogether, LongTable, NextPageTemplate, PageBreak,
-                                PageTemplate, Spacer, TableStyle)
+from reportlab.platypus import (
+    BaseDocTemplate,
+    CondPageBreak,
+    Flowable,
+    Frame,
+    Image,
+    KeepTogether,
+    LongTable,
+    NextPageTemplate,
+    PageBreak,
+    PageTemplate,
+    Spacer,
+    TableStyle,
+)
 from reportlab.platypus import Paragraph as Para
 from reportlab.platypus import Table as Grid
 
-from recon.workshop.papers import document as doc
 from recon.workshop.drawing.pdf import BOLD, MARK, SANS, draw_sheet, draw_text, faces, runs, width_of
 from recon.workshop.drawing.view_sheet import PAPERS
+from recon.workshop.papers import document as doc
 
-SIDE, TOP, FOOT = 14.0, 17.0, 16.0       # mm of margin; ISO 5457 and binders want 10 to 20
-ROOM = 130.0                             # mm left on a page for which a section begins there
-SIZE, CELL = 9.5, 8.5                    # points
+SIDE, TOP, FOOT = 14.0, 17.0, 16.0  # mm of margin; ISO 5457 and binders want 10 to 20
+ROOM = 130.0  # mm left on a page for which a section begins there
+SIZE, CELL = 9.5, 8.5  # points
 
 
 def room(paper: str, turned: bool = False) -> tuple[float, float]:
@@ -35,15 +48,38 @@ def papers_pdf(papers: doc.Document) -> bytes:
     """The PDF file.  Two calls with the same papers give the same bytes."""
     faces()
     out = io.BytesIO()
-    template = BaseDocTemplate(out, pagesize=_page(papers.paper), title=papers.title, author="", invariant=1, lang="en")
-    template.addPageTemplates([
-        PageTemplate("upright", [_frame(papers.paper, False)], onPageEnd=_margins(papers), pagesize=_page(papers.paper)),
-        PageTemplate("turned", [_frame(papers.paper, True)], onPageEnd=_margins(papers), pagesize=_page(papers.paper)[::-1])])
+    template = BaseDocTemplate(
+        out, pagesize=_page(papers.paper), title=papers.title, author="", invariant=1, lang="en"
+    )
+    template.addPageTemplates(
+        [
+            PageTemplate(
+                "upright",
+                [_frame(papers.paper, False)],
+                onPageEnd=_margins(papers),
+                pagesize=_page(papers.paper),
+            ),
+            PageTemplate(
+                "turned",
+                [_frame(papers.paper, True)],
+                onPageEnd=_margins(papers),
+                pagesize=_page(papers.paper)[::-1],
+            ),
+        ]
+    )
     story = []
     for k, section in enumerate(papers.sections):
         last = papers.sections[k - 1].blocks[-1:]
-        story += _section(section, papers.paper, k == 0, k < 2 or any(isinstance(b, doc.Drawing) and b.whole_page for b in last))
-    as_text, rl_config.useA85 = rl_config.useA85, 0        # pages as bytes: as text they take a fifth more room, and long to write
+        story += _section(
+            section,
+            papers.paper,
+            k == 0,
+            k < 2 or any(isinstance(b, doc.Drawing) and b.whole_page for b in last),
+        )
+    as_text, rl_config.useA85 = (
+        rl_config.useA85,
+        0,
+    )  # pages as bytes: as text they take a fifth more room, and long to write
     try:
         template.build(story, canvasmaker=_Counting)
     finally:
@@ -97,6 +133,7 @@ def _margins(papers: doc.Document):
         canvas.translate(start + width_of(text, SANS, 8), 9 * mm)
         canvas.doForm("pages")
         canvas.restoreState()
+
     return draw
 
 
@@ -128,7 +165,9 @@ class _Drawn(Flowable):
         self.sheet, self.share = sheet, 1.0
 
     def wrap(self, width, height):
-        self.share = min(1.0, (width + 0.01) / (self.sheet.width * mm), (height + 0.01) / (self.sheet.height * mm))
+        self.share = min(
+            1.0, (width + 0.01) / (self.sheet.width * mm), (height + 0.01) / (self.sheet.height * mm)
+        )
         return self.share * self.sheet.width * mm, self.share * self.sheet.height * mm
 
     def draw(self):
@@ -138,25 +177,43 @@ class _Drawn(Flowable):
 
 # Blocks
 
+
 def _style(name: str, size: float = SIZE, **more) -> ParagraphStyle:
-    return ParagraphStyle(name, fontName=SANS, fontSize=size, leading=1.32 * size, alignment=TA_LEFT, splitLongWords=1, **more)
+    return ParagraphStyle(
+        name, fontName=SANS, fontSize=size, leading=1.32 * size, alignment=TA_LEFT, splitLongWords=1, **more
+    )
 
 
 _TEXT = _style("text", spaceAfter=1.6 * mm)
 _NOTE = _style("note", 8.0, spaceAfter=1.2 * mm)
 _LIST = _style("list", leftIndent=5 * mm, bulletIndent=0.6 * mm, spaceAfter=0.9 * mm)
-_CAUTION = _style("caution", borderColor=black, borderWidth=1.2, borderPadding=(2.2 * mm, 3 * mm, 2.2 * mm, 3 * mm),
-                  leftIndent=3 * mm, rightIndent=3 * mm, spaceBefore=5 * mm, spaceAfter=5 * mm)
+_CAUTION = _style(
+    "caution",
+    borderColor=black,
+    borderWidth=1.2,
+    borderPadding=(2.2 * mm, 3 * mm, 2.2 * mm, 3 * mm),
+    leftIndent=3 * mm,
+    rightIndent=3 * mm,
+    spaceBefore=5 * mm,
+    spaceAfter=5 * mm,
+)
 _TITLE = ParagraphStyle("title", fontName=BOLD, fontSize=20, leading=25, spaceAfter=2 * mm)
-_SECTION = ParagraphStyle("section", fontName=BOLD, fontSize=14, leading=18, spaceBefore=8 * mm, spaceAfter=2.5 * mm)
-_HEADING = ParagraphStyle("heading", fontName=BOLD, fontSize=10.5, leading=14, spaceBefore=3.5 * mm, spaceAfter=1.2 * mm)
+_SECTION = ParagraphStyle(
+    "section", fontName=BOLD, fontSize=14, leading=18, spaceBefore=8 * mm, spaceAfter=2.5 * mm
+)
+_HEADING = ParagraphStyle(
+    "heading", fontName=BOLD, fontSize=10.5, leading=14, spaceBefore=3.5 * mm, spaceAfter=1.2 * mm
+)
 _CELL, _RIGHT = _style("cell", CELL), ParagraphStyle("right", parent=_style("cell", CELL), alignment=TA_RIGHT)
 _CELL_MARK = ParagraphStyle("mark", parent=_CELL, fontName=MARK)
 
 
 def _para(text: str, style: ParagraphStyle, bullet: str | None = None) -> Para:
     parts = runs(text, style.fontName)
-    markup = "".join(escape(part) if face == style.fontName else f'<font name="{face}">{escape(part)}</font>' for face, part in parts)
+    markup = "".join(
+        escape(part) if face == style.fontName else f'<font name="{face}">{escape(part)}</font>'
+        for face, part in parts
+    )
     return Para(markup, style, bulletText=bullet)
 
 
@@ -165,7 +222,11 @@ def _section(section: doc.Section, paper: str, first: bool, after_drawings: bool
     drawings_only = all(isinstance(b, doc.Drawing) and b.whole_page for b in section.blocks)
     flow: list = []
     if not drawings_only:
-        flow += [] if first else [NextPageTemplate("upright"), PageBreak() if after_drawings else CondPageBreak(ROOM * mm)]
+        flow += (
+            []
+            if first
+            else [NextPageTemplate("upright"), PageBreak() if after_drawings else CondPageBreak(ROOM * mm)]
+        )
         flow += [_Start(section.title), _para(section.title, _TITLE if first else _SECTION)]
     started = not drawings_only
     for block in section.blocks:
@@ -203,12 +264,18 @@ def _photo(block: doc.Photo, width: float) -> list:
 
 def _table(block: doc.Table, width: float) -> list:
     """Columns as wide as their text, the widest made narrower until they fit; only cells that do not fit are broken."""
+
     def face(k):
         return MARK if k in block.marks else SANS
 
     columns = len(block.columns)
-    natural = [max([width_of(block.columns[k], BOLD, CELL), *(width_of(row[k], face(k), CELL) for row in block.rows)]) + 4.2 * mm
-               for k in range(columns)]
+    natural = [
+        max(
+            [width_of(block.columns[k], BOLD, CELL), *(width_of(row[k], face(k), CELL) for row in block.rows)]
+        )
+        + 4.2 * mm
+        for k in range(columns)
+    ]
     limit = width * mm - (6 * mm if block.tick else 0)
     widths = _fitted(natural, limit)
 
@@ -218,16 +285,33 @@ def _table(block: doc.Table, width: float) -> list:
             return "".join(part for _, part in runs(text, face(k)))
         return _para(text, _CELL_MARK if k in block.marks else _RIGHT if k in block.numbers else _CELL)
 
-    body = [[*([_Box()] if block.tick else []), *(cell(k, text) for k, text in enumerate(row))] for row in block.rows]
+    body = [
+        [*([_Box()] if block.tick else []), *(cell(k, text) for k, text in enumerate(row))]
+        for row in block.rows
+    ]
     shift = int(block.tick)
-    style = [("FONT", (0, 0), (-1, 0), BOLD, CELL), ("FONT", (0, 1), (-1, -1), SANS, CELL), ("LEADING", (0, 0), (-1, -1), CELL * 1.3),
-             ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 1), ("RIGHTPADDING", (0, 0), (-1, -1), 2.2 * mm),
-             ("TOPPADDING", (0, 0), (-1, -1), 1.6), ("BOTTOMPADDING", (0, 0), (-1, -1), 2.2),
-             ("LINEBELOW", (0, 0), (-1, 0), 0.9, black), ("LINEBELOW", (0, 1), (-1, -1), 0.25, black)]
+    style = [
+        ("FONT", (0, 0), (-1, 0), BOLD, CELL),
+        ("FONT", (0, 1), (-1, -1), SANS, CELL),
+        ("LEADING", (0, 0), (-1, -1), CELL * 1.3),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 1),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 2.2 * mm),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.6),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.2),
+        ("LINEBELOW", (0, 0), (-1, 0), 0.9, black),
+        ("LINEBELOW", (0, 1), (-1, -1), 0.25, black),
+    ]
     style += [("FONT", (k + shift, 1), (k + shift, -1), MARK, CELL) for k in block.marks]
     style += [("ALIGN", (k + shift, 0), (k + shift, -1), "RIGHT") for k in block.numbers]
     head = [""] * shift + list(block.columns)
-    grid = LongTable([head, *body], ([6 * mm] if block.tick else []) + widths, repeatRows=1, hAlign="LEFT", style=TableStyle(style))
+    grid = LongTable(
+        [head, *body],
+        ([6 * mm] if block.tick else []) + widths,
+        repeatRows=1,
+        hAlign="LEFT",
+        style=TableStyle(style),
+    )
     return [grid, Spacer(1, 2.5 * mm)]
 
 
@@ -260,12 +344,30 @@ def _step(block: doc.Step, width: float) -> list:
     picture = _Drawn(block.sheet)
     if long:
         return [KeepTogether([words[0], picture]), *words[1:], Spacer(1, 4 * mm)]
-    grid = Grid([[picture, words]], [(block.sheet.width + 4) * mm, beside * mm], hAlign="LEFT", style=TableStyle([
-        ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0), ("RIGHTPADDING", (0, 0), (-1, -1), 0),
-        ("TOPPADDING", (0, 0), (-1, -1), 0), ("BOTTOMPADDING", (0, 0), (-1, -1), 0), ("LINEBELOW", (0, 0), (-1, -1), 0.25, black),
-        ("BACKGROUND", (0, 0), (-1, -1), white)]))
+    grid = Grid(
+        [[picture, words]],
+        [(block.sheet.width + 4) * mm, beside * mm],
+        hAlign="LEFT",
+        style=TableStyle(
+            [
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+                ("TOPPADDING", (0, 0), (-1, -1), 0),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 0),
+                ("LINEBELOW", (0, 0), (-1, -1), 0.25, black),
+                ("BACKGROUND", (0, 0), (-1, -1), white),
+            ]
+        ),
+    )
     return [grid, Spacer(1, 2.5 * mm)]
 
 
-_BLOCKS = {doc.Paragraph: _paragraph, doc.Heading: _heading, doc.Drawing: _drawing, doc.Photo: _photo, doc.Table: _table,
-           doc.Step: _step}
+_BLOCKS = {
+    doc.Paragraph: _paragraph,
+    doc.Heading: _heading,
+    doc.Drawing: _drawing,
+    doc.Photo: _photo,
+    doc.Table: _table,
+    doc.Step: _step,
+}

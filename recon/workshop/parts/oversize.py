@@ -1,8 +1,9 @@
 """Whether a longer member can take a member's place: where it would stick out, and what is in the way there."""
+
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Mapping, Sequence
 
 import numpy as np
 
@@ -13,8 +14,10 @@ from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.solids import HOLE, Boxes, bolt_ends, boxes_of, joined, member_boxes, overlaps
 from recon.workshop.wording import listed
 
-MOST_LONGER = 0.5    # of a member's length may stick out; beyond that one would rather cut: this project's choice
-Box = tuple[Sequence[float], Sequence[float]]    # lowest and highest corner, pitches
+MOST_LONGER = (
+    0.5  # of a member's length may stick out; beyond that one would rather cut: this project's choice
+)
+Box = tuple[Sequence[float], Sequence[float]]  # lowest and highest corner, pitches
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,9 @@ class Surroundings:
     floor: float | None
 
 
-def surroundings(frame: Frame, stocks: Mapping[str, Stock], keep_out: Sequence[Box] = (), floor: bool = True) -> Surroundings:
+def surroundings(
+    frame: Frame, stocks: Mapping[str, Stock], keep_out: Sequence[Box] = (), floor: bool = True
+) -> Surroundings:
     """The obstacles of a frame.
 
     keep_out : boxes that must stay free, pitches.   floor : whether nothing may reach below the frame's lowest point.
@@ -57,7 +62,11 @@ def surroundings(frame: Frame, stocks: Mapping[str, Stock], keep_out: Sequence[B
     boxes = joined([member_boxes(frame.members), bolt_ends(bolts, max(holes, default=HOLE)), kept])
     words = [m.id for m in frame.members] + [f"the bolt through {listed(ids)}" for ids in through]
     words += [f"keep-out {k}" for k in range(1, len(corners) + 1)]
-    of = [frozenset([m.id]) for m in frame.members] + [frozenset(ids) for ids in through] + [frozenset()] * len(corners)
+    of = (
+        [frozenset([m.id]) for m in frame.members]
+        + [frozenset(ids) for ids in through]
+        + [frozenset()] * len(corners)
+    )
     ground = min((float(bounds(m)[0][2]) for m in frame.members), default=None) if floor else None
     return Surroundings(boxes, tuple(words), tuple(of), ground)
 
@@ -91,7 +100,9 @@ def _room(around: Surroundings, member: Member, before: int, after: int) -> Room
     if before:
         blocked += _in_the_way(around, member, replace(lengthened(member, before, 0), holes=before))
     if after:
-        blocked += _in_the_way(around, member, replace(member, first=as_tuple(member.hole_centre(member.holes)), holes=after))
+        blocked += _in_the_way(
+            around, member, replace(member, first=as_tuple(member.hole_centre(member.holes)), holes=after)
+        )
     return Room(member.id, member.holes + before + after, before, after, tuple(dict.fromkeys(blocked)))
 
 

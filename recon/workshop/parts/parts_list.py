@@ -1,23 +1,34 @@
 """The parts list: members by stock and length, bolts by grip, nuts and washers; what they weigh and cost."""
+
 from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Mapping, Sequence
 
 from recon.errors import ReconError
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.hardware.bolts import Bolt, Fastening, bolt_words, fasten, find_bolts, grip_mm
-from recon.workshop.hardware.fasteners import Thread, bolt_mass_kg, is_rod, needed_mm, nut_mass_kg, threaded_mm, washer_mass_kg
+from recon.workshop.hardware.fasteners import (
+    Thread,
+    bolt_mass_kg,
+    is_rod,
+    needed_mm,
+    nut_mass_kg,
+    threaded_mm,
+    washer_mass_kg,
+)
+from recon.workshop.hardware.sections import member_mass_kg
 from recon.workshop.parts.oversize import Box
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import Rack, RackUse, use_rack
-from recon.workshop.hardware.sections import member_mass_kg
 
-PITCH_SHARE = 0.01    # a stock whose pitch is further off the frame's is told: 24 holes would be a quarter pitch out
+PITCH_SHARE = (
+    0.01  # a stock whose pitch is further off the frame's is told: 24 holes would be a quarter pitch out
+)
 
 
 @dataclass(frozen=True)
@@ -109,9 +120,17 @@ def _total(amounts) -> float | None:
     return None if any(each is None for each, _ in amounts) else math.fsum(each * n for each, n in amounts)
 
 
-def parts_list(frame: Frame, stocks: Mapping[str, Stock], prices: PriceList | None = None, rack: Rack | None = None, *,
-               system: str | None = None, thread: Thread | None = None, keep_out: Sequence[Box] = (),
-               floor: bool = True) -> PartsList:
+def parts_list(
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    prices: PriceList | None = None,
+    rack: Rack | None = None,
+    *,
+    system: str | None = None,
+    thread: Thread | None = None,
+    keep_out: Sequence[Box] = (),
+    floor: bool = True,
+) -> PartsList:
     """The parts of a frame.
 
     system : bolts "metric" or "inch"; by the stock where None.   thread : of all bolts, in place of the largest that
@@ -120,18 +139,40 @@ def parts_list(frame: Frame, stocks: Mapping[str, Stock], prices: PriceList | No
     Raises ReconError where the frame has no pitch, no listed bolt fits a hole, or `thread` passes no hole.
     """
     if not frame.pitch_mm:
-        raise ReconError("The frame's pitch is not known, so its parts have no lengths; give its stock, or one measured length.")
+        raise ReconError(
+            "The frame's pitch is not known, so its parts have no lengths; give its stock, or one measured length."
+        )
     use = use_rack(frame, rack, stocks, keep_out, floor) if rack else None
     owned = Counter(rack.hardware) if rack else Counter()
     by_id = {m.id: m for m in frame.members}
     # Each bolt is asked of its own few members: a frame has thousands of bolts and hundreds of members.
-    bolts = tuple((bolt, fasten(bolt, replace(frame, members=tuple(by_id[id] for id in sorted({id for id, _ in bolt.through}))),
-                                stocks, system, thread)) for bolt in find_bolts(frame))
+    bolts = tuple(
+        (
+            bolt,
+            fasten(
+                bolt,
+                replace(frame, members=tuple(by_id[id] for id in sorted({id for id, _ in bolt.through}))),
+                stocks,
+                system,
+                thread,
+            ),
+        )
+        for bolt in find_bolts(frame)
+    )
     members = _member_lines(frame, stocks, prices, use)
     hardware = _hardware_lines(bolts, frame, stocks, prices, owned)
     notes = [*_stock_notes(frame, stocks), *_bolt_notes(bolts), *_price_notes(members, hardware, prices)]
-    return PartsList(frame.name, frame.pitch_mm, members, hardware, bolts, sum(j.bolt == "none" for j in frame.joints),
-                     prices.currency if prices else "", use, tuple(notes))
+    return PartsList(
+        frame.name,
+        frame.pitch_mm,
+        members,
+        hardware,
+        bolts,
+        sum(j.bolt == "none" for j in frame.joints),
+        prices.currency if prices else "",
+        use,
+        tuple(notes),
+    )
 
 
 def _member_lines(frame: Frame, stocks, prices, use: RackUse | None) -> tuple[MemberLine, ...]:
@@ -139,13 +180,22 @@ def _member_lines(frame: Frame, stocks, prices, use: RackUse | None) -> tuple[Me
     for m in frame.members:
         groups.setdefault((m.stock, m.holes), []).append(m.id)
     lines = []
-    for (id, holes), labels in sorted(groups.items(), key=lambda g: (g[0][0] is None, g[0][0] or "", -g[0][1])):
+    for (id, holes), labels in sorted(
+        groups.items(), key=lambda g: (g[0][0] is None, g[0][0] or "", -g[0][1])
+    ):
         stock = stocks.get(id)
-        lines.append(MemberLine(
-            id, stock.name if stock else id or "stock not known", holes, round(holes * frame.pitch_mm, 3), tuple(labels),
-            sum(label in use.used for label in labels) if use else 0,
-            member_mass_kg(stock, holes, frame.pitch_mm) if stock else None,
-            prices.of_member(id, holes, frame.pitch_mm) if prices and id else None))
+        lines.append(
+            MemberLine(
+                id,
+                stock.name if stock else id or "stock not known",
+                holes,
+                round(holes * frame.pitch_mm, 3),
+                tuple(labels),
+                sum(label in use.used for label in labels) if use else 0,
+                member_mass_kg(stock, holes, frame.pitch_mm) if stock else None,
+                prices.of_member(id, holes, frame.pitch_mm) if prices and id else None,
+            )
+        )
     return tuple(lines)
 
 
@@ -161,9 +211,20 @@ def _hardware_lines(bolts, frame, stocks, prices, owned: Counter) -> tuple[Hardw
         if fastening:
             nuts[fastening.thread] += len(group) * (2 if is_rod(fastening.thread, fastening.length_mm) else 1)
             washers[fastening.thread] += 2 * len(group)
-        lines.append(_line("bolt", name, len(group), grip, fastening and fastening.thread.flats_mm, (seen, len(group) - seen),
-                           tuple(bolt_words(bolt) for bolt, _ in group),
-                           bolt_mass_kg(fastening.thread, fastening.length_mm) if fastening else None, prices, owned))
+        lines.append(
+            _line(
+                "bolt",
+                name,
+                len(group),
+                grip,
+                fastening and fastening.thread.flats_mm,
+                (seen, len(group) - seen),
+                tuple(bolt_words(bolt) for bolt, _ in group),
+                bolt_mass_kg(fastening.thread, fastening.length_mm) if fastening else None,
+                prices,
+                owned,
+            )
+        )
     for kind, counts, mass in (("nut", nuts, nut_mass_kg), ("washer", washers, washer_mass_kg)):
         for thread, n in sorted(counts.items(), key=lambda t: t[0].d_mm):
             flats = thread.flats_mm if kind == "nut" else None
@@ -174,29 +235,50 @@ def _hardware_lines(bolts, frame, stocks, prices, owned: Counter) -> tuple[Hardw
 def _line(kind, name, count, grip, flats, seen, where, mass, prices, owned: Counter) -> HardwareLine:
     have = min(count, owned[kind, name])
     owned[kind, name] -= have
-    return HardwareLine(kind, name, count, have, grip, flats, *seen, where, mass,
-                        prices.hardware.get((kind, name)) if prices else None)
+    return HardwareLine(
+        kind,
+        name,
+        count,
+        have,
+        grip,
+        flats,
+        *seen,
+        where,
+        mass,
+        prices.hardware.get((kind, name)) if prices else None,
+    )
 
 
 def _stock_notes(frame: Frame, stocks):
     unknown = [m.id for m in frame.members if m.stock not in stocks]
     if unknown:
-        yield (f"The stock of {_some(unknown)} is not known, so there is no weight or price for "
-               f"{'it' if len(unknown) == 1 else 'them'}; give the frame's stock.")
+        yield (
+            f"The stock of {_some(unknown)} is not known, so there is no weight or price for "
+            f"{'it' if len(unknown) == 1 else 'them'}; give the frame's stock."
+        )
     for id in sorted({m.stock for m in frame.members if m.stock in stocks}):
         if abs(stocks[id].pitch_mm - frame.pitch_mm) > PITCH_SHARE * frame.pitch_mm:
-            yield (f"The frame's pitch is {both_text(frame.pitch_mm)}, and {id} has {both_text(stocks[id].pitch_mm)}: its holes "
-                   "would not meet. Lengths here are by the frame's pitch; check which is right before you buy.")
+            yield (
+                f"The frame's pitch is {both_text(frame.pitch_mm)}, and {id} has {both_text(stocks[id].pitch_mm)}: its holes "
+                "would not meet. Lengths here are by the frame's pitch; check which is right before you buy."
+            )
 
 
 def _bolt_notes(bolts):
     unknown = [bolt for bolt, fastening in bolts if fastening is None]
     if unknown:
         yield f"The holes' diameter is not known for {len(unknown)} bolts, so only their grip is told; give the frame's stock."
-    for name in sorted({f.name for _, f in bolts if f and f.length_mm - threaded_mm(f.thread, f.length_mm) >
-                        f.grip_mm + 2 * f.thread.washer_mm}):
+    for name in sorted(
+        {
+            f.name
+            for _, f in bolts
+            if f and f.length_mm - threaded_mm(f.thread, f.length_mm) > f.grip_mm + 2 * f.thread.washer_mm
+        }
+    ):
         yield f"The plain shank of {name} may be longer than the grip: take it threaded further, or add washers."
-    for name, most in sorted({(f.name, round(f.length_mm - needed_mm(f.grip_mm, f.thread), 1)) for _, f in bolts if f}):
+    for name, most in sorted(
+        {(f.name, round(f.length_mm - needed_mm(f.grip_mm, f.thread), 1)) for _, f in bolts if f}
+    ):
         if most > 15:
             yield f"{name} is the next length that is sold, and stands {mm_text(most)} further out than is needed."
 
@@ -204,8 +286,14 @@ def _bolt_notes(bolts):
 def _price_notes(members, hardware, prices):
     if prices is None:
         return
-    missing = [f"{line.holes}-hole members of {line.stock}" for line in members if line.cost is None and line.to_get and line.stock]
-    missing += [f"{line.kind} {line.name}" for line in hardware if line.cost is None and line.to_get and line.name]
+    missing = [
+        f"{line.holes}-hole members of {line.stock}"
+        for line in members
+        if line.cost is None and line.to_get and line.stock
+    ]
+    missing += [
+        f"{line.kind} {line.name}" for line in hardware if line.cost is None and line.to_get and line.name
+    ]
     if missing:
         yield f"The price list has no price for {_some(missing)}, so there is no total; sticks are priced in the cut list."
 

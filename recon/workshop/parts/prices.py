@@ -8,10 +8,11 @@ A CSV or TOML file (see `recon.workshop.parts.tables`) with the columns
     price     of one: a metre of drilled stock, a stick, a member, a bolt ...
     currency  may be left out; the same in every row
 """
+
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Mapping
 
 from recon.errors import ReconError
 from recon.frame.stock import Stock, find_stock
@@ -52,7 +53,9 @@ def load_prices(path, stocks: Mapping[str, Stock]) -> PriceList:
         price = row.number("price", "write a price as a plain number, such as 4.20")
         if "currency" in row.cells:
             if currency and row.cells["currency"] != currency:
-                raise row.wrong(f"'currency' is '{row.cells['currency']}', and '{currency}' above; keep to one currency.")
+                raise row.wrong(
+                    f"'currency' is '{row.cells['currency']}', and '{currency}' above; keep to one currency."
+                )
             currency = row.cells["currency"][:8]
         kind, key = _key(row, item, stocks)
         if key in found[kind]:
@@ -80,7 +83,9 @@ def stock_id(row: Row, stocks) -> str:
 
 def hardware_id(row: Row, item: str) -> str:
     """The row's bolt, or the thread of its nut or washer, in the project's own writing."""
-    text = row.text("id", "write a bolt like 'M8 x 90'" if item == "bolt" else "write a thread like M8 or 5/16")
+    text = row.text(
+        "id", "write a bolt like 'M8 x 90'" if item == "bolt" else "write a thread like M8 or 5/16"
+    )
     try:
         return bolt_name(*parse_bolt(text)) if item == "bolt" else find_thread(text).name
     except ReconError as error:

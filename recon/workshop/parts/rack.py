@@ -10,11 +10,12 @@ A CSV or TOML file (see `recon.workshop.parts.tables`) with the columns
     drilled     of a stick: yes or no; yes where it is left out
     trim        of a stick: length at each end that is no good (splits, dents), mm
 """
+
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Mapping, Sequence
 
 import numpy as np
 from scipy.optimize import LinearConstraint, milp
@@ -30,7 +31,7 @@ from recon.workshop.parts.tables import read_rows
 COLUMNS = ("item", "id", "length", "count", "first_hole", "drilled", "trim")
 ITEMS = ("member", "stick", "bolt", "nut", "washer")
 ONLY_STICKS = ("first_hole", "drilled", "trim")
-MAX_ROUNDS = 100      # each forbids a pair of members that would collide; far more than frames have ever needed
+MAX_ROUNDS = 100  # each forbids a pair of members that would collide; far more than frames have ever needed
 
 
 @dataclass(frozen=True)
@@ -91,15 +92,23 @@ def _stick(row, stock: str, count: int) -> OwnedStick:
     first = row.mm("first_hole", 0) if "first_hole" in row.cells else None
     drilled = row.one_of("drilled", ("yes", "no")) == "yes" if "drilled" in row.cells else True
     if first is not None and not drilled:
-        raise row.wrong("'first_hole' is given for a stick that is not drilled; leave it empty, or write yes under 'drilled'.")
+        raise row.wrong(
+            "'first_hole' is given for a stick that is not drilled; leave it empty, or write yes under 'drilled'."
+        )
     if first is not None and first >= length:
-        raise row.wrong(f"'first_hole' is {first:g} mm, but the stick is {length:g} mm long; measure from its end.")
+        raise row.wrong(
+            f"'first_hole' is {first:g} mm, but the stick is {length:g} mm long; measure from its end."
+        )
     if 2 * trim >= length:
-        raise row.wrong(f"'trim' is {trim:g} mm at each end, which leaves nothing of {length:g} mm; leave this stick out.")
+        raise row.wrong(
+            f"'trim' is {trim:g} mm at each end, which leaves nothing of {length:g} mm; leave this stick out."
+        )
     return OwnedStick(stock, length, count, first, drilled, trim)
 
 
-def use_rack(frame: Frame, rack: Rack, stocks: Mapping[str, Stock], keep_out: Sequence[Box] = (), floor: bool = True) -> RackUse:
+def use_rack(
+    frame: Frame, rack: Rack, stocks: Mapping[str, Stock], keep_out: Sequence[Box] = (), floor: bool = True
+) -> RackUse:
     """Owned members into the frame, so that the least length is left to buy or to cut.
 
     Exact lengths and longer ones where nothing is in the way (`recon.workshop.parts.oversize`), chosen together: an integer
@@ -110,7 +119,7 @@ def use_rack(frame: Frame, rack: Rack, stocks: Mapping[str, Stock], keep_out: Se
     """
     owned = {(stock, holes): n for (stock, holes), n in rack.members.items() if n}
     around = surroundings(frame, stocks, keep_out, floor)
-    options: list[tuple[str, str, Room]] = []      # member, stock, how it lies
+    options: list[tuple[str, str, Room]] = []  # member, stock, how it lies
     tried: dict[str, list[Room]] = {}
     for m in frame.members:
         for stock, holes in sorted(owned, key=str):
@@ -147,16 +156,25 @@ def _choose(frame: Frame, options, owned) -> list[int]:
     surplus = np.array([room.holes - at[id].holes for id, _, room in options], float)
     value = (1 + surplus.sum()) * np.array([at[id].holes for id, _, _ in options], float) - surplus
     ids, kinds = {m.id: k for k, m in enumerate(frame.members)}, {kind: k for k, kind in enumerate(owned)}
-    rows = [ids[id] for id, _, _ in options] + [len(ids) + kinds[stock, room.holes] for _, stock, room in options]
+    rows = [ids[id] for id, _, _ in options] + [
+        len(ids) + kinds[stock, room.holes] for _, stock, room in options
+    ]
     limit = [1.0] * len(ids) + [float(n) for n in owned.values()]
     columns = list(range(len(options))) * 2
     for _ in range(MAX_ROUNDS):
         matrix = csr_array((np.ones(len(rows)), (rows, columns)), shape=(len(limit), len(options)))
-        result = milp(-value, constraints=LinearConstraint(matrix, -np.inf, limit), integrality=np.ones(len(options)),
-                      bounds=(0, 1), options={"mip_rel_gap": 0})
+        result = milp(
+            -value,
+            constraints=LinearConstraint(matrix, -np.inf, limit),
+            integrality=np.ones(len(options)),
+            bounds=(0, 1),
+            options={"mip_rel_gap": 0},
+        )
         chosen = [int(k) for k in np.nonzero(result.x > 0.5)[0]]
         longer = {options[k][0]: k for k in chosen if surplus[k]}
-        clashes = collisions([lengthened(at[id], options[k][2].before, options[k][2].after) for id, k in longer.items()])
+        clashes = collisions(
+            [lengthened(at[id], options[k][2].before, options[k][2].after) for id, k in longer.items()]
+        )
         if not clashes:
             return chosen
         for a, b, _ in clashes:

@@ -1,9 +1,10 @@
 """Other stock for some members or for all: whether the frame still fits, and what changes in weight, cost and bolts."""
+
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Mapping, Sequence
 
 from recon.errors import ReconError
 from recon.frame.file_checks import suggest
@@ -16,8 +17,10 @@ from recon.workshop.parts.prices import PriceList
 from recon.workshop.sheet import mass_text, money
 from recon.workshop.wording import listed
 
-SAME_MM = 0.3         # widths and pitches this near are one size sold in mm and in inches (38 and 38.1 mm)
-SAME_RATIO = 0.005    # pitches of difference in width over pitch: 24 laps on one another are an eighth of a pitch out
+SAME_MM = 0.3  # widths and pitches this near are one size sold in mm and in inches (38 and 38.1 mm)
+SAME_RATIO = (
+    0.005  # pitches of difference in width over pitch: 24 laps on one another are an eighth of a pitch out
+)
 
 
 @dataclass(frozen=True)
@@ -30,8 +33,14 @@ class Substitution:
     changes: tuple[str, ...]
 
 
-def substitute(frame: Frame, stocks: Mapping[str, Stock], to: str, members: Sequence[str] | None = None,
-               prices: PriceList | None = None, system: str | None = None) -> Substitution:
+def substitute(
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    to: str,
+    members: Sequence[str] | None = None,
+    prices: PriceList | None = None,
+    system: str | None = None,
+) -> Substitution:
     """The frame with stock `to` for `members` (ids; all where None).
 
     For some members the new stock must have the frame's pitch and the width of what it replaces, else holes would not
@@ -42,11 +51,15 @@ def substitute(frame: Frame, stocks: Mapping[str, Stock], to: str, members: Sequ
     """
     stock = find_stock(dict(stocks), to)
     if not frame.pitch_mm:
-        raise ReconError("The frame's pitch is not known, so no stock can be compared with it; give its stock, or one measured length.")
+        raise ReconError(
+            "The frame's pitch is not known, so no stock can be compared with it; give its stock, or one measured length."
+        )
     ids = [m.id for m in frame.members]
     unknown = [id for id in members or () if id not in ids]
     if unknown:
-        raise ReconError(f"There is no member '{unknown[0][:40]}' in the frame; {suggest(unknown[0][:40], ids[:12], 'members are')}.")
+        raise ReconError(
+            f"There is no member '{unknown[0][:40]}' in the frame; {suggest(unknown[0][:40], ids[:12], 'members are')}."
+        )
     chosen = set(ids if members is None else members)
     whole = chosen == set(ids)
     pitch_mm = frame.pitch_mm
@@ -54,10 +67,16 @@ def substitute(frame: Frame, stocks: Mapping[str, Stock], to: str, members: Sequ
         pitch_mm = _other_size(frame, stock)
     else:
         _check_same_size(frame, stocks, stock, chosen)
-    new = replace(frame, pitch_mm=pitch_mm, stock=StockUse(stock.id, "given") if whole else frame.stock,
-                  members=tuple(replace(m, stock=stock.id) if m.id in chosen else m for m in frame.members))
+    new = replace(
+        frame,
+        pitch_mm=pitch_mm,
+        stock=StockUse(stock.id, "given") if whole else frame.stock,
+        members=tuple(replace(m, stock=stock.id) if m.id in chosen else m for m in frame.members),
+    )
     before, after = (parts_list(f, stocks, prices, system=system) for f in (frame, new))
-    return Substitution(new, before, after, tuple(_changes(frame, new, before, after, stocks, stock, chosen, pitch_mm)))
+    return Substitution(
+        new, before, after, tuple(_changes(frame, new, before, after, stocks, stock, chosen, pitch_mm))
+    )
 
 
 def with_stock(frame: Frame, stock: Stock) -> Frame:
@@ -67,14 +86,22 @@ def with_stock(frame: Frame, stock: Stock) -> Frame:
     """
     other = next((m for m in frame.members if m.stock not in (None, stock.id)), None)
     if other:
-        raise ReconError(f"Member {other.id} is of {other.stock} in the frame file; leave --stock out, or make a frame of other "
-                         "stock with 'recon swap'.")
+        raise ReconError(
+            f"Member {other.id} is of {other.stock} in the frame file; leave --stock out, or make a frame of other "
+            "stock with 'recon swap'."
+        )
     wide = next((m for m in frame.members if abs(m.width - stock.width) > SAME_RATIO), None)
     if wide:
-        raise ReconError(f"{stock.id} is {stock.width:.4g} pitches wide, and member {wide.id} is {wide.width:.4g} in the frame file; "
-                         "give the stock that it is made of.")
-    return replace(frame, members=tuple(replace(m, stock=stock.id) for m in frame.members),
-                   pitch_mm=frame.pitch_mm or stock.pitch_mm, stock=frame.stock or StockUse(stock.id, "given"))
+        raise ReconError(
+            f"{stock.id} is {stock.width:.4g} pitches wide, and member {wide.id} is {wide.width:.4g} in the frame file; "
+            "give the stock that it is made of."
+        )
+    return replace(
+        frame,
+        members=tuple(replace(m, stock=stock.id) for m in frame.members),
+        pitch_mm=frame.pitch_mm or stock.pitch_mm,
+        stock=frame.stock or StockUse(stock.id, "given"),
+    )
 
 
 def _other_size(frame: Frame, stock: Stock) -> float:
@@ -83,20 +110,25 @@ def _other_size(frame: Frame, stock: Stock) -> float:
         if abs(m.width - stock.width) > SAME_RATIO:
             raise ReconError(
                 f"{stock.id} does not fit: it is {stock.width:.3g} pitches wide and member {m.id} is {m.width:.3g}, so members that "
-                f"cross would not touch at their laps; choose stock that is {m.width:.3g} pitches wide.")
+                f"cross would not touch at their laps; choose stock that is {m.width:.3g} pitches wide."
+            )
     return stock.pitch_mm
 
 
 def _check_same_size(frame: Frame, stocks, stock: Stock, chosen):
     if abs(stock.pitch_mm - frame.pitch_mm) > SAME_MM:
-        raise ReconError(f"{stock.id} does not fit: its pitch is {both_text(stock.pitch_mm)} and the frame's is "
-                         f"{both_text(frame.pitch_mm)}, so its holes would not meet those of the other members; choose stock with "
-                         "the frame's pitch, or replace all members.")
+        raise ReconError(
+            f"{stock.id} does not fit: its pitch is {both_text(stock.pitch_mm)} and the frame's is "
+            f"{both_text(frame.pitch_mm)}, so its holes would not meet those of the other members; choose stock with "
+            "the frame's pitch, or replace all members."
+        )
     for m in frame.members:
         if m.id in chosen and abs(stock.width_mm - width_mm(m, frame, stocks)) > SAME_MM:
-            raise ReconError(f"{stock.id} does not fit: it is {both_text(stock.width_mm)} wide and member {m.id} is "
-                             f"{both_text(width_mm(m, frame, stocks))}, so members that cross would not touch at their laps, or "
-                             "would be in one another's way; choose stock of the same width.")
+            raise ReconError(
+                f"{stock.id} does not fit: it is {both_text(stock.width_mm)} wide and member {m.id} is "
+                f"{both_text(width_mm(m, frame, stocks))}, so members that cross would not touch at their laps, or "
+                "would be in one another's way; choose stock of the same width."
+            )
     _check_drift(frame, stocks, stock, chosen)
 
 
@@ -114,8 +146,10 @@ def _check_drift(frame: Frame, stocks, stock: Stock, chosen):
     for id in sorted(chosen & play.keys()):
         drift = off * (max(held[id]) - min(held[id]))
         if drift > max(play[id], 0.0):
-            raise ReconError(f"{stock.id} does not fit: its pitch is {mm_text(off)} off the frame's, which over the bolts of member "
-                             f"{id} adds up to {mm_text(drift)}, more than the holes have play; choose stock with the frame's pitch.")
+            raise ReconError(
+                f"{stock.id} does not fit: its pitch is {mm_text(off)} off the frame's, which over the bolts of member "
+                f"{id} adds up to {mm_text(drift)}, more than the holes have play; choose stock with the frame's pitch."
+            )
 
 
 def _changes(frame, new, before: PartsList, after: PartsList, stocks, stock: Stock, chosen, pitch_mm):
@@ -123,8 +157,10 @@ def _changes(frame, new, before: PartsList, after: PartsList, stocks, stock: Sto
     labels = [m.id for m in frame.members if m.id in chosen]
     yield f"{stock.id} instead of {listed(old)} for {'all members' if len(labels) == len(frame.members) else listed(labels)}."
     if pitch_mm != frame.pitch_mm:
-        yield (f"The pitch becomes {both_text(pitch_mm)} instead of {both_text(frame.pitch_mm)}: the frame stays the same in holes "
-               f"and becomes {abs(pitch_mm / frame.pitch_mm - 1):.1%} {'larger' if pitch_mm > frame.pitch_mm else 'smaller'}.")
+        yield (
+            f"The pitch becomes {both_text(pitch_mm)} instead of {both_text(frame.pitch_mm)}: the frame stays the same in holes "
+            f"and becomes {abs(pitch_mm / frame.pitch_mm - 1):.1%} {'larger' if pitch_mm > frame.pitch_mm else 'smaller'}."
+        )
     if before.mass_kg is not None and after.mass_kg is not None:
         yield _difference("Weight with bolts", before.mass_kg, after.mass_kg, mass_text)
     elif after.mass_kg is not None:
@@ -134,8 +170,10 @@ def _changes(frame, new, before: PartsList, after: PartsList, stocks, stock: Sto
     yield from _bolt_changes(before, after)
     holes = {stocks[m.stock].hole_mm for m in new.members if m.stock in stocks}
     if len(holes) > 1:
-        yield (f"Holes of {listed(mm_text(mm) for mm in sorted(holes))} meet: bolts are chosen by the smaller, and have play in the "
-               "larger.")
+        yield (
+            f"Holes of {listed(mm_text(mm) for mm in sorted(holes))} meet: bolts are chosen by the smaller, and have play in the "
+            "larger."
+        )
 
 
 def _difference(what: str, before: float, after: float, text) -> str:
@@ -146,11 +184,17 @@ def _difference(what: str, before: float, after: float, text) -> str:
 
 
 def _bolt_changes(before: PartsList, after: PartsList):
-    old, new = (Counter({(h.kind, h.name): h.count for h in parts.hardware if h.kind == "bolt" and h.name}) for parts in (before, after))
+    old, new = (
+        Counter({(h.kind, h.name): h.count for h in parts.hardware if h.kind == "bolt" and h.name})
+        for parts in (before, after)
+    )
     if old == new:
         yield "Bolts: as before."
         return
     gone, come = old - new, new - old
     words = [f"{n} of {name}" for (_, name), n in come.items()]
-    yield f"Bolts: {listed(words)} instead of {listed(f'{n} of {name}' for (_, name), n in gone.items()) or 'bolts not known'}." if words else \
-        f"Bolts: no longer {listed(f'{n} of {name}' for (_, name), n in gone.items())}."
+    yield (
+        f"Bolts: {listed(words)} instead of {listed(f'{n} of {name}' for (_, name), n in gone.items()) or 'bolts not known'}."
+        if words
+        else f"Bolts: no longer {listed(f'{n} of {name}' for (_, name), n in gone.items())}."
+    )

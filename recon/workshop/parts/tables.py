@@ -3,21 +3,22 @@
 CSV: the first row names the columns, in any order; comma, semicolon or tab between them; empty rows and rows that
 start with # are passed over. TOML: one [[entry]] table for each row, with the same names.
 """
+
 from __future__ import annotations
 
 import csv
 import math
 import re
 import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Sequence
 
 from recon.errors import ReconError
 from recon.frame.file_checks import read_text, shorten, suggest
 from recon.frame.length import parse_mm
 
-MAX_ROWS = 20_000     # more is some other file
+MAX_ROWS = 20_000  # more is some other file
 
 
 @dataclass(frozen=True)
@@ -79,8 +80,10 @@ class Row:
         except ReconError as error:
             raise self.wrong(f"'{column}': {error}") from error
         if not least <= value <= 1e5:
-            raise self.wrong(f"'{column}' is '{shorten(text, 40)}'; write a length from {least:g} mm to 100 m.")
-        return round(value, 4)      # 8 ft is 2438.4 mm and not a hair less
+            raise self.wrong(
+                f"'{column}' is '{shorten(text, 40)}'; write a length from {least:g} mm to 100 m."
+            )
+        return round(value, 4)  # 8 ft is 2438.4 mm and not a hair less
 
 
 def read_rows(path, what: str, columns: Sequence[str]) -> list[Row]:
@@ -89,23 +92,33 @@ def read_rows(path, what: str, columns: Sequence[str]) -> list[Row]:
     Raises ReconError, naming file, row and remedy.
     """
     text = read_text(path, what)
-    rows = _toml_rows(text, str(path), what) if Path(path).suffix.lower() == ".toml" else _csv_rows(text, str(path), what, columns)
+    rows = (
+        _toml_rows(text, str(path), what)
+        if Path(path).suffix.lower() == ".toml"
+        else _csv_rows(text, str(path), what, columns)
+    )
     for row in rows:
         for name in row.cells:
             if name not in columns:
-                raise row.wrong(f"there is no column '{shorten(name, 40)}'; {suggest(name, columns, 'the columns are')}.")
+                raise row.wrong(
+                    f"there is no column '{shorten(name, 40)}'; {suggest(name, columns, 'the columns are')}."
+                )
     return rows
 
 
 def _csv_rows(text: str, where: str, what: str, columns) -> list[Row]:
-    first = next((line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), "")
+    first = next(
+        (line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), ""
+    )
     delimiter = max(",;\t", key=first.count)
     try:
         records = list(csv.reader(text.splitlines(), delimiter=delimiter, strict=True))
     except csv.Error as error:
         raise ReconError(f"{where}: not CSV ({error}); save it anew as CSV.") from error
     if len(records) > MAX_ROWS:
-        raise ReconError(f"{where}: {len(records)} rows are too many for a {what}; check that it is the right file.")
+        raise ReconError(
+            f"{where}: {len(records)} rows are too many for a {what}; check that it is the right file."
+        )
     header, rows = None, []
     for number, record in enumerate(records, 1):
         cells = [cell.strip() for cell in record]
@@ -116,20 +129,26 @@ def _csv_rows(text: str, where: str, what: str, columns) -> list[Row]:
             _check_header(header, f"{where}, row {number}", what, columns)
             continue
         row = Row(f"{where}, row {number}", {name: cell for name, cell in zip(header, cells) if cell})
-        if any(cells[len(header):]):
-            raise row.wrong(f"{len(cells)} cells, but the first row names {len(header)} columns; put text with a "
-                            f"'{delimiter}' in it into quotes.")
+        if any(cells[len(header) :]):
+            raise row.wrong(
+                f"{len(cells)} cells, but the first row names {len(header)} columns; put text with a "
+                f"'{delimiter}' in it into quotes."
+            )
         rows.append(row)
     if header is None:
-        raise ReconError(f"{where}: the file is empty; a {what} starts with a row that names its columns: {', '.join(columns)}.")
+        raise ReconError(
+            f"{where}: the file is empty; a {what} starts with a row that names its columns: {', '.join(columns)}."
+        )
     return rows
 
 
 def _check_header(header, where, what, columns):
     for name in header:
         if name not in columns:
-            raise ReconError(f"{where}: there is no column '{shorten(name, 40)}'; the first row of a {what} names its columns, "
-                             f"of {', '.join(columns)}.")
+            raise ReconError(
+                f"{where}: there is no column '{shorten(name, 40)}'; the first row of a {what} names its columns, "
+                f"of {', '.join(columns)}."
+            )
         if header.count(name) > 1:
             raise ReconError(f"{where}: two columns are called '{name}'; rename or remove one.")
 
@@ -138,7 +157,9 @@ def _toml_rows(text: str, where: str, what: str) -> list[Row]:
     try:
         data = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise ReconError(f"{where}: not TOML ({str(error)[:1].lower() + str(error)[1:]}); mend it there.") from error
+        raise ReconError(
+            f"{where}: not TOML ({str(error)[:1].lower() + str(error)[1:]}); mend it there."
+        ) from error
     entries = data.get("entry")
     if not isinstance(entries, list) or len(data) != 1 or not all(isinstance(e, dict) for e in entries):
         raise ReconError(f"{where}: a {what} in TOML has one [[entry]] table a row and nothing else.")

@@ -4,6 +4,7 @@ A brace at an angle fits where two holes lie a whole number of pitches apart: le
 make 5, 13 and 17, and so do their multiples; it lies one width out of the plane of the members that it is bolted to.
 Every proposal is tried on the frame with all equations anew before it is made.
 """
+
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
@@ -14,21 +15,25 @@ from scipy.spatial import cKDTree
 
 from recon.frame.joints import NORMAL_TOL, find_joints
 from recon.frame.model import Frame, Joint, Member, as_tuple, label, section_axes
+from recon.workshop.rigidity.added_constraints import Ends, left_after, stopped, twists_of, ways_of
 from recon.workshop.rigidity.mechanism import Mobility, mobility
 from recon.workshop.rigidity.placing import Room, added, bodies_of, fitting, room_of
 from recon.workshop.solids import HOLE, Boxes
-from recon.workshop.rigidity.added_constraints import Ends, left_after, stopped, twists_of, ways_of
 from recon.workshop.wording import lap_words, listed, plural
 
-PLAY_MM = 1.0        # a bolt's clearance in an ISO 273 medium hole, M8 to M12, from memory; a brace may be off by this in all
+PLAY_MM = 1.0  # a bolt's clearance in an ISO 273 medium hole, M8 to M12, from memory; a brace may be off by this in all
 USUAL_PITCH_MM = 38.1
-SHORT = 4            # pitches between its bolts: what is shorter has little leverage and comes last; common practice, no source
-FLATTEST = 0.25      # of a brace's legs the shorter is at least this share of its length: 7-24-25 is; common practice, no source
-LONGEST = 32         # holes: longer members are not proposed
-MOST = 8             # proposals at a time
-REACHES = (8, 16, LONGEST - 1)     # pitches; where there are enough within the first, farther holes are not looked at
-TRIED = 6000         # members looked at for one proposal, the shortest first
-FIRST_LOOK = 16      # of these looked at together for room, then twice as many each time
+SHORT = 4  # pitches between its bolts: what is shorter has little leverage and comes last; common practice, no source
+FLATTEST = 0.25  # of a brace's legs the shorter is at least this share of its length: 7-24-25 is; common practice, no source
+LONGEST = 32  # holes: longer members are not proposed
+MOST = 8  # proposals at a time
+REACHES = (
+    8,
+    16,
+    LONGEST - 1,
+)  # pitches; where there are enough within the first, farther holes are not looked at
+TRIED = 6000  # members looked at for one proposal, the shortest first
+FIRST_LOOK = 16  # of these looked at together for room, then twice as many each time
 
 
 @dataclass(frozen=True)
@@ -42,8 +47,9 @@ class Addition:
     left: int
 
 
-def additions(frame: Frame, may_turn=(), most: int = MOST, hole: float = HOLE,
-              state: Mobility | None = None) -> tuple[Addition, ...]:
+def additions(
+    frame: Frame, may_turn=(), most: int = MOST, hole: float = HOLE, state: Mobility | None = None
+) -> tuple[Addition, ...]:
     """What stops the motions that are not wanted, in the order to add it, as far as something fits; () where nothing does.
 
     may_turn : as for `mobility`.   most : how many to give.   hole : diameter, pitches.   state : `mobility` of the
@@ -78,9 +84,13 @@ def _trials(frame: Frame, twists, hole: float):
     spots = _free_spots(frame, _usual(frame)[0], room.taken)
     bolts, members = _bolts_to_add(frame, room.taken), _members_to_add(frame, spots, twists)
     index = {m.id: i for i, m in enumerate(frame.members)}
-    ends = [Ends(np.array([[index[j.a], index[j.b]] for j in bolts], int).reshape(-1, 2),
-                  np.array([[_turn(frame, j.a, j.a_hole, j.axis)] * 2 for j in bolts]).reshape(-1, 2, 6)),
-            Ends(spots.host[members.pins], spots.turn[members.pins])]
+    ends = [
+        Ends(
+            np.array([[index[j.a], index[j.b]] for j in bolts], int).reshape(-1, 2),
+            np.array([[_turn(frame, j.a, j.a_hole, j.axis)] * 2 for j in bolts]).reshape(-1, 2, 6),
+        ),
+        Ends(spots.host[members.pins], spots.turn[members.pins]),
+    ]
     stops = np.concatenate([stopped(twists, e) for e in ends])
     short = np.concatenate([np.zeros(len(bolts), int), 1 + (members.holes <= SHORT)])
     holes = np.concatenate([np.zeros(len(bolts), int), members.holes])
@@ -96,7 +106,10 @@ def _trials(frame: Frame, twists, hole: float):
             if i < len(bolts):
                 joint = bolts[i]
                 others = tuple(j for j in frame.joints if _place(j) != _place(joint))
-                yield replace(frame, joints=(*others, joint)), (None, (joint,), f"Put a bolt through {lap_words(joint)}.")
+                yield (
+                    replace(frame, joints=(*others, joint)),
+                    (None, (joint,), f"Put a bolt through {lap_words(joint)}."),
+                )
             elif fit:
                 yield from _with_member(room, spots, new, row)
 
@@ -106,9 +119,12 @@ def _with_member(room: Room, spots: _Spots, new: _New, row: int):
     member, frame = _member(room.frame, spots, new, row), room.frame
     trial = added(room, member)
     if trial is not None:
-        laps, holes, legs = trial.joints[len(frame.joints):], int(new.holes[row]), new.legs[row]
-        kind = f"brace of {plural(holes, 'hole')}, legs of {legs[0]:.6g} and {legs[1]:.6g}" if legs.any() else \
-            f"member of {plural(holes, 'hole')}"
+        laps, holes, legs = trial.joints[len(frame.joints) :], int(new.holes[row]), new.legs[row]
+        kind = (
+            f"brace of {plural(holes, 'hole')}, legs of {legs[0]:.6g} and {legs[1]:.6g}"
+            if legs.any()
+            else f"member of {plural(holes, 'hole')}"
+        )
         yield trial, (member, laps, f"Add {member.id}, a {kind}: {listed(map(lap_words, laps))}.")
 
 
@@ -123,11 +139,19 @@ def _turn(frame: Frame, id: str, hole: int, axis) -> np.ndarray:
 
 # Candidates
 
+
 def _bolts_to_add(frame: Frame, taken) -> list[Joint]:
     """Laps of the frame that have no bolt yet, where a bolt would cross no other.  taken : hole -> axis of its bolt."""
     bolted = {_place(j) for j in frame.joints if j.bolt != "none"}
-    return [j for j in find_joints(frame.members) if _place(j) not in bolted and not any(
-        spot in taken and abs(np.dot(taken[spot], j.axis)) < NORMAL_TOL for spot in ((j.a, j.a_hole), (j.b, j.b_hole)))]
+    return [
+        j
+        for j in find_joints(frame.members)
+        if _place(j) not in bolted
+        and not any(
+            spot in taken and abs(np.dot(taken[spot], j.axis)) < NORMAL_TOL
+            for spot in ((j.a, j.a_hole), (j.b, j.b_hole))
+        )
+    ]
 
 
 @dataclass(frozen=True)
@@ -158,7 +182,7 @@ class _New:
     holes: np.ndarray
     legs: np.ndarray
 
-    def take(self, index) -> "_New":
+    def take(self, index) -> _New:
         return _New(self.pins[index], self.holes[index], self.legs[index])
 
 
@@ -189,8 +213,12 @@ def _members_to_add(frame: Frame, spots: _Spots, twists) -> _New:
     group = np.unique(alike, axis=0, return_inverse=True)[1].ravel()[spots.host]
     play = PLAY_MM / (frame.pitch_mm or USUAL_PITCH_MM)
     for reach in REACHES:
-        pairs, holes, legs = map(np.concatenate, zip(*_braces(spots, group, play, reach), *_straight(spots, group, reach)))
-        if ((holes > SHORT) & (holes <= reach)).sum() >= TRIED:        # what reaches farther comes after all of these
+        pairs, holes, legs = map(
+            np.concatenate, zip(*_braces(spots, group, play, reach), *_straight(spots, group, reach))
+        )
+        if (
+            (holes > SHORT) & (holes <= reach)
+        ).sum() >= TRIED:  # what reaches farther comes after all of these
             break
     order = np.lexsort((pairs[:, 1], pairs[:, 0], holes, holes <= SHORT))[:TRIED]
     return _New(pairs[order], holes[order], legs[order])
@@ -203,9 +231,15 @@ def _braces(spots: _Spots, group, play: float, reach: float):
             mine = np.nonzero(spots.axis[:, k] == sign)[0]
             in_plane = np.delete(spots.centre[mine], k, axis=1)
             pairs = mine[_pairs(spots.centre[mine][:, [k]], in_plane, group[mine], reach)]
-            legs = np.sort(np.delete(np.abs(spots.centre[pairs[:, 1]] - spots.centre[pairs[:, 0]]), k, axis=1), axis=1)
+            legs = np.sort(
+                np.delete(np.abs(spots.centre[pairs[:, 1]] - spots.centre[pairs[:, 0]]), k, axis=1), axis=1
+            )
             length = np.hypot(*legs.T)
-            fits = (np.abs(length - np.round(length)) <= play) & (legs[:, 0] >= FLATTEST * length) & (length > 0.5)
+            fits = (
+                (np.abs(length - np.round(length)) <= play)
+                & (legs[:, 0] >= FLATTEST * length)
+                & (length > 0.5)
+            )
             yield pairs[fits], np.round(length[fits]).astype(int) + 1, legs[fits]
 
 
@@ -253,6 +287,13 @@ def _member(frame: Frame, spots: _Spots, new: _New, row: int) -> Member:
     width, stock = _usual(frame)
     first, last = sorted(spots.centre[new.pins[row]], key=lambda c: tuple(np.round(c[::-1], 6)))
     way = (last - first) / np.linalg.norm(last - first)
-    first = (first + last) / 2 - way * (holes - 1) / 2           # what is left over is shared between both ends
-    return Member(next(name for name in map(label, count()) if name not in known), as_tuple(np.round(first, 9)), as_tuple(way),
-                  holes, width, stock, on_lattice=bool(np.abs(way).max() > 1 - 1e-9))
+    first = (first + last) / 2 - way * (holes - 1) / 2  # what is left over is shared between both ends
+    return Member(
+        next(name for name in map(label, count()) if name not in known),
+        as_tuple(np.round(first, 9)),
+        as_tuple(way),
+        holes,
+        width,
+        stock,
+        on_lattice=bool(np.abs(way).max() > 1 - 1e-9),
+    )

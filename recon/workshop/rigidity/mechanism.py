@@ -12,6 +12,7 @@ loop turns freely.
 
 What is found holds for small motions.  Stops (members that meet), play in the holes and friction are left out.
 """
+
 from __future__ import annotations
 
 from dataclasses import dataclass
@@ -26,7 +27,7 @@ from recon.frame.joints import NORMAL_TOL
 from recon.frame.model import Frame, Joint
 from recon.workshop.rigidity.null_space import balanced, free_rates, null_space
 
-STILL = 1e-7       # rates and twists below this share of the largest are rounding
+STILL = 1e-7  # rates and twists below this share of the largest are rounding
 
 
 @dataclass(frozen=True)
@@ -76,14 +77,22 @@ def mobility(frame: Frame, may_turn=()) -> Mobility:
         null = free_rates(ends[block], hinges[block])
         if not null.shape[1]:
             continue
-        free = null @ null_space(null[[frame.joints[i] not in may_turn for i in block]]) if may_turn else null[:, :0]
+        free = (
+            null @ null_space(null[[frame.joints[i] not in may_turn for i in block]])
+            if may_turn
+            else null[:, :0]
+        )
         wanted += free.shape[1]
         found += [{i: rate for i, rate in zip(block, column) if rate} for column in _sparse(null, free)]
     found.sort(key=lambda rates: (len(rates), sorted(rates)))
     points = np.array([corners(m) for m in frame.members]) if found else None
     bolted = np.array([j.bolt != "none" for j in frame.joints], bool)
     piece = linked(len(frame.members), ends[bolted])
-    return Mobility(wanted + len(found), wanted, tuple(_motion(frame, ends, bolted, piece, hinges, points, rates) for rates in found))
+    return Mobility(
+        wanted + len(found),
+        wanted,
+        tuple(_motion(frame, ends, bolted, piece, hinges, points, rates) for rates in found),
+    )
 
 
 def _bolted(frame: Frame) -> nx.MultiGraph:
@@ -162,13 +171,17 @@ def _sparse(null, wanted) -> list[np.ndarray]:
     pivots those of the projector on the null space, so that they do not depend on the basis given); then vectors are
     subtracted from one another as long as that makes one of them shorter.
     """
-    pivots, left, rows = [], (null ** 2).sum(axis=1), null       # Cholesky's method on the projector, of which columns are made
+    pivots, left, rows = (
+        [],
+        (null**2).sum(axis=1),
+        null,
+    )  # Cholesky's method on the projector, of which columns are made
     for _ in range(null.shape[1]):
         p = int(np.round(left, 9).argmax())
         pivots.append(p)
         way = rows[p] / np.linalg.norm(rows[p])
         along = rows @ way
-        left, rows = left - along ** 2, rows - np.outer(along, way)
+        left, rows = left - along**2, rows - np.outer(along, way)
     vectors = _cleaned((null @ np.linalg.inv(null[pivots])).T)
     while _shorten(vectors):
         pass
@@ -237,14 +250,20 @@ def _motion(frame: Frame, ends, bolted, piece, hinges, points, rates: dict[int, 
     travel = np.where(speed > STILL * speed.max(), speed / speed.max(), 0.0)
     twists = np.where(travel[:, None] > 0, scale * twists, 0.0)
     ids = [frame.members[k].id for k in index]
-    return Motion(tuple(frame.joints[i] for i in turning), tuple(float(scale * rates[i]) for i in turning),
-                  tuple(tuple(frame.members[k].id for k in group) for group in ordered),
-                  dict(zip(ids, twists)), dict(zip(ids, travel.tolist())))
+    return Motion(
+        tuple(frame.joints[i] for i in turning),
+        tuple(float(scale * rates[i]) for i in turning),
+        tuple(tuple(frame.members[k].id for k in group) for group in ordered),
+        dict(zip(ids, twists)),
+        dict(zip(ids, travel.tolist())),
+    )
 
 
 def linked(count: int, pairs) -> np.ndarray:
     """Which of `count` things hang together by pairs (n, 2): a number for each, the same for those that do."""
-    return connected_components(coo_array((np.ones(len(pairs), bool), tuple(pairs.T)), shape=(count, count)), directed=False)[1]
+    return connected_components(
+        coo_array((np.ones(len(pairs), bool), tuple(pairs.T)), shape=(count, count)), directed=False
+    )[1]
 
 
 def group_twists(edges, turns) -> dict[int, np.ndarray]:
@@ -254,7 +273,7 @@ def group_twists(edges, turns) -> dict[int, np.ndarray]:
         beside.setdefault(a, {}).setdefault(b, (i, 1.0))
         beside.setdefault(b, {}).setdefault(a, (i, -1.0))
     twists, reached = {0: np.zeros(6)}, [0]
-    for a in reached:                                   # in breadth: what is found is looked at after
+    for a in reached:  # in breadth: what is found is looked at after
         for b, (i, sign) in beside.get(a, {}).items():
             if b not in twists:
                 twists[b] = twists[a] + sign * turns[i]

@@ -1,4 +1,5 @@
 """A motion of a frame in words, and the frame moved along it for a picture."""
+
 from __future__ import annotations
 
 from dataclasses import replace
@@ -8,12 +9,12 @@ from scipy.spatial.transform import Rotation
 
 from recon.frame.joints import NORMAL_TOL
 from recon.frame.model import Frame, as_tuple
-from recon.workshop.rigidity.null_space import null_space
 from recon.workshop.rigidity.mechanism import STILL, Motion, group_twists, hinge_twists, loop_matrix
+from recon.workshop.rigidity.null_space import null_space
 from recon.workshop.wording import lap_words, listed, plural, way_words
 
-STEPS = 12          # in which a motion is followed
-LOOSE = 1e-3        # steps leave the loops open by a little, so what counts as 0 is wider here than in `mobility`
+STEPS = 12  # in which a motion is followed
+LOOSE = 1e-3  # steps leave the loops open by a little, so what counts as 0 is wider here than in `mobility`
 
 
 def motion_words(motion: Motion, z_up: bool = True) -> str:
@@ -44,7 +45,7 @@ def _way(twist, z_up: bool) -> str:
 
 
 def _axis_words(axis) -> str:
-    k = int(np.round(np.abs(axis), 9).argmax())          # of components that are equal but for rounding the first
+    k = int(np.round(np.abs(axis), 9).argmax())  # of components that are equal but for rounding the first
     return "xyz"[k] if abs(axis[k]) > NORMAL_TOL else way_words(axis * np.sign(axis[k]), False)
 
 
@@ -118,9 +119,18 @@ def _screw_motion(twist):
 def _placed(frame: Frame, moved) -> Frame:
     """The frame with the members of these ids at x -> turn x + shift."""
     members = tuple(
-        m if m.id not in moved else
-        replace(m, first=as_tuple(moved[m.id][0].apply(m.first) + moved[m.id][1]),
-                direction=as_tuple(moved[m.id][0].apply(m.direction)), on_lattice=False)
-        for m in frame.members)
-    joints = tuple(j if j.a not in moved else replace(j, axis=as_tuple(moved[j.a][0].apply(j.axis))) for j in frame.joints)
+        m
+        if m.id not in moved
+        else replace(
+            m,
+            first=as_tuple(moved[m.id][0].apply(m.first) + moved[m.id][1]),
+            direction=as_tuple(moved[m.id][0].apply(m.direction)),
+            on_lattice=False,
+        )
+        for m in frame.members
+    )
+    joints = tuple(
+        j if j.a not in moved else replace(j, axis=as_tuple(moved[j.a][0].apply(j.axis)))
+        for j in frame.joints
+    )
     return replace(frame, members=members, joints=joints)

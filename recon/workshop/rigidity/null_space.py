@@ -8,6 +8,7 @@ not computed anew (P. E. Gill, G. H. Golub, W. Murray, M. A. Saunders, "Methods 
 Mathematics of Computation 28, 1974, doi:10.1090/S0025-5718-1974-0343558-6).  The member held by most bolts comes next,
 which closes loops as soon as they can be closed and keeps d small.
 """
+
 from __future__ import annotations
 
 import numpy as np
@@ -19,7 +20,7 @@ RANK_TOL = 1e-7
 
 def balanced(twists) -> np.ndarray:
     """Twists (k, 6) about the middle of their axes, with lengths in half the axes' extent: turns and travels are of one size."""
-    points = np.cross(twists[:, :3], twists[:, 3:])          # of each axis that nearest to the origin
+    points = np.cross(twists[:, :3], twists[:, 3:])  # of each axis that nearest to the origin
     middle, size = points.mean(axis=0), max(float(np.ptp(points, axis=0).max()) / 2, 1.0)
     return np.hstack([twists[:, :3], (twists[:, 3:] + np.cross(twists[:, :3], middle)) / size])
 
@@ -32,7 +33,7 @@ def null_space(matrix, tol: float = RANK_TOL) -> np.ndarray:
     if rows > 2 * columns:
         matrix = np.linalg.qr(matrix, mode="r")
     _, values, directions = np.linalg.svd(matrix, full_matrices=True)
-    return directions[int((values > tol * max(values[0], 1e-300)).sum()):].T
+    return directions[int((values > tol * max(values[0], 1e-300)).sum()) :].T
 
 
 def free_rates(edges, twists) -> np.ndarray:
@@ -43,19 +44,19 @@ def free_rates(edges, twists) -> np.ndarray:
     bodies, ends = np.unique(np.asarray(edges), return_inverse=True)
     ends, count = ends.reshape(-1, 2), len(bodies)
     twists = balanced(np.asarray(twists, float))
-    rate_of = twists / (twists ** 2).sum(axis=1, keepdims=True)                       # twist -> rate, (k, 6)
-    across = np.eye(6) - twists[:, :, None] * rate_of[:, None, :]                     # twist -> what is no turn, (k, 6, 6)
+    rate_of = twists / (twists**2).sum(axis=1, keepdims=True)  # twist -> rate, (k, 6)
+    across = np.eye(6) - twists[:, :, None] * rate_of[:, None, :]  # twist -> what is no turn, (k, 6, 6)
     at = [[] for _ in bodies]
     for i, (a, b) in enumerate(ends.tolist()):
         at[a].append((i, b, -1.0))
         at[b].append((i, a, 1.0))
-    moving = np.zeros((count, 6, 0))             # twist of each member in each way to move
-    held = np.zeros(count, int)                  # bolts to members in place; -1 for those that are
+    moving = np.zeros((count, 6, 0))  # twist of each member in each way to move
+    held = np.zeros(count, int)  # bolts to members in place; -1 for those that are
     new = int(np.argmax([len(bolts) for bolts in at]))
     while True:
         bolts = [(i, other, sign) for i, other, sign in at[new] if held[other] < 0]
         if len(bolts) == 1:
-            (i, other, sign), = bolts
+            ((i, other, sign),) = bolts
             moving = np.concatenate([moving, np.zeros((count, 6, 1))], axis=2)
             moving[new] = moving[other]
             moving[new, :, -1] = sign * twists[i]
@@ -77,7 +78,7 @@ def _held(moving, new: int, others, across, rate_of) -> np.ndarray:
     across, rate_of : of these bolts, (l, 6, 6) and (l, 6).   The ways given have orthonormal rates if those before had.
     """
     d = moving.shape[2]
-    on = moving[others]                                                               # (l, 6, d)
+    on = moving[others]  # (l, 6, d)
     equations = np.concatenate([-across @ on, across], axis=2).reshape(-1, d + 6)
     free = null_space(equations)
     kept, twist = free[:d], free[d:]

@@ -1,4 +1,5 @@
 """Stages of a reading as pictures and numbers, for a small made-up frame."""
+
 from functools import cache
 
 import cv2
@@ -8,7 +9,17 @@ import pytest
 from recon.errors import ReconError
 from recon.image.openings import OPENING
 from recon.solve.debug import stages
-from recon.solve.debug.stages import HIDDEN, HIT, LAP, MISSED, UNSEEN, guess_openings, sightings, vanishing_points, write_stages
+from recon.solve.debug.stages import (
+    HIDDEN,
+    HIT,
+    LAP,
+    MISSED,
+    UNSEEN,
+    guess_openings,
+    sightings,
+    vanishing_points,
+    write_stages,
+)
 from recon.solve.evidence.candidate import Stick
 from recon.solve.photo.read_photo import PhotoReading, read_photo
 from tests.solve.scenes import SIZE, grown_scene, view_of
@@ -35,32 +46,51 @@ def write(folder, readings, views):
 
 
 def nothing_read(name):
-    return PhotoReading(name, SIZE, np.zeros(0, OPENING), None, None, (1.0, np.inf), 0.0, "hardly any openings can be seen")
+    return PhotoReading(
+        name, SIZE, np.zeros(0, OPENING), None, None, (1.0, np.inf), 0.0, "hardly any openings can be seen"
+    )
 
 
 def test_each_photo_gets_its_numbers_and_a_picture_a_stage_that_sort_in_order(tmp_path):
     _, shot, reading, _ = scene()
     files = write(tmp_path / "new", [reading], [view_of(shot, "one.jpg")])
     assert [f.name for f in files] == sorted(p.name for p in (tmp_path / "new").iterdir())
-    assert [f.name for f in files] == ["one_0_numbers.txt", "one_1_openings.jpg", "one_2_rows.jpg", "one_3_axes.jpg",
-                                       "one_4_lattice.jpg", "one_5_members.jpg"]
+    assert [f.name for f in files] == [
+        "one_0_numbers.txt",
+        "one_1_openings.jpg",
+        "one_2_rows.jpg",
+        "one_3_axes.jpg",
+        "one_4_lattice.jpg",
+        "one_5_members.jpg",
+    ]
     pictures = [cv2.imread(str(f)) for f in files[1:]]
     for picture in pictures:
-        assert picture.shape[1] == 1600 and picture.shape[0] > 1200               # the photo, and the strip that explains it
-        assert np.ptp(picture[:1200].astype(int), axis=2).max() > 100             # coloured marks on a grey photo
+        assert (
+            picture.shape[1] == 1600 and picture.shape[0] > 1200
+        )  # the photo, and the strip that explains it
+        assert np.ptp(picture[:1200].astype(int), axis=2).max() > 100  # coloured marks on a grey photo
     assert all((a != b).any() for a, b in zip(pictures, pictures[1:]))
 
 
 def test_a_photo_has_the_stages_that_it_reached(tmp_path):
     reading = scene()[2]
     files = write(tmp_path, [nothing_read("blank.jpg"), reading], [])
-    assert [f.name for f in files] == ["blank_0_numbers.txt", "blank_1_openings.jpg", "one_0_numbers.txt", "one_1_openings.jpg",
-                                       "one_2_rows.jpg", "one_3_axes.jpg", "one_4_lattice.jpg"]
+    assert [f.name for f in files] == [
+        "blank_0_numbers.txt",
+        "blank_1_openings.jpg",
+        "one_0_numbers.txt",
+        "one_1_openings.jpg",
+        "one_2_rows.jpg",
+        "one_3_axes.jpg",
+        "one_4_lattice.jpg",
+    ]
     assert "hardly any openings" in files[0].read_text() and "set aside" in files[2].read_text()
 
 
 def test_photos_of_one_name_keep_files_of_their_own(tmp_path):
-    files = write(tmp_path, [nothing_read("left.jpg"), nothing_read("left.png"), nothing_read("up/LEFT.jpg")], [])
+    files = write(
+        tmp_path, [nothing_read("left.jpg"), nothing_read("left.png"), nothing_read("up/LEFT.jpg")], []
+    )
     assert len({f.name.casefold() for f in files}) == 6
 
 
@@ -73,7 +103,7 @@ def test_a_folder_with_stages_in_it_is_refused_and_left_as_it_is(tmp_path):
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
     for f in first:
         f.unlink()
-    assert write(tmp_path, [nothing_read("other.jpg")], [])                       # files that are no stages do not matter
+    assert write(tmp_path, [nothing_read("other.jpg")], [])  # files that are no stages do not matter
 
 
 def test_sightings_tell_hit_missed_and_hidden_as_the_photo_was_made():
@@ -82,13 +112,13 @@ def test_sightings_tell_hit_missed_and_hidden_as_the_photo_was_made():
     made = np.bincount(shot.source[shot.source[:, 0] >= 0, 0], minlength=len(frame.members))
     hits = np.array([(s.state == HIT).sum() for s in found])
     missed = np.array([np.isin(s.state, (MISSED, LAP)).sum() for s in found])
-    assert np.abs(hits - made).max() <= 1                                         # one taken for clutter or the other way round
-    assert 0 < missed.sum() < 0.15 * made.sum()                                   # 5 in 100 were left out
+    assert np.abs(hits - made).max() <= 1  # one taken for clutter or the other way round
+    assert 0 < missed.sum() < 0.15 * made.sum()  # 5 in 100 were left out
     for s, stick in zip(found, sticks):
         assert len(s.state) == 4 * stick.holes
         assert ((s.hit >= 0) == (s.state == HIT)).all()
         assert (s.nats[np.isin(s.state, (HIDDEN, UNSEEN))] == 0).all()
-    assert sum((s.state == HIDDEN).sum() for s in found) > 0                      # laps hide what they touch
+    assert sum((s.state == HIDDEN).sum() for s in found) > 0  # laps hide what they touch
 
 
 def test_a_member_that_is_not_there_is_missed():
@@ -114,7 +144,9 @@ def test_vanishing_points_are_where_long_lines_end():
     for j, p in enumerate(vanishing_points(camera)):
         if np.isfinite(p).all():
             ahead = 1e7 * np.eye(3)[j] * np.sign(camera.R[2, j])
-            assert p == pytest.approx(camera.project(ahead[None])[0], abs=0.1)    # this camera's lens has no distortion
+            assert p == pytest.approx(
+                camera.project(ahead[None])[0], abs=0.1
+            )  # this camera's lens has no distortion
 
 
 def test_the_numbers_name_every_member_and_row():
@@ -123,4 +155,4 @@ def test_the_numbers_name_every_member_and_row():
     assert f"1 detections: {len(shot.openings)}" in text
     assert f"2 rows believed: {len(reading.lattice.placed.rows)}" in text
     members = text.split("5 members")[1].splitlines()
-    assert [line.split()[0] for line in members[-len(sticks):]] == ["A", "B", "C", "D", "E"]
+    assert [line.split()[0] for line in members[-len(sticks) :]] == ["A", "B", "C", "D", "E"]

@@ -1,15 +1,24 @@
 """What a photo says of openings that a member would show: found, missed, hidden or out of sight."""
+
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import given
+from hypothesis import strategies as st
 
 from recon.frame.boxes import face_normals, hidden, openings
 from recon.frame.model import Member
 from recon.geometry.camera import Camera
-from recon.solve.evidence.predictions import hidden_by_boxes, local_density, look, make_view, member_openings, with_camera
 from recon.solve.evidence.candidate import boxes
+from recon.solve.evidence.predictions import (
+    hidden_by_boxes,
+    local_density,
+    look,
+    make_view,
+    member_openings,
+    with_camera,
+)
 from tests.solve.scenes import grown_scene, sticks_of, view_of
 
 # Hidden by boxes
@@ -22,10 +31,12 @@ def boxes_and_points(draw):
     count = draw(st.integers(1, 4))
     lo = np.array([[draw(coordinate) for _ in range(3)] for _ in range(count)])
     size = np.array([[draw(st.integers(1, 8)) / 2 for _ in range(3)] for _ in range(count)])
-    rng = np.random.default_rng(draw(st.integers(0, 10 ** 6)))
+    rng = np.random.default_rng(draw(st.integers(0, 10**6)))
     eye = rng.uniform(5, 12, 3) * rng.choice((-1, 1), 3)
-    points = np.where(rng.random((12, 3)) < 0.3, np.rint(rng.uniform(-6, 6, (12, 3))), rng.uniform(-6, 6, (12, 3)))
-    points[0] = [eye[0], eye[1], points[0, 2]]              # straight down an axis: two of three slabs never crossed
+    points = np.where(
+        rng.random((12, 3)) < 0.3, np.rint(rng.uniform(-6, 6, (12, 3))), rng.uniform(-6, 6, (12, 3))
+    )
+    points[0] = [eye[0], eye[1], points[0, 2]]  # straight down an axis: two of three slabs never crossed
     return eye, points, lo, lo + size
 
 
@@ -44,8 +55,8 @@ def blocked_by_sampling(eye, points, lo, hi, grow):
 def test_hidden_points_are_those_that_sampling_the_way_finds(scene):
     eye, points, lo, hi = scene
     told = hidden_by_boxes(eye, points, lo, hi)
-    assert (told | ~blocked_by_sampling(eye, points, lo, hi, -0.02)).all()       # surely blocked: told
-    assert (~told | blocked_by_sampling(eye, points, lo, hi, 0.02)).all()        # told: blocked, or grazed
+    assert (told | ~blocked_by_sampling(eye, points, lo, hi, -0.02)).all()  # surely blocked: told
+    assert (~told | blocked_by_sampling(eye, points, lo, hi, 0.02)).all()  # told: blocked, or grazed
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -76,11 +87,15 @@ def test_openings_of_a_member_are_those_of_the_frames_boxes(axis, width):
     first, way = np.array([3.0, -2, 5]), np.eye(3)[axis]
     X, normals = member_openings(axis, first, 6, width)
     member = Member("A", tuple(first), tuple(way), 6, width, None)
-    theirs = {(tuple(n), tuple(map(tuple, p))) for n, p in zip(face_normals(member)[2:].round(6) + 0.0, openings(member).round(6) + 0.0)}
+    theirs = {
+        (tuple(n), tuple(map(tuple, p)))
+        for n, p in zip(face_normals(member)[2:].round(6) + 0.0, openings(member).round(6) + 0.0)
+    }
     assert {(tuple(n), tuple(map(tuple, p))) for n, p in zip(normals + 0.0, X.round(6) + 0.0)} == theirs
 
 
 # Looking
+
 
 def looked_at(frame, view, member, shift=(0, 0, 0)):
     """Sighting of all openings of one member of the frame (moved by `shift`), with what hides them; and (face, hole) of each."""
@@ -112,7 +127,7 @@ def test_a_member_is_better_explained_where_it_is_than_anywhere_near():
     view = view_of(shot)
     for i in range(len(frame.members)):
         here = looked_at(frame, view, i)[0].llr.sum()
-        if here < 15:                 # hardly in sight
+        if here < 15:  # hardly in sight
             continue
         for shift in np.vstack([np.eye(3), -np.eye(3)]):
             if abs(shift @ frame.members[i].direction) < 0.5:
@@ -123,12 +138,12 @@ def test_missing_openings_in_plain_sight_speak_against_it():
     frame, shot = grown_scene(2)
     view = view_of(shot)
     o = shot.openings[:1].copy()
-    o["x"], o["y"] = 2, 2                                                    # one spot in a corner
+    o["x"], o["y"] = 2, 2  # one spot in a corner
     bare = make_view("bare", view.camera, view.size, o, view.hole)
     for i in range(len(frame.members)):
         s, _ = looked_at(frame, bare, i)
         assert (s.hit == -1).all() and (s.llr[s.visible] < 0).all() and (s.llr[~s.visible] == 0).all()
-        assert (s.llr > -2.5).all()              # one miss is no proof: one true opening in eight is not detected
+        assert (s.llr > -2.5).all()  # one miss is no proof: one true opening in eight is not detected
 
 
 def test_openings_that_cannot_be_seen_say_nothing():
@@ -139,7 +154,9 @@ def test_openings_that_cannot_be_seen_say_nothing():
     ahead = (middle - eye) / np.linalg.norm(middle - eye)
     behind, off = eye - 5 * ahead, middle + 200 * np.linalg.svd(ahead[None])[2][1]
     point = np.array([behind, off, middle, middle, middle])
-    normal = np.array([-ahead, -ahead, ahead, np.linalg.svd(ahead[None])[2][1], -ahead])     # 3: from the back, 4: edge on
+    normal = np.array(
+        [-ahead, -ahead, ahead, np.linalg.svd(ahead[None])[2][1], -ahead]
+    )  # 3: from the back, 4: edge on
     s = look(view, point, normal, np.array([False] * 4 + [True]))
     assert (s.llr == 0).all() and (s.hit == -1).all() and not s.visible.any()
 
@@ -150,7 +167,7 @@ def test_openings_seen_edge_on_are_not_expected_even_close_by():
     camera = Camera(1300, 799.5, 599.5)
     view = make_view("close", camera, (1600, 1200), shot.openings, 0.29)
     point = np.array([[0, 0, 4.0]])
-    tilted = lambda cosine: np.array([[np.sqrt(1 - cosine ** 2), 0, -cosine]])
+    tilted = lambda cosine: np.array([[np.sqrt(1 - cosine**2), 0, -cosine]])
     assert not look(view, point, tilted(0.12)).visible[0] and look(view, point, tilted(0.22)).visible[0]
 
 
@@ -166,7 +183,9 @@ def test_openings_taken_by_another_member_are_no_hits_and_no_misses():
     found = before.hit >= 0
     assert (after.hit[found] != before.hit[found]).all()
     assert (after.llr[found & (after.hit == -1)] == 0).all()
-    assert (look(taken, X, n, ~before.visible).hit == before.hit).all()        # counted again unless only free ones are asked for
+    assert (
+        look(taken, X, n, ~before.visible).hit == before.hit
+    ).all()  # counted again unless only free ones are asked for
 
 
 def test_faces_that_the_ellipses_do_not_fit_say_less():
@@ -174,7 +193,9 @@ def test_faces_that_the_ellipses_do_not_fit_say_less():
     frame, shot = grown_scene(2)
     view = view_of(shot)
     true = shot.source[:, 0] >= 0
-    normal = np.array([np.abs(face_normals(frame.members[i])[2 + f]).argmax() if i >= 0 else 0 for i, f, _ in shot.source])
+    normal = np.array(
+        [np.abs(face_normals(frame.members[i])[2 + f]).argmax() if i >= 0 else 0 for i, f, _ in shot.source]
+    )
     rows = np.arange(len(view.shape))
     for other in (1, 2):
         assert (view.shape[rows, normal] - view.shape[rows, (normal + other) % 3])[true].mean() > 1.0

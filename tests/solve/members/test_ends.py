@@ -1,4 +1,5 @@
 """Ends of members: from openings that stop and from the edge of the face, in drawn pictures."""
+
 from dataclasses import replace
 from functools import cache
 
@@ -6,9 +7,9 @@ import numpy as np
 import pytest
 
 from recon.frame.model import Frame, Member
-from recon.solve.members.ends import EndGuess, Steps, colour_steps, find_ends, settle_lengths, step_llr
-from recon.solve.evidence.predictions import make_view
 from recon.solve.evidence.candidate import boxes, grown
+from recon.solve.evidence.predictions import make_view
+from recon.solve.members.ends import EndGuess, Steps, colour_steps, find_ends, settle_lengths, step_llr
 from tests.solve.drawn import draw
 from tests.solve.scenes import HOLE, camera_round, shoot, sticks_of
 
@@ -20,8 +21,16 @@ def member(id, first, axis, holes):
 
 
 # A post, two rails on it at different heights, one lapped near its end; all ends in sight from one side or the other.
-STAND = Frame((member("A", (0, 0, 0), 2, 11), member("B", (-3, -1, 2), 0, 12), member("C", (1, -4, 8), 1, 9),
-               member("D", (-6, 1, 5), 0, 9)), (), 38.1)
+STAND = Frame(
+    (
+        member("A", (0, 0, 0), 2, 11),
+        member("B", (-3, -1, 2), 0, 12),
+        member("C", (1, -4, 8), 1, 9),
+        member("D", (-6, 1, 5), 0, 9),
+    ),
+    (),
+    38.1,
+)
 
 
 @cache
@@ -38,7 +47,9 @@ def ends_of(index, low=0, high=0, views=None, pictures=None, frame=STAND):
     if views is None:
         views, pictures = scene()
     sticks = sticks_of(frame)
-    return find_ends(views, pictures, grown(sticks[index], low, high), sticks[:index] + sticks[index + 1:], 1.0)
+    return find_ends(
+        views, pictures, grown(sticks[index], low, high), sticks[:index] + sticks[index + 1 :], 1.0
+    )
 
 
 @pytest.mark.parametrize("index", range(4))
@@ -83,8 +94,12 @@ def test_openings_alone_tell_most_ends():
     """In pictures without any edge the openings that stop are all there is."""
     views, pictures = scene()
     bare = [np.full_like(p, 128) for p in pictures]
-    right = [end.best == true for i, m in enumerate(STAND.members) for low, high in ((0, 0), (-1, -2))
-             for end, true in zip(ends_of(i, low, high, views, bare), (low, m.holes - 1 + low))]
+    right = [
+        end.best == true
+        for i, m in enumerate(STAND.members)
+        for low, high in ((0, 0), (-1, -2))
+        for end, true in zip(ends_of(i, low, high, views, bare), (low, m.holes - 1 + low))
+    ]
     assert np.mean(right) >= 0.75
 
 
@@ -99,7 +114,7 @@ def test_the_end_is_surer_with_its_edge_than_without():
 def test_an_end_behind_another_member_is_left_open():
     """A rail that ends behind a wide wall of posts: several lengths stay possible, the true one among them."""
     wall = [member("W" + str(i), (4 + i, -3, -2), 2, 9) for i in range(4)]
-    rail = member("R", (-6, 0, 2), 0, 12)                      # its last hole is at x = 5, behind the wall
+    rail = member("R", (-6, 0, 2), 0, 12)  # its last hole is at x = 5, behind the wall
     frame = Frame((rail, *wall), (), 38.1)
     views, pictures = scene((-90,), frame=frame)
     first, last = ends_of(0, views=views, pictures=pictures, frame=frame)
@@ -113,7 +128,7 @@ def test_a_member_that_runs_out_of_the_photo_is_cut_there():
     (view, *_), (picture, *_) = views, pictures
     m = STAND.members[1]
     px = view.camera.project(m.hole_centres())
-    x = int(px[4:6, 0].mean())                                   # the photo's right border, between holes 4 and 5
+    x = int(px[4:6, 0].mean())  # the photo's right border, between holes 4 and 5
     size = (x, SIZE[1])
     o = view.openings[view.openings["x"] < x - 3]
     cropped = make_view("cropped", view.camera, size, o, HOLE)
@@ -125,13 +140,16 @@ def test_a_member_that_runs_out_of_the_photo_is_cut_there():
 
 
 def test_a_member_does_not_grow_into_the_next_one_in_line():
-    two = Frame((member("A", (0, 0, 0), 0, 6), member("B", (6, 0, 0), 0, 6), member("C", (2, 1, -3), 2, 6)), (), 38.1)
+    two = Frame(
+        (member("A", (0, 0, 0), 0, 6), member("B", (6, 0, 0), 0, 6), member("C", (2, 1, -3), 2, 6)), (), 38.1
+    )
     views, pictures = scene((-60, -25), frame=two)
     _, last = ends_of(0, views=views, pictures=pictures, frame=two)
     assert last.hole.max() == 5 and last.best == 5
 
 
 # Steps of colour
+
 
 def test_the_face_changes_colour_at_its_ends_and_not_between_its_holes():
     views, pictures = scene()
@@ -142,7 +160,7 @@ def test_the_face_changes_colour_at_its_ends_and_not_between_its_holes():
     steps = colour_steps(views[0], pictures[0], s.axis, s.first, boundaries, 1.0, others)
     assert steps.strength.shape == (2, len(boundaries)) and np.abs(steps.normal[:, s.axis]).max() == 0
     ends = steps.strength[:, [3, 3 + s.holes]]
-    between = steps.strength[:, 4:3 + s.holes]
+    between = steps.strength[:, 4 : 3 + s.holes]
     assert np.nanmin(ends) > 4 * np.nanmedian(between)
 
 
@@ -154,7 +172,7 @@ def test_places_behind_another_member_or_out_of_the_photo_are_not_judged():
     others = boxes(sticks[1:], 1.0)
     steps = colour_steps(views[0], pictures[0], s.axis, s.first, boundaries, 1.0, others)
     assert np.isnan(steps.strength[:, [0, 4]]).all()
-    wall = (np.array([[-50.0, -50, -50]]), np.array([[50.0, -2, 50]]))         # between the camera and all of it
+    wall = (np.array([[-50.0, -50, -50]]), np.array([[50.0, -2, 50]]))  # between the camera and all of it
     hidden = colour_steps(views[0], pictures[0], s.axis, s.first, boundaries, 1.0, wall)
     assert np.isnan(hidden.strength).all()
 
@@ -175,6 +193,7 @@ def test_faces_that_are_not_seen_say_nothing():
 
 # Lengths of one frame
 
+
 def guess(best, spread, count=6):
     """An end at `best`, sure or (spread > 0) open between holes best and best + spread."""
     hole = np.arange(best - 2, best + count)
@@ -184,7 +203,7 @@ def guess(best, spread, count=6):
 
 def test_an_open_end_takes_the_length_that_the_others_have():
     sure = (guess(0, 0), guess(9, 0))
-    open_end = (guess(0, 0), guess(7, 4))                        # best by itself: 8 holes; 10 are possible
+    open_end = (guess(0, 0), guess(7, 4))  # best by itself: 8 holes; 10 are possible
     settled = settle_lengths([None] * 4, [sure, sure, sure, open_end])
     assert settled == [(0, 9)] * 4
 

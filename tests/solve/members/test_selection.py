@@ -1,20 +1,30 @@
 """Members from evidence: lines, stretches, laps, room; and whole frames read from made-up photos."""
+
 from dataclasses import replace
 from functools import cache
 
 import networkx as nx
 import numpy as np
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from recon.frame.boxes import corners
 from recon.frame.joints import collisions, find_joints
 from recon.frame.model import Frame, Member
-from recon.solve.evidence.predictions import member_openings
-from recon.solve.members.selection import (LOOSE_END, best_stretch, candidate_lines, lap_faces,
-    line_evidence, line_first, select_members, touching_lines)
-from recon.solve.members.overlaps import make_room
 from recon.solve.evidence.candidate import LEAST_EVIDENCE, Stick, grown, line_key, runs_into, touching
+from recon.solve.evidence.predictions import member_openings
+from recon.solve.members.overlaps import make_room
+from recon.solve.members.selection import (
+    LOOSE_END,
+    best_stretch,
+    candidate_lines,
+    lap_faces,
+    line_evidence,
+    line_first,
+    select_members,
+    touching_lines,
+)
 from recon.solve.photo.read_photo import read_photo
 from tests.growing import grow_frame
 from tests.solve.scenes import SIZE, camera_round, lattice_change, shoot, sticks_of, view_of
@@ -56,7 +66,12 @@ def test_a_weak_hole_past_a_miss_is_left_off_and_a_strong_piece_stays():
 
 # Lines, boxes, growing
 
-@given(st.integers(0, 2), st.lists(st.integers(-20, 20).map(lambda v: v / 2), min_size=3, max_size=3), st.integers(2, 12))
+
+@given(
+    st.integers(0, 2),
+    st.lists(st.integers(-20, 20).map(lambda v: v / 2), min_size=3, max_size=3),
+    st.integers(2, 12),
+)
 def test_a_line_is_named_by_its_axis_and_place_and_gives_its_holes_back(axis, first, holes):
     s = stick(axis, first, holes)
     key = line_key(s)
@@ -87,7 +102,13 @@ def test_a_grown_stick_keeps_its_holes_where_they_are(low, high):
 
 
 @settings(max_examples=30)
-@given(st.integers(0, 40), st.sampled_from([1.0, 1.5]), st.integers(0, 2), st.tuples(*[st.integers(-6, 6)] * 3), st.integers(2, 9))
+@given(
+    st.integers(0, 40),
+    st.sampled_from([1.0, 1.5]),
+    st.integers(0, 2),
+    st.tuples(*[st.integers(-6, 6)] * 3),
+    st.integers(2, 9),
+)
 def test_sticks_run_into_one_another_where_members_collide(seed, width, axis, at, holes):
     frame = grow_frame(seed, 5, width)
     new = Member("X", tuple(map(float, at)), tuple(np.eye(3)[axis]), holes, width)
@@ -96,6 +117,7 @@ def test_sticks_run_into_one_another_where_members_collide(seed, width, axis, at
 
 
 # Laps
+
 
 @settings(max_examples=30)
 @given(st.integers(0, 60), st.sampled_from([1.0, 1.5]))
@@ -106,13 +128,15 @@ def test_faces_under_bolts_are_those_opposite_to_the_laps_of_the_frame(seed, wid
     place = {m.id: m for m in frame.members}
     for j in frame.joints:
         if abs(np.dot(place[j.a].direction, place[j.b].direction)) > 0.5:
-            continue                                        # side by side: no crossing
+            continue  # side by side: no crossing
         for id, hole, outward in ((j.a, j.a_hole, -np.array(j.axis)), (j.b, j.b_hole, np.array(j.axis))):
             expected[id].add((tuple(place[id].hole_centre(hole)), tuple(np.round(outward))))
     for i, (s, m) in enumerate(zip(sticks, frame.members)):
-        told = lap_faces(s.axis, s.first, s.holes, sticks[:i] + sticks[i + 1:], width)
+        told = lap_faces(s.axis, s.first, s.holes, sticks[:i] + sticks[i + 1 :], width)
         _, normals = member_openings(s.axis, s.first, s.holes, width)
-        found = {(tuple(s.first + k * np.eye(3)[s.axis]), tuple(normals[f])) for f, k in zip(*np.nonzero(told))}
+        found = {
+            (tuple(s.first + k * np.eye(3)[s.axis]), tuple(normals[f])) for f, k in zip(*np.nonzero(told))
+        }
         assert found == expected[m.id]
 
 
@@ -134,8 +158,12 @@ def test_groups_that_touch_hold_all_laps_together(seed, width, gone):
 
 
 def test_far_members_do_not_touch():
-    assert sorted(touching([stick(0, [0, 0, 0], 5), stick(1, [2, -2, 1], 5), stick(0, [0, 0, 9], 5)], 1.0)) == [[0, 1], [2]]
-    assert len(touching([stick(0, [0, 0, 0], 5), stick(1, [4.9, -2, 1], 5)], 1.0)) == 2     # edge to edge is no touch
+    assert sorted(
+        touching([stick(0, [0, 0, 0], 5), stick(1, [2, -2, 1], 5), stick(0, [0, 0, 9], 5)], 1.0)
+    ) == [[0, 1], [2]]
+    assert (
+        len(touching([stick(0, [0, 0, 0], 5), stick(1, [4.9, -2, 1], 5)], 1.0)) == 2
+    )  # edge to edge is no touch
 
 
 @settings(max_examples=15)
@@ -152,9 +180,10 @@ def test_every_member_that_laps_a_known_one_is_on_a_line_to_look_at(seed, width)
 
 # Room
 
+
 def test_of_two_that_overlap_the_weaker_end_is_cut_off():
     strong = stick(0, [0, 0, 0], 10)
-    weak = stick(1, [4, -6, 0], 10, [5] * 6 + [0.5] * 4)           # its last holes run through the strong one
+    weak = stick(1, [4, -6, 0], 10, [5] * 6 + [0.5] * 4)  # its last holes run through the strong one
     new, chosen = make_room(weak, [strong], 1.0)
     assert new.holes == 6 and (new.first == weak.first).all() and chosen[0] is strong
     assert not runs_into(new, chosen, 1.0)
@@ -183,11 +212,15 @@ def test_what_keeps_too_little_is_no_member():
 
 # Whole frames
 
+
 @cache
 def scene(seed, width=1.0):
     """A frame, photos from four sides with their true cameras, and how far along each member openings are in sight."""
     frame = grow_frame(seed, 8, width, holes=(6, 13))
-    shots = [shoot(frame, camera_round(frame, a, 18 + 6 * i), 10 * seed + i, clutter=100) for i, a in enumerate(AZIMUTHS)]
+    shots = [
+        shoot(frame, camera_round(frame, a, 18 + 6 * i), 10 * seed + i, clutter=100)
+        for i, a in enumerate(AZIMUTHS)
+    ]
     in_sight = []
     for i in range(len(frame.members)):
         holes = [k for s in shots for m, _, k in s.source if m == i]
@@ -224,8 +257,15 @@ def test_members_are_chosen_as_far_as_they_are_seen_and_no_others(seed, width):
     frame, shots, in_sight = scene(seed, width)
     views = [view_of(s, f"photo_{i}") for i, s in enumerate(shots)]
     chosen = select_members(views, all_lines(frame), width)
-    chosen = select_members(views, {line_key(s): [int(np.floor(s.first[s.axis])), int(np.floor(s.first[s.axis])) + s.holes - 1]
-                                    for s in chosen}, width, known=chosen)
+    chosen = select_members(
+        views,
+        {
+            line_key(s): [int(np.floor(s.first[s.axis])), int(np.floor(s.first[s.axis])) + s.holes - 1]
+            for s in chosen
+        },
+        width,
+        known=chosen,
+    )
     assert as_set(chosen) == as_set(truncated(frame, in_sight))
     assert all(s.evidence >= LEAST_EVIDENCE for s in chosen)
 
@@ -251,7 +291,7 @@ def test_detections_are_explained_once():
     view = view_of(shoot(frame, camera, 0, noise_px=0.2, found=1.0, clutter=20))
     true, front = (0, 0.0, 0.0, 0.0), (0, 1.0, 1.0, 0.0)
     alone = select_members([view], {front: [-5, 5]}, 1.0)
-    assert len(alone) == 1                                        # by itself it passes for a member
+    assert len(alone) == 1  # by itself it passes for a member
     chosen = select_members([view], {true: [-5, 5], front: [-5, 5]}, 1.0)
     assert [line_key(s) for s in chosen] == [true]
 
@@ -271,5 +311,7 @@ def test_rows_of_one_photo_lead_to_the_lines_of_their_members():
         a, b = (turn @ m.hole_centre(k) + np.rint(shift) for k in (holes[:, 2].min(), holes[:, 2].max()))
         s = stick(int(np.abs(turn @ m.direction).argmax()), np.minimum(a, b), 2)
         key = line_key(s)
-        found += key in lines and lines[key][0] <= np.maximum(a, b)[s.axis] and lines[key][1] >= s.first[s.axis]
+        found += (
+            key in lines and lines[key][0] <= np.maximum(a, b)[s.axis] and lines[key][1] >= s.first[s.axis]
+        )
     assert wanted >= 4 and found == wanted

@@ -1,20 +1,31 @@
 """Photos together: turns, shifts, and whether two photos show one frame."""
+
 from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from recon.frame.joints import find_joints
 from recon.frame.lattice import rotations
 from recon.frame.model import Frame, Member, label
 from recon.geometry.camera import Camera
-from recon.solve.multiview.assemble import join_photos, without_misfits
 from recon.solve.evidence.predictions import with_camera
+from recon.solve.multiview.assemble import join_photos, without_misfits
+from recon.solve.multiview.registration import (
+    Cells,
+    cells_of,
+    fit_score,
+    join,
+    moved_camera,
+    moved_lattice,
+    turned_cells,
+    vote_shift,
+)
 from recon.solve.photo.read_photo import read_photo
-from recon.solve.multiview.registration import Cells, cells_of, fit_score, join, moved_camera, moved_lattice, turned_cells, vote_shift
 from tests.growing import grow_frame
 from tests.solve.scenes import SIZE, camera_round, grown_scene, lattice_change, shoot, view_of
 
@@ -27,7 +38,10 @@ AZIMUTHS = (30, 85, 150)
 def three_photos(seed=1):
     """One frame from three sides, each photo read by itself."""
     frame = grow_frame(seed, 8, holes=(6, 13))
-    shots = [shoot(frame, camera_round(frame, a, 20 + 4 * i, roll=2 - i), 10 * seed + i) for i, a in enumerate(AZIMUTHS)]
+    shots = [
+        shoot(frame, camera_round(frame, a, 20 + 4 * i, roll=2 - i), 10 * seed + i)
+        for i, a in enumerate(AZIMUTHS)
+    ]
     return frame, shots, [read_photo(f"photo_{i}", s.openings, SIZE, None, 1.0) for i, s in enumerate(shots)]
 
 
@@ -46,10 +60,13 @@ def cells_of_frame(frame) -> Cells:
 
 # Moving
 
+
 @given(turn_numbers, whole_shifts, st.integers(0, 99))
 def test_a_moved_camera_sees_the_moved_world_as_the_camera_saw_the_world(number, shift, seed):
     rng = np.random.default_rng(seed)
-    camera = Camera(1200, 800, 600, -0.05, 0.01, Rotation.random(random_state=seed).as_matrix(), np.array([0.3, -0.5, 30]))
+    camera = Camera(
+        1200, 800, 600, -0.05, 0.01, Rotation.random(random_state=seed).as_matrix(), np.array([0.3, -0.5, 30])
+    )
     X = rng.uniform(-5, 5, (9, 3))
     turn = rotations()[number]
     moved = moved_camera(camera, turn, shift)
@@ -82,8 +99,12 @@ def test_a_moved_lattice_foretells_the_same_openings(number, shift):
     for i, (a, b) in enumerate(zip(lattice.guesses, moved.guesses)):
         if not a:
             continue
-        old = (a[0].first + 0.5 * a[0].normal) + np.outer(here.sign[i] * here.rows[i].step, np.eye(3)[here.rows[i].axis])
-        new = (b[0].first + 0.5 * b[0].normal) + np.outer(there.sign[i] * there.rows[i].step, np.eye(3)[there.rows[i].axis])
+        old = (a[0].first + 0.5 * a[0].normal) + np.outer(
+            here.sign[i] * here.rows[i].step, np.eye(3)[here.rows[i].axis]
+        )
+        new = (b[0].first + 0.5 * b[0].normal) + np.outer(
+            there.sign[i] * there.rows[i].step, np.eye(3)[there.rows[i].axis]
+        )
         assert moved.camera.project(new) == pytest.approx(lattice.camera.project(old), abs=1e-6)
     assert there.place == pytest.approx(here.place @ turn.T + shift)
     assert np.linalg.eigvalsh(there.cov) == pytest.approx(np.linalg.eigvalsh(here.cov))
@@ -94,22 +115,30 @@ def test_a_moved_lattice_foretells_the_same_openings(number, shift):
 
 # Voting
 
+
 @settings(max_examples=20)
 @given(st.integers(0, 6), turn_numbers, whole_shifts, st.integers(0, 99))
 def test_the_vote_finds_the_shift_between_two_parts_of_a_frame(seed, number, shift, chance):
     """Each photo shows two thirds of the holes, some cells are wrong; the true turn gets most votes at the true shift."""
     rng = np.random.default_rng(chance)
     cells = cells_of_frame(grow_frame(seed, 7, holes=(5, 12)))
-    some = lambda: (lambda keep: Cells(cells.place[keep], cells.axis[keep], cells.weight[keep], cells.normal[keep]))(
-        rng.random(len(cells.axis)) < 0.67)
+    some = lambda: (
+        lambda keep: Cells(cells.place[keep], cells.axis[keep], cells.weight[keep], cells.normal[keep])
+    )(rng.random(len(cells.axis)) < 0.67)
     a, b = some(), some()
-    wrong = Cells(rng.integers(-9, 9, (12, 3)).astype(float), rng.integers(0, 3, 12), np.ones(12), np.zeros((12, 3)))
-    b = Cells(*(np.concatenate([getattr(b, f), getattr(wrong, f)]) for f in ("place", "axis", "weight", "normal")))
+    wrong = Cells(
+        rng.integers(-9, 9, (12, 3)).astype(float), rng.integers(0, 3, 12), np.ones(12), np.zeros((12, 3))
+    )
+    b = Cells(
+        *(np.concatenate([getattr(b, f), getattr(wrong, f)]) for f in ("place", "axis", "weight", "normal"))
+    )
     turn = rotations()[number]
-    theirs = turned_cells(b, turn.T, -(turn.T @ shift))          # b in a lattice of its own
+    theirs = turned_cells(b, turn.T, -(turn.T @ shift))  # b in a lattice of its own
     votes, found = vote_shift(a, theirs, turn, 1.0)[0]
     assert (found == shift).all()
-    both = {tuple(np.r_[p, x]) for p, x in zip(a.place, a.axis)} & {tuple(np.r_[p, x]) for p, x in zip(b.place.round(6), b.axis)}
+    both = {tuple(np.r_[p, x]) for p, x in zip(a.place, a.axis)} & {
+        tuple(np.r_[p, x]) for p, x in zip(b.place.round(6), b.axis)
+    }
     assert votes == pytest.approx(len(both), abs=3)
 
 
@@ -128,6 +157,7 @@ def test_crossing_members_do_not_vote_for_one_another():
 
 # Joining
 
+
 def test_cells_of_a_photo_are_holes_of_the_frame():
     frame, shots, readings = three_photos()
     true = {tuple(np.rint(p)) for m in frame.members for p in m.hole_centres()}
@@ -142,8 +172,9 @@ def test_cells_of_a_photo_are_holes_of_the_frame():
 @pytest.mark.parametrize("a, b", [(0, 1), (1, 2), (2, 0)])
 def test_two_photos_of_one_frame_are_joined_by_the_true_turn_and_shift(a, b):
     _, shots, readings = three_photos()
-    score, _, turn, shift = join(readings[b].view, readings[b].lattice, cells_of(readings[a].lattice), 1.0, 1.0,
-                                 [readings[a].view])[0]
+    score, _, turn, shift = join(
+        readings[b].view, readings[b].lattice, cells_of(readings[a].lattice), 1.0, 1.0, [readings[a].view]
+    )[0]
     turn_a, shift_a, _ = lattice_change(readings[a].lattice.camera, shots[a].camera)
     turn_b, shift_b, _ = lattice_change(readings[b].lattice.camera, shots[b].camera)
     expected = turn_a @ turn_b.T
@@ -184,7 +215,9 @@ def shelf(seed):
         for x in (-1, 9):
             a, b = rng.integers(0, 3, 2)
             sticks.append(((x, -a, z + 1), Y, 6 + a + b))
-    members = tuple(Member(label(i), tuple(map(float, at)), tuple(d), int(n), 1.0) for i, (at, d, n) in enumerate(sticks))
+    members = tuple(
+        Member(label(i), tuple(map(float, at)), tuple(d), int(n), 1.0) for i, (at, d, n) in enumerate(sticks)
+    )
     return Frame(members, find_joints(members))
 
 
@@ -193,11 +226,17 @@ def test_a_frame_that_nearly_fits_itself_is_joined_by_what_its_members_explain(s
     """Opening by opening a wrong turn is as good as the right one or better; the members of the right one explain more."""
     frame = shelf(seed)
     cameras = [camera_round(frame, a, 20 + 4 * i, roll=2 - i) for i, a in enumerate((35, 130, 215))]
-    readings = [read_photo(f"photo_{i}", shoot(frame, c, 10 * seed + i).openings, SIZE, None, 1.0) for i, c in enumerate(cameras)]
+    readings = [
+        read_photo(f"photo_{i}", shoot(frame, c, 10 * seed + i).openings, SIZE, None, 1.0)
+        for i, c in enumerate(cameras)
+    ]
     joined = join_photos(readings, 1.0)
     changes = [lattice_change(v.camera, cameras[int(v.name[-1])]) for v in joined.views]
     assert len(changes) == 3
-    assert all((turn == changes[0][0]).all() and np.abs(shift - changes[0][1]).max() < 0.2 for turn, shift, _ in changes)
+    assert all(
+        (turn == changes[0][0]).all() and np.abs(shift - changes[0][1]).max() < 0.2
+        for turn, shift, _ in changes
+    )
 
 
 def test_a_photo_of_another_frame_fits_far_worse_and_comes_last():

@@ -1,4 +1,5 @@
 """Members off the lattice, on made-up photos of a small gate whose members are known."""
+
 from functools import cache
 
 import numpy as np
@@ -7,21 +8,25 @@ import pytest
 from recon.frame.joints import collisions, find_joints
 from recon.frame.lattice import rotations
 from recon.frame.model import Frame, Member
-from recon.solve.off_lattice.braces import as_member, explained, find_braces, off_lattice_members, refined
+from recon.solve.evidence.candidate import Stick, boxes
 from recon.solve.evidence.predictions import with_camera
 from recon.solve.members.selection import line_evidence_of
-from recon.solve.evidence.candidate import Stick, boxes
+from recon.solve.off_lattice.braces import as_member, explained, find_braces, off_lattice_members, refined
+from recon.solve.off_lattice.line_evidence import Line, Solids, evidence_along, overlap_boxes
 from recon.solve.off_lattice.pinned_lines import pinned_lines
 from recon.solve.result.frame import _end
-from recon.solve.off_lattice.line_evidence import Line, Solids, evidence_along, overlap_boxes
 from tests.solve.scenes import SIZE, camera_round, shoot, view_of
 
-GATE = (Member("A", (0, 0, 0), (0, 0, 1), 14), Member("B", (8, 0, 0), (0, 0, 1), 14),
-        Member("C", (-1, 1, 2), (1, 0, 0), 12), Member("D", (-1, 1, 11), (1, 0, 0), 11),
-        Member("E", (1, -1, 1), (0, 1, 0), 6))
+GATE = (
+    Member("A", (0, 0, 0), (0, 0, 1), 14),
+    Member("B", (8, 0, 0), (0, 0, 1), 14),
+    Member("C", (-1, 1, 2), (1, 0, 0), 12),
+    Member("D", (-1, 1, 11), (1, 0, 0), 11),
+    Member("E", (1, -1, 1), (0, 1, 0), 6),
+)
 # Pinned to A at hole 3 and to B at hole 9: 8 across and 6 up, so 10 pitches apart; a hole past each pin.
 BRACE = Member("F", (-0.8, -1, 2.4), (0.8, 0, 0.6), 13, on_lattice=False)
-HALF = Member("G", (-1.5, -1, 12.37), (1, 0, 0), 11, on_lattice=False)    # half a hole along, 0.37 up
+HALF = Member("G", (-1.5, -1, 12.37), (1, 0, 0), 11, on_lattice=False)  # half a hole along, 0.37 up
 BLANK = np.full((SIZE[1], SIZE[0], 3), 128, np.uint8)
 
 
@@ -37,8 +42,10 @@ STICKS = [as_stick(m) for m in GATE]
 @cache
 def photos_of(members, seed=0, clutter=150, azimuths=(-60, -120, 50)):
     frame = Frame(members)
-    return [view_of(shoot(frame, camera_round(frame, a, 15 + 5 * i), seed + i, clutter=clutter), f"photo {i}")
-            for i, a in enumerate(azimuths)]
+    return [
+        view_of(shoot(frame, camera_round(frame, a, 15 + 5 * i), seed + i, clutter=clutter), f"photo {i}")
+        for i, a in enumerate(azimuths)
+    ]
 
 
 def found_in(members, sticks=STICKS, **how):
@@ -64,7 +71,7 @@ def test_every_listed_line_has_its_pins_one_width_off_holes_of_two_members():
     for k in (np.zeros(len(lines.steps)), lines.steps):
         pin = lines.first + k[:, None] * lines.direction
         off = np.abs(pin[:, None] - holes[None]) - np.eye(3)[lines.normal][:, None]
-        assert (np.abs(off).max(2).min(1) <= 0.051).all()     # half the play of 0.1 at each end
+        assert (np.abs(off).max(2).min(1) <= 0.051).all()  # half the play of 0.1 at each end
 
 
 def test_a_pinned_brace_is_found_exactly_and_its_pins_are_joints():
@@ -100,7 +107,10 @@ def test_a_slanted_member_that_no_two_pins_hold_is_found_where_it_is():
     slanted = Member("H", (-1.27, -1, 5.34), (np.cos(angle), 0, np.sin(angle)), 12, on_lattice=False)
     braces = found_in((*GATE, slanted))
     assert len(braces) == 1 and braces[0].pins < 2
-    assert np.abs(np.array(ends_of(braces[0])) - sorted([list(slanted.first), slanted.last.tolist()])).max() < 0.05
+    assert (
+        np.abs(np.array(ends_of(braces[0])) - sorted([list(slanted.first), slanted.last.tolist()])).max()
+        < 0.05
+    )
 
 
 def test_brace_and_half_hole_member_are_found_together():
@@ -134,8 +144,17 @@ def test_any_turn_of_the_lattice_gives_the_same_brace(turn):
     turned = []
     for v in photos_of((*GATE, BRACE)):
         turned.append(with_camera(v, v.camera.posed(v.camera.R @ Q.T, v.camera.t)))
-    sticks = [as_stick(Member(m.id, tuple(Q @ (m.first if min(Q @ m.direction) >= 0 else m.last)),
-                              tuple(np.abs(Q @ m.direction)), m.holes)) for m in GATE]
+    sticks = [
+        as_stick(
+            Member(
+                m.id,
+                tuple(Q @ (m.first if min(Q @ m.direction) >= 0 else m.last)),
+                tuple(np.abs(Q @ m.direction)),
+                m.holes,
+            )
+        )
+        for m in GATE
+    ]
     braces = find_braces(turned, [BLANK] * 3, sticks, 1.0)
     assert len(braces) == 1
     ends = np.array([braces[0].first, braces[0].first + (braces[0].holes - 1) * braces[0].direction]) @ Q
@@ -149,7 +168,9 @@ def test_along_an_axis_the_evidence_is_that_for_a_stick():
     line = Line(np.zeros(3), np.array([0.0, 0, 1]), np.array([0.0, 1, 0]))
     found = evidence_along(views, line, 14, 1.0, Solids(lo, hi))
     llr, visible = line_evidence_of(views, 2, np.zeros(3), 14, 1.0, (lo, hi), np.zeros((4, 14), bool))
-    assert found.llr.sum((1, 2)) == pytest.approx(llr.sum((1, 2))) and found.visible.sum() == visible.sum() > 20
+    assert (
+        found.llr.sum((1, 2)) == pytest.approx(llr.sum((1, 2))) and found.visible.sum() == visible.sum() > 20
+    )
 
 
 def test_how_deep_a_brace_lies_in_a_box_agrees_with_the_frames_rule():
@@ -169,10 +190,14 @@ def test_a_line_a_little_off_is_brought_back_by_its_openings():
     views = photos_of((*GATE, BRACE), clutter=0)
     solids = Solids(*boxes(STICKS, 1.0))
     a = np.arctan2(0.6, 0.8) + np.radians(0.3)
-    line = Line(np.array(BRACE.first) + [0.04, 0, -0.03], np.array([np.cos(a), 0, np.sin(a)]), np.array([0, 1.0, 0]))
+    line = Line(
+        np.array(BRACE.first) + [0.04, 0, -0.03], np.array([np.cos(a), 0, np.sin(a)]), np.array([0, 1.0, 0])
+    )
     for _ in range(2):
         line = refined(views, line, evidence_along(views, line, 13, 1.0, solids), 1.0)
-    assert np.abs(line.first - BRACE.first).max() < 0.02 and line.direction @ BRACE.direction > np.cos(np.radians(0.1))
+    assert np.abs(line.first - BRACE.first).max() < 0.02 and line.direction @ BRACE.direction > np.cos(
+        np.radians(0.1)
+    )
 
 
 def test_braces_become_members_with_ends_and_doubt():

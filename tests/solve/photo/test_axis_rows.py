@@ -1,4 +1,5 @@
 """Rows along known directions: an arithmetic progression of cotangents, found among clutter."""
+
 from dataclasses import replace
 
 import numpy as np
@@ -33,7 +34,9 @@ def test_sights_tell_how_much_a_pixel_is(row):
     assert np.abs(np.abs((along * s.along).sum(1)) - 1).max() < 1e-3
     side = np.c_[-along[:, 1], along[:, 0]]
     moved = sights(camera, px + 0.01 * side, way)
-    assert np.abs(np.angle(np.exp(1j * (moved.theta - s.theta)))) / 0.01 == pytest.approx(s.theta_px, rel=0.02)
+    assert np.abs(np.angle(np.exp(1j * (moved.theta - s.theta)))) / 0.01 == pytest.approx(
+        s.theta_px, rel=0.02
+    )
     moved = sights(camera, px + 0.01 * s.along, way)
     assert np.abs(moved.tau - s.tau) / 0.01 == pytest.approx(s.tau_px, rel=0.02)
 
@@ -49,8 +52,16 @@ def best_for(index, rows):
 
 
 # Known hole, hole not known, many misses, a lens.
-@pytest.mark.parametrize("seed, hole, how", [(1, HOLE, {}), (2, None, {}), (3, HOLE, {"found": 0.75}), (4, HOLE, {"clutter": 400}),
-                                             (5, HOLE, {"k1": -0.05, "noise_px": 0.5})])
+@pytest.mark.parametrize(
+    "seed, hole, how",
+    [
+        (1, HOLE, {}),
+        (2, None, {}),
+        (3, HOLE, {"found": 0.75}),
+        (4, HOLE, {"clutter": 400}),
+        (5, HOLE, {"k1": -0.05, "noise_px": 0.5}),
+    ],
+)
 def test_rows_of_members_are_found_at_their_steps(seed, hole, how):
     frame, shot = grown_scene(seed, **how)
     rows = guided(shot, hole=hole)
@@ -65,7 +76,7 @@ def test_rows_of_members_are_found_at_their_steps(seed, hole, how):
             continue
         assert found.axis == axis
         difference = true.step[i] - found.step[j], true.step[i] + found.step[j]
-        assert any((d == d[0]).all() for d in difference)          # the same steps, from either end
+        assert any((d == d[0]).all() for d in difference)  # the same steps, from either end
     assert missed <= 0.1 * total
 
 
@@ -103,6 +114,8 @@ def test_a_gap_of_several_holes_is_bridged():
 
 def test_a_camera_turned_away_finds_less():
     frame, shot = grown_scene(3)
-    turned = replace(shot.camera, t=np.zeros(3), R=shot.camera.R @ np.array([[0.8, -0.6, 0], [0.6, 0.8, 0], [0, 0, 1.0]]))
+    turned = replace(
+        shot.camera, t=np.zeros(3), R=shot.camera.R @ np.array([[0.8, -0.6, 0], [0.6, 0.8, 0], [0, 0, 1.0]])
+    )
     horizontal = lambda rows: sum(r.evidence for r in rows if r.axis != 2 and r.evidence > 6)
     assert horizontal(guided(shot, turned)) < 0.3 * horizontal(guided(shot))

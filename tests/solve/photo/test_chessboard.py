@@ -3,6 +3,7 @@
 Source of every published value here: OpenCV sample data (Debian opencv-doc 4.6.0, examples/data),
 tests/data/chessboard/left_intrinsics.yml.
 """
+
 from functools import cache
 
 import cv2
@@ -14,14 +15,27 @@ from scipy.spatial.transform import Rotation
 from recon.frame.lattice import rotations
 from recon.geometry.camera import Camera, project_jacobian, stepped
 from recon.image.rows import fit_row, row_position
+from recon.solve.multiview.registration import Cells, moved_camera, turned_cells, vote_shift
 from recon.solve.photo.photo_lattice import resect
 from recon.solve.photo.vanishing_points import row_residuals
-from recon.solve.multiview.registration import Cells, moved_camera, turned_cells, vote_shift
-from tests.solve.chessboard import (BOARD, LEFT, PAIRS, ROWS, SIGMA_PX, SIZE, SQUARE_MM, corners, from_rows, points_of,
-                                    published, resected, with_lens)
+from tests.solve.chessboard import (
+    BOARD,
+    LEFT,
+    PAIRS,
+    ROWS,
+    SIGMA_PX,
+    SIZE,
+    SQUARE_MM,
+    corners,
+    from_rows,
+    points_of,
+    published,
+    resected,
+    with_lens,
+)
 
 PUBLISHED_F, PUBLISHED_K1 = 535.916, -0.266
-POORLY_PUBLISHED = 2       # its published reprojection error is 1.18 px, the others' 0.16 to 0.38
+POORLY_PUBLISHED = 2  # its published reprojection error is 1.18 px, the others' 0.16 to 0.38
 
 
 def lens_undone(xy):
@@ -47,7 +61,9 @@ def degrees_between(R, S):
 
 # Cross-ratio (x2-x0)(x3-x1) / ((x2-x1)(x3-x0)) of four collinear points at steps k is that of the steps themselves,
 # in any picture.  Source: Hartley and Zisserman 2004, section 2.5.
-@pytest.mark.parametrize("steps, theory", [((0, 1, 2, 3), 4 / 3), ((0, 1, 2, 4), 3 / 2), ((0, 1, 3, 4), 9 / 8)])
+@pytest.mark.parametrize(
+    "steps, theory", [((0, 1, 2, 3), 4 / 3), ((0, 1, 2, 4), 3 / 2), ((0, 1, 3, 4), 9 / 8)]
+)
 def test_cross_ratios_along_board_rows_are_those_of_their_steps(steps, theory):
     found = []
     for n in LEFT:
@@ -67,7 +83,7 @@ def test_board_rows_fit_projectively_even_steps(number):
     for row in ROWS:
         along, across = along_and_across(xy[row.index])
         fit = fit_row(row.step, along)
-        assert rms(row_position(fit, row.step) - along) < 0.25       # corners are good to about 0.1 px
+        assert rms(row_position(fit, row.step) - along) < 0.25  # corners are good to about 0.1 px
         assert rms(across) < 0.3
         # Left without its last corner, the row foretells it.
         fit = fit_row(row.step[:-1], along[:-1])
@@ -109,7 +125,7 @@ def test_rows_placed_at_unit_pitch_reproject_within_half_a_px():
     for n in LEFT:
         pencils, points = from_rows("left", n), points_of("left", n)
         e = row_residuals(pencils.camera, points, pencils.axis)
-        assert np.sqrt((e ** 2).sum((1, 2)) / points.weight.sum(1)).max() < 0.6
+        assert np.sqrt((e**2).sum((1, 2)) / points.weight.sum(1)).max() < 0.6
 
 
 def test_focal_length_after_resection_of_single_views():
@@ -129,7 +145,9 @@ def posed_with_published_lens(number) -> Camera:
 def test_pose_against_the_published_pose(number):
     turn, shift_mm = published()[2][number]
     camera = posed_with_published_lens(number)
-    assert degrees_between(camera.R, Rotation.from_rotvec(turn).as_matrix()) < (0.8 if number == POORLY_PUBLISHED else 0.3)
+    assert degrees_between(camera.R, Rotation.from_rotvec(turn).as_matrix()) < (
+        0.8 if number == POORLY_PUBLISHED else 0.3
+    )
     t = camera.t * SQUARE_MM
     assert np.linalg.norm(t - shift_mm) < 0.03 * np.linalg.norm(shift_mm)
     # Focal length and distance go together in one view of a plane; what is left when that is taken out:
@@ -140,7 +158,9 @@ def test_pose_against_the_published_pose(number):
 def test_pose_against_solvepnp_with_the_same_lens(number):
     camera = posed_with_published_lens(number)
     matrix = np.array([[camera.f, 0, camera.cx], [0, camera.f, camera.cy], [0, 0, 1]])
-    _, turn, shift = cv2.solvePnP(BOARD, corners("left", number), matrix, np.array([camera.k1, camera.k2, 0, 0]))
+    _, turn, shift = cv2.solvePnP(
+        BOARD, corners("left", number), matrix, np.array([camera.k1, camera.k2, 0, 0])
+    )
     assert degrees_between(camera.R, Rotation.from_rotvec(turn.ravel()).as_matrix()) < 0.05
     assert np.linalg.norm(camera.t - shift.ravel()) * SQUARE_MM < 0.1
 
@@ -153,8 +173,10 @@ def calibrated(side, numbers):
     common = np.median([s.f for s in starts])
 
     def cameras(p):
-        return [stepped(with_lens(s, common, s.cx, s.cy), np.r_[p[:3], p[3 + 6 * i:9 + 6 * i]])
-                for i, s in enumerate(starts)]
+        return [
+            stepped(with_lens(s, common, s.cx, s.cy), np.r_[p[:3], p[3 + 6 * i : 9 + 6 * i]])
+            for i, s in enumerate(starts)
+        ]
 
     def residual(p):
         return np.concatenate([(c.project(BOARD) - xy).ravel() for c, xy in zip(cameras(p), seen)])
@@ -163,7 +185,10 @@ def calibrated(side, numbers):
         J = np.zeros((108 * len(starts), len(p)))
         for i, c in enumerate(cameras(p)):
             d = project_jacobian(c, BOARD)[1].reshape(-1, 9)
-            J[108 * i:108 * (i + 1), :3], J[108 * i:108 * (i + 1), 3 + 6 * i:9 + 6 * i] = d[:, :3], d[:, 3:]
+            J[108 * i : 108 * (i + 1), :3], J[108 * i : 108 * (i + 1), 3 + 6 * i : 9 + 6 * i] = (
+                d[:, :3],
+                d[:, 3:],
+            )
         return J
 
     found = least_squares(residual, np.zeros(3 + 6 * len(starts)), jac=jacobian, x_scale="jac")
@@ -174,17 +199,27 @@ def test_focal_length_and_lens_of_all_views_against_calibratecamera():
     """cv2.calibrateCamera minimises the same sum with the same free terms, so all digits should agree."""
     cameras, error = calibrated("left", tuple(LEFT))
     guess = np.array([[640, 0, 319.5], [0, 640, 239.5], [0, 0, 1]])
-    flags = (cv2.CALIB_USE_INTRINSIC_GUESS | cv2.CALIB_FIX_PRINCIPAL_POINT | cv2.CALIB_FIX_ASPECT_RATIO
-             | cv2.CALIB_ZERO_TANGENT_DIST | cv2.CALIB_FIX_K3)
+    flags = (
+        cv2.CALIB_USE_INTRINSIC_GUESS
+        | cv2.CALIB_FIX_PRINCIPAL_POINT
+        | cv2.CALIB_FIX_ASPECT_RATIO
+        | cv2.CALIB_ZERO_TANGENT_DIST
+        | cv2.CALIB_FIX_K3
+    )
     theirs, matrix, lens, turned, _ = cv2.calibrateCamera(
-        [BOARD.astype(np.float32)] * len(LEFT), [corners("left", n).astype(np.float32) for n in LEFT], SIZE, guess, None,
-        flags=flags)
+        [BOARD.astype(np.float32)] * len(LEFT),
+        [corners("left", n).astype(np.float32) for n in LEFT],
+        SIZE,
+        guess,
+        None,
+        flags=flags,
+    )
     assert error == pytest.approx(theirs, rel=1e-4)
     assert cameras[0].f == pytest.approx(matrix[0, 0], rel=1e-5)
     assert [cameras[0].k1, cameras[0].k2] == pytest.approx(lens.ravel()[:2], abs=1e-4)
     for camera, turn in zip(cameras, turned):
         assert degrees_between(camera.R, Rotation.from_rotvec(np.ravel(turn)).as_matrix()) < 0.01
-    assert cameras[0].f == pytest.approx(PUBLISHED_F, rel=0.005)         # published with five lens terms
+    assert cameras[0].f == pytest.approx(PUBLISHED_F, rel=0.005)  # published with five lens terms
 
 
 # The board as cells: rows along x, columns along y, faces turned to the cameras (towards -z).
@@ -204,12 +239,19 @@ def right_in_left(number, turn_index, lens="own"):
         right = calibrated("right", tuple(PAIRS))[0][PAIRS.index(number)]
     own_turn, own_shift = rotations()[turn_index], np.array([7.0, -3, 12])
     right, cells = moved_camera(right, own_turn, own_shift), turned_cells(CELLS, own_turn, own_shift)
-    full = [(turn, shift) for turn in rotations() for votes, shift in vote_shift(CELLS, cells, turn, 1.0) if votes > 107.5]
-    assert len(full) == 4          # the board comes back onto itself by half turns round x, y and z
+    full = [
+        (turn, shift)
+        for turn in rotations()
+        for votes, shift in vote_shift(CELLS, cells, turn, 1.0)
+        if votes > 107.5
+    ]
+    assert len(full) == 4  # the board comes back onto itself by half turns round x, y and z
     facing = [(t, s) for t, s in full if np.allclose(turned_cells(cells, t, s).normal, CELLS.normal)]
     assert len(facing) == 2
     placed = [moved_camera(right, t, s) for t, s in facing]
-    return left, min(placed, key=lambda c: np.linalg.norm(c.centre - left.centre))   # the cameras stand side by side
+    return left, min(
+        placed, key=lambda c: np.linalg.norm(c.centre - left.centre)
+    )  # the cameras stand side by side
 
 
 def baseline(pair):
@@ -238,10 +280,18 @@ def test_baseline_against_stereocalibrate():
     for camera in pairs[0]:
         matrices.append(np.array([[camera.f, 0, camera.cx], [0, camera.f, camera.cy], [0, 0, 1]]))
         lenses.append(np.array([camera.k1, camera.k2, 0, 0]))
-    out = cv2.stereoCalibrate([BOARD.astype(np.float32)] * 5, [corners("left", n).astype(np.float32) for n in PAIRS],
-                              [corners("right", n).astype(np.float32) for n in PAIRS], matrices[0], lenses[0], matrices[1],
-                              lenses[1], SIZE, flags=cv2.CALIB_FIX_INTRINSIC)
-    theirs = -out[5].T @ out[6].ravel() * SQUARE_MM           # place of the right camera seen from the left one
+    out = cv2.stereoCalibrate(
+        [BOARD.astype(np.float32)] * 5,
+        [corners("left", n).astype(np.float32) for n in PAIRS],
+        [corners("right", n).astype(np.float32) for n in PAIRS],
+        matrices[0],
+        lenses[0],
+        matrices[1],
+        lenses[1],
+        SIZE,
+        flags=cv2.CALIB_FIX_INTRINSIC,
+    )
+    theirs = -out[5].T @ out[6].ravel() * SQUARE_MM  # place of the right camera seen from the left one
     ours = np.mean([baseline(p) for p in pairs], axis=0)
     assert np.linalg.norm(ours) == pytest.approx(np.linalg.norm(theirs), rel=0.02)
     assert np.abs(ours - theirs).max() < 3.0

@@ -1,10 +1,12 @@
 """One photo: its camera, its rows on one lattice, the width of its members; and resection."""
+
 from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
@@ -12,16 +14,22 @@ from recon.frame.boxes import face_normals
 from recon.frame.lattice import lattice_classes, rotations
 from recon.geometry.camera import Camera
 from recon.image.openings import OPENING
-from recon.solve.photo.photo_lattice import resect, solve_lattice, transverse_classes, upright
-from recon.solve.photo.vanishing_points import K1_SPREAD
-from recon.solve.photo.read_photo import estimate_width, read_photo
 from recon.solve.multiview.registration import moved_camera
+from recon.solve.photo.photo_lattice import resect, solve_lattice, transverse_classes, upright
+from recon.solve.photo.read_photo import estimate_width, read_photo
+from recon.solve.photo.vanishing_points import K1_SPREAD
 from tests.solve.scenes import SIZE, grown_scene, lattice_change
 
 unit = st.floats(-1, 1)
 # Seed of the frame, width in pitches, azimuth, focal length in px, k1, EXIF focal length.
-SCENES = {"steep": (1, 1.0, 33, 1200, -0.04, None), "wide": (3, 1.0, 59, 1000, 0.03, None), "long": (5, 1.0, 25, 2600, 0.0, None),
-          "exif": (6, 1.0, 40, 1300, 0.0, 1340.0), "post": (2, 1.5, 46, 1300, 0.0, None), "half": (0, 1.5, 20, 1300, 0.0, None)}
+SCENES = {
+    "steep": (1, 1.0, 33, 1200, -0.04, None),
+    "wide": (3, 1.0, 59, 1000, 0.03, None),
+    "long": (5, 1.0, 25, 2600, 0.0, None),
+    "exif": (6, 1.0, 40, 1300, 0.0, 1340.0),
+    "post": (2, 1.5, 46, 1300, 0.0, None),
+    "half": (0, 1.5, 20, 1300, 0.0, None),
+}
 
 
 @cache
@@ -47,9 +55,14 @@ def right_rows(frame, shot, lattice):
         j = int(np.nonzero((source[:, :2] == (member, number)).all(1))[0][0])
         m = frame.members[member]
         told.append(np.exp(guesses[0].log_p) if guesses else 0.0)
-        off.append(guesses[0].first + sign * row.step[j] * np.eye(3)[row.axis] - turn @ m.hole_centre(source[j, 2])
-                   if guesses else np.full(3, np.inf))
-        face.append(bool(guesses) and np.abs(guesses[0].normal - turn @ face_normals(m)[2 + number]).max() < 0.1)
+        off.append(
+            guesses[0].first + sign * row.step[j] * np.eye(3)[row.axis] - turn @ m.hole_centre(source[j, 2])
+            if guesses
+            else np.full(3, np.inf)
+        )
+        face.append(
+            bool(guesses) and np.abs(guesses[0].normal - turn @ face_normals(m)[2 + number]).max() < 0.1
+        )
     off = [tuple(np.round(o, 2)) for o in off]
     common = max(set(off), key=off.count)
     return np.array(told), np.array([o == common and f for o, f in zip(off, face)]), np.array(common)
@@ -63,8 +76,8 @@ def test_camera_is_that_which_took_the_photo_up_to_a_turn_and_shift(name):
     assert camera.f == pytest.approx(shot.camera.f, rel=0.02)
     assert camera.k1 == pytest.approx(shot.camera.k1, abs=0.02)
     assert degrees < 0.2
-    assert np.abs(shift - np.rint(shift)).max() < 0.12                 # pitches: whole steps of the lattice
-    assert (turn @ [0, 0, 1] == [0, 0, 1]).all()                       # z is up in both
+    assert np.abs(shift - np.rint(shift)).max() < 0.12  # pitches: whole steps of the lattice
+    assert (turn @ [0, 0, 1] == [0, 0, 1]).all()  # z is up in both
 
 
 @pytest.mark.parametrize("name", ["steep", "wide", "long", "exif"])
@@ -72,7 +85,7 @@ def test_rows_lie_on_the_lattice_lines_of_their_members(name):
     frame, shot, reading = read(name)
     told, right, _ = right_rows(frame, shot, reading.lattice)
     assert len(told) >= 8 and right.mean() > 0.95
-    assert right[told > 0.9].mean() > 0.95                             # what it calls sure is right
+    assert right[told > 0.9].mean() > 0.95  # what it calls sure is right
 
 
 def test_guesses_come_best_first_and_their_chances_sum_to_at_most_one():
@@ -135,9 +148,19 @@ def test_a_photo_held_upright_gives_the_same_members():
     """The picture turned by a quarter, as by EXIF orientation or a phone held upright."""
     frame, shot, reading = read("steep")
     o = shot.openings.copy()
-    o["x"], o["y"], o["angle"] = SIZE[1] - 1 - shot.openings["y"], shot.openings["x"], shot.openings["angle"] + np.pi / 2
+    o["x"], o["y"], o["angle"] = (
+        SIZE[1] - 1 - shot.openings["y"],
+        shot.openings["x"],
+        shot.openings["angle"] + np.pi / 2,
+    )
     quarter = np.array([[0, -1.0, 0], [1, 0, 0], [0, 0, 1]])
-    camera = replace(shot.camera, cx=(SIZE[1] - 1) / 2, cy=(SIZE[0] - 1) / 2, R=quarter @ shot.camera.R, t=quarter @ shot.camera.t)
+    camera = replace(
+        shot.camera,
+        cx=(SIZE[1] - 1) / 2,
+        cy=(SIZE[0] - 1) / 2,
+        R=quarter @ shot.camera.R,
+        t=quarter @ shot.camera.t,
+    )
     turned = read_photo("turned", o, SIZE[::-1], None)
     told, right, _ = right_rows(frame, replace(shot, openings=o, camera=camera), turned.lattice)
     assert len(told) >= len(reading.lattice.guesses) - 2 and right.mean() > 0.95
@@ -149,11 +172,12 @@ def test_upright_renames_the_axes_only(v):
     up = upright(Camera(1000, 0, 0, R=R)).R
     assert np.linalg.det(up) == pytest.approx(1) and np.abs(up @ up.T - np.eye(3)).max() < 1e-9
     names = up.T @ R
-    assert np.abs(np.abs(names) - np.rint(np.abs(names))).max() < 1e-9         # a signed permutation
-    assert -up[1, 2] >= np.abs(R[1]).max() - 1e-9                              # z points up in the picture, most of all
+    assert np.abs(np.abs(names) - np.rint(np.abs(names))).max() < 1e-9  # a signed permutation
+    assert -up[1, 2] >= np.abs(R[1]).max() - 1e-9  # z points up in the picture, most of all
 
 
 # What gives no lattice
+
 
 def test_a_photo_without_a_frame_is_said_to_have_none():
     frame, shot = grown_scene(1, clutter=300)
@@ -175,6 +199,7 @@ def test_two_rows_make_no_lattice():
 
 # Resection
 
+
 def cube(camera, seed, count=40, noise=0.3):
     rng = np.random.default_rng(seed)
     world = rng.integers(-6, 7, (count, 3)).astype(float)
@@ -184,14 +209,23 @@ def cube(camera, seed, count=40, noise=0.3):
 @st.composite
 def posed_cameras(draw):
     turn = Rotation.from_rotvec(2 * np.array([draw(unit), draw(unit), draw(unit)]))
-    return Camera(draw(st.floats(900, 2500)), 799.5, 599.5, 0.06 * draw(unit), 0.0, turn.as_matrix(),
-                  np.array([2 * draw(unit), 2 * draw(unit), 25 + 5 * draw(unit)]))
+    return Camera(
+        draw(st.floats(900, 2500)),
+        799.5,
+        599.5,
+        0.06 * draw(unit),
+        0.0,
+        turn.as_matrix(),
+        np.array([2 * draw(unit), 2 * draw(unit), 25 + 5 * draw(unit)]),
+    )
 
 
 def started_off(camera, by=0.01):
     """Some 10 px off: what the rows leave before their lattice is known."""
     turn = Rotation.from_rotvec([by, -by, 0.5 * by]).as_matrix()
-    return replace(camera, f=camera.f * (1 + by), k1=0.0, R=turn @ camera.R, t=camera.t + [10 * by, -10 * by, 20 * by])
+    return replace(
+        camera, f=camera.f * (1 + by), k1=0.0, R=turn @ camera.R, t=camera.t + [10 * by, -10 * by, 20 * by]
+    )
 
 
 @settings(max_examples=12)
@@ -201,7 +235,7 @@ def test_resection_of_exact_points_gives_the_camera_back(camera):
     found = resect(started_off(camera), world, image, np.full(len(world), 0.3))
     assert found.f == pytest.approx(camera.f, rel=2e-3) and found.k1 == pytest.approx(camera.k1, abs=2e-3)
     assert np.abs(found.centre - camera.centre).max() < 0.05
-    assert np.abs(found.project(world) - image).max() < 0.1            # px; the prior on k1 pulls a little
+    assert np.abs(found.project(world) - image).max() < 0.1  # px; the prior on k1 pulls a little
 
 
 @settings(max_examples=8)
@@ -213,14 +247,18 @@ def test_resection_is_the_minimum_that_scipy_finds_with_numeric_derivatives(came
     found = resect(start, world, image, np.full(len(world), sigma), lens_terms=2)
 
     def residual(p):
-        c = Camera(p[0] * 1000, camera.cx, camera.cy, p[1], p[2], Rotation.from_rotvec(p[3:6]).as_matrix(), p[6:9])
+        c = Camera(
+            p[0] * 1000, camera.cx, camera.cy, p[1], p[2], Rotation.from_rotvec(p[3:6]).as_matrix(), p[6:9]
+        )
         return np.r_[((c.project(world) - image) / sigma).ravel(), p[1:3] / K1_SPREAD]
 
     def value(c):
         r = np.r_[((c.project(world) - image) / sigma).ravel(), np.array([c.k1, c.k2]) / K1_SPREAD]
-        return 2.0 ** 2 * np.log1p((r / 2.0) ** 2).sum()
+        return 2.0**2 * np.log1p((r / 2.0) ** 2).sum()
 
-    p0 = np.r_[camera.f / 1000, camera.k1, 0, Rotation.from_matrix(camera.R).as_rotvec(), camera.t]       # the truth
+    p0 = np.r_[
+        camera.f / 1000, camera.k1, 0, Rotation.from_matrix(camera.R).as_rotvec(), camera.t
+    ]  # the truth
     theirs = least_squares(residual, p0, loss="cauchy", f_scale=2.0, x_scale="jac", max_nfev=200)
     assert value(found) == pytest.approx(2 * theirs.cost, rel=1e-3)
     assert found.f == pytest.approx(theirs.x[0] * 1000, rel=1e-3)
@@ -228,12 +266,25 @@ def test_resection_is_the_minimum_that_scipy_finds_with_numeric_derivatives(came
 
 
 def test_wrong_points_do_not_bend_the_camera():
-    camera = Camera(1300, 799.5, 599.5, -0.03, 0.0, Rotation.from_rotvec([0.4, -0.6, 0.1]).as_matrix(), np.array([0.5, -1, 26]))
+    camera = Camera(
+        1300,
+        799.5,
+        599.5,
+        -0.03,
+        0.0,
+        Rotation.from_rotvec([0.4, -0.6, 0.1]).as_matrix(),
+        np.array([0.5, -1, 26]),
+    )
     world, image = cube(camera, 3, 60)
-    image[::6] += np.random.default_rng(1).normal(0, 40, image[::6].shape)         # a sixth are wrong by a hole or so
+    image[::6] += np.random.default_rng(1).normal(
+        0, 40, image[::6].shape
+    )  # a sixth are wrong by a hole or so
     found = resect(started_off(camera, 0.01), world, image, np.full(60, 0.3))
     good = np.setdiff1d(np.arange(60), np.arange(0, 60, 6))
-    assert np.sqrt(np.mean(np.sum((found.project(world[good]) - camera.project(world[good])) ** 2, axis=1))) < 0.3
+    assert (
+        np.sqrt(np.mean(np.sum((found.project(world[good]) - camera.project(world[good])) ** 2, axis=1)))
+        < 0.3
+    )
     assert found.f == pytest.approx(1300, rel=0.01)
 
 

@@ -1,16 +1,27 @@
 """Camera from rows: focal length, rotation and lens from the rows of made-up photos."""
+
 from functools import cache
 
 import numpy as np
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from recon.geometry.camera import Camera, image2sensor
 from recon.image.rows import Row
-from recon.solve.photo.vanishing_points import RowPoints, find_pencils, place_rows, refine_pencils, row_points, row_residuals, row_shares
+from recon.solve.photo.vanishing_points import (
+    RowPoints,
+    find_pencils,
+    place_rows,
+    refine_pencils,
+    row_points,
+    row_residuals,
+    row_shares,
+)
 from tests.solve.scenes import SIZE, axes_of, grown_scene, rows_in_space, true_rows
+
 
 def renaming(found: Camera, true: Camera):
     """For each true axis the found axis along it, and the largest angle between the two in degrees."""
@@ -35,14 +46,14 @@ def test_focal_length_rotation_and_lens_come_from_the_rows(seed, f, k1):
     assert degrees < 0.5
     assert (found.axis == names[axes]).all()
     if f < 2000:
-        assert found.camera.k1 == pytest.approx(k1, abs=0.025)          # a narrow picture tells little of k1
+        assert found.camera.k1 == pytest.approx(k1, abs=0.025)  # a narrow picture tells little of k1
 
 
 def test_false_rows_do_not_lead_it_astray():
     frame, shot, rows, axes = rows_of_scene(2, f=1600, k1=0.0)
     rng = np.random.default_rng(0)
     false = []
-    for _ in range(2 * len(rows)):                 # five openings each, anywhere on a line at even steps, or nearly so
+    for _ in range(2 * len(rows)):  # five openings each, anywhere on a line at even steps, or nearly so
         start, way = rng.uniform(0, SIZE, 2), rng.normal(0, 40, 2)
         false.append(start + np.arange(5)[:, None] * way + rng.normal(0, 1.5, (5, 2)))
     openings = np.concatenate([shot.openings, np.zeros(5 * len(false), shot.openings.dtype)])
@@ -70,7 +81,14 @@ def test_refinement_comes_back_from_a_wrong_start():
     frame, shot, rows, _ = rows_of_scene(2, f=1600, k1=0.0)
     points, true = row_points(shot.openings, rows), shot.camera
     value = np.minimum(points.weight.sum(1), 12)
-    start = Camera(true.f * 1.15, true.cx, true.cy, 0.0, 0.0, Rotation.from_rotvec([0.03, -0.03, 0.02]).as_matrix() @ true.R)
+    start = Camera(
+        true.f * 1.15,
+        true.cx,
+        true.cy,
+        0.0,
+        0.0,
+        Rotation.from_rotvec([0.03, -0.03, 0.02]).as_matrix() @ true.R,
+    )
     found = refine_pencils(start, points, value, None, 1600).camera
     assert found.f == pytest.approx(1600, rel=0.02) and renaming(found, true)[1] < 0.3
 
@@ -100,12 +118,13 @@ def test_rows_of_one_direction_score_below_the_same_number_in_three():
 
 # Rows placed in space
 
+
 def points_of(camera, first, way, steps, padding=0):
     px = camera.project(first + steps[:, None] * way)
     m = len(steps) + padding
     out, k, w = np.zeros((1, m, 2)), np.zeros((1, m)), np.zeros((1, m))
-    out[0, :len(steps)], k[0, :len(steps)], w[0, :len(steps)] = px, steps, 1
-    out[0, len(steps):] = px[0]
+    out[0, : len(steps)], k[0, : len(steps)], w[0, : len(steps)] = px, steps, 1
+    out[0, len(steps) :] = px[0]
     return RowPoints(out, k, w, np.array([0.3]))
 
 
@@ -113,7 +132,9 @@ def points_of(camera, first, way, steps, padding=0):
 def test_exact_rows_are_placed_exactly(row, padding, backwards):
     camera, first, way, steps = row
     points = points_of(camera, first, way, steps, padding)
-    place, direction, _ = place_rows(image2sensor(camera, points.px), points, (-way if backwards else way)[None])
+    place, direction, _ = place_rows(
+        image2sensor(camera, points.px), points, (-way if backwards else way)[None]
+    )
     assert place[0] == pytest.approx(first, abs=1e-3) and direction[0] == pytest.approx(way)
 
 
@@ -138,8 +159,12 @@ def test_scatter_of_places_is_the_covariance_told(row, seed):
     rng = np.random.default_rng(seed)
     points = points_of(camera, first, way, steps)
     copies = 400
-    noisy = RowPoints(points.px + rng.normal(0, 0.2, (copies, len(steps), 2)), np.repeat(points.step, copies, 0),
-                      np.repeat(points.weight, copies, 0), np.repeat(points.sigma, copies))
+    noisy = RowPoints(
+        points.px + rng.normal(0, 0.2, (copies, len(steps), 2)),
+        np.repeat(points.step, copies, 0),
+        np.repeat(points.weight, copies, 0),
+        np.repeat(points.sigma, copies),
+    )
     place, _, inverse = place_rows(image2sensor(camera, noisy.px), noisy, np.repeat(way[None], copies, 0))
     told = np.median(inverse, axis=0) * (0.2 / camera.f) ** 2
     worst = np.linalg.eigh(told)[1][:, 2]
@@ -154,7 +179,9 @@ def test_place_of_a_row_that_runs_away_is_the_least_squares_one_of_scipy():
     rng = np.random.default_rng(4)
     for _ in range(5):
         points = points_of(camera, first, way, steps)
-        points = RowPoints(points.px + rng.normal(0, 0.5, points.px.shape), points.step, points.weight, points.sigma)
+        points = RowPoints(
+            points.px + rng.normal(0, 0.5, points.px.shape), points.step, points.weight, points.sigma
+        )
         sensor = image2sensor(camera, points.px)
         place, _, _ = place_rows(sensor, points, way[None])
 
@@ -168,9 +195,15 @@ def test_place_of_a_row_that_runs_away_is_the_least_squares_one_of_scipy():
 
 # Shares
 
+
 def test_a_floor_of_tiles_has_a_small_share_in_the_rows():
     grid = np.arange(36).reshape(6, 6)
-    floor = [*grid, *grid.T, *[np.diagonal(grid, k) for k in (-1, 0, 1)], *[np.diagonal(grid[::-1], k) for k in (-1, 0, 1)]]
+    floor = [
+        *grid,
+        *grid.T,
+        *[np.diagonal(grid, k) for k in (-1, 0, 1)],
+        *[np.diagonal(grid[::-1], k) for k in (-1, 0, 1)],
+    ]
     member = np.arange(100, 110)
     share = row_shares([*floor, member])
     assert share[-1] == 1.0

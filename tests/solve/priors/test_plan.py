@@ -17,7 +17,9 @@ STOCKS = load_stocks()
 
 
 def read(plan, photos):
-    return solve.read([load_photo(TRESTLE / f"photo_{k}.jpg") for k in photos], stocks=STOCKS, plan=plan).frame
+    return solve.read(
+        [load_photo(TRESTLE / f"photo_{k}.jpg") for k in photos], stocks=STOCKS, plan=plan
+    ).frame
 
 
 def test_a_plan_helps_where_one_photo_leaves_ends_open():

@@ -32,7 +32,9 @@ def first():
 
 def around(members, ends, gone=(), photos=PHOTOS, **options):
     frame = replace(first(), members=tuple(members))
-    return solve.read(photos, stocks=STOCKS, detected=DETECTED, given=Given(frame, ends, tuple(gone)), **options)
+    return solve.read(
+        photos, stocks=STOCKS, detected=DETECTED, given=Given(frame, ends, tuple(gone)), **options
+    )
 
 
 def places(members):
@@ -69,7 +71,7 @@ def test_what_was_said_stays_and_the_rest_is_solved_around_it():
     now = places(got.frame.members)
     true = places(members)
     assert now[said.id] == places([held])[said.id]
-    assert now[short.id] == true[short.id]                       # it was not said, and the photos show it
+    assert now[short.id] == true[short.id]  # it was not said, and the photos show it
     assert true[out.id] in now.values() and true[gone.id] not in now.values() and "M99" not in now
     rest = set(true) - {said.id, gone.id, out.id}
     assert sum(now.get(id) == true[id] for id in rest) >= len(rest) - 1
@@ -80,7 +82,9 @@ def test_what_was_said_stays_and_the_rest_is_solved_around_it():
 
 def test_one_end_that_was_said_stays_and_the_other_follows_the_photos():
     m = longest(1)[0]
-    wrong = replace(m, first=as_tuple(m.hole_centre(4)), holes=m.holes - 4 + 1)      # four short at hole 0, one long at the other
+    wrong = replace(
+        m, first=as_tuple(m.hole_centre(4)), holes=m.holes - 4 + 1
+    )  # four short at hole 0, one long at the other
     got = around([wrong if x.id == m.id else x for x in first().members], {m.id: (False, True)})
     want = replace(m, holes=m.holes + 1)
     assert places(got.frame.members)[m.id] == places([want])[m.id]
@@ -91,21 +95,38 @@ def test_a_member_that_no_photo_shows_stays_and_that_is_told():
     low = np.array([m.first for m in first().members]).min(0)
     high = np.array([m.last for m in first().members]).max(0)
     axis = int((high - low).argmax())
-    ghost = replace(first().members[0], id="M50", first=as_tuple((low + high) // 2 + [0, 0, 0]), direction=as_tuple(np.eye(3)[axis]), holes=7)
+    ghost = replace(
+        first().members[0],
+        id="M50",
+        first=as_tuple((low + high) // 2 + [0, 0, 0]),
+        direction=as_tuple(np.eye(3)[axis]),
+        holes=7,
+    )
     if any(np.abs(np.array(m.hole_centres()) - ghost.first).max(1).min() < 8 for m in first().members):
         ghost = replace(ghost, first=as_tuple(low - 9))
     got = around([*first().members, ghost], {"M50": (True, True)})
     assert places(got.frame.members)["M50"] == places([ghost])["M50"]
     others = set(places(first().members)) - {"M50"}
-    assert sum(places(got.frame.members).get(id) == places(first().members)[id] for id in others) >= len(others) - 1
+    assert (
+        sum(places(got.frame.members).get(id) == places(first().members)[id] for id in others)
+        >= len(others) - 1
+    )
 
 
 def test_a_photo_added_later_is_laid_on_the_members_that_are_known():
     new = PHOTOS[2].name
-    frame = replace(first(), photos=tuple(replace(p, used=False, camera=None) if p.file == new else p for p in first().photos))
-    got = solve.read(PHOTOS, stocks=STOCKS, detected=DETECTED, given=Given(frame, {longest(1)[0].id: (True, True)}))
+    frame = replace(
+        first(),
+        photos=tuple(replace(p, used=False, camera=None) if p.file == new else p for p in first().photos),
+    )
+    got = solve.read(
+        PHOTOS, stocks=STOCKS, detected=DETECTED, given=Given(frame, {longest(1)[0].id: (True, True)})
+    )
     was = next(p for p in first().photos if p.file == new).camera
-    assert got.set_aside == [] and np.linalg.norm(got.cameras[new].centre + np.array(was["R"]).T @ was["t"]) < 0.5
+    assert (
+        got.set_aside == []
+        and np.linalg.norm(got.cameras[new].centre + np.array(was["R"]).T @ was["t"]) < 0.5
+    )
 
 
 def test_a_stranger_added_later_is_set_aside():
@@ -122,6 +143,6 @@ def test_marked_openings_join_the_detections_and_false_ones_leave(scale):
     table["major"], table["minor"], table["score"] = 6, 5, [4, 3, 2, 1]
     px = lambda x, y: [(x + 0.5) / scale - 0.5, (y + 0.5) / scale - 0.5]
     got = marked(table, [px(90, 20), px(31, 20)], [px(50.5, 20)], scale)
-    assert sorted(np.round(got["x"], 6)) == [10, 30, 70, 90]       # where one was detected none is added
+    assert sorted(np.round(got["x"], 6)) == [10, 30, 70, 90]  # where one was detected none is added
     new = got[np.round(got["x"]) == 90][0]
     assert (new["major"], new["minor"], new["score"]) == (6, 5, 4)

@@ -8,9 +8,9 @@ from recon.frame.model import StockUse
 from recon.frame.stock import load_stocks
 from recon.geometry.camera import Camera
 from recon.image.openings import OPENING
+from recon.solve.evidence.candidate import Stick
 from recon.solve.evidence.predictions import make_view, member_openings
 from recon.solve.result.stock import choose_stock, measured_hole, member_stocks
-from recon.solve.evidence.candidate import Stick
 
 STOCKS = load_stocks()
 PITCH_MM = 38.1
@@ -45,7 +45,10 @@ def view_of(sticks, holes):
 
 
 def posts(count):
-    return [Stick(2, np.array([4.0 * i, 0.0, 0.0]), 11, 200.0, np.full(11, 9.0), np.full(11, 1)) for i in range(count)]
+    return [
+        Stick(2, np.array([4.0 * i, 0.0, 0.0]), 11, 200.0, np.full(11, 9.0), np.full(11, 1))
+        for i in range(count)
+    ]
 
 
 @pytest.mark.parametrize("hole_mm", [8.0, 9.5, 11.1])
@@ -66,7 +69,9 @@ def test_a_member_with_clearly_larger_holes_is_of_another_stock():
 def test_members_of_one_stock_keep_it():
     sticks = posts(4)
     view = view_of(sticks, [9.5 / PITCH_MM] * 4)
-    assert member_stocks([view], sticks, 1.0, STOCKS, StockUse("softwood-38"), PITCH_MM) == ["softwood-38"] * 4
+    assert (
+        member_stocks([view], sticks, 1.0, STOCKS, StockUse("softwood-38"), PITCH_MM) == ["softwood-38"] * 4
+    )
 
 
 def test_a_given_stock_gives_the_pitch():
@@ -76,12 +81,24 @@ def test_a_given_stock_gives_the_pitch():
     assert (use.id, use.how, pitch) == ("softwood-38", "given", 38.1)
 
 
-@pytest.mark.parametrize("given, mm, pitch, how, doubted", [
-    (None, 610.0, 38.1, "length", False),              # 0.4 mm over 16 holes: no tape tells it from the stock's 609.6 mm
-    (None, 592.0, 37.0, "length", False),              # 17.6 mm: another stock, of none that is listed
-    ("softwood-38", 611.0, 38.1, "given", False),
-    ("softwood-38", 640.0, 40.0, "given", True)])      # 30 mm: what was measured holds, and the difference is told
-def test_a_measured_length_gives_the_pitch_or_the_stock_whose_pitch_no_tape_tells_from_it(given, mm, pitch, how, doubted):
+@pytest.mark.parametrize(
+    "given, mm, pitch, how, doubted",
+    [
+        (
+            None,
+            610.0,
+            38.1,
+            "length",
+            False,
+        ),  # 0.4 mm over 16 holes: no tape tells it from the stock's 609.6 mm
+        (None, 592.0, 37.0, "length", False),  # 17.6 mm: another stock, of none that is listed
+        ("softwood-38", 611.0, 38.1, "given", False),
+        ("softwood-38", 640.0, 40.0, "given", True),
+    ],
+)  # 30 mm: what was measured holds, and the difference is told
+def test_a_measured_length_gives_the_pitch_or_the_stock_whose_pitch_no_tape_tells_from_it(
+    given, mm, pitch, how, doubted
+):
     sticks = posts(2)
     view = view_of(sticks, [9.5 / PITCH_MM] * 2)
     length = parse_known_length(f"16 holes = {mm:g} mm")

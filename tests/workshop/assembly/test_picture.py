@@ -1,4 +1,5 @@
 """Pictures of steps and of sticks: what is new stands out, bolts carry their hole numbers, nothing leaves the sheet."""
+
 from collections import Counter
 
 import numpy as np
@@ -6,9 +7,9 @@ import pytest
 
 from recon.frame.model import Frame, Member, label
 from recon.frame.stock import load_stocks
-from recon.workshop.cutting.cut_list import CutStick, cut_list
 from recon.workshop.assembly.picture import NEW, OLD, SIZE, Stage, step_sheet
 from recon.workshop.assembly.steps import build_steps
+from recon.workshop.cutting.cut_list import CutStick, cut_list
 from recon.workshop.cutting.picture import MARGIN, sticks_sheet
 from recon.workshop.drawing.vector import Area, Disc, Lines, Text, extent
 from tests.growing import grow_frame
@@ -49,7 +50,7 @@ def test_what_is_new_is_shaded_and_thick_and_the_rest_is_not():
     assert shaded(sheet)
     box = extent(shaded(sheet))
     thick = [i for i in sheet.items if isinstance(i, Lines) and i.pen is NEW]
-    assert np.allclose(extent(thick), box, atol=0.5)               # nothing but the new member is drawn thick
+    assert np.allclose(extent(thick), box, atol=0.5)  # nothing but the new member is drawn thick
     assert [i for i in sheet.items if isinstance(i, Lines) and i.pen is OLD]
     bold = [i.text for i in sheet.items if isinstance(i, Text) and i.bold]
     assert bold == [new.id]
@@ -70,7 +71,11 @@ def test_the_arrow_points_the_way_that_the_member_goes():
         tip, tail = np.array(arrow.points[3]), (np.array(arrow.points[0]) + arrow.points[6]) / 2
         flat = stage.scenes[0].view.flat(way)
         assert (tip - tail) @ flat > 0.9 * np.linalg.norm(tip - tail) * np.linalg.norm(flat)
-    assert not [i for i in step_sheet(stage, [], ["C"], [], np.eye(3)[0]).items if isinstance(i, Area) and len(i.points) == 7]
+    assert not [
+        i
+        for i in step_sheet(stage, [], ["C"], [], np.eye(3)[0]).items
+        if isinstance(i, Area) and len(i.points) == 7
+    ]
 
 
 def test_steps_of_a_large_frame_show_the_neighbourhood_and_where_it_is():
@@ -83,7 +88,7 @@ def test_steps_of_a_large_frame_show_the_neighbourhood_and_where_it_is():
             left, bottom, right, top = extent([item])
             assert left >= 0 and bottom >= 0 and right <= SIZE[0] and top <= SIZE[1]
     inset = [i for i in sheet.items if isinstance(i, Lines) and i.pen.width == 0.9]
-    assert len(inset) == 1 and len(inset[0].paths) == 1            # in the little picture the new member, thick
+    assert len(inset) == 1 and len(inset[0].paths) == 1  # in the little picture the new member, thick
     drawn = {i.text for i in sheet.items if isinstance(i, Text)}
     assert rail.id in drawn and len(drawn) < len(frame.members) / 2
 
@@ -98,10 +103,13 @@ def test_another_corner_is_taken_where_what_is_new_would_be_hidden():
         return sum(np.linalg.norm(a - b) for a, b in lines)
 
     assert area([m.id for m in wall]) > 0.5 * area([])
-    assert stage.scenes[0].covered(rear.hole_centres(), [10] * 9).any(axis=1).all()      # from the front corner it cannot be seen
+    assert (
+        stage.scenes[0].covered(rear.hole_centres(), [10] * 9).any(axis=1).all()
+    )  # from the front corner it cannot be seen
 
 
 # Sticks
+
 
 def test_a_stick_picture_is_to_scale_with_every_piece_and_cut():
     stocks = load_stocks()
@@ -111,7 +119,9 @@ def test_a_stick_picture_is_to_scale_with_every_piece_and_cut():
     scale = (180.0 - 2 * MARGIN) / max(s.length_mm for s in plan.sticks)
     boxes = [extent([i]) for i in sheet.items if isinstance(i, Area) and i.fill == 1.0]
     pieces = [p for s in plan.sticks for p in s.pieces]
-    assert [(b[0], b[2]) for b in boxes] == [pytest.approx((MARGIN + p.start_mm * scale, MARGIN + p.end_mm * scale)) for p in pieces]
+    assert [(b[0], b[2]) for b in boxes] == [
+        pytest.approx((MARGIN + p.start_mm * scale, MARGIN + p.end_mm * scale)) for p in pieces
+    ]
     words = Counter(i.text.split(":")[0] for i in sheet.items if isinstance(i, Text) and i.mark)
     assert words == Counter(m.id for m in frame.members)
     cuts = [cut for s in plan.sticks for cut in s.cuts_mm]
@@ -135,4 +145,6 @@ def test_a_label_gets_smaller_before_it_leaves_a_short_piece():
     frame = scaffold(1, 1, 1, 3, 3, 4)
     plan = cut_list(frame, load_stocks(), lengths_mm=[6000]).plans[0]
     sheet = sticks_sheet(plan.sticks, 180.0)
-    assert {i.text.split(":")[0] for i in sheet.items if isinstance(i, Text) and i.mark} == {m.id for m in frame.members}
+    assert {i.text.split(":")[0] for i in sheet.items if isinstance(i, Text) and i.mark} == {
+        m.id for m in frame.members
+    }

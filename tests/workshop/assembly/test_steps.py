@@ -1,4 +1,5 @@
 """Build steps: valid by a check of another make, alike for alike frames, and honest where there is no order."""
+
 from dataclasses import replace
 
 import numpy as np
@@ -13,20 +14,25 @@ from recon.errors import ReconError
 from recon.frame.joints import find_joints
 from recon.frame.lattice import canonical, rotations, transform
 from recon.frame.model import Frame, flipped, rename
-from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.assembly.steps import build_steps, canonical_twin
+from recon.workshop.hardware.bolts import find_bolts
 from tests.workshop.frames import X, Y, Z, corner, framed, gate, member
 
 
 def box() -> Frame:
     """Four posts, rails along x in front and behind, rails along y on both sides."""
     posts = [member(f"P{i}", (x, y, 0), Z, 10) for i, (x, y) in enumerate(((0, 0), (10, 0), (0, 7), (10, 7)))]
-    rails = [member(f"X{i}", (-1, y, z), X, 13) for i, (y, z) in enumerate(((-1, 1), (-1, 8), (8, 1), (8, 8)))]
-    sides = [member(f"Y{i}", (x, -1, z), Y, 10) for i, (x, z) in enumerate(((-1, 2), (-1, 7), (11, 2), (11, 7)))]
+    rails = [
+        member(f"X{i}", (-1, y, z), X, 13) for i, (y, z) in enumerate(((-1, 1), (-1, 8), (8, 1), (8, 8)))
+    ]
+    sides = [
+        member(f"Y{i}", (x, -1, z), Y, 10) for i, (x, z) in enumerate(((-1, 2), (-1, 7), (11, 2), (11, 7)))
+    ]
     return framed(*posts, *rails, *sides)
 
 
 # Valid orders
+
 
 @pytest.mark.parametrize("seed", [0, 2, 3, 5, 6, 7])
 def test_every_step_of_random_frames_can_be_done(seed):
@@ -39,22 +45,32 @@ def test_the_check_finds_steps_in_a_wrong_order_and_from_a_wrong_side():
     frame = gate()
     steps = build_steps(frame)
     assert faults(frame, steps) == []
-    backwards = replace(steps, steps=tuple(replace(s, direction=tuple(-np.array(s.direction))) for s in steps.steps))
+    backwards = replace(
+        steps, steps=tuple(replace(s, direction=tuple(-np.array(s.direction))) for s in steps.steps)
+    )
     assert any("on its way" in text for text in faults(frame, backwards))
     late = replace(steps, steps=(*steps.steps[1:], steps.steps[0]))
     assert faults(frame, late) != []
-    assert faults(frame, replace(steps, steps=steps.steps[:-1])) == ["the steps do not end with the whole frame"]
+    assert faults(frame, replace(steps, steps=steps.steps[:-1])) == [
+        "the steps do not end with the whole frame"
+    ]
     bare = replace(steps, steps=(*steps.steps[:-1], replace(steps.steps[-1], bolts=())))
     assert faults(frame, bare) == ["the steps do not put in every bolt once"]
 
 
 def test_a_bolt_behind_a_member_must_go_in_before_it():
     # C behind A and D in front of B each shut the way of the bolt through A and B: the last of the two comes after it.
-    frame = framed(member("A", (0, 0, 0), Z, 8), member("B", (0, -1, 3), X, 5), member("C", (-1, 2, 3), X, 4),
-                   member("D", (0, -3, 0), Z, 8), member("G", (-1, 0, 4), Y, 3), member("H", (1, -3, 6), Y, 4))
+    frame = framed(
+        member("A", (0, 0, 0), Z, 8),
+        member("B", (0, -1, 3), X, 5),
+        member("C", (-1, 2, 3), X, 4),
+        member("D", (0, -3, 0), Z, 8),
+        member("G", (-1, 0, 4), Y, 3),
+        member("H", (1, -3, 6), Y, 4),
+    )
     steps = build_steps(frame)
     assert faults(frame, steps) == []
-    step, = (s for s in steps.steps if any({id for id, _ in b.through} == {"A", "B"} for b in s.bolts))
+    (step,) = (s for s in steps.steps if any({id for id, _ in b.through} == {"A", "B"} for b in s.bolts))
     assert not {"C", "D"} <= set(step.new) | set(step.there)
 
 
@@ -69,11 +85,17 @@ def test_every_member_and_every_bolt_comes_in_once(seed):
     assert sorted(brought) == sorted(m.id for m in frame.members)
     assert [s.number for s in steps] == list(range(1, len(steps) + 1))
     for s in steps:
-        assert not set(s.new) & set(s.there) and not set(s.bolts) & set(s.there_bolts) and set(s.laid) < set(s.new)
+        assert (
+            not set(s.new) & set(s.there)
+            and not set(s.bolts) & set(s.there_bolts)
+            and set(s.laid) < set(s.new)
+        )
 
 
 def test_three_members_on_one_bolt_wait_for_the_third():
-    frame = framed(member("A", (0, 0, 0), Z, 8), member("B", (-1, -1, 3), X, 6), member("C", (-2, 1, 3), X, 6))
+    frame = framed(
+        member("A", (0, 0, 0), Z, 8), member("B", (-1, -1, 3), X, 6), member("C", (-2, 1, 3), X, 6)
+    )
     steps = build_steps(frame)
     assert len(steps.steps) == 2 and steps.steps[0].bolts == ()
     assert "No bolt holds it yet" in steps.steps[0].text and "Without a bolt for now: " in steps.steps[0].text
@@ -83,14 +105,20 @@ def test_three_members_on_one_bolt_wait_for_the_third():
 
 def test_members_of_one_layer_that_are_bolted_to_one_another_are_bolted():
     # Two posts side by side: their bolts run across those of the flat frame that they are of.
-    frame = framed(member("A", (0, 0, 0), Z, 14), member("A2", (1, 0, 0), Z, 14), member("B", (8, 0, 0), Z, 14),
-                   member("C", (-1, -1, 2), X, 11), member("D", (-1, -1, 9), X, 11))
+    frame = framed(
+        member("A", (0, 0, 0), Z, 14),
+        member("A2", (1, 0, 0), Z, 14),
+        member("B", (8, 0, 0), Z, 14),
+        member("C", (-1, -1, 2), X, 11),
+        member("D", (-1, -1, 9), X, 11),
+    )
     steps = build_steps(frame)
     assert faults(frame, steps) == []
     assert {"A", "A2"} in [{id for id, _ in b.through} for s in steps.steps for b in s.bolts]
 
 
 # Sub-frames and words
+
 
 def test_flat_sides_of_a_box_are_built_first():
     steps = build_steps(box())
@@ -101,8 +129,11 @@ def test_flat_sides_of_a_box_are_built_first():
 
 def test_holes_are_counted_from_one_and_told_with_the_new_member_first():
     frame = framed(member("A", (0, 0, 0), Z, 12), member("B", (-2, -1, 5), X, 8))
-    step, = build_steps(frame).steps
-    assert step.text == "Lay A (12 holes) down. Bring B (8 holes) in, along +y, hole 3 of B on hole 6 of A. Join it with 1 bolt."
+    (step,) = build_steps(frame).steps
+    assert (
+        step.text
+        == "Lay A (12 holes) down. Bring B (8 holes) in, along +y, hole 3 of B on hole 6 of A. Join it with 1 bolt."
+    )
     assert (step.new, step.laid, step.there) == (("A", "B"), ("A",), ())
 
 
@@ -113,19 +144,22 @@ def test_up_and_down_are_said_only_where_z_is_up():
 
 
 def test_one_member_is_a_frame_and_none_has_no_steps():
-    step, = build_steps(framed(member("A", (0, 0, 0), Z, 12))).steps
+    (step,) = build_steps(framed(member("A", (0, 0, 0), Z, 12))).steps
     assert step.text == "A (12 holes) is the whole frame." and step.direction is None
     assert build_steps(Frame(())).steps == ()
 
 
 def test_a_lap_without_a_bolt_is_named():
     frame = gate()
-    open_lap = replace(frame, joints=tuple(replace(j, bolt="none") if {j.a, j.b} == {"A", "D"} else j for j in frame.joints))
+    open_lap = replace(
+        frame, joints=tuple(replace(j, bolt="none") if {j.a, j.b} == {"A", "D"} else j for j in frame.joints)
+    )
     text = " ".join(s.text for s in build_steps(open_lap).steps)
     assert "Without a bolt: hole 10 of A on hole 2 of D." in text
 
 
 # No order
+
 
 def test_where_nut_and_member_want_one_place_no_order_is_given_and_both_are_named():
     # D lies on the back of A where the bolt through A and B ends, and all three hang together.
@@ -158,6 +192,7 @@ def test_a_lap_that_is_given_twice_is_refused_in_a_sentence():
 
 # Alike frames
 
+
 @given(st.integers(0, 60), st.integers(0, 10**6))
 @settings(max_examples=12)
 def test_two_identical_frames_get_identical_steps(seed, chance):
@@ -168,9 +203,12 @@ def test_two_identical_frames_get_identical_steps(seed, chance):
     # and in labels and places of their own they are the same steps
     steps, others = build_steps(frame, hole_of(frame)).steps, build_steps(other, hole_of(frame)).steps
     assert [(len(s.new), len(s.there), len(s.bolts), s.group) for s in steps] == [
-        (len(s.new), len(s.there), len(s.bolts), s.group) for s in others]
+        (len(s.new), len(s.there), len(s.bolts), s.group) for s in others
+    ]
     lengths, their_lengths = ({m.id: m.holes for m in f.members} for f in (frame, other))
-    assert [sorted(lengths[id] for id in s.new) for s in steps] == [sorted(their_lengths[id] for id in s.new) for s in others]
+    assert [sorted(lengths[id] for id in s.new) for s in steps] == [
+        sorted(their_lengths[id] for id in s.new) for s in others
+    ]
 
 
 def _posed(frame: Frame) -> Frame:
@@ -196,8 +234,11 @@ def test_the_canonical_twin_knows_whose_members_are_whose(seed, turn, shift):
 
 def test_what_was_seen_of_a_frame_does_not_change_its_steps():
     frame = box()
-    seen = replace(frame, joints=tuple(replace(j, bolt="seen") for j in frame.joints),
-                   members=tuple(replace(m, confidence=0.5, seen=k) for k, m in enumerate(frame.members)))
+    seen = replace(
+        frame,
+        joints=tuple(replace(j, bolt="seen") for j in frame.joints),
+        members=tuple(replace(m, confidence=0.5, seen=k) for k, m in enumerate(frame.members)),
+    )
     assert [s.text for s in build_steps(seen).steps] == [s.text for s in build_steps(frame).steps]
 
 

@@ -1,4 +1,5 @@
 """Whether a bolt can be put in and turned: each way in which it cannot, on the smallest frame that has it."""
+
 import numpy as np
 import pytest
 
@@ -8,7 +9,10 @@ from recon.workshop.solids import BOLT_PER_HOLE, HOLE
 from tests.workshop.frames import X, Y, Z, framed, member
 
 LAP = (member("A", (0, 0, 0), Z, 9), member("B", (0, -1, 4), X, 9))
-BEHIND, BEFORE = member("C", (-4, 2, 4), X, 9), member("D", (0, -3, 0), Z, 9)      # a pitch off the lap, on either side
+BEHIND, BEFORE = (
+    member("C", (-4, 2, 4), X, 9),
+    member("D", (0, -3, 0), Z, 9),
+)  # a pitch off the lap, on either side
 
 
 def ready(*others, without=()):
@@ -58,9 +62,11 @@ def test_a_bolt_that_swings_on_neither_side_cannot_be_turned():
 
 
 def test_a_handle_is_as_long_as_told():
-    assert HANDLE * BOLT_PER_HOLE * HOLE == pytest.approx(4.03, abs=0.01)      # pitches: 154 mm at 38.1 mm
-    far = [member(f"W{k}", (x, y, z), d, 30) for k, (x, y, z, d) in enumerate((
-        (-6, 1, -10, Z), (6, 1, -10, Z), (-15, 1, -2, X), (-15, 1, 10, X)))]
+    assert pytest.approx(4.03, abs=0.01) == HANDLE * BOLT_PER_HOLE * HOLE  # pitches: 154 mm at 38.1 mm
+    far = [
+        member(f"W{k}", (x, y, z), d, 30)
+        for k, (x, y, z, d) in enumerate(((-6, 1, -10, Z), (6, 1, -10, Z), (-15, 1, -2, X), (-15, 1, 10, X)))
+    ]
     assert ready(*far)[0]
     site = Site(framed(*LAP, *far))
     assert np.isin([2, 3, 4, 5], site.reach(0).near).sum() == 0

@@ -1,4 +1,5 @@
 """Built against plan: what differs is told in a builder's words, nothing is made up, and what was not seen is not passed."""
+
 from dataclasses import replace
 
 import networkx as nx
@@ -23,8 +24,16 @@ from tests.workshop.frames import X, Y, Z, framed, gate, member
 
 def plan():
     """Two posts of different lengths, rails in front, a sill behind, all bolts seen; no turn brings it onto itself."""
-    return seen(framed(member("A", (0, 0, 0), Z, 14), member("B", (9, 0, 0), Z, 12), member("C", (-1, -1, 2), X, 11),
-                       member("D", (-2, -1, 9), X, 13), member("E", (-1, 1, 5), X, 20), member("F", (4, 2, 2), Z, 9)))
+    return seen(
+        framed(
+            member("A", (0, 0, 0), Z, 14),
+            member("B", (9, 0, 0), Z, 12),
+            member("C", (-1, -1, 2), X, 11),
+            member("D", (-2, -1, 9), X, 13),
+            member("E", (-1, 1, 5), X, 20),
+            member("F", (4, 2, 2), Z, 9),
+        )
+    )
 
 
 def with_member(frame, id, **changes):
@@ -41,32 +50,49 @@ def told(built, planned=None, **options):
 
 # What a builder is told
 
+
 def test_the_same_frame_is_the_same():
     assert told(plan()) == ("same", [])
-    assert audit_text(audit(plan(), plan())).startswith("Built as planned: every member, length and bolt was seen")
+    assert audit_text(audit(plan(), plan())).startswith(
+        "Built as planned: every member, length and bolt was seen"
+    )
 
 
 def test_a_member_of_another_length():
-    assert told(with_member(plan(), "E", holes=16)) == ("different", [
-        "Member E: 16 holes, plan 20; the end at hole 20, towards +x, is 4 holes too short."])
+    assert told(with_member(plan(), "E", holes=16)) == (
+        "different",
+        ["Member E: 16 holes, plan 20; the end at hole 20, towards +x, is 4 holes too short."],
+    )
     longer = with_member(plan(), "A", first=(0.0, 0.0, -1.0), holes=15)
-    assert told(longer) == ("different", ["Member A: 15 holes, plan 14; the end at hole 1, the lower one, is 1 hole too long."])
+    assert told(longer) == (
+        "different",
+        ["Member A: 15 holes, plan 14; the end at hole 1, the lower one, is 1 hole too long."],
+    )
 
 
 def test_a_rail_that_sits_a_hole_too_low():
-    assert told(with_member(plan(), "C", first=(-1.0, -1.0, 1.0))) == ("different", [
-        "C sits one hole too low on both posts (A and B)."])
-    assert told(with_member(plan(), "C", first=(-1.0, -1.0, 4.0))) == ("different", [
-        "C sits two holes too high on both posts (A and B)."])
+    assert told(with_member(plan(), "C", first=(-1.0, -1.0, 1.0))) == (
+        "different",
+        ["C sits one hole too low on both posts (A and B)."],
+    )
+    assert told(with_member(plan(), "C", first=(-1.0, -1.0, 4.0))) == (
+        "different",
+        ["C sits two holes too high on both posts (A and B)."],
+    )
 
 
 def test_without_a_vertical_axes_are_named():
-    assert told(with_member(plan(), "C", first=(-1.0, -1.0, 1.0)), z_up=False) == ("different", [
-        "C sits one hole too far along -z on A and B."])
+    assert told(with_member(plan(), "C", first=(-1.0, -1.0, 1.0)), z_up=False) == (
+        "different",
+        ["C sits one hole too far along -z on A and B."],
+    )
 
 
 def test_a_rail_that_was_slid_along_itself():
-    assert told(with_member(plan(), "D", first=(-1.0, -1.0, 9.0))) == ("different", ["D sits one hole too far along +x."])
+    assert told(with_member(plan(), "D", first=(-1.0, -1.0, 9.0))) == (
+        "different",
+        ["D sits one hole too far along +x."],
+    )
 
 
 def test_a_member_that_no_longer_lies_where_it_should():
@@ -78,15 +104,23 @@ def test_a_member_that_hangs_elsewhere():
     moved = with_member(plan(), "F", first=(-2.0, 1.0, 3.0), direction=Y)
     verdict, texts = told(moved)
     assert verdict == "different" and len(texts) == 1
-    assert texts[0].startswith("F (9 holes) is elsewhere: it lies on ") and texts[0].endswith(", plan on E (its hole 4 on hole 6).")
+    assert texts[0].startswith("F (9 holes) is elsewhere: it lies on ") and texts[0].endswith(
+        ", plan on E (its hole 4 on hole 6)."
+    )
 
 
 def test_missing_and_extra_members():
     planned = plan()
-    less = replace(planned, members=planned.members[:-1], joints=tuple(j for j in planned.joints if "F" not in (j.a, j.b)))
+    less = replace(
+        planned,
+        members=planned.members[:-1],
+        joints=tuple(j for j in planned.joints if "F" not in (j.a, j.b)),
+    )
     assert told(less) == ("different", ["F (9 holes) is missing; plan on E (its hole 4 on hole 6)."])
-    assert told(planned, less) == ("different", [
-        "A member that the plan has not (F in the built frame, 9 holes) lies on E (its hole 4 on hole 6)."])
+    assert told(planned, less) == (
+        "different",
+        ["A member that the plan has not (F in the built frame, 9 holes) lies on E (its hole 4 on hole 6)."],
+    )
 
 
 def test_two_rails_that_were_moved_together_are_one_difference():
@@ -97,19 +131,30 @@ def test_two_rails_that_were_moved_together_are_one_difference():
 def test_bolts_missing_and_bolts_that_the_plan_has_not():
     planned = plan()
     k = next(i for i, j in enumerate(planned.joints) if {j.a, j.b} == {"A", "C"})
-    unbolted = replace(planned, joints=tuple(replace(j, bolt="none") if i == k else j for i, j in enumerate(planned.joints)))
+    unbolted = replace(
+        planned, joints=tuple(replace(j, bolt="none") if i == k else j for i, j in enumerate(planned.joints))
+    )
     assert told(unbolted) == ("different", ["Bolt missing at hole 3 of A on hole 2 of C."])
-    left_out = replace(planned, joints=planned.joints[:k] + planned.joints[k + 1:])
+    left_out = replace(planned, joints=planned.joints[:k] + planned.joints[k + 1 :])
     assert told(left_out) == ("different", ["Bolt missing at hole 3 of A on hole 2 of C."])
-    assert told(planned, unbolted) == ("different", ["A bolt that the plan has not is at hole 3 of A on hole 2 of C."])
-    assert told(planned, left_out) == ("different", ["A bolt that the plan has not is at hole 3 of A on hole 2 of C."])
+    assert told(planned, unbolted) == (
+        "different",
+        ["A bolt that the plan has not is at hole 3 of A on hole 2 of C."],
+    )
+    assert told(planned, left_out) == (
+        "different",
+        ["A bolt that the plan has not is at hole 3 of A on hole 2 of C."],
+    )
 
 
 def test_the_mirror_image_is_told_as_one_difference():
     assert told(mirrored(plan())) == ("different", ["The frame is built as the mirror image of the plan."])
     both = with_member(mirrored(plan()), "E", holes=19)
     verdict, texts = told(both)
-    assert texts[0] == "The frame is built as the mirror image of the plan; what follows is against the mirrored plan."
+    assert (
+        texts[0]
+        == "The frame is built as the mirror image of the plan; what follows is against the mirrored plan."
+    )
     assert len(texts) == 2 and "Member E: 19 holes, plan 20" in texts[1]
 
 
@@ -120,21 +165,30 @@ def test_a_frame_that_is_its_own_mirror_image_is_not_mirrored():
 
 def test_stock_pitch_and_width():
     wide = replace(plan(), pitch_mm=25.4, stock=StockUse("steel-38"))
-    assert told(wide) == ("different", ["The pitch is 25.4 mm, plan 38.1 mm.", "The stock is steel-38, plan softwood-38."])
+    assert told(wide) == (
+        "different",
+        ["The pitch is 25.4 mm, plan 38.1 mm.", "The stock is steel-38, plan softwood-38."],
+    )
     unsure = replace(plan(), stock=StockUse("steel-38", "recognised", 0.6))
     assert told(unsure)[0] == "cannot say"
 
 
 def test_built_labels_are_added_where_they_differ():
     built = rename(with_member(plan(), "E", holes=16), {id: id.lower() * 2 for id in "ABCDEF"})
-    assert told(built)[1] == ["Member E (ee in the built frame): 16 holes, plan 20; the end at hole 20, towards +x, is 4 holes too short."]
+    assert told(built)[1] == [
+        "Member E (ee in the built frame): 16 holes, plan 20; the end at hole 20, towards +x, is 4 holes too short."
+    ]
     assert audit(built, plan()).names == {id: id.lower() * 2 for id in "ABCDEF"}
 
 
 # What was not seen
 
+
 def unseen(frame, id, which, end):
-    members = tuple(replace(m, ends=(end, m.ends[1]) if which == 0 else (m.ends[0], end)) if m.id == id else m for m in frame.members)
+    members = tuple(
+        replace(m, ends=(end, m.ends[1]) if which == 0 else (m.ends[0], end)) if m.id == id else m
+        for m in frame.members
+    )
     return replace(frame, members=members)
 
 
@@ -143,7 +197,8 @@ def test_an_end_out_of_sight_is_not_checked(state, words):
     result = audit(unseen(plan(), "B", 1, End(state, 2)), plan())
     assert result.verdict == "cannot say" and result.differences == ()
     assert [d.text for d in result.not_checked] == [
-        f"B: the end at hole 12, the upper one, was {words}; up to 2 holes more may be there."]
+        f"B: the end at hole 12, the upper one, was {words}; up to 2 holes more may be there."
+    ]
     assert "fine" not in audit_text(result) and "Cannot say" in audit_text(result)
 
 
@@ -151,7 +206,9 @@ def test_holes_that_may_be_out_of_sight_are_no_difference():
     short = with_member(plan(), "E", holes=17)
     hidden = audit(unseen(short, "E", 1, End("hidden", 3)), plan())
     assert hidden.verdict == "cannot say"
-    assert [d.text for d in hidden.not_checked] == ["E: 17 of its 20 holes were seen; the others may be out of sight."]
+    assert [d.text for d in hidden.not_checked] == [
+        "E: 17 of its 20 holes were seen; the others may be out of sight."
+    ]
     assert audit(unseen(short, "E", 1, End("hidden", 2)), plan()).verdict == "different"
     assert audit(unseen(short, "E", 0, End("hidden", 3)), plan()).verdict == "different"
 
@@ -163,7 +220,10 @@ def test_a_member_that_is_too_long_is_so_however_little_was_seen_of_its_end():
 
 def test_an_assumed_bolt_is_not_checked():
     built = plan()
-    built = replace(built, joints=tuple(replace(j, bolt="assumed") if {j.a, j.b} == {"A", "C"} else j for j in built.joints))
+    built = replace(
+        built,
+        joints=tuple(replace(j, bolt="assumed") if {j.a, j.b} == {"A", "C"} else j for j in built.joints),
+    )
     result = audit(built, plan())
     assert (result.verdict, result.differences) == ("cannot say", ())
     assert [d.text for d in result.not_checked] == ["Bolt at hole 3 of A on hole 2 of C: not seen."]
@@ -180,12 +240,21 @@ def test_a_member_that_the_reading_doubts_proves_nothing():
 
 def test_a_member_that_no_photo_would_show_is_not_missing():
     planned = plan()
-    built = replace(planned, members=tuple(m for m in planned.members if m.id != "F"),
-                    joints=tuple(j for j in planned.joints if "F" not in (j.a, j.b)))
+    built = replace(
+        planned,
+        members=tuple(m for m in planned.members if m.id != "F"),
+        joints=tuple(j for j in planned.joints if "F" not in (j.a, j.b)),
+    )
+
     def photo(eye, target):
         camera = camera_at(np.array(eye, float), target)
-        return Photo("a.jpg", (800, 600), camera={k: float(getattr(camera, k)) for k in ("f", "cx", "cy", "k1", "k2")}
-                     | {"R": camera.R.tolist(), "t": camera.t.tolist()})
+        return Photo(
+            "a.jpg",
+            (800, 600),
+            camera={k: float(getattr(camera, k)) for k in ("f", "cx", "cy", "k1", "k2")}
+            | {"R": camera.R.tolist(), "t": camera.t.tolist()},
+        )
+
     # From behind F would be in full view.
     assert told(replace(built, photos=(photo((4, 30, 8), (4.0, 0.0, 6.0)),)))[0] == "different"
     # A board before it hides it from there.
@@ -196,10 +265,12 @@ def test_a_member_that_no_photo_would_show_is_not_missing():
     away = audit(replace(built, photos=(photo((-30, -30, 5), (-60.0, -60.0, 5.0)),)), planned)
     assert away.verdict == "cannot say"
     assert [d.text for d in away.not_checked] == [
-        "F (9 holes) was not found, but no photo would show it well; plan on E (its hole 4 on hole 6)."]
+        "F (9 holes) was not found, but no photo would show it well; plan on E (its hole 4 on hole 6)."
+    ]
 
 
 # Random frames and changes; the measurement runs 200 of them
+
 
 @pytest.mark.parametrize("change", CHANGES)
 @pytest.mark.parametrize("seed", range(6))
@@ -221,13 +292,20 @@ def test_two_changes_are_two_differences():
 @pytest.mark.parametrize("chance", range(4))
 def test_in_a_symmetric_frame_the_bolts_tell_which_way_round_it_is(chance):
     # Half a turn brings the members onto themselves; one lap of the plan has no bolt.
-    frame = seen(framed(member("A", (0, 0, 0), Z, 12), member("B", (9, 0, 0), Z, 12), member("C", (-1, -1, 2), X, 12),
-                        member("D", (-1, -1, 9), X, 12)))
+    frame = seen(
+        framed(
+            member("A", (0, 0, 0), Z, 12),
+            member("B", (9, 0, 0), Z, 12),
+            member("C", (-1, -1, 2), X, 12),
+            member("D", (-1, -1, 9), X, 12),
+        )
+    )
     planned = replace(frame, joints=(replace(frame.joints[0], bolt="none"), *frame.joints[1:]))
     assert told(disguised(planned, np.random.default_rng(chance)), planned) == ("same", [])
 
 
 # Who is who
+
 
 @given(st.integers(0, 60), st.integers(0, 10**6))
 @settings(max_examples=12)
@@ -250,21 +328,36 @@ def test_matched_members_make_an_isomorphism_of_the_graphs_of_laps(seed, chance)
 
 def test_a_folded_frame_is_told_apart_by_its_laps():
     # Two arms on a post, folded by some angle: no turn of the lattice lays them on the plan, but the laps tell who they are.
-    planned = seen(framed(member("A", (0, 0, 0), Z, 16), member("B", (0, -1, 12), X, 9), member("C", (5, -2, 12), X, 7),
-                          member("D", (0, 1, 3), X, 5)))
+    planned = seen(
+        framed(
+            member("A", (0, 0, 0), Z, 16),
+            member("B", (0, -1, 12), X, 9),
+            member("C", (5, -2, 12), X, 7),
+            member("D", (0, 1, 3), X, 5),
+        )
+    )
     motion = next(m for m in mobility(planned).motions if set(m.moving) == {"B", "C"})
     built = displaced(planned, motion, 5.0)
-    built = rename(transform(built, np.eye(3, dtype=int), (3, 4, 5)), {"A": "p", "B": "q", "C": "r", "D": "s"})
+    built = rename(
+        transform(built, np.eye(3, dtype=int), (3, 4, 5)), {"A": "p", "B": "q", "C": "r", "D": "s"}
+    )
     result = audit(built, planned)
     assert result.names == {"A": "p", "B": "q", "C": "r", "D": "s"}
     assert [d.members for d in result.differences] == [("B", "C")]
-    assert result.differences[0].text == ("B (q in the built frame) and C (r in the built frame) are elsewhere together: they hang "
-                                          "together as planned, but are turned against the rest.")
+    assert result.differences[0].text == (
+        "B (q in the built frame) and C (r in the built frame) are elsewhere together: they hang "
+        "together as planned, but are turned against the rest."
+    )
 
 
 def test_a_part_that_was_turned_as_a_whole_is_one_difference():
     # A flag of three members hung on the other face of the post, turned by a quarter about it.
-    post = [member("A", (0, 0, 0), Z, 20), member("S", (-3, -1, 1), X, 9), member("T", (-3, -1, 17), X, 5), member("U", (1, -2, 2), Y, 9)]
+    post = [
+        member("A", (0, 0, 0), Z, 20),
+        member("S", (-3, -1, 1), X, 9),
+        member("T", (-3, -1, 17), X, 5),
+        member("U", (1, -2, 2), Y, 9),
+    ]
     flag = [member("B", (0, -1, 10), X, 9), member("C", (4, -2, 7), Z, 8), member("D", (5, -3, 8), Y, 6)]
     planned = seen(framed(*post, *flag))
     turn = np.array([[0, -1, 0], [1, 0, 0], [0, 0, 1]])
@@ -286,8 +379,19 @@ def test_a_pose_does_not_depend_on_the_turn_in_which_the_frame_was_read():
 def test_a_frame_that_nothing_can_be_laid_on_is_all_different():
     turn = Rotation.from_euler("xyz", [0.4, 0.5, 0.6])
     planned = plan()
-    built = replace(planned, members=tuple(replace(m, first=as_tuple(turn.apply(m.first)), direction=as_tuple(turn.apply(m.direction)),
-                                                   holes=m.holes + 30) for m in planned.members), joints=())
+    built = replace(
+        planned,
+        members=tuple(
+            replace(
+                m,
+                first=as_tuple(turn.apply(m.first)),
+                direction=as_tuple(turn.apply(m.direction)),
+                holes=m.holes + 30,
+            )
+            for m in planned.members
+        ),
+        joints=(),
+    )
     result = audit(built, planned)
     assert result.verdict == "different"
     assert audit(Frame(()), planned).verdict == "different"

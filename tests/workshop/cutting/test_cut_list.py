@@ -1,4 +1,5 @@
 """The cut list: cuts midway between holes, nothing too short, every member once."""
+
 import csv
 import io
 import json
@@ -8,16 +9,17 @@ from collections import Counter
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
 from recon.workshop.cautions import CAUTION
-from recon.workshop.cutting.sheet import PICTURE_MM, cut_csv, cut_dict, cut_html, cut_svg, cut_text
 from recon.workshop.cutting.cut_list import cut_list, usable_holes
+from recon.workshop.cutting.picture import MARGIN
+from recon.workshop.cutting.sheet import PICTURE_MM, cut_csv, cut_dict, cut_html, cut_svg, cut_text
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import OwnedStick, Rack, use_rack
-from recon.workshop.cutting.picture import MARGIN
 from tests.growing import grow_frame
 from tests.workshop.frames import X, framed, gate, member
 
@@ -38,11 +40,18 @@ def check(cuts, frame, kerf=3.2, tol=0.5):
         assert ends == sorted(ends)
         for piece in stick.pieces:
             length = piece.end_mm - piece.start_mm
-            assert piece.holes * cuts.pitch_mm - 2 * (kerf / 2 + tol) - 1e-6 <= length <= piece.holes * cuts.pitch_mm + 1e-6
+            assert (
+                piece.holes * cuts.pitch_mm - 2 * (kerf / 2 + tol) - 1e-6
+                <= length
+                <= piece.holes * cuts.pitch_mm + 1e-6
+            )
         for left, right in zip(stick.pieces, stick.pieces[1:]):
             assert right.start_mm - left.end_mm == pytest.approx(kerf)
         for cut, hole in zip(stick.cuts_mm, stick.after_hole):
-            before, after = stick.holes_mm[hole - 1] if hole else None, stick.holes_mm[hole] if hole < len(stick.holes_mm) else None
+            before, after = (
+                stick.holes_mm[hole - 1] if hole else None,
+                stick.holes_mm[hole] if hole < len(stick.holes_mm) else None,
+            )
             if before is not None and after is not None:
                 assert cut == pytest.approx((before + after) / 2)
         if stick.holes_mm:
@@ -64,7 +73,9 @@ def test_a_small_frame_is_cut_midway_between_holes():
 
 
 @settings(max_examples=10)
-@given(st.integers(0, 10_000), st.booleans(), st.sampled_from([0.0, 15.0]), st.sampled_from([None, 12.7, 30.0]))
+@given(
+    st.integers(0, 10_000), st.booleans(), st.sampled_from([0.0, 15.0]), st.sampled_from([None, 12.7, 30.0])
+)
 def test_grown_frames_are_cut_right(seed, drilled, trim, first):
     frame = grow_frame(seed, 12)
     cuts = cut_list(frame, STOCKS, drilled=drilled, trim_mm=trim, first_hole_mm=first if drilled else None)
@@ -77,13 +88,23 @@ def test_kerf_takes_no_room_in_drilled_sticks_and_does_in_others():
     frame = framed(*(member("ABCDE"[k], (0, 4 * k, 0), X, 8) for k in range(4)))
     assert cut_list(frame, STOCKS, lengths_mm=[32 * P]).plans[0].buy == ((32 * P, 1),)
     assert cut_list(frame, STOCKS, lengths_mm=[32 * P], drilled=False).plans[0].buy == ((32 * P, 2),)
-    assert cut_list(frame, STOCKS, lengths_mm=[32 * P + 3 * 3.2], drilled=False).plans[0].buy == ((32 * P + 9.6, 1),)
+    assert cut_list(frame, STOCKS, lengths_mm=[32 * P + 3 * 3.2], drilled=False).plans[0].buy == (
+        (32 * P + 9.6, 1),
+    )
 
 
-@pytest.mark.parametrize("stick, first, count", [
-    (OwnedStick("softwood-38", 64 * P), 0, 64), (OwnedStick("softwood-38", 2438), 0, 64), (OwnedStick("softwood-38", 64 * P - 5), 0, 63),
-    (OwnedStick("softwood-38", 64 * P, 1, P), 0, 63), (OwnedStick("softwood-38", 64 * P, 1, 10), 1, 63), (OwnedStick("softwood-38", 64 * P, 1, P / 2, True, 20), 1, 62),
-    (OwnedStick("softwood-38", 20), 0, 0)])
+@pytest.mark.parametrize(
+    "stick, first, count",
+    [
+        (OwnedStick("softwood-38", 64 * P), 0, 64),
+        (OwnedStick("softwood-38", 2438), 0, 64),
+        (OwnedStick("softwood-38", 64 * P - 5), 0, 63),
+        (OwnedStick("softwood-38", 64 * P, 1, P), 0, 63),
+        (OwnedStick("softwood-38", 64 * P, 1, 10), 1, 63),
+        (OwnedStick("softwood-38", 64 * P, 1, P / 2, True, 20), 1, 62),
+        (OwnedStick("softwood-38", 20), 0, 0),
+    ],
+)
 def test_a_stick_gives_the_holes_with_half_a_pitch_on_both_sides(stick, first, count):
     assert usable_holes(stick, P, 3.2) == (first, count)
 
@@ -106,9 +127,16 @@ def test_members_that_come_whole_are_not_cut():
 
 
 def test_prices_of_sticks_decide_what_is_bought():
-    dear = PriceList("EUR", stick={("softwood-38", 2438): 20.0, ("softwood-38", 28 * P): 3.0, ("softwood-38", 3048): 30.0})
+    dear = PriceList(
+        "EUR", stick={("softwood-38", 2438): 20.0, ("softwood-38", 28 * P): 3.0, ("softwood-38", 3048): 30.0}
+    )
     plan = cut_list(gate(), STOCKS, prices=dear).plans[0]
-    assert plan.by_price and plan.buy == ((28 * P, 2),) and plan.cost == plan.amount == plan.bound == 6.0 and plan.optimal
+    assert (
+        plan.by_price
+        and plan.buy == ((28 * P, 2),)
+        and plan.cost == plan.amount == plan.bound == 6.0
+        and plan.optimal
+    )
     by_metre = cut_list(gate(), STOCKS, prices=PriceList("EUR", {"softwood-38": 5.0})).plans[0]
     assert not by_metre.by_price and by_metre.cost == pytest.approx(2.438 * 5)
     assert cut_list(gate(), STOCKS).cost is None
@@ -122,18 +150,27 @@ def test_lengths_without_a_price_are_left_out_and_told():
 
 def test_each_stock_has_a_plan_of_its_own():
     frame = gate()
-    frame = replace(frame, members=tuple(replace(m, stock="aluminium-38") if m.id in "CD" else m for m in frame.members))
+    frame = replace(
+        frame, members=tuple(replace(m, stock="aluminium-38") if m.id in "CD" else m for m in frame.members)
+    )
     cuts = cut_list(frame, STOCKS)
     assert [plan.stock for plan in cuts.plans] == ["aluminium-38", "softwood-38"]
     check(cuts, frame)
 
 
-@pytest.mark.parametrize("change, options, words", [
-    ({}, {"kerf_mm": 30.0}, ["kerf of 30 mm reaches the holes", "28.6 mm", "thinner"]),
-    ({}, {"lengths_mm": [400.0]}, ["A, B has 12 holes", "457.2 mm (18 in)", "400 mm", "longer ones"]),
-    ({"pitch_mm": None}, {}, ["pitch is not known"]),
-    ({"members": (member("A", (0, 0, 0), X, 5, stock=None),), "joints": ()}, {}, ["member A is not known"]),
-])
+@pytest.mark.parametrize(
+    "change, options, words",
+    [
+        ({}, {"kerf_mm": 30.0}, ["kerf of 30 mm reaches the holes", "28.6 mm", "thinner"]),
+        ({}, {"lengths_mm": [400.0]}, ["A, B has 12 holes", "457.2 mm (18 in)", "400 mm", "longer ones"]),
+        ({"pitch_mm": None}, {}, ["pitch is not known"]),
+        (
+            {"members": (member("A", (0, 0, 0), X, 5, stock=None),), "joints": ()},
+            {},
+            ["member A is not known"],
+        ),
+    ],
+)
 def test_what_cannot_be_cut_is_told(change, options, words):
     with pytest.raises(ReconError) as error:
         cut_list(replace(gate(), **change), STOCKS, **options)
@@ -147,10 +184,13 @@ def test_too_few_owned_sticks_and_no_length_to_buy_is_told():
         cut_list(gate(), stocks, rack=rack)
     with pytest.raises(ReconError, match="No length of softwood-38 is known"):
         cut_list(gate(), stocks)
-    assert cut_list(gate(), stocks, rack=Rack(sticks=(OwnedStick("softwood-38", 1000, 3),))).plans[0].buy == ()
+    assert (
+        cut_list(gate(), stocks, rack=Rack(sticks=(OwnedStick("softwood-38", 1000, 3),))).plans[0].buy == ()
+    )
 
 
 # Papers
+
 
 def test_the_picture_shows_every_piece_cut_and_hole_to_scale():
     cuts = cut_list(gate(), STOCKS)
@@ -179,7 +219,11 @@ def test_a_picture_of_sticks_not_drilled_tells_cuts_in_mm_alone():
 def test_the_picture_has_no_colour():
     svg = cut_svg(cut_list(gate(), STOCKS))
     root = ElementTree.fromstring(svg)
-    colours = {e.get(key) for e in root.iter() for key in ("fill", "stroke") if e.get(key)} - {"black", "white", "none"}
+    colours = {e.get(key) for e in root.iter() for key in ("fill", "stroke") if e.get(key)} - {
+        "black",
+        "white",
+        "none",
+    }
     assert colours and all(re.fullmatch(r"#(..)\1\1", colour) for colour in colours)
 
 
@@ -200,5 +244,7 @@ def test_every_sheet_says_the_caution_once_and_whether_it_is_the_best(sheet):
 
 def test_the_json_holds_the_same():
     data = json.loads(json.dumps(cut_dict(cut_list(gate(), STOCKS))))
-    assert data["plans"][0]["buy"] == [{"length_mm": 2438.0, "count": 1}] and data["plans"][0]["optimal"] is True
+    assert (
+        data["plans"][0]["buy"] == [{"length_mm": 2438.0, "count": 1}] and data["plans"][0]["optimal"] is True
+    )
     assert [p["member"] for p in data["plans"][0]["sticks"][0]["pieces"]] == ["A", "B", "C", "D", "E"]

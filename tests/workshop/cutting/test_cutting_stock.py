@@ -1,9 +1,11 @@
 """Cutting stock: known optima, bounds that hold, and answers that can be sawn."""
+
 from itertools import product
 
 import numpy as np
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from recon.workshop.cutting.cutting_stock import StickKind, first_fit_decreasing, solve
 
@@ -14,7 +16,11 @@ DEMAND = (22, 25, 12, 14, 18, 18, 20, 10, 12, 14, 16, 18, 20)
 
 
 def made(packing, n):
-    return np.sum([np.multiply(pieces, times) for _, pieces, times in packing.patterns], axis=0) if packing.patterns else np.zeros(n)
+    return (
+        np.sum([np.multiply(pieces, times) for _, pieces, times in packing.patterns], axis=0)
+        if packing.patterns
+        else np.zeros(n)
+    )
 
 
 def check(packing, demand, kinds):
@@ -52,6 +58,7 @@ def test_first_fit_decreasing_wastes_a_stick_where_it_is_known_to():
 
 def exhaustive(demand, kinds):
     """The least cost, by trying how many of each kind to take and then filling them in every way."""
+
     def fits(rooms, left):
         if not any(left):
             return True
@@ -61,7 +68,10 @@ def exhaustive(demand, kinds):
             size = kinds[kind].sizes[i]
             if size <= room and (kind, room) not in seen:
                 seen.add((kind, room))
-                if fits(rooms[:s] + [(kind, room - size)] + rooms[s + 1:], [*left[:i], left[i] - 1, *left[i + 1:]]):
+                if fits(
+                    rooms[:s] + [(kind, room - size)] + rooms[s + 1 :],
+                    [*left[:i], left[i] - 1, *left[i + 1 :]],
+                ):
                     return True
         return False
 
@@ -73,11 +83,21 @@ def exhaustive(demand, kinds):
 
 
 @settings(max_examples=40)
-@given(st.lists(st.tuples(st.integers(2, 9), st.integers(1, 2)), min_size=1, max_size=3, unique_by=lambda p: p[0]),
-       st.tuples(st.integers(9, 14), st.integers(1, 5)), st.tuples(st.integers(9, 14), st.integers(1, 5)), st.integers(0, 2))
+@given(
+    st.lists(
+        st.tuples(st.integers(2, 9), st.integers(1, 2)), min_size=1, max_size=3, unique_by=lambda p: p[0]
+    ),
+    st.tuples(st.integers(9, 14), st.integers(1, 5)),
+    st.tuples(st.integers(9, 14), st.integers(1, 5)),
+    st.integers(0, 2),
+)
 def test_small_problems_agree_with_trying_everything(pieces, one, other, owned):
     sizes, demand = zip(*pieces)
-    kinds = [StickKind(one[0], sizes, one[1]), StickKind(other[0], sizes, other[1]), StickKind(10, sizes, 0, owned)]
+    kinds = [
+        StickKind(one[0], sizes, one[1]),
+        StickKind(other[0], sizes, other[1]),
+        StickKind(10, sizes, 0, owned),
+    ]
     packing = solve(demand, kinds)
     check(packing, demand, kinds)
     assert packing.cost == exhaustive(demand, kinds) and packing.bound <= packing.cost
@@ -120,8 +140,10 @@ def test_owned_sticks_that_are_not_needed_stay_whole():
     assert sum(times for _, _, times in packing.patterns) == 1 and packing.cost == 0 and packing.optimal
 
 
-@pytest.mark.parametrize("demand, kinds, words", [((1,), [StickKind(10, (11,), 1)], "fits no stick"),
-                                                  ((1,), [StickKind(10, (5,), 0)], "must be limited")])
+@pytest.mark.parametrize(
+    "demand, kinds, words",
+    [((1,), [StickKind(10, (11,), 1)], "fits no stick"), ((1,), [StickKind(10, (5,), 0)], "must be limited")],
+)
 def test_what_cannot_be_asked_is_refused(demand, kinds, words):
     with pytest.raises(ValueError, match=words):
         solve(demand, kinds)
@@ -134,5 +156,8 @@ def test_nothing_to_cut_takes_nothing():
 def test_the_solver_writes_nothing(capfd):
     rng = np.random.default_rng(2)
     sizes, demand = np.unique(rng.integers(2, 33, 40), return_counts=True)
-    solve(demand, [StickKind(64, tuple(sizes), 4), StickKind(80, tuple(sizes), 5), StickKind(70, tuple(sizes), 0, 3)])
+    solve(
+        demand,
+        [StickKind(64, tuple(sizes), 4), StickKind(80, tuple(sizes), 5), StickKind(70, tuple(sizes), 0, 3)],
+    )
     assert capfd.readouterr() == ("", "")

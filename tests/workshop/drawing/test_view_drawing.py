@@ -1,4 +1,5 @@
 """Views: the right way round, every label and seen lap told, nothing written over anything, and SVG that is SVG."""
+
 from collections import Counter
 from dataclasses import replace
 from xml.etree import ElementTree
@@ -8,10 +9,22 @@ import pytest
 
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member, rename
-from recon.workshop.drawing.view_drawing import draw_view
-from recon.workshop.drawing.vector import HIDDEN, OUTLINE, Area, Disc, Lines, Sheet, Text, extent, hatching, moved, sheet_svg
-from recon.workshop.drawing.view_sheet import ANGLES, best_sheet, one_view_sheet, side_of
 from recon.workshop.drawing.projections import Board, six_views, views_needed
+from recon.workshop.drawing.vector import (
+    HIDDEN,
+    OUTLINE,
+    Area,
+    Disc,
+    Lines,
+    Sheet,
+    Text,
+    extent,
+    hatching,
+    moved,
+    sheet_svg,
+)
+from recon.workshop.drawing.view_drawing import draw_view
+from recon.workshop.drawing.view_sheet import ANGLES, best_sheet, one_view_sheet, side_of
 from tests.growing import grow_frame
 from tests.workshop.trestles import scaffold, trestle
 
@@ -30,6 +43,7 @@ def titles(sheet):
 
 # Which way round
 
+
 def test_each_view_has_the_next_ones_where_they_belong():
     views = six_views(trestle().members)
     for view in views.values():
@@ -45,8 +59,18 @@ def test_each_view_has_the_next_ones_where_they_belong():
 
 def test_the_front_is_the_longer_level_side():
     turned = trestle()
-    turned = replace(turned, members=tuple(replace(m, first=(m.first[1], m.first[0], m.first[2]),
-                                                   direction=(m.direction[1], m.direction[0], m.direction[2])) for m in turned.members), joints=())
+    turned = replace(
+        turned,
+        members=tuple(
+            replace(
+                m,
+                first=(m.first[1], m.first[0], m.first[2]),
+                direction=(m.direction[1], m.direction[0], m.direction[2]),
+            )
+            for m in turned.members
+        ),
+        joints=(),
+    )
     assert six_views(trestle().members)["Front"].seen_from == "\u2212y"
     assert six_views(turned.members)["Front"].seen_from == "+x"
 
@@ -62,7 +86,9 @@ def test_views_lie_as_their_projection_wants(angle):
     assert f"{angle} angle" in [t.text for t in texts(sheet.items)]
     rings = max(d.at[0] for d in sheet.items if isinstance(d, Disc) and d.radius == 2.0 and not d.layer)
     cone = [a for a in sheet.items if isinstance(a, Area) and len(a.points) == 4 and not a.layer][-1]
-    assert (rings > max(p[0] for p in cone.points)) == (angle == "first")     # the symbol: circles right of the cone in first angle
+    assert (rings > max(p[0] for p in cone.points)) == (
+        angle == "first"
+    )  # the symbol: circles right of the cone in first angle
 
 
 def test_a_hole_is_drawn_where_it_is():
@@ -79,10 +105,15 @@ def test_a_hole_is_drawn_where_it_is():
 
 # What is told
 
+
 @pytest.mark.parametrize("name", VIEWS)
 def test_every_member_is_labelled_in_every_view(name):
     frame = trestle()
-    words = Counter(w.strip("()") for t in texts(draw_view(Board(frame, HOLE), name, 8.0)) for w in t.text.replace(",", " ").split())
+    words = Counter(
+        w.strip("()")
+        for t in texts(draw_view(Board(frame, HOLE), name, 8.0))
+        for w in t.text.replace(",", " ").split()
+    )
     assert all(words[m.id] == 1 for m in frame.members)
 
 
@@ -107,7 +138,10 @@ def test_the_drawn_views_show_every_bolt_that_any_view_shows():
 
 
 def test_the_nearer_member_comes_first_in_a_tag():
-    a, b = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 8), Member("B", (-1.0, -1.0, 3.0), (1.0, 0.0, 0.0), 8)
+    a, b = (
+        Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 8),
+        Member("B", (-1.0, -1.0, 3.0), (1.0, 0.0, 0.0), 8),
+    )
     board = Board(Frame((a, b), find_joints((a, b)), 38.1), HOLE)
     assert [through for _, _, through in board.tags("Front")] == [(("B", 2), ("A", 4))]
     assert [through for _, _, through in board.tags("Rear")] == [(("A", 4), ("B", 2))]
@@ -119,12 +153,21 @@ def test_bolts_seen_assumed_and_missing_look_different():
     board = Board(frame, HOLE)
     for name in VIEWS:
         items = draw_view(board, name, 8.0)
-        marks = Counter((round(d.at[0], 3), round(d.at[1], 3)) for d in items if isinstance(d, Disc) and d.fill != "none")
-        kinds = Counter("none" if bolt is None else "seen" if bolt.seen else "assumed" for bolt, _, _ in board.tags(name))
-        assert (kinds["seen"], kinds["assumed"]) == (sum(n == 1 for n in marks.values()), sum(n == 2 for n in marks.values()))
+        marks = Counter(
+            (round(d.at[0], 3), round(d.at[1], 3)) for d in items if isinstance(d, Disc) and d.fill != "none"
+        )
+        kinds = Counter(
+            "none" if bolt is None else "seen" if bolt.seen else "assumed" for bolt, _, _ in board.tags(name)
+        )
+        assert (kinds["seen"], kinds["assumed"]) == (
+            sum(n == 1 for n in marks.values()),
+            sum(n == 2 for n in marks.values()),
+        )
     unseen = replace(frame, joints=tuple(replace(j, bolt="assumed") for j in frame.joints))
     discs = [d for d in draw_view(Board(unseen, HOLE), "Front", 8.0) if isinstance(d, Disc)]
-    assert not [d for d in discs if d.fill == "white"]          # where no bolt was seen there is nothing to tell apart
+    assert not [
+        d for d in discs if d.fill == "white"
+    ]  # where no bolt was seen there is nothing to tell apart
 
 
 def test_both_ends_and_every_fifth_hole_are_numbered_on_the_face():
@@ -135,7 +178,10 @@ def test_both_ends_and_every_fifth_hole_are_numbered_on_the_face():
 
 # How it is told
 
-@pytest.mark.parametrize("frame", [trestle(), grow_frame(1, 14), scaffold(2, 1, 2)], ids=["trestle", "grown", "scaffold"])
+
+@pytest.mark.parametrize(
+    "frame", [trestle(), grow_frame(1, 14), scaffold(2, 1, 2)], ids=["trestle", "grown", "scaffold"]
+)
 @pytest.mark.parametrize("name", VIEWS)
 def test_no_text_is_written_over_another(frame, name):
     boxes = np.array([t.box for t in texts(draw_view(Board(frame, HOLE), name, 8.0))])
@@ -152,7 +198,7 @@ def test_dashes_lie_under_no_line_and_no_other_dashes():
         assert dashes
         for k, dash in enumerate(dashes):
             middle = dash.mean(axis=0)
-            for other in lines + dashes[:k] + dashes[k + 1:]:
+            for other in lines + dashes[:k] + dashes[k + 1 :]:
                 way = other[1] - other[0]
                 share = (middle - other[0]) @ way / (way @ way)
                 off = np.linalg.norm(other[0] + share * way - middle)
@@ -165,7 +211,9 @@ def test_a_sheet_states_the_scale_that_it_is_drawn_in(name):
     frame = trestle()
     board = Board(frame, HOLE)
     sheet = one_view_sheet(board, name)
-    ratio = next(float(t.text.split("1:")[1].split()[0]) for t in texts(sheet.items) if t.text.startswith("Scale"))
+    ratio = next(
+        float(t.text.split("1:")[1].split()[0]) for t in texts(sheet.items) if t.text.startswith("Scale")
+    )
     outline = [i for i in sheet.items if isinstance(i, Lines) and i.pen is OUTLINE and i.layer]
     left, bottom, right, top = extent(outline)
     assert (right - left, top - bottom) == pytest.approx(board.span(name) * 38.1 / ratio, abs=0.01)
@@ -175,7 +223,9 @@ def test_a_sheet_states_the_scale_that_it_is_drawn_in(name):
 
 def test_sizes_are_told_in_mm_and_inches():
     words = [t.text for t in texts(one_view_sheet(Board(trestle(), HOLE), "Front").items)]
-    assert "876.3 mm (34 1/2 in)" in words and "609.6 mm" in words and "(24 in)" in words      # 23 and 16 pitches of 38.1 mm
+    assert (
+        "876.3 mm (34 1/2 in)" in words and "609.6 mm" in words and "(24 in)" in words
+    )  # 23 and 16 pitches of 38.1 mm
 
 
 def test_a_frame_without_a_pitch_is_drawn_in_pitches():
@@ -193,9 +243,10 @@ def test_the_overview_of_a_large_frame_leaves_words_to_the_single_views():
 
 # SVG
 
+
 def test_svg_is_well_formed_and_holds_all_text_whatever_it_is():
     names = ["<script>", "Ä&b", "梁", "\u202e]]>", "\"'", "-->", "G\u0007", "H", "I", "J", "K", "L"]
-    frame = trestle(name="<b>&amp;\u0001 \"x\"")
+    frame = trestle(name='<b>&amp;\u0001 "x"')
     frame = rename(frame, {m.id: n for m, n in zip(frame.members, names)})
     tree = ElementTree.fromstring(sheet_svg(best_sheet(Board(frame, HOLE), "first")))
     told = {t.text for t in tree.iter(f"{SVG}text")}
@@ -209,18 +260,23 @@ def test_svg_is_in_mm():
     tree = ElementTree.fromstring(sheet_svg(Sheet(120, 80, (Disc((30.0, 20.0), 2.0),))))
     assert (tree.get("width"), tree.get("height"), tree.get("viewBox")) == ("120mm", "80mm", "0 0 120 80")
     circle = tree.find(f"{SVG}circle")
-    assert (circle.get("cx"), circle.get("cy")) == ("30", "60")            # SVG's y runs downwards
+    assert (circle.get("cx"), circle.get("cy")) == ("30", "60")  # SVG's y runs downwards
 
 
 def test_hatching_stays_within_its_polygon():
     square = ((0.0, 0.0), (10.0, 0.0), (10.0, 4.0), (0.0, 4.0))
     lines = hatching(square, 1.0)
-    assert len(lines) == pytest.approx(14 / np.sqrt(2), abs=1)             # 14 mm across at 45 degrees, one a mm
+    assert len(lines) == pytest.approx(14 / np.sqrt(2), abs=1)  # 14 mm across at 45 degrees, one a mm
     for x, y in np.array(lines).reshape(-1, 2):
         assert -1e-9 <= x <= 10 + 1e-9 and -1e-9 <= y <= 4 + 1e-9
 
 
 def test_moving_moves_everything():
-    items = (Disc((1.0, 2.0), 1.0), Lines((((0.0, 0.0), (1.0, 1.0)),)), Area(((0.0, 0.0), (1.0, 0.0), (0.0, 1.0))), Text((2.0, 2.0), "A", 1.0))
+    items = (
+        Disc((1.0, 2.0), 1.0),
+        Lines((((0.0, 0.0), (1.0, 1.0)),)),
+        Area(((0.0, 0.0), (1.0, 0.0), (0.0, 1.0))),
+        Text((2.0, 2.0), "A", 1.0),
+    )
     before, after = extent(items), extent(moved(items, 3, 4))
     assert np.allclose(np.subtract(after, before), [3, 4, 3, 4])

@@ -1,4 +1,5 @@
 """DXF, read back by ezdxf: in mm, at full size, with a layer for each view and each member."""
+
 import io
 from collections import Counter
 
@@ -9,8 +10,8 @@ import pytest
 from recon.errors import ReconError
 from recon.frame.model import Frame, rename
 from recon.frame.stock import load_stocks
-from recon.workshop.export.dxf import frame_dxf, layer_names
 from recon.workshop.drawing.projections import Board, drawn_hole
+from recon.workshop.export.dxf import frame_dxf, layer_names
 from tests.workshop.trestles import trestle
 
 STOCKS = load_stocks()
@@ -36,7 +37,9 @@ def test_ezdxf_finds_nothing_to_mend():
 def test_it_is_in_mm_at_full_size():
     frame = trestle()
     document = read(frame)
-    assert document.header["$INSUNITS"] == 4 and document.header["$MEASUREMENT"] == 1      # 4: millimetres (DXF reference, from memory)
+    assert (
+        document.header["$INSUNITS"] == 4 and document.header["$MEASUREMENT"] == 1
+    )  # 4: millimetres (DXF reference, from memory)
     # 23 x 12 x 16 pitches of 38.1 mm.
     assert spans(document, "FRONT") == pytest.approx((23 * 38.1, 16 * 38.1), abs=0.01)
     assert spans(document, "TOP") == pytest.approx((23 * 38.1, 12 * 38.1), abs=0.01)
@@ -48,10 +51,14 @@ def test_every_open_hole_in_sight_is_a_circle_of_its_size_on_its_members_layer()
     document, board, names = read(frame), Board(frame, drawn_hole(frame, STOCKS)), layer_names(frame)
     for view in ("Front", "Top", "Left"):
         filled = {(hole.member, hole.number) for bolt, hole, _ in board.tags(view) if bolt}
-        expected = Counter(names[frame.members[h.member].id] for key, h in board.scene(view).open_holes.items() if key not in filled)
+        expected = Counter(
+            names[frame.members[h.member].id]
+            for key, h in board.scene(view).open_holes.items()
+            if key not in filled
+        )
         circles = [c for c in document.blocks.get(view.upper()).query("CIRCLE") if c.dxf.layer != "BOLTS"]
         assert Counter(c.dxf.layer for c in circles) == expected
-        assert {round(c.dxf.radius, 6) for c in circles} == {9.5 / 2}                      # softwood-38 has 9.5 mm holes
+        assert {round(c.dxf.radius, 6) for c in circles} == {9.5 / 2}  # softwood-38 has 9.5 mm holes
 
 
 def test_views_and_members_have_layers_of_their_own():
@@ -59,7 +66,11 @@ def test_views_and_members_have_layers_of_their_own():
     document = read(frame)
     layers = {layer.dxf.name for layer in document.layers}
     assert {f"MEMBER {m.id}" for m in frame.members} <= layers
-    assert {i.dxf.layer: i.dxf.name for i in document.modelspace()} == {"VIEW FRONT": "FRONT", "VIEW TOP": "TOP", "VIEW LEFT": "LEFT"}
+    assert {i.dxf.layer: i.dxf.name for i in document.modelspace()} == {
+        "VIEW FRONT": "FRONT",
+        "VIEW TOP": "TOP",
+        "VIEW LEFT": "LEFT",
+    }
     used = {e.dxf.layer for view in ("FRONT", "TOP", "LEFT") for e in document.blocks.get(view).query(LINES)}
     assert {f"MEMBER {m.id}" for m in frame.members} <= used <= layers
     hidden = [e for e in document.blocks.get("FRONT").query("LINE") if e.dxf.linetype == "HIDDEN"]
@@ -71,7 +82,9 @@ def test_views_lie_as_their_projection_wants(angle, below, side):
     document = read(trestle(), angle)
     at = {i.dxf.name: i.dxf.insert for i in document.modelspace()}
     assert set(at) == {"FRONT", "TOP", side}
-    assert (at["TOP"].y < at["FRONT"].y) is below and at[side].x > at["FRONT"].x and at[side].y == at["FRONT"].y
+    assert (
+        (at["TOP"].y < at["FRONT"].y) is below and at[side].x > at["FRONT"].x and at[side].y == at["FRONT"].y
+    )
     box = ezdxf.bbox.extents(document.modelspace().query("INSERT[name=='FRONT']"))
     assert at["FRONT"].x == at["FRONT"].y == 0 and box.has_data
 

@@ -1,4 +1,5 @@
 """Binary glTF, read back by trimesh and checked against the specification's own rules."""
+
 import io
 import json
 import struct
@@ -12,13 +13,13 @@ from recon.frame.boxes import corners
 from recon.frame.model import Frame, Member, StockUse, rename
 from recon.frame.stock import load_stocks
 from recon.workshop.export.gltf import frame_glb
-from recon.workshop.hardware.sections import hole_volume_mm3
 from recon.workshop.export.meshes import SEGMENTS, Shape, mesh_of
+from recon.workshop.hardware.sections import hole_volume_mm3
 from tests.growing import grow_frame
 from tests.workshop.trestles import trestle
 
 STOCKS = load_stocks()
-Y_UP = np.array([[1, 0, 0], [0, 0, 1], [0, -1, 0]])     # z up as glTF has it: y up, right-handed (glTF 2.0, 3.4)
+Y_UP = np.array([[1, 0, 0], [0, 0, 1], [0, -1, 0]])  # z up as glTF has it: y up, right-handed (glTF 2.0, 3.4)
 
 
 def scene_of(data: bytes) -> trimesh.Scene:
@@ -28,8 +29,11 @@ def scene_of(data: bytes) -> trimesh.Scene:
 def placed(data: bytes) -> dict[str, trimesh.Trimesh]:
     """Each member's mesh in its place."""
     scene = scene_of(data)
-    return {node: scene.geometry[name].copy().apply_transform(matrix)
-            for node in scene.graph.nodes_geometry for matrix, name in [scene.graph[node]]}
+    return {
+        node: scene.geometry[name].copy().apply_transform(matrix)
+        for node in scene.graph.nodes_geometry
+        for matrix, name in [scene.graph[node]]
+    }
 
 
 def chunks(data: bytes):
@@ -38,10 +42,10 @@ def chunks(data: bytes):
     assert (magic, version, length) == (b"glTF", 2, len(data))
     size, kind = struct.unpack_from("<I4s", data, 12)
     assert kind == b"JSON" and size % 4 == 0
-    tree = json.loads(data[20:20 + size])
+    tree = json.loads(data[20 : 20 + size])
     binary_size, kind = struct.unpack_from("<I4s", data, 20 + size)
     assert kind == b"BIN\0" and binary_size % 4 == 0 and 28 + size + binary_size == len(data)
-    return tree, data[28 + size:]
+    return tree, data[28 + size :]
 
 
 def profile(radius: float, x: np.ndarray) -> np.ndarray:
@@ -60,18 +64,24 @@ def common_of_two_bores(radius: float) -> float:
     knots = np.sort(radius * np.cos(2 * np.pi * np.arange(SEGMENTS // 2 + 1) / SEGMENTS))
     total = 0.0
     for a, b in zip(knots, knots[1:]):
-        ends, middle = profile(radius, np.array([a, b])) ** 2, profile(radius, np.array([(a + b) / 2]))[0] ** 2
+        ends, middle = (
+            profile(radius, np.array([a, b])) ** 2,
+            profile(radius, np.array([(a + b) / 2]))[0] ** 2,
+        )
         total += (b - a) / 6 * (ends.sum() + 4 * middle)
     return total
 
 
 # The solids
 
+
 @pytest.mark.parametrize("holes", [1, 2, 7])
 def test_a_solid_member_lacks_just_what_its_bores_take(holes):
     shape = Shape(holes, 0.0381, 0.0381, 0.0095)
     mesh = trimesh.Trimesh(*mesh_of(shape), process=False)
-    expected = shape.length * shape.width**2 - holes * (2 * bore_area(0.00475) * shape.width - common_of_two_bores(0.00475))
+    expected = shape.length * shape.width**2 - holes * (
+        2 * bore_area(0.00475) * shape.width - common_of_two_bores(0.00475)
+    )
     assert mesh.is_watertight and mesh.is_winding_consistent
     assert mesh.volume == pytest.approx(expected, rel=1e-5)
     # Against round holes in closed form (Steinmetz solid): flats take a little less.
@@ -85,7 +95,9 @@ def test_a_tube_has_walls_and_four_holes_in_them_at_every_pitch():
     mesh = trimesh.Trimesh(*mesh_of(shape), process=False)
     section = shape.width**2 - (shape.width - 2 * shape.wall) ** 2
     assert mesh.is_watertight and mesh.is_winding_consistent
-    assert mesh.volume == pytest.approx(shape.length * section - 5 * 4 * bore_area(0.00555) * shape.wall, rel=1e-5)
+    assert mesh.volume == pytest.approx(
+        shape.length * section - 5 * 4 * bore_area(0.00555) * shape.wall, rel=1e-5
+    )
 
 
 def test_a_plain_box_is_a_box():
@@ -95,6 +107,7 @@ def test_a_plain_box_is_a_box():
 
 
 # The file
+
 
 @pytest.mark.parametrize("drilled", [True, False])
 @pytest.mark.parametrize("frame", [trestle(), grow_frame(4, 12)], ids=["trestle", "grown"])
@@ -115,9 +128,14 @@ def test_a_brace_lies_at_its_angle():
 
 
 def test_bores_go_through_the_faces_that_have_the_holes():
-    frame = Frame((Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 3, stock="softwood-38"),), (), 38.1, StockUse("softwood-38"))
+    frame = Frame(
+        (Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 3, stock="softwood-38"),),
+        (),
+        38.1,
+        StockUse("softwood-38"),
+    )
     mesh = placed(frame_glb(frame, STOCKS))["A"]
-    rims = mesh.vertices[np.isclose(np.abs(mesh.vertices[:, 0]), 0.01905, atol=1e-6)]       # on the faces across x
+    rims = mesh.vertices[np.isclose(np.abs(mesh.vertices[:, 0]), 0.01905, atol=1e-6)]  # on the faces across x
     rims = rims[np.abs(rims[:, 2]) < 0.018]
     heights = np.round(rims[:, 1] / 0.0381)
     assert set(heights) == {0.0, 1.0, 2.0}
@@ -127,7 +145,9 @@ def test_bores_go_through_the_faces_that_have_the_holes():
 def test_the_file_keeps_the_rules_of_the_format():
     """glTF 2.0 (Khronos Group, 2021), sections 3.6.2 and 5.1: alignment, bounds, and no view beyond its buffer."""
     tree, binary = chunks(frame_glb(trestle(), STOCKS))
-    assert tree["asset"]["version"] == "2.0" and tree["buffers"] == [{"byteLength": tree["buffers"][0]["byteLength"]}]
+    assert tree["asset"]["version"] == "2.0" and tree["buffers"] == [
+        {"byteLength": tree["buffers"][0]["byteLength"]}
+    ]
     assert len(binary) - tree["buffers"][0]["byteLength"] in range(4)
     sizes = {5126: 4, 5125: 4}
     for accessor in tree["accessors"]:
@@ -135,7 +155,9 @@ def test_the_file_keeps_the_rules_of_the_format():
         count = accessor["count"] * {"VEC3": 3, "SCALAR": 1}[accessor["type"]]
         assert view["byteLength"] == count * sizes[accessor["componentType"]] and view["byteOffset"] % 4 == 0
         assert view["byteOffset"] + view["byteLength"] <= tree["buffers"][0]["byteLength"]
-        values = np.frombuffer(binary, {5126: "<f4", 5125: "<u4"}[accessor["componentType"]], count, view["byteOffset"])
+        values = np.frombuffer(
+            binary, {5126: "<f4", 5125: "<u4"}[accessor["componentType"]], count, view["byteOffset"]
+        )
         if accessor["type"] == "VEC3":
             assert np.array_equal(values.reshape(-1, 3).min(axis=0), np.float32(accessor["min"]))
             assert np.array_equal(values.reshape(-1, 3).max(axis=0), np.float32(accessor["max"]))
@@ -150,12 +172,12 @@ def test_the_file_keeps_the_rules_of_the_format():
 
 def test_members_of_one_kind_share_a_mesh():
     tree, _ = chunks(frame_glb(trestle(), STOCKS))
-    assert len(tree["meshes"]) == 3 and len(tree["nodes"]) == 13           # lengths of 12, 16 and 23 holes
+    assert len(tree["meshes"]) == 3 and len(tree["nodes"]) == 13  # lengths of 12, 16 and 23 holes
 
 
 def test_any_label_and_name_is_kept():
     frame = trestle(name="Bock </script> Ω 梁")
-    frame = rename(frame, {m.id: f"{m.id}\"<é梁" for m in frame.members})
+    frame = rename(frame, {m.id: f'{m.id}"<é梁' for m in frame.members})
     tree, _ = chunks(frame_glb(frame, STOCKS, drilled=False))
     assert tree["nodes"][0]["name"] == frame.name
     assert {n["name"] for n in tree["nodes"][1:]} == {m.id for m in frame.members}

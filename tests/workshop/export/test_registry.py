@@ -1,4 +1,5 @@
 """Exports as text: read back by the csv module and by the frame file's own reader."""
+
 import csv
 import io
 import json
@@ -12,8 +13,8 @@ from recon.errors import ReconError
 from recon.frame.files import frame_from_dict, frame_to_dict
 from recon.frame.model import Frame, rename
 from recon.frame.stock import load_stocks
-from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.export.registry import EXPORTS, JOINT_COLUMNS, MEMBER_COLUMNS, export
+from recon.workshop.hardware.bolts import find_bolts
 from tests.growing import grow_frame
 from tests.workshop.trestles import scaffold, trestle
 
@@ -29,23 +30,39 @@ def test_joints_are_told_with_holes_counted_from_1_and_their_place(frame):
     found = rows(frame, "joints")
     assert tuple(found[0]) == JOINT_COLUMNS and len(found) == len(frame.joints)
     for row, j in zip(found, frame.joints):
-        assert (row["a"], int(row["a_hole"]), row["b"], int(row["b_hole"]), row["bolt"]) == (j.a, j.a_hole + 1, j.b, j.b_hole + 1, j.bolt)
+        assert (row["a"], int(row["a_hole"]), row["b"], int(row["b_hole"]), row["bolt"]) == (
+            j.a,
+            j.a_hole + 1,
+            j.b,
+            j.b_hole + 1,
+            j.bolt,
+        )
         place = np.array([float(row[k]) for k in "xyz"])
         axis = np.array([float(row[f"axis_{k}"]) for k in "xyz"])
-        assert np.allclose(place - axis * frame.member(j.a).width / 2, frame.member(j.a).hole_centre(j.a_hole), atol=1e-3)
+        assert np.allclose(
+            place - axis * frame.member(j.a).width / 2, frame.member(j.a).hole_centre(j.a_hole), atol=1e-3
+        )
 
 
 def test_laps_that_share_a_bolt_have_its_number():
     frame = scaffold(2, 1, 1)
     numbers = Counter(row["bolt_number"] for row in rows(frame, "joints"))
-    assert sorted(numbers.values()) == sorted(len(b.joints) for b in find_bolts(frame)) and max(numbers.values()) == 2
+    assert (
+        sorted(numbers.values()) == sorted(len(b.joints) for b in find_bolts(frame))
+        and max(numbers.values()) == 2
+    )
 
 
 def test_members_are_told_with_their_length_in_mm_and_inches():
     found = rows(trestle(), "members")
     assert tuple(found[0]) == MEMBER_COLUMNS and len(found) == 12
     post = next(row for row in found if row["label"] == "A")
-    assert (post["holes"], post["length_mm"], post["length_in"], post["direction_z"]) == ("16", "609.6", "24 in", "1")
+    assert (post["holes"], post["length_mm"], post["length_in"], post["direction_z"]) == (
+        "16",
+        "609.6",
+        "24 in",
+        "1",
+    )
     assert rows(trestle(pitch_mm=None), "members")[0]["length_mm"] == ""
 
 
@@ -79,5 +96,7 @@ def test_an_empty_frame_is_refused_in_words(to):
 
 
 def test_an_unknown_kind_is_refused_in_words():
-    with pytest.raises(ReconError, match="'step' is nothing that a frame can be exported to; choose one of dxf"):
+    with pytest.raises(
+        ReconError, match="'step' is nothing that a frame can be exported to; choose one of dxf"
+    ):
         export(trestle(), STOCKS, "step")

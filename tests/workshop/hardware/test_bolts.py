@@ -1,9 +1,11 @@
 """Which bolts a frame has, through what, and how long."""
+
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
@@ -46,7 +48,10 @@ def test_a_rail_between_two_posts_on_one_axis_shares_one_bolt():
 
 def test_crossing_bolts_of_one_hole_stay_two():
     frame = framed(member("A", (0, 0, 0), Z, 8), member("B", (-2, 1, 3), X, 8), member("C", (1, -3, 3), Y, 4))
-    assert {frozenset(id for id, _ in b.through) for b in find_bolts(frame)} == {frozenset("AB"), frozenset("AC")}
+    assert {frozenset(id for id, _ in b.through) for b in find_bolts(frame)} == {
+        frozenset("AB"),
+        frozenset("AC"),
+    }
 
 
 def test_members_side_by_side_have_the_bolts_that_the_joints_say():
@@ -77,10 +82,15 @@ def test_every_lap_is_in_one_bolt_and_no_hole_in_two_on_one_axis(seed, width):
 
 
 def test_the_bolt_is_chosen_by_the_smallest_hole_that_it_passes():
-    frame = framed(member("A", (0, 0, 0), Z, 8, stock="steel-38"), member("B", (-2, 1, 3), X, 8, stock="softwood-38"))
+    frame = framed(
+        member("A", (0, 0, 0), Z, 8, stock="steel-38"), member("B", (-2, 1, 3), X, 8, stock="softwood-38")
+    )
     (bolt,) = find_bolts(frame)
     assert hole_mm(bolt, frame, STOCKS) == 9.5
-    assert fasten(bolt, frame, STOCKS, "metric").name == "M8 x 90" and fasten(bolt, frame, STOCKS).name == "5/16-18 x 3 1/2 in"
+    assert (
+        fasten(bolt, frame, STOCKS, "metric").name == "M8 x 90"
+        and fasten(bolt, frame, STOCKS).name == "5/16-18 x 3 1/2 in"
+    )
 
 
 def test_a_thread_that_is_asked_for_must_pass_the_hole():

@@ -1,14 +1,31 @@
 """Bolts for holes and grips. The standards were not at hand: values beside each check are from memory."""
+
 import math
 
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import given
+from hypothesis import strategies as st
 
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
-from recon.workshop.hardware.fasteners import (INCH, INCH_LENGTHS_MM, METRIC, METRIC_LENGTHS_MM, THREADS, bolt_length, bolt_mass_kg,
-                                      bolt_name, bolt_system, find_thread, needed_mm, nut_mass_kg, parse_bolt, thread_for,
-                                      threaded_mm, washer_mass_kg)
+from recon.workshop.hardware.fasteners import (
+    INCH,
+    INCH_LENGTHS_MM,
+    METRIC,
+    METRIC_LENGTHS_MM,
+    THREADS,
+    bolt_length,
+    bolt_mass_kg,
+    bolt_name,
+    bolt_system,
+    find_thread,
+    needed_mm,
+    nut_mass_kg,
+    parse_bolt,
+    thread_for,
+    threaded_mm,
+    washer_mass_kg,
+)
 
 STOCKS = load_stocks()
 M8, M10 = find_thread("M8"), find_thread("M10")
@@ -17,7 +34,11 @@ M8, M10 = find_thread("M8"), find_thread("M10")
 def test_clearance_holes_are_those_of_iso_273():
     # ISO 273:1979, fine, medium, coarse; from memory.
     assert {t.name: t.clearance_mm for t in METRIC if t.name in ("M6", "M8", "M10", "M12")} == {
-        "M6": (6.4, 6.6, 7.0), "M8": (8.4, 9.0, 10.0), "M10": (10.5, 11.0, 12.0), "M12": (13.0, 13.5, 14.5)}
+        "M6": (6.4, 6.6, 7.0),
+        "M8": (8.4, 9.0, 10.0),
+        "M10": (10.5, 11.0, 12.0),
+        "M12": (13.0, 13.5, 14.5),
+    }
 
 
 def test_inch_clearance_holes_are_those_of_asme_b18_2_8():
@@ -26,8 +47,17 @@ def test_inch_clearance_holes_are_those_of_asme_b18_2_8():
     assert [normal[n] for n in ("1/4-20", "5/16-18", "3/8-16", "1/2-13")] == [0.281, 0.344, 0.406, 0.562]
 
 
-@pytest.mark.parametrize("hole, metric, inch", [(9.5, "M8", "5/16-18"), (11.1, "M10", "3/8-16"), (11.11, "M10", "3/8-16"),
-                                                (9.0, "M8", "5/16-18"), (13.5, "M12", "7/16-14"), (8.0, "M6", "1/4-20")])
+@pytest.mark.parametrize(
+    "hole, metric, inch",
+    [
+        (9.5, "M8", "5/16-18"),
+        (11.1, "M10", "3/8-16"),
+        (11.11, "M10", "3/8-16"),
+        (9.0, "M8", "5/16-18"),
+        (13.5, "M12", "7/16-14"),
+        (8.0, "M6", "1/4-20"),
+    ],
+)
 def test_the_thread_is_the_largest_that_passes_the_hole(hole, metric, inch):
     assert (thread_for(hole, "metric").name, thread_for(hole, "inch").name) == (metric, inch)
 
@@ -80,12 +110,24 @@ def test_nuts_are_no_higher_than_their_standards_say():
 
 def test_threads_are_as_long_as_iso_4014_says():
     # ISO 4014, b for M8: 22 to 125 mm, 28 to 200 mm; M10: 26, 32; from memory.
-    assert [threaded_mm(M8, 90), threaded_mm(M8, 160), threaded_mm(M10, 100), threaded_mm(M10, 150)] == [22, 28, 26, 32]
+    assert [threaded_mm(M8, 90), threaded_mm(M8, 160), threaded_mm(M10, 100), threaded_mm(M10, 150)] == [
+        22,
+        28,
+        26,
+        32,
+    ]
 
 
-@pytest.mark.parametrize("mass, grams, within", [
-    # Per thousand, ISO 4032 and ISO 7089 in suppliers' tables; from memory.
-    (nut_mass_kg(M8), 5.2, 0.1), (nut_mass_kg(M10), 11.6, 0.15), (washer_mass_kg(M8), 1.83, 0.02), (washer_mass_kg(M10), 3.57, 0.02)])
+@pytest.mark.parametrize(
+    "mass, grams, within",
+    [
+        # Per thousand, ISO 4032 and ISO 7089 in suppliers' tables; from memory.
+        (nut_mass_kg(M8), 5.2, 0.1),
+        (nut_mass_kg(M10), 11.6, 0.15),
+        (washer_mass_kg(M8), 1.83, 0.02),
+        (washer_mass_kg(M10), 3.57, 0.02),
+    ],
+)
 def test_nuts_and_washers_weigh_what_tables_say(mass, grams, within):
     assert 1000 * mass == pytest.approx(grams, rel=within)
 
@@ -96,16 +138,28 @@ def test_a_bolt_weighs_its_shank_and_head():
     assert bolt_mass_kg(M8, 90) == pytest.approx(volume * 7850e-9)
 
 
-@pytest.mark.parametrize("text, name, mm", [
-    ("M8x90", "M8 x 90", 90), (" m8 X 90 mm", "M8 x 90", 90), ("M10×100", "M10 x 100", 100), ("3/8 x 3 3/4", "3/8-16 x 3 3/4 in", 95.25),
-    ('5/16-18 x 3-1/2"', "5/16-18 x 3 1/2 in", 88.9), ("1/4 in x 2 in", "1/4-20 x 2 in", 50.8), ("1 x 10", "1-8 x 10 in", 254),
-    ("threaded rod M8 x 520", "threaded rod M8 x 520", 520), ("M8x520", "threaded rod M8 x 520", 520)])
+@pytest.mark.parametrize(
+    "text, name, mm",
+    [
+        ("M8x90", "M8 x 90", 90),
+        (" m8 X 90 mm", "M8 x 90", 90),
+        ("M10×100", "M10 x 100", 100),
+        ("3/8 x 3 3/4", "3/8-16 x 3 3/4 in", 95.25),
+        ('5/16-18 x 3-1/2"', "5/16-18 x 3 1/2 in", 88.9),
+        ("1/4 in x 2 in", "1/4-20 x 2 in", 50.8),
+        ("1 x 10", "1-8 x 10 in", 254),
+        ("threaded rod M8 x 520", "threaded rod M8 x 520", 520),
+        ("M8x520", "threaded rod M8 x 520", 520),
+    ],
+)
 def test_a_bolt_is_read_as_people_write_it(text, name, mm):
     thread, length = parse_bolt(text)
     assert length == pytest.approx(mm) and bolt_name(thread, length) == name
 
 
-@pytest.mark.parametrize("text", ["", "M8", "90", "M9x20", "8x90", "M8x", "M8 x 3/0 in", "M8 x 0", "bolt", "5/16"])
+@pytest.mark.parametrize(
+    "text", ["", "M8", "90", "M9x20", "8x90", "M8x", "M8 x 3/0 in", "M8 x 0", "bolt", "5/16"]
+)
 def test_what_is_no_bolt_is_refused(text):
     with pytest.raises(ReconError):
         parse_bolt(text)
@@ -120,4 +174,6 @@ def test_any_text_is_a_bolt_or_a_sentence(text):
 
 
 def test_inch_stock_takes_inch_bolts_and_metric_stock_metric_ones():
-    assert [bolt_system(STOCKS[id]) for id in ("softwood-38", "post-2-083", "softwood-40", "aluminium-25")] == ["inch", "inch", "metric", "metric"]
+    assert [
+        bolt_system(STOCKS[id]) for id in ("softwood-38", "post-2-083", "softwood-40", "aluminium-25")
+    ] == ["inch", "inch", "metric", "metric"]

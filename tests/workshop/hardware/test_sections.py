@@ -1,10 +1,12 @@
 """Sections, holes and weights, against handbooks and against counting points."""
+
 import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import given
+from hypothesis import strategies as st
 
 from recon.frame.stock import load_stocks
 from recon.workshop.hardware.sections import hole_volume_mm3, member_mass_kg, section_area_mm2
@@ -17,13 +19,18 @@ def tube(width, wall, material="steel", hole=1.0):
     return replace(STEEL, width_mm=width, wall_mm=wall, material=material, hole_mm=hole, pitch_mm=width)
 
 
-@pytest.mark.parametrize("width, wall, kg_per_m", [(40, 3, 3.30), (50, 3, 4.25), (50, 5, 6.56), (100, 5, 14.4)])
+@pytest.mark.parametrize(
+    "width, wall, kg_per_m", [(40, 3, 3.30), (50, 3, 4.25), (50, 5, 6.56), (100, 5, 14.4)]
+)
 def test_steel_tube_weighs_what_the_tables_of_en_10219_say(width, wall, kg_per_m):
     # EN 10219-2, cold-formed square hollow sections, mass per metre: from memory.
     assert section_area_mm2(tube(width, wall)) * 7850e-6 == pytest.approx(kg_per_m, rel=0.004)
 
 
-@pytest.mark.parametrize("id, lb_per_ft", [("post-2-083", 1.98), ("post-2-105", 2.42), ("post-2.25-105", 2.77), ("post-2.5-105", 3.14)])
+@pytest.mark.parametrize(
+    "id, lb_per_ft",
+    [("post-2-083", 1.98), ("post-2-105", 2.42), ("post-2.25-105", 2.77), ("post-2.5-105", 3.14)],
+)
 def test_punched_posts_weigh_what_their_trade_lists(id, lb_per_ft):
     # Weight per foot of punched square steel post, 14 and 12 gauge, holes on four sides: from memory. Lists differ by 2 %.
     per_foot = member_mass_kg(STOCKS[id], 12) / 0.45359237
@@ -35,12 +42,18 @@ def test_a_nominal_two_by_two_is_dressed_to_an_inch_and_a_half():
     assert WOOD.width_mm == pytest.approx(1.5 * 25.4)
 
 
-@pytest.mark.parametrize("id, low, high", [
-    # Wood Handbook FPL-GTR-190, specific gravity at 12 % moisture: softwoods 0.31 to 0.59, beech 0.64, times 1000 and
-    # 1.12 for the water that it holds. From memory.
-    ("softwood-38", 310 * 1.12, 590 * 1.12), ("hardwood-38", 600 * 1.12, 680 * 1.12),
-    # Aluminium 6063 2690 to 2700 (Aluminum Association), carbon steel 7850 (EN 1991-1-1). From memory.
-    ("aluminium-38", 2690, 2700), ("steel-38", 7850, 7850)])
+@pytest.mark.parametrize(
+    "id, low, high",
+    [
+        # Wood Handbook FPL-GTR-190, specific gravity at 12 % moisture: softwoods 0.31 to 0.59, beech 0.64, times 1000 and
+        # 1.12 for the water that it holds. From memory.
+        ("softwood-38", 310 * 1.12, 590 * 1.12),
+        ("hardwood-38", 600 * 1.12, 680 * 1.12),
+        # Aluminium 6063 2690 to 2700 (Aluminum Association), carbon steel 7850 (EN 1991-1-1). From memory.
+        ("aluminium-38", 2690, 2700),
+        ("steel-38", 7850, 7850),
+    ],
+)
 def test_densities_are_those_of_the_handbooks(id, low, high):
     assert low <= STOCKS[id].density_kg_m3 <= high
 

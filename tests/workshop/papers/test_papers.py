@@ -1,4 +1,5 @@
 """The papers, read back: everything a stranger needs is in them, once, in any script, and nothing is fetched or run."""
+
 import io
 import re
 from collections import Counter
@@ -13,17 +14,17 @@ from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member, StockUse, rename
 from recon.frame.stock import load_stocks
 from recon.show.picture import draw_frame, encode_png
-from recon.workshop.hardware.bolts import bolt_words, find_bolts
+from recon.workshop.assembly.steps import Steps
 from recon.workshop.cautions import CAUTION
-from recon.workshop.papers.document import Document, Drawing, Paragraph, Section, Table
+from recon.workshop.drawing.pdf import UNKNOWN, faces, runs
+from recon.workshop.drawing.view_sheet import PAPERS
+from recon.workshop.hardware.bolts import bolt_words, find_bolts
 from recon.workshop.papers.contents import papers
+from recon.workshop.papers.document import Document, Drawing, Paragraph, Section, Table
 from recon.workshop.papers.html import papers_html
 from recon.workshop.papers.pdf import papers_pdf, room
-from recon.workshop.drawing.pdf import UNKNOWN, faces, runs
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import Rack
-from recon.workshop.assembly.steps import Steps
-from recon.workshop.drawing.view_sheet import PAPERS
 from tests.workshop.trestles import scaffold, trestle
 
 STOCKS = load_stocks()
@@ -74,10 +75,11 @@ def both_texts(made):
 
 # What is in them
 
+
 def test_both_name_every_member_and_its_length(made):
     for text in both_texts(made):
         words = Counter(re.findall(r"\b[A-L]\b", text))
-        assert all(words[m.id] >= 6 for m in made[0].members)         # parts, cuts, views, steps
+        assert all(words[m.id] >= 6 for m in made[0].members)  # parts, cuts, views, steps
         for length in ("609.6 mm (24 in)", "457.2 mm (18 in)", "876.3 mm (34 1/2 in)"):
             assert length in text
 
@@ -102,20 +104,27 @@ def test_the_caution_is_given_once(made):
 def test_what_is_not_sure_is_told(made):
     doubtful = next(m for m in made[0].members if m.confidence < 0.9)
     for text in both_texts(made):
-        assert f"{doubtful.id} ({doubtful.holes} holes, 60% sure): the end at hole {doubtful.holes} is out of sight" in text
+        assert (
+            f"{doubtful.id} ({doubtful.holes} holes, 60% sure): the end at hole {doubtful.holes} is out of sight"
+            in text
+        )
         assert "The far corner is dark." in text and "83% sure" in text and "in no photo" in text
 
 
 def test_labels_in_the_drawings_are_those_of_the_lists(made):
     drawings = [b.sheet for s in made[1].sections for b in s.blocks if isinstance(b, Drawing)]
-    drawn = {i.text for sheet in drawings for i in sheet.items if getattr(i, "mark", False) and i.text.isalpha()}
+    drawn = {
+        i.text for sheet in drawings for i in sheet.items if getattr(i, "mark", False) and i.text.isalpha()
+    }
     assert drawn == {m.id for m in made[0].members}
 
 
 def test_every_step_has_its_picture(made):
     frame, document, _, html = made
     steps = [b for s in document.sections for b in s.blocks if type(b).__name__ == "Step"]
-    assert len(steps) > 5 and [s.title.split(",")[0] for s in steps] == [f"Step {k}" for k in range(1, len(steps) + 1)]
+    assert len(steps) > 5 and [s.title.split(",")[0] for s in steps] == [
+        f"Step {k}" for k in range(1, len(steps) + 1)
+    ]
     assert html.count('<div class="step"><figure><svg') == len(steps)
     told = set().union(*({w for line in s.lines for w in re.findall(r"\b[A-L]\b", line.text)} for s in steps))
     assert told == {m.id for m in frame.members}
@@ -123,20 +132,27 @@ def test_every_step_has_its_picture(made):
 
 # PDF
 
+
 @pytest.mark.parametrize("paper", PAPERS)
 def test_pages_have_the_size_of_the_paper_and_their_number(paper):
     document = papers(trestle(), STOCKS, paper=paper).document
     pages = reader(papers_pdf(document)).pages
     for k, page in enumerate(pages, 1):
         size = sorted((float(page.mediabox.width) / 72 * 25.4, float(page.mediabox.height) / 72 * 25.4))
-        assert size == pytest.approx(PAPERS[paper], abs=0.01)          # A4: ISO 216; Letter: 8 1/2 x 11 in
+        assert size == pytest.approx(PAPERS[paper], abs=0.01)  # A4: ISO 216; Letter: 8 1/2 x 11 in
         text = re.sub(r"\s+", " ", page.extract_text())
         assert f"page {k} of {len(pages)}" in text and "Slip trestle" in text
 
 
 def test_letter_paper_has_third_angle_and_a4_first_unless_told():
-    for paper, angle, expected in (("a4", None, "first"), ("letter", None, "third"), ("letter", "first", "first")):
-        assert f"{expected} angle" in text_of(papers_pdf(papers(trestle(), STOCKS, paper=paper, angle=angle).document))
+    for paper, angle, expected in (
+        ("a4", None, "first"),
+        ("letter", None, "third"),
+        ("letter", "first", "first"),
+    ):
+        assert f"{expected} angle" in text_of(
+            papers_pdf(papers(trestle(), STOCKS, paper=paper, angle=angle).document)
+        )
 
 
 def test_the_outline_leads_to_every_section(made):
@@ -155,8 +171,11 @@ def test_the_same_frame_gives_the_same_bytes():
 
 
 def test_faces_are_in_the_file(made):
-    fonts = {str(font["/BaseFont"]) for page in reader(made[2]).pages for font in
-             (f.get_object() for f in page["/Resources"]["/Font"].values())}
+    fonts = {
+        str(font["/BaseFont"])
+        for page in reader(made[2]).pages
+        for font in (f.get_object() for f in page["/Resources"]["/Font"].values())
+    }
     assert {f.split("+")[-1] for f in fonts} >= {"DejaVuSans", "DejaVuSans-Bold", "DejaVuSansMono"}
 
 
@@ -183,7 +202,11 @@ def test_names_and_labels_of_any_script_are_in_the_pdf():
 
 def test_what_no_face_has_is_marked_as_unknown():
     faces()
-    assert runs("A\U0001f6a7B", "Frame-Sans") == [("Frame-Sans", "A"), ("Frame-Sans", UNKNOWN), ("Frame-Sans", "B")]
+    assert runs("A\U0001f6a7B", "Frame-Sans") == [
+        ("Frame-Sans", "A"),
+        ("Frame-Sans", UNKNOWN),
+        ("Frame-Sans", "B"),
+    ]
     assert runs("a\nb", "Frame-Sans") == [("Frame-Sans", "a b")]
     assert [part for _, part in runs("A梁보か", "Frame-Sans")] == ["A", "梁", "보", "か"]
     assert runs("", "Frame-Sans") == []
@@ -191,11 +214,51 @@ def test_what_no_face_has_is_marked_as_unknown():
 
 def test_markup_in_names_labels_and_doubts_stays_text():
     frame = trestle(name=SCRIPT, doubts=("<img src=x onerror=alert(1)> & <b>bold</b>",))
-    frame = rename(frame, {m.id: n for m, n in zip(frame.members, ["<b>", "</table>", "&amp;", "\"'", "]]>", "<!--", "G", "H", "I", "J", "K", "L"])})
+    frame = rename(
+        frame,
+        {
+            m.id: n
+            for m, n in zip(
+                frame.members,
+                ["<b>", "</table>", "&amp;", "\"'", "]]>", "<!--", "G", "H", "I", "J", "K", "L"],
+            )
+        },
+    )
     document = papers(frame, STOCKS).document
     page = Page(papers_html(document))
-    allowed = {"html", "head", "meta", "title", "style", "body", "h1", "h2", "h3", "nav", "a", "p", "ul", "li", "div", "table", "thead", "tbody",
-               "tr", "th", "td", "span", "section", "figure", "img", "svg", "rect", "path", "circle", "text", "g"}
+    allowed = {
+        "html",
+        "head",
+        "meta",
+        "title",
+        "style",
+        "body",
+        "h1",
+        "h2",
+        "h3",
+        "nav",
+        "a",
+        "p",
+        "ul",
+        "li",
+        "div",
+        "table",
+        "thead",
+        "tbody",
+        "tr",
+        "th",
+        "td",
+        "span",
+        "section",
+        "figure",
+        "img",
+        "svg",
+        "rect",
+        "path",
+        "circle",
+        "text",
+        "g",
+    }
     assert {tag for tag, _ in page.tags} <= allowed
     assert not any(name.startswith("on") for _, attrs in page.tags for name in attrs)
     assert SCRIPT in page.text and "<img src=x onerror=alert(1)> & <b>bold</b>" in page.text
@@ -205,6 +268,7 @@ def test_markup_in_names_labels_and_doubts_stays_text():
 
 # HTML
 
+
 def test_the_html_fetches_nothing(made):
     page = Page(made[3])
     for tag, attrs in page.tags:
@@ -212,9 +276,13 @@ def test_the_html_fetches_nothing(made):
         for name in ("src", "href", "xlink:href", "srcset", "data", "action", "poster", "background"):
             assert attrs.get(name, "#").startswith(("#", "data:image/png;base64,"))
     assert "url(" not in made[3] and "@import" not in made[3]
-    policy = next(a["content"] for t, a in page.tags if t == "meta" and a.get("http-equiv") == "Content-Security-Policy")
+    policy = next(
+        a["content"] for t, a in page.tags if t == "meta" and a.get("http-equiv") == "Content-Security-Policy"
+    )
     assert policy.startswith("default-src 'none'")
-    assert set(re.findall(r"https?://[^\"'\s<]+", made[3])) == {"http://www.w3.org/2000/svg"}      # the name of SVG's namespace, fetched by nobody
+    assert set(re.findall(r"https?://[^\"'\s<]+", made[3])) == {
+        "http://www.w3.org/2000/svg"
+    }  # the name of SVG's namespace, fetched by nobody
 
 
 def test_links_lead_somewhere(made):
@@ -231,6 +299,7 @@ def test_printing_the_html_asks_for_the_paper(paper, size):
 
 # What cannot be told
 
+
 def test_a_frame_whose_stick_is_too_short_has_papers_without_a_cut_list():
     long = Member("A", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 400, stock="softwood-38")
     made = papers(Frame((long,), (), 38.1, StockUse("softwood-38")), STOCKS)
@@ -239,15 +308,22 @@ def test_a_frame_whose_stick_is_too_short_has_papers_without_a_cut_list():
 
 
 def test_a_frame_that_cannot_be_put_together_says_what_is_in_the_way():
-    made = papers(trestle(), STOCKS, steps=Steps((), (), ("A",), ("A comes in from no side: B is in the way.",)))
+    made = papers(
+        trestle(), STOCKS, steps=Steps((), (), ("A",), ("A comes in from no side: B is in the way.",))
+    )
     assert made.missing == ("No build steps: A comes in from no side: B is in the way.",)
     assert "A comes in from no side: B is in the way." in text_of(papers_pdf(made.document))
 
 
 def test_a_frame_file_without_photos_is_taken_as_it_stands():
     frame = trestle(photos=(), doubts=(), stock=StockUse("softwood-38"))
-    frame = replace(frame, members=tuple(replace(m, confidence=1.0, ends=Member("x", (0, 0, 0), (1, 0, 0), 1).ends) for m in frame.members),
-                    joints=find_joints(frame.members))
+    frame = replace(
+        frame,
+        members=tuple(
+            replace(m, confidence=1.0, ends=Member("x", (0, 0, 0), (1, 0, 0), 1).ends) for m in frame.members
+        ),
+        joints=find_joints(frame.members),
+    )
     text = text_of(papers_pdf(papers(frame, STOCKS).document))
     assert "No photo is named in the frame file" in text
     assert "seen" not in text.split("Joint table")[1].split("Build steps")[0]
@@ -260,7 +336,9 @@ def test_a_frame_of_unknown_stock_has_papers_without_bolt_sizes():
     assert "size not known" in text_of(papers_pdf(made.document))
 
 
-@pytest.mark.parametrize("frame, words", [(Frame(()), "no members"), (trestle(pitch_mm=None), "pitch is not known")])
+@pytest.mark.parametrize(
+    "frame, words", [(Frame(()), "no members"), (trestle(pitch_mm=None), "pitch is not known")]
+)
 def test_a_frame_that_has_no_papers_is_refused_in_words(frame, words):
     with pytest.raises(ReconError, match=words):
         papers(frame, STOCKS)
@@ -275,15 +353,20 @@ def test_an_unknown_paper_or_projection_is_refused_in_words():
 
 # What is owned, and what it costs
 
+
 def test_the_rack_and_prices_are_in_the_parts_list():
     prices = PriceList("EUR", metre={"softwood-38": 4.0})
-    text = text_of(papers_pdf(papers(trestle(), STOCKS, prices=prices, rack=Rack({("softwood-38", 16): 4})).document))
+    text = text_of(
+        papers_pdf(papers(trestle(), STOCKS, prices=prices, rack=Rack({("softwood-38", 16): 4})).document)
+    )
     assert "As they are: A, B, C and D." in text and "owned" in text and "EUR" in text
 
 
 def test_drawings_fit_within_the_margins():
     for paper in PAPERS:
-        for block in (b for s in papers(scaffold(3, 1, 2), STOCKS, paper=paper).document.sections for b in s.blocks):
+        for block in (
+            b for s in papers(scaffold(3, 1, 2), STOCKS, paper=paper).document.sections for b in s.blocks
+        ):
             if isinstance(block, Drawing) and block.whole_page:
                 assert (block.sheet.width, block.sheet.height) in (room(paper), room(paper, True))
             elif isinstance(block, Drawing):

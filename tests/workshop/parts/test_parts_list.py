@@ -1,28 +1,35 @@
 """The parts list: what is in it, what it weighs and costs, and how it reads."""
+
 import csv
 import io
 import json
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from recon.errors import ReconError
 from recon.frame.length import parse_mm
 from recon.frame.stock import load_stocks
 from recon.workshop.cautions import CAUTION
 from recon.workshop.hardware.fasteners import find_thread
+from recon.workshop.hardware.sections import member_mass_kg
 from recon.workshop.parts.parts_list import parts_list
-from recon.workshop.parts.sheet import parts_csv, parts_dict, parts_html, parts_text
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import Rack
-from recon.workshop.hardware.sections import member_mass_kg
+from recon.workshop.parts.sheet import parts_csv, parts_dict, parts_html, parts_text
 from tests.growing import grow_frame
 from tests.workshop.frames import X, Z, corner, framed, gate, member
 
 STOCKS = load_stocks()
-PRICES = PriceList("EUR", {"softwood-38": 4.0}, {}, {("softwood-38", 12): 2.5},
-                   {("bolt", "5/16-18 x 3 1/2 in"): 0.4, ("nut", "5/16-18"): 0.1, ("washer", "5/16-18"): 0.05})
+PRICES = PriceList(
+    "EUR",
+    {"softwood-38": 4.0},
+    {},
+    {("softwood-38", 12): 2.5},
+    {("bolt", "5/16-18 x 3 1/2 in"): 0.4, ("nut", "5/16-18"): 0.1, ("washer", "5/16-18"): 0.05},
+)
 
 
 def of(parts, kind):
@@ -32,14 +39,20 @@ def of(parts, kind):
 def test_members_are_grouped_by_stock_and_length():
     parts = parts_list(gate(), STOCKS)
     assert [(m.stock, m.holes, m.count, m.members) for m in parts.members] == [
-        ("softwood-38", 12, 2, ("A", "B")), ("softwood-38", 11, 2, ("C", "D")), ("softwood-38", 6, 1, ("E",))]
+        ("softwood-38", 12, 2, ("A", "B")),
+        ("softwood-38", 11, 2, ("C", "D")),
+        ("softwood-38", 6, 1, ("E",)),
+    ]
     assert parts.members[0].length_mm == pytest.approx(12 * 38.1)
 
 
 def test_a_bolt_has_a_nut_and_two_washers():
     parts = parts_list(gate(), STOCKS)
     assert [(h.kind, h.name, h.count) for h in parts.hardware] == [
-        ("bolt", "5/16-18 x 3 1/2 in", 5), ("nut", "5/16-18", 5), ("washer", "5/16-18", 10)]
+        ("bolt", "5/16-18 x 3 1/2 in", 5),
+        ("nut", "5/16-18", 5),
+        ("washer", "5/16-18", 10),
+    ]
     assert [len(of(parts_list(corner(), STOCKS), kind)[0].where) for kind in ("bolt",)] == [3]
 
 
@@ -51,8 +64,12 @@ def test_bolts_are_metric_or_inch_as_the_stock_is_or_as_asked():
 
 
 def test_bolts_of_other_grips_are_other_lines():
-    frame = framed(member("A", (0, 0, 0), Z, 8), member("B", (-2, 1, 3), X, 8), member("C", (0, 2, 0), Z, 8),
-                   member("D", (-2, -1, 6), X, 8))
+    frame = framed(
+        member("A", (0, 0, 0), Z, 8),
+        member("B", (-2, 1, 3), X, 8),
+        member("C", (0, 2, 0), Z, 8),
+        member("D", (-2, -1, 6), X, 8),
+    )
     assert [(h.grip_mm, h.count) for h in of(parts_list(frame, STOCKS), "bolt")] == [(76.2, 1), (114.3, 1)]
 
 
@@ -60,17 +77,29 @@ def test_a_grip_beyond_all_bolts_takes_threaded_rod_with_two_nuts():
     frame = framed(*(member("ABCDEFGHIJKLMN"[k], (0, k, 0), X if k % 2 else Z, 4) for k in range(14)))
     parts = parts_list(frame, STOCKS, system="metric")
     assert [(h.kind, h.name, h.count) for h in parts.hardware] == [
-        ("bolt", "threaded rod M8 x 560", 1), ("nut", "M8", 2), ("washer", "M8", 2)]     # 14 x 38.1 + 2 x 1.8 + 2 x 6.8 + 2 x 1.25
+        ("bolt", "threaded rod M8 x 560", 1),
+        ("nut", "M8", 2),
+        ("washer", "M8", 2),
+    ]  # 14 x 38.1 + 2 x 1.8 + 2 x 6.8 + 2 x 1.25
 
 
 def test_seen_assumed_and_missing_bolts_are_told_apart():
     frame = gate()
-    frame = replace(frame, joints=tuple(replace(j, bolt=b) for j, b in zip(frame.joints, ("seen", "none", "assumed", "seen", "assumed"))))
+    frame = replace(
+        frame,
+        joints=tuple(
+            replace(j, bolt=b) for j, b in zip(frame.joints, ("seen", "none", "assumed", "seen", "assumed"))
+        ),
+    )
     parts = parts_list(frame, STOCKS)
     (bolts,) = of(parts, "bolt")
     assert (bolts.count, bolts.seen, bolts.assumed, parts.laps_without_bolt) == (4, 2, 2, 1)
     text = " ".join(parts_text(parts, frame).split())
-    assert "2 seen, 2 assumed" in text and "1 lap without a bolt" in text and "2 bolts of these were in no photo" in text
+    assert (
+        "2 seen, 2 assumed" in text
+        and "1 lap without a bolt" in text
+        and "2 bolts of these were in no photo" in text
+    )
 
 
 @settings(max_examples=20)
@@ -79,7 +108,9 @@ def test_nothing_is_lost_or_counted_twice(seed):
     frame = grow_frame(seed, 15)
     parts = parts_list(frame, STOCKS)
     assert sorted(id for m in parts.members for id in m.members) == sorted(m.id for m in frame.members)
-    assert sum(h.count for h in of(parts, "bolt")) == sum(h.count for h in of(parts, "nut")) == len(parts.bolts)
+    assert (
+        sum(h.count for h in of(parts, "bolt")) == sum(h.count for h in of(parts, "nut")) == len(parts.bolts)
+    )
     assert sum(h.count for h in of(parts, "washer")) == 2 * len(parts.bolts)
     mass = sum(member_mass_kg(STOCKS["steel-38"], m.holes, 38.1) for m in frame.members)
     assert parts.members_mass_kg == pytest.approx(mass) and parts.mass_kg > mass
@@ -106,8 +137,11 @@ def test_what_is_owned_costs_nothing():
 
 
 def test_owned_bolts_are_given_out_once():
-    frame = framed(member("A", (0, 0, 0), Z, 8, stock=None), member("B", (-2, 1, 3), X, 8, stock="softwood-38"),
-                   member("C", (-2, -1, 6), X, 8, 1.0, "hardwood-38"))
+    frame = framed(
+        member("A", (0, 0, 0), Z, 8, stock=None),
+        member("B", (-2, 1, 3), X, 8, stock="softwood-38"),
+        member("C", (-2, -1, 6), X, 8, 1.0, "hardwood-38"),
+    )
     rack = Rack(hardware={("nut", "5/16-18"): 1})
     assert sum(h.owned for h in of(parts_list(frame, STOCKS, rack=rack), "nut")) == 1
 
@@ -133,14 +167,23 @@ def test_a_pitch_that_is_not_the_stocks_is_told():
 def test_the_csv_reads_back_as_the_list():
     parts = parts_list(gate(), STOCKS, PRICES)
     rows = list(csv.DictReader(io.StringIO(parts_csv(parts))))
-    assert [(r["item"], r["count"]) for r in rows] == [("member", "2"), ("member", "2"), ("member", "1"), ("bolt", "5"), ("nut", "5"), ("washer", "10")]
+    assert [(r["item"], r["count"]) for r in rows] == [
+        ("member", "2"),
+        ("member", "2"),
+        ("member", "1"),
+        ("bolt", "5"),
+        ("nut", "5"),
+        ("washer", "10"),
+    ]
     assert rows[0]["where"] == "A B" and parse_mm(rows[0]["length_in"]) == pytest.approx(457.2)
     assert sum(float(r["cost"]) for r in rows) == pytest.approx(parts.cost, abs=1e-3)
     assert rows[3]["where"].count("hole") == 10
 
 
 def test_the_json_holds_the_same():
-    data = json.loads(json.dumps(parts_dict(parts_list(gate(), STOCKS, PRICES, Rack({("softwood-38", 12): 1})))))
+    data = json.loads(
+        json.dumps(parts_dict(parts_list(gate(), STOCKS, PRICES, Rack({("softwood-38", 12): 1}))))
+    )
     assert sum(m["count"] for m in data["members"]) == 5 and data["rack"]["used"]["A"]["holes"] == 12
     assert data["caution"] == CAUTION and len(data["bolts"]) == 5
 
@@ -148,7 +191,12 @@ def test_the_json_holds_the_same():
 @pytest.mark.parametrize("sheet", [parts_text, parts_html])
 def test_every_sheet_says_the_caution_once_and_every_member(sheet):
     text = " ".join(sheet(parts_list(gate(), STOCKS, PRICES), gate()).split())
-    assert text.count(CAUTION) == 1 and "A, B" in text and "457.2 mm (18 in)" in text and "Brackwater gate" in text
+    assert (
+        text.count(CAUTION) == 1
+        and "A, B" in text
+        and "457.2 mm (18 in)" in text
+        and "Brackwater gate" in text
+    )
     assert "load rating" in text and text.count("load") == 1
 
 

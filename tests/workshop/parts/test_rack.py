@@ -1,8 +1,10 @@
 """What of a rack goes into a frame: exact lengths first, longer ones where nothing is in the way."""
+
 from itertools import permutations
 
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from recon.frame.joints import collisions
 from recon.frame.stock import load_stocks
@@ -15,14 +17,19 @@ STOCKS = load_stocks()
 
 
 def room_of(frame, id, holes, **options):
-    return {(r.before, r.after): r for r in rooms(surroundings(frame, STOCKS, **options), frame.member(id), holes)}
+    return {
+        (r.before, r.after): r for r in rooms(surroundings(frame, STOCKS, **options), frame.member(id), holes)
+    }
 
 
 def test_a_longer_member_sticks_out_where_nothing_is_in_the_way():
     found = room_of(gate(), "A", 16)
     assert found[0, 4].free and found[4, 0].blocked_by == ("the floor",)
     assert room_of(gate(), "A", 16, floor=False)[4, 0].free
-    assert room_words(found[0, 4], gate().member("A")) == "a 16-hole in place of the 12-hole A sticks out by 4 at hole 12: free"
+    assert (
+        room_words(found[0, 4], gate().member("A"))
+        == "a 16-hole in place of the 12-hole A sticks out by 4 at hole 12: free"
+    )
     assert room_words(found[4, 0], gate().member("A")).endswith("4 at hole 1: blocked by the floor")
 
 
@@ -41,10 +48,18 @@ def test_touching_is_not_in_the_way_and_half_a_pitch_is():
 
 def test_a_bolt_head_in_the_way_is_named():
     # C lies flat on the face of A above B's end; the bolt through A and C has its head where B would go on.
-    frame = framed(member("A", (0, 0, 0), Z, 12), member("B", (1, 0, 0), Z, 4), member("C", (-1, -3, 6), (0.0, 1.0, 0.0), 8))
+    frame = framed(
+        member("A", (0, 0, 0), Z, 12),
+        member("B", (1, 0, 0), Z, 4),
+        member("C", (-1, -3, 6), (0.0, 1.0, 0.0), 8),
+    )
     found = room_of(frame, "B", 6)
     assert found[0, 2].free
-    taller = framed(member("A", (0, 0, 0), Z, 12), member("B", (1, 0, 0), Z, 6), member("C", (-1, -3, 6), (0.0, 1.0, 0.0), 8))
+    taller = framed(
+        member("A", (0, 0, 0), Z, 12),
+        member("B", (1, 0, 0), Z, 6),
+        member("C", (-1, -3, 6), (0.0, 1.0, 0.0), 8),
+    )
     assert room_of(taller, "B", 8)[0, 2].blocked_by == ("the bolt through A and C",)
 
 
@@ -55,7 +70,11 @@ def test_places_to_keep_out_of_are_named():
 
 
 def test_both_ends_share_where_neither_takes_all():
-    frame = framed(member("A", (0, 0, 0), X, 12), member("B", (-3, -2, 0), (0.0, 1.0, 0.0), 5), member("C", (14, -2, 0), (0.0, 1.0, 0.0), 5))
+    frame = framed(
+        member("A", (0, 0, 0), X, 12),
+        member("B", (-3, -2, 0), (0.0, 1.0, 0.0), 5),
+        member("C", (14, -2, 0), (0.0, 1.0, 0.0), 5),
+    )
     found = room_of(frame, "A", 16)
     assert set(found) == {(4, 0), (0, 4), (2, 2)} and found[2, 2].free
 
@@ -66,7 +85,9 @@ def test_shorter_ones_and_those_longer_by_more_than_half_are_not_looked_at(holes
 
 
 def test_exact_lengths_go_where_they_belong_and_longer_ones_where_there_is_room():
-    use = use_rack(gate(), Rack({("softwood-38", 12): 1, ("softwood-38", 16): 1, ("steel-38", 11): 5}), STOCKS)
+    use = use_rack(
+        gate(), Rack({("softwood-38", 12): 1, ("softwood-38", 16): 1, ("steel-38", 11): 5}), STOCKS
+    )
     assert sorted(room.holes for room in use.used.values()) == [12, 16] and set(use.used) == {"A", "B"}
     assert all(room.free for room in use.used.values()) and use.left == {("steel-38", 11): 5}
     assert {(r.before, r.after) for r in use.told} == {(4, 0), (0, 4)}
@@ -74,10 +95,14 @@ def test_exact_lengths_go_where_they_belong_and_longer_ones_where_there_is_room(
 
 def test_members_that_would_stick_out_into_one_another_are_not_both_used():
     # End to end with a gap of 3: a 13-hole fits in place of either, not of both, towards the other; the far ends are blocked.
-    frame = framed(member("A", (0, 0, 0), X, 12), member("B", (15, 0, 0), X, 12), member("C", (-1, -2, 0), (0.0, 1.0, 0.0), 5),
-                   member("D", (27, -2, 0), (0.0, 1.0, 0.0), 5))
+    frame = framed(
+        member("A", (0, 0, 0), X, 12),
+        member("B", (15, 0, 0), X, 12),
+        member("C", (-1, -2, 0), (0.0, 1.0, 0.0), 5),
+        member("D", (27, -2, 0), (0.0, 1.0, 0.0), 5),
+    )
     both = use_rack(frame, Rack({("softwood-38", 13): 2}), STOCKS)
-    assert len(both.used) == 2          # 1 + 1 of 3
+    assert len(both.used) == 2  # 1 + 1 of 3
     one = use_rack(frame, Rack({("softwood-38", 14): 2}), STOCKS)
     assert len(one.used) == 1 and one.left == {("softwood-38", 14): 1}
 
@@ -88,14 +113,19 @@ def test_the_rack_makes_frames_that_can_be_built(seed, lengths):
     frame = grow_frame(seed, 8)
     owned = {("steel-38", n): lengths.count(n) for n in lengths}
     use = use_rack(frame, Rack(owned), STOCKS)
-    built = [lengthened(m, use.used[m.id].before, use.used[m.id].after) if m.id in use.used else m for m in frame.members]
+    built = [
+        lengthened(m, use.used[m.id].before, use.used[m.id].after) if m.id in use.used else m
+        for m in frame.members
+    ]
     assert not collisions(built)
     taken = [room.holes for room in use.used.values()]
     assert all(taken.count(n) + use.left.get(("steel-38", n), 0) == lengths.count(n) for n in set(lengths))
 
 
 @settings(max_examples=20)
-@given(st.lists(st.integers(4, 12), min_size=1, max_size=5), st.lists(st.integers(4, 14), min_size=1, max_size=5))
+@given(
+    st.lists(st.integers(4, 12), min_size=1, max_size=5), st.lists(st.integers(4, 14), min_size=1, max_size=5)
+)
 def test_no_other_choice_covers_more_holes(needed, lengths):
     # Members far apart, so that nothing is ever in the way: checked against all assignments.
     frame = framed(*(member("ABCDE"[k], (0, 9 * k, 0), X, n) for k, n in enumerate(needed)))
@@ -103,5 +133,8 @@ def test_no_other_choice_covers_more_holes(needed, lengths):
     covered = sum(frame.member(id).holes for id in use.used)
     size = max(len(needed), len(lengths))
     padded = lengths + [0] * (size - len(lengths))
-    best = max(sum(n for n, own in zip(needed, order) if n <= own <= 1.5 * n) for order in permutations(padded, len(needed)))
+    best = max(
+        sum(n for n, own in zip(needed, order) if n <= own <= 1.5 * n)
+        for order in permutations(padded, len(needed))
+    )
     assert covered == best

@@ -1,4 +1,5 @@
 """What makes the checks quick gives the same as the plain way: all equations at once, all pairs, all laps anew."""
+
 from dataclasses import replace
 
 import numpy as np
@@ -7,14 +8,21 @@ import pytest
 from recon.bench.random_frames import hole_of, random_frame
 from recon.frame.joints import collisions, find_joints
 from recon.frame.model import Frame, Member, label
-from recon.workshop.rigidity import bracing
+from recon.workshop import solids
 from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.rigidity import bracing
+from recon.workshop.rigidity.added_constraints import left_after, twists_of, ways_of
+from recon.workshop.rigidity.mechanism import (
+    _blocks,
+    _bolted,
+    hinge_twists,
+    loop_matrix,
+    mobility,
+    null_space,
+)
 from recon.workshop.rigidity.null_space import free_rates
-from recon.workshop.rigidity.mechanism import _blocks, _bolted, hinge_twists, loop_matrix, mobility, null_space
 from recon.workshop.rigidity.placing import _laps, bodies_of, fitting, room_of
 from recon.workshop.solids import bolt_ends, member_boxes, met_on_the_way, overlapping, overlaps
-from recon.workshop import solids
-from recon.workshop.rigidity.added_constraints import left_after, twists_of, ways_of
 
 X, Z = (1.0, 0.0, 0.0), (0.0, 0.0, 1.0)
 
@@ -29,12 +37,23 @@ def trellis(posts, slats, step=2):
 def without_some(frame, seed):
     """The frame with no bolt in a third of its laps."""
     rng = np.random.default_rng(seed)
-    return replace(frame, joints=tuple(replace(j, bolt="none") if rng.random() < 1 / 3 else j for j in frame.joints))
+    return replace(
+        frame, joints=tuple(replace(j, bolt="none") if rng.random() < 1 / 3 else j for j in frame.joints)
+    )
 
 
 # Member by member and all at once
 
-@pytest.mark.parametrize("frame", [*(random_frame(s, 40) for s in range(4)), *(random_frame(s) for s in range(8)), trellis(4, 7), trellis(3, 40)])
+
+@pytest.mark.parametrize(
+    "frame",
+    [
+        *(random_frame(s, 40) for s in range(4)),
+        *(random_frame(s) for s in range(8)),
+        trellis(4, 7),
+        trellis(3, 40),
+    ],
+)
 def test_members_added_one_by_one_move_as_all_loops_together_let_them(frame):
     twists = hinge_twists(frame)
     for block in _blocks(_bolted(frame)):
@@ -57,11 +76,14 @@ def test_a_ring_that_closes_last_is_held_by_its_last_bolt():
 
 # What a proposal leaves
 
+
 @pytest.mark.parametrize("seed", range(16))
 def test_ways_left_are_told_without_the_equations_of_the_whole(seed):
     # Every other frame has bolts out, and so pieces; in every third some bolts may turn.
     frame = random_frame(seed) if seed % 2 else without_some(random_frame(seed), seed)
-    may_turn = tuple(j for k, j in enumerate(frame.joints) if j.bolt != "none" and k % 2) if seed % 3 == 0 else ()
+    may_turn = (
+        tuple(j for k, j in enumerate(frame.joints) if j.bolt != "none" and k % 2) if seed % 3 == 0 else ()
+    )
     state = mobility(frame, may_turn)
     ways, tried = ways_of(frame, state, may_turn), 0
     for trial, (member, laps, _) in bracing._trials(frame, twists_of(frame, state), hole_of(frame)):
@@ -74,15 +96,21 @@ def test_ways_left_are_told_without_the_equations_of_the_whole(seed):
 
 # Room
 
+
 @pytest.mark.parametrize("seed", range(6))
 def test_boxes_far_apart_are_left_out_and_no_others(seed, monkeypatch):
     frame = random_frame(seed, 25)
     boxes, ends = member_boxes(frame.members), bolt_ends(find_bolts(frame), 0.4)
-    shaken = solids.Boxes(ends.centre + np.random.default_rng(seed).normal(0, 0.3, ends.centre.shape), ends.axes, ends.half, ends.play)
+    shaken = solids.Boxes(
+        ends.centre + np.random.default_rng(seed).normal(0, 0.3, ends.centre.shape),
+        ends.axes,
+        ends.half,
+        ends.play,
+    )
     for a, b in ((ends, boxes), (boxes, shaken), (shaken, shaken), (ends, shaken)):
         plain = met_on_the_way(a, b, (0.0, 0.0, 0.0))
         assert (overlaps(a, b) == plain).all() and plain.any() | (a is ends)
-        monkeypatch.setattr(solids, "DENSE", 7)            # rows at a time, and the tree
+        monkeypatch.setattr(solids, "DENSE", 7)  # rows at a time, and the tree
         assert np.array_equal(np.array(overlapping(a, b)), np.array(np.nonzero(plain)))
         monkeypatch.undo()
 
@@ -95,7 +123,9 @@ def test_what_is_met_on_the_way_takes_room_at_some_place_on_it(direction):
     for way in np.arange(0, 60, 0.05):
         moved = solids.Boxes(boxes.centre + way * np.array(direction), boxes.axes, boxes.half, boxes.play)
         at_places |= overlaps(moved, boxes)
-    assert not (at_places & ~met).any() and (met & ~at_places).sum() <= 2          # a corner may be passed between two places
+    assert (
+        not (at_places & ~met).any() and (met & ~at_places).sum() <= 2
+    )  # a corner may be passed between two places
     assert met.any() and not met.all()
 
 
@@ -110,8 +140,13 @@ def test_a_new_member_laps_and_collides_as_in_the_frame_with_it(seed):
         way = np.eye(3)[rng.integers(3)]
         side = np.eye(3)[rng.integers(3)] * rng.choice((-1, 1)) * host.width
         holes = int(rng.integers(2, 9))
-        new = Member("new", tuple(host.hole_centre(int(rng.integers(host.holes))) + side - way * int(rng.integers(holes))),
-                     tuple(way), holes, host.width)
+        new = Member(
+            "new",
+            tuple(host.hole_centre(int(rng.integers(host.holes))) + side - way * int(rng.integers(holes))),
+            tuple(way),
+            holes,
+            host.width,
+        )
         whole = (new, *hosts)
         collides = any("new" in pair for pair in collisions(whole))
         body = bodies_of((np.array(new.first) + new.last)[None] / 2, way[None], np.array([holes]), new.width)

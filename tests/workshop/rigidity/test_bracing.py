@@ -1,4 +1,5 @@
 """What is proposed against racking fits the holes, has room, and works."""
+
 from dataclasses import replace
 
 import numpy as np
@@ -7,8 +8,8 @@ import pytest
 from recon.bench.random_frames import hole_of, random_frame
 from recon.frame.joints import collisions, find_joints
 from recon.frame.model import Frame, Member, label
-from recon.workshop.rigidity import bracing
 from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.rigidity import bracing
 from recon.workshop.rigidity.bracing import additions
 from recon.workshop.rigidity.checks import blocked_ends, crossing_bolts
 from recon.workshop.rigidity.mechanism import mobility
@@ -20,9 +21,16 @@ X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 def panel(width: int, height: int, beyond: int = 0) -> Frame:
     """Two uprights between two rails, one bolt in each lap; uprights and rails reach `beyond` their laps."""
     members = tuple(
-        Member(label(i), tuple(map(float, f)), d, n) for i, (f, d, n) in enumerate((
-            ((0, 0, -beyond), Z, height + 1 + 2 * beyond), ((width, 0, -beyond), Z, height + 1 + 2 * beyond),
-            ((-beyond, -1, 0), X, width + 1 + 2 * beyond), ((-beyond, -1, height), X, width + 1 + 2 * beyond))))
+        Member(label(i), tuple(map(float, f)), d, n)
+        for i, (f, d, n) in enumerate(
+            (
+                ((0, 0, -beyond), Z, height + 1 + 2 * beyond),
+                ((width, 0, -beyond), Z, height + 1 + 2 * beyond),
+                ((-beyond, -1, 0), X, width + 1 + 2 * beyond),
+                ((-beyond, -1, height), X, width + 1 + 2 * beyond),
+            )
+        )
+    )
     return Frame(members, find_joints(members), 38.1)
 
 
@@ -40,7 +48,7 @@ def test_pythagorean_triples_brace_the_panels_that_they_fit(width, height, legs)
     # 3-4-5, 5-12-13, 8-15-17: Euclid, Elements X, lemma to proposition 29.  The corners are taken by the laps' bolts, so the
     # brace goes from upright to upright a hole beyond them.
     frame = panel(width, height, beyond=2)
-    found, = additions(frame)
+    (found,) = additions(frame)
     assert found.left == 0 and not found.member.on_lattice
     assert pin_distance(frame, found) == pytest.approx(found.member.holes - 1, abs=1e-6)
     if found.member.holes == round(np.hypot(*legs)) + 1:
@@ -49,8 +57,11 @@ def test_pythagorean_triples_brace_the_panels_that_they_fit(width, height, legs)
 
 def test_three_four_five_is_offered_where_nothing_shorter_does():
     frame = panel(4, 3, beyond=2)
-    found, = additions(frame)
-    assert found.text == "Add E, a brace of 6 holes, legs of 3 and 4: hole 1 of E on hole 1 of C and hole 6 of E on hole 5 of D."
+    (found,) = additions(frame)
+    assert (
+        found.text
+        == "Add E, a brace of 6 holes, legs of 3 and 4: hole 1 of E on hole 1 of C and hole 6 of E on hole 5 of D."
+    )
 
 
 def test_a_near_fit_within_the_clearance_of_the_bolts_is_taken():
@@ -81,8 +92,10 @@ def test_a_lap_without_a_bolt_is_the_first_thing_to_bolt():
     braced = additions(frame)[0]
     whole = replace(frame, members=(*frame.members, braced.member), joints=(*frame.joints, *braced.joints))
     assert mobility(whole).freedom == 0
-    unbolted = replace(whole, joints=tuple(replace(j, bolt="none") if j is whole.joints[-1] else j for j in whole.joints))
-    found, = additions(unbolted)
+    unbolted = replace(
+        whole, joints=tuple(replace(j, bolt="none") if j is whole.joints[-1] else j for j in whole.joints)
+    )
+    (found,) = additions(unbolted)
     assert found.member is None and found.text.startswith("Put a bolt through ") and found.left == 0
 
 
@@ -90,7 +103,9 @@ def test_no_bolt_is_proposed_through_another():
     # The first member proposed for the gate lies across a hole of A that a bolt goes through already.
     frame = gate()
     for addition in additions(frame):
-        frame = replace(frame, members=(*frame.members, addition.member), joints=(*frame.joints, *addition.joints))
+        frame = replace(
+            frame, members=(*frame.members, addition.member), joints=(*frame.joints, *addition.joints)
+        )
     assert crossing_bolts(find_bolts(frame)) == []
     assert {j for j in map(_holes, find_joints(frame.members))} - {j for j in map(_holes, frame.joints)}
 
@@ -106,10 +121,21 @@ def test_proposals_have_room_and_leave_as_many_ways_as_they_say(seed):
     hole = hole_of(frame)
     before = mobility(frame).freedom
     for addition in additions(frame, hole=hole):
-        others = tuple(j for j in frame.joints if addition.member or {(j.a, j.a_hole), (j.b, j.b_hole)} != {
-            (addition.joints[0].a, addition.joints[0].a_hole), (addition.joints[0].b, addition.joints[0].b_hole)})
-        frame = replace(frame, members=frame.members + ((addition.member,) if addition.member else ()),
-                        joints=others + addition.joints)
+        others = tuple(
+            j
+            for j in frame.joints
+            if addition.member
+            or {(j.a, j.a_hole), (j.b, j.b_hole)}
+            != {
+                (addition.joints[0].a, addition.joints[0].a_hole),
+                (addition.joints[0].b, addition.joints[0].b_hole),
+            }
+        )
+        frame = replace(
+            frame,
+            members=frame.members + ((addition.member,) if addition.member else ()),
+            joints=others + addition.joints,
+        )
         after = mobility(frame).freedom
         assert after == addition.left < before
         before = after

@@ -1,4 +1,5 @@
 """Every kind of finding on a small frame that has it, and none on frames that are sound."""
+
 from dataclasses import replace
 
 import numpy as np
@@ -7,7 +8,6 @@ from scipy.spatial.transform import Rotation
 
 from recon.bench.random_frames import hole_of, random_frame
 from recon.errors import ReconError
-from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Joint, Member
 from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.rigidity.checks import check_frame, crossing_bolts, joints_between, report_text
@@ -38,35 +38,47 @@ def test_loose_members_are_told_by_what_they_touch():
     frame = gate()
     far = replace(frame, members=(*frame.members, member("F", (30, 0, 0), Z, 5)))
     assert "F touches no other member." in texts(far, "loose")
-    off = member("F", (0.5, 2, 5), Z, 5)          # lies on the sill, half a hole off
+    off = member("F", (0.5, 2, 5), Z, 5)  # lies on the sill, half a hole off
     assert "F touches E, but no holes lie on one axis there, so no bolt can hold it." in texts(
-        replace(frame, members=(*frame.members, off)), "loose")
-    unbolted = replace(frame, joints=tuple(replace(j, bolt="none") if "E" in (j.a, j.b) else j for j in frame.joints))
+        replace(frame, members=(*frame.members, off)), "loose"
+    )
+    unbolted = replace(
+        frame, joints=tuple(replace(j, bolt="none") if "E" in (j.a, j.b) else j for j in frame.joints)
+    )
     assert texts(unbolted, "loose") == ["E is held by no bolt."]
     assert texts(unbolted, "no bolt") == ["No bolt joins A and E: hole 6 of A on hole 2 of E."]
 
 
 def test_parts_that_no_bolt_joins_are_told():
     a, b = gate(), gate()
-    moved = tuple(replace(m, id=m.id + "2", first=(m.first[0], m.first[1] + 20, m.first[2])) for m in b.members)
+    moved = tuple(
+        replace(m, id=m.id + "2", first=(m.first[0], m.first[1] + 20, m.first[2])) for m in b.members
+    )
     both = framed(*a.members, *moved)
-    assert texts(both, "pieces") == ["No bolt joins these 2 parts of the frame: A, B, C, D, E; A2, B2, C2, D2, E2."]
+    assert texts(both, "pieces") == [
+        "No bolt joins these 2 parts of the frame: A, B, C, D, E; A2, B2, C2, D2, E2."
+    ]
     assert "pieces" not in kinds(a)
 
 
 def test_a_lap_that_the_file_leaves_out_is_a_lap_without_a_bolt():
     frame = gate()
-    assert texts(replace(frame, joints=frame.joints[1:]), "no bolt") == ["No bolt joins A and C: hole 3 of A on hole 2 of C."]
+    assert texts(replace(frame, joints=frame.joints[1:]), "no bolt") == [
+        "No bolt joins A and C: hole 3 of A on hole 2 of C."
+    ]
 
 
 def test_bolts_through_one_hole_in_two_directions_cross():
     frame = framed(member("A", (0, 0, 0), Z, 8), member("B", (0, -1, 3), X, 6), member("C", (-1, 0, 3), Y, 6))
     assert texts(frame, "bolts cross") == [
         "Two bolts cross in hole 4 of A: the one through hole 4 of A on hole 1 of B and the one through hole 4 of A on "
-        "hole 1 of C; leave one out or move a member by a hole."]
+        "hole 1 of C; leave one out or move a member by a hole."
+    ]
     one = replace(frame, joints=tuple(replace(j, bolt="none") if j.b == "C" else j for j in frame.joints))
-    assert texts(one, "no bolt") == ["No bolt joins A and C: hole 4 of A on hole 1 of C; the bolt through hole 4 of A on hole 1 of B "
-                                     "is in its way."]
+    assert texts(one, "no bolt") == [
+        "No bolt joins A and C: hole 4 of A on hole 1 of C; the bolt through hole 4 of A on hole 1 of B "
+        "is in its way."
+    ]
 
 
 def test_the_bolts_of_a_three_way_lap_miss_each_other():
@@ -82,14 +94,21 @@ def test_a_member_in_the_place_of_a_nut_is_told_with_the_longer_bolt():
     frame = framed(member("A", (0, 0, 0), Z, 8), member("B", (0, -1, 3), X, 6), member("D", (0, 1, 0), Z, 8))
     assert texts(frame, "bolt end") == [
         "There is no room for an end of the bolt through hole 4 of A on hole 1 of B: D lies there; a longer bolt would go through "
-        "hole 4 of D as well."]
+        "hole 4 of D as well."
+    ]
 
 
 def test_ends_of_two_bolts_in_an_inner_corner_meet():
     # The bolts through A and B and through C and D end in one corner, half a pitch from one another.
-    frame = framed(member("A", (0, 0, 0), Z, 6), member("B", (0, -1, 3), X, 4), member("C", (1, 1, 0), Z, 6), member("D", (2, 1, 3), Y, 4))
+    frame = framed(
+        member("A", (0, 0, 0), Z, 6),
+        member("B", (0, -1, 3), X, 4),
+        member("C", (1, 1, 0), Z, 6),
+        member("D", (2, 1, 3), Y, 4),
+    )
     assert texts(frame, "bolt end") == [
-        "The ends of the bolts through hole 4 of A on hole 1 of B and through hole 4 of C on hole 1 of D meet."]
+        "The ends of the bolts through hole 4 of A on hole 1 of B and through hole 4 of C on hole 1 of D meet."
+    ]
 
 
 def test_a_frame_that_racks_is_told_with_what_stops_it():
@@ -97,7 +116,10 @@ def test_a_frame_that_racks_is_told_with_what_stops_it():
     assert [f.kind for f in report.findings] == ["motion", "motion"]
     assert report.additions and report.additions[-1].left == 0
     text = report_text(report)
-    assert "Ways to move that are not wanted\n  1. E turns about y; 1 bolt turns: hole 6 of A on hole 2 of E.\n  2. " in text
+    assert (
+        "Ways to move that are not wanted\n  1. E turns about y; 1 bolt turns: hole 6 of A on hole 2 of E.\n  2. "
+        in text
+    )
     assert text.endswith("Then nothing racks any more.")
 
 
@@ -124,6 +146,7 @@ def test_random_sound_frames_have_no_findings_but_motions_and_laps_left_open(see
 
 # Boxes: against points strewn in them
 
+
 def strewn(boxes, k, count, rng):
     return boxes.centre[k] + (rng.uniform(-1, 1, (count, 3)) * boxes.half[k]) @ boxes.axes[k]
 
@@ -137,7 +160,10 @@ def test_boxes_meet_on_their_way_where_points_in_them_say_so(straight):
     rng = np.random.default_rng(int(straight))
     n = 30
     turns = Rotation.random(n, rng=rng).as_matrix()
-    rows = [(rng.uniform(-4, 4, 3), np.eye(3) if straight or k % 3 == 0 else turns[k], rng.uniform(0.2, 2, 3)) for k in range(n)]
+    rows = [
+        (rng.uniform(-4, 4, 3), np.eye(3) if straight or k % 3 == 0 else turns[k], rng.uniform(0.2, 2, 3))
+        for k in range(n)
+    ]
     boxes = boxes_of(rows)
     direction = np.array([0.0, 0.0, 1.0]) if straight else np.array([0.6, 0.0, 0.8])
     met, still = met_on_the_way(boxes, boxes, direction), overlaps(boxes, boxes)
@@ -163,7 +189,9 @@ def test_boxes_meet_on_their_way_where_points_in_them_say_so(straight):
 
 
 def test_touching_members_do_not_meet_and_slide_along_one_another():
-    boxes = member_boxes([Member("A", (0, 0, 0), Z, 8), Member("B", (0, -1, 0), Z, 8), Member("C", (0, -1, 9), Z, 3)])
+    boxes = member_boxes(
+        [Member("A", (0, 0, 0), Z, 8), Member("B", (0, -1, 0), Z, 8), Member("C", (0, -1, 9), Z, 3)]
+    )
     assert not overlaps(boxes, boxes)[np.triu_indices(3, 1)].any()
     up = met_on_the_way(boxes, boxes, Z)
     assert not up[0].any(where=[False, True, True]) and up[1, 2] and not up[2, 1]

@@ -1,4 +1,5 @@
 """Ways to rack or fold, against textbook mechanisms and against the constraint Jacobian of all bodies, written here anew."""
+
 from dataclasses import replace
 
 import numpy as np
@@ -18,7 +19,9 @@ X, Y, Z = (1, 0, 0), (0, 1, 0), (0, 0, 1)
 
 def sticks(*rows, joints=None):
     """A frame of (first, direction, holes) rows, members A, B, ..., every lap bolted."""
-    members = tuple(Member(label(i), tuple(map(float, f)), tuple(map(float, d)), n) for i, (f, d, n) in enumerate(rows))
+    members = tuple(
+        Member(label(i), tuple(map(float, f)), tuple(map(float, d)), n) for i, (f, d, n) in enumerate(rows)
+    )
     return Frame(members, find_joints(members) if joints is None else joints, 38.1)
 
 
@@ -35,6 +38,7 @@ def bolt(a, a_hole, b, b_hole, axis):
 
 # The constraint Jacobian of all bodies: 6 velocities each; a bolt takes 5.
 
+
 def jacobian(frame: Frame) -> np.ndarray:
     """(5 bolts, 6 members): what may not happen at the bolts, of whole numbers for a frame on whole cells (times 2)."""
     place = {m.id: k for k, m in enumerate(frame.members)}
@@ -42,15 +46,17 @@ def jacobian(frame: Frame) -> np.ndarray:
     for j in frame.joints:
         if j.bolt == "none":
             continue
-        point = frame.member(j.a).hole_centre(j.a_hole) + frame.member(j.b).hole_centre(j.b_hole)     # twice the middle
+        point = frame.member(j.a).hole_centre(j.a_hole) + frame.member(j.b).hole_centre(
+            j.b_hole
+        )  # twice the middle
         across = [v for v in np.eye(3) if abs(v @ np.asarray(j.axis)) < 0.5]
         for turn, shift in [(v, np.zeros(3)) for v in across] + [(2 * np.zeros(3), v) for v in np.eye(3)]:
             row = np.zeros(6 * len(place))
             for id, sign in ((j.a, -1), (j.b, 1)):
                 k = 6 * place[id]
                 # velocity of the point: v + w x p; the component along `shift`, twice over to stay whole
-                row[k:k + 3] = sign * (turn + np.cross(point, shift))
-                row[k + 3:k + 6] = sign * 2 * shift
+                row[k : k + 3] = sign * (turn + np.cross(point, shift))
+                row[k + 3 : k + 6] = sign * 2 * shift
             rows.append(row)
     return np.array(rows)
 
@@ -80,6 +86,7 @@ def kutzbach(bodies: int, hinges: int) -> int:
 
 
 # Textbook mechanisms
+
 
 def test_one_bolt_in_a_lap_turns():
     assert mobility(sticks(((0, 0, 0), Z, 5), ((0, -1, 2), X, 5))).freedom == 1
@@ -113,7 +120,11 @@ def test_a_braced_square_does_not_move():
     brace = Member("E", (0, 1, 0), (0.8, 0, 0.6), 11, on_lattice=False)
     uprights = square.members[:2]
     members = (*square.members, brace)
-    braced = replace(square, members=members, joints=(*square.joints, *find_joints([uprights[0], brace]), *find_joints([uprights[1], brace])))
+    braced = replace(
+        square,
+        members=members,
+        joints=(*square.joints, *find_joints([uprights[0], brace]), *find_joints([uprights[1], brace])),
+    )
     assert len(braced.joints) == 6
     assert mobility(braced).freedom == 0
 
@@ -122,7 +133,9 @@ def test_a_parallelogram_with_three_cranks_moves_though_the_planar_count_gives_n
     # 3 (5 - 1) - 2 x 6 = 0, and still it moves, as the cranks are equal and parallel (Uicker, Pennock, Shigley, as above).
     assert mobility(panel(10, 7, cranks=3)).freedom == 1
     # With one crank of another length the count is right.
-    uneven = sticks(((0, 0, 0), Z, 8), ((10, 0, 0), Z, 8), ((0, -1, 0), X, 11), ((0, -1, 7), X, 11), ((5, 0, 0), Z, 8))
+    uneven = sticks(
+        ((0, 0, 0), Z, 8), ((10, 0, 0), Z, 8), ((0, -1, 0), X, 11), ((0, -1, 7), X, 11), ((5, 0, 0), Z, 8)
+    )
     joints = tuple(j for j in uneven.joints if {j.a, j.b} != {"D", "E"} and {j.a, j.b} != {"C", "E"})
     frame = replace(uneven, joints=(*joints, bolt("C", 5, "E", 0, Y), bolt("D", 6, "E", 7, Y)))
     assert mobility(frame).freedom == 0
@@ -149,7 +162,9 @@ def denavit_hartenberg(lengths, twists, turns):
         axes.append(pose[:3, 2].copy())
         points.append(pose[:3, 3].copy())
         c, s, ca, sa = np.cos(theta), np.sin(theta), np.cos(alpha), np.sin(alpha)
-        pose = pose @ np.array([[c, -s * ca, s * sa, a * c], [s, c * ca, -c * sa, a * s], [0, sa, ca, 0], [0, 0, 0, 1]])
+        pose = pose @ np.array(
+            [[c, -s * ca, s * sa, a * c], [s, c * ca, -c * sa, a * s], [0, sa, ca, 0], [0, 0, 0, 1]]
+        )
     return np.array(axes), np.array(points), pose
 
 
@@ -193,8 +208,13 @@ def test_a_long_truss_of_triangles_is_rigid_and_less_one_bar_moves_in_one_way():
     assert len(bars) == 2 * len(pins) - 3
     for count, freedom in ((len(bars), 0), (len(bars) - 1, 1)):
         kept = [bar for bar in bars if bar != (40, 42)] if count < len(bars) else bars
-        members = [Member(label(k), tuple(pins[i]), tuple(pins[j] - pins[i]), 2, on_lattice=False) for k, (i, j) in enumerate(kept)]
-        at = {i: [(m.id, bar.index(i)) for m, bar in zip(members, kept) if i in bar] for i in range(len(pins))}
+        members = [
+            Member(label(k), tuple(pins[i]), tuple(pins[j] - pins[i]), 2, on_lattice=False)
+            for k, (i, j) in enumerate(kept)
+        ]
+        at = {
+            i: [(m.id, bar.index(i)) for m, bar in zip(members, kept) if i in bar] for i in range(len(pins))
+        }
         joints = [bolt(a, m, b, n, Y) for ends in at.values() for (a, m), (b, n) in zip(ends, ends[1:])]
         assert mobility(Frame(tuple(members), tuple(joints))).freedom == freedom
 
@@ -202,13 +222,16 @@ def test_a_long_truss_of_triangles_is_rigid_and_less_one_bar_moves_in_one_way():
 def test_a_long_trellis_shears_in_one_way():
     # All uprights lean alike, as every mesh is a parallelogram.  In a long trellis some constraints hardly count: their
     # singular values fall to a hundredth of the largest here, and what counts as 0 must be much smaller.
-    trellis = sticks(*[((2 * i, 0, 0), Z, 48) for i in range(3)], *[((0, -1, 2 * i), X, 6) for i in range(24)])
+    trellis = sticks(
+        *[((2 * i, 0, 0), Z, 48) for i in range(3)], *[((0, -1, 2 * i), X, 6) for i in range(24)]
+    )
     assert len(trellis.joints) == 72
-    motion, = mobility(trellis).motions
+    (motion,) = mobility(trellis).motions
     assert len(motion.joints) == 72
 
 
 # Against the Jacobian of all bodies
+
 
 @pytest.mark.parametrize("seed", range(12))
 def test_the_freedom_is_that_of_the_constraint_jacobian_to_the_last_rank(seed):
@@ -242,9 +265,13 @@ def test_every_motion_keeps_to_every_bolt(seed):
 def test_motions_are_independent_and_as_many_as_there_are_ways(seed):
     frame = random_frame(seed)
     state = mobility(frame)
-    twists = np.array([np.concatenate([m.twists[f.id] for f in frame.members]) for m in state.motions]).reshape(-1, 6 * len(frame.members))
-    whole = [np.concatenate([np.concatenate([w, v]) for _ in frame.members]) for w, v in
-             [(e, np.zeros(3)) for e in np.eye(3)] + [(np.zeros(3), e) for e in np.eye(3)]]
+    twists = np.array(
+        [np.concatenate([m.twists[f.id] for f in frame.members]) for m in state.motions]
+    ).reshape(-1, 6 * len(frame.members))
+    whole = [
+        np.concatenate([np.concatenate([w, v]) for _ in frame.members])
+        for w, v in [(e, np.zeros(3)) for e in np.eye(3)] + [(np.zeros(3), e) for e in np.eye(3)]
+    ]
     assert len(state.motions) == state.freedom
     assert np.linalg.matrix_rank(np.vstack([twists, whole]), tol=1e-6) == state.freedom + 6
 
@@ -259,8 +286,10 @@ def test_turning_and_shifting_a_frame_changes_no_freedom(seed, turn, shift):
 def test_parts_that_no_bolt_joins_are_counted_within_themselves():
     one, other = panel(), transform(panel(), np.eye(3, dtype=int), (0, 20, 0))
     names = dict(zip("ABCD", "EFGH"))
-    other = Frame(tuple(replace(m, id=names[m.id]) for m in other.members),
-                  tuple(replace(j, a=names[j.a], b=names[j.b]) for j in other.joints))
+    other = Frame(
+        tuple(replace(m, id=names[m.id]) for m in other.members),
+        tuple(replace(j, a=names[j.a], b=names[j.b]) for j in other.joints),
+    )
     both = Frame(one.members + other.members, one.joints + other.joints)
     assert mobility(both).freedom == 2
     assert all(set(m.twists) in (set("ABCD"), set("EFGH")) for m in mobility(both).motions)
@@ -268,11 +297,16 @@ def test_parts_that_no_bolt_joins_are_counted_within_themselves():
 
 def test_a_lap_without_a_bolt_holds_nothing():
     linkage = panel()
-    assert mobility(replace(linkage, joints=(*linkage.joints[:3], replace(linkage.joints[3], bolt="none")))).freedom == 3
+    assert (
+        mobility(
+            replace(linkage, joints=(*linkage.joints[:3], replace(linkage.joints[3], bolt="none")))
+        ).freedom
+        == 3
+    )
 
 
 def test_a_single_member_has_no_way_to_move_within_itself():
-    assert mobility(sticks(((0, 0, 0), Z, 5))) .freedom == 0
+    assert mobility(sticks(((0, 0, 0), Z, 5))).freedom == 0
 
 
 def test_measured_axes_that_are_a_little_off_parallel_do_not_brace_each_other():
@@ -283,24 +317,34 @@ def test_measured_axes_that_are_a_little_off_parallel_do_not_brace_each_other():
 
 # What moves, in words and pictures
 
+
 def test_a_motion_names_what_turns_and_what_shifts():
-    motion, = mobility(panel()).motions
+    (motion,) = mobility(panel()).motions
     assert set(motion.moving) == {"A", "B", "D"} or set(motion.moving) == {"A", "B", "C"}
-    assert motion_words(motion) == ("D shifts along +x, A and B turn about y; 4 bolts turn: hole 1 of A on hole 1 of C, hole 8 of A on "
-                                    "hole 1 of D, hole 1 of B on hole 11 of C and hole 8 of B on hole 11 of D.")
+    assert motion_words(motion) == (
+        "D shifts along +x, A and B turn about y; 4 bolts turn: hole 1 of A on hole 1 of C, hole 8 of A on "
+        "hole 1 of D, hole 1 of B on hole 11 of C and hole 8 of B on hole 11 of D."
+    )
 
 
 def test_the_part_with_most_members_rests():
     flag = sticks(((0, 0, 0), Z, 12), ((0, -1, 1), X, 8), ((1, -2, 2), Y, 5), ((0, -1, 10), X, 4))
-    motion, = mobility(flag).motions
+    (motion,) = mobility(flag).motions
     assert motion.groups[0] == ("A", "B", "C") and motion.groups[1] == ("D",)
     assert motion.travel["A"] == 0 and motion.travel["D"] == 1
 
 
 def test_a_basis_turns_few_bolts_each():
     # Two panels beside each other on one bottom rail: two ways, of which each turns the four bolts of one panel.
-    frame = sticks(((0, 0, 0), Z, 8), ((6, 0, 0), Z, 8), ((10, 0, 0), Z, 6), ((16, 0, 0), Z, 6),
-                   ((0, -1, 0), X, 17), ((0, -1, 7), X, 7), ((10, -1, 5), X, 7))
+    frame = sticks(
+        ((0, 0, 0), Z, 8),
+        ((6, 0, 0), Z, 8),
+        ((10, 0, 0), Z, 6),
+        ((16, 0, 0), Z, 6),
+        ((0, -1, 0), X, 17),
+        ((0, -1, 7), X, 7),
+        ((10, -1, 5), X, 7),
+    )
     assert [len(m.joints) for m in mobility(frame).motions] == [4, 4]
 
 
@@ -314,7 +358,9 @@ def test_a_frame_followed_along_a_motion_stays_on_its_bolts(seed):
                 gap = moved.member(j.b).hole_centre(j.b_hole) - moved.member(j.a).hole_centre(j.a_hole)
                 before = frame.member(j.b).hole_centre(j.b_hole) - frame.member(j.a).hole_centre(j.a_hole)
                 assert np.linalg.norm(gap) == pytest.approx(np.linalg.norm(before), abs=0.01)
-                assert abs(gap @ np.asarray(j.axis)) == pytest.approx(abs(before @ np.asarray(was.axis)), abs=0.01)
+                assert abs(gap @ np.asarray(j.axis)) == pytest.approx(
+                    abs(before @ np.asarray(was.axis)), abs=0.01
+                )
         far = max(np.abs(moved.member(m.id).last - m.last).max() for m in frame.members)
         near = max(np.abs(np.subtract(moved.member(m.id).first, m.first)).max() for m in frame.members)
         assert 0.3 < max(far, near) < 2.2
@@ -322,7 +368,7 @@ def test_a_frame_followed_along_a_motion_stays_on_its_bolts(seed):
 
 def test_a_four_bar_folds_along_a_circle():
     linkage = panel()
-    motion, = mobility(linkage).motions
+    (motion,) = mobility(linkage).motions
     moved = displaced(linkage, motion, 4.0)
     top = moved.member("D")
     assert np.hypot(top.first[0], top.first[2]) == pytest.approx(7, abs=1e-3)
@@ -331,13 +377,22 @@ def test_a_four_bar_folds_along_a_circle():
 
 def test_an_uneven_four_bar_is_followed_closely():
     # Cranks of 3 and 6 on a ground of 9: the coupler turns as it goes, and the rates change on the way.
-    members = (Member("A", (0, 0, 0), X, 10), Member("B", (0, -1, 0), Z, 4), Member("C", (9, -1, 0), Z, 7),
-               Member("D", (0, -2, 3), tuple(np.array([9, 0, 3]) / np.hypot(9, 3)), 11, on_lattice=False))
+    members = (
+        Member("A", (0, 0, 0), X, 10),
+        Member("B", (0, -1, 0), Z, 4),
+        Member("C", (9, -1, 0), Z, 7),
+        Member("D", (0, -2, 3), tuple(np.array([9, 0, 3]) / np.hypot(9, 3)), 11, on_lattice=False),
+    )
     # the coupler's second bolt lies between its holes 10 and 11; a member of its own length stands for it
     stretched = replace(members[3], direction=tuple(np.array([9, 0, 3]) / 1.0), holes=2)
-    joints = (bolt("A", 0, "B", 0, (0, -1, 0)), bolt("A", 9, "C", 0, (0, -1, 0)), bolt("B", 3, "D", 0, (0, -1, 0)), bolt("C", 6, "D", 1, (0, -1, 0)))
+    joints = (
+        bolt("A", 0, "B", 0, (0, -1, 0)),
+        bolt("A", 9, "C", 0, (0, -1, 0)),
+        bolt("B", 3, "D", 0, (0, -1, 0)),
+        bolt("C", 6, "D", 1, (0, -1, 0)),
+    )
     frame = Frame((*members[:3], stretched), joints)
-    motion, = mobility(frame).motions
+    (motion,) = mobility(frame).motions
     moved = displaced(frame, motion, 3.0)
     for j in joints:
         gap = moved.member(j.b).hole_centre(j.b_hole) - moved.member(j.a).hole_centre(j.a_hole)
@@ -347,14 +402,19 @@ def test_an_uneven_four_bar_is_followed_closely():
 def test_a_motion_that_is_only_a_wobble_comes_to_its_end():
     # Three bolts on one line: the middle gives way by a little, and no more (a dead point).
     members = (Member("A", (0, 0, 0), X, 9), Member("B", (0, -1, 0), X, 5), Member("C", (4, -2, 0), X, 5))
-    joints = (bolt("A", 0, "B", 0, (0, -1, 0)), bolt("B", 4, "C", 0, (0, -1, 0)), bolt("A", 8, "C", 4, (0, -1, 0)))
+    joints = (
+        bolt("A", 0, "B", 0, (0, -1, 0)),
+        bolt("B", 4, "C", 0, (0, -1, 0)),
+        bolt("A", 8, "C", 4, (0, -1, 0)),
+    )
     frame = Frame(members, joints)
-    motion, = mobility(frame).motions
+    (motion,) = mobility(frame).motions
     moved = displaced(frame, motion, 3.0)
     assert max(np.abs(moved.member(i).last - frame.member(i).last).max() for i in "ABC") < 1.0
 
 
 # Wanted motions
+
 
 def test_a_motion_is_wanted_where_all_its_bolts_may_turn():
     linkage = panel()
@@ -365,8 +425,15 @@ def test_a_motion_is_wanted_where_all_its_bolts_may_turn():
 
 
 def test_only_what_is_not_wanted_is_told():
-    frame = sticks(((0, 0, 0), Z, 8), ((6, 0, 0), Z, 8), ((10, 0, 0), Z, 6), ((16, 0, 0), Z, 6),
-                   ((0, -1, 0), X, 17), ((0, -1, 7), X, 7), ((10, -1, 5), X, 7))
+    frame = sticks(
+        ((0, 0, 0), Z, 8),
+        ((6, 0, 0), Z, 8),
+        ((10, 0, 0), Z, 6),
+        ((16, 0, 0), Z, 6),
+        ((0, -1, 0), X, 17),
+        ((0, -1, 7), X, 7),
+        ((10, -1, 5), X, 7),
+    )
     first, second = mobility(frame).motions
     state = mobility(frame, first.joints)
     assert (state.freedom, state.wanted) == (2, 1)
