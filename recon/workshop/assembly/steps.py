@@ -29,7 +29,7 @@ from recon.workshop.assembly.disassembly import (
 from recon.workshop.assembly.tool_access import ASSUMED
 from recon.workshop.hardware.bolts import Bolt, find_bolts
 from recon.workshop.solids import HOLE
-from recon.workshop.wording import lap_words, listed, plural, way_words
+from recon.workshop.wording import lap_words, listed, plural, direction_words
 
 SAME_PLACE = 1e-3  # pitches: canonical places are rounded to 1e-6, which a direction's rounding may add to
 SAME_LEVEL = 0.01
@@ -331,7 +331,7 @@ class _Teller:
     def _bring(self, move: Move, group: int) -> str:
         if group or self.flat:
             return f"Put {self._named(move.part)} on top"
-        way = way_words(self._direction(move), self.z_up)
+        way = direction_words(self._direction(move), self.z_up)
         return f"Bring {self._named(move.part)} in, {way if way in ('up', 'down') else f'along {way}'}"
 
     def _count(self, bolts) -> str:

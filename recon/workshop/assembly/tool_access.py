@@ -16,7 +16,7 @@ from recon.workshop.solids import (
     END_LENGTH,
     END_RADIUS,
     Boxes,
-    along_bolt,
+    prism_on_bolt,
     bolt_axes,
     boxes_of,
     overlaps,
@@ -54,9 +54,9 @@ def reach_of(bolt: Bolt, solids: Boxes, own, hole: float) -> Reach:
     rows = []
     for side in (-1, 1):
         rows += [
-            along_bolt(bolt, side, 0, length + d, END_RADIUS * d),
-            along_bolt(bolt, side, 0, END_LENGTH * d, END_RADIUS * d),
-            along_bolt(bolt, side, LEVEL[0] * d, LEVEL[1] * d, RING * d),
+            prism_on_bolt(bolt, side, 0, length + d, END_RADIUS * d),
+            prism_on_bolt(bolt, side, 0, END_LENGTH * d, END_RADIUS * d),
+            prism_on_bolt(bolt, side, LEVEL[0] * d, LEVEL[1] * d, RING * d),
         ]
         rows += _handles(bolt, side, angles, d)
     tools = boxes_of(rows)

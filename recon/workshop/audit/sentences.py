@@ -9,7 +9,7 @@ from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import End, Frame, Joint, axis_of
 from recon.workshop.audit.matching import Match, Pose, alike
 from recon.workshop.confidence_text import percent
-from recon.workshop.wording import lap_words, listed, plural, way_words
+from recon.workshop.wording import lap_words, listed, plural, direction_words
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _OUT = {"hidden": "hidden", "cut": "beyond the photos' border"}
@@ -71,7 +71,7 @@ class Sayings:
     def _end_words(self, match: Match, which: int) -> str:
         """'at hole 1, the lower one'."""
         out = np.asarray(match.plan.direction, float) * (1 if which else -1)
-        way = way_words(out, self.z_up)
+        way = direction_words(out, self.z_up)
         words = {"up": "the upper one", "down": "the lower one"}.get(way, f"towards {way}")
         return f"at hole {match.plan.holes if which else 1}, {words},"
 
@@ -101,7 +101,7 @@ class Sayings:
         for k in np.argsort(-np.abs(off), kind="stable"):
             if abs(off[k]) > MATCH_TOL:
                 count = self._count(abs(off[k]))
-                way = way_words(np.eye(3)[k] * np.sign(off[k]), self.z_up)
+                way = direction_words(np.eye(3)[k] * np.sign(off[k]), self.z_up)
                 words.append(
                     f"{count} " + {"up": "too high", "down": "too low"}.get(way, f"too far along {way}")
                 )

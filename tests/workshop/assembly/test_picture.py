@@ -1,4 +1,4 @@
-"""Pictures of steps and of sticks: what is new stands out, bolts carry their hole numbers, nothing leaves the sheet."""
+"""Pictures of steps and sticks: what is new stands out, bolts show their hole numbers, all is on the sheet."""
 
 from collections import Counter
 

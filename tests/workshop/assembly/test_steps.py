@@ -1,4 +1,4 @@
-"""Build steps: valid by a check of another make, alike for alike frames, and honest where there is no order."""
+"""Build steps: valid by a separate check, alike for alike frames, and honest where there is no order."""
 
 from dataclasses import replace
 
@@ -59,7 +59,8 @@ def test_the_check_finds_steps_in_a_wrong_order_and_from_a_wrong_side():
 
 
 def test_a_bolt_behind_a_member_must_go_in_before_it():
-    # C behind A and D in front of B each shut the way of the bolt through A and B: the last of the two comes after it.
+    # C behind A and D in front of B each shut the way of the bolt through A and B: the last of the two
+    # comes after it.
     frame = framed(
         member("A", (0, 0, 0), Z, 8),
         member("B", (0, -1, 3), X, 5),
@@ -132,7 +133,8 @@ def test_holes_are_counted_from_one_and_told_with_the_new_member_first():
     (step,) = build_steps(frame).steps
     assert (
         step.text
-        == "Lay A (12 holes) down. Bring B (8 holes) in, along +y, hole 3 of B on hole 6 of A. Join it with 1 bolt."
+        == "Lay A (12 holes) down. Bring B (8 holes) in, along +y, hole 3 of B on hole 6 of A. "
+        "Join it with 1 bolt."
     )
     assert (step.new, step.laid, step.there) == (("A", "B"), ("A",), ())
 
@@ -212,7 +214,7 @@ def test_two_identical_frames_get_identical_steps(seed, chance):
 
 
 def _posed(frame: Frame) -> Frame:
-    """The frame as its canonical twin: labels, places and the order of all things depend on the geometry alone."""
+    """The frame as its canonical twin: labels, places and order depend on the geometry alone."""
     return canonical(replace(frame, joints=tuple(sorted(frame.joints, key=lambda j: (j.a, j.b)))))
 
 

@@ -16,7 +16,7 @@ BEHIND, BEFORE = (
 
 
 def ready(*others, without=()):
-    """Whether the bolt through A and B can be put in and turned with these members there, and what is in its way."""
+    """Whether the bolt through A and B can be put in and turned with these members there, and what is in the way."""
     frame = framed(*LAP, *others)
     site = Site(frame)
     b = next(i for i, bolt in enumerate(site.bolts) if {id for id, _ in bolt.through} == {"A", "B"})

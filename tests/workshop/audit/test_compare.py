@@ -1,4 +1,4 @@
-"""Built against plan: what differs is told in a builder's words, nothing is made up, and what was not seen is not passed."""
+"""Built against plan: what differs in a builder's words, nothing made up, nothing passed that was not seen."""
 
 from dataclasses import replace
 
@@ -17,13 +17,13 @@ from recon.frame.model import End, Frame, Member, Photo, StockUse, as_tuple, ren
 from recon.workshop.audit.compare import audit, audit_text
 from recon.workshop.audit.matching import best_pose
 from recon.workshop.rigidity.mechanism import mobility
-from recon.workshop.rigidity.motion_words import displaced
+from recon.workshop.rigidity.displacement import displaced
 from tests.show.scenes import camera_at
 from tests.workshop.frames import X, Y, Z, framed, gate, member
 
 
 def plan():
-    """Two posts of different lengths, rails in front, a sill behind, all bolts seen; no turn brings it onto itself."""
+    """Two posts of different lengths, rails in front, a sill behind, all bolts seen; of no symmetry."""
     return seen(
         framed(
             member("A", (0, 0, 0), Z, 14),
@@ -176,7 +176,8 @@ def test_stock_pitch_and_width():
 def test_built_labels_are_added_where_they_differ():
     built = rename(with_member(plan(), "E", holes=16), {id: id.lower() * 2 for id in "ABCDEF"})
     assert told(built)[1] == [
-        "Member E (ee in the built frame): 16 holes, plan 20; the end at hole 20, towards +x, is 4 holes too short."
+        ("Member E (ee in the built frame): 16 holes, plan 20; the end at hole 20, towards +x, is 4 holes "
+            "too short.")
     ]
     assert audit(built, plan()).names == {id: id.lower() * 2 for id in "ABCDEF"}
 
@@ -327,7 +328,8 @@ def test_matched_members_make_an_isomorphism_of_the_graphs_of_laps(seed, chance)
 
 
 def test_a_folded_frame_is_told_apart_by_its_laps():
-    # Two arms on a post, folded by some angle: no turn of the lattice lays them on the plan, but the laps tell who they are.
+    # Two arms on a post, folded by some angle: no turn of the lattice lays them on the plan, but the laps
+    # tell who they are.
     planned = seen(
         framed(
             member("A", (0, 0, 0), Z, 16),
