@@ -40,10 +40,10 @@ def run(args) -> int:
     import json
 
     from recon.cli.workshop import write_results
+    from recon.frame.caution import CAUTION
     from recon.frame.files import load_frame
     from recon.frame.stock import load_stocks
     from recon.workshop.assembly.steps import build_steps, steps_text
-    from recon.workshop.cautions import CAUTION
     from recon.workshop.drawing.projections import drawn_hole
 
     stocks = load_stocks(args.stocks)
@@ -88,10 +88,10 @@ def _data(steps) -> dict:
 
 def _page(frame, steps, hole: float) -> str:
     """The steps with a picture each, for the printer."""
+    from recon.frame.caution import CAUTION
     from recon.workshop.assembly.picture import step_sheet
     from recon.workshop.assembly.shots import CornerScenes
     from recon.workshop.assembly.tool_access import ASSUMED
-    from recon.workshop.cautions import CAUTION
     from recon.workshop.drawing.vector import sheet_svg
     from recon.workshop.sheet import heading, page, paragraph
 

@@ -124,13 +124,13 @@ def reachable(access: ToolAccess, present: BoolArray) -> bool:
     True
     """
     there = present[access.near]
-    free = ~(access.handle & there).any(axis=2)  # (2, angles)
-    clear = ~(access.ring & there).any(axis=1)
-    can_hold = clear & free.any(axis=1)
+    free = np.logical_not(np.any(access.handle & there, axis=2))  # (2, angles)
+    clear = np.logical_not(np.any(access.ring & there, axis=1))
+    can_hold = clear & np.any(free, axis=1)
     can_turn = clear & _can_swing(free)
     if not ((can_hold[0] and can_turn[1]) or (can_turn[0] and can_hold[1])):
         return False
-    way, end = (access.way & there).any(axis=1), (access.end & there).any(axis=1)
+    way, end = np.any(access.way & there, axis=1), np.any(access.end & there, axis=1)
     return bool((not way[0] and not end[1]) or (not way[1] and not end[0]))
 
 
@@ -139,7 +139,7 @@ def _can_swing(free: BoolArray) -> BoolArray:
     count = SWING_DEG // STEP_DEG + 1
     round_about = np.concatenate([free, free[:, : count - 1]], axis=1)
     swings = np.lib.stride_tricks.sliding_window_view(round_about, count, axis=1)
-    return np.asarray(swings).all(axis=2).any(axis=1)
+    return np.any(np.all(swings, axis=2), axis=1)
 
 
 def in_the_way(access: ToolAccess, present: BoolArray) -> IntArray:

@@ -34,13 +34,13 @@ def test_every_step_shows_its_bolts_with_their_hole_numbers_the_new_member_first
     steps = build_steps(frame, HOLE).steps
     assert steps
     for step in steps:
-        told = tags(step_sheet(scenes, step.there, step.new, step.bolts, step.direction))
+        tagged = tags(step_sheet(scenes, step.there, step.new, step.bolts, step.direction))
         for bolt in step.bolts:
             names = [f"{id}{hole + 1}" for id, hole in bolt.through]
             if bolt.through[0][0] not in step.new:
                 names.reverse()
-            assert told.pop(" ".join(names)) == 1
-        assert not told
+            assert tagged.pop(" ".join(names)) == 1
+        assert not tagged
 
 
 def test_what_is_new_is_shaded_and_thick_and_the_rest_is_not():
@@ -129,9 +129,9 @@ def test_a_stick_picture_is_to_scale_with_every_piece_and_cut():
     words = Counter(i.text.split(":")[0] for i in sheet.items if isinstance(i, Text) and i.mark)
     assert words == Counter(m.id for m in frame.members)
     cuts = [cut for s in plan.sticks for cut in s.cuts_mm]
-    told = [i.text for i in sheet.items if isinstance(i, Text) and " | " in i.text]
-    assert [float(t.split(" | ")[0]) for t in told] == pytest.approx([round(c, 1) for c in cuts])
-    assert [int(t.split(" | ")[1]) for t in told] == [k for s in plan.sticks for k in s.after_hole]
+    cut_texts = [i.text for i in sheet.items if isinstance(i, Text) and " | " in i.text]
+    assert [float(t.split(" | ")[0]) for t in cut_texts] == pytest.approx([round(c, 1) for c in cuts])
+    assert [int(t.split(" | ")[1]) for t in cut_texts] == [k for s in plan.sticks for k in s.after_hole]
     low, high = extent(sheet.items)[:2], extent(sheet.items)[2:]
     assert min(low) >= 0 and high[0] <= sheet.width and high[1] <= sheet.height
 

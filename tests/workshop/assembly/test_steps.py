@@ -129,7 +129,7 @@ def test_flat_sides_of_a_box_are_built_first():
     assert any("Bring sub-frame 2 (P2, P3, X2 and X3) in, " in s.text for s in steps.steps)
 
 
-def test_holes_are_counted_from_one_and_told_with_the_new_member_first():
+def test_holes_are_counted_from_one_and_named_with_the_new_member_first():
     frame = framed(member("A", (0, 0, 0), Z, 12), member("B", (-2, -1, 5), X, 8))
     (step,) = build_steps(frame).steps
     assert (

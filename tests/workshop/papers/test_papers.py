@@ -10,12 +10,12 @@ import pypdf
 import pytest
 
 from recon.errors import ReconError
+from recon.frame.caution import CAUTION
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member, StockUse, rename
 from recon.frame.stock import load_stocks
 from recon.show.picture import draw_frame, encode_png
 from recon.workshop.assembly.steps import BuildOrder
-from recon.workshop.cautions import CAUTION
 from recon.workshop.drawing.pdf import UNKNOWN, faces, runs
 from recon.workshop.drawing.view_sheet import PAPERS
 from recon.workshop.hardware.bolts import bolt_words, find_bolts

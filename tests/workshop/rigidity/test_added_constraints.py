@@ -78,7 +78,7 @@ def test_a_ring_that_closes_last_is_held_by_its_last_bolt():
 
 
 @pytest.mark.parametrize("seed", range(16))
-def test_ways_left_are_told_without_the_equations_of_the_whole(seed):
+def test_ways_left_are_counted_without_the_equations_of_the_whole(seed):
     # Every other frame has bolts out, and so pieces; in every third some bolts may turn.
     frame = random_frame(seed) if seed % 2 else without_some(random_frame(seed), seed)
     may_turn = (

@@ -30,12 +30,12 @@ def test_a_sound_frame_has_no_findings():
     assert report_text(report) == "Nothing is wrong with members and bolts, and nothing racks or folds."
 
 
-def test_members_in_one_anothers_room_are_told_with_the_depth():
+def test_members_in_one_anothers_room_are_reported_with_the_depth():
     frame = framed(member("A", (0, 0, 0), Z, 8), member("B", (-2, -0.75, 3), X, 6))
     assert texts(frame, "collision") == ["A and B take the same room, 0.25 pitches deep."]
 
 
-def test_loose_members_are_told_by_what_they_touch():
+def test_loose_members_are_reported_by_what_they_touch():
     frame = gate()
     far = replace(frame, members=(*frame.members, member("F", (30, 0, 0), Z, 5)))
     assert "F touches no other member." in texts(far, "loose")
@@ -50,7 +50,7 @@ def test_loose_members_are_told_by_what_they_touch():
     assert texts(unbolted, "no bolt") == ["No bolt joins A and E: hole 6 of A on hole 2 of E."]
 
 
-def test_parts_that_no_bolt_joins_are_told():
+def test_parts_that_no_bolt_joins_are_reported():
     a, b = gate(), gate()
     moved = tuple(
         replace(m, id=m.id + "2", first=(m.first[0], m.first[1] + 20, m.first[2])) for m in b.members
@@ -94,7 +94,7 @@ def test_the_bolts_of_a_three_way_lap_miss_each_other():
     assert "bolts cross" in kinds(level) or "collision" in kinds(level)
 
 
-def test_a_member_in_the_place_of_a_nut_is_told_with_the_longer_bolt():
+def test_a_member_in_the_place_of_a_nut_is_reported_with_the_longer_bolt():
     # D lies on the back of A, unbolted there, where the nut of the bolt through A and B would be.
     frame = framed(member("A", (0, 0, 0), Z, 8), member("B", (0, -1, 3), X, 6), member("D", (0, 1, 0), Z, 8))
     assert texts(frame, "bolt end") == [
@@ -121,7 +121,7 @@ def test_ends_of_two_bolts_in_an_inner_corner_meet():
     ]
 
 
-def test_a_frame_that_racks_is_told_with_what_stops_it():
+def test_a_frame_that_racks_is_reported_with_what_stops_it():
     report = check_frame(gate())
     assert [f.kind for f in report.findings] == ["motion", "motion"]
     assert report.additions and report.additions[-1].left == 0
@@ -134,7 +134,7 @@ def test_a_frame_that_racks_is_told_with_what_stops_it():
     assert text.endswith("Then nothing racks any more.")
 
 
-def test_motions_that_are_wanted_are_counted_and_not_told():
+def test_motions_that_are_wanted_are_counted_and_not_reported():
     frame = gate()
     joints = joints_between(frame, [("A", "E")])
     assert kinds(frame, may_turn=joints) == ["motion"]
@@ -195,7 +195,7 @@ def test_boxes_meet_on_their_way_where_points_in_them_say_so(straight):
             if still[i, k]:
                 assert met[i, k]
     assert hits > 60
-    # What is told to be free is not hit (above); what is told to be hit is not told for all pairs.
+    # What counts as free is not hit (above); what counts as hit does not do so for all pairs.
     assert 0.1 < met.mean() < 0.9
 
 

@@ -435,7 +435,7 @@ def test_a_motion_is_wanted_where_all_its_bolts_may_turn():
     assert (state.freedom, state.wanted, len(state.motions)) == (1, 0, 1)
 
 
-def test_only_what_is_not_wanted_is_told():
+def test_only_what_is_not_wanted_is_reported():
     frame = sticks(
         ((0, 0, 0), Z, 8),
         ((6, 0, 0), Z, 8),
