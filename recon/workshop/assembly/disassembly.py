@@ -78,6 +78,16 @@ class AssemblyModel:
         The frame.
     hole : float
         Diameter of the holes, pitches.
+
+    Examples
+    --------
+    >>> from recon.frame.joints import find_joints
+    >>> from recon.frame.model import Member
+    >>> members = Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -1, 3), (1, 0, 0), 6)
+    >>> model = AssemblyModel(Frame(members, find_joints(members)))
+    >>> parts = [frozenset([0]), frozenset([1])]
+    >>> [(sorted(move.part), move.direction) for move in assembly_moves(model, parts)]
+    [([0], None), ([1], (0.0, 1.0, 0.0))]
     """
 
     def __init__(self, frame: Frame, hole: float = HOLE):
@@ -211,15 +221,6 @@ def assembly_moves(model: AssemblyModel, parts: Sequence[Part]) -> list[Move]:
     ------
     Stuck
         Where no part comes free.
-
-    Examples
-    --------
-    >>> from recon.frame.joints import find_joints
-    >>> from recon.frame.model import Member
-    >>> members = Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -1, 3), (1, 0, 0), 6)
-    >>> model = AssemblyModel(Frame(members, find_joints(members)))
-    >>> [(sorted(m.part), m.direction) for m in assembly_moves(model, [frozenset([0]), frozenset([1])])]
-    [([0], None), ([1], (0.0, 1.0, 0.0))]
     """
     of = {k: p for p in parts for k in p}
     bolts = set(model.inner(of))

@@ -21,7 +21,8 @@ from recon.workshop.assembly.picture_items import (
     shading,
 )
 from recon.workshop.assembly.picture_part import clipped, inset
-from recon.workshop.assembly.shots import CornerScenes, Size, best_shot
+from recon.workshop.assembly.shots import CornerScenes, Shot, Size, best_shot
+from recon.workshop.drawing.label_placement import Clutter
 from recon.workshop.drawing.vector import Item, Sheet, moved
 from recon.workshop.hardware.bolts import Bolt
 
@@ -67,6 +68,18 @@ def step_sheet(
     shown = np.array(sorted(scenes.index[id] for id in {*there, *new}))
     fresh = np.isin(shown, [scenes.index[id] for id in new])
     shot = best_shot(scenes, shown, fresh, size)
+    items, clutter = _shot_items(shot, bolts, direction if len(there) else None, size)
+    if shot.part and not fresh.all():
+        items += inset(scenes, shown, fresh, shot, clutter, size)
+    else:
+        items += axes(shot.scene)
+    return Sheet(*size, tuple(items), title)
+
+
+def _shot_items(
+    shot: Shot, bolts: Sequence[Bolt], direction: ArrayLike | None, size: Size
+) -> tuple[list[Item], Clutter]:
+    """What is drawn of a shot, on the sheet, and where it lies on the scene."""
     index = {m.id: k for k, m in enumerate(shot.scene.members)}
     joined = shot.new.copy()
     for bolt in bolts:
@@ -74,14 +87,9 @@ def step_sheet(
     edges = outlines(shot)
     clutter = clutter_of(shot, edges, size)
     drawn: list[Item] = [*shading(shot), *holes(shot, joined), *edges]
-    if direction is not None and len(there):
+    if direction is not None:
         drawn += arrow(shot, np.asarray(direction, float), clutter)
     heads, tags = bolt_heads(shot, bolts, index, clutter)
     inside = (clipped(item, shot, size) for item in [*drawn, *heads])
     items = [item for item in inside if item is not None]
-    items = moved([*items, *labels(shot, joined, clutter), *tags], *(-shot.low))
-    if shot.part and not fresh.all():
-        items += inset(scenes, shown, fresh, shot, clutter, size)
-    else:
-        items += axes(shot.scene)
-    return Sheet(*size, tuple(items), title)
+    return moved([*items, *labels(shot, joined, clutter), *tags], *(-shot.low)), clutter

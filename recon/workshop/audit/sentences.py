@@ -66,9 +66,7 @@ class AuditSentences:
         names = listed(map(self._name, pairs))
         if alike(pairs):
             return f"{names} sit {listed(self._offset_words(pairs[0].start))} together."
-        return (
-            f"{names} are elsewhere together: they hang together as planned, but are turned against the rest."
-        )
+        return f"{names} are elsewhere together: they are joined as planned, but turned against the rest."
 
     def _length(self, pair: Pair) -> str:
         text = f"{self._name(pair)}: {plural(pair.built.holes, 'hole')}, plan {pair.plan.holes}"

@@ -296,6 +296,7 @@ class _MotionContext:
 
     @staticmethod
     def of(frame: Frame, ends: IntArray, hinges: FloatArray) -> _MotionContext:
+        """The context of a frame; hinges : its `hinge_twists`."""
         bolted = np.array([j.bolt != "none" for j in frame.joints], bool)
         piece = component_labels(len(frame.members), ends[bolted])
         points = np.array([corners(m) for m in frame.members]).reshape(-1, 8, 3)

@@ -354,8 +354,8 @@ def test_a_folded_frame_is_told_apart_by_its_laps():
     assert result.names == {"A": "p", "B": "q", "C": "r", "D": "s"}
     assert [d.members for d in result.differences] == [("B", "C")]
     assert result.differences[0].text == (
-        "B (q in the built frame) and C (r in the built frame) are elsewhere together: they hang "
-        "together as planned, but are turned against the rest."
+        "B (q in the built frame) and C (r in the built frame) are elsewhere together: they are joined "
+        "as planned, but turned against the rest."
     )
 
 

@@ -35,6 +35,19 @@ def panel(width=10, height=7, cranks=2):
     return sticks(*uprights, ((0, -1, 0), X, width + 1), ((0, -1, height), X, width + 1))
 
 
+def two_panels():
+    """Two panels side by side on one bottom rail: two ways to move, each turns four bolts."""
+    return sticks(
+        ((0, 0, 0), Z, 8),
+        ((6, 0, 0), Z, 8),
+        ((10, 0, 0), Z, 6),
+        ((16, 0, 0), Z, 6),
+        ((0, -1, 0), X, 17),
+        ((0, -1, 7), X, 7),
+        ((10, -1, 5), X, 7),
+    )
+
+
 def bolt(a, a_hole, b, b_hole, axis):
     return Joint(a, a_hole, b, b_hole, tuple(map(float, axis)))
 
@@ -345,18 +358,7 @@ def test_the_part_with_most_members_rests():
 
 
 def test_a_basis_turns_few_bolts_each():
-    # Two panels beside each other on one bottom rail: two ways, of which each turns the four bolts of one
-    # panel.
-    frame = sticks(
-        ((0, 0, 0), Z, 8),
-        ((6, 0, 0), Z, 8),
-        ((10, 0, 0), Z, 6),
-        ((16, 0, 0), Z, 6),
-        ((0, -1, 0), X, 17),
-        ((0, -1, 7), X, 7),
-        ((10, -1, 5), X, 7),
-    )
-    assert [len(m.joints) for m in mobility(frame).motions] == [4, 4]
+    assert [len(m.joints) for m in mobility(two_panels()).motions] == [4, 4]
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -436,15 +438,7 @@ def test_a_motion_is_wanted_where_all_its_bolts_may_turn():
 
 
 def test_only_what_is_not_wanted_is_reported():
-    frame = sticks(
-        ((0, 0, 0), Z, 8),
-        ((6, 0, 0), Z, 8),
-        ((10, 0, 0), Z, 6),
-        ((16, 0, 0), Z, 6),
-        ((0, -1, 0), X, 17),
-        ((0, -1, 7), X, 7),
-        ((10, -1, 5), X, 7),
-    )
+    frame = two_panels()
     first, second = mobility(frame).motions
     state = mobility(frame, first.joints)
     assert (state.freedom, state.wanted) == (2, 1)
