@@ -15,7 +15,7 @@ from recon.bench.random_frames import random_frame
 from recon.frame.joints import collisions, find_joints
 from recon.frame.lattice import canonical, mirrored, rotations, transform
 from recon.frame.model import Frame, Member, as_tuple, flipped, rename, reversed_member
-from recon.workshop.audit.compare import audit
+from recon.workshop.audit.differences import audit_frame
 
 CHANGES = ("none", "length", "shift", "missing", "extra", "moved", "mirrored", "bolt")
 # What may be told of a change: a member that is longer at one end and shorter at the other was shifted, and the like.
@@ -65,7 +65,7 @@ def one(seed: int, change: str) -> str:
     if made is None:
         return "not made"
     built, label = made
-    result = audit(disguised(built, rng), plan)
+    result = audit_frame(disguised(built, rng), plan)
     told = [d for d in result.differences]
     if change == "none":
         return "found" if result.verdict == "same" and not result.not_checked else "invented"

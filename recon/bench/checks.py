@@ -15,8 +15,9 @@ from recon.bench.scaffold import scaffold
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member, label
 from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.rigidity.bolt_conflicts import blocked_ends, meeting_ends
 from recon.workshop.rigidity.bracing import MOST, additions
-from recon.workshop.rigidity.checks import FEW, MANY, blocked_ends, check_frame, meeting_ends
+from recon.workshop.rigidity.frame_check import FEW, MANY, check_frame
 from recon.workshop.rigidity.mechanism import mobility
 
 X, Z = (1.0, 0.0, 0.0), (0.0, 0.0, 1.0)

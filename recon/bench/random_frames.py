@@ -13,8 +13,8 @@ import numpy as np
 from recon.frame.joints import collisions, find_joints
 from recon.frame.model import Frame, Member, as_tuple, bounds, label, relabel
 from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.rigidity.bolt_conflicts import blocked_ends, crossing_bolts, meeting_ends
 from recon.workshop.rigidity.bracing import additions
-from recon.workshop.rigidity.checks import blocked_ends, crossing_bolts, meeting_ends
 from recon.workshop.solids import HOLE
 
 WIDTHS = (1.0, 1.0, 1.0, 1.5, 2.0)  # pitches; 1 is the usual stock

@@ -51,7 +51,7 @@ def run(args) -> int:
 
     from recon.frame.files import load_frame
     from recon.frame.stock import load_stocks
-    from recon.workshop.audit.compare import audit, audit_text
+    from recon.workshop.audit.differences import audit_frame, audit_text
 
     stocks = load_stocks(args.stocks)
     plan = load_frame(args.plan, stocks)
@@ -61,7 +61,7 @@ def run(args) -> int:
             "recon audit BUILT PLAN, or recon audit PLAN --photos PHOTO ..."
         )
     built = load_frame(args.built, stocks) if args.built else _read(args.photos, plan, stocks)
-    result = audit(built, plan, not args.not_upright)
+    result = audit_frame(built, plan, not args.not_upright)
     print_answer(args, asdict(result), audit_text(result))
     return CODES[result.verdict]
 

@@ -52,7 +52,7 @@ def run(args) -> int:
     from recon.frame.files import load_frame
     from recon.frame.stock import load_stocks
     from recon.workshop.drawing.projections import drawn_hole
-    from recon.workshop.rigidity.checks import check_frame, joints_between, report_text
+    from recon.workshop.rigidity.frame_check import check_frame, joints_between, report_text
 
     stocks = load_stocks(args.stocks)
     frame = load_frame(args.frame, stocks)

@@ -34,7 +34,7 @@ def print_answer(args, data: dict, text: str, files=()) -> None:
     """The answer as JSON or as text, with the caution once."""
     import json
 
-    from recon.workshop.cautions import CAUTION
+    from recon.frame.caution import CAUTION
     from recon.workshop.sheet import wrapped
 
     if args.json:

@@ -40,10 +40,10 @@ def run(args) -> int:
     import json
 
     from recon.cli.workshop import write_results
+    from recon.frame.caution import CAUTION
     from recon.frame.files import load_frame
     from recon.frame.stock import load_stocks
     from recon.workshop.assembly.steps import build_steps, steps_text
-    from recon.workshop.cautions import CAUTION
     from recon.workshop.drawing.projections import drawn_hole
 
     stocks = load_stocks(args.stocks)
@@ -88,15 +88,16 @@ def _data(steps) -> dict:
 
 def _page(frame, steps, hole: float) -> str:
     """The steps with a picture each, for the printer."""
-    from recon.workshop.assembly.picture import Stage, step_sheet
+    from recon.frame.caution import CAUTION
+    from recon.workshop.assembly.picture import step_sheet
+    from recon.workshop.assembly.shots import CornerScenes
     from recon.workshop.assembly.tool_access import ASSUMED
-    from recon.workshop.cautions import CAUTION
     from recon.workshop.drawing.vector import sheet_svg
     from recon.workshop.sheet import heading, page, paragraph
 
-    stage, body = Stage(frame, hole), [paragraph(CAUTION, "caution"), paragraph(ASSUMED)]
+    scenes, body = CornerScenes(frame, hole), [paragraph(CAUTION, "caution"), paragraph(ASSUMED)]
     for s in steps.steps:
         title = f"Step {s.number}" + (f", sub-frame {s.group}" if s.group else "")
-        picture = sheet_svg(step_sheet(stage, s.there, s.new, s.bolts, s.direction, title=title))
+        picture = sheet_svg(step_sheet(scenes, s.there, s.new, s.bolts, s.direction, title=title))
         body += [heading(title), paragraph(s.text), f"<figure>{picture[picture.index('<svg') :]}</figure>"]
     return page(f"Build steps{': ' + frame.name if frame.name else ''}", body)

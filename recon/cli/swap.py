@@ -35,8 +35,8 @@ def add_parser(subparsers) -> None:
 
 
 def run(args) -> int:
+    from recon.frame.caution import CAUTION
     from recon.frame.files import frame_to_dict, save_frame
-    from recon.workshop.cautions import CAUTION
     from recon.workshop.parts.sheet import parts_dict
     from recon.workshop.parts.substitute import substitute
     from recon.workshop.sheet import wrapped

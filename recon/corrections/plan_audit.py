@@ -10,7 +10,7 @@ from recon.errors import ReconError
 from recon.frame.files import load_frame
 from recon.frame.lattice import align, transform
 from recon.frame.model import Frame
-from recon.workshop.audit.compare import audit
+from recon.workshop.audit.differences import audit_frame
 
 PLAN = "plan.json"
 DRAWN = (
@@ -37,7 +37,7 @@ def held_against(frame: Frame, plan: Frame | None) -> dict:
     """
     if plan is None:
         raise ReconError("There is no plan to hold this build against; load one.")
-    found, ids = audit(frame, plan), {m.id for m in frame.members}
+    found, ids = audit_frame(frame, plan), {m.id for m in frame.members}
 
     def row(d):
         return {

@@ -8,8 +8,8 @@ from recon.frame.boxes import EDGES, corners
 from recon.frame.model import Frame
 from recon.show.marks import DOTTED, VERMILLION, WHITE, draw_line
 from recon.show.picture import HOLE, best_view, draw_frame
+from recon.workshop.rigidity.displacement import displaced
 from recon.workshop.rigidity.mechanism import Motion
-from recon.workshop.rigidity.motion_words import displaced
 
 
 def draw_motion(

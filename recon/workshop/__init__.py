@@ -1,1 +1,15 @@
-"""Using a frame: parts, rack, cutting, steps, checks, audit, papers. Knows no photos."""
+"""Using a frame: parts, rack, cutting, steps, checks, audit, papers. Knows no photos.
+
+- `wording`: numbers, lists, holes and directions in words
+- `hardware`: bolts, nuts and washers by standard, the bolts of a frame, and what a section weighs
+- `solids`: members and bolts as boxes: which overlap, and which meet on their way
+- `confidence_text`: how sure a frame file is, in sentences
+- `parts`: what to buy and what to cut from what is there
+- `cutting`: how to cut the members from stock
+- `rigidity`: ways to rack or fold, what else is wrong, and what to add
+- `drawing`: views of a frame as line drawings
+- `assembly`: in which order a frame goes together
+- `audit`: a built frame compared with its plan
+- `papers`: all papers of a frame in one document
+- `export`: a frame in other programs' formats
+"""

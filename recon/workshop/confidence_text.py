@@ -1,16 +1,16 @@
-"""How sure a frame file is of what it tells, in sentences for whoever builds from it."""
+"""How sure a frame file is of what it says, in sentences for whoever builds from it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
 from recon.frame.joints import components, loose_members
-from recon.frame.model import Frame
+from recon.frame.model import Frame, Member
 from recon.frame.stock import Stock
 from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.wording import plural
 
-SURE = 0.9  # a member less sure than this is told, asked about, and drawn broken with a question mark
+SURE = 0.9  # a member less sure than this is named, asked about, and drawn broken with a question mark
 _HOW = {
     "recognised": "recognised from its ratios in the photos",
     "given": "as it was given",
@@ -24,7 +24,7 @@ def source_words(frame: Frame) -> str:
     """Where the frame comes from: 'Read from 3 photos.'"""
     used = sum(p.used for p in frame.photos)
     if used:
-        return f"Read from {plural(used, 'photo')}: check whatever is told as not sure before you cut."
+        return f"Read from {plural(used, 'photo')}: check whatever is marked as not sure before you cut."
     return "No photo is named in the frame file: what it says is taken as it stands."
 
 
@@ -39,7 +39,11 @@ def stock_words(frame: Frame, stocks: Mapping[str, Stock]) -> str:
 
 
 def percent(share: float) -> str:
-    """'83%', never more than 99: nothing that is read from photos is certain."""
+    """A probability in words, never more than 99%: nothing that is read from photos is certain.
+
+    >>> percent(0.834), percent(0.999)
+    ('83%', '99%')
+    """
     return f"{min(int(share * 100 + 0.5), 99)}%"
 
 
@@ -50,42 +54,47 @@ def unsure_members(frame: Frame) -> tuple[str, ...]:
 
 def member_doubts(frame: Frame) -> list[str]:
     """A sentence for each member of which the reading is not sure, or whose ends could lie further out."""
-    notes = []
-    for m in frame.members:
-        ends = [
-            f"the end at hole {number} is {_END[end.state]}, so up to {plural(end.extra, 'more hole')} could be there"
-            for end, number in zip(m.ends, (1, m.holes))
-            if end.extra
-        ]
-        if m.confidence < SURE or ends:
-            sure = f", {percent(m.confidence)} sure" if m.confidence < SURE else ""
-            notes.append(
-                f"{m.id} ({plural(m.holes, 'hole')}{sure})" + (f": {'; '.join(ends)}" if ends else "") + "."
-            )
-    return notes
+    doubtful = set(unsure_members(frame))
+    return [_member_doubt(m) for m in frame.members if m.id in doubtful]
+
+
+def _member_doubt(member: Member) -> str:
+    sure = f", {percent(member.confidence)} sure" if member.confidence < SURE else ""
+    ends = [
+        f"the end at hole {number} is {_END[end.state]}, "
+        f"so up to {plural(end.extra, 'more hole')} could be there"
+        for end, number in zip(member.ends, (1, member.holes))
+        if end.extra
+    ]
+    details = f": {'; '.join(ends)}" if ends else ""
+    return f"{member.id} ({plural(member.holes, 'hole')}{sure}){details}."
 
 
 def loose_doubts(frame: Frame) -> list[str]:
-    """What does not hang together: members that touch no other, and pieces that do not touch."""
+    """Members that touch no other, and pieces of the frame that do not touch."""
     if len(frame.members) < 2:
         return []
     notes = [f"{id} touches no other member." for id in loose_members(frame)]
-    pieces = [piece for piece in components(frame) if len(piece) > 1]
+    pieces = [", ".join(piece) for piece in components(frame) if len(piece) > 1]
     if len(pieces) > 1:
-        notes.append(
-            f"The frame is in {len(pieces)} pieces that do not touch: {'; '.join(', '.join(piece) for piece in pieces)}."
-        )
+        notes.append(f"The frame is in {len(pieces)} pieces that do not touch: {'; '.join(pieces)}.")
     return notes
 
 
 def doubts(frame: Frame) -> tuple[str, ...]:
-    """What is not sure: members and their ends, bolts that were in no photo, loose pieces, and what the reading says."""
+    """All that is not sure.
+
+    Members and their ends, bolts that were in no photo, loose pieces, and what the reading itself says.
+
+    Examples
+    --------
+    >>> doubts(Frame((Member("A", (0, 0, 0), (0, 0, 1), 8, confidence=0.62),), doubts=("One photo only.",)))
+    ('A (8 holes, 62% sure).', 'One photo only.')
+    """
     notes = member_doubts(frame)
     bolts = find_bolts(frame)
     assumed = sum(not bolt.seen for bolt in bolts)
     if 0 < assumed < len(bolts):
-        notes.append(
-            f"{plural(assumed, 'bolt')} of {len(bolts)} {'was' if assumed == 1 else 'were'} in no photo and "
-            f"{'is' if assumed == 1 else 'are'} assumed."
-        )
+        were, are = ("was", "is") if assumed == 1 else ("were", "are")
+        notes.append(f"{plural(assumed, 'bolt')} of {len(bolts)} {were} in no photo and {are} assumed.")
     return (*notes, *loose_doubts(frame), *frame.doubts)

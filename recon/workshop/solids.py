@@ -1,78 +1,105 @@
 """Boxes in space: which overlap, and which meet when one of them is moved straight.
 
-Boxes are told apart by a separating axis among their face normals and the products of their edges (S. Gottschalk,
-M. Lin, D. Manocha, "OBBTree", SIGGRAPH 1996, doi:10.1145/237170.237244).  Each axis separates two boxes at all but
-one stretch of the way that one of them moves; they meet where all stretches have a part in common.
+Boxes are told apart by a separating axis among their face normals and the products of their edges
+(S. Gottschalk, M. Lin, D. Manocha, "OBBTree", SIGGRAPH 1996, doi:10.1145/237170.237244).  Each axis
+separates two boxes at all but one stretch of the way that one of them moves; they meet where all stretches
+have a part in common.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
 from recon.frame.joints import BRACE_TOL, CLASH_TOL
+from recon.frame.model import Member
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.workshop.hardware.bolts import Bolt
 
 HOLE = 0.28  # diameter in pitches where the stock is not known; sold are 0.21 to 0.44
-# A bolt is a little thinner than its hole, and head, nut and washer grow with it.  In diameters of the bolt: ISO 273
-# medium holes are 9, 11 and 13.5 mm for M8, M10 and M12; ISO 7089 washers 16, 20 and 24 mm across; ISO 4032 nuts 6.8, 8.4
-# and 10.8 mm high; all from memory.
+# A bolt is a little thinner than its hole, and head, nut and washer grow with it.  In diameters of the bolt:
+# ISO 273 medium holes are 9, 11 and 13.5 mm for M8, M10 and M12; ISO 7089 washers 16, 20 and 24 mm across;
+# ISO 4032 nuts 6.8, 8.4 and 10.8 mm high; all from memory.
 BOLT_PER_HOLE = 0.9
 END_RADIUS = 1.0  # of the washer, the widest part of either end
 END_LENGTH = 1.4  # washer 0.2, nut 0.9 and the bolt's tip 0.3; a head with its washer takes 0.9
 
 DENSE = (
     1 << 20
-)  # pairs of boxes that are compared at a time; where there are more of small ones, a tree finds the near ones
+)  # pairs of boxes that are compared at a time; of more small ones, a tree finds those that are near
 SMALL = 4.0  # pitches
 STILL = 1e-12  # speeds below this are none
 _ALONG = 1e-9  # an edge whose other components are below this is along an axis of space
 
+BoxRow = tuple[ArrayLike, ArrayLike, ArrayLike]  # centre (3,), axes (3, 3), half sizes (3,) of one box
+
 
 @dataclass(frozen=True)
 class Boxes:
-    """n boxes: `centre` (n, 3), `axes` (n, 3, 3) unit rows, `half` (n, 3) half sizes along them, pitches;
-    `play` (n,) pitches that a box may be off its place."""
+    """Boxes, n of them, in any direction.
 
-    centre: np.ndarray
-    axes: np.ndarray
-    half: np.ndarray
-    play: np.ndarray
+    Attributes
+    ----------
+    centre : (n, 3)
+        Middles, pitches.
+    axes : (n, 3, 3)
+        Unit vectors along the edges, in rows.
+    half : (n, 3)
+        Half sizes along them, pitches.
+    play : (n,)
+        How far a box may be off its place, pitches; overlaps no deeper than this do not count.
+    """
+
+    centre: FloatArray
+    axes: FloatArray
+    half: FloatArray
+    play: FloatArray
 
     def __len__(self) -> int:
         return len(self.centre)
 
-    def take(self, index) -> Boxes:
+    def take(self, index: Sequence[int] | slice | IntArray | BoolArray) -> Boxes:
+        """Some of the boxes, by index or mask."""
         return Boxes(self.centre[index], self.axes[index], self.half[index], self.play[index])
 
     @property
-    def reach(self) -> np.ndarray:
-        """Half sizes of the axis-parallel boxes round them, (n, 3)."""
+    def reach(self) -> FloatArray:
+        """Half sizes of the axis-parallel boxes round them, (n, 3), pitches."""
         return np.einsum("nij,ni->nj", np.abs(self.axes), self.half)
 
     @property
-    def straight(self) -> np.ndarray:
-        """(n,) bool: which lie along the axes of space."""
+    def straight(self) -> BoolArray:
+        """Which lie along the axes of space, (n,)."""
         return np.sort(np.abs(self.axes), axis=2)[:, :, :2].max(axis=(1, 2), initial=0) < _ALONG
 
 
-def joined(parts) -> Boxes:
+def joined(parts: Iterable[Boxes]) -> Boxes:
     """All the boxes of several `Boxes`, one after another."""
     parts = list(parts)
     return Boxes(
-        *(np.concatenate([getattr(p, name) for p in parts]) for name in ("centre", "axes", "half", "play"))
+        np.concatenate([p.centre for p in parts]),
+        np.concatenate([p.axes for p in parts]),
+        np.concatenate([p.half for p in parts]),
+        np.concatenate([p.play for p in parts]),
     )
 
 
-def member_boxes(members) -> Boxes:
-    """The members as boxes."""
+def member_boxes(members: Iterable[Member]) -> Boxes:
+    """The members as boxes, the first axis of each along the member.
+
+    >>> boxes = member_boxes([Member("A", (0, 0, 0), (0, 0, 1), 5)])
+    >>> boxes.centre.tolist(), boxes.half.tolist()
+    ([[0.0, 0.0, 2.0]], [[2.5, 0.5, 0.5]])
+    """
     members = tuple(members)
     first = np.array([m.first for m in members], float).reshape(-1, 3)
     way = np.array([m.direction for m in members], float).reshape(-1, 3)
     holes, width = np.array([m.holes for m in members], int), np.array([m.width for m in members], float)
-    axes = across(way / np.linalg.norm(way, axis=1, keepdims=True))
+    axes = section_frames(way / np.linalg.norm(way, axis=1, keepdims=True))
     axes[:, 0] = way
     return Boxes(
         (first + (first + (holes - 1)[:, None] * way)) / 2,
@@ -82,13 +109,18 @@ def member_boxes(members) -> Boxes:
     )
 
 
-def bolt_ends(bolts, hole: float = HOLE) -> Boxes:
+def bolt_ends(bolts: Iterable[Bolt], hole: float = HOLE) -> Boxes:
     """The two ends of every bolt that stick out, start then end: 2 n boxes as wide as the washer.
 
-    hole : diameter of the holes, pitches.
+    Parameters
+    ----------
+    bolts : iterable of Bolt
+        The n bolts.
+    hole : float
+        Diameter of the holes, pitches.
     """
     bolts, d = tuple(bolts), BOLT_PER_HOLE * hole
-    axes = across(np.array([bolt.axis for bolt in bolts], float).reshape(-1, 3))
+    axes = section_frames(np.array([bolt.axis for bolt in bolts], float).reshape(-1, 3))
     faces = np.array([(bolt.start, bolt.end) for bolt in bolts], float).reshape(-1, 2, 3)
     out = np.array([[-1.0], [1.0]]) * END_LENGTH * d / 2 * axes[:, None, 0]
     half = np.tile([END_LENGTH * d / 2, END_RADIUS * d, END_RADIUS * d], (2 * len(bolts), 1))
@@ -97,48 +129,74 @@ def bolt_ends(bolts, hole: float = HOLE) -> Boxes:
     )
 
 
-def across(ways) -> np.ndarray:
-    """For each of n unit vectors (n, 3) the three rows it, and two directions across it as `section_axes` has them, (n, 3, 3)."""
-    u = np.eye(3)[np.abs(ways).argmin(axis=1)]
-    u = u - ways * (u * ways).sum(axis=1, keepdims=True)
+def section_frames(directions: FloatArray) -> FloatArray:
+    """Each direction with two others across it.
+
+    Parameters
+    ----------
+    directions : (n, 3)
+        Unit vectors.
+
+    Returns
+    -------
+    (n, 3, 3)
+        Rows: the direction, and two across it as `recon.frame.model.section_axes` has them.
+    """
+    u = np.eye(3)[np.abs(directions).argmin(axis=1)]
+    u = u - directions * (u * directions).sum(axis=1, keepdims=True)
     u /= np.linalg.norm(u, axis=1, keepdims=True)
-    return np.stack([ways, u, np.cross(ways, u)], axis=1)
+    return np.stack([directions, u, np.cross(directions, u)], axis=1)
 
 
-def boxes_of(rows) -> Boxes:
+def boxes_of(rows: Iterable[BoxRow]) -> Boxes:
     """Boxes from (centre, axes, half) rows, true to their place."""
     rows = list(rows)
-    c, a, h = zip(*rows) if rows else ((), (), ())
     return Boxes(
-        np.array(c, float).reshape(-1, 3),
-        np.array(a, float).reshape(-1, 3, 3),
-        np.array(h, float).reshape(-1, 3),
+        np.array([centre for centre, _, _ in rows], float).reshape(-1, 3),
+        np.array([axes for _, axes, _ in rows], float).reshape(-1, 3, 3),
+        np.array([half for _, _, half in rows], float).reshape(-1, 3),
         np.full(len(rows), CLASH_TOL),
     )
 
 
-def along_bolt(bolt: Bolt, side: int, near: float, far: float, radius: float):
-    """A (centre, axes, half) row: square prism round the bolt's axis, from `near` to `far` pitches beyond the face where
-    the bolt starts (side -1) or ends (side 1)."""
+def prism_on_bolt(bolt: Bolt, side: int, near: float, far: float, radius: float) -> BoxRow:
+    """A square prism round a bolt's axis, beyond a face that it clamps, as a row for `boxes_of`.
+
+    Parameters
+    ----------
+    bolt : Bolt
+        The bolt.
+    side : -1 or 1
+        Beyond the face where the bolt starts, or where it ends.
+    near, far : float
+        From where to where, pitches from the face.
+    radius : float
+        Half the prism's width, pitches.
+    """
     axes = bolt_axes(bolt)
     face = np.asarray(bolt.start if side < 0 else bolt.end, float)
     return face + side * (near + far) / 2 * axes[0], axes, ((far - near) / 2, radius, radius)
 
 
-def bolt_axes(bolt: Bolt) -> np.ndarray:
-    """Rows: the bolt's axis and two directions across it, along axes of space where the bolt is."""
-    return across(np.array([bolt.axis], float))[0]
+def bolt_axes(bolt: Bolt) -> FloatArray:
+    """Rows, (3, 3): the bolt's axis and two directions across it, along axes of space where the bolt is."""
+    return section_frames(np.array([bolt.axis], float))[0]
 
 
-def overlaps(a: Boxes, b: Boxes) -> np.ndarray:
-    """(n, m) bool: which box of a takes room of which box of b, by more than the play of the two."""
+def overlaps(a: Boxes, b: Boxes) -> BoolArray:
+    """Which of n boxes overlaps which of m by more than the play of the two, (n, m).
+
+    >>> post, rail = ([Member("A", (0, 0, 0), (0, 0, 1), 5)], [Member("B", (-2, 0.5, 2), (1, 0, 0), 5)])
+    >>> overlaps(member_boxes(post), member_boxes(rail)).tolist()
+    [[True]]
+    """
     met = np.zeros((len(a), len(b)), bool)
     met[overlapping(a, b)] = True
     return met
 
 
-def overlapping(a: Boxes, b: Boxes) -> tuple[np.ndarray, np.ndarray]:
-    """The pairs of `overlaps`, indices of a and of b, in order of a, then of b.  Boxes far apart cost nothing."""
+def overlapping(a: Boxes, b: Boxes) -> tuple[IntArray, IntArray]:
+    """The pairs of `overlaps`: indices of a and b, in order of a, then of b.  Boxes far apart are cheap."""
     i, k = _near(a, b)
     slanting = ~(a.straight[i] & b.straight[k])
     kept = ~slanting
@@ -149,7 +207,7 @@ def overlapping(a: Boxes, b: Boxes) -> tuple[np.ndarray, np.ndarray]:
     return i[kept], k[kept]
 
 
-def _near(a: Boxes, b: Boxes) -> tuple[np.ndarray, np.ndarray]:
+def _near(a: Boxes, b: Boxes) -> tuple[IntArray, IntArray]:
     """Pairs whose axis-parallel boxes overlap by more than the play of the two, in order."""
     if not len(a) or not len(b):
         return np.zeros(0, int), np.zeros(0, int)
@@ -164,29 +222,45 @@ def _near(a: Boxes, b: Boxes) -> tuple[np.ndarray, np.ndarray]:
         i, k = i[order], k[order]
     else:
         rows = max(DENSE // len(b), 1)
-        found = [
-            (
-                start,
-                *np.nonzero(
-                    np.logical_and.reduce(
-                        [
-                            np.abs(b.centre[:, c] - a.centre[start : start + rows, None, c])
-                            < reach_a[start : start + rows, None, c] + reach_b[:, c]
-                            for c in range(3)
-                        ]
-                    )
-                ),
-            )
-            for start in range(0, len(a), rows)
-        ]
-        i, k = (np.concatenate(part) for part in zip(*((start + i, k) for start, i, k in found)))
+        starts = range(0, len(a), rows)
+        found = [_near_rows(a, b, slice(start, start + rows), reach_a, reach_b) for start in starts]
+        i = np.concatenate([start + one for start, (one, _) in zip(starts, found)])
+        k = np.concatenate([other for _, other in found])
     room = reach_a[i] + reach_b[k] - np.maximum(a.play[i], b.play[k])[:, None]
     met = (np.abs(b.centre[k] - a.centre[i]) < room).all(axis=1)
     return i[met], k[met]
 
 
-def met_on_the_way(a: Boxes, b: Boxes, direction) -> np.ndarray:
-    """(n, m) bool: which box of b is met by which box of a, where a moves along `direction` without end."""
+def _near_rows(
+    a: Boxes, b: Boxes, rows: slice, reach_a: FloatArray, reach_b: FloatArray
+) -> tuple[IntArray, IntArray]:
+    """Pairs of these rows of a, counted from their first, and of b, whose axis-parallel boxes overlap."""
+    near = [
+        np.abs(b.centre[:, c] - a.centre[rows, None, c]) < reach_a[rows, None, c] + reach_b[:, c]
+        for c in range(3)
+    ]
+    one, other = np.nonzero(np.logical_and.reduce(near))
+    return one, other
+
+
+def met_on_the_way(a: Boxes, b: Boxes, direction: ArrayLike) -> BoolArray:
+    """Which of n boxes meets which of m others when it moves without end, (n, m).
+
+    Parameters
+    ----------
+    a, b : Boxes
+        The n boxes that move, and the m that rest.
+    direction : array_like, (3,)
+        In which all of `a` move.
+
+    Examples
+    --------
+    >>> boxes = member_boxes([Member("A", (0, 0, 0), (0, 0, 1), 5), Member("B", (3, 0, 0), (0, 0, 1), 5)])
+    >>> met_on_the_way(boxes.take([0]), boxes.take([1]), (1, 0, 0)).tolist()
+    [[True]]
+    >>> met_on_the_way(boxes.take([0]), boxes.take([1]), (0, 1, 0)).tolist()
+    [[False]]
+    """
     direction = np.asarray(direction, float)
     play = np.maximum.outer(a.play, b.play)
     reach_a, reach_b = a.reach, b.reach

@@ -1,35 +1,70 @@
-"""How papers and commands say numbers, lists, places and directions. Holes are counted from 1 here."""
+"""Numbers, lists, holes and directions in words, for papers and commands. Holes are counted from 1 here."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
+from numpy.typing import ArrayLike
 
 from recon.frame.model import Joint
 
-_UP = {(2, 1): "up", (2, -1): "down"}
+_VERTICAL = {1: "up", -1: "down"}
 
 
 def plural(n: int, one: str, many: str | None = None) -> str:
-    """'1 hole', '3 holes'."""
+    """A count with its noun.
+
+    >>> plural(1, "hole"), plural(3, "hole"), plural(2, "piece of stock", "pieces of stock")
+    ('1 hole', '3 holes', '2 pieces of stock')
+    """
     return f"{n} {one if n == 1 else many or one + 's'}"
 
 
-def listed(words, last: str = "and") -> str:
-    """'A', 'A and B', 'A, B and C'."""
-    words = [str(w) for w in words]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}" if words else ""
+def listed(words: Iterable[object], last: str = "and") -> str:
+    """A list as a sentence has it, with `last` before its last word; '' for none.
+
+    >>> listed("A"), listed("AB"), listed("ABC", "or")
+    ('A', 'A and B', 'A, B or C')
+    """
+    texts = [str(word) for word in words]
+    if len(texts) < 2:
+        return "".join(texts)
+    return f"{', '.join(texts[:-1])} {last} {texts[-1]}"
+
+
+def holes_words(holes: Iterable[tuple[str, int]]) -> str:
+    """The holes on one axis, (member id, hole counted from 0), one after another.
+
+    >>> holes_words([("C", 2), ("F", 0)])
+    'hole 3 of C on hole 1 of F'
+    """
+    return " on ".join(f"hole {hole + 1} of {id}" for id, hole in holes)
 
 
 def lap_words(joint: Joint) -> str:
     """'hole 3 of C on hole 1 of F'."""
-    return f"hole {joint.a_hole + 1} of {joint.a} on hole {joint.b_hole + 1} of {joint.b}"
+    return holes_words([(joint.a, joint.a_hole), (joint.b, joint.b_hole)])
 
 
-def way_words(vector, z_up: bool = True) -> str:
-    """Which way a vector along an axis points: '+x', '-y', 'up', 'down'; a slanting one in numbers."""
+def direction_words(vector: ArrayLike, z_up: bool = True) -> str:
+    """Which way a vector points: along an axis in words, at an angle as a unit vector.
+
+    Parameters
+    ----------
+    vector : array_like, (3,)
+        Of any length but 0.
+    z_up : bool
+        Whether +z may be called "up" and -z "down".
+
+    Examples
+    --------
+    >>> direction_words([0, 0, 2]), direction_words([0, 0, 2], z_up=False), direction_words([3, 0, 4])
+    ('up', '+z', '[0.6, 0, 0.8]')
+    """
     v = np.asarray(vector, float)
     k = int(np.abs(v).argmax())
     if np.abs(np.delete(v, k)).max() > 1e-6 * abs(v[k]):
         return "[" + ", ".join(f"{x:.3g}" for x in v / np.linalg.norm(v) + 0.0) + "]"
     sign = 1 if v[k] > 0 else -1
-    return _UP[k, sign] if z_up and k == 2 else f"{'+' if sign > 0 else '-'}{'xyz'[k]}"
+    return _VERTICAL[sign] if z_up and k == 2 else f"{'+' if sign > 0 else '-'}{'xyz'[k]}"

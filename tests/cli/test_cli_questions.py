@@ -7,10 +7,10 @@ import pytest
 from PIL import Image
 
 from recon import cli
+from recon.frame.caution import CAUTION
 from recon.frame.files import save_frame
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame
-from recon.workshop.cautions import CAUTION
 from recon.workshop.rigidity.bracing import additions
 from tests.workshop.frames import X, Z, corner, framed, gate, member
 

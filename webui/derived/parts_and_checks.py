@@ -6,7 +6,7 @@ from recon.corrections.state import State, joint_key, member_to_json
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
 from recon.workshop.parts.parts_list import parts_list
-from recon.workshop.rigidity.checks import check_frame
+from recon.workshop.rigidity.frame_check import check_frame
 
 MOST_TOLD = 40  # findings of one check that are told one by one
 

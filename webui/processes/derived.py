@@ -149,7 +149,7 @@ ANSWERS = {"doubts": _doubts, "parts": _parts, "checks": _checks, "audit": _audi
 
 def main(argv) -> int:
     import recon.corrections.review
-    import recon.workshop.rigidity.checks  # noqa: F401 (while nobody waits)
+    import recon.workshop.rigidity.frame_check  # noqa: F401 (while nobody waits)
     import webui.derived.parts_and_checks  # noqa: F401
     from recon.frame.stock import Stock
     from webui.storage.system import step_back

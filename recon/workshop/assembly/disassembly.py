@@ -1,52 +1,94 @@
 """An order in which the parts of a frame can be brought to their places, found by taking the whole apart.
 
-A part that can be drawn out straight, once its bolts are out, can go in last.  Taking anything out only makes room for the
-rest, so if an order of single parts exists it is found by taking out, again and again, any part that comes free
-(assembly by disassembly: L. Homem de Mello, A. Sanderson, "A correct and complete algorithm for the generation of
-mechanical assembly sequences", IEEE Trans. Robotics and Automation 7, 1991, doi:10.1109/70.75905).  A part is a member, or
-members that were put together before; other sets of members that would have to move together are not looked for.
+A part that can be drawn out straight, once its bolts are out, can go in last.  Taking anything out only
+makes room for the rest, so if an order of single parts exists it is found by taking out, again and again,
+any part that comes free (assembly by disassembly: L. Homem de Mello, A. Sanderson, "A correct and complete
+algorithm for the generation of mechanical assembly sequences", IEEE Trans. Robotics and Automation 7, 1991,
+doi:10.1109/70.75905).  A part is a member, or members that were put together before; other sets of members
+that would have to move together are not looked for.
 
 Members are numbers here, in the order of the frame.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import networkx as nx
 import numpy as np
 
-from recon.frame.model import Frame
-from recon.workshop.assembly.tool_access import Reach, in_the_way, reach_of, reachable
+from recon.frame.model import Frame, as_tuple
+from recon.geometry.arrays import BoolArray, Vector
+from recon.workshop.assembly.tool_access import ToolAccess, in_the_way, reachable, tool_access
 from recon.workshop.hardware.bolts import Bolt, find_bolts
 from recon.workshop.solids import HOLE, Boxes, bolt_ends, joined, member_boxes, met_on_the_way
 
 DIRECTIONS = np.vstack([np.eye(3), -np.eye(3)])
 ROWS = 200  # boxes moved at a time, which keeps memory small
 
+Part = frozenset[int]  # members that move as one
+
 
 class Stuck(Exception):
-    """No part of what is left comes free.  `members` are left."""
+    """No part of what is left comes free.
 
-    def __init__(self, members: frozenset[int]):
+    Attributes
+    ----------
+    members : frozenset of int
+        What is left.
+    """
+
+    def __init__(self, members: Part):
         super().__init__("no part comes free")
         self.members = members
 
 
 @dataclass(frozen=True)
 class Move:
-    """`part` is brought along `direction` to what is there (`onto`, empty for the first part), then `bolts` go in, in this
-    order (numbers of bolts)."""
+    """One part is brought in and bolted.
 
-    part: frozenset[int]
-    onto: frozenset[int]
-    direction: tuple[float, float, float] | None
+    Attributes
+    ----------
+    part : frozenset of int
+        What is brought in.
+    onto : frozenset of int
+        What is there; empty for the first part.
+    direction : (3,) or None
+        Unit vector along which it is brought; None for the first part.
+    bolts : tuple of int
+        Numbers of the bolts that go in then, in this order.
+    """
+
+    part: Part
+    onto: Part
+    direction: Vector | None
     bolts: tuple[int, ...]
 
 
-class Site:
-    """A frame as solids, with what blocks what.  Solids are numbered: the members, then the two ends of every bolt."""
+class AssemblyModel:
+    """A frame as solids, with what blocks what.
+
+    Solids are numbered: the members, then the two ends of every bolt.
+
+    Parameters
+    ----------
+    frame : Frame
+        The frame.
+    hole : float
+        Diameter of the holes, pitches.
+
+    Examples
+    --------
+    >>> from recon.frame.joints import find_joints
+    >>> from recon.frame.model import Member
+    >>> members = Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -1, 3), (1, 0, 0), 6)
+    >>> model = AssemblyModel(Frame(members, find_joints(members)))
+    >>> parts = [frozenset([0]), frozenset([1])]
+    >>> [(sorted(move.part), move.direction) for move in assembly_moves(model, parts)]
+    [([0], None), ([1], (0.0, 1.0, 0.0))]
+    """
 
     def __init__(self, frame: Frame, hole: float = HOLE):
         self.frame, self.hole = frame, hole
@@ -56,15 +98,16 @@ class Site:
         self._joins = np.zeros((len(self.bolts), len(frame.members)), bool)
         for b, members in enumerate(self.through):
             self._joins[b, list(members)] = True
-        self._reach: dict[int, Reach] = {}
+        self._access: dict[int, ToolAccess] = {}
 
     @cached_property
     def solids(self) -> Boxes:
+        """All solids as boxes."""
         return joined([member_boxes(self.frame.members), bolt_ends(self.bolts, self.hole)])
 
     @cached_property
-    def blocked(self) -> np.ndarray:
-        """(6, N, N) bool: whether solid i meets solid j on its way out along each of DIRECTIONS."""
+    def blocked(self) -> BoolArray:
+        """Whether solid i meets solid j on its way out along each of DIRECTIONS, (6, N, N)."""
         n = len(self.solids)
         met = np.zeros((len(DIRECTIONS), n, n), bool)
         for d, direction in enumerate(DIRECTIONS):
@@ -74,71 +117,81 @@ class Site:
             np.fill_diagonal(met[d], False)
         return met
 
-    def reach(self, b: int) -> Reach:
-        if b not in self._reach:
+    def access(self, b: int) -> ToolAccess:
+        """What is in the way of bolt `b`."""
+        if b not in self._access:
             n = len(self.frame.members)
-            self._reach[b] = reach_of(self.bolts[b], self.solids, (n + 2 * b, n + 2 * b + 1), self.hole)
-        return self._reach[b]
+            own = (n + 2 * b, n + 2 * b + 1)
+            self._access[b] = tool_access(self.bolts[b], self.solids, own, self.hole)
+        return self._access[b]
 
-    def _of(self, members) -> np.ndarray:
+    def _mask(self, members: Iterable[int]) -> BoolArray:
         mask = np.zeros(len(self.frame.members), bool)
         mask[list(members)] = True
         return mask
 
-    def inner(self, members) -> list[int]:
+    def inner(self, members: Iterable[int]) -> list[int]:
         """The bolts that hold these members alone."""
-        return np.nonzero(~(self._joins & ~self._of(members)).any(axis=1))[0].tolist()
+        return np.nonzero(~(self._joins & ~self._mask(members)).any(axis=1))[0].tolist()
 
-    def between(self, part, rest) -> list[int]:
+    def between(self, part: Part, rest: Part) -> list[int]:
         """The bolts that hold the part to the rest, and nothing else."""
-        part, rest = self._of(part), self._of(rest)
-        inside = ~(self._joins & ~(part | rest)).any(axis=1)
-        return np.nonzero(inside & (self._joins & part).any(axis=1) & (self._joins & rest).any(axis=1))[
-            0
-        ].tolist()
+        mine, others = self._mask(part), self._mask(rest)
+        inside = ~(self._joins & ~(mine | others)).any(axis=1)
+        both = (self._joins & mine).any(axis=1) & (self._joins & others).any(axis=1)
+        return np.nonzero(inside & both)[0].tolist()
 
-    def solids_of(self, members, bolts) -> list[int]:
+    def solids_of(self, members: Iterable[int], bolts: Iterable[int]) -> list[int]:
         """The numbers of the solids of these members and bolts."""
         n = len(self.frame.members)
         return [*members, *(n + 2 * b + end for b in bolts for end in (0, 1))]
 
-    def present(self, members, without=()) -> np.ndarray:
-        """(N,) bool: the solids of these members and of their inner bolts, but those `without`."""
+    def owners(self, solid: int) -> Part:
+        """The member that a solid is, or those that the bolt goes through whose end it is."""
+        n = len(self.frame.members)
+        return frozenset([solid]) if solid < n else self.through[(solid - n) // 2]
+
+    def present(self, members: Iterable[int], without: Collection[int] = ()) -> BoolArray:
+        """The solids of these members and of their inner bolts, but for the bolts `without`, (N,)."""
+        members = list(members)
         inside = np.zeros(len(self.bolts), bool)
         inside[self.inner(members)] = True
         inside[list(without)] = False
-        return np.concatenate([self._of(members), np.repeat(inside, 2)])
+        return np.concatenate([self._mask(members), np.repeat(inside, 2)])
 
 
-def free_ways(site: Site, part: frozenset[int], rest: frozenset[int]) -> list[int]:
-    """The directions (indices of DIRECTIONS) along which the part meets nothing of the rest on its way out."""
-    mine, others = np.nonzero(site.present(part))[0], np.nonzero(site.present(rest))[0]
-    return np.nonzero(~site.blocked[:, mine[:, None], others].any(axis=(1, 2)))[0].tolist()
+def free_directions(model: AssemblyModel, part: Part, rest: Part) -> list[int]:
+    """The directions (indices of DIRECTIONS) along which the part meets nothing of the rest on its way."""
+    mine, others = np.nonzero(model.present(part))[0], np.nonzero(model.present(rest))[0]
+    return np.nonzero(~model.blocked[:, mine[:, None], others].any(axis=(1, 2)))[0].tolist()
 
 
-def way_out(site: Site, part: frozenset[int], rest: frozenset[int]) -> int | None:
-    """The direction (index) along which the part leaves the rest, away from what it is bolted to where it can; None where
-    there is none.  Its bolts to the rest are out."""
-    free = free_ways(site, part, rest)
+def exit_direction(model: AssemblyModel, part: Part, rest: Part) -> int | None:
+    """The direction (index) along which the part leaves the rest; None where there is none.
+
+    It leads away from what the part is bolted to where that can be.  Its bolts to the rest are out.
+    """
+    free = free_directions(model, part, rest)
     if not free:
         return None
     away = np.zeros(3)
-    for b in site.between(part, rest):
+    for b in model.between(part, rest):
         spots = [
-            (site.number[id], site.frame.member(id).hole_centre(hole)) for id, hole in site.bolts[b].through
+            (model.number[id], model.frame.member(id).hole_centre(hole))
+            for id, hole in model.bolts[b].through
         ]
-        away += np.mean([c for k, c in spots if k in part], axis=0) - np.mean(
-            [c for k, c in spots if k in rest], axis=0
-        )
+        own, others = [c for k, c in spots if k in part], [c for k, c in spots if k in rest]
+        away += np.mean(own, axis=0) - np.mean(others, axis=0)
     return max(free, key=lambda d: (round(float(DIRECTIONS[d] @ away), 6), -d))
 
 
-def bolts_out(site: Site, part: frozenset[int], rest: frozenset[int]) -> list[int] | None:
-    """The bolts between a part and the rest in an order in which each can be taken out; None where one cannot."""
-    left, order = site.between(part, rest), []
+def unbolting_order(model: AssemblyModel, part: Part, rest: Part) -> list[int] | None:
+    """The bolts between a part and the rest in an order to take them out; None where one cannot come out."""
+    left = model.between(part, rest)
+    order: list[int] = []
     while left:
-        there = site.present(part | rest, without=order)
-        out = [b for b in left if reachable(site.reach(b), there)]
+        there = model.present(part | rest, without=order)
+        out = [b for b in left if reachable(model.access(b), there)]
         if not out:
             return None
         order += out
@@ -146,99 +199,127 @@ def bolts_out(site: Site, part: frozenset[int], rest: frozenset[int]) -> list[in
     return order
 
 
-def taken_apart(site: Site, parts: list[frozenset[int]]) -> list[Move]:
-    """Moves that put the parts together, in order.  Parts are sets of members that are together already.
+def comes_free(model: AssemblyModel, part: Part, rest: Part) -> bool:
+    """Whether the part can be unbolted and drawn out of the rest."""
+    return bool(free_directions(model, part, rest)) and unbolting_order(model, part, rest) is not None
 
-    Of the parts that come free the one is taken that leaves the rest hanging together, has fewest bolts and holes, and
-    comes last in the frame's order.  Raises Stuck where no part comes free.
+
+def assembly_moves(model: AssemblyModel, parts: Sequence[Part]) -> list[Move]:
+    """Moves that put the parts together, in order, found by taking the whole apart.
+
+    Of the parts that come free the one is taken out that leaves the rest joined, has fewest bolts and
+    holes, and comes last in the frame's order.
+
+    Parameters
+    ----------
+    model : AssemblyModel
+        The frame.
+    parts : sequence of frozenset of int
+        Members that are together already.
+
+    Raises
+    ------
+    Stuck
+        Where no part comes free.
     """
     of = {k: p for p in parts for k in p}
-    bolts = set(site.inner(frozenset(of)))
-    holds = {p: sum(bool(site.through[b] & p) and not site.through[b] <= p for b in bolts) for p in parts}
-    holes = {p: sum(site.frame.members[k].holes for k in p) for p in parts}
-    care = {p: _cares_for(site, p) for p in parts}
-    left, taken, free, news = list(parts), [], set(), set(parts)
+    bolts = set(model.inner(of))
+    bolts_on = {
+        p: sum(bool(model.through[b] & p) and not model.through[b] <= p for b in bolts) for p in parts
+    }
+    holes = {p: sum(model.frame.members[k].holes for k in p) for p in parts}
+    relevant = {p: _relevant_solids(model, p) for p in parts}
+    left, free, changed = list(parts), set[Part](), set(parts)
+    taken: list[tuple[Part, Part]] = []
     while len(left) > 1:
         whole = frozenset(of)
-        free |= {
-            p
-            for p in left
-            if p in news
-            and p not in free
-            and free_ways(site, p, whole - p)
-            and bolts_out(site, p, whole - p) is not None
-        }
+        free |= {p for p in left if p in changed and p not in free and comes_free(model, p, whole - p)}
         loose = [p for p in left if p in free]
         if not loose:
             raise Stuck(whole)
-        cut = set(nx.articulation_points(_part_graph(site, left, of, bolts)))
-        best = min(loose, key=lambda p: (p in cut, holds[p], holes[p], -min(p)))
+        cut = set(nx.articulation_points(_part_graph(model, left, of, bolts)))
+        best = min(loose, key=lambda p: (p in cut, bolts_on[p], holes[p], -min(p)))
         taken.append((best, whole - best))
         left.remove(best)
-        gone = {b for b in bolts if site.through[b] & best}
-        for b in gone:
-            for p in {of[k] for k in site.through[b]} - {best}:
-                holds[p] -= 1
-        bolts -= gone
+        removed = {b for b in bolts if model.through[b] & best}
+        for b in removed:
+            for p in {of[k] for k in model.through[b]} - {best}:
+                bolts_on[p] -= 1
+        bolts -= removed
         for k in best:
             del of[k]
-        away = site.solids_of(best, gone)
-        news = {p for p in left if care[p][away].any()}  # nothing has changed for the others
+        away = model.solids_of(best, removed)
+        changed = {p for p in left if relevant[p][away].any()}  # nothing has changed for the others
     return [
         Move(left[0], frozenset(), None, ()),
-        *(_move(site, part, rest) for part, rest in reversed(taken)),
+        *(_move(model, part, rest) for part, rest in reversed(taken)),
     ]
 
 
-def _cares_for(site: Site, part: frozenset[int]) -> np.ndarray:
-    """(N,) bool: the solids that may keep the part from coming free."""
-    own = [b for b in range(len(site.bolts)) if site.through[b] & part]
-    mine = site.solids_of(part, own)
-    care = site.blocked[:, mine].any(axis=(0, 1))
-    care[mine] = True
+def _bolts_on(model: AssemblyModel, part: Part, bolts: Iterable[int]) -> int:
+    """How many of the bolts hold the part to others."""
+    return sum(bool(model.through[b] & part) and not model.through[b] <= part for b in bolts)
+
+
+def _relevant_solids(model: AssemblyModel, part: Part) -> BoolArray:
+    """The solids that may keep the part from coming free, (N,)."""
+    own = [b for b in range(len(model.bolts)) if model.through[b] & part]
+    mine = model.solids_of(part, own)
+    relevant = np.asarray(model.blocked[:, mine].any(axis=(0, 1)))
+    relevant[mine] = True
     for b in own:
-        care[site.reach(b).near] = True
-    return care
+        relevant[model.access(b).near] = True
+    return relevant
 
 
-def _move(site: Site, part, rest) -> Move:
-    d, bolts = way_out(site, part, rest), bolts_out(site, part, rest)
-    return Move(part, rest, tuple(-DIRECTIONS[d] + 0.0), tuple(bolts[::-1]))
+def _move(model: AssemblyModel, part: Part, rest: Part) -> Move:
+    d, bolts = exit_direction(model, part, rest), unbolting_order(model, part, rest)
+    if d is None or bolts is None:
+        raise Stuck(part | rest)
+    return Move(part, rest, as_tuple(-DIRECTIONS[d]), tuple(bolts[::-1]))
 
 
-def _part_graph(site: Site, parts, of, bolts) -> nx.Graph:
+def _part_graph(
+    model: AssemblyModel, parts: Iterable[Part], of: Mapping[int, Part], bolts: Iterable[int]
+) -> nx.Graph:
+    """Parts as nodes, and an edge where a bolt joins two; `of` gives each member's part."""
     graph = nx.Graph()
     graph.add_nodes_from(parts)
     for b in sorted(bolts):
-        first, *others = sorted(site.through[b])
+        first, *others = sorted(model.through[b])
         graph.add_edges_from((of[first], of[k]) for k in others if of[k] != of[first])
     return graph
 
 
-def why_stuck(
-    site: Site, members: frozenset[int]
-) -> tuple[list[tuple[int, list[int]]], dict[int, list[list[int]]]]:
-    """What keeps these members from coming free one at a time.
+@dataclass(frozen=True)
+class Blockage:
+    """What keeps members from coming free one at a time.
 
-    Returns the bolts that cannot be reached, each with the members in its way (or whose bolts are), and for each member
-    that comes free in no direction the members in its way along each of DIRECTIONS.
+    Attributes
+    ----------
+    bolts : tuple of (int, list of int)
+        Each bolt that cannot be reached, with the members in its way, or whose bolts are.
+    members : dict of int to list of list of int
+        Each member that comes free in no direction, with the members in its way along each of DIRECTIONS.
     """
-    present = site.present(members)
-    n = len(site.frame.members)
+
+    bolts: tuple[tuple[int, list[int]], ...]
+    members: dict[int, list[list[int]]]
+
+
+def why_stuck(model: AssemblyModel, members: Part) -> Blockage:
+    """What keeps these members from coming free one at a time."""
+    present = model.present(members)
     bolts = []
-    for b in site.inner(members):
-        if not reachable(site.reach(b), present):
-            solids = in_the_way(site.reach(b), present)
-            owners = {int(s) for s in solids if s < n} | {
-                k for s in solids if s >= n for k in site.through[(s - n) // 2]
-            }
-            bolts.append((b, sorted(owners - site.through[b]) or sorted(owners)))
-    ways = {}
+    for b in model.inner(members):
+        if not reachable(model.access(b), present):
+            solids = in_the_way(model.access(b), present)
+            owners = frozenset[int]().union(*(model.owners(int(s)) for s in solids))
+            bolts.append((b, sorted(owners - model.through[b]) or sorted(owners)))
+    blockers = {}
     for k in sorted(members):
-        others = np.nonzero(site.present(members - {k}))[0]
-        hits = [others[site.blocked[d][k, others]] for d in range(len(DIRECTIONS))]
+        others = np.nonzero(model.present(members - {k}))[0]
+        hits = [others[model.blocked[d][k, others]] for d in range(len(DIRECTIONS))]
         if all(len(h) for h in hits):
-            ways[k] = [
-                sorted({int(s) if s < n else min(site.through[(s - n) // 2]) for s in h}) for h in hits
-            ]
-    return bolts, ways
+            blockers[k] = [sorted({min(model.owners(int(s))) for s in h}) for h in hits]
+    return Blockage(tuple(bolts), blockers)

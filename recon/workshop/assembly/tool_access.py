@@ -1,62 +1,94 @@
 """Whether a bolt can be put in and turned where other members and bolts are already in place.
 
-A bolt goes in along its axis from one side, its head last; the nut comes from the other side; a ring spanner turns one of
-the two while another holds the other.  The sizes assumed follow from the bolt: common practice, no source.
+A bolt goes in along its axis from one side, its head last; the nut comes from the other side; a ring
+spanner turns one of the two while another holds the other.  The sizes assumed follow from the bolt: common
+practice, no source.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.workshop.hardware.bolts import Bolt
 from recon.workshop.solids import (
     BOLT_PER_HOLE,
     END_LENGTH,
     END_RADIUS,
     Boxes,
-    along_bolt,
+    BoxRow,
     bolt_axes,
     boxes_of,
     overlaps,
+    prism_on_bolt,
 )
 
-# In diameters of the bolt; common practice, no source.  A ring is half as wide again as the 1.6 diameters across the flats
-# of the nut; a spanner is about ten times as long as the flats; a nut with its washer takes the first 1.1.
+# In diameters of the bolt; common practice, no source.  A ring is half as wide again as the 1.6 diameters
+# across the flats of the nut; a spanner is about ten times as long as the flats; a nut with its washer
+# takes the first 1.1.
 RING, HANDLE, HANDLE_WIDTH, LEVEL = 1.2, 16.0, 1.0, (0.2, 1.1)
-SWING_DEG = 60  # a ring of twelve points is taken up anew after 30 degrees already
+SWING_DEG = 60  # a ring of twelve points is taken up again after 30 degrees already
 STEP_DEG = 10  # the handle is tried every so many degrees, each time as wide as it sweeps until the next
 ASSUMED = (
-    f"Room assumed for each bolt: its own length and head along its axis on one side, its nut on the other, and for two "
-    f"ring spanners {HANDLE:.0f} bolt diameters long, one of which swings {SWING_DEG} degrees (common practice, no source)."
+    "Room assumed for each bolt: its own length and head along its axis on one side, its nut on the other, "
+    f"and for two ring spanners {HANDLE:.0f} bolt diameters long, one of which swings {SWING_DEG} degrees "
+    "(common practice, no source)."
 )
 
 
 @dataclass(frozen=True)
-class Reach:
-    """What of the frame's solids is in the way of one bolt.  `near` : indices of the solids looked at, (m,).  On each side
-    (0 where the bolt starts, 1 where it ends): `way` (2, m) the bolt's way in, `end` (2, m) its end in place, `ring` (2, m)
-    the spanner's ring, `handle` (2, angles, m) the spanner's handle at each angle."""
+class ToolAccess:
+    """Which of the frame's solids are in the way of one bolt.
 
-    near: np.ndarray
-    way: np.ndarray
-    end: np.ndarray
-    ring: np.ndarray
-    handle: np.ndarray
+    The first index of all but `near` is the side: 0 where the bolt starts, 1 where it ends.
+
+    Attributes
+    ----------
+    near : (m,)
+        Indices of the solids looked at.
+    way : (2, m)
+        Whether each is in the bolt's way in.
+    end : (2, m)
+        In the place of its end.
+    ring : (2, m)
+        In the place of the spanner's ring.
+    handle : (2, angles, m)
+        In the place of the spanner's handle at each angle.
+    """
+
+    near: IntArray
+    way: BoolArray
+    end: BoolArray
+    ring: BoolArray
+    handle: BoolArray
 
 
-def reach_of(bolt: Bolt, solids: Boxes, own, hole: float) -> Reach:
-    """What is in the bolt's way.  solids : members and ends of bolts.   own : indices of the bolt's own two ends."""
+def tool_access(bolt: Bolt, solids: Boxes, own: Sequence[int], hole: float) -> ToolAccess:
+    """What is in the way of a bolt and of the spanners on it.
+
+    Parameters
+    ----------
+    bolt : Bolt
+        The bolt.
+    solids : Boxes
+        Members and ends of bolts.
+    own : sequence of int
+        Indices of the bolt's own two ends among them.
+    hole : float
+        Diameter of the holes, pitches.
+    """
     d = BOLT_PER_HOLE * hole
     length = bolt.grip + END_LENGTH * d
     angles = np.radians(np.arange(0, 360, STEP_DEG))
-    rows = []
+    rows: list[BoxRow] = []
     for side in (-1, 1):
         rows += [
-            along_bolt(bolt, side, 0, length + d, END_RADIUS * d),
-            along_bolt(bolt, side, 0, END_LENGTH * d, END_RADIUS * d),
-            along_bolt(bolt, side, LEVEL[0] * d, LEVEL[1] * d, RING * d),
+            prism_on_bolt(bolt, side, 0, length + d, END_RADIUS * d),
+            prism_on_bolt(bolt, side, 0, END_LENGTH * d, END_RADIUS * d),
+            prism_on_bolt(bolt, side, LEVEL[0] * d, LEVEL[1] * d, RING * d),
         ]
         rows += _handles(bolt, side, angles, d)
     tools = boxes_of(rows)
@@ -65,54 +97,60 @@ def reach_of(bolt: Bolt, solids: Boxes, own, hole: float) -> Reach:
     close[list(own)] = False
     near = np.nonzero(close)[0]
     met = overlaps(tools, solids.take(near)).reshape(2, 3 + 2 * len(angles), -1)
-    return Reach(near, met[:, 0], met[:, 1], met[:, 2], met[:, 3:].reshape(2, len(angles), 2, -1).any(axis=2))
+    halves = met[:, 3:].reshape(2, len(angles), 2, -1)
+    return ToolAccess(near, met[:, 0], met[:, 1], met[:, 2], halves[:, :, 0] | halves[:, :, 1])
 
 
-def _handles(bolt: Bolt, side: int, angles, d: float) -> list:
-    """The spanner's handle at angles about the bolt's axis, as rows for `boxes_of`: its inner and its outer half at each."""
+def _handles(bolt: Bolt, side: int, angles: FloatArray, d: float) -> list[BoxRow]:
+    """The spanner's handle at angles about the bolt's axis: its inner and its outer half at each."""
     axis, u, v = bolt_axes(bolt)
     level = np.asarray(bolt.start if side < 0 else bolt.end, float) + side * sum(LEVEL) / 2 * d * axis
-    rows = []
+    rows: list[BoxRow] = []
     for angle in angles:
         out, across = np.cos(angle) * u + np.sin(angle) * v, np.cos(angle) * v - np.sin(angle) * u
         for near, far in ((0.0, HANDLE / 2), (HANDLE / 2, HANDLE)):
             wide = max(HANDLE_WIDTH / 2, far * np.tan(np.radians(STEP_DEG / 2)))
-            rows.append(
-                (
-                    level + (near + far) / 2 * d * out,
-                    (axis, out, across),
-                    ((LEVEL[1] - LEVEL[0]) / 2 * d, (far - near) / 2 * d, wide * d),
-                )
-            )
+            half = ((LEVEL[1] - LEVEL[0]) / 2 * d, (far - near) / 2 * d, wide * d)
+            rows.append((level + (near + far) / 2 * d * out, np.array([axis, out, across]), half))
     return rows
 
 
-def reachable(reach: Reach, present) -> bool:
-    """Whether the bolt can be put in and turned among the solids that are `present` (N,) bool."""
-    there = present[reach.near]
-    free = ~(reach.handle & there).any(axis=2)  # (2, angles)
-    clear = ~(reach.ring & there).any(axis=1)
-    held = clear & free.any(axis=1)
-    turned = clear & _swings(free)
-    if not ((held[0] and turned[1]) or (turned[0] and held[1])):
+def reachable(access: ToolAccess, present: BoolArray) -> bool:
+    """Whether the bolt can be put in and turned among the solids that are present, of N in all.
+
+    >>> none = np.zeros((2, 0), bool)
+    >>> access = ToolAccess(np.zeros(0, int), none, none, none, np.zeros((2, 36, 0), bool))
+    >>> reachable(access, np.zeros(4, bool))
+    True
+    """
+    there = present[access.near]
+    free = np.logical_not(np.any(access.handle & there, axis=2))  # (2, angles)
+    clear = np.logical_not(np.any(access.ring & there, axis=1))
+    can_hold = clear & np.any(free, axis=1)
+    can_turn = clear & _can_swing(free)
+    if not ((can_hold[0] and can_turn[1]) or (can_turn[0] and can_hold[1])):
         return False
-    way, end = (reach.way & there).any(axis=1), (reach.end & there).any(axis=1)
+    way, end = np.any(access.way & there, axis=1), np.any(access.end & there, axis=1)
     return bool((not way[0] and not end[1]) or (not way[1] and not end[0]))
 
 
-def _swings(free) -> np.ndarray:
-    """(2,) bool: whether the handle is free at every angle of a whole swing."""
+def _can_swing(free: BoolArray) -> BoolArray:
+    """Whether the handle is free at every angle of a whole swing, (2,); free : (2, angles)."""
     count = SWING_DEG // STEP_DEG + 1
     round_about = np.concatenate([free, free[:, : count - 1]], axis=1)
-    return np.lib.stride_tricks.sliding_window_view(round_about, count, axis=1).all(axis=2).any(axis=1)
+    swings = np.lib.stride_tricks.sliding_window_view(round_about, count, axis=1)
+    return np.any(np.all(swings, axis=2), axis=1)
 
 
-def in_the_way(reach: Reach, present) -> np.ndarray:
-    """Of the solids present, those that the bolt could be reached without, each alone; where there is no such one, all
-    that are in the way of bolt, nut or ring."""
-    there = np.nonzero(present[reach.near])[0]
-    single = [k for k in there if reachable(reach, present & (np.arange(len(present)) != reach.near[k]))]
+def in_the_way(access: ToolAccess, present: BoolArray) -> IntArray:
+    """Of the solids present, each that alone keeps the bolt out of reach.
+
+    Where there is no such one, all that are in the way of bolt, nut or ring.
+    """
+    there = np.nonzero(present[access.near])[0]
+    numbers = np.arange(len(present))
+    single = [k for k in there if reachable(access, present & (numbers != access.near[k]))]
     if not single:
-        met = reach.way | reach.end | reach.ring
-        single = [k for k in there if met[:, k].any()] or [k for k in there if reach.handle[:, :, k].any()]
-    return reach.near[single]
+        met = access.way | access.end | access.ring
+        single = [k for k in there if met[:, k].any()] or [k for k in there if access.handle[:, :, k].any()]
+    return access.near[single]

@@ -2,213 +2,222 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
+
 import numpy as np
 
 from recon.frame.joints import find_joints
 from recon.frame.lattice import MATCH_TOL
-from recon.frame.model import End, Frame, Joint, axis_of
-from recon.workshop.audit.matching import Match, Pose, alike
+from recon.frame.model import End, Frame, Joint, axis_of, flipped
+from recon.geometry.arrays import FloatArray
+from recon.workshop.audit.matching import Extra, Matching, Missing, Pair, alike
 from recon.workshop.confidence_text import percent
-from recon.workshop.wording import lap_words, listed, plural, way_words
+from recon.workshop.wording import direction_words, holes_words, lap_words, listed, plural
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-_OUT = {"hidden": "hidden", "cut": "beyond the photos' border"}
+_OUT_OF_SIGHT = {"hidden": "hidden", "cut": "beyond the photos' border"}
 
 
-class Sayings:
-    """Sentences about matches in a pose, in the plan's labels.  Built labels are added where they differ."""
+class AuditSentences:
+    """Sentences about a matching, in the plan's labels.  Built labels are added where they differ.
 
-    def __init__(self, pose: Pose, plan: Frame, z_up: bool):
-        self.pose, self.plan, self.z_up = pose, plan, z_up
-        self.match_of = {m.plan.id: m for m in pose.matches if m.plan}
-        self.hosts: dict[str, list[Joint]] = {m.id: [] for m in plan.members}
+    Parameters
+    ----------
+    matching : Matching
+        The built frame on the plan.
+    plan : Frame
+        The plan.
+    z_up : bool
+        Whether the plan's z points up, so that "low" and "high" can be said.
+    """
+
+    def __init__(self, matching: Matching, plan: Frame, z_up: bool):
+        self.matching, self.plan, self.z_up = matching, plan, z_up
+        self.pairs = {pair.plan.id: pair for pair in matching.pairs}
+        # The planned laps of each member, which is `a` in all of its own.
+        self.laps: dict[str, list[Joint]] = {m.id: [] for m in plan.members}
         for j in plan.joints:
-            self.hosts[j.a].append(j)
-            self.hosts[j.b].append(j)
+            self.laps[j.a].append(j)
+            self.laps[j.b].append(flipped(j))
 
     @staticmethod
-    def _name(match: Match, more: str = "") -> str:
+    def _name(pair: Pair, more: str = "") -> str:
         """'F', 'F (12 holes)', 'F (C in the built frame)'."""
-        told = [more] if more else []
-        if match.name not in (None, match.plan.id):
-            told.append(f"{match.name} in the built frame")
-        return match.plan.id + (f" ({'; '.join(told)})" if told else "")
+        notes = [more] if more else []
+        if pair.built.id != pair.plan.id:
+            notes.append(f"{pair.built.id} in the built frame")
+        return pair.plan.id + (f" ({'; '.join(notes)})" if notes else "")
 
-    def member(self, match: Match) -> str:
+    def member(self, pair: Pair) -> str:
         """A member whose length or place is not the planned one."""
-        if match.kind == "length":
-            return f"Member {self._length(match)}."
-        if match.kind == "both":
-            return f"Member {self._length(match)}, and {self._off(match)}."
-        if match.kind == "shift":
-            return f"{self._name(match)} {self._off(match)}."
+        if pair.kind == "length":
+            return f"Member {self._length(pair)}."
+        if pair.kind == "both":
+            return f"Member {self._length(pair)}, and {self._off(pair)}."
+        if pair.kind == "shift":
+            return f"{self._name(pair)} {self._off(pair)}."
         return (
-            f"{self._name(match, plural(match.built.holes, 'hole'))} is elsewhere: it lies on "
-            f"{self._lies_on(match)}, plan {self._planned_on(match)}."
+            f"{self._name(pair, plural(pair.built.holes, 'hole'))} is elsewhere: it lies on "
+            f"{self._lies_on(pair)}, plan {self._planned_on(pair)}."
         )
 
-    def group(self, matches) -> str:
+    def group(self, pairs: Sequence[Pair]) -> str:
         """Members that are off by the same, or turned as a whole."""
-        names = listed(map(self._name, matches))
-        if alike(matches):
-            ways = listed(self._steps(matches[0].start, False))
-            return f"{names} sit {ways} together."
-        return (
-            f"{names} are elsewhere together: they hang together as planned, but are turned against the rest."
-        )
+        names = listed(map(self._name, pairs))
+        if alike(pairs):
+            return f"{names} sit {listed(self._offset_words(pairs[0].start))} together."
+        return f"{names} are elsewhere together: they are joined as planned, but turned against the rest."
 
-    def _length(self, match: Match) -> str:
-        text = f"{self._name(match)}: {plural(match.built.holes, 'hole')}, plan {match.plan.holes}"
-        if match.kind == "length":
-            at_start = np.abs(match.start).max() > MATCH_TOL
-            text += f"; the end {self._end_words(match, 0 if at_start else 1)} is {self._too(match)}"
+    def _length(self, pair: Pair) -> str:
+        text = f"{self._name(pair)}: {plural(pair.built.holes, 'hole')}, plan {pair.plan.holes}"
+        if pair.kind == "length":
+            at_start = np.abs(pair.start).max() > MATCH_TOL
+            more = pair.built.holes - pair.plan.holes
+            too = f"{plural(abs(more), 'hole')} too {'long' if more > 0 else 'short'}"
+            text += f"; the end {self._end_words(pair, 0 if at_start else 1)} is {too}"
         return text
 
-    def _too(self, match: Match) -> str:
-        more = match.built.holes - match.plan.holes
-        return f"{plural(abs(more), 'hole')} too {'long' if more > 0 else 'short'}"
-
-    def _end_words(self, match: Match, which: int) -> str:
+    def _end_words(self, pair: Pair, which: int) -> str:
         """'at hole 1, the lower one'."""
-        out = np.asarray(match.plan.direction, float) * (1 if which else -1)
-        way = way_words(out, self.z_up)
+        out = np.asarray(pair.plan.direction, float) * (1 if which else -1)
+        way = direction_words(out, self.z_up)
         words = {"up": "the upper one", "down": "the lower one"}.get(way, f"towards {way}")
-        return f"at hole {match.plan.holes if which else 1}, {words},"
+        return f"at hole {pair.plan.holes if which else 1}, {words},"
 
-    def _off(self, match: Match) -> str:
+    def _off(self, pair: Pair) -> str:
         """'sits one hole too low on both posts (A and B) and no longer lies on D'."""
-        off = (match.start + match.end) / 2 if match.kind == "both" else match.start
-        if match.kind == "both":
-            along = np.asarray(match.plan.direction, float)
-            off = (
-                off - along * (off @ along)
-                if np.abs(off - along * (off @ along)).max() > MATCH_TOL
-                else match.start
-            )
-        on, lost = self._hosts(match)
-        rails = [id for id in on if self._goes_along(id, off)]
-        words = listed(self._steps(off, bool(rails)))
-        text = f"sits {words}"
+        off = pair.start
+        if pair.kind == "both":
+            middle = (pair.start + pair.end) / 2
+            along = np.asarray(pair.plan.direction, float)
+            across = middle - along * (middle @ along)
+            off = across if np.abs(across).max() > MATCH_TOL else pair.start
+        on, lost = self._hosts(pair)
+        rails = [id for id in on if self._runs_along(id, off)]
+        text = f"sits {listed(self._offset_words(off))}"
         if rails:
             text += f" on {self._host_words(rails)}"
         if lost:
             text += f" and no longer lies on {listed(lost, 'or')}"
         return text
 
-    def _steps(self, off, in_holes: bool) -> list[str]:
-        """['one hole too low', '2.5 pitches too far along +x'].  Holes are counted where a member sits on a row of them."""
+    def _offset_words(self, off: FloatArray) -> list[str]:
+        """['one hole too low', '2.5 pitches too far along +x'], the largest first."""
         words = []
         for k in np.argsort(-np.abs(off), kind="stable"):
             if abs(off[k]) > MATCH_TOL:
-                count = self._count(abs(off[k]))
-                way = way_words(np.eye(3)[k] * np.sign(off[k]), self.z_up)
-                words.append(
-                    f"{count} " + {"up": "too high", "down": "too low"}.get(way, f"too far along {way}")
-                )
+                way = direction_words(np.eye(3)[k] * np.sign(off[k]), self.z_up)
+                too = {"up": "too high", "down": "too low"}.get(way, f"too far along {way}")
+                words.append(f"{_distance_words(abs(off[k]))} {too}")
         return words
 
-    @staticmethod
-    def _count(x: float) -> str:
-        if abs(x - round(x)) < MATCH_TOL / 2:
-            n = round(x)
-            return f"{_NUMBERS[n] if n < len(_NUMBERS) else n} {'hole' if n == 1 else 'holes'}"
-        return f"{x:.3g} pitches"
-
-    def _hosts(self, match: Match) -> tuple[list[str], list[str]]:
+    def _hosts(self, pair: Pair) -> tuple[list[str], list[str]]:
         """Members that it lies on in the plan and still does, and those that it no longer lies on."""
-        on, lost = [], []
-        for j in self.hosts[match.plan.id]:
-            other = j.b if j.a == match.plan.id else j.a
-            host = self.match_of[other]
-            if host.built is None or other in on + lost:
-                continue
-            (on if self._lap(match, host) else lost).append(other)
+        on: list[str] = []
+        lost: list[str] = []
+        for other in dict.fromkeys(j.b for j in self.laps[pair.plan.id]):
+            host = self.pairs.get(other)
+            if host is not None:
+                (on if find_joints([pair.built, host.built]) else lost).append(other)
         return on, lost
 
-    @staticmethod
-    def _lap(one: Match, other: Match) -> bool:
-        return bool(find_joints([one.built, other.built]))
-
-    def _goes_along(self, id: str, off) -> bool:
+    def _runs_along(self, id: str, off: FloatArray) -> bool:
         """Whether the member `id` runs the way of the offset, so that it is counted in its holes."""
-        return abs(np.dot(self.match_of[id].plan.direction, off)) > MATCH_TOL
+        return abs(np.dot(self.pairs[id].plan.direction, off)) > MATCH_TOL
 
-    def _host_words(self, ids) -> str:
-        posts = self.z_up and all(axis_of(self.match_of[id].plan) == 2 for id in ids)
+    def _host_words(self, ids: Sequence[str]) -> str:
+        posts = self.z_up and all(axis_of(self.pairs[id].plan) == 2 for id in ids)
         if posts and len(ids) == 2:
             return f"both posts ({listed(ids)})"
         return (f"post{'s' if len(ids) > 1 else ''} " if posts else "") + listed(ids)
 
-    def _lies_on(self, match: Match) -> str:
-        names = {m.name: m.plan.id if m.plan else m.name for m in self.pose.matches if m.built}
-        laps = []
-        for j in self.pose.built.joints:
-            if match.name in (j.a, j.b):
-                other, own, hole = (
-                    (j.b, j.a_hole, j.b_hole) if j.a == match.name else (j.a, j.b_hole, j.a_hole)
-                )
-                laps.append(f"{names[other]} (its hole {own + 1} on hole {self._plan_hole(other, hole) + 1})")
-        return listed(laps) or "no member"
+    def _lies_on(self, match: Pair | Extra) -> str:
+        """What a built member lies on, in the plan's labels and counts as far as they go."""
+        names = {m.id: m.id for m in self.matching.built.members}
+        names |= {pair.built.id: pair.plan.id for pair in self.matching.pairs}
+        id = match.built.id
+        laps = [j if j.a == id else flipped(j) for j in self.matching.built.joints if id in (j.a, j.b)]
+        return (
+            _laps_words((names[j.b], j.a_hole, self._plan_hole(j.b, j.b_hole)) for j in laps) or "no member"
+        )
 
-    def _plan_hole(self, name: str, hole: int) -> int:
+    def _planned_on(self, match: Pair | Missing) -> str:
+        laps = _laps_words((j.b, j.a_hole, j.b_hole) for j in self.laps[match.plan.id])
+        return f"on {laps}" if laps else "on no member"
+
+    def _plan_hole(self, id: str, hole: int) -> int:
         """A hole of a built member in the plan's count, where the member runs the other way in the plan."""
-        match = next(m for m in self.pose.matches if m.name == name)
-        raw = self.pose.built.member(name)
-        if match.plan is None or np.dot(raw.direction, match.plan.direction) > -0.5:
+        planned = next((pair.plan for pair in self.matching.pairs if pair.built.id == id), None)
+        built = self.matching.built.member(id)
+        if planned is None or np.dot(built.direction, planned.direction) > -0.5:
             return hole
-        return raw.holes - 1 - hole
+        return built.holes - 1 - hole
 
-    def _planned_on(self, match: Match) -> str:
-        laps = []
-        for j in self.hosts[match.plan.id]:
-            other, own, hole = (
-                (j.b, j.a_hole, j.b_hole) if j.a == match.plan.id else (j.a, j.b_hole, j.a_hole)
-            )
-            laps.append(f"{other} (its hole {own + 1} on hole {hole + 1})")
-        return f"on {listed(laps)}" if laps else "on no member"
+    def missing(self, match: Missing) -> str:
+        """A member that was not built."""
+        name = f"{match.plan.id} ({plural(match.plan.holes, 'hole')})"
+        return f"{name} is missing; plan {self._planned_on(match)}."
 
-    def missing(self, match: Match) -> str:
-        return f"{match.plan.id} ({plural(match.plan.holes, 'hole')}) is missing; plan {self._planned_on(match)}."
+    def out_of_sight(self, match: Missing) -> str:
+        """A member that was not found where no photo shows its place."""
+        name = f"{match.plan.id} ({plural(match.plan.holes, 'hole')})"
+        return f"{name} was not found, but no photo would show it well; plan {self._planned_on(match)}."
 
-    def out_of_sight(self, match: Match) -> str:
+    def extra(self, match: Extra) -> str:
+        """A member that is not in the plan."""
         return (
-            f"{match.plan.id} ({plural(match.plan.holes, 'hole')}) was not found, but no photo would show it well; plan "
-            f"{self._planned_on(match)}."
+            f"A member that is not in the plan ({match.built.id} in the built frame, "
+            f"{plural(match.built.holes, 'hole')}) lies on {self._lies_on(match)}."
         )
 
-    def extra(self, match: Match) -> str:
-        return (
-            f"A member that the plan has not ({match.name} in the built frame, {plural(match.built.holes, 'hole')}) lies on "
-            f"{self._lies_on(match)}."
-        )
+    def may_be_longer(self, pair: Pair) -> str:
+        """A member that is shorter than planned where its end is out of sight."""
+        seen = f"{pair.built.holes} of its {plural(pair.plan.holes, 'hole')} were seen"
+        return f"{self._name(pair)}: {seen}; the others may be out of sight."
 
-    def may_be_longer(self, match: Match) -> str:
-        return (
-            f"{self._name(match)}: {match.built.holes} of its {plural(match.plan.holes, 'hole')} were seen; the others may be "
-            "out of sight."
-        )
+    def width(self, pair: Pair) -> str:
+        """A member of another width."""
+        return f"{self._name(pair)} is {pair.built.width:.3g} pitches wide, plan {pair.plan.width:.3g}."
 
-    def width(self, match: Match) -> str:
-        return f"{self._name(match)} is {match.built.width:.3g} pitches wide, plan {match.plan.width:.3g}."
+    def unsure(self, pair: Pair) -> str:
+        """A member that agrees as far as the reading is right."""
+        return f"{self._name(pair)} agrees, but its reading is only {percent(pair.built.confidence)} sure."
 
-    def unsure(self, match: Match) -> str:
-        return f"{self._name(match)} agrees, but its reading is only {percent(match.built.confidence)} sure."
-
-    def end(self, match: Match, which: int, end: End) -> str:
+    def end(self, pair: Pair, which: int, end: End) -> str:
+        """An end that was out of sight."""
         more = f"; up to {plural(end.extra, 'hole')} more may be there" if end.extra else ""
-        return f"{self._name(match)}: the end {self._end_words(match, which)} was {_OUT[end.state]}{more}."
+        out = _OUT_OF_SIGHT[end.state]
+        return f"{self._name(pair)}: the end {self._end_words(pair, which)} was {out}{more}."
 
     def bolt_missing(self, joint: Joint) -> str:
+        """A planned bolt that is not there."""
         return f"Bolt missing at {lap_words(joint)}."
 
     def bolt_unseen(self, joint: Joint) -> str:
+        """A planned bolt that no photo shows."""
         return f"Bolt at {lap_words(joint)}: not seen."
 
     def bolt_extra(self, joint: Joint) -> str:
-        return f"A bolt that the plan has not is at {lap_words(joint)}."
+        """A bolt in a lap that is planned without one."""
+        return f"A bolt that is not in the plan is at {lap_words(joint)}."
 
-    def bolt_not_planned(self, joint: Joint, plan_of) -> str:
-        return (
-            f"A bolt that the plan has not is at hole {self._plan_hole(joint.a, joint.a_hole) + 1} of {plan_of[joint.a]} on "
-            f"hole {self._plan_hole(joint.b, joint.b_hole) + 1} of {plan_of[joint.b]}."
-        )
+    def bolt_not_planned(self, joint: Joint, plan_of: Mapping[str, str]) -> str:
+        """A bolt in a built lap that the plan has not; `plan_of` gives each built id the plan's."""
+        holes = [
+            (plan_of[id], self._plan_hole(id, hole))
+            for id, hole in ((joint.a, joint.a_hole), (joint.b, joint.b_hole))
+        ]
+        return f"A bolt that is not in the plan is at {holes_words(holes)}."
+
+
+def _distance_words(x: float) -> str:
+    """'two holes', '2.5 pitches'."""
+    if abs(x - round(x)) < MATCH_TOL / 2:
+        n = round(x)
+        return f"{_NUMBERS[n] if n < len(_NUMBERS) else n} {'hole' if n == 1 else 'holes'}"
+    return f"{x:.3g} pitches"
+
+
+def _laps_words(laps: Iterable[tuple[str, int, int]]) -> str:
+    """'D (its hole 4 on hole 6)' for each lap: the other member, the own hole, and the hole of the other."""
+    return listed(f"{other} (its hole {own + 1} on hole {hole + 1})" for other, own, hole in laps)

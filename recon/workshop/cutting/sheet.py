@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
+from recon.frame.caution import CAUTION
 from recon.frame.length import both_text, inch_text, mm_text
-from recon.workshop.cautions import CAUTION
 from recon.workshop.cutting.cut_list import CutList, CutPlan, CutStick
 from recon.workshop.cutting.picture import marks_words, sticks_sheet
 from recon.workshop.drawing.vector import sheet_svg

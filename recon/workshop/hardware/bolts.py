@@ -1,34 +1,59 @@
-"""The bolts of a frame: which laps one bolt goes through, its grip, and where it sticks out."""
+"""The bolts of a frame: what one bolt goes through, its grip, where it sticks out, and what to buy for it."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import networkx as nx
 import numpy as np
 
 from recon.errors import ReconError
+from recon.frame.joints import NORMAL_TOL
 from recon.frame.length import mm_text
 from recon.frame.model import Frame, Joint, Member, as_tuple, section_axes
 from recon.frame.stock import Stock
-from recon.workshop.hardware.fasteners import Thread, bolt_length, bolt_name, bolt_system, thread_for
+from recon.geometry.arrays import FloatArray, Vector
+from recon.workshop.hardware.fasteners import (
+    HALF_UNIT_MM,
+    Thread,
+    bolt_length,
+    bolt_name,
+    bolt_system,
+    thread_for,
+)
+from recon.workshop.wording import holes_words
+
+Hole = tuple[str, int]  # member id, hole counted from 0
 
 
 @dataclass(frozen=True)
 class Bolt:
     """One bolt, through two members or, where laps lie behind one another on one axis, through more.
 
-    through : (member id, hole counted from 0) in order along `axis`, a unit vector.
-    start, end : where it enters the first face and leaves the last, pitches.
-    grip : from face to face, pitches.   seen : in a photo, in one of its laps at least.
+    Attributes
+    ----------
+    through : tuple of (str, int)
+        Member id and hole, counted from 0, in order along `axis`.
+    joints : tuple of Joint
+        The laps that it holds.
+    axis : (3,)
+        Unit vector from `start` to `end`.
+    start, end : (3,)
+        Where it enters the first face and leaves the last, pitches.
+    grip : float
+        From face to face, pitches.
+    seen : bool
+        Whether a photo shows it in one of its laps at least.
+    three_way : bool
+        Whether one of its laps is part of a three-way lap.
     """
 
-    through: tuple[tuple[str, int], ...]
+    through: tuple[Hole, ...]
     joints: tuple[Joint, ...]
-    axis: tuple[float, float, float]
-    start: tuple[float, float, float]
-    end: tuple[float, float, float]
+    axis: Vector
+    start: Vector
+    end: Vector
     grip: float
     seen: bool
     three_way: bool
@@ -37,8 +62,18 @@ class Bolt:
 def find_bolts(frame: Frame) -> tuple[Bolt, ...]:
     """The bolts of all laps that are not without one, in the order of the joints.
 
-    Laps that share a hole of one member on one axis share the bolt: a rail between two posts, all three on one hole
-    axis, is held by one bolt with a grip of three widths.
+    Laps that share a hole of one member on one axis share the bolt: a rail between two posts, all three on
+    one hole axis, is held by one bolt with a grip of three widths.
+
+    Examples
+    --------
+    >>> from recon.frame.joints import find_joints
+    >>> post = Member("A", (0, 0, 0), (0, 0, 1), 8)
+    >>> rail = Member("B", (-2, 1, 3), (1, 0, 0), 8)
+    >>> behind = Member("C", (0, 2, 0), (0, 0, 1), 8)
+    >>> (bolt,) = find_bolts(Frame((post, rail, behind), find_joints((post, rail, behind))))
+    >>> bolt_words(bolt), bolt.grip
+    ('hole 4 of A on hole 3 of B on hole 4 of C', 3.0)
     """
     members = {m.id: m for m in frame.members}
     used = {id for joint in frame.joints if joint.bolt != "none" for id in (joint.a, joint.b)}
@@ -61,7 +96,7 @@ def find_bolts(frame: Frame) -> tuple[Bolt, ...]:
     return tuple(bolt for _, bolt in sorted(bolts, key=lambda b: b[0]))
 
 
-def _bolt(joints: list[Joint], holes, members: dict[str, Member]) -> Bolt:
+def _bolt(joints: list[Joint], holes: set[Hole], members: Mapping[str, Member]) -> Bolt:
     axis = np.asarray(joints[0].axis, float)
     centre = {(id, hole): members[id].hole_centre(hole) for id, hole in holes}
     place = {spot: float(at @ axis) for spot, at in centre.items()}
@@ -81,9 +116,64 @@ def _bolt(joints: list[Joint], holes, members: dict[str, Member]) -> Bolt:
     )
 
 
+def bolt_words(bolt: Bolt) -> str:
+    """'hole 3 of C on hole 1 of F'; holes are counted from 1."""
+    return holes_words(bolt.through)
+
+
+def bolt_axes_by_hole(bolts: Iterable[Bolt]) -> dict[Hole, Vector]:
+    """The axis of the bolt in each hole that has one; of several the last one's."""
+    return {hole: bolt.axis for bolt in bolts for hole in bolt.through}
+
+
+def holes_crossed(joint: Joint, axes: Mapping[Hole, Vector]) -> list[Hole]:
+    """Those of a lap's two holes in which a bolt lies that would cross the lap's own.
+
+    Parameters
+    ----------
+    joint : Joint
+        The lap.
+    axes : mapping of hole to (3,)
+        The axis of the bolt in each hole that has one.
+    """
+    return [
+        hole
+        for hole in ((joint.a, joint.a_hole), (joint.b, joint.b_hole))
+        if hole in axes and abs(np.dot(axes[hole], joint.axis)) < NORMAL_TOL
+    ]
+
+
+def lap_centre(joint: Joint, members: Mapping[str, Member]) -> FloatArray:
+    """Half-way between the centres of a lap's two holes, (3,), pitches."""
+    a, b = members[joint.a], members[joint.b]
+    return (a.hole_centre(joint.a_hole) + b.hole_centre(joint.b_hole)) / 2
+
+
 def width_mm(member: Member, frame: Frame, stocks: Mapping[str, Stock]) -> float:
-    """Width of the member's section, mm: its stock's where that is known, else as the frame has it."""
-    return stocks[member.stock].width_mm if member.stock in stocks else member.width * frame.pitch_mm
+    """Width of the member's section, mm: its stock's where that is known, else as the frame has it.
+
+    Raises
+    ------
+    ReconError
+        Where neither the stock nor the frame's pitch is known.
+    """
+    stock = _stock_of(member, stocks)
+    if stock is not None:
+        return stock.width_mm
+    if frame.pitch_mm is None:
+        raise ReconError(f"The width of {member.id} in mm is not known: give the frame a stock or a pitch.")
+    return member.width * frame.pitch_mm
+
+
+def _stock_of(member: Member, stocks: Mapping[str, Stock]) -> Stock | None:
+    return stocks.get(member.stock) if member.stock is not None else None
+
+
+def _known_stocks(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock]) -> list[Stock]:
+    """The stocks of the members that a bolt goes through, in that order, as far as they are known."""
+    members = {m.id: m for m in frame.members}
+    found = (_stock_of(members[id], stocks) for id, _ in bolt.through)
+    return [stock for stock in found if stock is not None]
 
 
 def grip_mm(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock]) -> float:
@@ -94,16 +184,22 @@ def grip_mm(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock]) -> float:
 
 def hole_mm(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock]) -> float | None:
     """The smallest hole that the bolt goes through, mm; None where no member's stock is known."""
-    members = {m.id: m for m in frame.members}
-    return min(
-        (stocks[members[id].stock].hole_mm for id, _ in bolt.through if members[id].stock in stocks),
-        default=None,
-    )
+    return min((stock.hole_mm for stock in _known_stocks(bolt, frame, stocks)), default=None)
 
 
 @dataclass(frozen=True)
 class Fastening:
-    """The bolt bought for a grip, with one nut and two washers.  length_mm : under the head."""
+    """The bolt to buy for a grip, with one nut and two washers.
+
+    Attributes
+    ----------
+    thread : Thread
+        Size of bolt, nut and washers.
+    length_mm : float
+        Length under the head.
+    grip_mm : float
+        From face to face of what it clamps.
+    """
 
     thread: Thread
     length_mm: float
@@ -111,6 +207,7 @@ class Fastening:
 
     @property
     def name(self) -> str:
+        """'M8 x 90'."""
         return bolt_name(self.thread, self.length_mm)
 
 
@@ -121,24 +218,44 @@ def fasten(
     system: str | None = None,
     thread: Thread | None = None,
 ) -> Fastening | None:
-    """What to buy for a bolt; None where no stock tells the hole and no thread is given.
+    """What to buy for a bolt; None where no member's stock is known and no thread is given.
 
-    system : "metric" or "inch", by the stock where None.   thread : in place of the largest that passes the hole.
-    Raises ReconError where the thread is thicker than the hole, or none is thin enough.
+    Parameters
+    ----------
+    bolt : Bolt
+        One of the frame's bolts.
+    frame : Frame
+        The frame.
+    stocks : mapping of str to Stock
+        By id.
+    system : "metric", "inch" or None
+        None: as the stock of the first member is made.
+    thread : Thread or None
+        In place of the largest that passes the hole.
+
+    Raises
+    ------
+    ReconError
+        Where the thread is thicker than the hole, or none is thin enough.
+
+    Examples
+    --------
+    >>> from recon.frame.joints import find_joints
+    >>> from recon.frame.stock import load_stocks
+    >>> pair = (
+    ...     Member("A", (0, 0, 0), (0, 0, 1), 8, stock="softwood-38"),
+    ...     Member("B", (-2, 1, 3), (1, 0, 0), 8, stock="softwood-38"),
+    ... )
+    >>> frame = Frame(pair, find_joints(pair), 38.1)
+    >>> fasten(find_bolts(frame)[0], frame, load_stocks(), "metric").name
+    'M8 x 90'
     """
     hole = hole_mm(bolt, frame, stocks)
     if thread is None:
         if hole is None:
             return None
-        members = {m.id: m for m in frame.members}
-        own = next(stocks[members[id].stock] for id, _ in bolt.through if members[id].stock in stocks)
-        thread = thread_for(hole, system or bolt_system(own))
-    elif hole is not None and thread.d_mm > hole + 0.05:
+        thread = thread_for(hole, system or bolt_system(_known_stocks(bolt, frame, stocks)[0]))
+    elif hole is not None and thread.d_mm > hole + HALF_UNIT_MM:
         raise ReconError(f"{thread.name} does not pass a hole of {mm_text(hole)}; choose a thinner bolt.")
     grip = grip_mm(bolt, frame, stocks)
     return Fastening(thread, bolt_length(grip, thread), grip)
-
-
-def bolt_words(bolt: Bolt) -> str:
-    """'hole 3 of C on hole 1 of F'; holes are counted from 1."""
-    return " on ".join(f"hole {hole + 1} of {id}" for id, hole in bolt.through)

@@ -1,7 +1,8 @@
 """Bolts, nuts and washers: tables of the standards, and the bolt for a hole and a grip.
 
-No standard was at hand: every value below is from memory, and so are the lists of lengths. The tests compare some of
-them with further values recalled on their own, and the stock list's holes with the clearance holes.
+No standard was at hand: every value below is from memory, and so are the lists of lengths. The tests
+compare some of them with further values recalled on their own, and the stock list's holes with the
+clearance holes.
 """
 
 from __future__ import annotations
@@ -16,25 +17,45 @@ from recon.frame.length import MM_PER_IN, inch_text, mm_text
 from recon.frame.stock import Stock
 
 STEEL_KG_M3 = 7850  # carbon steel, EN 1991-1-1 table A.4 gives 77 to 78.5 kN/m^3; from memory
-THREADS_PAST_NUT = (
-    1  # whole threads past the nut with nut and washers at their thickest: common practice, no source
-)
+# Whole threads past the nut with nut and washers at their thickest: common practice, no source.
+THREADS_PAST_NUT = 1
 HALF_UNIT_MM = 0.05  # holes are listed to a tenth of a mm: 11.1 for 7/16 in
 INCH_STEP_MM = MM_PER_IN / 8
 
 
 @dataclass(frozen=True)
 class Thread:
-    """One size of hexagon bolt with its nut and plain washer. All in mm; `clearance_mm` is the hole for a fine (close),
-    medium (normal) and coarse (loose) fit, `nut_mm` and `washer_max_mm` the greatest heights."""
+    """One size of hexagon bolt with its nut and plain washer.
+
+    Attributes
+    ----------
+    name : str
+        'M8', '5/16-18'.
+    system : "metric" or "inch"
+        The standard's system.
+    d_mm, pitch_mm : float
+        Nominal diameter, and pitch of the thread.
+    clearance_mm : (3,)
+        The hole for a fine (close), medium (normal) and coarse (loose) fit.
+    nut_mm : float
+        Greatest height of the nut.
+    flats_mm : float
+        Across the flats of head and nut: the wrench.
+    head_mm : float
+        Height of the head.
+    washer_mm, washer_max_mm : float
+        Thickness of the washer, nominal and greatest.
+    washer_in_mm, washer_out_mm : float
+        Its inner and outer diameters.
+    """
 
     name: str
-    system: str  # "metric" or "inch"
+    system: str
     d_mm: float
     pitch_mm: float
     clearance_mm: tuple[float, float, float]
     nut_mm: float
-    flats_mm: float  # across the flats of head and nut: the wrench
+    flats_mm: float
     head_mm: float
     washer_mm: float
     washer_max_mm: float
@@ -42,13 +63,19 @@ class Thread:
     washer_out_mm: float
 
 
-def _metric(d, pitch, clearance, nut, flats, head, washer):
+_Fits = tuple[float, float, float]
+_Washer = tuple[float, float, float, float]  # inside, outside, thickness, greatest thickness
+
+
+def _metric(
+    d: int, pitch: float, clearance: _Fits, nut: float, flats: float, head: float, washer: _Washer
+) -> Thread:
     inside, outside, thick, thickest = washer
     return Thread(f"M{d}", "metric", d, pitch, clearance, nut, flats, head, thick, thickest, inside, outside)
 
 
-# Coarse thread pitch ISO 261; clearance holes ISO 273 (fine, medium, coarse); nut height m max ISO 4032; width across
-# flats ISO 272; head height ISO 4014; washer ISO 7089 (d1, d2, h, h max).  From memory.
+# Coarse thread pitch ISO 261; clearance holes ISO 273 (fine, medium, coarse); nut height m max ISO 4032;
+# width across flats ISO 272; head height ISO 4014; washer ISO 7089 (d1, d2, h, h max).  From memory.
 METRIC = tuple(
     _metric(*row)
     for row in (
@@ -65,28 +92,37 @@ METRIC = tuple(
 )
 
 
-def _inch(name, per_inch, d, clearance, nut, flats, head, washer):
-    mm = [x * MM_PER_IN for x in (d, 1 / per_inch, *clearance, nut, flats, head, *washer)]
-    inside, outside, thick, thickest = mm[8:]
+def _inch(
+    name: str,
+    per_inch: int,
+    d: float,
+    clearance: _Fits,
+    nut: float,
+    flats: float,
+    head: float,
+    washer: _Washer,
+) -> Thread:
+    inside, outside, thick, thickest = (x * MM_PER_IN for x in washer)
+    close, normal, loose = (x * MM_PER_IN for x in clearance)
     return Thread(
-        f"{name}-{per_inch}",
-        "inch",
-        mm[0],
-        mm[1],
-        tuple(mm[2:5]),
-        mm[5],
-        mm[6],
-        mm[7],
-        thick,
-        thickest,
-        inside,
-        outside,
+        name=f"{name}-{per_inch}",
+        system="inch",
+        d_mm=d * MM_PER_IN,
+        pitch_mm=1 / per_inch * MM_PER_IN,
+        clearance_mm=(close, normal, loose),
+        nut_mm=nut * MM_PER_IN,
+        flats_mm=flats * MM_PER_IN,
+        head_mm=head * MM_PER_IN,
+        washer_mm=thick,
+        washer_max_mm=thickest,
+        washer_in_mm=inside,
+        washer_out_mm=outside,
     )
 
 
-# Threads to the inch UNC, ASME B1.1; clearance holes ASME B18.2.8 (close, normal, loose); hex nut, greatest thickness
-# and width across flats, ASME B18.2.2; hex bolt head, greatest height, ASME B18.2.1; plain washer type A, narrow
-# series, ASME B18.21.1 (inside, outside, thickness, greatest).  From memory.
+# Threads to the inch UNC, ASME B1.1; clearance holes ASME B18.2.8 (close, normal, loose); hex nut, greatest
+# thickness and width across flats, ASME B18.2.2; hex bolt head, greatest height, ASME B18.2.1; plain washer
+# type A, narrow series, ASME B18.21.1 (inside, outside, thickness, greatest).  From memory.
 INCH = tuple(
     _inch(*row)
     for row in (
@@ -121,15 +157,30 @@ INCH_LENGTHS_MM = tuple(
 
 
 def bolt_system(stock: Stock) -> str:
-    """ "inch" for stock whose pitch is a whole number of eighths of an inch, else "metric"."""
+    """The system of bolts for a stock: "inch" where its pitch is a whole number of eighths of an inch."""
     eighths = stock.pitch_mm / INCH_STEP_MM
     return "inch" if abs(eighths - round(eighths)) < 1e-3 else "metric"
 
 
 def thread_for(hole_mm: float, system: str) -> Thread:
-    """The largest thread whose normal clearance hole (ISO 273 medium, ASME B18.2.8 normal) is no larger than the hole.
+    """The largest thread whose normal clearance hole is no larger than the hole.
 
-    Raises ReconError where the hole is smaller than that of the smallest thread.
+    Parameters
+    ----------
+    hole_mm : float
+        Diameter of the hole.
+    system : "metric" or "inch"
+        Clearance holes are ISO 273 medium, or ASME B18.2.8 normal.
+
+    Raises
+    ------
+    ReconError
+        Where the hole is smaller than that of the smallest thread.
+
+    Examples
+    --------
+    >>> thread_for(9.5, "metric").name, thread_for(9.5, "inch").name
+    ('M8', '5/16-18')
     """
     table = METRIC if system == "metric" else INCH
     fitting = [t for t in table if t.clearance_mm[1] <= hole_mm + HALF_UNIT_MM]
@@ -142,7 +193,13 @@ def thread_for(hole_mm: float, system: str) -> Thread:
 
 
 def find_thread(name: str) -> Thread:
-    """The thread called `name`: 'M8', '5/16', '5/16-18'.  Raises ReconError where there is none."""
+    """The thread of this name: 'M8', '5/16', '5/16-18'.
+
+    Raises
+    ------
+    ReconError
+        Where none of this name is listed.
+    """
     wanted = re.sub(r"[\s\"]|in$", "", name.strip(), flags=re.IGNORECASE).upper()
     for thread in THREADS:
         if wanted in (thread.name, thread.name.rsplit("-", 1)[0]):
@@ -152,33 +209,52 @@ def find_thread(name: str) -> Thread:
     )
 
 
-def needed_mm(grip_mm: float, thread: Thread) -> float:
-    """The least length under head for a grip: two washers and a nut at their thickest and a whole thread past it, mm."""
+def least_length_mm(grip_mm: float, thread: Thread) -> float:
+    """The least length under the head for a grip, mm.
+
+    It takes two washers and a nut at their thickest, and a whole thread past the nut.
+    """
     return grip_mm + 2 * thread.washer_max_mm + thread.nut_mm + THREADS_PAST_NUT * thread.pitch_mm
 
 
+def _listed_lengths_mm(thread: Thread) -> tuple[float, ...]:
+    return METRIC_LENGTHS_MM if thread.system == "metric" else INCH_LENGTHS_MM
+
+
 def bolt_length(grip_mm: float, thread: Thread) -> float:
-    """The next standard length up, mm; for a grip that no listed bolt reaches through, of threaded rod, cut to 10 mm or
-    1/2 in, with a washer and a nut at each end."""
-    lengths = METRIC_LENGTHS_MM if thread.system == "metric" else INCH_LENGTHS_MM
-    needed = needed_mm(grip_mm, thread)
-    at = bisect_left(lengths, needed - 1e-6)
+    """The shortest standard length that is long enough for a grip, mm.
+
+    For a grip that no listed bolt reaches through it is the length of a threaded rod, cut to 10 mm or 1/2 in,
+    with a washer and a nut at each end.
+
+    >>> bolt_length(76.2, find_thread("M8")), bolt_length(500, find_thread("M8"))
+    (90.0, 520.0)
+    """
+    lengths = _listed_lengths_mm(thread)
+    least = least_length_mm(grip_mm, thread)
+    at = bisect_left(lengths, least - 1e-6)
     if at < len(lengths):
         return float(lengths[at])
     step = 10.0 if thread.system == "metric" else MM_PER_IN / 2
-    return math.ceil((needed + thread.nut_mm + THREADS_PAST_NUT * thread.pitch_mm) / step - 1e-9) * step
+    return math.ceil((least + thread.nut_mm + THREADS_PAST_NUT * thread.pitch_mm) / step - 1e-9) * step
 
 
 def is_rod(thread: Thread, length_mm: float) -> bool:
-    """Whether no bolt of that length is listed because it is too long, so that it is cut from threaded rod."""
-    return length_mm > (METRIC_LENGTHS_MM if thread.system == "metric" else INCH_LENGTHS_MM)[-1] + 1e-6
+    """Whether a length is beyond all listed bolts, so that it is cut from threaded rod."""
+    return length_mm > _listed_lengths_mm(thread)[-1] + 1e-6
 
 
-def threaded_mm(thread: Thread, length_mm: float) -> float:
-    """Length of the thread on a bolt, mm, all of it on a rod: 2 d + 6, 12 or 25 mm with lengths to 125, to 200 and above (ISO 4014), 2 d +
-    1/4 in to 6 in and + 1/2 in above (ASME B18.2.1); both from memory."""
+def thread_length_mm(thread: Thread, length_mm: float) -> float:
+    """Length of the thread on a bolt of this length, mm; a rod is threaded all along.
+
+    Notes
+    -----
+    2 d + 6, 12 or 25 mm with lengths to 125, to 200 and above (ISO 4014); 2 d + 1/4 in to 6 in and + 1/2 in
+    above (ASME B18.2.1); both from memory.
+    """
     if is_rod(thread, length_mm):
         return length_mm
+    extra: float
     if thread.system == "metric":
         extra = 6 if length_mm <= 125 else 12 if length_mm <= 200 else 25
     else:
@@ -187,21 +263,32 @@ def threaded_mm(thread: Thread, length_mm: float) -> float:
 
 
 def bolt_name(thread: Thread, length_mm: float) -> str:
-    """'M8 x 90', '5/16-18 x 3 1/2 in', 'threaded rod M8 x 520'."""
+    """A bolt or rod as shops name it: 'M8 x 90', '5/16-18 x 3 1/2 in', 'threaded rod M8 x 520'."""
     rod = "threaded rod " if is_rod(thread, length_mm) else ""
-    return f"{rod}{thread.name} x {mm_text(length_mm).removesuffix(' mm') if thread.system == 'metric' else inch_text(length_mm)}"
+    length = mm_text(length_mm).removesuffix(" mm") if thread.system == "metric" else inch_text(length_mm)
+    return f"{rod}{thread.name} x {length}"
 
 
+_THREAD = r"(M\s*\d+|\d+(?:/\d+)?(?:-\d+)?)"
+_LENGTH = r"(\d+(?:\.\d+)?(?:[ -]\d+/\d+)?|\d+/\d+)"
 _BOLT = re.compile(
-    r"\s*(?:threaded rod )?(M\s*\d+|\d+(?:/\d+)?(?:-\d+)?)\s*(?:in|\")?\s*[x×*]\s*(\d+(?:\.\d+)?(?:[ -]\d+/\d+)?|\d+/\d+)\s*(mm|in|\")?\s*",
-    re.IGNORECASE,
+    rf"\s*(?:threaded rod )?{_THREAD}\s*(?:in|\")?\s*[x×*]\s*{_LENGTH}\s*(mm|in|\")?\s*", re.IGNORECASE
 )
 
 
 def parse_bolt(text: str) -> tuple[Thread, float]:
-    """Thread and length in mm of a bolt as people write it: 'M8x90', '5/16 x 3 1/2', '5/16-18 x 3-1/2 in'.
+    """Thread and length, mm, of a bolt as people write it.
 
-    Raises ReconError where it is none.
+    Raises
+    ------
+    ReconError
+        Where it is not a bolt, its thread is not listed, or it has no length.
+
+    Examples
+    --------
+    >>> thread, length_mm = parse_bolt("5/16 x 3-1/2")
+    >>> thread.name, length_mm
+    ('5/16-18', 88.9)
     """
     match = _BOLT.fullmatch(text)
     if not match:
@@ -226,19 +313,18 @@ def _ratio(text: str) -> float:
 
 
 def bolt_mass_kg(thread: Thread, length_mm: float) -> float:
-    """Mass of a bolt, kg, without a head where it is a rod; the thread is reckoned with its full diameter."""
+    """Mass of a bolt, kg, without a head where it is a rod; the thread counts with its full diameter."""
     head = 0.0 if is_rod(thread, length_mm) else _hexagon(thread.flats_mm) * thread.head_mm
     return (_disc(thread.d_mm) * length_mm + head) * STEEL_KG_M3 * 1e-9
 
 
 def nut_mass_kg(thread: Thread) -> float:
-    """Mass of a nut, kg; its bore is taken half-way down the thread (0.61 of the pitch deep, ISO 68-1, from memory)."""
-    return (
-        (_hexagon(thread.flats_mm) - _disc(thread.d_mm - 0.61 * thread.pitch_mm))
-        * thread.nut_mm
-        * STEEL_KG_M3
-        * 1e-9
-    )
+    """Mass of a nut, kg.
+
+    Its bore is taken half-way down the thread (0.61 of the pitch deep, ISO 68-1, from memory).
+    """
+    area = _hexagon(thread.flats_mm) - _disc(thread.d_mm - 0.61 * thread.pitch_mm)
+    return area * thread.nut_mm * STEEL_KG_M3 * 1e-9
 
 
 def washer_mass_kg(thread: Thread) -> float:

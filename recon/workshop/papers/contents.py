@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from recon.errors import ReconError
+from recon.frame.caution import CAUTION
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame, bounds
 from recon.frame.stock import Stock
-from recon.workshop.assembly.picture import Stage, step_sheet
-from recon.workshop.assembly.steps import Step, Steps, build_steps
-from recon.workshop.cautions import CAUTION
+from recon.workshop.assembly.picture import step_sheet
+from recon.workshop.assembly.shots import CornerScenes
+from recon.workshop.assembly.steps import BuildOrder, BuildStep, build_steps
 from recon.workshop.confidence_text import doubts, source_words, stock_words
 from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
 from recon.workshop.drawing.projections import Board, drawn_hole, six_views, views_needed
@@ -55,7 +56,7 @@ def papers(
     floor: bool = True,
     bolts: str | None = None,
     kerf_mm: float = KERF_MM,
-    steps: Steps | None = None,
+    steps: BuildOrder | None = None,
 ) -> Papers:
     """All papers of a frame.
 
@@ -196,7 +197,7 @@ def _seen(bolt: Bolt, told_apart: bool) -> str:
 # Steps
 
 
-def _steps(frame: Frame, steps: Steps, names: Mapping[Bolt, str], hole: float):
+def _steps(frame: Frame, steps: BuildOrder, names: Mapping[Bolt, str], hole: float):
     if not steps.steps:
         yield Paragraph(
             "No order was found in which every member comes to its place straight and every bolt can be turned."
@@ -208,15 +209,15 @@ def _steps(frame: Frame, steps: Steps, names: Mapping[Bolt, str], hole: float):
         "Shaded: what comes in. Arrow: the way it is brought in. Tags: hole numbers of what is bolted in the step. "
         "Leave bolts finger-tight until the last step."
     )
-    stage = Stage(frame, hole)
+    scenes = CornerScenes(frame, hole)
     for step in steps.steps:
         title = f"Step {step.number}" + (f", sub-frame {step.group}" if step.group else "")
         lines = [Paragraph(step.text), *_needs(frame, step, names)]
-        sheet = step_sheet(stage, step.there, step.new, step.bolts, step.direction, STEP_PICTURE, title)
+        sheet = step_sheet(scenes, step.there, step.new, step.bolts, step.direction, STEP_PICTURE, title)
         yield StepBlock(title, tuple(lines), sheet)
 
 
-def _needs(frame: Frame, step: Step, names: Mapping[Bolt, str]):
+def _needs(frame: Frame, step: BuildStep, names: Mapping[Bolt, str]):
     if len(step.new) <= 4:
         for id in step.new:
             m = frame.member(id)

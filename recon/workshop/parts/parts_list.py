@@ -16,9 +16,9 @@ from recon.workshop.hardware.fasteners import (
     Thread,
     bolt_mass_kg,
     is_rod,
-    needed_mm,
+    least_length_mm,
     nut_mass_kg,
-    threaded_mm,
+    thread_length_mm,
     washer_mass_kg,
 )
 from recon.workshop.hardware.sections import member_mass_kg
@@ -272,12 +272,12 @@ def _bolt_notes(bolts):
         {
             f.name
             for _, f in bolts
-            if f and f.length_mm - threaded_mm(f.thread, f.length_mm) > f.grip_mm + 2 * f.thread.washer_mm
+            if f and f.length_mm - thread_length_mm(f.thread, f.length_mm) > f.grip_mm + 2 * f.thread.washer_mm
         }
     ):
         yield f"The plain shank of {name} may be longer than the grip: take it threaded further, or add washers."
     for name, most in sorted(
-        {(f.name, round(f.length_mm - needed_mm(f.grip_mm, f.thread), 1)) for _, f in bolts if f}
+        {(f.name, round(f.length_mm - least_length_mm(f.grip_mm, f.thread), 1)) for _, f in bolts if f}
     ):
         if most > 15:
             yield f"{name} is the next length that is sold, and stands {mm_text(most)} further out than is needed."

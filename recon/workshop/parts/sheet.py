@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
+from recon.frame.caution import CAUTION
 from recon.frame.length import both_text, inch_text, mm_text
 from recon.frame.model import Frame
-from recon.workshop.cautions import CAUTION
 from recon.workshop.parts.oversize import room_words
 from recon.workshop.parts.parts_list import HardwareLine, MemberLine, PartsList
 from recon.workshop.sheet import (

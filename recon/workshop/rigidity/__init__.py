@@ -1,1 +1,14 @@
-"""Whether a frame holds its shape: its free motions, and what would stop them."""
+"""Ways in which a frame can rack or fold, what else is wrong with it, and what to add against that.
+
+- `null_space`: the rates at which the bolts of one block can turn together
+- `mechanism`: the ways to move that a frame's bolts leave
+- `motion_words`: a way to move in words
+- `displacement`: the frame moved along a way to move, for a picture
+- `added_constraints`: what a bolt or a member more does to the ways to move
+- `free_space`: whether a new member and its bolts have room in a frame
+- `possible_members`: members that could be added: along an axis, and braces at an angle
+- `bracing`: what to add so that a frame does not rack
+- `bolt_conflicts`: bolts that cross, or whose ends have no room
+- `findings`: what is wrong with a frame before it is built, one thing at a time
+- `frame_check`: all of it together, and the report
+"""

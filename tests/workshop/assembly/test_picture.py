@@ -1,4 +1,4 @@
-"""Pictures of steps and of sticks: what is new stands out, bolts carry their hole numbers, nothing leaves the sheet."""
+"""Pictures of steps and sticks: what is new stands out, bolts have hole numbers, all is on the sheet."""
 
 from collections import Counter
 
@@ -7,7 +7,9 @@ import pytest
 
 from recon.frame.model import Frame, Member, label
 from recon.frame.stock import load_stocks
-from recon.workshop.assembly.picture import NEW, OLD, SIZE, Stage, step_sheet
+from recon.workshop.assembly.picture import SIZE, step_sheet
+from recon.workshop.assembly.picture_items import NEW, OLD
+from recon.workshop.assembly.shots import CornerScenes
 from recon.workshop.assembly.steps import build_steps
 from recon.workshop.cutting.cut_list import CutStick, cut_list
 from recon.workshop.cutting.picture import MARGIN, sticks_sheet
@@ -28,25 +30,25 @@ def tags(sheet):
 
 @pytest.mark.parametrize("frame", [trestle(), grow_frame(5, 9)], ids=["trestle", "grown"])
 def test_every_step_shows_its_bolts_with_their_hole_numbers_the_new_member_first(frame):
-    stage = Stage(frame, HOLE)
+    scenes = CornerScenes(frame, HOLE)
     steps = build_steps(frame, HOLE).steps
     assert steps
     for step in steps:
-        told = tags(step_sheet(stage, step.there, step.new, step.bolts, step.direction))
+        tagged = tags(step_sheet(scenes, step.there, step.new, step.bolts, step.direction))
         for bolt in step.bolts:
             names = [f"{id}{hole + 1}" for id, hole in bolt.through]
             if bolt.through[0][0] not in step.new:
                 names.reverse()
-            assert told.pop(" ".join(names)) == 1
-        assert not told
+            assert tagged.pop(" ".join(names)) == 1
+        assert not tagged
 
 
 def test_what_is_new_is_shaded_and_thick_and_the_rest_is_not():
     frame = trestle()
-    stage = Stage(frame, HOLE)
+    scenes = CornerScenes(frame, HOLE)
     new = frame.members[4]
     there = [m.id for m in frame.members if m.id != new.id]
-    sheet = step_sheet(stage, there, [new.id], [])
+    sheet = step_sheet(scenes, there, [new.id], [])
     assert shaded(sheet)
     box = extent(shaded(sheet))
     thick = [i for i in sheet.items if isinstance(i, Lines) and i.pen is NEW]
@@ -58,31 +60,33 @@ def test_what_is_new_is_shaded_and_thick_and_the_rest_is_not():
 
 def test_members_of_later_steps_are_not_drawn():
     frame = trestle()
-    labels = {i.text for i in step_sheet(Stage(frame, HOLE), ["A"], ["E"], []).items if isinstance(i, Text)}
+    labels = {
+        i.text for i in step_sheet(CornerScenes(frame, HOLE), ["A"], ["E"], []).items if isinstance(i, Text)
+    }
     assert labels - {"x", "y", "z"} == {"A", "E"}
 
 
 def test_the_arrow_points_the_way_that_the_member_goes():
     frame = trestle()
-    stage = Stage(frame, HOLE)
+    scenes = CornerScenes(frame, HOLE)
     for way in np.vstack([np.eye(3), -np.eye(3)]):
-        sheet = step_sheet(stage, ["A", "B"], ["C"], [], way)
+        sheet = step_sheet(scenes, ["A", "B"], ["C"], [], way)
         arrow = next(i for i in sheet.items if isinstance(i, Area) and len(i.points) == 7)
         tip, tail = np.array(arrow.points[3]), (np.array(arrow.points[0]) + arrow.points[6]) / 2
-        flat = stage.scenes[0].view.flat(way)
+        flat = scenes.scenes[0].view.flat(way)
         assert (tip - tail) @ flat > 0.9 * np.linalg.norm(tip - tail) * np.linalg.norm(flat)
     assert not [
         i
-        for i in step_sheet(stage, [], ["C"], [], np.eye(3)[0]).items
+        for i in step_sheet(scenes, [], ["C"], [], np.eye(3)[0]).items
         if isinstance(i, Area) and len(i.points) == 7
     ]
 
 
 def test_steps_of_a_large_frame_show_the_neighbourhood_and_where_it_is():
     frame = scaffold(4, 2, 4)
-    stage = Stage(frame, HOLE)
+    scenes = CornerScenes(frame, HOLE)
     rail = next(m for m in frame.members if m.direction[0] == 1)
-    sheet = step_sheet(stage, [m.id for m in frame.members if m.id != rail.id], [rail.id], [])
+    sheet = step_sheet(scenes, [m.id for m in frame.members if m.id != rail.id], [rail.id], [])
     for item in sheet.items:
         if isinstance(item, (Lines, Disc)) and item.layer != "shade":
             left, bottom, right, top = extent([item])
@@ -96,15 +100,15 @@ def test_steps_of_a_large_frame_show_the_neighbourhood_and_where_it_is():
 def test_another_corner_is_taken_where_what_is_new_would_be_hidden():
     wall = tuple(Member(label(k), (0.0, -1.0, float(k)), (1.0, 0.0, 0.0), 9) for k in range(10))
     rear = Member("new", (0.0, 0.0, 5.0), (1.0, 0.0, 0.0), 9)
-    stage = Stage(Frame((*wall, rear), (), 38.1), HOLE)
+    scenes = CornerScenes(Frame((*wall, rear), (), 38.1), HOLE)
 
     def area(there):
-        lines = [np.array(p) for i in shaded(step_sheet(stage, there, ["new"], [])) for p in i.paths]
+        lines = [np.array(p) for i in shaded(step_sheet(scenes, there, ["new"], [])) for p in i.paths]
         return sum(np.linalg.norm(a - b) for a, b in lines)
 
     assert area([m.id for m in wall]) > 0.5 * area([])
     assert (
-        stage.scenes[0].covered(rear.hole_centres(), [10] * 9).any(axis=1).all()
+        scenes.scenes[0].covered(rear.hole_centres(), [10] * 9).any(axis=1).all()
     )  # from the front corner it cannot be seen
 
 
@@ -125,9 +129,9 @@ def test_a_stick_picture_is_to_scale_with_every_piece_and_cut():
     words = Counter(i.text.split(":")[0] for i in sheet.items if isinstance(i, Text) and i.mark)
     assert words == Counter(m.id for m in frame.members)
     cuts = [cut for s in plan.sticks for cut in s.cuts_mm]
-    told = [i.text for i in sheet.items if isinstance(i, Text) and " | " in i.text]
-    assert [float(t.split(" | ")[0]) for t in told] == pytest.approx([round(c, 1) for c in cuts])
-    assert [int(t.split(" | ")[1]) for t in told] == [k for s in plan.sticks for k in s.after_hole]
+    cut_texts = [i.text for i in sheet.items if isinstance(i, Text) and " | " in i.text]
+    assert [float(t.split(" | ")[0]) for t in cut_texts] == pytest.approx([round(c, 1) for c in cuts])
+    assert [int(t.split(" | ")[1]) for t in cut_texts] == [k for s in plan.sticks for k in s.after_hole]
     low, high = extent(sheet.items)[:2], extent(sheet.items)[2:]
     assert min(low) >= 0 and high[0] <= sheet.width and high[1] <= sheet.height
 

@@ -1,4 +1,4 @@
-"""Build steps: valid by a check of another make, alike for alike frames, and honest where there is no order."""
+"""Build steps: valid by a separate check, alike for alike frames, and honest where there is no order."""
 
 from dataclasses import replace
 
@@ -14,7 +14,8 @@ from recon.errors import ReconError
 from recon.frame.joints import find_joints
 from recon.frame.lattice import canonical, rotations, transform
 from recon.frame.model import Frame, flipped, rename
-from recon.workshop.assembly.steps import build_steps, canonical_twin
+from recon.workshop.assembly.canonical_twin import canonical_twin
+from recon.workshop.assembly.steps import build_steps
 from recon.workshop.hardware.bolts import find_bolts
 from tests.workshop.frames import X, Y, Z, corner, framed, gate, member
 
@@ -59,7 +60,8 @@ def test_the_check_finds_steps_in_a_wrong_order_and_from_a_wrong_side():
 
 
 def test_a_bolt_behind_a_member_must_go_in_before_it():
-    # C behind A and D in front of B each shut the way of the bolt through A and B: the last of the two comes after it.
+    # C behind A and D in front of B each shut the way of the bolt through A and B: the last of the two
+    # comes after it.
     frame = framed(
         member("A", (0, 0, 0), Z, 8),
         member("B", (0, -1, 3), X, 5),
@@ -127,12 +129,12 @@ def test_flat_sides_of_a_box_are_built_first():
     assert any("Bring sub-frame 2 (P2, P3, X2 and X3) in, " in s.text for s in steps.steps)
 
 
-def test_holes_are_counted_from_one_and_told_with_the_new_member_first():
+def test_holes_are_counted_from_one_and_named_with_the_new_member_first():
     frame = framed(member("A", (0, 0, 0), Z, 12), member("B", (-2, -1, 5), X, 8))
     (step,) = build_steps(frame).steps
     assert (
-        step.text
-        == "Lay A (12 holes) down. Bring B (8 holes) in, along +y, hole 3 of B on hole 6 of A. Join it with 1 bolt."
+        step.text == "Lay A (12 holes) down. Bring B (8 holes) in, along +y, hole 3 of B on hole 6 of A. "
+        "Join it with 1 bolt."
     )
     assert (step.new, step.laid, step.there) == (("A", "B"), ("A",), ())
 
@@ -176,12 +178,12 @@ def test_a_flat_frame_with_a_member_in_the_place_of_a_nut_has_no_order_either():
     assert {"A", "C", "V"} <= set(build_steps(blocked).stuck)
 
 
-def test_members_in_one_anothers_room_come_in_from_no_side():
+def test_members_in_one_anothers_room_cannot_come_in():
     members = (member("A", (0, 0, 0), Z, 8), member("B", (-3, 0, 3), X, 8), member("C", (-3, -1, 3), X, 8))
     frame = Frame(members, tuple(j for j in find_joints(members) if "B" not in (j.a, j.b)), 38.1)
     steps = build_steps(frame)
     assert steps.steps == () and {"A", "B"} <= set(steps.stuck)
-    assert any(why.startswith("B comes in from no side: A") for why in steps.why)
+    assert any(why.startswith("B cannot come in from any side: A") for why in steps.why)
 
 
 def test_a_lap_that_is_given_twice_is_refused_in_a_sentence():
@@ -212,7 +214,7 @@ def test_two_identical_frames_get_identical_steps(seed, chance):
 
 
 def _posed(frame: Frame) -> Frame:
-    """The frame as its canonical twin: labels, places and the order of all things depend on the geometry alone."""
+    """The frame as its canonical twin: labels, places and order depend on the geometry alone."""
     return canonical(replace(frame, joints=tuple(sorted(frame.joints, key=lambda j: (j.a, j.b)))))
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from recon.workshop.assembly.disassembly import Site
+from recon.workshop.assembly.disassembly import AssemblyModel
 from recon.workshop.assembly.tool_access import HANDLE, in_the_way, reachable
 from recon.workshop.solids import BOLT_PER_HOLE, HOLE
 from tests.workshop.frames import X, Y, Z, framed, member
@@ -16,13 +16,13 @@ BEHIND, BEFORE = (
 
 
 def ready(*others, without=()):
-    """Whether the bolt through A and B can be put in and turned with these members there, and what is in its way."""
+    """Whether the bolt through A and B can be put in and turned with these, and what is in its way."""
     frame = framed(*LAP, *others)
-    site = Site(frame)
-    b = next(i for i, bolt in enumerate(site.bolts) if {id for id, _ in bolt.through} == {"A", "B"})
-    there = site.present([k for k, m in enumerate(frame.members) if m.id not in without], without=[b])
-    names = [frame.members[k].id for k in in_the_way(site.reach(b), there) if k < len(frame.members)]
-    return reachable(site.reach(b), there), names
+    model = AssemblyModel(frame)
+    b = next(i for i, bolt in enumerate(model.bolts) if {id for id, _ in bolt.through} == {"A", "B"})
+    there = model.present([k for k, m in enumerate(frame.members) if m.id not in without], without=[b])
+    names = [frame.members[k].id for k in in_the_way(model.access(b), there) if k < len(frame.members)]
+    return reachable(model.access(b), there), names
 
 
 def test_a_lap_by_itself_can_be_bolted():
@@ -61,12 +61,12 @@ def test_a_bolt_that_swings_on_neither_side_cannot_be_turned():
     assert not ready(*CHANNEL, *front)[0]
 
 
-def test_a_handle_is_as_long_as_told():
+def test_a_handle_is_as_long_as_assumed():
     assert pytest.approx(4.03, abs=0.01) == HANDLE * BOLT_PER_HOLE * HOLE  # pitches: 154 mm at 38.1 mm
     far = [
         member(f"W{k}", (x, y, z), d, 30)
         for k, (x, y, z, d) in enumerate(((-6, 1, -10, Z), (6, 1, -10, Z), (-15, 1, -2, X), (-15, 1, 10, X)))
     ]
     assert ready(*far)[0]
-    site = Site(framed(*LAP, *far))
-    assert np.isin([2, 3, 4, 5], site.reach(0).near).sum() == 0
+    model = AssemblyModel(framed(*LAP, *far))
+    assert np.isin([2, 3, 4, 5], model.access(0).near).sum() == 0

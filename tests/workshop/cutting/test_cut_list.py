@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from recon.errors import ReconError
+from recon.frame.caution import CAUTION
 from recon.frame.stock import load_stocks
-from recon.workshop.cautions import CAUTION
 from recon.workshop.cutting.cut_list import cut_list, usable_holes
 from recon.workshop.cutting.picture import MARGIN
 from recon.workshop.cutting.sheet import PICTURE_MM, cut_csv, cut_dict, cut_html, cut_svg, cut_text

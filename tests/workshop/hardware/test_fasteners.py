@@ -19,11 +19,11 @@ from recon.workshop.hardware.fasteners import (
     bolt_name,
     bolt_system,
     find_thread,
-    needed_mm,
+    least_length_mm,
     nut_mass_kg,
     parse_bolt,
     thread_for,
-    threaded_mm,
+    thread_length_mm,
     washer_mass_kg,
 )
 
@@ -94,12 +94,13 @@ def test_a_bolt_reaches_through_and_is_the_next_that_is_sold(grip, thread):
     lengths = METRIC_LENGTHS_MM if thread.system == "metric" else INCH_LENGTHS_MM
     length = bolt_length(grip, thread)
     rod = length > lengths[-1] + 1e-6
-    # grip, two washers and the nut at their thickest, and a thread past it (ISO 4032, ISO 7089); a rod has two nuts
+    # grip, two washers and the nut at their thickest, and a thread past it (ISO 4032, ISO 7089); a rod has
+    # two nuts
     left = length - grip - 2 * thread.washer_max_mm - (2 if rod else 1) * thread.nut_mm
     assert left >= (2 if rod else 1) * thread.pitch_mm - 1e-6
     assert rod == bolt_name(thread, length).startswith("threaded rod")
     shorter = [x for x in lengths if x < length - 1e-6]
-    assert not shorter or shorter[-1] < needed_mm(grip, thread)
+    assert not shorter or shorter[-1] < least_length_mm(grip, thread)
 
 
 def test_nuts_are_no_higher_than_their_standards_say():
@@ -110,7 +111,12 @@ def test_nuts_are_no_higher_than_their_standards_say():
 
 def test_threads_are_as_long_as_iso_4014_says():
     # ISO 4014, b for M8: 22 to 125 mm, 28 to 200 mm; M10: 26, 32; from memory.
-    assert [threaded_mm(M8, 90), threaded_mm(M8, 160), threaded_mm(M10, 100), threaded_mm(M10, 150)] == [
+    assert [
+        thread_length_mm(M8, 90),
+        thread_length_mm(M8, 160),
+        thread_length_mm(M10, 100),
+        thread_length_mm(M10, 150),
+    ] == [
         22,
         28,
         26,

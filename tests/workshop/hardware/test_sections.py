@@ -32,7 +32,8 @@ def test_steel_tube_weighs_what_the_tables_of_en_10219_say(width, wall, kg_per_m
     [("post-2-083", 1.98), ("post-2-105", 2.42), ("post-2.25-105", 2.77), ("post-2.5-105", 3.14)],
 )
 def test_punched_posts_weigh_what_their_trade_lists(id, lb_per_ft):
-    # Weight per foot of punched square steel post, 14 and 12 gauge, holes on four sides: from memory. Lists differ by 2 %.
+    # Weight per foot of punched square steel post, 14 and 12 gauge, holes on four sides: from memory. Lists
+    # differ by 2 %.
     per_foot = member_mass_kg(STOCKS[id], 12) / 0.45359237
     assert per_foot == pytest.approx(lb_per_ft, rel=0.03)
 
@@ -45,8 +46,8 @@ def test_a_nominal_two_by_two_is_dressed_to_an_inch_and_a_half():
 @pytest.mark.parametrize(
     "id, low, high",
     [
-        # Wood Handbook FPL-GTR-190, specific gravity at 12 % moisture: softwoods 0.31 to 0.59, beech 0.64, times 1000 and
-        # 1.12 for the water that it holds. From memory.
+        # Wood Handbook FPL-GTR-190, specific gravity at 12 % moisture: softwoods 0.31 to 0.59, beech 0.64,
+        # times 1000 and 1.12 for the water that it holds. From memory.
         ("softwood-38", 310 * 1.12, 590 * 1.12),
         ("hardwood-38", 600 * 1.12, 680 * 1.12),
         # Aluminium 6063 2690 to 2700 (Aluminum Association), carbon steel 7850 (EN 1991-1-1). From memory.

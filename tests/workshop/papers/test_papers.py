@@ -10,12 +10,12 @@ import pypdf
 import pytest
 
 from recon.errors import ReconError
+from recon.frame.caution import CAUTION
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member, StockUse, rename
 from recon.frame.stock import load_stocks
 from recon.show.picture import draw_frame, encode_png
-from recon.workshop.assembly.steps import Steps
-from recon.workshop.cautions import CAUTION
+from recon.workshop.assembly.steps import BuildOrder
 from recon.workshop.drawing.pdf import UNKNOWN, faces, runs
 from recon.workshop.drawing.view_sheet import PAPERS
 from recon.workshop.hardware.bolts import bolt_words, find_bolts
@@ -309,7 +309,7 @@ def test_a_frame_whose_stick_is_too_short_has_papers_without_a_cut_list():
 
 def test_a_frame_that_cannot_be_put_together_says_what_is_in_the_way():
     made = papers(
-        trestle(), STOCKS, steps=Steps((), (), ("A",), ("A comes in from no side: B is in the way.",))
+        trestle(), STOCKS, steps=BuildOrder((), (), ("A",), ("A comes in from no side: B is in the way.",))
     )
     assert made.missing == ("No build steps: A comes in from no side: B is in the way.",)
     assert "A comes in from no side: B is in the way." in text_of(papers_pdf(made.document))

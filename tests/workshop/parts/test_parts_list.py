@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from recon.errors import ReconError
+from recon.frame.caution import CAUTION
 from recon.frame.length import parse_mm
 from recon.frame.stock import load_stocks
-from recon.workshop.cautions import CAUTION
 from recon.workshop.hardware.fasteners import find_thread
 from recon.workshop.hardware.sections import member_mass_kg
 from recon.workshop.parts.parts_list import parts_list

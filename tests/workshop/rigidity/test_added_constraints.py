@@ -1,4 +1,4 @@
-"""What makes the checks quick gives the same as the plain way: all equations at once, all pairs, all laps anew."""
+"""What makes the checks quick gives the same as the plain way: all equations, all pairs, all laps."""
 
 from dataclasses import replace
 
@@ -10,18 +10,17 @@ from recon.frame.joints import collisions, find_joints
 from recon.frame.model import Frame, Member, label
 from recon.workshop import solids
 from recon.workshop.hardware.bolts import find_bolts
-from recon.workshop.rigidity import bracing
-from recon.workshop.rigidity.added_constraints import left_after, twists_of, ways_of
+from recon.workshop.rigidity.added_constraints import motion_space, motion_twists, motions_left
+from recon.workshop.rigidity.bracing import trials
+from recon.workshop.rigidity.free_space import fits, free_space, laps_of_new, new_member_boxes
 from recon.workshop.rigidity.mechanism import (
-    _blocks,
-    _bolted,
+    blocks,
+    bolt_graph,
     hinge_twists,
     loop_matrix,
     mobility,
-    null_space,
 )
-from recon.workshop.rigidity.null_space import free_rates
-from recon.workshop.rigidity.placing import _laps, bodies_of, fitting, room_of
+from recon.workshop.rigidity.null_space import free_rates, null_space
 from recon.workshop.solids import bolt_ends, member_boxes, met_on_the_way, overlapping, overlaps
 
 X, Z = (1.0, 0.0, 0.0), (0.0, 0.0, 1.0)
@@ -56,7 +55,7 @@ def without_some(frame, seed):
 )
 def test_members_added_one_by_one_move_as_all_loops_together_let_them(frame):
     twists = hinge_twists(frame)
-    for block in _blocks(_bolted(frame)):
+    for block in blocks(bolt_graph(frame)):
         edges = [(frame.joints[i].a, frame.joints[i].b) for i in block]
         together, added = null_space(loop_matrix(edges, twists[block])), free_rates(edges, twists[block])
         assert added.shape == together.shape
@@ -65,7 +64,8 @@ def test_members_added_one_by_one_move_as_all_loops_together_let_them(frame):
 
 
 def test_a_ring_that_closes_last_is_held_by_its_last_bolt():
-    # Six hinges in a ring have no freedom but by special lengths: 6 (6 - 1) - 5 x 6 = 0 (Grübler, Kutzbach); seven have one.
+    # Six hinges in a ring have no freedom but by special lengths: 6 (6 - 1) - 5 x 6 = 0 (Grübler,
+    # Kutzbach); seven have one.
     rng = np.random.default_rng(4)
     for n, ways in ((5, 0), (6, 0), (7, 1), (9, 3)):
         axes, points = rng.normal(size=(n, 3)), rng.normal(size=(n, 3))
@@ -78,16 +78,16 @@ def test_a_ring_that_closes_last_is_held_by_its_last_bolt():
 
 
 @pytest.mark.parametrize("seed", range(16))
-def test_ways_left_are_told_without_the_equations_of_the_whole(seed):
+def test_ways_left_are_counted_without_the_equations_of_the_whole(seed):
     # Every other frame has bolts out, and so pieces; in every third some bolts may turn.
     frame = random_frame(seed) if seed % 2 else without_some(random_frame(seed), seed)
     may_turn = (
         tuple(j for k, j in enumerate(frame.joints) if j.bolt != "none" and k % 2) if seed % 3 == 0 else ()
     )
     state = mobility(frame, may_turn)
-    ways, tried = ways_of(frame, state, may_turn), 0
-    for trial, (member, laps, _) in bracing._trials(frame, twists_of(frame, state), hole_of(frame)):
-        assert left_after(ways, member, laps) == len(mobility(trial, may_turn).motions)
+    space, tried = motion_space(frame, state, may_turn), 0
+    for trial, member, laps, _ in trials(frame, motion_twists(frame, state), hole_of(frame)):
+        assert motions_left(space, member, laps) == len(mobility(trial, may_turn).motions)
         tried += 1
         if tried == 10:
             break
@@ -133,8 +133,8 @@ def test_what_is_met_on_the_way_takes_room_at_some_place_on_it(direction):
 def test_a_new_member_laps_and_collides_as_in_the_frame_with_it(seed):
     frame = random_frame(seed, 12)
     rng = np.random.default_rng(seed)
-    hosts, tried, lapped, met = frame.members, 0, 0, 0
-    room = room_of(replace(frame, joints=()), hole_of(frame))
+    hosts, lapped, met = frame.members, 0, 0
+    space = free_space(replace(frame, joints=()), hole_of(frame))
     for _ in range(200):
         host = hosts[rng.integers(len(hosts))]
         way = np.eye(3)[rng.integers(3)]
@@ -149,11 +149,13 @@ def test_a_new_member_laps_and_collides_as_in_the_frame_with_it(seed):
         )
         whole = (new, *hosts)
         collides = any("new" in pair for pair in collisions(whole))
-        body = bodies_of((np.array(new.first) + new.last)[None] / 2, way[None], np.array([holes]), new.width)
-        assert fitting(room, body)[0] == (not collides)
+        body = new_member_boxes(
+            (np.array(new.first) + new.last)[None] / 2, way[None], np.array([holes]), new.width
+        )
+        assert fits(space, body)[0] == (not collides)
         laps = [j for j in find_joints(whole) if j.a == "new"]
         if not collides:
-            assert [replace(j, three_way=False) for j in laps] == _laps(room, new)
+            assert [replace(j, three_way=False) for j in laps] == laps_of_new(space, new)
             lapped += bool(laps)
         met += collides
     assert lapped > 5 and met > 5

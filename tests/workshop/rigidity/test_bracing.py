@@ -9,10 +9,10 @@ from recon.bench.random_frames import hole_of, random_frame
 from recon.frame.joints import collisions, find_joints
 from recon.frame.model import Frame, Member, label
 from recon.workshop.hardware.bolts import find_bolts
-from recon.workshop.rigidity import bracing
+from recon.workshop.rigidity.bolt_conflicts import blocked_ends, crossing_bolts
 from recon.workshop.rigidity.bracing import additions
-from recon.workshop.rigidity.checks import blocked_ends, crossing_bolts
 from recon.workshop.rigidity.mechanism import mobility
+from recon.workshop.rigidity.possible_members import possible_members
 from tests.workshop.frames import gate
 
 X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
@@ -45,8 +45,8 @@ def pin_distance(frame: Frame, addition) -> float:
 
 @pytest.mark.parametrize("width, height, legs", [(4, 3, (3, 4)), (12, 5, (5, 12)), (15, 8, (8, 15))])
 def test_pythagorean_triples_brace_the_panels_that_they_fit(width, height, legs):
-    # 3-4-5, 5-12-13, 8-15-17: Euclid, Elements X, lemma to proposition 29.  The corners are taken by the laps' bolts, so the
-    # brace goes from upright to upright a hole beyond them.
+    # 3-4-5, 5-12-13, 8-15-17: Euclid, Elements X, lemma to proposition 29.  The corners are taken by the
+    # laps' bolts, so the brace goes from upright to upright a hole beyond them.
     frame = panel(width, height, beyond=2)
     (found,) = additions(frame)
     assert found.left == 0 and not found.member.on_lattice
@@ -59,8 +59,8 @@ def test_three_four_five_is_offered_where_nothing_shorter_does():
     frame = panel(4, 3, beyond=2)
     (found,) = additions(frame)
     assert (
-        found.text
-        == "Add E, a brace of 6 holes, legs of 3 and 4: hole 1 of E on hole 1 of C and hole 6 of E on hole 5 of D."
+        found.text == "Add E, a brace of 6 holes, legs of 3 and 4: hole 1 of E on hole 1 of C "
+        "and hole 6 of E on hole 5 of D."
     )
 
 
@@ -74,8 +74,8 @@ def _all_braces(pitch_mm):
     frame = replace(panel(9, 12, beyond=1), pitch_mm=pitch_mm)
     motions = mobility(frame).motions
     twists = np.array([[m.twists[f.id] for f in frame.members] for m in motions])
-    spots = bracing._free_spots(frame, 1.0, {spot for bolt in find_bolts(frame) for spot in bolt.through})
-    return bracing._members_to_add(frame, spots, twists).legs
+    taken = {hole for bolt in find_bolts(frame) for hole in bolt.through}
+    return possible_members(frame, taken, twists).legs
 
 
 def _nearly(legs):
@@ -107,7 +107,7 @@ def test_no_bolt_is_proposed_through_another():
             frame, members=(*frame.members, addition.member), joints=(*frame.joints, *addition.joints)
         )
     assert crossing_bolts(find_bolts(frame)) == []
-    assert {j for j in map(_holes, find_joints(frame.members))} - {j for j in map(_holes, frame.joints)}
+    assert set(map(_holes, find_joints(frame.members))) - set(map(_holes, frame.joints))
 
 
 def test_wanted_motions_are_not_stopped():

@@ -1,6 +1,7 @@
-"""Ways to rack or fold, against textbook mechanisms and against the constraint Jacobian of all bodies, written here anew."""
+"""Ways to rack or fold, against textbook mechanisms and a constraint Jacobian of all bodies written here."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -11,8 +12,10 @@ from recon.bench.random_frames import random_frame
 from recon.frame.joints import find_joints
 from recon.frame.lattice import rotations, transform
 from recon.frame.model import Frame, Joint, Member, label
-from recon.workshop.rigidity.mechanism import hinge_twists, loop_matrix, mobility, null_space, velocity
-from recon.workshop.rigidity.motion_words import displaced, motion_words
+from recon.workshop.rigidity.displacement import displaced
+from recon.workshop.rigidity.mechanism import hinge_twists, loop_matrix, mobility, velocity
+from recon.workshop.rigidity.motion_words import motion_words
+from recon.workshop.rigidity.null_space import null_space
 
 X, Y, Z = (1, 0, 0), (0, 1, 0), (0, 0, 1)
 
@@ -26,10 +29,23 @@ def sticks(*rows, joints=None):
 
 
 def panel(width=10, height=7, cranks=2):
-    """Uprights between a rail at the bottom and one at the top, one bolt each: a four-bar linkage for two uprights."""
+    """Uprights between two rails, one bolt in each lap: with two it is a four-bar linkage."""
     at = np.linspace(0, width, cranks).round().astype(int)
     uprights = [((int(x), 0, 0), Z, height + 1) for x in at]
     return sticks(*uprights, ((0, -1, 0), X, width + 1), ((0, -1, height), X, width + 1))
+
+
+def two_panels():
+    """Two panels side by side on one bottom rail: two ways to move, each turns four bolts."""
+    return sticks(
+        ((0, 0, 0), Z, 8),
+        ((6, 0, 0), Z, 8),
+        ((10, 0, 0), Z, 6),
+        ((16, 0, 0), Z, 6),
+        ((0, -1, 0), X, 17),
+        ((0, -1, 7), X, 7),
+        ((10, -1, 5), X, 7),
+    )
 
 
 def bolt(a, a_hole, b, b_hole, axis):
@@ -40,7 +56,7 @@ def bolt(a, a_hole, b, b_hole, axis):
 
 
 def jacobian(frame: Frame) -> np.ndarray:
-    """(5 bolts, 6 members): what may not happen at the bolts, of whole numbers for a frame on whole cells (times 2)."""
+    """(5 bolts, 6 members): what may not happen at bolts, whole numbers (times 2) on whole cells."""
     place = {m.id: k for k, m in enumerate(frame.members)}
     rows = []
     for j in frame.joints:
@@ -62,7 +78,7 @@ def jacobian(frame: Frame) -> np.ndarray:
 
 
 def exact_rank(matrix, prime=2_147_483_629) -> int:
-    """Rank over the whole numbers modulo a prime: no rounding.  It is the rank over the rationals but for bad luck."""
+    """Rank modulo a prime, without rounding: that over the rationals but for bad luck."""
     rows = [[int(x) % prime for x in row] for row in np.round(matrix).astype(int)]
     rank = 0
     for column in range(len(rows[0])):
@@ -80,8 +96,10 @@ def exact_rank(matrix, prime=2_147_483_629) -> int:
 
 
 def kutzbach(bodies: int, hinges: int) -> int:
-    """Grübler's and Kutzbach's count for hinges in space, 6 (bodies - 1) - 5 hinges: J. Uicker, G. Pennock, J. Shigley,
-    "Theory of Machines and Mechanisms", chapter on mobility; from memory."""
+    """Grübler's and Kutzbach's count for hinges in space, 6 (bodies - 1) - 5 hinges.
+
+    J. Uicker, G. Pennock, J. Shigley, "Theory of Machines and Mechanisms", chapter on mobility; from memory.
+    """
     return 6 * (bodies - 1) - 5 * hinges
 
 
@@ -107,15 +125,16 @@ def test_a_three_way_lap_is_rigid_and_with_two_of_its_bolts_it_turns():
 
 
 def test_a_four_bar_linkage_moves_in_one_way_though_the_count_gives_less_than_none():
-    # Planar four-bar, one way: 3 (4 - 1) - 2 x 4 = 1 (Uicker, Pennock, Shigley, as above).  The count for space does not
-    # see that the four axes are parallel and gives -2: its best known failure.
+    # Planar four-bar, one way: 3 (4 - 1) - 2 x 4 = 1 (Uicker, Pennock, Shigley, as above).  The count for
+    # space does not see that the four axes are parallel and gives -2: its best known failure.
     linkage = panel()
     assert kutzbach(4, 4) == -2
     assert mobility(linkage).freedom == 1
 
 
 def test_a_braced_square_does_not_move():
-    # A triangle of three bars is a structure (planar count 3 (3 - 1) - 2 x 3 = 0); the brace makes two of them.
+    # A triangle of three bars is a structure (planar count 3 (3 - 1) - 2 x 3 = 0); the brace makes two of
+    # them.
     square = panel(8, 6)
     brace = Member("E", (0, 1, 0), (0.8, 0, 0.6), 11, on_lattice=False)
     uprights = square.members[:2]
@@ -130,7 +149,8 @@ def test_a_braced_square_does_not_move():
 
 
 def test_a_parallelogram_with_three_cranks_moves_though_the_planar_count_gives_none():
-    # 3 (5 - 1) - 2 x 6 = 0, and still it moves, as the cranks are equal and parallel (Uicker, Pennock, Shigley, as above).
+    # 3 (5 - 1) - 2 x 6 = 0, and still it moves, as the cranks are equal and parallel (Uicker, Pennock,
+    # Shigley, as above).
     assert mobility(panel(10, 7, cranks=3)).freedom == 1
     # With one crank of another length the count is right.
     uneven = sticks(
@@ -169,8 +189,9 @@ def denavit_hartenberg(lengths, twists, turns):
 
 
 def test_bennetts_linkage_moves_and_a_ring_like_it_does_not():
-    # G. T. Bennett, "A new mechanism", Engineering 76, 1903: opposite links alike, a / sin(alpha) = b / sin(beta), and
-    # tan(t1 / 2) tan(t2 / 2) = sin((beta + alpha) / 2) / sin((beta - alpha) / 2).  From memory; that the ring closes shows it.
+    # G. T. Bennett, "A new mechanism", Engineering 76, 1903: opposite links alike, a / sin(alpha) = b /
+    # sin(beta), and tan(t1 / 2) tan(t2 / 2) = sin((beta + alpha) / 2) / sin((beta - alpha) / 2).  From
+    # memory; that the ring closes shows it.
     alpha, beta, a = 0.7, 1.9, 3.0
     b = a * np.sin(beta) / np.sin(alpha)
     one = 1.1
@@ -184,7 +205,8 @@ def test_bennetts_linkage_moves_and_a_ring_like_it_does_not():
 
 
 def test_sarrus_linkage_moves_though_the_count_gives_none():
-    # P. F. Sarrus, Comptes Rendus 36, 1853: two rows of three parallel hinges guide a plate straight up.  Six bodies.
+    # P. F. Sarrus, Comptes Rendus 36, 1853: two rows of three parallel hinges guide a plate straight up.
+    # Six bodies.
     axes = [X, X, X, Y, Y, Y]
     points = [(0, 4, 0), (0, 6, 3), (0, 4, 6), (4, 0, 6), (6, 0, 3), (4, 0, 0)]
     assert kutzbach(6, 6) == 0
@@ -215,13 +237,14 @@ def test_a_long_truss_of_triangles_is_rigid_and_less_one_bar_moves_in_one_way():
         at = {
             i: [(m.id, bar.index(i)) for m, bar in zip(members, kept) if i in bar] for i in range(len(pins))
         }
-        joints = [bolt(a, m, b, n, Y) for ends in at.values() for (a, m), (b, n) in zip(ends, ends[1:])]
+        joints = [bolt(a, m, b, n, Y) for ends in at.values() for (a, m), (b, n) in pairwise(ends)]
         assert mobility(Frame(tuple(members), tuple(joints))).freedom == freedom
 
 
 def test_a_long_trellis_shears_in_one_way():
-    # All uprights lean alike, as every mesh is a parallelogram.  In a long trellis some constraints hardly count: their
-    # singular values fall to a hundredth of the largest here, and what counts as 0 must be much smaller.
+    # All uprights lean alike, as every mesh is a parallelogram.  In a long trellis some constraints hardly
+    # count: their singular values fall to a hundredth of the largest here, and what counts as 0 must be
+    # much smaller.
     trellis = sticks(
         *[((2 * i, 0, 0), Z, 48) for i in range(3)], *[((0, -1, 2 * i), X, 6) for i in range(24)]
     )
@@ -335,17 +358,7 @@ def test_the_part_with_most_members_rests():
 
 
 def test_a_basis_turns_few_bolts_each():
-    # Two panels beside each other on one bottom rail: two ways, of which each turns the four bolts of one panel.
-    frame = sticks(
-        ((0, 0, 0), Z, 8),
-        ((6, 0, 0), Z, 8),
-        ((10, 0, 0), Z, 6),
-        ((16, 0, 0), Z, 6),
-        ((0, -1, 0), X, 17),
-        ((0, -1, 7), X, 7),
-        ((10, -1, 5), X, 7),
-    )
-    assert [len(m.joints) for m in mobility(frame).motions] == [4, 4]
+    assert [len(m.joints) for m in mobility(two_panels()).motions] == [4, 4]
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -424,16 +437,8 @@ def test_a_motion_is_wanted_where_all_its_bolts_may_turn():
     assert (state.freedom, state.wanted, len(state.motions)) == (1, 0, 1)
 
 
-def test_only_what_is_not_wanted_is_told():
-    frame = sticks(
-        ((0, 0, 0), Z, 8),
-        ((6, 0, 0), Z, 8),
-        ((10, 0, 0), Z, 6),
-        ((16, 0, 0), Z, 6),
-        ((0, -1, 0), X, 17),
-        ((0, -1, 7), X, 7),
-        ((10, -1, 5), X, 7),
-    )
+def test_only_what_is_not_wanted_is_reported():
+    frame = two_panels()
     first, second = mobility(frame).motions
     state = mobility(frame, first.joints)
     assert (state.freedom, state.wanted) == (2, 1)

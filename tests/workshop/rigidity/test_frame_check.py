@@ -10,7 +10,8 @@ from recon.bench.random_frames import hole_of, random_frame
 from recon.errors import ReconError
 from recon.frame.model import Frame, Joint, Member
 from recon.workshop.hardware.bolts import find_bolts
-from recon.workshop.rigidity.checks import check_frame, crossing_bolts, joints_between, report_text
+from recon.workshop.rigidity.bolt_conflicts import crossing_bolts
+from recon.workshop.rigidity.frame_check import check_frame, joints_between, report_text
 from recon.workshop.solids import bolt_ends, boxes_of, member_boxes, met_on_the_way, overlaps
 from tests.workshop.frames import X, Y, Z, corner, framed, gate, member
 
@@ -29,12 +30,12 @@ def test_a_sound_frame_has_no_findings():
     assert report_text(report) == "Nothing is wrong with members and bolts, and nothing racks or folds."
 
 
-def test_members_in_one_anothers_room_are_told_with_the_depth():
+def test_members_in_one_anothers_room_are_reported_with_the_depth():
     frame = framed(member("A", (0, 0, 0), Z, 8), member("B", (-2, -0.75, 3), X, 6))
     assert texts(frame, "collision") == ["A and B take the same room, 0.25 pitches deep."]
 
 
-def test_loose_members_are_told_by_what_they_touch():
+def test_loose_members_are_reported_by_what_they_touch():
     frame = gate()
     far = replace(frame, members=(*frame.members, member("F", (30, 0, 0), Z, 5)))
     assert "F touches no other member." in texts(far, "loose")
@@ -49,7 +50,7 @@ def test_loose_members_are_told_by_what_they_touch():
     assert texts(unbolted, "no bolt") == ["No bolt joins A and E: hole 6 of A on hole 2 of E."]
 
 
-def test_parts_that_no_bolt_joins_are_told():
+def test_parts_that_no_bolt_joins_are_reported():
     a, b = gate(), gate()
     moved = tuple(
         replace(m, id=m.id + "2", first=(m.first[0], m.first[1] + 20, m.first[2])) for m in b.members
@@ -71,13 +72,17 @@ def test_a_lap_that_the_file_leaves_out_is_a_lap_without_a_bolt():
 def test_bolts_through_one_hole_in_two_directions_cross():
     frame = framed(member("A", (0, 0, 0), Z, 8), member("B", (0, -1, 3), X, 6), member("C", (-1, 0, 3), Y, 6))
     assert texts(frame, "bolts cross") == [
-        "Two bolts cross in hole 4 of A: the one through hole 4 of A on hole 1 of B and the one through hole 4 of A on "
-        "hole 1 of C; leave one out or move a member by a hole."
+        (
+            "Two bolts cross in hole 4 of A: the one through hole 4 of A on hole 1 of B and the one through "
+            "hole 4 of A on hole 1 of C; leave one out or move a member by a hole."
+        )
     ]
     one = replace(frame, joints=tuple(replace(j, bolt="none") if j.b == "C" else j for j in frame.joints))
     assert texts(one, "no bolt") == [
-        "No bolt joins A and C: hole 4 of A on hole 1 of C; the bolt through hole 4 of A on hole 1 of B "
-        "is in its way."
+        (
+            "No bolt joins A and C: hole 4 of A on hole 1 of C; the bolt through hole 4 of A on hole 1 of B "
+            "is in its way."
+        )
     ]
 
 
@@ -89,12 +94,14 @@ def test_the_bolts_of_a_three_way_lap_miss_each_other():
     assert "bolts cross" in kinds(level) or "collision" in kinds(level)
 
 
-def test_a_member_in_the_place_of_a_nut_is_told_with_the_longer_bolt():
+def test_a_member_in_the_place_of_a_nut_is_reported_with_the_longer_bolt():
     # D lies on the back of A, unbolted there, where the nut of the bolt through A and B would be.
     frame = framed(member("A", (0, 0, 0), Z, 8), member("B", (0, -1, 3), X, 6), member("D", (0, 1, 0), Z, 8))
     assert texts(frame, "bolt end") == [
-        "There is no room for an end of the bolt through hole 4 of A on hole 1 of B: D lies there; a longer bolt would go through "
-        "hole 4 of D as well."
+        (
+            "There is no room for an end of the bolt through hole 4 of A on hole 1 of B: D lies there; "
+            "a longer bolt would go through hole 4 of D as well."
+        )
     ]
 
 
@@ -107,23 +114,27 @@ def test_ends_of_two_bolts_in_an_inner_corner_meet():
         member("D", (2, 1, 3), Y, 4),
     )
     assert texts(frame, "bolt end") == [
-        "The ends of the bolts through hole 4 of A on hole 1 of B and through hole 4 of C on hole 1 of D meet."
+        (
+            "The ends of the bolts through hole 4 of A on hole 1 of B and through hole 4 of C on hole 1 of D "
+            "meet."
+        )
     ]
 
 
-def test_a_frame_that_racks_is_told_with_what_stops_it():
+def test_a_frame_that_racks_is_reported_with_what_stops_it():
     report = check_frame(gate())
     assert [f.kind for f in report.findings] == ["motion", "motion"]
     assert report.additions and report.additions[-1].left == 0
     text = report_text(report)
     assert (
-        "Ways to move that are not wanted\n  1. E turns about y; 1 bolt turns: hole 6 of A on hole 2 of E.\n  2. "
-        in text
+        "Ways to move that are not wanted\n"
+        "  1. E turns about y; 1 bolt turns: hole 6 of A on hole 2 of E.\n"
+        "  2. " in text
     )
     assert text.endswith("Then nothing racks any more.")
 
 
-def test_motions_that_are_wanted_are_counted_and_not_told():
+def test_motions_that_are_wanted_are_counted_and_not_reported():
     frame = gate()
     joints = joints_between(frame, [("A", "E")])
     assert kinds(frame, may_turn=joints) == ["motion"]
@@ -184,7 +195,7 @@ def test_boxes_meet_on_their_way_where_points_in_them_say_so(straight):
             if still[i, k]:
                 assert met[i, k]
     assert hits > 60
-    # What is told to be free is not hit (above); what is told to be hit is not told for all pairs.
+    # What counts as free is not hit (above); what counts as hit does not do so for all pairs.
     assert 0.1 < met.mean() < 0.9
 
 

@@ -1,0 +1,218 @@
+"""What is drawn in the picture of a step, in mm with the scene's own origin."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from recon.geometry.arrays import BoolArray, FloatArray
+from recon.workshop.assembly.shots import Shot, Size, strips
+from recon.workshop.drawing.hidden_lines import box_corners, hidden_stretches, rest
+from recon.workshop.drawing.label_placement import TAKEN, Clutter
+from recon.workshop.drawing.projections import Scene
+from recon.workshop.drawing.vector import Area, Disc, Item, Lines, Pen, Point, Text, text_width
+from recon.workshop.hardware.bolts import Bolt
+
+STRIPS = 14  # in which a face is shaded: so fine that a covered corner comes out straight
+NEW, OLD, HOLE_RIM, THIN = Pen(0.45), Pen(0.2, (), 0.3), Pen(0.12, (), 0.4), Pen(0.15)
+TONES = (0.94, 0.86, 0.78)  # of faces turned up, to the right and to the left
+LABEL, SMALL_LABEL, TAG = 3.3, 2.5, 2.3  # heights of text, mm
+FEW = 16  # members up to which all have labels
+TAG_DISTANCES = (3.0, 5.0, 7.5, 10.5, 14.0, 19.0)  # mm from a bolt at which its tag is tried
+TAG_ANGLES_DEG = (35, 145, 325, 215, 90, 270, 0, 180)
+
+Path = tuple[Point, ...]
+
+
+def point(xy: ArrayLike) -> Point:
+    """Two plain numbers."""
+    x, y = np.asarray(xy, float).tolist()
+    return x, y
+
+
+def _visible(shot: Shot, lines: FloatArray, owner: Sequence[int]) -> list[Path]:
+    """What is in sight of lines (n, 2, 3), as paths in mm."""
+    out: list[Path] = []
+    for (a, b), stretches in zip(shot.flat(lines), hidden_stretches(lines, shot.scene.shadows, owner)):
+        out += _parts(a, b, rest(stretches))
+    return out
+
+
+def _parts(a: FloatArray, b: FloatArray, shares: Iterable[tuple[float, float]]) -> list[Path]:
+    """The shares (start, end) of the line from a to b, as paths."""
+    (ax, ay), (bx, by) = a.tolist(), b.tolist()
+    return [
+        ((ax + s * (bx - ax), ay + s * (by - ay)), (ax + e * (bx - ax), ay + e * (by - ay)))
+        for s, e in shares
+    ]
+
+
+def shading(shot: Shot) -> list[Item]:
+    """The faces of what is new, in the tone of the way they are turned."""
+    items: list[Item] = []
+    for k in np.nonzero(shot.new)[0].tolist():
+        for normal, width, lines in strips(shot.scene, k, STRIPS):
+            paths = _visible(shot, lines, [k] * len(lines))
+            up, right, left = TONES
+            tone = up if normal[2] > 0.7 else right if normal @ shot.scene.view.right > 0 else left
+            if paths:
+                items.append(Lines(tuple(paths), Pen(1.25 * width * shot.scale, (), tone), "shade"))
+    return items
+
+
+def outlines(shot: Shot) -> list[Lines]:
+    """The edges in sight, thick of what is new."""
+    flat, owner, hidden = shot.scene.edges
+    thin: list[Path] = []
+    thick: list[Path] = []
+    for (a, b), k, stretches in zip(flat * shot.scale, owner, hidden):
+        (thick if shot.new[k] else thin).extend(_parts(a, b, rest(stretches)))
+    return [Lines(tuple(paths), pen) for paths, pen in ((thin, OLD), (thick, NEW)) if paths]
+
+
+def holes(shot: Shot, joined: BoolArray) -> list[Item]:
+    """Holes of what is new, dark, and of what it is bolted to (`joined`), as rims."""
+    circle = np.linspace(0, 2 * np.pi, 13)[:-1]
+    seen = [h for h in shot.scene.holes_of(np.nonzero(joined)[0].tolist()) if h.visible]
+    rims = {}
+    for k, normal in {(h.member, tuple(h.normal)) for h in seen}:
+        along = shot.scene.boxes.axes[k, 0]
+        rim = np.outer(np.cos(circle), along) + np.outer(np.sin(circle), np.cross(normal, along))
+        rims[k, normal] = shot.scene.view.flat(rim) * shot.scene.hole / 2
+    items: list[Item] = []
+    for h in seen:
+        rim = (h.at + rims[h.member, tuple(h.normal)]) * shot.scale
+        new = shot.new[h.member]
+        items.append(Area(tuple(map(point, rim)), 0.25 if new else "none", None if new else HOLE_RIM))
+    return items
+
+
+def arrow(shot: Shot, direction: FloatArray, clutter: Clutter) -> list[Item]:
+    """An open arrow from outside to the middle of what is new; none where it would be seen end on."""
+    if not shot.new.any() or np.linalg.norm(shot.scene.view.flat(direction)) < 0.2:
+        return []
+    new = shot.scene.boxes.take(shot.new)
+    middle = new.centre.mean(axis=0)
+    back = float(((box_corners(new).reshape(-1, 3) - middle) @ direction).min())
+    tip, tail = (shot.flat(middle + d * direction) for d in (back - 0.4, back - 3.4))
+    along = tip - tail
+    length = float(np.linalg.norm(along))
+    across = np.array([-along[1], along[0]]) / length
+    neck = tip - along * min(3.2 / length, 0.6)
+    outline = np.array(
+        [
+            tail + 0.7 * across,
+            neck + 0.7 * across,
+            neck + 1.7 * across,
+            tip,
+            neck - 1.7 * across,
+            neck - 0.7 * across,
+            tail - 0.7 * across,
+        ]
+    )
+    clutter.add((*outline.min(axis=0), *outline.max(axis=0)), 400.0)
+    return [Area(tuple(map(point, outline)), 1.0, Pen(0.35))]
+
+
+def bolt_heads(
+    shot: Shot, bolts: Sequence[Bolt], index: Mapping[str, int], clutter: Clutter
+) -> tuple[list[Item], list[Item]]:
+    """Heads, black where in sight and rings where not, and tags on thin lines with the holes they go through.
+
+    Parameters
+    ----------
+    shot : Shot
+        What is shown.
+    bolts : sequence of Bolt
+        Those that go in.
+    index : mapping of str to int
+        Member id -> its number in the shot.
+    clutter : Clutter
+        What is drawn already; heads and tags are added.
+    """
+    heads: list[Item] = []
+    spots = []
+    for bolt in bolts:
+        nearer = np.dot(bolt.axis, shot.scene.view.towards) > 0
+        through = bolt.through[::-1] if nearer else bolt.through
+        if not {id for id, _ in through} <= set(index):
+            continue
+        spot = np.asarray(bolt.end if nearer else bolt.start, float)
+        hidden = shot.scene.covered(spot[None], [index[through[0][0]]]).any()
+        at = shot.flat(spot)
+        radius = float(np.clip(0.24 * shot.scale, 0.5, 1.1))
+        heads.append(Disc(point(at), radius, "white" if hidden else "black", Pen(0.25)))
+        clutter.add((*(at - radius), *(at + radius)), 400.0)
+        new_first = bolt.through if shot.new[index[bolt.through[0][0]]] else bolt.through[::-1]
+        spots.append((at, " ".join(f"{id}{hole + 1}" for id, hole in new_first)))
+    return heads, [item for at, text in spots for item in _tag(at, text, clutter)]
+
+
+def _tag(at: FloatArray, text: str, clutter: Clutter) -> list[Item]:
+    """A text near a spot, where it covers least, with a thin line to it."""
+    width = text_width(text, TAG)
+    places, price = [], []
+    for distance in TAG_DISTANCES:
+        for angle in np.radians(TAG_ANGLES_DEG):
+            spot = at + distance * np.array([np.cos(angle), np.sin(angle)])
+            left = spot[0] - (width / 2 if abs(np.cos(angle)) < 0.3 else 0 if np.cos(angle) > 0 else width)
+            places.append(Text((float(left), float(spot[1])), text, TAG, "start", False, True, True))
+            price.append(0.6 * distance)
+    chosen = clutter.place(places, price)
+    if chosen is None:
+        return []
+    left, bottom, right, top = chosen.box
+    foot = (float(np.clip(at[0], left, right)), float(np.clip(at[1], bottom, top)))
+    return [Lines(((point(at), foot),), THIN), chosen]
+
+
+def clutter_of(shot: Shot, edges: Iterable[Lines], size: Size) -> Clutter:
+    """The picture's ground with the edges on it, for what finds its own place."""
+    clutter = Clutter((*shot.low, *(shot.low + size)), 0.5)
+    for item in edges:
+        clutter.add_lines(item.paths, 25.0 if item.pen is NEW else 12.0)
+    return clutter
+
+
+def labels(shot: Shot, joined: BoolArray, clutter: Clutter) -> list[Item]:
+    """Labels on members, larger on what is new; on members not `joined` only where there are few in all."""
+    items: list[Item] = []
+    few = len(shot.scene.members) <= FEW
+    for k in sorted(range(len(joined)), key=lambda k: (not shot.new[k], not joined[k], k)):
+        if not (joined[k] or few):
+            continue
+        spots = _seen_spots(shot, k)
+        if not len(spots):
+            continue
+        size = LABEL if shot.new[k] else SMALL_LABEL
+        order = np.argsort(np.abs(np.arange(len(spots)) - (len(spots) - 1) / 2), kind="stable")
+        id, bold = shot.scene.members[k].id, bool(shot.new[k])
+        places = [Text(point(spots[i]), id, size, "middle", bold, True, True) for i in order]
+        chosen = clutter.place(places, [0.5 * n for n in range(len(places))], limit=TAKEN / 5)
+        if chosen:
+            items.append(chosen)
+    return items
+
+
+def _seen_spots(shot: Shot, k: int) -> FloatArray:
+    """Places on member `k` between two holes that are in sight, (n, 2) mm."""
+    m = shot.scene.members[k]
+    slope = shot.scene.boxes.axes[k] @ shot.scene.view.towards
+    face = 1 + int(np.abs(slope[1:]).argmax())
+    normal = np.sign(slope[face]) * shot.scene.boxes.axes[k, face]
+    between = np.arange(max(m.holes - 1, 1)) + (0.5 if m.holes > 1 else 0.0)
+    spots = m.hole_centre(between) + normal * m.width / 2
+    return shot.flat(spots[~shot.scene.covered(spots, [k] * len(spots)).any(axis=1)])
+
+
+def axes(scene: Scene) -> list[Item]:
+    """x, y and z in the lower left corner of the sheet."""
+    start = np.array([6.5, 5.5])
+    items: list[Item] = []
+    for name, axis in zip("xyz", np.eye(3)):
+        tip = scene.view.flat(axis) * 5.0
+        items.append(Lines(((point(start), point(start + tip)),), THIN))
+        items.append(Text(point(start + tip * 1.35), name, 2.2))
+    return items

@@ -1,0 +1,157 @@
+"""From which corner a step is shown, and how much of the frame around what is new."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from recon.frame.model import Frame
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.workshop.drawing.hidden_lines import box_corners, hidden_stretches
+from recon.workshop.drawing.projections import Scene, corner_view
+
+TURNS = (-62.0, 28.0, 118.0, 208.0)  # degrees: the four corners, the front one first
+HEIGHT = 26.0  # degrees above the level
+SEEN = 0.4  # share of what is new that should be in sight; below it the best of the corners is taken
+MARGIN, LARGEST = 8.0, 6.0  # mm round the picture; mm per pitch at most
+SMALLEST = 1.6  # mm per pitch at which holes can still be told apart; larger frames are shown in part
+AROUND = 6.0  # pitches of neighbourhood shown round what is new in a part
+
+Size = tuple[float, float]  # width, height, mm
+
+
+class CornerScenes:
+    """A frame from its four corners, ready for pictures of many steps.
+
+    Parameters
+    ----------
+    frame : Frame
+        The frame.
+    hole : float
+        Diameter of the holes, pitches.
+
+    Attributes
+    ----------
+    scenes : list of Scene
+        From each corner, the front one first.
+    index : dict of str to int
+        Member id -> its number in the scenes.
+    corners : (members, 8, 3)
+        Of the members, pitches.
+    """
+
+    def __init__(self, frame: Frame, hole: float):
+        self.scenes = [Scene(frame.members, corner_view(turn, HEIGHT), hole) for turn in TURNS]
+        self.index = {m.id: k for k, m in enumerate(frame.members)}
+        self.corners = box_corners(self.scenes[0].boxes)
+
+
+@dataclass(frozen=True)
+class Shot:
+    """What a picture shows.
+
+    Attributes
+    ----------
+    scene : Scene
+        The members that are shown.
+    new : (members,)
+        Which of these are new.
+    scale : float
+        mm per pitch.
+    low : (2,)
+        Lower left corner of the picture, mm on the scene.
+    part : bool
+        Whether it is not the whole.
+    """
+
+    scene: Scene
+    new: BoolArray
+    scale: float
+    low: FloatArray
+    part: bool
+
+    def flat(self, points: FloatArray) -> FloatArray:
+        """Points (..., 3), pitches, on the scene, (..., 2), mm."""
+        return self.scene.view.flat(points) * self.scale
+
+
+def best_shot(scenes: CornerScenes, shown: IntArray, fresh: BoolArray, size: Size) -> Shot:
+    """The shot from the front corner if enough of what is new is in sight, else that which shows most of it.
+
+    Parameters
+    ----------
+    scenes : CornerScenes
+        The frame.
+    shown : (n,)
+        Numbers of the members to show.
+    fresh : (n,)
+        Which of these are new.
+    size : (width, height)
+        Of the picture, mm.
+    """
+    best = _shot(scenes, scenes.scenes[0], shown, fresh, size)
+    most = share_seen(best)
+    for scene in scenes.scenes[1:]:
+        if most >= SEEN:
+            break
+        shot = _shot(scenes, scene, shown, fresh, size)
+        share = share_seen(shot)
+        if share > most + 0.05:
+            best, most = shot, share
+    return best
+
+
+def _shot(scenes: CornerScenes, scene: Scene, shown: IntArray, fresh: BoolArray, size: Size) -> Shot:
+    flat = scene.view.flat(scenes.corners[shown])  # (n, 8, 2)
+    room = np.array(size) - 2 * MARGIN
+    low, high = flat.reshape(-1, 2).min(axis=0), flat.reshape(-1, 2).max(axis=0)
+    scale = float(min((room / (high - low)).min(), LARGEST))
+    part = scale < SMALLEST
+    if part:
+        focus = flat[fresh].reshape(-1, 2)
+        low, high = np.maximum(low, focus.min(axis=0) - AROUND), np.minimum(high, focus.max(axis=0) + AROUND)
+        scale = float(min((room / (high - low)).min(), LARGEST / 2))
+        window, middle = np.array(size) / scale / 2, (low + high) / 2
+        near = ((flat.min(axis=1) < middle + window) & (flat.max(axis=1) > middle - window)).all(axis=1)
+        shown, fresh = shown[near], fresh[near]
+    corner = (low + high) / 2 * scale - np.array(size) / 2
+    return Shot(scene.part(shown.tolist()), fresh, scale, corner, part)
+
+
+def strips(scene: Scene, k: int, count: int) -> Iterator[tuple[FloatArray, float, FloatArray]]:
+    """Lines that shade the faces of member `k` turned to the viewer.
+
+    Yields
+    ------
+    normal : (3,)
+        Of the face.
+    width : float
+        Of a strip, pitches.
+    lines : (count, 2, 3)
+        Along the middles of the strips, pitches.
+    """
+    axes, half, middle = scene.boxes.axes[k], scene.boxes.half[k], scene.boxes.centre[k]
+    slope = axes @ scene.view.towards
+    for face in np.nonzero(np.abs(slope) > 1e-6)[0].tolist():
+        along, across = [i for i in range(3) if i != face]
+        normal = np.sign(slope[face]) * axes[face]
+        offsets = ((np.arange(count) + 0.5) / count * 2 - 1)[:, None] * half[across] * axes[across]
+        reach = half[along] * axes[along]
+        lines = middle + normal * half[face] + np.stack([offsets - reach, offsets + reach], axis=1)
+        yield normal, float(2 * half[across] / count), lines
+
+
+def share_seen(shot: Shot) -> float:
+    """Share of the new members' surface turned to the viewer that no other member covers."""
+    found, owner = [], []
+    for k in np.nonzero(shot.new)[0].tolist():
+        for _, _, lines in strips(shot.scene, k, 2):
+            found.append(lines)
+            owner += [k] * len(lines)
+    lines = np.concatenate(found)
+    length = np.linalg.norm(np.diff(shot.scene.view.flat(lines), axis=1), axis=2).ravel()
+    hidden = hidden_stretches(lines, shot.scene.shadows, owner)
+    covered = np.array([sum(b - a for a, b in stretches) for stretches in hidden])
+    return float(1 - (covered * length).sum() / max(length.sum(), 1e-9))

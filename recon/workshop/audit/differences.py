@@ -1,0 +1,287 @@
+"""A built frame against its plan: what differs, in words to act on, and what could not be seen."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from recon.frame.boxes import face_centres, face_normals, hidden, openings
+from recon.frame.lattice import MATCH_TOL
+from recon.frame.model import Frame, Joint, Member
+from recon.workshop.audit.matching import Extra, Match, Matching, Missing, Pair, alike, best_matching
+from recon.workshop.audit.sentences import AuditSentences
+from recon.workshop.confidence_text import SURE
+from recon.workshop.hardware.bolts import lap_centre
+
+OPENINGS = 3  # of a missing member that a photo must have in sight before it counts as missing
+TITLES = {  # of the verdicts
+    "same": "Built as planned: every member, length and bolt was seen, and nothing differs.",
+    "different": "Not as planned.",
+    "cannot say": "Cannot say: nothing differs for certain, but not everything was seen.",
+}
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One thing that differs, or that could not be checked.
+
+    Attributes
+    ----------
+    kind : str
+        "mirrored", "length", "shift", "both", "moved", "missing", "extra", "bolt missing", "bolt extra",
+        "width", "stock", "pitch"; of what was not checked: "end", "bolt", "reading", "out of sight".
+    members : tuple of str
+        Ids of the plan; of an extra member the built frame's.
+    text : str
+        A sentence.
+    severity : str
+        "different", "doubtful" (the reading is not sure) or "not checked".
+    """
+
+    kind: str
+    members: tuple[str, ...]
+    text: str
+    severity: str = "different"
+
+
+@dataclass(frozen=True)
+class Audit:
+    """What an audit finds.
+
+    Attributes
+    ----------
+    verdict : str
+        "same" (all was seen, and nothing differs), "different", or "cannot say" (nothing differs for
+        certain, but not all was seen).
+    differences, not_checked : tuple of Difference
+        In the plan's order.
+    names : dict of str to str
+        Plan id -> built id.
+    mirrored : bool
+        Whether the plan's mirror image was built.
+    """
+
+    verdict: str
+    differences: tuple[Difference, ...]
+    not_checked: tuple[Difference, ...]
+    names: dict[str, str]
+    mirrored: bool
+
+
+def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
+    """What of `built` is not as in `plan`.
+
+    What was out of sight (ends "hidden" or "cut", bolts "assumed", members of which a photo shows too little)
+    counts as not checked.  A difference that may come from the reading is doubtful and makes no verdict.
+
+    Parameters
+    ----------
+    built, plan : Frame
+        Either may stand any way round, start anywhere and have any labels.
+    z_up : bool
+        Whether the plan's z points up, so that "low" and "high" can be said; else axes are named.
+
+    Examples
+    --------
+    >>> plan = Frame((Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -1, 3), (1, 0, 0), 6)))
+    >>> built = Frame((Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -1, 3), (1, 0, 0), 5)))
+    >>> print(audit_text(audit_frame(built, plan)))
+    Not as planned.
+    <BLANKLINE>
+    Different
+      - Member B: 5 holes, plan 6; the end at hole 6, towards +x, is 1 hole too short.
+    """
+    matching = best_matching(built, plan)
+    sentences = AuditSentences(matching, plan, z_up)
+    found = [*_sizes(built, plan), *_mirror(matching)]
+    found += [_group(matching, group, sentences) for group in matching.together]
+    grouped = {id for group in matching.together for id in group}
+    for match in matching.matches:
+        if isinstance(match, Extra) or match.plan.id not in grouped:
+            found += _member(match, matching.built, sentences)
+        if isinstance(match, Pair):
+            found += _width(match, sentences) if match.plan.id not in grouped else ()
+            found += _unseen(match, sentences)
+    found += _bolts(matching, plan, sentences)
+    differences = tuple(d for d in found if d.severity != "not checked")
+    not_checked = tuple(d for d in found if d.severity == "not checked")
+    certain = any(d.severity == "different" for d in differences)
+    verdict = "different" if certain else "cannot say" if differences or not_checked else "same"
+    names = {pair.plan.id: pair.built.id for pair in matching.pairs}
+    return Audit(verdict, differences, not_checked, names, matching.mirrored)
+
+
+def _sizes(built: Frame, plan: Frame) -> Iterator[Difference]:
+    sure = built.stock is None or built.stock.confidence >= SURE
+    severity = "different" if sure else "doubtful"
+    if built.pitch_mm and plan.pitch_mm and abs(built.pitch_mm / plan.pitch_mm - 1) > 0.005:
+        text = f"The pitch is {built.pitch_mm:.4g} mm, plan {plan.pitch_mm:.4g} mm."
+        yield Difference("pitch", (), text, severity)
+    if built.stock and plan.stock and built.stock.id and plan.stock.id and built.stock.id != plan.stock.id:
+        yield Difference("stock", (), f"The stock is {built.stock.id}, plan {plan.stock.id}.", severity)
+
+
+def _mirror(matching: Matching) -> Iterator[Difference]:
+    if matching.mirrored:
+        same = all(m.kind == "same" for m in matching.matches)
+        rest = "." if same else "; what follows is against the mirrored plan."
+        yield Difference("mirrored", (), f"The frame is built as the mirror image of the plan{rest}")
+
+
+def _severity(match: Pair | Extra) -> str:
+    return "doubtful" if match.built.confidence < SURE else "different"
+
+
+def _group(matching: Matching, group: Collection[str], sentences: AuditSentences) -> Difference:
+    """Members that were moved together."""
+    pairs = [pair for pair in matching.pairs if pair.plan.id in group]
+    severity = "doubtful" if all(_severity(pair) == "doubtful" for pair in pairs) else "different"
+    kind = "shift" if alike(pairs) else "moved"
+    return Difference(kind, tuple(group), sentences.group(pairs), severity)
+
+
+def _member(match: Match, built: Frame, sentences: AuditSentences) -> Iterator[Difference]:
+    """A member that is missing, extra, or not where or as long as planned."""
+    if isinstance(match, Missing):
+        ids = (match.plan.id,)
+        if built.photos and not _in_sight(match.plan, built):
+            yield Difference("out of sight", ids, sentences.out_of_sight(match), "not checked")
+        else:
+            yield Difference("missing", ids, sentences.missing(match))
+    elif isinstance(match, Extra):
+        yield Difference("extra", (match.built.id,), sentences.extra(match), _severity(match))
+    elif _may_be_longer(match):
+        yield Difference("end", (match.plan.id,), sentences.may_be_longer(match), "not checked")
+    elif match.kind != "same":
+        yield Difference(match.kind, (match.plan.id,), sentences.member(match), _severity(match))
+
+
+def _width(pair: Pair, sentences: AuditSentences) -> Iterator[Difference]:
+    if abs(pair.plan.width - pair.built.width) > MATCH_TOL:
+        yield Difference("width", (pair.plan.id,), sentences.width(pair), _severity(pair))
+
+
+def _may_be_longer(pair: Pair) -> bool:
+    """Whether a member is too short by holes that may be out of sight."""
+    short = pair.plan.holes - pair.built.holes
+    at_start = np.abs(pair.start).max() > MATCH_TOL
+    end = pair.built.ends[0 if at_start else 1]
+    return pair.kind == "length" and short > 0 and end.state != "seen" and end.extra >= short
+
+
+def _unseen(pair: Pair, sentences: AuditSentences) -> Iterator[Difference]:
+    """What was not seen of a member that is there."""
+    if pair.built.confidence < SURE and pair.kind == "same":
+        yield Difference("reading", (pair.plan.id,), sentences.unsure(pair), "not checked")
+    if pair.kind == "moved" or _may_be_longer(pair):
+        return
+    for which, end in enumerate(pair.built.ends):
+        if end.state != "seen":
+            yield Difference("end", (pair.plan.id,), sentences.end(pair, which, end), "not checked")
+
+
+def _in_sight(member: Member, built: Frame) -> bool:
+    """Whether a photo of the built frame would show some openings of a member that stood there."""
+    for photo in built.photos:
+        if not (photo.used and photo.camera):
+            continue
+        R, t = np.asarray(photo.camera["R"], float), np.asarray(photo.camera["t"], float)
+        eye = -R.T @ t
+        turned = np.einsum("ij,ij->i", face_normals(member), eye - face_centres(member))[2:] > 0
+        points = openings(member)[turned].reshape(-1, 3)
+        x = points @ R.T + t
+        with np.errstate(divide="ignore", invalid="ignore"):
+            px = x[:, :2] / x[:, 2:] * photo.camera["f"] + [photo.camera["cx"], photo.camera["cy"]]
+            inside = (x[:, 2] > 0) & (px > 0).all(axis=1) & (px < photo.size).all(axis=1)
+        if (inside & ~hidden(points, eye, built.members)).sum() >= min(OPENINGS, member.holes):
+            return True
+    return False
+
+
+# Bolts
+
+
+def _bolts(matching: Matching, plan: Frame, sentences: AuditSentences) -> Iterator[Difference]:
+    """Bolts of the plan that are not there or were not seen, and bolts that are not in the plan."""
+    pairs = {pair.plan.id: pair for pair in matching.pairs}
+    plan_of = {pair.built.id: pair.plan.id for pair in matching.pairs}
+    built: dict[frozenset[str], list[Joint]] = {}
+    for j in matching.built.joints:
+        if j.a in plan_of and j.b in plan_of:
+            built.setdefault(frozenset((plan_of[j.a], plan_of[j.b])), []).append(j)
+    used: set[Joint] = set()
+    for joint in plan.joints:
+        if joint.a not in pairs or joint.b not in pairs:
+            continue
+        ends = (pairs[joint.a], pairs[joint.b])
+        there = built.get(frozenset((joint.a, joint.b)), [])
+        if all(pair.stays for pair in ends):
+            there = [j for j in there if _same_place(j, joint, matching.built, plan)]
+        used |= set(there)
+        yield from _planned_bolt(joint, ends, there, sentences)
+    planned = {frozenset((j.a, j.b)) for j in plan.joints}
+    for ids, joints in built.items():
+        both = [pairs[id] for id in ids]
+        comparable = all(pair.stays if ids in planned else pair.kind == "same" for pair in both)
+        for j in joints:
+            if j.bolt == "seen" and j not in used and comparable:
+                text = sentences.bolt_not_planned(j, plan_of)
+                yield Difference("bolt extra", tuple(sorted(ids)), text)
+
+
+def _planned_bolt(
+    joint: Joint, ends: tuple[Pair, Pair], there: Sequence[Joint], sentences: AuditSentences
+) -> Iterator[Difference]:
+    """A lap of the plan between two members that were built, and the built laps in its place."""
+    ids, states = (joint.a, joint.b), {j.bolt for j in there}
+    stays = all(pair.stays for pair in ends)
+    if joint.bolt == "none":
+        if stays and "seen" in states:
+            yield Difference("bolt extra", ids, sentences.bolt_extra(joint))
+    elif "seen" in states:
+        return
+    elif "assumed" in states:
+        yield Difference("bolt", ids, sentences.bolt_unseen(joint), "not checked")
+    elif there or (stays and _both_reach(joint, ends)):
+        doubtful = any(_severity(pair) == "doubtful" for pair in ends)
+        severity = "doubtful" if doubtful else "different"
+        yield Difference("bolt missing", ids, sentences.bolt_missing(joint), severity)
+
+
+def _same_place(own: Joint, planned: Joint, built: Frame, plan: Frame) -> bool:
+    centres = [
+        lap_centre(joint, {id: frame.member(id) for id in (joint.a, joint.b)})
+        for joint, frame in ((own, built), (planned, plan))
+    ]
+    return bool(np.abs(centres[0] - centres[1]).max() < MATCH_TOL)
+
+
+def _both_reach(joint: Joint, ends: tuple[Pair, Pair]) -> bool:
+    """Whether both built members still have a hole where the planned bolt is.
+
+    One that is shorter is a difference already.
+    """
+    for pair, hole in zip(ends, (joint.a_hole, joint.b_hole)):
+        gap = np.abs(pair.built.hole_centres() - pair.plan.hole_centre(hole)).max(axis=1)
+        if gap.min() > MATCH_TOL:
+            return False
+    return True
+
+
+def audit_text(result: Audit) -> str:
+    """The audit for a person to read, without the caution."""
+    sections = (
+        ("Different", [d for d in result.differences if d.severity == "different"]),
+        (
+            "Different as far as the reading goes, which is not sure",
+            [d for d in result.differences if d.severity == "doubtful"],
+        ),
+        ("Not checked", result.not_checked),
+    )
+    parts = [TITLES[result.verdict]]
+    for title, found in sections:
+        if found:
+            parts.append("\n".join([title, *(f"  - {d.text}" for d in found)]))
+    return "\n\n".join(parts)

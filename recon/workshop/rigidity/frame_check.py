@@ -1,0 +1,168 @@
+"""All that can be found wrong with a frame before it is built, and the report about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from recon.errors import ReconError
+from recon.frame.model import Frame, Joint
+from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.rigidity.bracing import MOST, Addition, additions
+from recon.workshop.rigidity.findings import (
+    Finding,
+    find_collisions,
+    find_crossing,
+    find_ends_without_room,
+    find_laps_without_bolt,
+    find_loose,
+    find_pieces,
+)
+from recon.workshop.rigidity.mechanism import Mobility, mobility
+from recon.workshop.rigidity.motion_words import motion_words
+from recon.workshop.solids import HOLE
+from recon.workshop.wording import listed, plural
+
+# Frames of more members than MANY get only FEW proposals, as each is looked for in the whole frame.
+MANY, FEW = 100, 2
+MOST_NAMED = 12  # members that an error lists
+TITLES = {  # of the kinds of findings, in the order of the report
+    "collision": "Members in one another's room",
+    "loose": "Loose members",
+    "pieces": "Parts that nothing joins",
+    "no bolt": "Laps without a bolt",
+    "bolts cross": "Bolts that cross",
+    "bolt end": "Bolts without room",
+    "motion": "Ways to move that are not wanted",
+}
+
+
+@dataclass(frozen=True)
+class CheckReport:
+    """What is wrong with a frame.
+
+    Attributes
+    ----------
+    findings : tuple of Finding
+        All that is wrong, kind by kind.
+    mobility : Mobility
+        The ways to move.
+    additions : tuple of Addition
+        What to add against those that are not wanted.
+    """
+
+    findings: tuple[Finding, ...]
+    mobility: Mobility
+    additions: tuple[Addition, ...]
+
+
+def check_frame(
+    frame: Frame, may_turn: Iterable[Joint] = (), hole: float = HOLE, z_up: bool = True
+) -> CheckReport:
+    """Everything wrong that can be found from the frame alone.
+
+    Parameters
+    ----------
+    frame : Frame
+        The frame.
+    may_turn : iterable of Joint
+        Joints whose bolts may turn: motions in which no other bolt turns are wanted (see `joints_between`).
+    hole : float
+        Diameter of the holes, pitches.
+    z_up : bool
+        Whether +z may be called "up".
+
+    Examples
+    --------
+    >>> from recon.frame.joints import find_joints
+    >>> from recon.frame.model import Member
+    >>> members = Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -0.75, 3), (1, 0, 0), 6)
+    >>> for finding in check_frame(Frame(members, find_joints(members))).findings:
+    ...     print(finding.kind, "-", finding.text)
+    collision - A and B take the same room, 0.25 pitches deep.
+    loose - A touches B, but no holes lie on one axis there, so no bolt can hold it.
+    loose - B touches A, but no holes lie on one axis there, so no bolt can hold it.
+    """
+    may_turn = tuple(may_turn)
+    bolts = find_bolts(frame)
+    state = mobility(frame, may_turn)
+    findings = [
+        *find_collisions(frame),
+        *find_loose(frame),
+        *find_pieces(frame),
+        *find_laps_without_bolt(frame, bolts),
+        *find_crossing(bolts),
+        *find_ends_without_room(frame, bolts, hole),
+    ]
+    findings += [Finding("motion", m.moving, m.joints, motion_words(m, z_up)) for m in state.motions]
+    most = MOST if len(frame.members) <= MANY else FEW
+    return CheckReport(tuple(findings), state, additions(frame, may_turn, most, hole, state))
+
+
+def joints_between(frame: Frame, pairs: Iterable[tuple[str, str]]) -> tuple[Joint, ...]:
+    """The bolted laps of these pairs of members.
+
+    Parameters
+    ----------
+    frame : Frame
+        The frame.
+    pairs : iterable of (str, str)
+        Labels of two members each.
+
+    Raises
+    ------
+    ReconError
+        Where a label is unknown, or no bolt joins the two.
+    """
+    known = {m.id for m in frame.members}
+    found: list[Joint] = []
+    for a, b in pairs:
+        for id in (a, b):
+            if id not in known:
+                others = " and others" if len(known) > MOST_NAMED else ""
+                raise ReconError(
+                    f"There is no member '{id}' in the frame; its members are "
+                    f"{listed(sorted(known)[:MOST_NAMED])}{others}."
+                )
+        laps = [j for j in frame.joints if {j.a, j.b} == {a, b} and j.bolt != "none"]
+        if not laps:
+            raise ReconError(f"No bolt joins {a} and {b}; name two members that a bolt joins.")
+        found += laps
+    return tuple(found)
+
+
+def report_text(report: CheckReport) -> str:
+    """The report for a person to read, without the caution."""
+    parts = []
+    for kind, title in TITLES.items():
+        texts = [f.text for f in report.findings if f.kind == kind]
+        if texts:
+            marks = [f"{n}." if kind == "motion" else "-" for n in range(1, len(texts) + 1)]
+            parts.append("\n".join([title, *(f"  {mark} {text}" for mark, text in zip(marks, texts))]))
+    state = report.mobility
+    if state.motions:
+        parts.append(_additions_text(report.additions))
+    wanted = ""
+    if state.wanted:
+        wanted = f"{plural(state.wanted, 'way')} to move {'is' if state.wanted == 1 else 'are'} wanted"
+    and_wanted = f"; {wanted}" if wanted else ""
+    if not report.findings:
+        parts.append(f"Nothing is wrong with members and bolts, and nothing racks or folds{and_wanted}.")
+    elif not state.motions:
+        parts.append(f"Nothing racks or folds{and_wanted}.")
+    elif wanted:
+        parts.append(f"{wanted}.")
+    return "\n\n".join(parts)
+
+
+def _additions_text(proposed: tuple[Addition, ...]) -> str:
+    if not proposed:
+        return "What to add\n  Nothing that fits the free holes stops any of these."
+    lines = [f"  {n}. {a.text} {_left(a.left)}" for n, a in enumerate(proposed, 1)]
+    return "\n".join(["What to add, one after the other", *lines])
+
+
+def _left(left: int) -> str:
+    if not left:
+        return "Then nothing racks any more."
+    return f"Then {plural(left, 'way')} to move {'is' if left == 1 else 'are'} left."
