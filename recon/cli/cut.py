@@ -73,8 +73,8 @@ def run(args) -> int:
 
     from recon.errors import ReconError
     from recon.frame.length import parse_mm
+    from recon.workshop.cutting.cut_formats import cut_csv, cut_dict, cut_html, cut_svg, cut_text
     from recon.workshop.cutting.cut_list import KERF_MM, cut_list
-    from recon.workshop.cutting.sheet import cut_csv, cut_dict, cut_html, cut_svg, cut_text
     from recon.workshop.parts.rack import use_rack
 
     if args.blank and args.first_hole:

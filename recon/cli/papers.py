@@ -56,7 +56,7 @@ def run(args) -> int:
     from recon.show.picture import draw_frame, encode_png
     from recon.workshop.cutting.cut_list import KERF_MM
     from recon.workshop.drawing.projections import drawn_hole
-    from recon.workshop.papers.contents import papers
+    from recon.workshop.papers.compose import compose_papers
     from recon.workshop.papers.html import papers_html
     from recon.workshop.papers.pdf import papers_pdf
 
@@ -68,7 +68,7 @@ def run(args) -> int:
         progress("drawing the frame", 0.0)
         picture = encode_png(draw_frame(frame, (1600, 1100), hole=drawn_hole(frame, stocks)))
         progress("parts, cuts, drawings and steps", 0.1)
-        made = papers(
+        made = compose_papers(
             frame,
             stocks,
             paper=args.paper,

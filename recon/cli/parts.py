@@ -61,8 +61,8 @@ def run(args) -> int:
     import json
 
     from recon.workshop.hardware.fasteners import find_thread
+    from recon.workshop.parts.parts_formats import parts_csv, parts_dict, parts_html, parts_text
     from recon.workshop.parts.parts_list import parts_list
-    from recon.workshop.parts.sheet import parts_csv, parts_dict, parts_html, parts_text
 
     frame, stocks, prices = load(args)
     rack, keep_out = load_rack(args, stocks)

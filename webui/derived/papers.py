@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from recon.frame.files import frame_to_text
 from recon.show.picture import HOLE, draw_frame, encode_png
 from recon.show.summary import summary_text
+from recon.workshop.cutting.cut_formats import cut_csv, cut_html
 from recon.workshop.cutting.cut_list import cut_list
-from recon.workshop.cutting.sheet import cut_csv, cut_html
 from recon.workshop.export.registry import export
-from recon.workshop.papers.contents import papers
+from recon.workshop.papers.compose import compose_papers
 from recon.workshop.papers.html import papers_html
 from recon.workshop.papers.pdf import papers_pdf
+from recon.workshop.parts.parts_formats import parts_html
 from recon.workshop.parts.parts_list import parts_list
-from recon.workshop.parts.sheet import parts_html
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ def _picture(frame, stocks):
 
 
 def _document(frame, stocks, paper: str):
-    return papers(frame, stocks, paper=paper, picture=_picture(frame, stocks)).document
+    return compose_papers(frame, stocks, paper=paper, picture=_picture(frame, stocks)).document
 
 
 def _export(to: str):

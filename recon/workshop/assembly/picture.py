@@ -13,7 +13,7 @@ import numpy as np
 from recon.frame.model import Frame
 from recon.workshop.drawing.hidden_lines import box_corners, hidden_stretches, rest
 from recon.workshop.drawing.label_placement import TAKEN, Clutter
-from recon.workshop.drawing.projections import Scene, View, corner_view
+from recon.workshop.drawing.projections import Projection, Scene, corner_projection
 from recon.workshop.drawing.vector import Area, Disc, Item, Lines, Pen, Sheet, Text, moved, text_width
 from recon.workshop.hardware.bolts import Bolt
 
@@ -49,7 +49,7 @@ class Stage:
     """
 
     def __init__(self, frame: Frame, hole: float):
-        self.scenes = [Scene(frame.members, corner_view(turn, HEIGHT), hole) for turn in TURNS]
+        self.scenes = [Scene(frame.members, corner_projection(turn, HEIGHT), hole) for turn in TURNS]
         self.index = {m.id: k for k, m in enumerate(frame.members)}
         self.corners = box_corners(self.scenes[0].boxes)  # (n, 8, 3)
 
@@ -380,7 +380,7 @@ def _inset(stage: Stage, shown, fresh, shot: _Shot, clutter: Clutter, size) -> l
     return moved(items, *map(float, best))
 
 
-def _axes(view: View) -> list[Item]:
+def _axes(view: Projection) -> list[Item]:
     """x, y and z in the lower left corner."""
     start = np.array([6.5, 5.5])
     items: list[Item] = []

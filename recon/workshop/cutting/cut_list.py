@@ -17,7 +17,7 @@ from recon.errors import ReconError
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
-from recon.workshop.cutting.cutting_stock import Packing, StickKind, first_fit_decreasing, solve
+from recon.workshop.cutting.cutting_stock import Packing, StickKind, first_fit_decreasing, solve_cutting_stock
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import OwnedStick, Rack, RackUse
 from recon.workshop.wording import listed
@@ -212,7 +212,7 @@ def _plan(stock: Stock, members, kinds: list[_Kind], pitch_mm: float, kerf_mm: f
     ready = [_stick_kind(kind, sizes, pitch_mm, kerf_mm, cost) for kind, cost in zip(kinds, costs)]
     _check_fits(stock, members, sizes, kinds, ready, pitch_mm)
     wanted = [demand[n] for n in sizes]
-    packing = solve(wanted, ready)
+    packing = solve_cutting_stock(wanted, ready)
     if any(packing.unmet):
         raise ReconError(
             f"The sticks of {stock.id} that you own do not give all pieces, and no length of it is known to buy; "

@@ -52,7 +52,7 @@ class Packing:
     unmet: tuple[int, ...]
 
 
-def solve(demand: Sequence[int], kinds: Sequence[StickKind]) -> Packing:
+def solve_cutting_stock(demand: Sequence[int], kinds: Sequence[StickKind]) -> Packing:
     """The cheapest sticks that give `demand` (so many of each kind of piece), and a bound on the cost.
 
     Of answers found at one cost that is given which takes least of the owned sticks; that it is the least of all is not

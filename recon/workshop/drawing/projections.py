@@ -29,7 +29,7 @@ def drawn_hole(frame: Frame, stocks: Mapping[str, Stock]) -> float:
 
 
 @dataclass(frozen=True)
-class View:
+class Projection:
     """name : 'Front'.   seen_from : '-y'.   right, up, towards : unit vectors, the last to the viewer."""
 
     name: str
@@ -47,7 +47,7 @@ class View:
         return np.stack([points @ self.right, points @ self.up], axis=-1)
 
 
-def six_views(members: Sequence[Member]) -> dict[str, View]:
+def six_views(members: Sequence[Member]) -> dict[str, Projection]:
     """'Front', 'Top', 'Right', 'Left', 'Rear', 'Bottom', as on a drawing board; the front shows the longer level side."""
     low, high = (
         np.min([bounds(m)[0] for m in members], axis=0),
@@ -64,7 +64,7 @@ def six_views(members: Sequence[Member]) -> dict[str, View]:
         "Top": (across, away),
         "Bottom": (across, -away),
     }
-    return {name: View(name, _axis_name(np.cross(*a)), *a) for name, a in axes.items()}
+    return {name: Projection(name, _axis_name(np.cross(*a)), *a) for name, a in axes.items()}
 
 
 def _axis_name(axis) -> str:
@@ -72,12 +72,12 @@ def _axis_name(axis) -> str:
     return ("+" if axis[k] > 0 else "\u2212") + "xyz"[k]
 
 
-def corner_view(turn_deg: float, height_deg: float) -> View:
+def corner_projection(turn_deg: float, height_deg: float) -> Projection:
     """From a corner: `turn_deg` from +x towards +y, `height_deg` above the level."""
     turn, height = np.radians([turn_deg, height_deg])
     right = np.array([-np.sin(turn), np.cos(turn), 0.0])
     towards = np.array([np.cos(turn) * np.cos(height), np.sin(turn) * np.cos(height), np.sin(height)])
-    return View("Corner", "", right, np.cross(towards, right))
+    return Projection("Corner", "", right, np.cross(towards, right))
 
 
 @dataclass(frozen=True)
@@ -97,7 +97,7 @@ class Scene:
     hole : diameter of the holes, pitches.
     """
 
-    def __init__(self, members: Sequence[Member], view: View, hole: float):
+    def __init__(self, members: Sequence[Member], view: Projection, hole: float):
         self.members, self.view, self.hole = tuple(members), view, hole
 
     def part(self, which: Sequence[int]) -> Scene:
@@ -175,7 +175,7 @@ class Scene:
 Tag = tuple[Bolt | None, Hole, tuple[tuple[str, int], ...]]
 
 
-class Board:
+class ViewBoard:
     """A frame on the drawing board: its six views, each worked out once and when it is wanted.
 
     hole : diameter of the holes, pitches.
@@ -215,7 +215,7 @@ class Board:
         return found
 
 
-def views_needed(board: Board, side: str) -> list[str]:
+def views_needed(board: ViewBoard, side: str) -> list[str]:
     """Front, top and the side view, then of the views from the other sides those that show a bolt which no view before
     them shows.  side : 'Right' or 'Left'."""
     main = ["Front", "Top", side]

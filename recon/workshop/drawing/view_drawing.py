@@ -12,7 +12,7 @@ import numpy as np
 
 from recon.workshop.drawing.hidden_lines import merged, rest
 from recon.workshop.drawing.label_placement import TAKEN, Clutter
-from recon.workshop.drawing.projections import FACING, Board, Scene
+from recon.workshop.drawing.projections import FACING, Scene, ViewBoard
 from recon.workshop.drawing.vector import (
     FINE,
     HIDDEN,
@@ -39,7 +39,7 @@ NOTES = (
 )
 
 
-def draw_view(board: Board, name: str, scale: float, unit: float = 1.0, words: bool = True) -> list[Item]:
+def draw_view(board: ViewBoard, name: str, scale: float, unit: float = 1.0, words: bool = True) -> list[Item]:
     """A view of the board as items in mm; the frame's origin is theirs.
 
     scale : mm per pitch.   unit : what 1 mm on paper is on the drawing (10 for one at full size to be printed at 1:10).

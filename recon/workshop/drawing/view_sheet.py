@@ -9,7 +9,7 @@ import numpy as np
 
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame
-from recon.workshop.drawing.projections import Board
+from recon.workshop.drawing.projections import ViewBoard
 from recon.workshop.drawing.vector import (
     FINE,
     OUTLINE,
@@ -41,7 +41,7 @@ def side_of(angle: str) -> str:
     return "Left" if angle == "first" else "Right"
 
 
-def three_views_sheet(board: Board, size: tuple[float, float], angle: str) -> Sheet:
+def three_views_sheet(board: ViewBoard, size: tuple[float, float], angle: str) -> Sheet:
     """Front, top and side on one sheet of `size` (width, height) mm.   angle : "first" or "third"."""
     together = _together(board, angle)
     front, top = board.span("Front"), board.span("Top")
@@ -64,16 +64,16 @@ def three_views_sheet(board: Board, size: tuple[float, float], angle: str) -> Sh
     )
 
 
-def best_sheet(board: Board, angle: str, sizes: Sequence[tuple[float, float]] = SHEETS) -> Sheet:
+def best_sheet(board: ViewBoard, angle: str, sizes: Sequence[tuple[float, float]] = SHEETS) -> Sheet:
     """The three views on the one of these sizes of sheet, mm, on which they come out largest."""
     return three_views_sheet(board, _larger(_together(board, angle), sizes, 2), angle)
 
 
-def _together(board: Board, angle: str) -> np.ndarray:
+def _together(board: ViewBoard, angle: str) -> np.ndarray:
     return board.span("Front") + [board.span(side_of(angle))[0], board.span("Top")[1]]
 
 
-def one_view_sheet(board: Board, name: str, sizes: Sequence[tuple[float, float]] = SHEETS) -> Sheet:
+def one_view_sheet(board: ViewBoard, name: str, sizes: Sequence[tuple[float, float]] = SHEETS) -> Sheet:
     """One view, as large as it comes out on one of these sizes of sheet, mm."""
     span = board.span(name)
     size = _larger(span, sizes, 1)
@@ -101,7 +101,7 @@ def _scale(frame: Frame, room) -> float:
     return frame.pitch_mm / next((s for s in SCALES if frame.pitch_mm / s <= most), frame.pitch_mm / most)
 
 
-def _placed(board: Board, name: str, scale: float, x: float, y: float, words: bool = True) -> list[Item]:
+def _placed(board: ViewBoard, name: str, scale: float, x: float, y: float, words: bool = True) -> list[Item]:
     """The view with title and sizes, its lower left corner at (x, y) mm."""
     scene, frame = board.scene(name), board.frame
     points = scene.edges[0].reshape(-1, 2) * scale

@@ -17,7 +17,7 @@ from ezdxf.lldxf.validator import is_valid_layer_name
 from recon.errors import ReconError
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
-from recon.workshop.drawing.projections import Board, drawn_hole
+from recon.workshop.drawing.projections import ViewBoard, drawn_hole
 from recon.workshop.drawing.vector import CAP, HIDDEN, Area, Disc, Lines, Text
 from recon.workshop.drawing.view_drawing import draw_view
 from recon.workshop.drawing.view_sheet import side_of
@@ -74,7 +74,7 @@ def layer_names(frame: Frame) -> dict[str, str]:
 
 def _insert_views(document: Drawing, frame: Frame, hole: float, angle: str, layers) -> None:
     pitch = frame.pitch_mm
-    board, names = Board(frame, hole), ("Front", "Top", side_of(angle))
+    board, names = ViewBoard(frame, hole), ("Front", "Top", side_of(angle))
     corners = {name: board.scene(name).edges[0].reshape(-1, 2) * pitch for name in names}
     size = {name: board.span(name) * pitch for name in names}
     gap = APART * pitch

@@ -12,14 +12,14 @@ from recon.frame.files import frame_to_text
 from recon.frame.length import inch_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
-from recon.workshop.drawing.projections import Board, drawn_hole
+from recon.workshop.drawing.projections import ViewBoard, drawn_hole
 from recon.workshop.drawing.vector import sheet_svg
 from recon.workshop.drawing.view_sheet import best_sheet
+from recon.workshop.formats import csv_text
 from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.parts.parts_formats import parts_csv
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.parts.prices import PriceList
-from recon.workshop.parts.sheet import parts_csv
-from recon.workshop.sheet import csv_text
 
 MEMBER_COLUMNS = (
     "label",
@@ -124,7 +124,7 @@ def _glb(frame, stocks, drilled, **_) -> bytes:
 
 
 def _svg(frame, stocks, angle, **_) -> bytes:
-    return sheet_svg(best_sheet(Board(frame, drawn_hole(frame, stocks)), angle)).encode("utf-8")
+    return sheet_svg(best_sheet(ViewBoard(frame, drawn_hole(frame, stocks)), angle)).encode("utf-8")
 
 
 def _text(make) -> Callable[..., bytes]:

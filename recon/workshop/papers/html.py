@@ -6,7 +6,7 @@ import base64
 from html import escape
 
 from recon.workshop.drawing.vector import FACES, MARK_FACES, sheet_svg
-from recon.workshop.papers import document as doc
+from recon.workshop.papers import blocks as doc
 
 _SIZE = {"a4": "A4", "letter": "letter"}
 
@@ -124,12 +124,12 @@ def _drawing(block: doc.Drawing) -> str:
     return f"{opening}{sheet_svg(block.sheet)}</figure>"
 
 
-def _photo(block: doc.Photo) -> str:
+def _photo(block: doc.Picture) -> str:
     data = base64.b64encode(block.png).decode("ascii")
     return f'<figure><img src="data:image/png;base64,{data}" alt="{escape(block.text)}"></figure>'
 
 
-def _step(block: doc.Step) -> str:
+def _step(block: doc.StepBlock) -> str:
     return (
         f'<div class="step"><figure>{sheet_svg(block.sheet)}</figure><div><h3>{escape(block.title)}</h3>'
         + "".join(_blocks(block.lines))
@@ -142,6 +142,6 @@ _HTML = {
     doc.Heading: _heading,
     doc.Table: _table,
     doc.Drawing: _drawing,
-    doc.Photo: _photo,
-    doc.Step: _step,
+    doc.Picture: _photo,
+    doc.StepBlock: _step,
 }

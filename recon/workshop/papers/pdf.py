@@ -31,14 +31,14 @@ from reportlab.platypus import Table as Grid
 
 from recon.workshop.drawing.pdf import BOLD, MARK, SANS, draw_sheet, draw_text, faces, runs, width_of
 from recon.workshop.drawing.view_sheet import PAPERS
-from recon.workshop.papers import document as doc
+from recon.workshop.papers import blocks as doc
 
 SIDE, TOP, FOOT = 14.0, 17.0, 16.0  # mm of margin; ISO 5457 and binders want 10 to 20
 ROOM = 130.0  # mm left on a page for which a section begins there
 SIZE, CELL = 9.5, 8.5  # points
 
 
-def room(paper: str, turned: bool = False) -> tuple[float, float]:
+def print_area(paper: str, turned: bool = False) -> tuple[float, float]:
     """Width and height inside the margins of a page, mm; `turned` lies on its long side."""
     width, height = PAPERS[paper][:: -1 if turned else 1]
     return width - 2 * SIDE, height - TOP - FOOT
@@ -93,7 +93,7 @@ def _page(paper: str) -> tuple[float, float]:
 
 
 def _frame(paper: str, turned: bool) -> Frame:
-    width, height = room(paper, turned)
+    width, height = print_area(paper, turned)
     return Frame(SIDE * mm, FOOT * mm, width * mm, height * mm, 0, 0, 0, 0)
 
 
@@ -218,7 +218,7 @@ def _para(text: str, style: ParagraphStyle, bullet: str | None = None) -> Para:
 
 
 def _section(section: doc.Section, paper: str, first: bool, after_drawings: bool) -> list:
-    width = room(paper)[0]
+    width = print_area(paper)[0]
     drawings_only = all(isinstance(b, doc.Drawing) and b.whole_page for b in section.blocks)
     flow: list = []
     if not drawings_only:
@@ -255,7 +255,7 @@ def _drawing(block: doc.Drawing, width: float) -> list:
     return [_Drawn(block.sheet), Spacer(1, 2 * mm)]
 
 
-def _photo(block: doc.Photo, width: float) -> list:
+def _photo(block: doc.Picture, width: float) -> list:
     image = ImageReader(io.BytesIO(block.png))
     across, high = image.getSize()
     share = min(width / across, block.height_mm / high)
@@ -337,7 +337,7 @@ class _Box(Flowable):
         self.canv.rect(0, -0.3 * mm, 2.8 * mm, 2.8 * mm)
 
 
-def _step(block: doc.Step, width: float) -> list:
+def _step(block: doc.StepBlock, width: float) -> list:
     words = [_para(block.title, _HEADING), *(f for line in block.lines for f in _paragraph(line, width))]
     beside = width - block.sheet.width - 4
     long = sum(f.wrap(beside * mm, 1e6)[1] for f in words) > 1.5 * block.sheet.height * mm
@@ -367,7 +367,7 @@ _BLOCKS = {
     doc.Paragraph: _paragraph,
     doc.Heading: _heading,
     doc.Drawing: _drawing,
-    doc.Photo: _photo,
+    doc.Picture: _photo,
     doc.Table: _table,
-    doc.Step: _step,
+    doc.StepBlock: _step,
 }

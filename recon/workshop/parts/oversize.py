@@ -21,7 +21,7 @@ Box = tuple[Sequence[float], Sequence[float]]  # lowest and highest corner, pitc
 
 
 @dataclass(frozen=True)
-class Room:
+class OversizeFit:
     """A member of `holes` holes in place of member `member`, which has fewer: it sticks out by `before` holes at the
     end of hole 1 and by `after` holes at the other. `blocked_by` names what is in the way; empty where it is free."""
 
@@ -76,7 +76,7 @@ def lengthened(member: Member, before: int, after: int) -> Member:
     return replace(member, first=as_tuple(member.hole_centre(-before)), holes=member.holes + before + after)
 
 
-def rooms(around: Surroundings, member: Member, holes: int) -> tuple[Room, ...]:
+def oversize_fits(around: Surroundings, member: Member, holes: int) -> tuple[OversizeFit, ...]:
     """The ways in which a member of `holes` holes can take the place of `member`: sticking out at the first end, at
     the other, and, where both are blocked, at both ends so that nothing is in the way, if that can be.
 
@@ -85,17 +85,17 @@ def rooms(around: Surroundings, member: Member, holes: int) -> tuple[Room, ...]:
     if extra > MOST_LONGER * member.holes:
         return ()
     if extra <= 0:
-        return (Room(member.id, holes, 0, 0, ()),) if extra == 0 else ()
-    ends = [_room(around, member, extra, 0), _room(around, member, 0, extra)]
-    if not any(room.free for room in ends):
+        return (OversizeFit(member.id, holes, 0, 0, ()),) if extra == 0 else ()
+    ends = [_fit(around, member, extra, 0), _fit(around, member, 0, extra)]
+    if not any(fit.free for fit in ends):
         for before in range(1, extra):
-            room = _room(around, member, before, extra - before)
-            if room.free:
-                return (*ends, room)
+            fit = _fit(around, member, before, extra - before)
+            if fit.free:
+                return (*ends, fit)
     return tuple(ends)
 
 
-def _room(around: Surroundings, member: Member, before: int, after: int) -> Room:
+def _fit(around: Surroundings, member: Member, before: int, after: int) -> OversizeFit:
     blocked = []
     if before:
         blocked += _in_the_way(around, member, replace(lengthened(member, before, 0), holes=before))
@@ -103,7 +103,7 @@ def _room(around: Surroundings, member: Member, before: int, after: int) -> Room
         blocked += _in_the_way(
             around, member, replace(member, first=as_tuple(member.hole_centre(member.holes)), holes=after)
         )
-    return Room(member.id, member.holes + before + after, before, after, tuple(dict.fromkeys(blocked)))
+    return OversizeFit(member.id, member.holes + before + after, before, after, tuple(dict.fromkeys(blocked)))
 
 
 def _in_the_way(around: Surroundings, member: Member, part: Member) -> list[str]:
@@ -115,8 +115,8 @@ def _in_the_way(around: Surroundings, member: Member, part: Member) -> list[str]
     return found
 
 
-def room_words(room: Room, member: Member) -> str:
+def fit_words(fit: OversizeFit, member: Member) -> str:
     """'a 16-hole in place of the 12-hole B sticks out by 4 at hole 1: blocked by D'."""
-    ends = [f"{n} at hole {hole}" for n, hole in ((room.before, 1), (room.after, member.holes)) if n]
-    state = "free" if room.free else "blocked by " + ", ".join(room.blocked_by)
-    return f"a {room.holes}-hole in place of the {member.holes}-hole {member.id} sticks out by {' and '.join(ends)}: {state}"
+    ends = [f"{n} at hole {hole}" for n, hole in ((fit.before, 1), (fit.after, member.holes)) if n]
+    state = "free" if fit.free else "blocked by " + ", ".join(fit.blocked_by)
+    return f"a {fit.holes}-hole in place of the {member.holes}-hole {member.id} sticks out by {' and '.join(ends)}: {state}"

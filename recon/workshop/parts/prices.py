@@ -1,6 +1,6 @@
 """A price list: what stock, bolts, nuts and washers cost.
 
-A CSV or TOML file (see `recon.workshop.parts.tables`) with the columns
+A CSV or TOML file (see `recon.workshop.parts.list_files`) with the columns
 
     item      metre, stick, member, bolt, nut or washer
     id        a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer ('M8', '5/16')
@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from recon.errors import ReconError
 from recon.frame.stock import Stock, find_stock
 from recon.workshop.hardware.fasteners import bolt_name, find_thread, parse_bolt
-from recon.workshop.parts.tables import Row, read_rows
+from recon.workshop.parts.list_files import TableRow, read_rows
 
 COLUMNS = ("item", "id", "length", "price", "currency")
 ITEMS = ("metre", "stick", "member", "bolt", "nut", "washer")
@@ -64,7 +64,7 @@ def load_prices(path, stocks: Mapping[str, Stock]) -> PriceList:
     return PriceList(currency, **found)
 
 
-def _key(row: Row, item: str, stocks) -> tuple[str, object]:
+def _key(row: TableRow, item: str, stocks) -> tuple[str, object]:
     if item in ("bolt", "nut", "washer"):
         return "hardware", (item, hardware_id(row, item))
     stock = stock_id(row, stocks)
@@ -73,7 +73,7 @@ def _key(row: Row, item: str, stocks) -> tuple[str, object]:
     return item, (stock, row.mm("length") if item == "stick" else row.holes("length"))
 
 
-def stock_id(row: Row, stocks) -> str:
+def stock_id(row: TableRow, stocks) -> str:
     """The row's stock.  Raises ReconError where it is not in the stock list."""
     try:
         return find_stock(stocks, row.text("id", "write the id of a stock, as 'recon stocks' lists them")).id
@@ -81,7 +81,7 @@ def stock_id(row: Row, stocks) -> str:
         raise error if str(error).startswith(row.where) else row.wrong(str(error)) from error
 
 
-def hardware_id(row: Row, item: str) -> str:
+def hardware_id(row: TableRow, item: str) -> str:
     """The row's bolt, or the thread of its nut or washer, in the project's own writing."""
     text = row.text(
         "id", "write a bolt like 'M8 x 90'" if item == "bolt" else "write a thread like M8 or 5/16"

@@ -1,6 +1,6 @@
 """The rack: what the user owns, and how much of a frame it makes before anything is bought or cut.
 
-A CSV or TOML file (see `recon.workshop.parts.tables`) with the columns
+A CSV or TOML file (see `recon.workshop.parts.list_files`) with the columns
 
     item        member, stick, bolt, nut or washer
     id          a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer
@@ -24,9 +24,9 @@ from scipy.sparse import csr_array
 from recon.frame.joints import collisions
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
-from recon.workshop.parts.oversize import Box, Room, lengthened, rooms, surroundings
+from recon.workshop.parts.list_files import read_rows
+from recon.workshop.parts.oversize import Box, OversizeFit, lengthened, oversize_fits, surroundings
 from recon.workshop.parts.prices import hardware_id, stock_id
-from recon.workshop.parts.tables import read_rows
 
 COLUMNS = ("item", "id", "length", "count", "first_hole", "drilled", "trim")
 ITEMS = ("member", "stick", "bolt", "nut", "washer")
@@ -60,12 +60,12 @@ class RackUse:
     """What of a rack goes into a frame.
 
     used : member id -> how the owned member lies in its place (`before` and `after` are 0 where its length is right).
-    told : for members that no owned one of their length is left for, where a longer one would stick out, and into what.
+    considered : for members that no owned one of their length is left for, where a longer one would stick out, and into what.
     left : (stock id, holes) -> owned members that are left over; they can be cut.
     """
 
-    used: Mapping[str, Room]
-    told: tuple[Room, ...]
+    used: Mapping[str, OversizeFit]
+    considered: tuple[OversizeFit, ...]
     left: Mapping[tuple[str, int], int]
 
 
@@ -119,31 +119,31 @@ def use_rack(
     """
     owned = {(stock, holes): n for (stock, holes), n in rack.members.items() if n}
     around = surroundings(frame, stocks, keep_out, floor)
-    options: list[tuple[str, str, Room]] = []  # member, stock, how it lies
-    tried: dict[str, list[Room]] = {}
+    options: list[tuple[str, str, OversizeFit]] = []  # member, stock, how it lies
+    tried: dict[str, list[OversizeFit]] = {}
     for m in frame.members:
         for stock, holes in sorted(owned, key=str):
             if stock == m.stock and holes >= m.holes:
-                for room in rooms(around, m, holes):
-                    (options.append((m.id, stock, room)) if room.free else None)
+                for fit in oversize_fits(around, m, holes):
+                    (options.append((m.id, stock, fit)) if fit.free else None)
                     if holes > m.holes:
-                        tried.setdefault(m.id, []).append(room)
+                        tried.setdefault(m.id, []).append(fit)
     chosen = _choose(frame, options, owned)
     used = {options[k][0]: options[k][2] for k in chosen}
     taken = Counter((options[k][1], options[k][2].holes) for k in chosen)
     left = {kind: n - taken[kind] for kind, n in owned.items() if n > taken[kind]}
-    told = [room for m in frame.members for room in _worth_telling(used.get(m.id), tried.get(m.id, []))]
-    return RackUse(used, tuple(told), left)
+    considered = [fit for m in frame.members for fit in _worth_listing(used.get(m.id), tried.get(m.id, []))]
+    return RackUse(used, tuple(considered), left)
 
 
-def _worth_telling(used: Room | None, tried: list[Room]) -> list[Room]:
+def _worth_listing(used: OversizeFit | None, tried: list[OversizeFit]) -> list[OversizeFit]:
     """Of a member that a longer one stands for, the ways that one could lie; of a member that none is left for, what
     blocks the shortest: it blocks all longer ones too."""
     if used is not None:
-        return [room for room in tried if room.holes == used.holes and (used.before or used.after)]
-    for holes in sorted({room.holes for room in tried}):
-        ways = [room for room in tried if room.holes == holes]
-        if not any(room.free for room in ways):
+        return [fit for fit in tried if fit.holes == used.holes and (used.before or used.after)]
+    for holes in sorted({fit.holes for fit in tried}):
+        ways = [fit for fit in tried if fit.holes == holes]
+        if not any(fit.free for fit in ways):
             return ways
     return []
 
@@ -153,11 +153,11 @@ def _choose(frame: Frame, options, owned) -> list[int]:
     if not options:
         return []
     at = {m.id: m for m in frame.members}
-    surplus = np.array([room.holes - at[id].holes for id, _, room in options], float)
+    surplus = np.array([fit.holes - at[id].holes for id, _, fit in options], float)
     value = (1 + surplus.sum()) * np.array([at[id].holes for id, _, _ in options], float) - surplus
     ids, kinds = {m.id: k for k, m in enumerate(frame.members)}, {kind: k for k, kind in enumerate(owned)}
     rows = [ids[id] for id, _, _ in options] + [
-        len(ids) + kinds[stock, room.holes] for _, stock, room in options
+        len(ids) + kinds[stock, fit.holes] for _, stock, fit in options
     ]
     limit = [1.0] * len(ids) + [float(n) for n in owned.values()]
     columns = list(range(len(options))) * 2

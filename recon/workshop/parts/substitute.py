@@ -11,10 +11,10 @@ from recon.frame.file_checks import suggest
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame, StockUse
 from recon.frame.stock import Stock, find_stock
+from recon.workshop.formats import mass_text, money
 from recon.workshop.hardware.bolts import fasten, find_bolts, width_mm
 from recon.workshop.parts.parts_list import PartsList, parts_list
 from recon.workshop.parts.prices import PriceList
-from recon.workshop.sheet import mass_text, money
 from recon.workshop.wording import listed
 
 SAME_MM = 0.3  # widths and pitches this near are one size sold in mm and in inches (38 and 38.1 mm)

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
 from recon.workshop.cautions import CAUTION
+from recon.workshop.cutting.cut_formats import PICTURE_MM, cut_csv, cut_dict, cut_html, cut_svg, cut_text
 from recon.workshop.cutting.cut_list import cut_list, usable_holes
-from recon.workshop.cutting.picture import MARGIN
-from recon.workshop.cutting.sheet import PICTURE_MM, cut_csv, cut_dict, cut_html, cut_svg, cut_text
+from recon.workshop.cutting.sticks_drawing import MARGIN
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import OwnedStick, Rack, use_rack
 from tests.growing import grow_frame

@@ -22,7 +22,7 @@ MAX_ROWS = 20_000  # more is some other file
 
 
 @dataclass(frozen=True)
-class Row:
+class TableRow:
     """One row: `where` names file and row ("rack.csv, row 7"), `cells` what is not empty, as text."""
 
     where: str
@@ -86,7 +86,7 @@ class Row:
         return round(value, 4)  # 8 ft is 2438.4 mm and not a hair less
 
 
-def read_rows(path, what: str, columns: Sequence[str]) -> list[Row]:
+def read_rows(path, what: str, columns: Sequence[str]) -> list[TableRow]:
     """The rows of a CSV or TOML file.  `what` names its kind ("price list"), `columns` those that it may have.
 
     Raises ReconError, naming file, row and remedy.
@@ -106,7 +106,7 @@ def read_rows(path, what: str, columns: Sequence[str]) -> list[Row]:
     return rows
 
 
-def _csv_rows(text: str, where: str, what: str, columns) -> list[Row]:
+def _csv_rows(text: str, where: str, what: str, columns) -> list[TableRow]:
     first = next(
         (line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), ""
     )
@@ -128,7 +128,7 @@ def _csv_rows(text: str, where: str, what: str, columns) -> list[Row]:
             header = [cell.lower() for cell in cells]
             _check_header(header, f"{where}, row {number}", what, columns)
             continue
-        row = Row(f"{where}, row {number}", {name: cell for name, cell in zip(header, cells) if cell})
+        row = TableRow(f"{where}, row {number}", {name: cell for name, cell in zip(header, cells) if cell})
         if any(cells[len(header) :]):
             raise row.wrong(
                 f"{len(cells)} cells, but the first row names {len(header)} columns; put text with a "
@@ -153,7 +153,7 @@ def _check_header(header, where, what, columns):
             raise ReconError(f"{where}: two columns are called '{name}'; rename or remove one.")
 
 
-def _toml_rows(text: str, where: str, what: str) -> list[Row]:
+def _toml_rows(text: str, where: str, what: str) -> list[TableRow]:
     try:
         data = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
@@ -165,10 +165,10 @@ def _toml_rows(text: str, where: str, what: str) -> list[Row]:
         raise ReconError(f"{where}: a {what} in TOML has one [[entry]] table a row and nothing else.")
     rows = []
     for number, entry in enumerate(entries, 1):
-        row = Row(f"{where}, entry {number}", {})
+        row = TableRow(f"{where}, entry {number}", {})
         for name, value in entry.items():
             if isinstance(value, (dict, list)):
                 raise row.wrong(f"'{shorten(name, 40)}' must be a text or a number.")
             row.cells[name.lower()] = str(value).strip()
-        rows.append(Row(row.where, {name: value for name, value in row.cells.items() if value}))
+        rows.append(TableRow(row.where, {name: value for name, value in row.cells.items() if value}))
     return rows

@@ -7,9 +7,9 @@ from dataclasses import asdict
 from recon.frame.length import both_text, inch_text, mm_text
 from recon.workshop.cautions import CAUTION
 from recon.workshop.cutting.cut_list import CutList, CutPlan, CutStick
-from recon.workshop.cutting.picture import marks_words, sticks_sheet
+from recon.workshop.cutting.sticks_drawing import marks_words, sticks_sheet
 from recon.workshop.drawing.vector import sheet_svg
-from recon.workshop.sheet import csv_text, heading, money, page, paragraph, table, wrapped
+from recon.workshop.formats import csv_text, heading, money, page, paragraph, table, wrapped
 from recon.workshop.wording import listed, plural
 
 CSV_COLUMNS = (

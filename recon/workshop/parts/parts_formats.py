@@ -7,9 +7,7 @@ from dataclasses import asdict
 from recon.frame.length import both_text, inch_text, mm_text
 from recon.frame.model import Frame
 from recon.workshop.cautions import CAUTION
-from recon.workshop.parts.oversize import room_words
-from recon.workshop.parts.parts_list import HardwareLine, MemberLine, PartsList
-from recon.workshop.sheet import (
+from recon.workshop.formats import (
     csv_text,
     heading,
     mass_text,
@@ -20,6 +18,8 @@ from recon.workshop.sheet import (
     text_table,
     wrapped,
 )
+from recon.workshop.parts.oversize import fit_words
+from recon.workshop.parts.parts_list import HardwareLine, MemberLine, PartsList
 from recon.workshop.wording import listed, plural
 
 CSV_COLUMNS = (
@@ -116,8 +116,8 @@ def parts_dict(parts: PartsList) -> dict:
         if parts.rack is None
         else {
             "used": {
-                id: asdict(room) | {"blocked_by": list(room.blocked_by)}
-                for id, room in parts.rack.used.items()
+                id: asdict(fit) | {"blocked_by": list(fit.blocked_by)}
+                for id, fit in parts.rack.used.items()
             },
             "left": [
                 {"stock": stock, "holes": holes, "count": n} for (stock, holes), n in parts.rack.left.items()
@@ -236,14 +236,14 @@ def _totals(parts: PartsList) -> str:
 
 
 def _rack_sentences(parts: PartsList, frame: Frame):
-    exact = [id for id, room in parts.rack.used.items() if not (room.before or room.after)]
+    exact = [id for id, fit in parts.rack.used.items() if not (fit.before or fit.after)]
     if exact:
         yield f"From the rack as they are: {listed(exact)}."
-    for id, room in parts.rack.used.items():
-        if room.before or room.after:
-            yield f"From the rack, longer: {room_words(room, frame.member(id))}."
-    tried = [room for room in parts.rack.told if parts.rack.used.get(room.member) != room]
-    for room in tried:
-        yield f"Looked at too: {room_words(room, frame.member(room.member))}."
+    for id, fit in parts.rack.used.items():
+        if fit.before or fit.after:
+            yield f"From the rack, longer: {fit_words(fit, frame.member(id))}."
+    tried = [fit for fit in parts.rack.considered if parts.rack.used.get(fit.member) != fit]
+    for fit in tried:
+        yield f"Looked at too: {fit_words(fit, frame.member(fit.member))}."
     if not (parts.rack.used or tried):
         yield "From the rack: no member fits whole."

@@ -16,18 +16,26 @@ from recon.workshop.assembly.steps import Step, Steps, build_steps
 from recon.workshop.cautions import CAUTION
 from recon.workshop.confidence_text import doubts, source_words, stock_words
 from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
-from recon.workshop.drawing.projections import Board, drawn_hole, six_views, views_needed
+from recon.workshop.drawing.projections import ViewBoard, drawn_hole, six_views, views_needed
 from recon.workshop.drawing.view_sheet import ANGLES, PAPERS, best_sheet, one_view_sheet, side_of
+from recon.workshop.formats import mass_text
 from recon.workshop.hardware.bolts import Bolt, bolt_words
-from recon.workshop.papers.document import Document, Drawing, Heading, Paragraph, Photo, Section, Table
-from recon.workshop.papers.document import Step as StepBlock
-from recon.workshop.papers.lists import cut_blocks, parts_blocks
-from recon.workshop.papers.pdf import room
+from recon.workshop.papers.blocks import (
+    Document,
+    Drawing,
+    Heading,
+    Paragraph,
+    Picture,
+    Section,
+    StepBlock,
+    Table,
+)
+from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks
+from recon.workshop.papers.pdf import print_area
 from recon.workshop.parts.oversize import Box
 from recon.workshop.parts.parts_list import PartsList, parts_list
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import Rack
-from recon.workshop.sheet import mass_text
 from recon.workshop.wording import listed, plural
 
 STEP_PICTURE = (112.0, 73.0)  # mm: three to a page of A4 and of Letter
@@ -42,7 +50,7 @@ class Papers:
     missing: tuple[str, ...]
 
 
-def papers(
+def compose_papers(
     frame: Frame,
     stocks: Mapping[str, Stock],
     *,
@@ -83,10 +91,10 @@ def papers(
     names = {bolt: fastening.name for bolt, fastening in parts.bolts if fastening}
     title = frame.name or "Frame"
     sections = (
-        Section(title, tuple(_cover(frame, stocks, parts, picture, room(paper)[1] - COVER_TEXT))),
+        Section(title, tuple(_cover(frame, stocks, parts, picture, print_area(paper)[1] - COVER_TEXT))),
         Section("Parts list", tuple(parts_blocks(parts, frame))),
         Section(
-            "Cut list", tuple(cut_blocks(cuts, stocks, room(paper)[0])) if cuts else (Paragraph(missing[0]),)
+            "Cut list", tuple(cut_blocks(cuts, stocks, print_area(paper)[0])) if cuts else (Paragraph(missing[0]),)
         ),
         Section("Drawings", tuple(_drawings(frame, hole, paper, angle))),
         Section("Joint table", tuple(_joint_table(frame, parts, names))),
@@ -108,7 +116,7 @@ def _cuts(frame, stocks, parts: PartsList, prices, rack, kerf_mm, missing) -> Cu
 
 def _cover(frame: Frame, stocks, parts: PartsList, picture: bytes | None, height_mm: float):
     if picture:
-        yield Photo(picture, "The frame seen from a corner", height_mm)
+        yield Picture(picture, "The frame seen from a corner", height_mm)
     yield Table(("", ""), tuple(_facts(frame, stocks, parts)))
     yield Paragraph(CAUTION, "caution")
     yield Heading("How to use these papers")
@@ -154,8 +162,8 @@ def _facts(frame: Frame, stocks, parts: PartsList):
 
 
 def _drawings(frame: Frame, hole: float, paper: str, angle: str):
-    sizes = (room(paper, True), room(paper, False))
-    board = Board(frame, hole)
+    sizes = (print_area(paper, True), print_area(paper, False))
+    board = ViewBoard(frame, hole)
     yield Drawing(best_sheet(board, angle, sizes), True)
     for name in views_needed(board, side_of(angle)):
         yield Drawing(one_view_sheet(board, name, sizes), True)

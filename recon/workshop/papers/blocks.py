@@ -43,7 +43,7 @@ class Drawing:
 
 
 @dataclass(frozen=True)
-class Photo:
+class Picture:
     """A PNG, as wide as the page but at most `height_mm` high."""
 
     png: bytes
@@ -52,7 +52,7 @@ class Photo:
 
 
 @dataclass(frozen=True)
-class Step:
+class StepBlock:
     """One build step: a picture with words beside it."""
 
     title: str
@@ -60,7 +60,7 @@ class Step:
     sheet: Sheet
 
 
-Block = Paragraph | Heading | Table | Drawing | Photo | Step
+Block = Paragraph | Heading | Table | Drawing | Picture | StepBlock
 
 
 @dataclass(frozen=True)

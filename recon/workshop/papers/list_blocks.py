@@ -9,11 +9,11 @@ from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.confidence_text import unsure_members
 from recon.workshop.cutting.cut_list import CutList, CutPlan
-from recon.workshop.cutting.picture import marks_words, sticks_sheet
-from recon.workshop.papers.document import Block, Drawing, Heading, Paragraph, Table
-from recon.workshop.parts.oversize import room_words
+from recon.workshop.cutting.sticks_drawing import marks_words, sticks_sheet
+from recon.workshop.formats import mass_text, money
+from recon.workshop.papers.blocks import Block, Drawing, Heading, Paragraph, Table
+from recon.workshop.parts.oversize import fit_words
 from recon.workshop.parts.parts_list import HardwareLine, PartsList
-from recon.workshop.sheet import mass_text, money
 from recon.workshop.wording import listed, plural
 
 STICKS = 5  # to a picture, so that a page takes three
@@ -109,12 +109,12 @@ def _table(columns, rows, lines, owned: bool, priced: bool, currency: str, numbe
 
 
 def _rack_words(parts: PartsList, frame: Frame):
-    exact = [id for id, room in parts.rack.used.items() if not (room.before or room.after)]
+    exact = [id for id, fit in parts.rack.used.items() if not (fit.before or fit.after)]
     if exact:
         yield f"As they are: {listed(exact)}."
-    for id, room in parts.rack.used.items():
-        if room.before or room.after:
-            yield f"Longer: {room_words(room, frame.member(id))}."
+    for id, fit in parts.rack.used.items():
+        if fit.before or fit.after:
+            yield f"Longer: {fit_words(fit, frame.member(id))}."
     if not parts.rack.used:
         yield "No member fits whole."
 
