@@ -9,7 +9,8 @@ import time
 
 import numpy as np
 
-from recon.workshop.cutting.cutting_stock import StickKind, first_fit_decreasing, solve_cutting_stock
+from recon.workshop.cutting.cutting_stock import first_fit_decreasing, solve_cutting_stock
+from recon.workshop.cutting.patterns import StickKind
 
 NUMBERS = (10, 100, 1000)
 SEEDS = 5

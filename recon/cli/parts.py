@@ -36,6 +36,7 @@ a rack and a price list (CSV; the same names in TOML, an [[entry]] each):
 
 
 def add_parser(subparsers) -> None:
+    """Add the command's parser."""
     parser = subparsers.add_parser(
         "parts",
         help="list the parts of a frame",
@@ -57,7 +58,8 @@ def add_parser(subparsers) -> None:
     parser.set_defaults(run=with_json_errors(run))
 
 
-def run(args) -> int:
+def run(args: argparse.Namespace) -> int:
+    """Write or print the list; returns the exit code."""
     import json
 
     from recon.workshop.hardware.fasteners import find_thread

@@ -25,9 +25,7 @@ from recon.workshop.drawing.vector import (
 )
 from recon.workshop.drawing.view_drawing import NOTES, draw_view
 
-PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
 SHEETS = ((277.0, 190.0), (190.0, 277.0))  # mm: A4 within margins of 10 mm, lying and upright
-ANGLES = ("first", "third")
 SCALES = tuple(n * 10.0**e for e in range(4) for n in (1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9))
 GAP = 19.0  # mm left of a view, with room for its height, and half as much below it for its width
 HEAD = 9.0  # mm over a view, for its title

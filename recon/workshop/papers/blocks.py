@@ -9,7 +9,14 @@ from recon.workshop.drawing.vector import Sheet
 
 @dataclass(frozen=True)
 class Paragraph:
-    """kind : "text", "caution" (in a box), "note" (smaller) or "list" (with a dash)."""
+    """A paragraph of text.
+
+    Attributes
+    ----------
+    text : str
+    kind : str
+        "text", "caution" (in a box), "note" (smaller) or "list" (with a dash).
+    """
 
     text: str
     kind: str = "text"
@@ -17,15 +24,28 @@ class Paragraph:
 
 @dataclass(frozen=True)
 class Heading:
-    """Of a part of a section."""
+    """The heading of a part of a section."""
 
     text: str
 
 
 @dataclass(frozen=True)
 class Table:
-    """Text in columns.  numbers : places of the columns that stand to the right.   marks : of those with members' labels
-    and hole numbers, in the face that tells I from 1.   tick : a box to tick off before each row."""
+    """Text in columns.
+
+    Attributes
+    ----------
+    columns : tuple of str
+        Their headings.
+    rows : tuple of tuple of str
+        A cell for each column.
+    numbers : tuple of int
+        Places of the columns that are aligned to the right.
+    marks : tuple of int
+        Places of the columns with members' labels and hole numbers, in a typeface that tells I from 1.
+    tick : bool
+        Whether a box to tick off stands before each row.
+    """
 
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
@@ -36,7 +56,14 @@ class Table:
 
 @dataclass(frozen=True)
 class Drawing:
-    """A drawing in its own size.  whole_page : alone on a page, turned as the sheet is."""
+    """A drawing in its own size.
+
+    Attributes
+    ----------
+    sheet : Sheet
+    whole_page : bool
+        Whether it is alone on a page, turned as the sheet is.
+    """
 
     sheet: Sheet
     whole_page: bool = False
@@ -44,7 +71,15 @@ class Drawing:
 
 @dataclass(frozen=True)
 class Picture:
-    """A PNG, as wide as the page but at most `height_mm` high."""
+    """A picture in pixels, as wide as the page but at most `height_mm` high.
+
+    Attributes
+    ----------
+    png : bytes
+    text : str
+        What it shows, for those who cannot see it.
+    height_mm : float
+    """
 
     png: bytes
     text: str
@@ -65,14 +100,30 @@ Block = Paragraph | Heading | Table | Drawing | Picture | StepBlock
 
 @dataclass(frozen=True)
 class Section:
+    """A titled part of a document."""
+
     title: str
     blocks: tuple[Block, ...]
 
 
 @dataclass(frozen=True)
 class Document:
-    """title : of the whole.   paper : name in `view_sheet.PAPERS`."""
+    """A whole document.
+
+    Attributes
+    ----------
+    title : str
+    paper : str
+        Name in `recon.workshop.drawing.paper.PAPERS`.
+    sections : tuple of Section
+        The first is the cover.
+    """
 
     title: str
     paper: str
     sections: tuple[Section, ...]
+
+
+def is_page_drawing(block: Block) -> bool:
+    """Whether the block is a drawing on a page of its own."""
+    return isinstance(block, Drawing) and block.whole_page

@@ -1,7 +1,7 @@
 """Lists that people keep in a spreadsheet or a TOML file: price lists and racks.
 
-CSV: the first row names the columns, in any order; comma, semicolon or tab between them; empty rows and rows that
-start with # are passed over. TOML: one [[entry]] table for each row, with the same names.
+CSV: the first row names the columns, in any order; comma, semicolon or tab between them; empty rows and rows
+that start with # are passed over. TOML: one [[entry]] table for each row, with the same names.
 """
 
 from __future__ import annotations
@@ -23,16 +23,31 @@ MAX_ROWS = 20_000  # more is some other file
 
 @dataclass(frozen=True)
 class TableRow:
-    """One row: `where` names file and row ("rack.csv, row 7"), `cells` what is not empty, as text."""
+    """One row of a list.
+
+    Attributes
+    ----------
+    where : str
+        File and row, for messages: "rack.csv, row 7".
+    cells : dict of str to str
+        By column, what is not empty.
+
+    Examples
+    --------
+    >>> row = TableRow("rack.csv, row 7", {"length": "8 ft", "count": "3"})
+    >>> row.mm("length"), row.count("count", 1), row.count("first_hole", 1)
+    (2438.4, 3, 1)
+    """
 
     where: str
     cells: dict[str, str]
 
     def wrong(self, problem: str) -> ReconError:
+        """The error that says what is wrong in this row."""
         return ReconError(f"{self.where}: {problem}")
 
     def text(self, column: str, remedy: str) -> str:
-        """The cell.  Raises ReconError, with the remedy, where it is empty."""
+        """The cell, which must not be empty; `remedy` ends the message where it is."""
         if column not in self.cells:
             raise self.wrong(f"'{column}' is empty; {remedy}.")
         return self.cells[column]
@@ -45,7 +60,8 @@ class TableRow:
         return word
 
     def number(self, column: str, remedy: str) -> float:
-        """The cell as a number of 0 or more; 4,20 is read as 4.20, and 1,234, which may be either, is refused."""
+        """The cell as a number of 0 or more; 4,20 is read as 4.20, and 1,234, which may be either, is
+        refused."""
         text = self.text(column, remedy)
         try:
             value = float(text.replace(",", ".") if re.fullmatch(r"\d+,\d{1,2}", text) else text)
@@ -86,10 +102,21 @@ class TableRow:
         return round(value, 4)  # 8 ft is 2438.4 mm and not a hair less
 
 
-def read_rows(path, what: str, columns: Sequence[str]) -> list[TableRow]:
-    """The rows of a CSV or TOML file.  `what` names its kind ("price list"), `columns` those that it may have.
+def read_rows(path: str | Path, what: str, columns: Sequence[str]) -> list[TableRow]:
+    """The rows of a CSV or TOML file.
 
-    Raises ReconError, naming file, row and remedy.
+    Parameters
+    ----------
+    path : str or Path
+    what : str
+        Its kind, for messages: "price list".
+    columns : sequence of str
+        Those that it may have.
+
+    Raises
+    ------
+    ReconError
+        Where the file cannot be read as such a list; it names file, row and remedy.
     """
     text = read_text(path, what)
     rows = (
@@ -106,7 +133,7 @@ def read_rows(path, what: str, columns: Sequence[str]) -> list[TableRow]:
     return rows
 
 
-def _csv_rows(text: str, where: str, what: str, columns) -> list[TableRow]:
+def _csv_rows(text: str, where: str, what: str, columns: Sequence[str]) -> list[TableRow]:
     first = next(
         (line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), ""
     )
@@ -119,7 +146,8 @@ def _csv_rows(text: str, where: str, what: str, columns) -> list[TableRow]:
         raise ReconError(
             f"{where}: {len(records)} rows are too many for a {what}; check that it is the right file."
         )
-    header, rows = None, []
+    header: list[str] | None = None
+    rows: list[TableRow] = []
     for number, record in enumerate(records, 1):
         cells = [cell.strip() for cell in record]
         if not any(cells) or cells[0].startswith("#"):
@@ -137,16 +165,18 @@ def _csv_rows(text: str, where: str, what: str, columns) -> list[TableRow]:
         rows.append(row)
     if header is None:
         raise ReconError(
-            f"{where}: the file is empty; a {what} starts with a row that names its columns: {', '.join(columns)}."
+            f"{where}: the file is empty; a {what} starts with a row that names its columns: "
+            f"{', '.join(columns)}."
         )
     return rows
 
 
-def _check_header(header, where, what, columns):
+def _check_header(header: list[str], where: str, what: str, columns: Sequence[str]) -> None:
     for name in header:
         if name not in columns:
             raise ReconError(
-                f"{where}: there is no column '{shorten(name, 40)}'; the first row of a {what} names its columns, "
+                f"{where}: there is no column '{shorten(name, 40)}'; the first row of a {what} names its "
+                "columns, "
                 f"of {', '.join(columns)}."
             )
         if header.count(name) > 1:

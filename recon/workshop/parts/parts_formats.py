@@ -1,8 +1,10 @@
-"""The parts list on paper: text, HTML, CSV and plain values for JSON."""
+"""The parts list as text, HTML, CSV and plain values for JSON."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
+from typing import NamedTuple
 
 from recon.frame.length import both_text, inch_text, mm_text
 from recon.frame.model import Frame
@@ -19,7 +21,8 @@ from recon.workshop.formats import (
     wrapped,
 )
 from recon.workshop.parts.oversize import fit_words
-from recon.workshop.parts.parts_list import HardwareLine, MemberLine, PartsList
+from recon.workshop.parts.parts_model import HardwareLine, Line, MemberLine, PartsList
+from recon.workshop.parts.rack import RackUse
 from recon.workshop.wording import listed, plural
 
 CSV_COLUMNS = (
@@ -43,48 +46,39 @@ CSV_COLUMNS = (
 
 
 def parts_csv(parts: PartsList) -> str:
-    """A row for each line of the list. `cost` is that of what is to get; `where` the members' labels, or the laps."""
+    """A row for each line of the list.
 
-    def row(line, item, id, holes, length_mm, grip_mm, seen, assumed, where):
-        each, cost = line.mass_kg, line.cost
-        return (
-            item,
-            id,
-            holes,
-            length_mm,
-            inch_text(length_mm) if length_mm else None,
-            grip_mm,
-            line.count,
-            line.owned,
-            line.to_get,
-            seen,
-            assumed,
-            each,
-            None if each is None else each * line.count,
-            cost,
-            None if cost is None else cost * line.to_get,
-            where,
-        )
+    The column `cost` is that of what is to get; `where` holds the members' labels, or the laps.
+    """
+    return csv_text(CSV_COLUMNS, (_csv_row(line) for line in parts.lines))
 
-    rows = [
-        row(m, "member", m.stock, m.holes, m.length_mm, None, None, None, " ".join(m.members))
-        for m in parts.members
-    ]
-    rows += [
-        row(
-            h,
-            h.kind,
-            h.name,
-            None,
-            None,
-            h.grip_mm,
-            h.seen if h.kind == "bolt" else None,
-            h.assumed if h.kind == "bolt" else None,
-            "; ".join(h.where),
-        )
-        for h in parts.hardware
-    ]
-    return csv_text(CSV_COLUMNS, rows)
+
+def _csv_row(line: Line) -> tuple[object, ...]:
+    own: tuple[object, ...]
+    if isinstance(line, MemberLine):
+        own = ("member", line.stock, line.holes, line.length_mm, inch_text(line.length_mm), None)
+        seen: tuple[int | None, int | None] = (None, None)
+        where = " ".join(line.members)
+    else:
+        own = (line.kind, line.name, None, None, None, line.grip_mm)
+        seen = (line.seen, line.assumed) if line.kind == "bolt" else (None, None)
+        where = "; ".join(line.where)
+    return (
+        *own,
+        line.count,
+        line.owned,
+        line.to_get,
+        *seen,
+        line.mass_kg,
+        _times(line.mass_kg, line.count),
+        line.cost,
+        _times(line.cost, line.to_get),
+        where,
+    )
+
+
+def _times(each: float | None, count: int) -> float | None:
+    return None if each is None else each * count
 
 
 def parts_dict(parts: PartsList) -> dict:
@@ -112,28 +106,37 @@ def parts_dict(parts: PartsList) -> dict:
             }
             for bolt, f in parts.bolts
         ],
-        "rack": None
-        if parts.rack is None
-        else {
-            "used": {
-                id: asdict(fit) | {"blocked_by": list(fit.blocked_by)}
-                for id, fit in parts.rack.used.items()
-            },
-            "left": [
-                {"stock": stock, "holes": holes, "count": n} for (stock, holes), n in parts.rack.left.items()
-            ],
-        },
+        "rack": None if parts.rack is None else _rack_dict(parts.rack),
         "notes": list(parts.notes),
         "caution": CAUTION,
     }
 
 
+def _rack_dict(use: RackUse) -> dict:
+    return {
+        "used": {id: asdict(fit) | {"blocked_by": list(fit.blocked_by)} for id, fit in use.used.items()},
+        "left": [{"stock": stock, "holes": holes, "count": n} for (stock, holes), n in use.left.items()],
+    }
+
+
 def parts_text(parts: PartsList, frame: Frame) -> str:
-    """The list for a terminal or a plain printer, with the caution once."""
+    """The list for a terminal or a plain printer, with the caution once.
+
+    Examples
+    --------
+    >>> from recon.frame.model import Frame, Member
+    >>> from recon.workshop.parts.parts_list import parts_list
+    >>> frame = Frame((Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12),), pitch_mm=38.1)
+    >>> print(parts_text(parts_list(frame, {}), frame).split("\\n\\n")[1])
+    Members, stock not known
+      count  holes  length            members  weight
+          1     12  457.2 mm (18 in)  A
+    """
     blocks = [_title(parts)]
     for title, columns, rows, numbers in _tables(parts):
         blocks.append(title + "\n" + text_table(columns, rows, numbers))
-    blocks += ["\n".join(wrapped(text, "  ") for text in _rack_sentences(parts, frame))] if parts.rack else []
+    if parts.rack:
+        blocks.append("\n".join(wrapped(text, "  ") for text in _rack_sentences(parts.rack, frame)))
     blocks.append("\n".join(wrapped(text) for text in (_totals(parts), *parts.notes)))
     return "\n\n".join(filter(None, [*blocks, wrapped(CAUTION)])) + "\n"
 
@@ -144,7 +147,7 @@ def parts_html(parts: PartsList, frame: Frame) -> str:
     for title, columns, rows, numbers in _tables(parts):
         body += [heading(title), table(columns, rows, numbers)]
     if parts.rack:
-        body += [heading("From the rack"), *map(paragraph, _rack_sentences(parts, frame))]
+        body += [heading("From the rack"), *map(paragraph, _rack_sentences(parts.rack, frame))]
     body += [heading("Together"), *map(paragraph, (_totals(parts), *parts.notes))]
     return page(_title(parts), body)
 
@@ -153,63 +156,92 @@ def _title(parts: PartsList) -> str:
     return f"Parts list: {parts.name}" if parts.name else "Parts list"
 
 
-def _tables(parts: PartsList):
-    """(title, columns, rows of text, columns that hold numbers) of each table."""
-    owned, priced = (
-        parts.rack is not None,
-        any(line.cost is not None for line in (*parts.members, *parts.hardware)),
-    )
-    for stock in dict.fromkeys(m.stock for m in parts.members):
-        lines = [m for m in parts.members if m.stock == stock]
-        columns, rows = ["count", "holes", "length", "members"], [_member_row(m) for m in lines]
-        yield (
-            f"Members, {lines[0].stock_name}",
-            *_with(columns, rows, lines, owned, priced, parts.currency),
-            (0, 1),
-        )
+# Tables
+
+
+class _TextTable(NamedTuple):
+    title: str
+    columns: list[str]
+    rows: list[list[str]]
+    numbers: tuple[int, ...]
+
+
+def _tables(parts: PartsList) -> Iterator[_TextTable]:
+    for lines in by_stock(parts):
+        cells = [[str(m.count), str(m.holes), both_text(m.length_mm), ", ".join(m.members)] for m in lines]
+        title = f"Members, {lines[0].stock_name}"
+        yield _table(parts, title, ["count", "holes", "length", "members"], cells, lines, (0, 1))
     bolts = [h for h in parts.hardware if h.kind == "bolt"]
     if bolts:
-        rows = [[str(h.count), h.name or "not known", mm_text(h.grip_mm), _seen(h)] for h in bolts]
-        yield (
-            "Bolts",
-            *_with(["count", "bolt", "grip", "in the photos"], rows, bolts, owned, priced, parts.currency),
-            (0,),
-        )
-    rest = [h for h in parts.hardware if h.kind != "bolt"]
-    if rest:
-        rows = [
+        cells = [
             [
                 str(h.count),
-                f"{h.kind} {h.name}",
-                f"wrench {mm_text(h.flats_mm)} ({inch_text(h.flats_mm)})" if h.flats_mm else "two to a bolt",
+                h.name or "not known",
+                "" if h.grip_mm is None else mm_text(h.grip_mm),
+                seen_words(h),
             ]
-            for h in rest
+            for h in bolts
         ]
-        yield (
-            "Nuts and washers",
-            *_with(["count", "what", ""], rows, rest, owned, priced, parts.currency),
-            (0,),
-        )
+        yield _table(parts, "Bolts", ["count", "bolt", "grip", "in the photos"], cells, bolts, (0,))
+    others = [h for h in parts.hardware if h.kind != "bolt"]
+    if others:
+        cells = [
+            [str(h.count), f"{h.kind} {h.name}", wrench_words(h.flats_mm) or "two to a bolt"] for h in others
+        ]
+        yield _table(parts, "Nuts and washers", ["count", "what", ""], cells, others, (0,))
 
 
-def _member_row(m: MemberLine) -> list[str]:
-    return [str(m.count), str(m.holes), both_text(m.length_mm), ", ".join(m.members)]
+def _table(
+    parts: PartsList,
+    title: str,
+    columns: list[str],
+    cells: list[list[str]],
+    lines: Sequence[Line],
+    numbers: tuple[int, ...],
+) -> _TextTable:
+    extra, more = amount_columns(parts, lines)
+    return _TextTable(title, columns + extra, [row + added for row, added in zip(cells, more)], numbers)
 
 
-def _seen(h: HardwareLine) -> str:
-    return ", ".join(f"{n} {word}" for n, word in ((h.seen, "seen"), (h.assumed, "assumed")) if n)
+def by_stock(parts: PartsList) -> list[list[MemberLine]]:
+    """The lines of members, those of one stock together."""
+    stocks = dict.fromkeys(m.stock for m in parts.members)
+    return [[m for m in parts.members if m.stock == stock] for stock in stocks]
 
 
-def _with(columns, rows, lines, owned: bool, priced: bool, currency: str):
-    """Columns and rows with what they weigh, what of them is owned and what the rest costs."""
-    extra = ["weight"] + ["owned", "to get"] * owned + ["cost"] * priced
-    more = [
-        [mass_text(None if line.mass_kg is None else line.mass_kg * line.count)]
+def amount_columns(
+    parts: PartsList, lines: Sequence[Line], weight: bool = True
+) -> tuple[list[str], list[list[str]]]:
+    """Columns for weight, what is owned and cost, of those that the parts list can fill.
+
+    Returns
+    -------
+    columns : list of str
+    rows : list of list of str
+        Their cells for each of the lines.
+    """
+    owned, priced = parts.rack is not None, parts.priced
+    columns = ["weight"] * weight + ["owned", "to get"] * owned + ["cost"] * priced
+    rows = [
+        [mass_text(_times(line.mass_kg, line.count))] * weight
         + [str(line.owned), str(line.to_get)] * owned
-        + [money(None if line.cost is None else line.cost * line.to_get, currency)] * priced
+        + [money(_times(line.cost, line.to_get), parts.currency)] * priced
         for line in lines
     ]
-    return columns + extra, [row + cells for row, cells in zip(rows, more)]
+    return columns, rows
+
+
+# Words
+
+
+def seen_words(line: HardwareLine) -> str:
+    """How many of the bolts were in photos: '3 seen, 1 assumed'."""
+    return ", ".join(f"{n} {word}" for n, word in ((line.seen, "seen"), (line.assumed, "assumed")) if n)
+
+
+def wrench_words(flats_mm: float | None) -> str:
+    """The wrench for flats of this size: 'wrench 13 mm (1/2 in)'; '' where there are none."""
+    return f"wrench {mm_text(flats_mm)} ({inch_text(flats_mm)})" if flats_mm else ""
 
 
 def _totals(parts: PartsList) -> str:
@@ -220,30 +252,23 @@ def _totals(parts: PartsList) -> str:
     if parts.members_mass_kg is not None:
         text += f"; members {mass_text(parts.members_mass_kg)}"
         text += f", with bolts {mass_text(parts.mass_kg)}" if parts.mass_kg is not None else ""
-    if parts.cost is not None and any(line.cost is not None for line in (*parts.members, *parts.hardware)):
+    if parts.cost is not None and parts.priced:
         text += f"; cost {money(parts.cost, parts.currency)}"
+    text += "."
     assumed = sum(not bolt.seen for bolt, _ in parts.bolts)
-    return (
-        text
-        + "."
-        + (
-            f" {plural(assumed, 'bolt')} of these {'was' if assumed == 1 else 'were'} in no photo and "
-            f"{'is' if assumed == 1 else 'are'} assumed."
-            if 0 < assumed < len(parts.bolts)
-            else ""
-        )
-    )
+    if 0 < assumed < len(parts.bolts):
+        was, be = ("was", "is") if assumed == 1 else ("were", "are")
+        text += f" {plural(assumed, 'bolt')} of these {was} in no photo and {be} assumed."
+    return text
 
 
-def _rack_sentences(parts: PartsList, frame: Frame):
-    exact = [id for id, fit in parts.rack.used.items() if not (fit.before or fit.after)]
-    if exact:
-        yield f"From the rack as they are: {listed(exact)}."
-    for id, fit in parts.rack.used.items():
-        if fit.before or fit.after:
-            yield f"From the rack, longer: {fit_words(fit, frame.member(id))}."
-    tried = [fit for fit in parts.rack.considered if parts.rack.used.get(fit.member) != fit]
-    for fit in tried:
+def _rack_sentences(use: RackUse, frame: Frame) -> Iterator[str]:
+    if use.exact:
+        yield f"From the rack as they are: {listed(use.exact)}."
+    for id, fit in use.longer.items():
+        yield f"From the rack, longer: {fit_words(fit, frame.member(id))}."
+    others = [fit for fit in use.considered if use.used.get(fit.member) != fit]
+    for fit in others:
         yield f"Looked at too: {fit_words(fit, frame.member(fit.member))}."
-    if not (parts.rack.used or tried):
+    if not (use.used or others):
         yield "From the rack: no member fits whole."

@@ -9,7 +9,8 @@ from recon.frame.model import Frame, Member, label
 from recon.frame.stock import load_stocks
 from recon.workshop.assembly.picture import NEW, OLD, SIZE, Stage, step_sheet
 from recon.workshop.assembly.steps import build_steps
-from recon.workshop.cutting.cut_list import CutStick, cut_list
+from recon.workshop.cutting.cut_list import cut_list
+from recon.workshop.cutting.lay_out import CutStick
 from recon.workshop.cutting.sticks_drawing import MARGIN, sticks_sheet
 from recon.workshop.drawing.vector import Area, Disc, Lines, Text, extent
 from tests.growing import grow_frame

@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
 from recon.workshop.cautions import CAUTION
-from recon.workshop.cutting.cut_formats import PICTURE_MM, cut_csv, cut_dict, cut_html, cut_svg, cut_text
-from recon.workshop.cutting.cut_list import cut_list, usable_holes
+from recon.workshop.cutting.cut_formats import DRAWING_MM, cut_csv, cut_dict, cut_html, cut_svg, cut_text
+from recon.workshop.cutting.cut_list import cut_list
+from recon.workshop.cutting.lay_out import usable_holes
 from recon.workshop.cutting.sticks_drawing import MARGIN
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import OwnedStick, Rack, use_rack
@@ -203,7 +204,7 @@ def test_the_picture_shows_every_piece_cut_and_hole_to_scale():
     holes = sorted(float(c.get("cx")) for c in root.iter(space + "circle"))
     assert len(holes) == len(sticks[0].holes_mm) == 64
     # the first and the last hole are 63 pitches apart
-    assert holes[-1] - holes[0] == pytest.approx(63 * P * (PICTURE_MM - 2 * MARGIN) / 2438, abs=0.02)
+    assert holes[-1] - holes[0] == pytest.approx(63 * P * (DRAWING_MM - 2 * MARGIN) / 2438, abs=0.02)
     for cut, hole in zip(sticks[0].cuts_mm, sticks[0].after_hole):
         assert f"{cut:.1f}".removesuffix(".0") + f" | {hole}" in texts
 

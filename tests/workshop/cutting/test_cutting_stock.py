@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from recon.workshop.cutting.cutting_stock import StickKind, first_fit_decreasing, solve_cutting_stock
+from recon.workshop.cutting.cutting_stock import first_fit_decreasing, solve_cutting_stock
+from recon.workshop.cutting.patterns import StickKind
 
 # Rolls of 5600 mm cut into 13 widths; 73 rolls are the least. The example of "Cutting stock problem", Wikipedia, and of
 # courses before it; from memory.

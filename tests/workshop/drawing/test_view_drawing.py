@@ -9,6 +9,7 @@ import pytest
 
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member, rename
+from recon.workshop.drawing.paper import ANGLES
 from recon.workshop.drawing.projections import ViewBoard, six_views, views_needed
 from recon.workshop.drawing.vector import (
     HIDDEN,
@@ -24,7 +25,7 @@ from recon.workshop.drawing.vector import (
     sheet_svg,
 )
 from recon.workshop.drawing.view_drawing import draw_view
-from recon.workshop.drawing.view_sheet import ANGLES, best_sheet, one_view_sheet, side_of
+from recon.workshop.drawing.view_sheet import best_sheet, one_view_sheet, side_of
 from tests.growing import grow_frame
 from tests.workshop.trestles import scaffold, trestle
 

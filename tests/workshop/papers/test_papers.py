@@ -16,8 +16,8 @@ from recon.frame.stock import load_stocks
 from recon.show.picture import draw_frame, encode_png
 from recon.workshop.assembly.steps import Steps
 from recon.workshop.cautions import CAUTION
+from recon.workshop.drawing.paper import PAPERS
 from recon.workshop.drawing.pdf import UNKNOWN, faces, runs
-from recon.workshop.drawing.view_sheet import PAPERS
 from recon.workshop.hardware.bolts import bolt_words, find_bolts
 from recon.workshop.papers.blocks import Document, Drawing, Paragraph, Section, Table
 from recon.workshop.papers.compose import compose_papers
@@ -121,7 +121,7 @@ def test_labels_in_the_drawings_are_those_of_the_lists(made):
 
 def test_every_step_has_its_picture(made):
     frame, document, _, html = made
-    steps = [b for s in document.sections for b in s.blocks if type(b).__name__ == "Step"]
+    steps = [b for s in document.sections for b in s.blocks if type(b).__name__ == "StepBlock"]
     assert len(steps) > 5 and [s.title.split(",")[0] for s in steps] == [
         f"Step {k}" for k in range(1, len(steps) + 1)
     ]
@@ -139,7 +139,7 @@ def test_pages_have_the_size_of_the_paper_and_their_number(paper):
     pages = reader(papers_pdf(document)).pages
     for k, page in enumerate(pages, 1):
         size = sorted((float(page.mediabox.width) / 72 * 25.4, float(page.mediabox.height) / 72 * 25.4))
-        assert size == pytest.approx(PAPERS[paper], abs=0.01)  # A4: ISO 216; Letter: 8 1/2 x 11 in
+        assert size == pytest.approx(PAPERS[paper].size_mm, abs=0.01)  # A4: ISO 216; Letter: 8 1/2 x 11 in
         text = re.sub(r"\s+", " ", page.extract_text())
         assert f"page {k} of {len(pages)}" in text and "Slip trestle" in text
 
