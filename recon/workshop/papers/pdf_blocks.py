@@ -61,7 +61,7 @@ class _TickBox(Flowable):
 # Styles
 
 
-def _style(name: str, size: float = SIZE, **more: float) -> ParagraphStyle:
+def _style(name: str, size: float = SIZE, **more: object) -> ParagraphStyle:
     return ParagraphStyle(
         name, fontName=SANS, fontSize=size, leading=1.32 * size, alignment=TA_LEFT, splitLongWords=1, **more
     )
