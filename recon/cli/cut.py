@@ -15,12 +15,12 @@ from recon.cli.workshop import (
 )
 
 _DESCRIPTION = """\
-Say how to cut the members of a frame from sticks, with the least length to buy, or the least cost where a price
-list has prices of sticks; what a rack holds is used first. Sticks are drilled along their length, and every cut
-falls midway between two holes; with --blank they are not drilled yet.
+Say how to cut the members of a frame from sticks, with the least length to buy, or the least cost where a
+price list has prices of sticks; what a rack holds is used first. Sticks are drilled along their length, and
+every cut falls midway between two holes; with --blank they are not drilled yet.
 
-With -o the list is also written into a folder: cut.html (for the printer, with a picture of every stick), cut.svg
-(the picture alone), cut.csv and cut.json.
+With -o the list is also written into a folder: cut.html (for the printer, with a picture of every stick),
+cut.svg (the picture alone), cut.csv and cut.json.
 """
 _EPILOG = f"""\
 examples:

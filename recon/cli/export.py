@@ -65,10 +65,10 @@ def run(args: argparse.Namespace) -> int:
 
 def _kind(path: str) -> str:
     """What to write, by the ending of the file."""
+    from recon.workshop.wording import listed
+
     kind = kind_of_file(path)
     if kind is None:
-        raise ReconError(
-            f"{path}: its ending does not say what to write; name it .dxf, .glb, .svg, .csv or .json, or give "
-            "--to."
-        )
+        endings = listed(dict.fromkeys(entry.suffix for entry in KINDS.values()), "or")
+        raise ReconError(f"{path}: its ending does not say what to write; name it {endings}, or give --to.")
     return kind

@@ -1,4 +1,4 @@
-"""All that can be taken away from a frame: the workshop's registry, and what is drawn or summed up on this floor."""
+"""All that can be taken away from a frame: the workshop's registry, the picture and the summary."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from collections.abc import Mapping
 
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
-from recon.workshop.export.registry import EXPORTS, Export, Request
+from recon.workshop.export.entry import Export, Request
+from recon.workshop.export.registry import EXPORTS
 from recon.workshop.frame_size import hole_diameters
 
 

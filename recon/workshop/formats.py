@@ -119,10 +119,11 @@ def text_table(columns: Sequence[str], rows: Sequence[Sequence[str]], numbers: S
 
     Examples
     --------
-    >>> print(text_table(("count", "what"), [("2", "rail"), ("12", "post")], numbers=(0,)))
-          count  what
-              2  rail
-             12  post
+    >>> for line in text_table(("count", "what"), [("2", "rail"), ("12", "post")], numbers=(0,)).splitlines():
+    ...     line
+    '         count  what'
+    '             2  rail'
+    '            12  post'
     """
     widths = [max(len(cells[k]) for cells in (columns, *rows)) for k in range(len(columns))]
     wide = max(range(len(columns)), key=lambda k: widths[k])

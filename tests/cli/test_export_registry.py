@@ -13,7 +13,8 @@ from recon.frame.model import Frame
 from recon.frame.stock import load_stocks
 from recon.show.exports import ALL_EXPORTS, frame_picture
 from recon.workshop.drawing.paper import ANGLES, PAPERS
-from recon.workshop.export.registry import EXPORTS, KINDS, Request, kind_of_file
+from recon.workshop.export.entry import Request
+from recon.workshop.export.registry import EXPORTS, KINDS, kind_of_file
 from recon.workshop.parts.prices import PriceList
 from tests.workshop.trestles import trestle
 from webui.views.papers import bp
@@ -98,7 +99,8 @@ def test_an_export_heeds_the_choices_that_it_takes_and_no_others(id):
 
     def made(**choice) -> bytes:
         data = ALL_EXPORTS[id].make(Request(frame, STOCKS, **choice))
-        return data[data.index(b"BLOCKS") :] if id == "dxf" else data  # its header holds the time
+        # What comes before a DXF file's blocks and after its entities holds the time.
+        return data[data.index(b"BLOCKS") : data.index(b"OBJECTS")] if id == "dxf" else data
 
     usual = made()
     heeded = {
@@ -115,6 +117,9 @@ def test_a_frame_without_members_is_refused_in_words(id):
 
 def test_help_waits_for_none_of_the_libraries_that_exports_need():
     heavy = ("numpy", "scipy", "ezdxf", "reportlab", "manifold3d", "matplotlib", "cv2", "flask")
-    code = f"import sys; from recon.cli import build_parser; build_parser(); print([m for m in {heavy} if m in sys.modules])"
+    code = (
+        "import sys; from recon.cli import build_parser; build_parser(); "
+        f"print([m for m in {heavy} if m in sys.modules])"
+    )
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     assert out.strip() == "[]"

@@ -1,4 +1,4 @@
-"""What the page offers to take away: all exports there are, papers with a picture of the frame on their cover."""
+"""What the page offers to take away: all exports; papers have a picture on their cover."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.show.exports import ALL_EXPORTS, frame_picture
-from recon.workshop.export.registry import Request
+from recon.workshop.export.entry import Request
 
 
 def listed_papers() -> list[dict[str, str]]:

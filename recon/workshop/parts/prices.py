@@ -103,7 +103,9 @@ def stock_id(row: TableRow, stocks: Mapping[str, Stock]) -> str:
         Where it is not in the stock list.
     """
     try:
-        return find_stock(dict(stocks), row.text("id", "write the id of a stock, as 'recon stocks' lists them")).id
+        return find_stock(
+            dict(stocks), row.text("id", "write the id of a stock, as 'recon stocks' lists them")
+        ).id
     except ReconError as error:
         raise error if str(error).startswith(row.where) else row.wrong(str(error)) from error
 

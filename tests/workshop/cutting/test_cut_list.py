@@ -33,7 +33,8 @@ def sticks_of(cuts):
 
 
 def check(cuts, frame, kerf=3.2, tol=0.5):
-    """Every member is cut once, from pieces that lie in their sticks apart, with cuts where the holes allow them."""
+    """Every member is cut once, from pieces that lie in their sticks apart, with cuts where the holes allow
+    them."""
     pieces = [(p.member, p.holes) for stick in sticks_of(cuts) for p in stick.pieces]
     assert sorted(pieces) == sorted((m.id, m.holes) for m in frame.members)
     for stick in sticks_of(cuts):

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from recon.workshop.cutting.cutting_stock import first_fit_decreasing, solve_cutting_stock
 from recon.workshop.cutting.patterns import StickKind
 
-# Rolls of 5600 mm cut into 13 widths; 73 rolls are the least. The example of "Cutting stock problem", Wikipedia, and of
-# courses before it; from memory.
+# Rolls of 5600 mm cut into 13 widths; 73 rolls are the least. The example of "Cutting stock problem",
+# Wikipedia, and of courses before it; from memory.
 WIDTHS = (1380, 1520, 1560, 1710, 1820, 1880, 1930, 2000, 2050, 2100, 2140, 2150, 2200)
 DEMAND = (22, 25, 12, 14, 18, 18, 20, 10, 12, 14, 16, 18, 20)
 
@@ -49,8 +49,8 @@ def test_the_bound_of_the_example_is_that_of_its_relaxation():
 
 
 def test_first_fit_decreasing_wastes_a_stick_where_it_is_known_to():
-    # D. S. Johnson et al., SIAM J. Comput. 3 (1974) 299: 11/9 in the worst case. Items of 51, 27, 26 and 23 in bins of 100
-    # with 6, 6, 6 and 12 of them: 9 bins suffice, first-fit decreasing takes 11. From memory.
+    # D. S. Johnson et al., SIAM J. Comput. 3 (1974) 299: 11/9 in the worst case. Items of 51, 27, 26 and 23
+    # in bins of 100 with 6, 6, 6 and 12 of them: 9 bins suffice, first-fit decreasing takes 11. From memory.
     kinds = [StickKind(100, (51, 27, 26, 23), 1)]
     demand = (6, 6, 6, 12)
     assert first_fit_decreasing(demand, kinds).cost == 11
@@ -115,7 +115,8 @@ def test_answers_hold_and_are_never_worse_than_first_fit(seed, number):
     packing, fit = solve_cutting_stock(demand, kinds), first_fit_decreasing(demand, kinds)
     check(packing, demand, kinds)
     check(fit, demand, kinds)
-    # No answer can be below the material that is left when the owned sticks are full, at 16 holes to a unit of cost.
+    # No answer can be below the material that is left when the owned sticks are full, at 16 holes to a unit
+    # of cost.
     material = (np.dot(sizes, demand) - 100) / 16
     assert max(material, 0) <= packing.bound <= packing.cost <= fit.cost
     assert packing.cost - packing.bound <= 2

@@ -1,4 +1,5 @@
-"""Views: the right way round, every label and seen lap told, nothing written over anything, and SVG that is SVG."""
+"""Views: the right way round, every label and seen lap told, nothing written over anything, and SVG that is
+SVG."""
 
 from collections import Counter
 from dataclasses import replace
@@ -53,7 +54,8 @@ def test_each_view_has_the_next_ones_where_they_belong():
     assert np.allclose(views["Left"].towards, -views["Front"].right)
     assert np.allclose(views["Rear"].towards, -views["Front"].towards)
     assert np.allclose(views["Top"].towards, [0, 0, 1]) and np.allclose(views["Bottom"].towards, [0, 0, -1])
-    # From the right the front face is on the left; from above it is at the foot (from memory: ISO 128-3, ASME Y14.3).
+    # From the right the front face is on the left; from above it is at the foot (from memory: ISO 128-3, ASME
+    # Y14.3).
     assert np.allclose(views["Right"].right, -views["Front"].towards)
     assert np.allclose(views["Top"].up, -views["Front"].towards)
 
@@ -78,8 +80,8 @@ def test_the_front_is_the_longer_level_side():
 
 @pytest.mark.parametrize("angle", ANGLES)
 def test_views_lie_as_their_projection_wants(angle):
-    """First angle: the top view below the front, on its right what is seen from the left; third angle: the top view above,
-    on the right what is seen from the right (ISO 128-3 and ISO 5456-2, from memory)."""
+    """First angle: the top view below the front, on its right what is seen from the left; third angle: the
+    top view above, on the right what is seen from the right (ISO 128-3 and ISO 5456-2, from memory)."""
     sheet = best_sheet(ViewBoard(trestle(), HOLE), angle)
     at = {name: title.at for name, title in titles(sheet).items()}
     assert (at["Top"][1] < at["Front"][1]) == (angle == "first")

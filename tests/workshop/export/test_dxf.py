@@ -23,7 +23,7 @@ def read(frame, angle="first"):
 
 
 def spans(document, view):
-    lines = [e for e in document.blocks.get(view).query("LINE")]
+    lines = list(document.blocks.get(view).query("LINE"))
     box = ezdxf.bbox.extents(lines)
     return box.size.x, box.size.y
 

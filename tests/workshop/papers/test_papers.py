@@ -1,4 +1,5 @@
-"""The papers, read back: everything a stranger needs is in them, once, in any script, and nothing is fetched or run."""
+"""The papers, read back: everything a stranger needs is in them, once, in any script, and nothing is fetched
+or run."""
 
 import io
 import re
@@ -105,8 +106,8 @@ def test_what_is_not_sure_is_told(made):
     doubtful = next(m for m in made[0].members if m.confidence < 0.9)
     for text in both_texts(made):
         assert (
-            f"{doubtful.id} ({doubtful.holes} holes, 60% sure): the end at hole {doubtful.holes} is out of sight"
-            in text
+            f"{doubtful.id} ({doubtful.holes} holes, 60% sure): the end at hole {doubtful.holes} is out of "
+            "sight" in text
         )
         assert "The far corner is dark." in text and "83% sure" in text and "in no photo" in text
 
@@ -357,7 +358,9 @@ def test_an_unknown_paper_or_projection_is_refused_in_words():
 def test_the_rack_and_prices_are_in_the_parts_list():
     prices = PriceList("EUR", metre={"softwood-38": 4.0})
     text = text_of(
-        papers_pdf(compose_papers(trestle(), STOCKS, prices=prices, rack=Rack({("softwood-38", 16): 4})).document)
+        papers_pdf(
+            compose_papers(trestle(), STOCKS, prices=prices, rack=Rack({("softwood-38", 16): 4})).document
+        )
     )
     assert "As they are: A, B, C and D." in text and "owned" in text and "EUR" in text
 
@@ -365,12 +368,16 @@ def test_the_rack_and_prices_are_in_the_parts_list():
 def test_drawings_fit_within_the_margins():
     for paper in PAPERS:
         for block in (
-            b for s in compose_papers(scaffold(3, 1, 2), STOCKS, paper=paper).document.sections for b in s.blocks
+            b
+            for s in compose_papers(scaffold(3, 1, 2), STOCKS, paper=paper).document.sections
+            for b in s.blocks
         ):
             if isinstance(block, Drawing) and block.whole_page:
                 assert (block.sheet.width, block.sheet.height) in (print_area(paper), print_area(paper, True))
             elif isinstance(block, Drawing):
-                assert block.sheet.width <= print_area(paper)[0] and block.sheet.height <= print_area(paper)[1]
+                assert (
+                    block.sheet.width <= print_area(paper)[0] and block.sheet.height <= print_area(paper)[1]
+                )
 
 
 def test_paragraphs_of_every_kind_are_in_both():

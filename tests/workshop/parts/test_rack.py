@@ -18,7 +18,8 @@ STOCKS = load_stocks()
 
 def room_of(frame, id, holes, **options):
     return {
-        (r.before, r.after): r for r in oversize_fits(surroundings(frame, STOCKS, **options), frame.member(id), holes)
+        (r.before, r.after): r
+        for r in oversize_fits(surroundings(frame, STOCKS, **options), frame.member(id), holes)
     }
 
 
@@ -94,7 +95,8 @@ def test_exact_lengths_go_where_they_belong_and_longer_ones_where_there_is_room(
 
 
 def test_members_that_would_stick_out_into_one_another_are_not_both_used():
-    # End to end with a gap of 3: a 13-hole fits in place of either, not of both, towards the other; the far ends are blocked.
+    # End to end with a gap of 3: a 13-hole fits in place of either, not of both, towards the other; the far
+    # ends are blocked.
     frame = framed(
         member("A", (0, 0, 0), X, 12),
         member("B", (15, 0, 0), X, 12),
