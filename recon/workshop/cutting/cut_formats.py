@@ -32,8 +32,10 @@ DRAWING_MM = 180.0  # width of a drawing: A4 less the page's margins
 
 
 def cut_csv(cuts: CutList) -> str:
-    """A row for each piece; `cut_mm` and `cut_after_hole` tell of the cut at its end, empty where the stick
-    ends there."""
+    """A row for each piece.
+
+    The columns `cut_mm` and `cut_after_hole` are of the cut at its end, and empty where the stick ends there.
+    """
     rows = []
     for number, stick in _numbered(cuts):
         for piece, cut, hole in zip(stick.pieces, *_cuts_at_ends(stick)):
@@ -104,8 +106,7 @@ def cut_text(cuts: CutList, name: str = "") -> str:
 
 
 def cut_html(cuts: CutList, name: str = "") -> str:
-    """The list of the frame of that name with its drawings, as a page for the printer, with the caution
-    once."""
+    """The list of the frame of that name with its drawings, for the printer, with the caution once."""
     body = [paragraph(CAUTION, "caution")]
     longest = max((stick.length_mm for _, stick in _numbered(cuts)), default=None)
     for number, plan in _plan_starts(cuts):

@@ -314,8 +314,7 @@ def _round_mm(value: float) -> float:
 def _by_hand(
     job: _Job, kinds: Sequence[_Kind], ready: Sequence[StickKind], unit_price: float | None
 ) -> float:
-    """What the usual rule by hand would buy: in money where the price of a unit of cost is given, else in
-    mm."""
+    """What the usual rule by hand would buy: in money where `unit_price` is known, else in mm."""
     packing = first_fit_decreasing(job.demand, ready)
     if unit_price is not None:
         return packing.cost * unit_price
@@ -374,8 +373,7 @@ def _check_fits(job: _Job, kinds: Sequence[_Kind], ready: Sequence[StickKind]) -
 
 
 def _lay_out(packing: Packing, job: _Job, kinds: Sequence[_Kind]) -> tuple[CutStick, ...]:
-    """The sticks with their pieces, the longest piece first, each piece given to a member in the members'
-    order."""
+    """The sticks with their pieces, the longest piece first; members take pieces in their order."""
     waiting = {n: [m.id for m in job.members if m.holes == n] for n in job.sizes}
     order = sorted(packing.patterns, key=lambda p: (not kinds[p[0]].owned, p[0], [-n for n in p[1]]))
     sticks = []

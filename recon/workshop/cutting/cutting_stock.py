@@ -122,8 +122,7 @@ def _patterns_of(packing: Packing) -> list[Pattern]:
 
 
 def _better(one: Packing, other: Packing | None, weight: FloatArray) -> Packing:
-    """The packing that leaves fewer pieces out, then the one that weighs less; the first where they are
-    equal."""
+    """The packing that leaves fewer pieces out, then the one that weighs less; else the first."""
     if other is None:
         return one
     return min(one, other, key=lambda p: (sum(p.unmet), _objective(p, weight)))
@@ -308,8 +307,7 @@ def _dive(
 def _pick(
     demand: IntArray, kinds: Sequence[StickKind], columns: Sequence[Pattern], weight: FloatArray
 ) -> tuple[Packing | None, float]:
-    """The best whole number of sticks of each pattern, and the bound that the search has proved for these
-    patterns."""
+    """The best whole number of sticks of each pattern, and the bound proved for these patterns."""
     counts = np.array([pieces for _, pieces in columns], float).T
     constraints = [LinearConstraint(counts, np.asarray(demand, float), np.inf)]
     constraints += [
@@ -332,8 +330,10 @@ def _pick(
 
 @contextlib.contextmanager
 def _silent() -> Iterator[None]:
-    """Keeps HiGHS from writing to the process's stdout, where results are printed: now and then it does so
-    unasked."""
+    """Keeps HiGHS from writing to the process's stdout, where results are printed.
+
+    Now and then it writes a line there, whatever its options are.
+    """
     try:
         kept = os.dup(1)
     except OSError:  # no stdout to keep clean

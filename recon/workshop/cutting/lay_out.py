@@ -1,5 +1,4 @@
-"""Where the pieces of a stick lie and the saw goes, on sticks that are drilled and on sticks that are not
-yet."""
+"""Where the pieces of a stick lie and the saw goes, on sticks that are drilled or not drilled yet."""
 
 from __future__ import annotations
 

@@ -147,8 +147,9 @@ def _linear(
     weight: FloatArray,
     dear: float,
 ) -> tuple[float, FloatArray, FloatArray, FloatArray]:
-    """The linear program over patterns: its optimum, how often it takes each, price of each piece, rent of
-    each kind.
+    """The linear program over patterns: (optimum, how often it takes each, prices, rents).
+
+    Prices are of the pieces, rents of the kinds of stick.
 
     A rent is 0 or more; kinds without a limit have none.  `dear` is the cost of a piece left out.
     """

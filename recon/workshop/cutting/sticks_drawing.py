@@ -131,8 +131,7 @@ def _cuts(stick: CutStick, y: float, scale: float) -> list[Item]:
 
 
 def _lines(places: Sequence[float], texts: Sequence[str]) -> tuple[list[int], bool]:
-    """The line of each text, 0 or 1, so that it does not touch the one before it there; whether that came
-    out."""
+    """The line of each text, 0 or 1, so that it does not touch the one before; whether that came out."""
     lines, ends, free = [], [-1e9, -1e9], True
     for x, text in zip(places, texts):
         half = text_width(text, SMALL) / 2

@@ -71,8 +71,10 @@ class Clutter:
         np.add.at(self.weight, (cells[good, 1], cells[good, 0]), weight)
 
     def cost(self, box: Rectangle) -> float:
-        """What text in this rectangle would cover, per its own area in cells; outside the drawing counts as
-        taken."""
+        """What text in this rectangle would cover, per its own area in cells.
+
+        What lies outside the drawing counts as taken.
+        """
         rows, columns = self._cells(box)
         part = self.weight[rows, columns]
         wanted = max((rows.stop - rows.start) * (columns.stop - columns.start), 1)

@@ -34,8 +34,10 @@ SLANT = 0.25  # cosine below which a face is seen so flat that a hole is no more
 
 
 def drawn_hole(frame: Frame, stocks: Mapping[str, Stock]) -> float:
-    """Diameter of the holes in drawings, pitches: that of the stock most members have; `HOLE` where it is not
-    known."""
+    """Diameter of the holes in drawings, pitches.
+
+    That of the stock that most members have; `HOLE` where it is not known.
+    """
     holes = hole_diameters(frame, stocks)
     return max(sorted(set(holes)), key=holes.count, default=HOLE)
 

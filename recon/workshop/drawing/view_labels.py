@@ -140,8 +140,10 @@ def _label_behind(
 
 
 def _label_spots(scene: Scene) -> list[FloatArray]:
-    """For each member the places on the view, (n, 2) pitches, where it is seen between two holes or on its
-    end."""
+    """For each member the places on the view where it is seen between two holes or on its end.
+
+    Each is an array (n, 2), pitches.
+    """
     towards = scene.view.towards
     spots, reach = [], []
     for k, m in enumerate(scene.members):
@@ -187,8 +189,7 @@ def _unseen_note(scene: Scene, ids: Sequence[str], scale: float, unit: float) ->
 def _tags(
     scene: Scene, clutter: Clutter, tags: Sequence[Tag], ids: Sequence[str], scale: float, unit: float
 ) -> list[Item]:
-    """A tag for each lap in one of the four corners that its two members leave, or farther out on a thin
-    line."""
+    """A tag for each lap in one of the four corners of its two members, or farther out on a thin line."""
     size = float(np.clip(0.36 * scale, SMALLEST * unit, 2.1 * unit))
     width = {m.id: m.width for m in scene.members}
     items: list[Item] = []

@@ -122,8 +122,10 @@ def _around(views: int) -> FloatArray:
 
 
 def _larger(spans: FloatArray, sizes: Sequence[Size], views: int) -> Size:
-    """Of several sizes of paper that on which views of these spans together (across, up; pitches) come out
-    largest."""
+    """The size of paper on which views of these spans together come out largest.
+
+    spans : across and up, pitches.
+    """
     return max(sizes, key=lambda size: float(((np.array(size) - _around(views)) / spans).min()))
 
 
@@ -152,8 +154,10 @@ def _placed(board: ViewBoard, name: str, scale: float, x: float, y: float, words
 
 
 def _dimension(start: Point, end: Point, line: float, text: str, level: bool) -> list[Item]:
-    """A dimension line between two points of the view, drawn level at y = `line` or upright at x = `line`;
-    ISO 129-1."""
+    """A dimension line between two points of the view (ISO 129-1).
+
+    It is drawn level at y = `line`, or upright at x = `line`.
+    """
 
     def at(along: float, across: float) -> Point:
         return (float(along), float(across)) if level else (float(across), float(along))

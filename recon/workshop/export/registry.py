@@ -1,5 +1,4 @@
-"""All that a frame can be written as: one entry for each, read by the command line, the page and other
-programs.
+"""All that a frame can be written as: one entry for each, which command line and page read.
 
 To add one, write its module, an entry here and a test.  What needs a picture in colour is drawn on a higher
 floor and has its entry there (`recon.show.exports`).  Entries import what they need when they are made, so

@@ -139,8 +139,10 @@ def _picture(block: doc.Picture, width: float) -> list[Flowable]:
 
 
 def _table(block: doc.Table, width: float) -> list[Flowable]:
-    """Columns as wide as their text, the widest made narrower until they fit; only cells that do not fit are
-    broken."""
+    """Columns as wide as their text, the widest made narrower until they fit.
+
+    Only cells that do not fit are broken.
+    """
     ticks = int(block.tick)
     widths = _fitted(_natural_widths(block), width * mm - ticks * TICK)
     body = [

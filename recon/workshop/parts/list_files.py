@@ -60,8 +60,10 @@ class TableRow:
         return word
 
     def number(self, column: str, remedy: str) -> float:
-        """The cell as a number of 0 or more; 4,20 is read as 4.20, and 1,234, which may be either, is
-        refused."""
+        """The cell as a number of 0 or more.
+
+        4,20 is read as 4.20, and 1,234, which may be either, is refused.
+        """
         text = self.text(column, remedy)
         try:
             value = float(text.replace(",", ".") if re.fullmatch(r"\d+,\d{1,2}", text) else text)

@@ -1,5 +1,4 @@
-"""Other stock for some members or for all: whether the frame still fits, and what changes in weight, cost and
-bolts."""
+"""Other stock for some members or for all: whether the frame still fits, and what changes."""
 
 from __future__ import annotations
 
@@ -161,8 +160,7 @@ def _check_same_ratio(frame: Frame, stock: Stock) -> None:
 def _check_same_size(
     frame: Frame, pitch_mm: float, stocks: Mapping[str, Stock], stock: Stock, chosen: Set[str]
 ) -> None:
-    """Raise ReconError where the stock has another pitch than the frame, or another width than what it
-    replaces."""
+    """Raise ReconError where the stock's pitch is not the frame's, or its width not what it replaces."""
     if abs(stock.pitch_mm - pitch_mm) > SAME_MM:
         raise ReconError(
             f"{stock.id} does not fit: its pitch is {both_text(stock.pitch_mm)} and the frame's is "
