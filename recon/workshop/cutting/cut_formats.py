@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 
+from recon.frame.caution import CAUTION
 from recon.frame.length import both_text, inch_text, mm_text
-from recon.workshop.cautions import CAUTION
 from recon.workshop.cutting.cut_list import CutList, CutPlan
 from recon.workshop.cutting.lay_out import CutStick
 from recon.workshop.cutting.sticks_drawing import marks_words, sticks_sheet

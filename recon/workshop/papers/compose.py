@@ -9,12 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from recon.errors import ReconError
+from recon.frame.caution import CAUTION
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame, bounds
 from recon.frame.stock import Stock
 from recon.workshop.assembly.picture import Stage, step_sheet
 from recon.workshop.assembly.steps import Step, Steps, build_steps
-from recon.workshop.cautions import CAUTION
 from recon.workshop.confidence_text import doubts, source_words, stock_words
 from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
 from recon.workshop.drawing.paper import ANGLES, PAPERS

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import NamedTuple
 
+from recon.frame.caution import CAUTION
 from recon.frame.length import both_text, inch_text, mm_text
 from recon.frame.model import Frame
-from recon.workshop.cautions import CAUTION
 from recon.workshop.formats import (
     csv_text,
     heading,

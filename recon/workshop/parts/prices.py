@@ -3,8 +3,8 @@
 A CSV or TOML file (see `recon.workshop.parts.list_files`) with the columns
 
     item      metre, stick, member, bolt, nut or washer
-    id        a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer ('M8',
-    '5/16') length    of a stick in mm (or '8 ft'), of a member in holes; empty for the others
+    id        a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer ('M8')
+    length    of a stick in mm (or '8 ft'), of a member in holes; empty for the others
     price     of one: a metre of drilled stock, a stick, a member, a bolt ...
     currency  may be left out; the same in every row
 """
