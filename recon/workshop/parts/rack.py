@@ -6,8 +6,8 @@ A CSV or TOML file (see `recon.workshop.parts.list_files`) with the columns
     id          a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer
     length      of a member in holes, of a stick in mm (or '8 ft'); empty for the others
     count       how many; 1 where it is left out
-    first_hole  of a stick: from its end to the centre of its first hole, mm; half a pitch where it is left
-    out drilled     of a stick: yes or no; yes where it is left out
+    first_hole  of a stick: from its end to the centre of its first hole, mm; half a pitch where left out
+    drilled     of a stick: yes or no; yes where it is left out
     trim        of a stick: length at each end that is no good (splits, dents), mm
 """
 
