@@ -9,7 +9,8 @@ import time
 
 import numpy as np
 
-from recon.workshop.cutting.cutting_stock import StickKind, first_fit_decreasing, solve
+from recon.workshop.cutting.cutting_stock import first_fit_decreasing, solve_cutting_stock
+from recon.workshop.cutting.patterns import StickKind
 
 NUMBERS = (10, 100, 1000)
 SEEDS = 5
@@ -39,7 +40,7 @@ def run(args) -> int:
         for seed in range(SEEDS):
             sizes, demand = np.unique(np.random.default_rng(seed).integers(2, 33, number), return_counts=True)
             for name, kinds in _instances(tuple(int(n) for n in sizes)):
-                best, seconds = _timed(solve, demand, kinds)
+                best, seconds = _timed(solve_cutting_stock, demand, kinds)
                 fit, fit_seconds = _timed(first_fit_decreasing, demand, kinds)
                 rows.setdefault(name, []).append(
                     (best.optimal, best.cost / best.bound - 1, fit.cost / best.cost - 1, seconds, fit_seconds)

@@ -11,7 +11,7 @@ from recon.frame.stock import load_stocks
 from recon.show.picture import draw_frame, encode_png
 from recon.workshop.assembly.steps import build_steps
 from recon.workshop.drawing.projections import drawn_hole
-from recon.workshop.papers.contents import papers
+from recon.workshop.papers.compose import compose_papers
 from recon.workshop.papers.html import papers_html
 from recon.workshop.papers.pdf import papers_pdf
 
@@ -53,7 +53,7 @@ def _measure(frame, stocks) -> tuple[list[float], int]:
 
     picture = timed(lambda: encode_png(draw_frame(frame, (1600, 1100))))
     steps = timed(build_steps, frame, drawn_hole(frame, stocks))
-    document = timed(papers, frame, stocks, picture=picture, steps=steps).document
+    document = timed(compose_papers, frame, stocks, picture=picture, steps=steps).document
     pdf = timed(papers_pdf, document)
     timed(papers_html, document)
     return seconds, len(re.findall(rb"/Type /Page\b", pdf))

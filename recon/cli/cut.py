@@ -15,12 +15,12 @@ from recon.cli.workshop import (
 )
 
 _DESCRIPTION = """\
-Say how to cut the members of a frame from sticks, with the least length to buy, or the least cost where a price list has
-prices of sticks; what a rack holds is used first. Sticks are drilled along their length, and every cut falls midway
-between two holes; with --blank they are not drilled yet.
+Say how to cut the members of a frame from sticks, with the least length to buy, or the least cost where a
+price list has prices of sticks; what a rack holds is used first. Sticks are drilled along their length, and
+every cut falls midway between two holes; with --blank they are not drilled yet.
 
-With -o the list is also written into a folder: cut.html (for the printer, with a picture of every stick), cut.svg (the
-picture alone), cut.csv and cut.json.
+With -o the list is also written into a folder: cut.html (for the printer, with a picture of every stick),
+cut.svg (the picture alone), cut.csv and cut.json.
 """
 _EPILOG = f"""\
 examples:
@@ -34,6 +34,7 @@ examples:
 
 
 def add_parser(subparsers) -> None:
+    """Add the command's parser."""
     parser = subparsers.add_parser(
         "cut",
         help="say how to cut the members from sticks",
@@ -50,7 +51,8 @@ def add_parser(subparsers) -> None:
         metavar="LENGTH",
         action="append",
         default=[],
-        help="a length of stick that can be bought; may be given more than once (default: those of the price list, else of the stock list)",
+        help="a length of stick that can be bought; may be given more than once (default: those of the price "
+        "list, else of the stock list)",
     )
     add("--kerf", metavar="LENGTH", help="what the saw takes (default: 3.2 mm)")
     add(
@@ -68,13 +70,14 @@ def add_parser(subparsers) -> None:
     parser.set_defaults(run=with_json_errors(run))
 
 
-def run(args) -> int:
+def run(args: argparse.Namespace) -> int:
+    """Write or print the list; returns the exit code."""
     import json
 
     from recon.errors import ReconError
     from recon.frame.length import parse_mm
+    from recon.workshop.cutting.cut_formats import cut_csv, cut_dict, cut_html, cut_svg, cut_text
     from recon.workshop.cutting.cut_list import KERF_MM, cut_list
-    from recon.workshop.cutting.sheet import cut_csv, cut_dict, cut_html, cut_svg, cut_text
     from recon.workshop.parts.rack import use_rack
 
     if args.blank and args.first_hole:

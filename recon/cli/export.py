@@ -3,22 +3,15 @@
 import argparse
 import json
 import os
-from pathlib import Path
 
 from recon.cli.workshop import EXIT_CODES, add_frame, add_stock, load, with_json_errors
 from recon.errors import ReconError
+from recon.workshop.drawing.paper import ANGLES
+from recon.workshop.export.registry import KINDS, export, kind_of_file
 
-_DESCRIPTION = """\
-Write a frame into one file for other programs:
-
-  dxf      front, top and side view at full size in mm; each view and each member on a layer of its own
-  glb      solid members with their holes (binary glTF, in metres); --boxes: without holes
-  svg      front, top and side view on a sheet
-  parts    the parts list as CSV
-  joints   the joint table as CSV, holes counted from 1
-  members  the members with their places as CSV
-  json     the frame file, checked and written anew
-"""
+_DESCRIPTION = "Write a frame into one file for other programs:\n\n" + "".join(
+    f"  {kind:<9}{entry.help}\n" for kind, entry in KINDS.items()
+)
 _EPILOG = f"""\
 examples:
   recon export trestle/frame.json -o trestle.dxf
@@ -27,10 +20,10 @@ examples:
 
 {EXIT_CODES}
 """
-KINDS = ("dxf", "glb", "svg", "parts", "joints", "members", "json")
 
 
 def add_parser(subparsers) -> None:
+    """Add the command's parser."""
     parser = subparsers.add_parser(
         "export",
         help="write a frame for other programs: DXF, glTF, SVG, CSV",
@@ -42,10 +35,10 @@ def add_parser(subparsers) -> None:
     add_stock(parser)
     add = parser.add_argument
     add("-o", "--out", metavar="FILE", required=True, help="file to write")
-    add("--to", choices=KINDS, help="what to write (default: by the ending of FILE; parts for .csv)")
+    add("--to", choices=tuple(KINDS), help="what to write (default: by the ending of FILE; parts for .csv)")
     add(
         "--projection",
-        choices=("first", "third"),
+        choices=ANGLES,
         default="first",
         help="how the three views lie (default: first)",
     )
@@ -53,14 +46,15 @@ def add_parser(subparsers) -> None:
     parser.set_defaults(run=with_json_errors(run), keep_out=[])
 
 
-def run(args) -> int:
+def run(args: argparse.Namespace) -> int:
+    """Write the file; returns the exit code."""
     from recon.files import write_bytes_atomic
-    from recon.workshop.export.registry import export
 
     to = args.to or _kind(args.out)
     if os.path.lexists(args.out) and not args.overwrite:
         raise ReconError(
-            f"{args.out}: exists already and is left as it is; choose another name, or replace it with --overwrite."
+            f"{args.out}: exists already and is left as it is; choose another name, or replace it with "
+            "--overwrite."
         )
     frame, stocks, prices = load(args)
     data = export(frame, stocks, to, angle=args.projection, drilled=not args.boxes, prices=prices)
@@ -70,11 +64,11 @@ def run(args) -> int:
 
 
 def _kind(path: str) -> str:
-    ending = Path(path).suffix.lower()
-    if ending == ".csv":
-        return "parts"
-    if ending[1:] in KINDS:
-        return ending[1:]
-    raise ReconError(
-        f"{path}: its ending does not say what to write; name it .dxf, .glb, .svg, .csv or .json, or give --to."
-    )
+    """What to write, by the ending of the file."""
+    from recon.workshop.wording import listed
+
+    kind = kind_of_file(path)
+    if kind is None:
+        endings = listed(dict.fromkeys(entry.suffix for entry in KINDS.values()), "or")
+        raise ReconError(f"{path}: its ending does not say what to write; name it {endings}, or give --to.")
+    return kind

@@ -6,14 +6,16 @@ from pathlib import Path
 
 from recon.cli.console import Progress, say
 from recon.cli.workshop import add_frame, add_rack, add_stock, load, load_rack, with_json_errors
+from recon.workshop.drawing.paper import ANGLES, PAPERS
 
 RESULTS = ("papers.html", "papers.pdf")
 
 _DESCRIPTION = """\
-Write the papers of a frame into the folder OUT: papers.pdf for the printer and papers.html, one file for any browser.
+Write the papers of a frame into the folder OUT: papers.pdf for the printer and papers.html, one file for any
+browser.
 
-Both hold a picture, the parts list, the cut list with a picture of each stick, front, top and side views with hole numbers,
-the joint table, and build steps with a picture each.
+Both hold a picture, the parts list, the cut list with a picture of each stick, front, top and side views with
+hole numbers, the joint table, and build steps with a picture each.
 """
 _EPILOG = """\
 examples:
@@ -27,6 +29,7 @@ exit codes: 0 done; 1 done, but a part could not be made (it is named, and the p
 
 
 def add_parser(subparsers) -> None:
+    """Add the command's parser."""
     parser = subparsers.add_parser(
         "papers",
         help="write papers to build a frame from",
@@ -39,10 +42,10 @@ def add_parser(subparsers) -> None:
     add_rack(parser)
     add = parser.add_argument
     add("-o", "--out", metavar="OUT", default="papers", help="folder to write into (default: papers)")
-    add("--paper", choices=("a4", "letter"), default="a4", help="size of the paper (default: a4)")
+    add("--paper", choices=tuple(PAPERS), default="a4", help="size of the paper (default: a4)")
     add(
         "--projection",
-        choices=("first", "third"),
+        choices=ANGLES,
         help="how the three views lie: in first or third angle (default: first on A4, third on Letter)",
     )
     add("--bolts", choices=("metric", "inch"), help="which bolts; by the stock where it is left out")
@@ -50,13 +53,14 @@ def add_parser(subparsers) -> None:
     parser.set_defaults(run=with_json_errors(run))
 
 
-def run(args) -> int:
+def run(args: argparse.Namespace) -> int:
+    """Write the papers; returns the exit code."""
     from recon.frame.length import parse_mm
     from recon.show.files import output_folder, write_bytes_atomic
     from recon.show.picture import draw_frame, encode_png
     from recon.workshop.cutting.cut_list import KERF_MM
     from recon.workshop.drawing.projections import drawn_hole
-    from recon.workshop.papers.contents import papers
+    from recon.workshop.papers.compose import compose_papers
     from recon.workshop.papers.html import papers_html
     from recon.workshop.papers.pdf import papers_pdf
 
@@ -68,7 +72,7 @@ def run(args) -> int:
         progress("drawing the frame", 0.0)
         picture = encode_png(draw_frame(frame, (1600, 1100), hole=drawn_hole(frame, stocks)))
         progress("parts, cuts, drawings and steps", 0.1)
-        made = papers(
+        made = compose_papers(
             frame,
             stocks,
             paper=args.paper,

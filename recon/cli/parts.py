@@ -36,6 +36,7 @@ a rack and a price list (CSV; the same names in TOML, an [[entry]] each):
 
 
 def add_parser(subparsers) -> None:
+    """Add the command's parser."""
     parser = subparsers.add_parser(
         "parts",
         help="list the parts of a frame",
@@ -57,12 +58,13 @@ def add_parser(subparsers) -> None:
     parser.set_defaults(run=with_json_errors(run))
 
 
-def run(args) -> int:
+def run(args: argparse.Namespace) -> int:
+    """Write or print the list; returns the exit code."""
     import json
 
     from recon.workshop.hardware.fasteners import find_thread
+    from recon.workshop.parts.parts_formats import parts_csv, parts_dict, parts_html, parts_text
     from recon.workshop.parts.parts_list import parts_list
-    from recon.workshop.parts.sheet import parts_csv, parts_dict, parts_html, parts_text
 
     frame, stocks, prices = load(args)
     rack, keep_out = load_rack(args, stocks)

@@ -35,7 +35,7 @@ def print_answer(args, data: dict, text: str, files=()) -> None:
     import json
 
     from recon.frame.caution import CAUTION
-    from recon.workshop.sheet import wrapped
+    from recon.workshop.formats import wrapped
 
     if args.json:
         print(json.dumps(data | {"caution": CAUTION, "files": list(files)}))

@@ -93,7 +93,7 @@ def _page(frame, steps, hole: float) -> str:
     from recon.workshop.assembly.shots import CornerScenes
     from recon.workshop.assembly.tool_access import ASSUMED
     from recon.workshop.drawing.vector import sheet_svg
-    from recon.workshop.sheet import heading, page, paragraph
+    from recon.workshop.formats import heading, page, paragraph
 
     scenes, body = CornerScenes(frame, hole), [paragraph(CAUTION, "caution"), paragraph(ASSUMED)]
     for s in steps.steps:

@@ -37,9 +37,9 @@ def add_parser(subparsers) -> None:
 def run(args) -> int:
     from recon.frame.caution import CAUTION
     from recon.frame.files import frame_to_dict, save_frame
-    from recon.workshop.parts.sheet import parts_dict
+    from recon.workshop.formats import wrapped
+    from recon.workshop.parts.parts_formats import parts_dict
     from recon.workshop.parts.substitute import substitute
-    from recon.workshop.sheet import wrapped
 
     frame, stocks, prices = load(args)
     labels = [label for text in args.members or () for label in text.split(",") if label]

@@ -12,8 +12,9 @@ from flask import Blueprint, abort, jsonify, send_file
 
 from recon.files import why_not_written
 from recon.frame.files import frame_to_text
+from recon.show.exports import ALL_EXPORTS
 from webui.app import bench
-from webui.derived.papers import PAPERS
+from webui.derived.papers import listed_papers, make_paper
 from webui.storage.build import FRAME, PHOTOS, PLAN, READING
 from webui.storage.journal import NAME as JOURNAL
 
@@ -23,7 +24,7 @@ bp = Blueprint("papers", __name__)
 @bp.get("/api/papers")
 def listed():
     """What can be taken away: [{id, name, what}]."""
-    return jsonify(papers=[{"id": id, "name": p.name, "what": p.what} for id, p in PAPERS.items()])
+    return jsonify(papers=listed_papers())
 
 
 def _stem(b) -> str:
@@ -34,13 +35,13 @@ def _stem(b) -> str:
 @bp.get("/api/papers/<id>")
 def paper(id):
     """One paper.  Answers with a sentence where the frame does not allow it."""
-    if id not in PAPERS:
+    if id not in ALL_EXPORTS:
         abort(404)
-    b, chosen = bench(), PAPERS[id]
-    data = chosen.make(b.build.state.frame, b.stocks)
+    b, chosen = bench(), ALL_EXPORTS[id]
+    data = make_paper(id, b.build.state.frame, b.stocks)
     return send_file(
         io.BytesIO(data),
-        mimetype=chosen.mimetype,
+        mimetype=chosen.media_type,
         as_attachment=True,
         download_name=f"{_stem(b)}{chosen.ending}",
     )

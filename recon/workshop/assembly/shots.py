@@ -10,7 +10,7 @@ import numpy as np
 from recon.frame.model import Frame
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.workshop.drawing.hidden_lines import box_corners, hidden_stretches
-from recon.workshop.drawing.projections import Scene, corner_view
+from recon.workshop.drawing.projections import Scene, corner_projection
 
 TURNS = (-62.0, 28.0, 118.0, 208.0)  # degrees: the four corners, the front one first
 HEIGHT = 26.0  # degrees above the level
@@ -43,7 +43,7 @@ class CornerScenes:
     """
 
     def __init__(self, frame: Frame, hole: float):
-        self.scenes = [Scene(frame.members, corner_view(turn, HEIGHT), hole) for turn in TURNS]
+        self.scenes = [Scene(frame.members, corner_projection(turn, HEIGHT), hole) for turn in TURNS]
         self.index = {m.id: k for k, m in enumerate(frame.members)}
         self.corners = box_corners(self.scenes[0].boxes)
 

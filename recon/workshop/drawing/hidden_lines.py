@@ -1,53 +1,82 @@
-"""Which lines of a frame are seen in a parallel view: exact, for members as solid boxes.
+"""Which lines of a frame are seen in a parallel projection: exact, for members as solid boxes.
 
-Everything behind a convex box for a viewer far away lies in a convex shadow: a point P is in it where, for some t >= 0,
-P + t w is in the box (w towards the viewer).  Eliminating t from the box's half-spaces (Fourier-Motzkin) leaves half-
-spaces of P alone, so a straight line passes each shadow in one stretch.
+Everything behind a convex box for a viewer far away lies in a convex shadow: a point P is in it where, for
+some t >= 0, P + t w is in the box (w towards the viewer).  Eliminating t from the box's half-spaces
+(Fourier-Motzkin) leaves half-spaces of P alone, so a straight line passes each shadow in one stretch.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import permutations
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from recon.frame.boxes import EDGE_FACES, EDGES
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.workshop.solids import Boxes
 
-SLACK = (
-    0.01  # pitches by which a shadow is smaller than its box, so that lines on touching faces stay in sight
-)
+# Pitches by which a shadow is smaller than its box, so that lines on touching faces stay in sight.
+SLACK = 0.01
 EDGE_ON = 1e-6  # cosine below which a face is seen edge on
-_SIGNS = np.array(
-    [[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)], float
-)  # of corners, as in `recon.frame.boxes`
+# Of corners, as in `recon.frame.boxes`.
+_SIGNS = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)], float)
+
+
+Stretch = tuple[float, float]  # where it starts and ends
 
 
 @dataclass(frozen=True)
 class Shadows:
-    """n shadows: a point P lies in shadow i where normals[i] @ P < offsets[i] for all 15 rows; (n, 15, 3), (n, 15).
+    """The shadows of n boxes: a point P lies in shadow i where normals[i] @ P < offsets[i] for all 15 rows.
 
-    basis : two directions across the view, (2, 3).   low, high : along them, the rectangle that each box covers, (n, 2).
+    Attributes
+    ----------
+    normals : array, (n, 15, 3)
+    offsets : array, (n, 15)
+        Pitches; infinite where a row does not bound the shadow.
+    basis : array, (2, 3)
+        Two directions across the view.
+    low, high : array, (n, 2)
+        Along them, the rectangle that each box covers, pitches.
     """
 
-    normals: np.ndarray
-    offsets: np.ndarray
-    basis: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
+    normals: FloatArray
+    offsets: FloatArray
+    basis: FloatArray
+    low: FloatArray
+    high: FloatArray
 
     def __len__(self) -> int:
         return len(self.normals)
 
-    def take(self, which) -> Shadows:
+    def take(self, which: Sequence[int] | IntArray) -> Shadows:
+        """Some of the shadows, by their places."""
         return Shadows(
             self.normals[which], self.offsets[which], self.basis, self.low[which], self.high[which]
         )
 
 
-def shadows(boxes: Boxes, towards) -> Shadows:
-    """The shadows of boxes; `towards` is the unit vector to the viewer."""
+def shadows(boxes: Boxes, towards: ArrayLike) -> Shadows:
+    """The shadows of boxes.
+
+    Parameters
+    ----------
+    boxes : Boxes
+    towards : array, (3,)
+        Unit vector to the viewer.
+
+    Examples
+    --------
+    >>> from recon.frame.model import Member
+    >>> from recon.workshop.solids import member_boxes
+    >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12)
+    >>> behind = shadows(member_boxes([post]), [0.0, -1.0, 0.0])
+    >>> points_hidden([[0.0, 5.0, 3.0], [0.0, -5.0, 3.0]], behind)[:, 0].tolist()
+    [True, False]
+    """
     towards = np.asarray(towards, float)
     slope = boxes.axes @ towards  # (n, 3)
     edge_on = np.abs(slope) <= EDGE_ON
@@ -60,31 +89,41 @@ def shadows(boxes: Boxes, towards) -> Shadows:
         for sign in (-1.0, 1.0):
             normal = sign * boxes.axes[:, k] * edge_on[:, k, None]
             normals.append(normal)
-            offsets.append(
-                np.where(edge_on[:, k], np.einsum("nj,nj->n", normal, boxes.centre) + half[:, k], np.inf)
-            )
+            offset = np.einsum("nj,nj->n", normal, boxes.centre) + half[:, k]
+            offsets.append(np.where(edge_on[:, k], offset, np.inf))
     steep = np.where(edge_on, np.inf, np.abs(slope))
-    for f in range(3):  # a face in front and one behind that it does not face: an edge of the outline
-        for b in range(3):
-            if f != b:
-                normals.append(front[:, f] / steep[:, f, None] - front[:, b] / steep[:, b, None])
-                offset = (middle[:, f] + half[:, f]) / steep[:, f] + (half[:, b] - middle[:, b]) / steep[:, b]
-                offsets.append(np.where(edge_on[:, f] | edge_on[:, b], np.inf, offset))
-    across = np.cross(towards, np.eye(3)[np.abs(towards).argmin()])
-    basis = np.array([across, np.cross(towards, across)]) / np.linalg.norm(across)
+    # A face in front and one behind that it does not face: an edge of the outline.
+    for f, b in permutations(range(3), 2):
+        normals.append(front[:, f] / steep[:, f, None] - front[:, b] / steep[:, b, None])
+        offset = (middle[:, f] + half[:, f]) / steep[:, f] + (half[:, b] - middle[:, b]) / steep[:, b]
+        offsets.append(np.where(edge_on[:, f] | edge_on[:, b], np.inf, offset))
+    basis = _basis(towards)
     flat = box_corners(boxes) @ basis.T
     return Shadows(
         np.stack(normals, axis=1), np.stack(offsets, axis=1), basis, flat.min(axis=1), flat.max(axis=1)
     )
 
 
-def box_corners(boxes: Boxes) -> np.ndarray:
-    """(n, 8, 3), in the order of `recon.frame.boxes.corners`."""
+def _basis(towards: FloatArray) -> FloatArray:
+    """Two unit vectors across the view, (2, 3)."""
+    across = np.cross(towards, np.eye(3)[np.abs(towards).argmin()])
+    return np.array([across, np.cross(towards, across)]) / np.linalg.norm(across)
+
+
+def box_corners(boxes: Boxes) -> FloatArray:
+    """Corners of the boxes, (n, 8, 3) pitches, in the order of `recon.frame.boxes.corners`."""
     return boxes.centre[:, None] + np.einsum("ck,nk,nkj->ncj", _SIGNS, boxes.half, boxes.axes)
 
 
-def points_hidden(points, by: Shadows) -> np.ndarray:
-    """(points, shadows) bool: which point lies in which shadow.  points : (m, 3) pitches."""
+def points_hidden(points: ArrayLike, by: Shadows) -> BoolArray:
+    """Which point lies in which shadow, (points, shadows).
+
+    Parameters
+    ----------
+    points : array, (m, 3)
+        Pitches.
+    by : Shadows
+    """
     points = np.asarray(points, float).reshape(-1, 3)
     flat = points @ by.basis.T
     hidden = _near(flat, flat, by)
@@ -93,8 +132,8 @@ def points_hidden(points, by: Shadows) -> np.ndarray:
     return hidden
 
 
-def _near(low, high, by: Shadows) -> np.ndarray:
-    """(m, shadows) bool: which of m rectangles (m, 2), (m, 2) meets which shadow's."""
+def _near(low: FloatArray, high: FloatArray, by: Shadows) -> BoolArray:
+    """Which of m rectangles meets which shadow's, (m, shadows); low, high : (m, 2)."""
     near = np.ones((len(low), len(by)), bool)
     for k in (0, 1):
         near &= high[:, k, None] > by.low[:, k]
@@ -102,8 +141,15 @@ def _near(low, high, by: Shadows) -> np.ndarray:
     return near
 
 
-def front_edges(boxes: Boxes, towards) -> list[np.ndarray]:
-    """For each box the edges of its faces turned to the viewer, (k, 2, 3) pitches, those seen end on left out."""
+def front_edges(boxes: Boxes, towards: ArrayLike) -> list[FloatArray]:
+    """For each box the edges of its faces turned to the viewer, (k, 2, 3) pitches, without those seen end on.
+
+    Parameters
+    ----------
+    boxes : Boxes
+    towards : array, (3,)
+        Unit vector to the viewer.
+    """
     towards = np.asarray(towards, float)
     slope = boxes.axes @ towards
     turned = np.stack([-slope, slope], axis=2).reshape(-1, 6) > EDGE_ON  # in the order of `face_normals`
@@ -114,10 +160,23 @@ def front_edges(boxes: Boxes, towards) -> list[np.ndarray]:
     return [e[k] for e, k in zip(ends, kept)]
 
 
-def hidden_stretches(lines, by: Shadows, owner=None) -> list[list[tuple[float, float]]]:
-    """For each line (m, 2, 3) the stretches that lie in shadows: merged (start, end) shares of it, 0 to 1, in order.
+def hidden_stretches(
+    lines: ArrayLike, by: Shadows, owner: Sequence[int] | IntArray | None = None
+) -> list[list[Stretch]]:
+    """For each line the stretches that lie in shadows.
 
-    owner : (m,) index of the shadow that each line casts itself and is not hidden by, or None.
+    Parameters
+    ----------
+    lines : array, (m, 2, 3)
+        Their ends, pitches.
+    by : Shadows
+    owner : array, (m,), optional
+        Place of the shadow that each line casts itself and is not hidden by.
+
+    Returns
+    -------
+    list of list of (float, float)
+        Start and end as shares of the line, 0 to 1; merged and in order.
     """
     lines = np.asarray(lines, float).reshape(-1, 2, 3)
     start, way = lines[:, 0], lines[:, 1] - lines[:, 0]
@@ -134,31 +193,39 @@ def hidden_stretches(lines, by: Shadows, owner=None) -> list[list[tuple[float, f
     enter = np.where(speed < 0, at, -np.inf)
     enter[still] = np.where(room[still] > 0, -np.inf, np.inf)
     leave = np.where(still | (speed < 0), np.inf, at)
-    first, last = (
-        np.maximum(enter.max(axis=1, initial=0.0), 0.0),
-        np.minimum(leave.min(axis=1, initial=1.0), 1.0),
-    )
-    found: list[list[tuple[float, float]]] = [[] for _ in lines]
+    first = np.maximum(enter.max(axis=1, initial=0.0), 0.0)
+    last = np.minimum(leave.min(axis=1, initial=1.0), 1.0)
+    found: list[list[Stretch]] = [[] for _ in lines]
     for k in np.nonzero(last - first > 1e-9)[0]:
         found[line[k]].append((float(first[k]), float(last[k])))
     return [merged(stretches) if stretches else stretches for stretches in found]
 
 
-def merged(stretches: Sequence[tuple[float, float]], gap: float = 1e-6) -> list[tuple[float, float]]:
-    """Stretches (start, end) joined where they touch or overlap, in order."""
-    out: list[list[float]] = []
+def merged(stretches: Iterable[Stretch], gap: float = 1e-6) -> list[Stretch]:
+    """Stretches joined where they touch or overlap, in order.
+
+    Examples
+    --------
+    >>> merged([(0.5, 0.7), (0.1, 0.2), (0.2, 0.3)])
+    [(0.1, 0.3), (0.5, 0.7)]
+    """
+    out: list[Stretch] = []
     for start, end in sorted(stretches):
         if out and start <= out[-1][1] + gap:
-            out[-1][1] = max(out[-1][1], end)
+            out[-1] = (out[-1][0], max(out[-1][1], end))
         else:
-            out.append([start, end])
-    return [tuple(s) for s in out]
+            out.append((start, end))
+    return out
 
 
-def rest(
-    stretches, whole: tuple[float, float] = (0.0, 1.0), least: float = 1e-6
-) -> list[tuple[float, float]]:
-    """What merged stretches leave of `whole`."""
+def rest(stretches: Iterable[Stretch], whole: Stretch = (0.0, 1.0), least: float = 1e-6) -> list[Stretch]:
+    """What merged stretches leave of `whole`, in stretches longer than `least`.
+
+    Examples
+    --------
+    >>> rest([(0.1, 0.3), (0.5, 0.7)])
+    [(0.0, 0.1), (0.3, 0.5), (0.7, 1.0)]
+    """
     left, at = [], whole[0]
     for start, end in stretches:
         if start - at > least:

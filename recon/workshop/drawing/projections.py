@@ -1,7 +1,7 @@
-"""Parallel views of a frame, and what of it is seen in them.
+"""Parallel projections of a frame, and what of it is seen in them.
 
-Drawings show the frame from six sides, named as people stand before it: the front is one of its longer sides.  Positions
-on a view are in pitches, x to the right and y up.
+Drawings show the frame from six sides, named as people stand before it: the front is one of its longer sides.
+Positions on a view are in pitches, x to the right and y up.
 """
 
 from __future__ import annotations
@@ -9,12 +9,23 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from recon.frame.model import Frame, Member, bounds
 from recon.frame.stock import Stock
-from recon.workshop.drawing.hidden_lines import Shadows, front_edges, hidden_stretches, points_hidden, shadows
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray, Vector
+from recon.workshop.drawing.hidden_lines import (
+    Shadows,
+    Stretch,
+    front_edges,
+    hidden_stretches,
+    points_hidden,
+    shadows,
+)
+from recon.workshop.frame_size import hole_diameters
 from recon.workshop.hardware.bolts import Bolt, find_bolts
 from recon.workshop.solids import HOLE, Boxes, member_boxes
 
@@ -23,36 +34,55 @@ SLANT = 0.25  # cosine below which a face is seen so flat that a hole is no more
 
 
 def drawn_hole(frame: Frame, stocks: Mapping[str, Stock]) -> float:
-    """Diameter of the holes in drawings, pitches: of the stock that most members have, `HOLE` where it is not known."""
-    holes = [stocks[m.stock].hole for m in frame.members if m.stock in stocks]
+    """Diameter of the holes in drawings, pitches.
+
+    That of the stock that most members have; `HOLE` where it is not known.
+    """
+    holes = hole_diameters(frame, stocks)
     return max(sorted(set(holes)), key=holes.count, default=HOLE)
 
 
 @dataclass(frozen=True)
-class View:
-    """name : 'Front'.   seen_from : '-y'.   right, up, towards : unit vectors, the last to the viewer."""
+class Projection:
+    """A direction to draw from (ISO 128-3, ISO 5456-2).
+
+    Attributes
+    ----------
+    name : str
+        Of the view: 'Front'.
+    seen_from : str
+        The axis that points to the viewer: '-y'.
+    right, up : array, (3,)
+        Unit vectors.
+    """
 
     name: str
     seen_from: str
-    right: np.ndarray
-    up: np.ndarray
+    right: FloatArray
+    up: FloatArray
 
     @cached_property
-    def towards(self) -> np.ndarray:
+    def towards(self) -> FloatArray:
+        """Unit vector to the viewer, (3,)."""
         return np.cross(self.right, self.up)
 
-    def flat(self, points) -> np.ndarray:
-        """(..., 3) pitches -> (..., 2) pitches on the view."""
+    def flat(self, points: ArrayLike) -> FloatArray:
+        """Points in space, (..., 3) pitches, on the view, (..., 2) pitches."""
         points = np.asarray(points, float)
         return np.stack([points @ self.right, points @ self.up], axis=-1)
 
 
-def six_views(members: Sequence[Member]) -> dict[str, View]:
-    """'Front', 'Top', 'Right', 'Left', 'Rear', 'Bottom', as on a drawing board; the front shows the longer level side."""
-    low, high = (
-        np.min([bounds(m)[0] for m in members], axis=0),
-        np.max([bounds(m)[1] for m in members], axis=0),
-    )
+def six_views(members: Sequence[Member]) -> dict[str, Projection]:
+    """The six views of a drawing by name; the front shows the longer level side.
+
+    Examples
+    --------
+    >>> rail = Member("A", (0.0, 0.0, 0.0), (0.0, 1.0, 0.0), 12)
+    >>> {name: view.seen_from for name, view in six_views([rail]).items() if name in ("Front", "Top", "Left")}
+    {'Front': '+x', 'Left': '−y', 'Top': '+z'}
+    """
+    corners = np.array([bounds(m) for m in members])  # (members, lowest and highest, 3)
+    low, high = corners[:, 0].min(axis=0), corners[:, 1].max(axis=0)
     across = np.array([1.0, 0, 0]) if high[0] - low[0] >= high[1] - low[1] else np.array([0, 1.0, 0])
     up = np.array([0, 0, 1.0])
     away = np.cross(up, across)  # from the viewer into the front
@@ -64,40 +94,59 @@ def six_views(members: Sequence[Member]) -> dict[str, View]:
         "Top": (across, away),
         "Bottom": (across, -away),
     }
-    return {name: View(name, _axis_name(np.cross(*a)), *a) for name, a in axes.items()}
+    return {name: Projection(name, _axis_name(np.cross(*a)), *a) for name, a in axes.items()}
 
 
-def _axis_name(axis) -> str:
+def _axis_name(axis: FloatArray) -> str:
     k = int(np.abs(axis).argmax())
     return ("+" if axis[k] > 0 else "\u2212") + "xyz"[k]
 
 
-def corner_view(turn_deg: float, height_deg: float) -> View:
+def corner_projection(turn_deg: float, height_deg: float) -> Projection:
     """From a corner: `turn_deg` from +x towards +y, `height_deg` above the level."""
     turn, height = np.radians([turn_deg, height_deg])
     right = np.array([-np.sin(turn), np.cos(turn), 0.0])
     towards = np.array([np.cos(turn) * np.cos(height), np.sin(turn) * np.cos(height), np.sin(height)])
-    return View("Corner", "", right, np.cross(towards, right))
+    return Projection("Corner", "", right, np.cross(towards, right))
 
 
 @dataclass(frozen=True)
 class Hole:
-    """An opening on a face turned to the viewer.  at : its centre on the view.   number : from 1."""
+    """An opening on a face turned to the viewer.
+
+    Attributes
+    ----------
+    member : int
+        Place of its member in the scene.
+    number : int
+        From 1.
+    at : array, (2,)
+        Its centre on the view, pitches.
+    normal : array, (3,)
+        Of its face, towards the viewer.
+    visible : bool
+        Whether nothing is in front of it.
+    """
 
     member: int
     number: int
-    at: np.ndarray
-    normal: np.ndarray
+    at: FloatArray
+    normal: FloatArray
     visible: bool
 
 
 class Scene:
-    """Members in a view: what is seen of their edges and openings.
+    """Members in a projection: what is seen of their edges and openings.
 
-    hole : diameter of the holes, pitches.
+    Parameters
+    ----------
+    members : sequence of Member
+    view : Projection
+    hole : float
+        Diameter of the holes, pitches.
     """
 
-    def __init__(self, members: Sequence[Member], view: View, hole: float):
+    def __init__(self, members: Sequence[Member], view: Projection, hole: float) -> None:
         self.members, self.view, self.hole = tuple(members), view, hole
 
     def part(self, which: Sequence[int]) -> Scene:
@@ -109,26 +158,36 @@ class Scene:
 
     @cached_property
     def boxes(self) -> Boxes:
+        """The members as boxes."""
         return member_boxes(self.members)
 
     @cached_property
     def shadows(self) -> Shadows:
+        """What lies behind each member."""
         return shadows(self.boxes, self.view.towards)
 
     @cached_property
-    def fronts(self) -> list[np.ndarray]:
+    def fronts(self) -> list[FloatArray]:
         """For each member its edges turned to the viewer, (n, 2, 3) pitches."""
         return front_edges(self.boxes, self.view.towards)
 
-    def covered(self, points, owner: Sequence[int]) -> np.ndarray:
-        """(n, members) bool: which member covers which point; `owner` (n,) members do not cover their own."""
+    def covered(self, points: ArrayLike, owner: Sequence[int] | IntArray) -> BoolArray:
+        """Which member covers which point, (n, members).
+
+        Parameters
+        ----------
+        points : array, (n, 3)
+            Pitches.
+        owner : array, (n,)
+            Place of the member that each point belongs to, which does not cover it.
+        """
         hit = points_hidden(points, self.shadows)
         hit[np.arange(len(hit)), list(owner)] = False
         return hit
 
     @cached_property
-    def edges(self) -> tuple[np.ndarray, np.ndarray, list[list[tuple[float, float]]]]:
-        """Lines on the view (n, 2, 2), their member (n,), and the shares of each that others hide."""
+    def edges(self) -> tuple[FloatArray, IntArray, list[list[Stretch]]]:
+        """Lines on the view (n, 2, 2) pitches, their member (n,), and the shares of each that others hide."""
         owner = np.repeat(np.arange(len(self.fronts)), [len(x) for x in self.fronts])
         ends = np.concatenate(self.fronts)
         return self.view.flat(ends), owner, hidden_stretches(ends, self.shadows, owner)
@@ -141,7 +200,9 @@ class Scene:
     def holes_of(self, which: Sequence[int]) -> list[Hole]:
         """The openings of these members on faces turned to the viewer."""
         towards = self.view.towards
-        found, points, rims = [], [], []
+        found: list[tuple[int, int, FloatArray]] = []
+        points: list[FloatArray] = []
+        rims: list[FloatArray] = []
         for k in which:
             m, axes, half = self.members[k], self.boxes.axes[k], self.boxes.half[k]
             for face, other in ((1, 2), (2, 1)):
@@ -172,36 +233,64 @@ class Scene:
         }
 
 
-Tag = tuple[Bolt | None, Hole, tuple[tuple[str, int], ...]]
+Through = tuple[tuple[str, int], ...]  # member ids and hole numbers along a bolt
 
 
-class Board:
-    """A frame on the drawing board: its six views, each worked out once and when it is wanted.
+class Tag(NamedTuple):
+    """A lap that a view shows, to be tagged with the holes that lie on one another.
 
-    hole : diameter of the holes, pitches.
+    Attributes
+    ----------
+    bolt : Bolt or None
+        None for a lap without.
+    hole : Hole
+        The one nearest to the viewer.
+    through : tuple of (str, int)
+        Member ids and hole numbers from 1, nearest first.
     """
 
-    def __init__(self, frame: Frame, hole: float):
+    bolt: Bolt | None
+    hole: Hole
+    through: Through
+
+
+class ViewBoard:
+    """A frame on the drawing board: its six views, each worked out once and when it is wanted.
+
+    Parameters
+    ----------
+    frame : Frame
+    hole : float
+        Diameter of the holes, pitches.
+
+    Examples
+    --------
+    >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12)
+    >>> ViewBoard(Frame((post,)), HOLE).span("Front").tolist()
+    [1.0, 12.0]
+    """
+
+    def __init__(self, frame: Frame, hole: float) -> None:
         self.frame, self.hole = frame, hole
         self.views = six_views(frame.members)
         self.bolts = find_bolts(frame)
         self._scenes: dict[str, Scene] = {}
 
     def scene(self, name: str) -> Scene:
+        """The members in the view of that name."""
         if name not in self._scenes:
             self._scenes[name] = Scene(self.frame.members, self.views[name], self.hole)
         return self._scenes[name]
 
-    def span(self, name: str) -> np.ndarray:
+    def span(self, name: str) -> FloatArray:
         """What the view takes across and up, (2,) pitches."""
         return np.ptp(self.scene(name).edges[0].reshape(-1, 2), axis=0)
 
     def tags(self, name: str) -> list[Tag]:
-        """The laps whose nearer hole is turned to the viewer and in sight: the bolt, or None for a lap without; that hole;
-        and what the bolt goes through, nearest first (member id, hole number from 1)."""
+        """The laps whose nearer hole is turned to the viewer and in sight."""
         scene = self.scene(name)
         index = {m.id: k for k, m in enumerate(scene.members)}
-        laps = [(bolt, bolt.axis, bolt.through) for bolt in self.bolts]
+        laps: list[tuple[Bolt | None, Vector, Through]] = [(b, b.axis, b.through) for b in self.bolts]
         laps += [
             (None, j.axis, ((j.a, j.a_hole), (j.b, j.b_hole))) for j in self.frame.joints if j.bolt == "none"
         ]
@@ -209,20 +298,24 @@ class Board:
         for bolt, axis, through in laps:
             along = float(np.dot(axis, scene.view.towards))
             if abs(along) > FACING:
-                through = tuple((id, hole + 1) for id, hole in through[:: -1 if along > 0 else 1])
-                hole = scene.open_holes.get((index[through[0][0]], through[0][1]))
-                found += [(bolt, hole, through)] if hole is not None else []
+                nearest_first = tuple((id, hole + 1) for id, hole in through[:: -1 if along > 0 else 1])
+                id, number = nearest_first[0]
+                hole = scene.open_holes.get((index[id], number))
+                found += [Tag(bolt, hole, nearest_first)] if hole is not None else []
         return found
 
 
-def views_needed(board: Board, side: str) -> list[str]:
-    """Front, top and the side view, then of the views from the other sides those that show a bolt which no view before
-    them shows.  side : 'Right' or 'Left'."""
+def views_needed(board: ViewBoard, side: str) -> list[str]:
+    """Names of the views that show every bolt which any view shows.
+
+    Front, top and the side view `side`, 'Right' or 'Left', come first; of the others, those that show a bolt
+    which no view before them shows.
+    """
     main = ["Front", "Top", side]
     shown: set[Bolt] = set()
     needed = []
     for name in [*main, *(n for n in ("Rear", "Left", "Right", "Bottom") if n not in main)]:
-        new = {bolt for bolt, _, _ in board.tags(name) if bolt} - shown
+        new = {tag.bolt for tag in board.tags(name) if tag.bolt} - shown
         if name in main or new:
             needed.append(name)
             shown |= new

@@ -1,5 +1,7 @@
-"""Views on a sheet of paper: one alone, or front, top and side in first- or third-angle projection (ISO 128-3; ASME
-Y14.3), with their sizes, the scale and what the marks mean."""
+"""Views on a sheet of paper, with their sizes, the scale and what the marks mean.
+
+One alone, or front, top and side in first- or third-angle projection (ISO 128-3; ASME Y14.3).
+"""
 
 from __future__ import annotations
 
@@ -9,7 +11,8 @@ import numpy as np
 
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame
-from recon.workshop.drawing.projections import Board
+from recon.geometry.arrays import FloatArray
+from recon.workshop.drawing.projections import ViewBoard
 from recon.workshop.drawing.vector import (
     FINE,
     OUTLINE,
@@ -17,6 +20,7 @@ from recon.workshop.drawing.vector import (
     Disc,
     Item,
     Lines,
+    Point,
     Sheet,
     Text,
     extent,
@@ -25,15 +29,19 @@ from recon.workshop.drawing.vector import (
 )
 from recon.workshop.drawing.view_drawing import NOTES, draw_view
 
-PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
-SHEETS = ((277.0, 190.0), (190.0, 277.0))  # mm: A4 within margins of 10 mm, lying and upright
-ANGLES = ("first", "third")
+Size = tuple[float, float]  # width and height, mm
+SHEETS: tuple[Size, ...] = (
+    (277.0, 190.0),
+    (190.0, 277.0),
+)  # mm: A4 within margins of 10 mm, lying and upright
+# The n of 1:n.
 SCALES = tuple(n * 10.0**e for e in range(4) for n in (1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9))
 GAP = 19.0  # mm left of a view, with room for its height, and half as much below it for its width
 HEAD = 9.0  # mm over a view, for its title
 BLOCK = 19.0  # mm at the foot, for the title block
 LEGIBLE = 2.4  # mm per pitch from which labels have room on the sheet of three views
-TITLE, SMALL = 3.4, 2.3
+TITLE, SMALL = 3.4, 2.3  # mm, sizes of text
+ARROW = 1.6  # mm, length of the head of a dimension line
 
 
 def side_of(angle: str) -> str:
@@ -41,8 +49,17 @@ def side_of(angle: str) -> str:
     return "Left" if angle == "first" else "Right"
 
 
-def three_views_sheet(board: Board, size: tuple[float, float], angle: str) -> Sheet:
-    """Front, top and side on one sheet of `size` (width, height) mm.   angle : "first" or "third"."""
+def three_views_sheet(board: ViewBoard, size: Size, angle: str) -> Sheet:
+    """Front, top and side on one sheet.
+
+    Parameters
+    ----------
+    board : ViewBoard
+    size : (float, float)
+        Width and height of the sheet, mm.
+    angle : str
+        "first" or "third".
+    """
     together = _together(board, angle)
     front, top = board.span("Front"), board.span("Top")
     scale = _scale(board.frame, (np.array(size) - _around(2)) / together)
@@ -51,49 +68,68 @@ def three_views_sheet(board: Board, size: tuple[float, float], angle: str) -> Sh
     upper, lower = ("Front", "Top") if angle == "first" else ("Top", "Front")
     low = {lower: BLOCK + GAP / 2 + free[1] / 3}
     low[upper] = low[lower] + (front if lower == "Front" else top)[1] * scale + HEAD + GAP / 2 + free[1] / 3
+    aside = left + front[0] * scale + GAP + free[0] / 3
     words = scale >= LEGIBLE
-    items = _placed(board, "Front", scale, left, low["Front"], words) + _placed(
-        board, "Top", scale, left, low["Top"], words
-    )
-    items += _placed(
-        board, side_of(angle), scale, left + front[0] * scale + GAP + free[0] / 3, low["Front"], words
-    )
+    items = _placed(board, "Front", scale, left, low["Front"], words)
+    items += _placed(board, "Top", scale, left, low["Top"], words)
+    items += _placed(board, side_of(angle), scale, aside, low["Front"], words)
     notes = NOTES if words else ("Too small for labels: they are on the sheets of single views.",)
-    return Sheet(
-        *size, (*items, *_block(board.frame, size, scale, "Three views", angle, notes)), "Three views"
-    )
+    items += _block(board.frame, size, scale, "Three views", angle, notes)
+    return Sheet(*size, tuple(items), "Three views")
 
 
-def best_sheet(board: Board, angle: str, sizes: Sequence[tuple[float, float]] = SHEETS) -> Sheet:
-    """The three views on the one of these sizes of sheet, mm, on which they come out largest."""
+def best_sheet(board: ViewBoard, angle: str, sizes: Sequence[Size] = SHEETS) -> Sheet:
+    """The three views on the one of these sizes of sheet on which they come out largest.
+
+    Parameters
+    ----------
+    board : ViewBoard
+    angle : str
+        "first" or "third".
+    sizes : sequence of (float, float)
+        Width and height, mm.
+
+    Examples
+    --------
+    >>> from recon.frame.model import Frame, Member
+    >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12)
+    >>> sheet = best_sheet(ViewBoard(Frame((post,)), 0.28), "first")
+    >>> sheet.width, sheet.height
+    (190.0, 277.0)
+    """
     return three_views_sheet(board, _larger(_together(board, angle), sizes, 2), angle)
 
 
-def _together(board: Board, angle: str) -> np.ndarray:
+def _together(board: ViewBoard, angle: str) -> FloatArray:
+    """What the three views take across and up, pitches."""
     return board.span("Front") + [board.span(side_of(angle))[0], board.span("Top")[1]]
 
 
-def one_view_sheet(board: Board, name: str, sizes: Sequence[tuple[float, float]] = SHEETS) -> Sheet:
+def one_view_sheet(board: ViewBoard, name: str, sizes: Sequence[Size] = SHEETS) -> Sheet:
     """One view, as large as it comes out on one of these sizes of sheet, mm."""
     span = board.span(name)
     size = _larger(span, sizes, 1)
     scale = _scale(board.frame, (np.array(size) - _around(1)) / span)
     free = np.array(size) - _around(1) - span * scale
     items = _placed(board, name, scale, GAP + free[0] / 2, BLOCK + GAP / 2 + free[1] / 2)
-    return Sheet(*size, (*items, *_block(board.frame, size, scale, name, "", NOTES)), name)
+    items += _block(board.frame, size, scale, name, "", NOTES)
+    return Sheet(*size, tuple(items), name)
 
 
-def _around(views: int) -> np.ndarray:
+def _around(views: int) -> FloatArray:
     """mm of a sheet, across and up, that so many views side by side and one over another leave for text."""
     return np.array([views * GAP + 6, BLOCK + views * (HEAD + GAP / 2)])
 
 
-def _larger(spans, papers: Sequence[tuple[float, float]], views: int) -> tuple[float, float]:
-    """Of several sizes of paper that on which views of these spans together (across, up; pitches) come out largest."""
-    return max(papers, key=lambda size: float(((np.array(size) - _around(views)) / spans).min()))
+def _larger(spans: FloatArray, sizes: Sequence[Size], views: int) -> Size:
+    """The size of paper on which views of these spans together come out largest.
+
+    spans : across and up, pitches.
+    """
+    return max(sizes, key=lambda size: float(((np.array(size) - _around(views)) / spans).min()))
 
 
-def _scale(frame: Frame, room) -> float:
+def _scale(frame: Frame, room: FloatArray) -> float:
     """mm per pitch: the largest usual scale at which it fits; whatever fits where the pitch is not known."""
     most = max(float(np.min(room)), 0.05)
     if not frame.pitch_mm:
@@ -101,60 +137,53 @@ def _scale(frame: Frame, room) -> float:
     return frame.pitch_mm / next((s for s in SCALES if frame.pitch_mm / s <= most), frame.pitch_mm / most)
 
 
-def _placed(board: Board, name: str, scale: float, x: float, y: float, words: bool = True) -> list[Item]:
+def _placed(board: ViewBoard, name: str, scale: float, x: float, y: float, words: bool = True) -> list[Item]:
     """The view with title and sizes, its lower left corner at (x, y) mm."""
     scene, frame = board.scene(name), board.frame
     points = scene.edges[0].reshape(-1, 2) * scale
-    low, high = points.min(axis=0), points.max(axis=0)
+    (left, low), (right, high) = points.min(axis=0), points.max(axis=0)
     drawn = draw_view(board, name, scale, words=words)
-    bottom = min(extent(drawn)[1], low[1])
-    left = min(extent(drawn)[0], low[0])
-    span = (high - low) / scale * (frame.pitch_mm or 1.0)
-    words = [both_text(s) if frame.pitch_mm else f"{s:.4g} pitches" for s in span]
-    drawn += _dimension((low[0], low[1]), (high[0], low[1]), bottom - 5, words[0], level=True)
-    drawn += _dimension((low[0], low[1]), (low[0], high[1]), left - 2, words[1], level=False)
+    bottom, leftmost = min(extent(drawn)[1], low), min(extent(drawn)[0], left)
+    span = (points.max(axis=0) - points.min(axis=0)) / scale * (frame.pitch_mm or 1.0)
+    width, height = (both_text(s) if frame.pitch_mm else f"{s:.4g} pitches" for s in span)
+    drawn += _dimension((left, low), (right, low), bottom - 5, width, level=True)
+    drawn += _dimension((left, low), (left, high), leftmost - 2, height, level=False)
     title = f"{scene.view.name}, seen from {scene.view.seen_from}"
-    drawn.append(
-        Text((float(low[0]), max(extent(drawn)[3], float(high[1])) + 3.6), title, TITLE, "start", True)
-    )
-    return moved(drawn, x - low[0], y - low[1])
+    drawn.append(Text((float(left), max(extent(drawn)[3], float(high)) + 3.6), title, TITLE, "start", True))
+    return moved(drawn, x - left, y - low)
 
 
-def _dimension(start, end, line: float, text: str, level: bool) -> list[Item]:
-    """A dimension line between two points of the view, drawn level at y = `line` or upright at x = `line`; ISO 129-1."""
+def _dimension(start: Point, end: Point, line: float, text: str, level: bool) -> list[Item]:
+    """A dimension line between two points of the view (ISO 129-1).
 
-    def at(along, across):
+    It is drawn level at y = `line`, or upright at x = `line`.
+    """
+
+    def at(along: float, across: float) -> Point:
         return (float(along), float(across)) if level else (float(across), float(along))
 
     a, b = (start[0], end[0]) if level else (start[1], end[1])
     edge = start[1] if level else start[0]
-    arrow = 1.6 if b - a > 6 else 0.0
-    paths = [
-        (at(a, edge - 1), at(a, line - 1)),
-        (at(b, edge - 1), at(b, line - 1)),
-        (at(a, line), at(b, line)),
-    ]
-    heads = (
-        [
-            tuple(at(p + s * dx * arrow, line + dy) for dx, dy in ((0, 0), (1, 0.35), (1, -0.35)))
-            for p, s in ((a, 1), (b, -1))
-        ]
-        if arrow
-        else []
-    )
-    items: list[Item] = [Lines(tuple(paths), FINE), *(Area(head, 0.0, FINE) for head in heads)]
+    extensions = [(at(k, edge - 1), at(k, line - 1)) for k in (a, b)]
+    items: list[Item] = [Lines((*extensions, (at(a, line), at(b, line))), FINE)]
+    if b - a > 6:
+        for tip, s in ((a, 1), (b, -1)):
+            base = tip + s * ARROW
+            items.append(Area((at(tip, line), at(base, line + 0.35), at(base, line - 0.35)), 0.0, FINE))
+    middle = (a + b) / 2
     if level:
-        return [*items, Text(at((a + b) / 2, line), text, SMALL, "middle", False, True)]
+        return [*items, Text(at(middle, line), text, SMALL, "middle", False, True)]
     words = text.split(" (")
     lines = [words[0], "(" + words[1]] if len(words) == 2 else [text]
-    middle = (a + b) / 2
     return items + [
         Text((line - 1, middle + (len(lines) / 2 - k - 0.5) * 1.25 * SMALL), word, SMALL, "end")
         for k, word in enumerate(lines)
     ]
 
 
-def _block(frame: Frame, size, scale: float, title: str, angle: str, notes) -> list[Item]:
+def _block(
+    frame: Frame, size: Size, scale: float, title: str, angle: str, notes: Sequence[str]
+) -> list[Item]:
     """The strip at the foot: what it is, scale, projection, and what the marks mean."""
     width = size[0]
     name = f"{frame.name}: {title}" if frame.name else title
@@ -171,7 +200,7 @@ def _block(frame: Frame, size, scale: float, title: str, angle: str, notes) -> l
     return items + (_symbol(width, angle) if angle else [])
 
 
-def _note_lines(notes, width: float) -> list[str]:
+def _note_lines(notes: Sequence[str], width: float) -> list[str]:
     lines = [""]
     for note in notes:
         longer = f"{lines[-1]}   {note}".strip()
@@ -205,7 +234,10 @@ def _bar(frame: Frame, width: float, scale: float) -> list[Item]:
 
 
 def _symbol(width: float, angle: str) -> list[Item]:
-    """The truncated cone of ISO 5456-2: in first angle the circles are to the right of its side view, in third to the left."""
+    """The truncated cone of ISO 5456-2.
+
+    In first angle the circles are to the right of its side view, in third to the left.
+    """
     x, y = 0.66 * width, BLOCK - 6.2
     cone, rings = (x, x + 11) if angle == "first" else (x + 6, x + 3)
     outline = ((cone, y - 1), (cone + 7, y - 2), (cone + 7, y + 2), (cone, y + 1))

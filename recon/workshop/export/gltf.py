@@ -1,6 +1,7 @@
 """A frame as binary glTF 2.0 (Khronos; ISO/IEC 12113): one node a member, in metres, y up.
 
-Members of one stock and length share a mesh.  Meshes have no normals: glTF then asks for flat shading, which is right here.
+Members of one stock and length share a mesh.  Meshes have no normals: glTF then asks for flat shading, which
+is right here.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from recon.frame.boxes import box_axes, centre
 from recon.frame.model import Frame, Member
 from recon.frame.stock import Stock
 from recon.workshop.export.meshes import Shape, mesh_of
+from recon.workshop.frame_size import known_pitch_mm, stock_of
 from recon.workshop.solids import HOLE
 
 _MAGIC, _JSON, _BIN = 0x46546C67, 0x4E4F534A, 0x004E4942
@@ -32,62 +34,80 @@ _UPRIGHT = [-(0.5**0.5), 0.0, 0.0, 0.5**0.5]  # quaternion: z up becomes y up, a
 
 
 def frame_glb(frame: Frame, stocks: Mapping[str, Stock], drilled: bool = True) -> bytes:
-    """The GLB file.   drilled : with all holes, and tubes hollow, where the stock is known; else plain boxes.
+    """A frame as a GLB file.
 
-    Raises ReconError where the frame has no members, or its pitch is not known.
+    Parameters
+    ----------
+    frame : Frame
+    stocks : mapping of str to Stock
+    drilled : bool
+        Whether members have all their holes, and tubes are hollow, where the stock is known; else they are
+        plain boxes.
+
+    Returns
+    -------
+    bytes
+        The whole file; lengths are in metres.
+
+    Raises
+    ------
+    ReconError
+        Where the frame has no members, or its pitch is not known.
+
+    Examples
+    --------
+    >>> from recon.frame.model import Frame, Member
+    >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12)
+    >>> frame_glb(Frame((post,), pitch_mm=38.1), {}, drilled=False)[:4]
+    b'glTF'
     """
     if not frame.members:
         raise ReconError("The frame has no members, so there is nothing to export.")
-    if not frame.pitch_mm:
-        raise ReconError(
-            "The frame's pitch is not known, so it has no size; give its stock, or one measured length."
-        )
+    pitch = known_pitch_mm(frame, "it has no size") / 1000
     parts = _Parts()
-    nodes = [
-        {
-            "name": frame.name or "frame",
-            "rotation": _UPRIGHT,
-            "children": list(range(1, len(frame.members) + 1)),
-        }
-    ]
+    children = []
     for m in frame.members:
-        stock = stocks.get(m.stock)
-        mesh = parts.mesh(_shape(m, frame, stock, drilled), stock.material if stock else "")
-        nodes.append(
+        stock = stock_of(m, stocks)
+        mesh = parts.mesh(_shape(m, pitch, stock, drilled), stock.material if stock else "")
+        children.append(
             {
                 "name": m.id,
                 "mesh": mesh,
-                "matrix": _matrix(m, frame.pitch_mm / 1000),
+                "matrix": _matrix(m, pitch),
                 "extras": {"holes": m.holes, "stock": m.stock},
             }
         )
+    root = {
+        "name": frame.name or "frame",
+        "rotation": _UPRIGHT,
+        "children": list(range(1, len(children) + 1)),
+    }
     return _glb(
         {
             "asset": {"version": "2.0", "generator": "frame-recon"},
             "scene": 0,
             "scenes": [{"nodes": [0]}],
-            "nodes": nodes,
+            "nodes": [root, *children],
             "meshes": parts.meshes,
             "materials": parts.materials,
             "accessors": parts.accessors,
-            "bufferViews": parts.views,
+            "bufferViews": parts.buffer_views,
             "buffers": [{"byteLength": len(parts.data)}],
         },
         bytes(parts.data),
     )
 
 
-def _shape(m: Member, frame: Frame, stock: Stock | None, drilled: bool) -> Shape:
-    pitch = frame.pitch_mm / 1000
+def _shape(m: Member, pitch: float, stock: Stock | None, drilled: bool) -> Shape:
+    """The member's shape; `pitch` in metres."""
     width = m.width * pitch
     if not drilled:
         return Shape(m.holes, pitch, width)
     if stock is None:
         return Shape(m.holes, pitch, width, HOLE * pitch)
     # A frame's own pitch and width decide; hole and wall keep the stock's proportions to the width.
-    return Shape(
-        m.holes, pitch, width, width * stock.hole_mm / stock.width_mm, width * stock.wall_mm / stock.width_mm
-    )
+    hole, wall = stock.hole_mm / stock.width_mm, stock.wall_mm / stock.width_mm
+    return Shape(m.holes, pitch, width, width * hole, width * wall)
 
 
 def _matrix(m: Member, pitch: float) -> list[float]:
@@ -101,12 +121,16 @@ def _matrix(m: Member, pitch: float) -> list[float]:
 class _Parts:
     """Meshes, materials and their data as they come up, each once."""
 
-    def __init__(self):
-        self.meshes, self.materials, self.accessors, self.views = [], [], [], []
+    def __init__(self) -> None:
+        self.meshes: list[dict] = []
+        self.materials: list[dict] = []
+        self.accessors: list[dict] = []
+        self.buffer_views: list[dict] = []
         self.data = bytearray()
-        self._known: dict = {}
+        self._known: dict[tuple[Shape, str] | str, int] = {}
 
     def mesh(self, shape: Shape, material: str) -> int:
+        """Number of the mesh of that shape and material."""
         key = (shape, material)
         if key not in self._known:
             corners, triangles = mesh_of(shape)
@@ -137,12 +161,12 @@ class _Parts:
 
     def _accessor(self, values: np.ndarray, kind: str, component: int, target: int) -> int:
         raw = np.ascontiguousarray(values).astype(values.dtype.newbyteorder("<")).tobytes()
-        self.views.append(
+        self.buffer_views.append(
             {"buffer": 0, "byteOffset": len(self.data), "byteLength": len(raw), "target": target}
         )
         self.data += raw  # all components have 4 bytes, so this stays aligned
         accessor = {
-            "bufferView": len(self.views) - 1,
+            "bufferView": len(self.buffer_views) - 1,
             "componentType": component,
             "count": len(values),
             "type": kind,

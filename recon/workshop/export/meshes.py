@@ -6,13 +6,27 @@ from dataclasses import dataclass
 
 import manifold3d
 import numpy as np
+from numpy.typing import NDArray
 
+Corners = NDArray[np.float32]
+Triangles = NDArray[np.uint32]
 SEGMENTS = 24  # flats of a bore; its volume is then 1.1 % short of a round one
 
 
 @dataclass(frozen=True)
 class Shape:
-    """A member's shape, metres.  hole and wall : 0 for none; a wall of 0 is solid."""
+    """A member's shape.
+
+    Attributes
+    ----------
+    holes : int
+    pitch, width : float
+        Metres.
+    hole : float
+        Diameter of the holes, metres; 0 leaves them out.
+    wall : float
+        Thickness of a tube's wall, metres; 0 is solid.
+    """
 
     holes: int
     pitch: float
@@ -22,13 +36,25 @@ class Shape:
 
     @property
     def length(self) -> float:
+        """From end to end, metres."""
         return self.holes * self.pitch
 
 
-def mesh_of(shape: Shape) -> tuple[np.ndarray, np.ndarray]:
-    """Corners (n, 3) and triangles (m, 3) with outward normals; watertight.
+def mesh_of(shape: Shape) -> tuple[Corners, Triangles]:
+    """A watertight mesh of a member, with bores from two neighbouring faces at every pitch.
 
-    Bores go through from two neighbouring faces at every pitch.
+    Returns
+    -------
+    corners : array, (n, 3)
+        Metres.
+    triangles : array, (m, 3)
+        Places of their corners, in the order that makes normals point outward.
+
+    Examples
+    --------
+    >>> corners, triangles = mesh_of(Shape(holes=4, pitch=0.04, width=0.04))
+    >>> corners.shape, triangles.shape
+    ((8, 3), (12, 3))
     """
     box = manifold3d.Manifold.cube((shape.length, shape.width, shape.width), True)
     cutters = []

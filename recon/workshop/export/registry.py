@@ -1,149 +1,294 @@
-"""A frame in other programs' files: DXF, glTF, SVG, CSV, and the frame file itself."""
+"""All that a frame can be written as: one entry for each, which command line and page read.
+
+To add one, write its module, an entry here and a test.  What needs a picture in colour is drawn on a higher
+floor and has its entry there (`recon.show.exports`).  Entries import what they need when they are made, so
+that the command line's help comes at once.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-
-import numpy as np
+from collections.abc import Mapping
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from recon.errors import ReconError
-from recon.frame.files import frame_to_text
-from recon.frame.length import inch_text
-from recon.frame.model import Frame
-from recon.frame.stock import Stock
-from recon.workshop.drawing.projections import Board, drawn_hole
-from recon.workshop.drawing.vector import sheet_svg
-from recon.workshop.drawing.view_sheet import best_sheet
-from recon.workshop.hardware.bolts import find_bolts
-from recon.workshop.parts.parts_list import parts_list
-from recon.workshop.parts.prices import PriceList
-from recon.workshop.parts.sheet import parts_csv
-from recon.workshop.sheet import csv_text
+from recon.workshop.drawing.paper import PAPERS
+from recon.workshop.export.entry import Export, Request, check_members
 
-MEMBER_COLUMNS = (
-    "label",
-    "stock",
-    "holes",
-    "length_mm",
-    "length_in",
-    "first_x",
-    "first_y",
-    "first_z",
-    "direction_x",
-    "direction_y",
-    "direction_z",
-    "width",
-    "confidence",
-)
-JOINT_COLUMNS = (
-    "a",
-    "a_hole",
-    "b",
-    "b_hole",
-    "bolt",
-    "three_way",
-    "bolt_number",
-    "x",
-    "y",
-    "z",
-    "axis_x",
-    "axis_y",
-    "axis_z",
-)
+if TYPE_CHECKING:
+    from recon.frame.model import Frame
+    from recon.frame.stock import Stock
+    from recon.workshop.papers.blocks import Document
+    from recon.workshop.parts.prices import PriceList
 
 
-def members_csv(frame: Frame) -> str:
-    """A row for each member; `first` is the centre of its hole 1 and `width` its section's, both in pitches."""
-    rows = []
-    for m in frame.members:
-        length = m.holes * frame.pitch_mm if frame.pitch_mm else None
-        rows.append(
-            (
-                m.id,
-                m.stock,
-                m.holes,
-                length,
-                inch_text(length) if length else None,
-                *m.first,
-                *m.direction,
-                m.width,
-                m.confidence,
-            )
-        )
-    return csv_text(MEMBER_COLUMNS, rows)
+# What writes each
 
 
-def joints_csv(frame: Frame) -> str:
-    """A row for each lap, its holes counted from 1; (x, y, z) is the middle between the two holes, pitches.
+def _dxf(request: Request) -> bytes:
+    from recon.workshop.export.dxf import frame_dxf
 
-    bolt_number : laps with the same number share one bolt; empty where there is none.
-    """
-    numbers = {joint: k for k, bolt in enumerate(find_bolts(frame), 1) for joint in bolt.joints}
-    members = {m.id: m for m in frame.members}
-    rows = []
-    for j in frame.joints:
-        middle = (members[j.a].hole_centre(j.a_hole) + members[j.b].hole_centre(j.b_hole)) / 2
-        rows.append(
-            (
-                j.a,
-                j.a_hole + 1,
-                j.b,
-                j.b_hole + 1,
-                j.bolt,
-                "yes" if j.three_way else "no",
-                numbers.get(j),
-                *(float(x) for x in np.round(middle, 6)),
-                *j.axis,
-            )
-        )
-    return csv_text(JOINT_COLUMNS, rows)
+    return frame_dxf(request.frame, request.stocks, request.angle or "first")
 
 
-@dataclass(frozen=True)
-class Export:
-    """suffix : of its file.   what : for people.   make : the file, of frame, stocks and keywords of `export`."""
-
-    suffix: str
-    what: str
-    make: Callable[..., bytes]
-
-
-def _dxf(frame, stocks, angle, **_) -> bytes:
-    from recon.workshop.export.dxf import (
-        frame_dxf,  # what these import takes a while, and other exports do not need it
-    )
-
-    return frame_dxf(frame, stocks, angle)
-
-
-def _glb(frame, stocks, drilled, **_) -> bytes:
+def _glb(request: Request) -> bytes:
     from recon.workshop.export.gltf import frame_glb
 
-    return frame_glb(frame, stocks, drilled)
+    return frame_glb(request.frame, request.stocks, request.drilled)
 
 
-def _svg(frame, stocks, angle, **_) -> bytes:
-    return sheet_svg(best_sheet(Board(frame, drawn_hole(frame, stocks)), angle)).encode("utf-8")
+def _svg(request: Request) -> bytes:
+    from recon.workshop.drawing.projections import ViewBoard, drawn_hole
+    from recon.workshop.drawing.vector import sheet_svg
+    from recon.workshop.drawing.view_sheet import best_sheet
+
+    board = ViewBoard(request.frame, drawn_hole(request.frame, request.stocks))
+    return sheet_svg(best_sheet(board, request.angle or "first")).encode("utf-8")
 
 
-def _text(make) -> Callable[..., bytes]:
-    return lambda frame, stocks, prices, **_: make(frame, stocks, prices).encode("utf-8")
+def _frame_file(request: Request) -> bytes:
+    from recon.frame.files import frame_to_text
+
+    return frame_to_text(request.frame).encode("utf-8")
 
 
-EXPORTS: dict[str, Export] = {
-    "dxf": Export(".dxf", "three views at full size, views and members on layers", _dxf),
-    "glb": Export(".glb", "solid drilled members, binary glTF", _glb),
-    "svg": Export(".svg", "three views on a sheet", _svg),
-    "json": Export(".json", "the frame file, written anew", _text(lambda frame, *_: frame_to_text(frame))),
-    "parts": Export(
-        ".csv",
-        "the parts list",
-        _text(lambda frame, stocks, prices: parts_csv(parts_list(frame, stocks, prices))),
+def _parts_table(request: Request) -> bytes:
+    from recon.workshop.parts.parts_formats import parts_csv
+    from recon.workshop.parts.parts_list import parts_list
+
+    return parts_csv(parts_list(request.frame, request.stocks, request.prices)).encode("utf-8")
+
+
+def _parts_page(request: Request) -> bytes:
+    from recon.workshop.parts.parts_formats import parts_html
+    from recon.workshop.parts.parts_list import parts_list
+
+    parts = parts_list(request.frame, request.stocks, request.prices)
+    return parts_html(parts, request.frame).encode("utf-8")
+
+
+def _joint_table(request: Request) -> bytes:
+    from recon.workshop.export.frame_tables import joints_csv
+
+    return joints_csv(request.frame).encode("utf-8")
+
+
+def _member_table(request: Request) -> bytes:
+    from recon.workshop.export.frame_tables import members_csv
+
+    return members_csv(request.frame).encode("utf-8")
+
+
+def _cut_page(request: Request) -> bytes:
+    from recon.workshop.cutting.cut_formats import cut_html
+    from recon.workshop.cutting.cut_list import cut_list
+
+    cuts = cut_list(request.frame, request.stocks, prices=request.prices)
+    return cut_html(cuts, request.frame.name).encode("utf-8")
+
+
+def _cut_table(request: Request) -> bytes:
+    from recon.workshop.cutting.cut_formats import cut_csv
+    from recon.workshop.cutting.cut_list import cut_list
+
+    return cut_csv(cut_list(request.frame, request.stocks, prices=request.prices)).encode("utf-8")
+
+
+def _papers(request: Request, paper: str) -> Document:
+    from recon.workshop.papers.compose import compose_papers
+
+    picture = request.picture(request.frame, request.stocks) if request.picture else None
+    return compose_papers(
+        request.frame,
+        request.stocks,
+        paper=paper,
+        angle=request.angle,
+        picture=picture,
+        prices=request.prices,
+    ).document
+
+
+def _papers_pdf(request: Request, paper: str) -> bytes:
+    from recon.workshop.papers.pdf import papers_pdf
+
+    return papers_pdf(_papers(request, paper))
+
+
+def _papers_html(request: Request, paper: str) -> bytes:
+    from recon.workshop.papers.html import papers_html
+
+    return papers_html(_papers(request, paper)).encode("utf-8")
+
+
+# The entries; those that `recon export` writes come first, in the order of its help.
+
+_FIRST_PAPER = next(iter(PAPERS))
+_IN_PAPERS = ("angle", "prices", "picture")
+
+_ENTRIES = (
+    Export(
+        id="dxf",
+        name="Views for a drawing program",
+        what="DXF at full size in mm",
+        ending=".dxf",
+        media_type="application/dxf",
+        write=_dxf,
+        place=60,
+        kind="dxf",
+        help="front, top and side view at full size in mm; each view and each member on a layer of its own",
+        takes=("angle",),
+        needs_members=True,
     ),
-    "joints": Export(".csv", "the joint table", _text(lambda frame, *_: joints_csv(frame))),
-    "members": Export(".csv", "the members and their places", _text(lambda frame, *_: members_csv(frame))),
-}
+    Export(
+        id="solids",
+        name="Drilled members in space",
+        what="glTF in one file (GLB)",
+        ending=".glb",
+        media_type="model/gltf-binary",
+        write=_glb,
+        place=70,
+        kind="glb",
+        help="solid members with their holes (binary glTF, in metres); --boxes: without holes",
+        takes=("drilled",),
+        needs_members=True,
+    ),
+    Export(
+        id="views",
+        name="Three views",
+        what="front, top and side on a sheet (SVG)",
+        ending=".svg",
+        media_type="image/svg+xml",
+        write=_svg,
+        place=50,
+        kind="svg",
+        help="front, top and side view on a sheet",
+        takes=("angle",),
+        needs_members=True,
+    ),
+    Export(
+        id="parts",
+        name="Parts list as a table",
+        what="for a spreadsheet",
+        ending=".parts.csv",
+        media_type="text/csv",
+        write=_parts_table,
+        place=110,
+        kind="parts",
+        help="the parts list as CSV",
+        takes=("prices",),
+        needs_members=True,
+    ),
+    Export(
+        id="joints",
+        name="Joint table",
+        what="every lap with its holes, for a spreadsheet",
+        ending=".joints.csv",
+        media_type="text/csv",
+        write=_joint_table,
+        place=120,
+        kind="joints",
+        help="the joint table as CSV, holes counted from 1",
+        needs_members=True,
+    ),
+    Export(
+        id="members",
+        name="Member table",
+        what="places and lengths, for a spreadsheet",
+        ending=".members.csv",
+        media_type="text/csv",
+        write=_member_table,
+        place=130,
+        kind="members",
+        help="the members with their places as CSV",
+        needs_members=True,
+    ),
+    Export(
+        id="frame",
+        name="Frame file",
+        what="members, laps and cameras, for this program and others",
+        ending=".frame.json",
+        media_type="application/json",
+        write=_frame_file,
+        place=40,
+        kind="json",
+        help="the frame file, checked and written anew",
+    ),
+    *(
+        Export(
+            id=f"papers-{paper.id}",
+            name=f"All papers, {paper.name}",
+            what=(
+                "picture, parts, cuts, views, joints, steps, for the printer"
+                if paper.id == _FIRST_PAPER
+                else f"the same on {paper.name}"
+            ),
+            ending=f".{paper.id}.pdf",
+            media_type="application/pdf",
+            write=partial(_papers_pdf, paper=paper.id),
+            place=10 + k,
+            takes=_IN_PAPERS,
+            paper=paper.id,
+        )
+        for k, paper in enumerate(PAPERS.values())
+    ),
+    Export(
+        id="papers-html",
+        name="All papers in one page",
+        what="for any browser, no network",
+        ending=".papers.html",
+        media_type="text/html",
+        write=partial(_papers_html, paper=_FIRST_PAPER),
+        place=30,
+        takes=_IN_PAPERS,
+        paper=_FIRST_PAPER,
+    ),
+    Export(
+        id="parts-sheet",
+        name="Parts list",
+        what="for the printer",
+        ending=".parts.html",
+        media_type="text/html",
+        write=_parts_page,
+        place=100,
+        takes=("prices",),
+    ),
+    Export(
+        id="cut-sheet",
+        name="Cut list",
+        what="each stick with its cuts, for the printer",
+        ending=".cuts.html",
+        media_type="text/html",
+        write=_cut_page,
+        place=140,
+        takes=("prices",),
+    ),
+    Export(
+        id="cuts",
+        name="Cut list as a table",
+        what="for a spreadsheet",
+        ending=".cuts.csv",
+        media_type="text/csv",
+        write=_cut_table,
+        place=150,
+        takes=("prices",),
+    ),
+)
+
+EXPORTS: dict[str, Export] = {entry.id: entry for entry in _ENTRIES}
+KINDS: dict[str, Export] = {entry.kind: entry for entry in _ENTRIES if entry.kind}
+
+
+def kind_of_file(name: str | Path) -> str | None:
+    """Which of `KINDS` the ending of a file's name speaks of; None where it speaks of none.
+
+    Examples
+    --------
+    >>> kind_of_file("gate.GLB"), kind_of_file("gate.csv"), kind_of_file("gate.stp")
+    ('glb', 'parts', None)
+    """
+    ending = Path(name).suffix.lower()
+    return next((kind for kind, entry in KINDS.items() if ending in (entry.suffix, f".{kind}")), None)
 
 
 def export(
@@ -151,20 +296,45 @@ def export(
     stocks: Mapping[str, Stock],
     to: str,
     *,
-    angle: str = "first",
+    angle: str | None = None,
     drilled: bool = True,
     prices: PriceList | None = None,
 ) -> bytes:
-    """The file of kind `to`, one of `EXPORTS`.
+    """A frame in a file for other programs.
 
-    angle : of the views in DXF and SVG, "first" or "third".   drilled : whether members in glTF have their holes.
-    prices : for the parts list.
-    Raises ReconError where the frame has no members, or no pitch and the file needs one.
+    Parameters
+    ----------
+    frame : Frame
+    stocks : mapping of str to Stock
+    to : str
+        One of `KINDS`.
+    angle : str, optional
+        Of the views in DXF and SVG: "first", which is the default, or "third".
+    drilled : bool
+        Whether members in glTF have their holes.
+    prices : PriceList, optional
+        For the parts list.
+
+    Returns
+    -------
+    bytes
+        The whole file.
+
+    Raises
+    ------
+    ReconError
+        Where `to` is not known, or the frame has no members, or no pitch and the file needs one.
+
+    Examples
+    --------
+    >>> from recon.frame.model import Frame, Member
+    >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12)
+    >>> export(Frame((post,)), {}, "members").decode().splitlines()[1]
+    'A,,12,,,0,0,0,0,0,1,1,1'
     """
-    if to not in EXPORTS:
+    if to not in KINDS:
         raise ReconError(
-            f"'{to}' is nothing that a frame can be exported to; choose one of {', '.join(EXPORTS)}."
+            f"'{to}' is nothing that a frame can be exported to; choose one of {', '.join(KINDS)}."
         )
-    if not frame.members:
-        raise ReconError("The frame has no members, so there is nothing to export.")
-    return EXPORTS[to].make(frame, stocks, angle=angle, drilled=drilled, prices=prices)
+    check_members(frame)
+    return KINDS[to].make(Request(frame, stocks, angle, drilled, prices))

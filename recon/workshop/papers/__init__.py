@@ -1,1 +1,9 @@
-"""All that a stranger needs to build a frame, as PDF and as one HTML file."""
+"""All that a stranger needs to build a frame, as PDF and as one HTML file.
+
+- compose: the document from beginning to end
+- list_blocks: parts list and cut list in it
+- blocks: what a document is made of: sections of text, tables and drawings
+- pdf: a document as PDF
+- pdf_blocks: its blocks as flowing content of a PDF
+- html: a document as one HTML file
+"""

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import base64
+from collections.abc import Iterable, Sequence
 from html import escape
 
+from recon.workshop.drawing.paper import PAPERS
 from recon.workshop.drawing.vector import FACES, MARK_FACES, sheet_svg
-from recon.workshop.papers import document as doc
-
-_SIZE = {"a4": "A4", "letter": "letter"}
+from recon.workshop.papers import blocks as doc
 
 # The policy lets nothing in but what the file itself holds, whatever a name or a label may contain.
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
@@ -21,21 +21,26 @@ h2 { font-size: 14pt; margin: 12mm 0 3mm; padding-top: 3mm; border-top: 0.5mm so
 h3 { font-size: 10.5pt; margin: 5mm 0 1.5mm }
 nav { margin: 0 0 5mm } nav a { color: black; margin-right: 4mm; white-space: nowrap }
 p { margin: 0 0 2mm } ul { margin: 0 0 2mm; padding-left: 5mm } li { margin: 0 0 1mm }
-p.note { font-size: 8.5pt } p.caution { border: 0.5mm solid black; padding: 3mm; margin: 5mm 0; font-weight: bold }
+p.note { font-size: 8.5pt } p.caution { border: 0.5mm solid black; padding: 3mm; margin: 5mm 0; font-weight: \
+bold }
 .wide { overflow-x: auto }
 table { border-collapse: collapse; margin: 0 0 4mm; font-size: 9pt }
 th, td { text-align: left; vertical-align: top; padding: 0.8mm 4mm 0.8mm 0; border-bottom: 0.2mm solid #555 }
 th { border-bottom: 0.4mm solid black } .number { text-align: right; white-space: nowrap }
-.mark { font-family: MARKS } .box { display: inline-block; width: 3mm; height: 3mm; border: 0.3mm solid black }
+.mark { font-family: MARKS } .box { display: inline-block; width: 3mm; height: 3mm; border: 0.3mm solid \
+black }
 figure { margin: 0 0 4mm } figure svg, figure img { display: block; max-width: 100%; height: auto }
 figure.turned { width: min(96vw, 270mm); margin-left: calc(50% - min(48vw, 135mm)) }
-.step { display: flex; flex-wrap: wrap; gap: 5mm; border-bottom: 0.2mm solid #555; margin: 0 0 4mm; padding: 0 0 4mm }
+.step { display: flex; flex-wrap: wrap; gap: 5mm; border-bottom: 0.2mm solid #555; margin: 0 0 4mm; padding: \
+0 0 4mm }
 .step figure { flex: 0 1 112mm; margin: 0 } .step div { flex: 1 1 55mm } .step h3 { margin-top: 0 }
 @page { size: PAPER; margin: 13mm }
 @page turned { size: PAPER landscape; margin: 13mm }
 @media print {
-  body { max-width: none; padding: 0 } nav { display: none } h2 { break-after: avoid } h3 { break-after: avoid }
-  thead { display: table-header-group } tr, figure, .step, p.caution { break-inside: avoid } section.page { break-before: page }
+  body { max-width: none; padding: 0 } nav { display: none } h2 { break-after: avoid } h3 { break-after: \
+avoid }
+  thead { display: table-header-group } tr, figure, .step, p.caution { break-inside: avoid } section.page { \
+break-before: page }
   section.drawings h2 { display: none }
   figure.whole { break-before: page; margin: 0 } figure.turned { page: turned; width: auto; margin: 0 }
 }
@@ -43,8 +48,16 @@ figure.turned { width: min(96vw, 270mm); margin-left: calc(50% - min(48vw, 135mm
 
 
 def papers_html(papers: doc.Document) -> str:
-    """The whole page; what is text in it is escaped."""
-    style = _STYLE.replace("FACES", FACES).replace("MARKS", MARK_FACES).replace("PAPER", _SIZE[papers.paper])
+    """The whole page; what is text in it is escaped.
+
+    Examples
+    --------
+    >>> title = doc.Document("A & B", "a4", (doc.Section("A & B", (doc.Heading("Members"),)),))
+    >>> "<h1>A &amp; B</h1>" in papers_html(title)
+    True
+    """
+    style = _STYLE.replace("FACES", FACES).replace("MARKS", MARK_FACES)
+    style = style.replace("PAPER", PAPERS[papers.paper].css)
     first, *others = papers.sections
     links = "".join(f'<a href="#part-{k}">{escape(s.title)}</a>' for k, s in enumerate(others, 2))
     body = [f"<h1>{escape(papers.title)}</h1>", f"<nav>{links}</nav>", *_blocks(first.blocks)]
@@ -57,14 +70,15 @@ def papers_html(papers: doc.Document) -> str:
             "</section>",
         ]
     return (
-        f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(papers.title)}</title>\n'
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f"<title>{escape(papers.title)}</title>\n"
         f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<style>{style}</style>\n</head>\n<body>\n" + "\n".join(body) + "\n</body>\n</html>\n"
     )
 
 
-def _blocks(blocks) -> list[str]:
+def _blocks(blocks: Iterable[doc.Block]) -> list[str]:
     """Each block's HTML; list items that follow one another make one list."""
     out: list[str] = []
     listing = False
@@ -72,8 +86,24 @@ def _blocks(blocks) -> list[str]:
         item = isinstance(block, doc.Paragraph) and block.kind == "list"
         out += ["<ul>"] * (item and not listing) + ["</ul>"] * (listing and not item)
         listing = item
-        out.append(_HTML[type(block)](block))
+        out.append(_block(block))
     return out + ["</ul>"] * listing
+
+
+def _block(block: doc.Block) -> str:
+    match block:
+        case doc.Paragraph():
+            return _paragraph(block)
+        case doc.Heading():
+            return f"<h3>{escape(block.text)}</h3>"
+        case doc.Table():
+            return _table(block)
+        case doc.Drawing():
+            return _drawing(block)
+        case doc.Picture():
+            return _picture(block)
+        case doc.StepBlock():
+            return _step(block)
 
 
 def _paragraph(block: doc.Paragraph) -> str:
@@ -83,65 +113,33 @@ def _paragraph(block: doc.Paragraph) -> str:
     return f"<p{kind}>{escape(block.text)}</p>"
 
 
-def _heading(block: doc.Heading) -> str:
-    return f"<h3>{escape(block.text)}</h3>"
-
-
 def _table(block: doc.Table) -> str:
-    def cell(tag, k, text):
+    def cell(tag: str, k: int, text: str) -> str:
         kinds = " ".join(["number"] * (k in block.numbers) + ["mark"] * (k in block.marks and tag == "td"))
         return f"<{tag}" + (f' class="{kinds}"' if kinds else "") + f">{escape(text)}</{tag}>"
 
-    head = (
-        ""
-        if not any(block.columns)
-        else (
-            "<thead><tr>"
-            + "<th></th>" * block.tick
-            + "".join(cell("th", k, t) for k, t in enumerate(block.columns))
-            + "</tr></thead>"
-        )
-    )
-    rows = "\n".join(
-        "<tr>"
-        + '<td><span class="box"></span></td>' * block.tick
-        + "".join(cell("td", k, t) for k, t in enumerate(row))
-        + "</tr>"
-        for row in block.rows
-    )
+    def row(tag: str, box: str, cells: Sequence[str]) -> str:
+        return "<tr>" + box * block.tick + "".join(cell(tag, k, t) for k, t in enumerate(cells)) + "</tr>"
+
+    head = f"<thead>{row('th', '<th></th>', block.columns)}</thead>" if any(block.columns) else ""
+    rows = "\n".join(row("td", '<td><span class="box"></span></td>', cells) for cells in block.rows)
     return f'<div class="wide"><table>{head}<tbody>{rows}</tbody></table></div>'
 
 
 def _drawing(block: doc.Drawing) -> str:
-    kind = (
-        "whole turned"
-        if block.whole_page and block.sheet.width > block.sheet.height
-        else "whole"
-        if block.whole_page
-        else ""
-    )
-    opening = f'<figure class="{kind}">' if kind else "<figure>"
+    turned = " turned" if block.sheet.width > block.sheet.height else ""
+    opening = f'<figure class="whole{turned}">' if block.whole_page else "<figure>"
     return f"{opening}{sheet_svg(block.sheet)}</figure>"
 
 
-def _photo(block: doc.Photo) -> str:
+def _picture(block: doc.Picture) -> str:
     data = base64.b64encode(block.png).decode("ascii")
     return f'<figure><img src="data:image/png;base64,{data}" alt="{escape(block.text)}"></figure>'
 
 
-def _step(block: doc.Step) -> str:
+def _step(block: doc.StepBlock) -> str:
     return (
         f'<div class="step"><figure>{sheet_svg(block.sheet)}</figure><div><h3>{escape(block.title)}</h3>'
         + "".join(_blocks(block.lines))
         + "</div></div>"
     )
-
-
-_HTML = {
-    doc.Paragraph: _paragraph,
-    doc.Heading: _heading,
-    doc.Table: _table,
-    doc.Drawing: _drawing,
-    doc.Photo: _photo,
-    doc.Step: _step,
-}

@@ -1,1 +1,11 @@
-"""Which members and bolts a frame is made of, what is on the rack, and what the rest costs."""
+"""Which members and bolts a frame is made of, what is on the rack, and what the rest costs.
+
+- list_files: lists that people keep, as CSV or TOML
+- prices: a price list
+- oversize: whether a longer member can take a member's place
+- rack: what is owned, and how much of a frame it makes
+- parts_model: what a parts list holds
+- parts_list: members, bolts, nuts and washers; weight and cost
+- parts_formats: the parts list as text, HTML, CSV and values for JSON
+- substitute: other stock in place of what members are made of
+"""

@@ -1,4 +1,4 @@
-"""Whether a longer member can take a member's place: where it would stick out, and what is in the way there."""
+"""Whether a longer member can take a member's place: where it sticks out, and what is in the way there."""
 
 from __future__ import annotations
 
@@ -10,20 +10,31 @@ import numpy as np
 from recon.frame.joints import CLASH_TOL
 from recon.frame.model import Frame, Member, as_tuple, bounds
 from recon.frame.stock import Stock
+from recon.workshop.frame_size import hole_diameters
 from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.solids import HOLE, Boxes, bolt_ends, boxes_of, joined, member_boxes, overlaps
 from recon.workshop.wording import listed
 
-MOST_LONGER = (
-    0.5  # of a member's length may stick out; beyond that one would rather cut: this project's choice
-)
+# Of a member's length may stick out; beyond that one would rather cut: this project's choice.
+MOST_LONGER = 0.5
 Box = tuple[Sequence[float], Sequence[float]]  # lowest and highest corner, pitches
 
 
 @dataclass(frozen=True)
-class Room:
-    """A member of `holes` holes in place of member `member`, which has fewer: it sticks out by `before` holes at the
-    end of hole 1 and by `after` holes at the other. `blocked_by` names what is in the way; empty where it is free."""
+class OversizeFit:
+    """How a member that is long enough lies in the place of one of the frame's.
+
+    Attributes
+    ----------
+    member : str
+        The id of the frame's member.
+    holes : int
+        Of the member that takes its place.
+    before, after : int
+        Holes by which it sticks out at the end of hole 1, and at the other.
+    blocked_by : tuple of str
+        What is in the way; empty where nothing is.
+    """
 
     member: str
     holes: int
@@ -33,13 +44,25 @@ class Room:
 
     @property
     def free(self) -> bool:
+        """Whether nothing is in the way."""
         return not self.blocked_by
 
 
 @dataclass(frozen=True)
 class Surroundings:
-    """All that a longer member could run into: boxes (members, ends of bolts, places to keep out of), words for each and
-    the ids of the members that each belongs to; and the floor: the frame's lowest z, or None."""
+    """All that a longer member could run into.
+
+    Attributes
+    ----------
+    boxes : Boxes
+        Members, ends of bolts and places to keep out of.
+    words : tuple of str
+        What each box is.
+    of : tuple of frozenset of str
+        The ids of the members that each box belongs to.
+    floor : float or None
+        The frame's lowest z, pitches, below which nothing may reach.
+    """
 
     boxes: Boxes
     words: tuple[str, ...]
@@ -52,21 +75,25 @@ def surroundings(
 ) -> Surroundings:
     """The obstacles of a frame.
 
-    keep_out : boxes that must stay free, pitches.   floor : whether nothing may reach below the frame's lowest point.
+    Parameters
+    ----------
+    frame : Frame
+    stocks : mapping of str to Stock
+    keep_out : sequence of Box
+        Boxes that must stay free, pitches.
+    floor : bool
+        Whether nothing may reach below the frame's lowest point.
     """
     bolts = find_bolts(frame)
-    holes = [stocks[m.stock].hole for m in frame.members if m.stock in stocks]
+    hole = max(hole_diameters(frame, stocks), default=HOLE)
     through = [tuple(id for id, _ in bolt.through) for bolt in bolts for _ in (0, 1)]
     corners = [np.array(corner, float) for corner in keep_out]
-    kept = boxes_of(((low + high) / 2, np.eye(3), (high - low) / 2) for low, high in corners)
-    boxes = joined([member_boxes(frame.members), bolt_ends(bolts, max(holes, default=HOLE)), kept])
+    kept_free = boxes_of(((low + high) / 2, np.eye(3), (high - low) / 2) for low, high in corners)
+    boxes = joined([member_boxes(frame.members), bolt_ends(bolts, hole), kept_free])
     words = [m.id for m in frame.members] + [f"the bolt through {listed(ids)}" for ids in through]
     words += [f"keep-out {k}" for k in range(1, len(corners) + 1)]
-    of = (
-        [frozenset([m.id]) for m in frame.members]
-        + [frozenset(ids) for ids in through]
-        + [frozenset()] * len(corners)
-    )
+    of = [frozenset([m.id]) for m in frame.members] + [frozenset(ids) for ids in through]
+    of += [frozenset()] * len(corners)
     ground = min((float(bounds(m)[0][2]) for m in frame.members), default=None) if floor else None
     return Surroundings(boxes, tuple(words), tuple(of), ground)
 
@@ -76,34 +103,45 @@ def lengthened(member: Member, before: int, after: int) -> Member:
     return replace(member, first=as_tuple(member.hole_centre(-before)), holes=member.holes + before + after)
 
 
-def rooms(around: Surroundings, member: Member, holes: int) -> tuple[Room, ...]:
-    """The ways in which a member of `holes` holes can take the place of `member`: sticking out at the first end, at
-    the other, and, where both are blocked, at both ends so that nothing is in the way, if that can be.
+def oversize_fits(around: Surroundings, member: Member, holes: int) -> tuple[OversizeFit, ...]:
+    """The ways in which a member of `holes` holes can take the place of `member`.
 
-    () where it is shorter, or longer by more than half."""
+    Returns
+    -------
+    tuple of OversizeFit
+        Sticking out at the first end, at the other, and, where both are blocked, at both ends so that nothing
+        is in the way, if that is possible.  Empty where it is shorter, or longer by more than half.
+
+    Examples
+    --------
+    >>> from recon.frame.model import Frame, Member
+    >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12)
+    >>> around = surroundings(Frame((post,)), {})
+    >>> [fit_words(fit, post) for fit in oversize_fits(around, post, 14)][0]
+    'a 14-hole in place of the 12-hole A sticks out by 2 at hole 1: blocked by the floor'
+    """
     extra = holes - member.holes
     if extra > MOST_LONGER * member.holes:
         return ()
     if extra <= 0:
-        return (Room(member.id, holes, 0, 0, ()),) if extra == 0 else ()
-    ends = [_room(around, member, extra, 0), _room(around, member, 0, extra)]
-    if not any(room.free for room in ends):
+        return (OversizeFit(member.id, holes, 0, 0, ()),) if extra == 0 else ()
+    ends = [_fit(around, member, extra, 0), _fit(around, member, 0, extra)]
+    if not any(fit.free for fit in ends):
         for before in range(1, extra):
-            room = _room(around, member, before, extra - before)
-            if room.free:
-                return (*ends, room)
+            fit = _fit(around, member, before, extra - before)
+            if fit.free:
+                return (*ends, fit)
     return tuple(ends)
 
 
-def _room(around: Surroundings, member: Member, before: int, after: int) -> Room:
+def _fit(around: Surroundings, member: Member, before: int, after: int) -> OversizeFit:
     blocked = []
     if before:
         blocked += _in_the_way(around, member, replace(lengthened(member, before, 0), holes=before))
     if after:
-        blocked += _in_the_way(
-            around, member, replace(member, first=as_tuple(member.hole_centre(member.holes)), holes=after)
-        )
-    return Room(member.id, member.holes + before + after, before, after, tuple(dict.fromkeys(blocked)))
+        beyond = as_tuple(member.hole_centre(member.holes))
+        blocked += _in_the_way(around, member, replace(member, first=beyond, holes=after))
+    return OversizeFit(member.id, member.holes + before + after, before, after, tuple(dict.fromkeys(blocked)))
 
 
 def _in_the_way(around: Surroundings, member: Member, part: Member) -> list[str]:
@@ -115,8 +153,12 @@ def _in_the_way(around: Surroundings, member: Member, part: Member) -> list[str]
     return found
 
 
-def room_words(room: Room, member: Member) -> str:
+def fit_words(fit: OversizeFit, member: Member) -> str:
     """'a 16-hole in place of the 12-hole B sticks out by 4 at hole 1: blocked by D'."""
-    ends = [f"{n} at hole {hole}" for n, hole in ((room.before, 1), (room.after, member.holes)) if n]
-    state = "free" if room.free else "blocked by " + ", ".join(room.blocked_by)
-    return f"a {room.holes}-hole in place of the {member.holes}-hole {member.id} sticks out by {' and '.join(ends)}: {state}"
+    ends = [f"{n} at hole {hole}" for n, hole in ((fit.before, 1), (fit.after, member.holes)) if n]
+    state = "free" if fit.free else "blocked by " + ", ".join(fit.blocked_by)
+    return (
+        f"a {fit.holes}-hole in place of the {member.holes}-hole {member.id} sticks out by "
+        f"{' and '.join(ends)}: "
+        f"{state}"
+    )

@@ -1,9 +1,9 @@
 """A price list: what stock, bolts, nuts and washers cost.
 
-A CSV or TOML file (see `recon.workshop.parts.tables`) with the columns
+A CSV or TOML file (see `recon.workshop.parts.list_files`) with the columns
 
     item      metre, stick, member, bolt, nut or washer
-    id        a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer ('M8', '5/16')
+    id        a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer ('M8')
     length    of a stick in mm (or '8 ft'), of a member in holes; empty for the others
     price     of one: a metre of drilled stock, a stick, a member, a bolt ...
     currency  may be left out; the same in every row
@@ -13,11 +13,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from recon.errors import ReconError
 from recon.frame.stock import Stock, find_stock
 from recon.workshop.hardware.fasteners import bolt_name, find_thread, parse_bolt
-from recon.workshop.parts.tables import Row, read_rows
+from recon.workshop.parts.list_files import TableRow, read_rows
 
 COLUMNS = ("item", "id", "length", "price", "currency")
 ITEMS = ("metre", "stick", "member", "bolt", "nut", "washer")
@@ -25,10 +26,24 @@ ITEMS = ("metre", "stick", "member", "bolt", "nut", "washer")
 
 @dataclass(frozen=True)
 class PriceList:
-    """Prices of one, by what they are for.
+    """What one of each costs.
 
-    metre : stock id -> price.   stick : (stock id, mm) -> price.   member : (stock id, holes) -> price.
-    hardware : ("bolt", "M8 x 90") or ("nut" or "washer", "M8") -> price.
+    Attributes
+    ----------
+    currency : str
+    metre : mapping of str to float
+        Of drilled stock, by stock id.
+    stick : mapping of (str, float) to float
+        By stock id and length in mm.
+    member : mapping of (str, int) to float
+        By stock id and number of holes.
+    hardware : mapping of (str, str) to float
+        By ("bolt", "M8 x 90"), ("nut", "M8") or ("washer", "M8").
+
+    Examples
+    --------
+    >>> PriceList("EUR", metre={"softwood-38": 4.0}).of_member("softwood-38", 25, 40.0)
+    4.0
     """
 
     currency: str = ""
@@ -44,8 +59,14 @@ class PriceList:
         return self.metre[stock] * holes * pitch_mm / 1000 if stock in self.metre else None
 
 
-def load_prices(path, stocks: Mapping[str, Stock]) -> PriceList:
-    """The price list in a file.  Raises ReconError, naming file, row and remedy, where it holds nonsense."""
+def load_prices(path: str | Path, stocks: Mapping[str, Stock]) -> PriceList:
+    """The price list in a file.
+
+    Raises
+    ------
+    ReconError
+        Where the file cannot be read or a row makes no sense; it names file, row and remedy.
+    """
     currency = ""
     found: dict[str, dict] = {"metre": {}, "stick": {}, "member": {}, "hardware": {}}
     for row in read_rows(path, "price list", COLUMNS):
@@ -64,7 +85,7 @@ def load_prices(path, stocks: Mapping[str, Stock]) -> PriceList:
     return PriceList(currency, **found)
 
 
-def _key(row: Row, item: str, stocks) -> tuple[str, object]:
+def _key(row: TableRow, item: str, stocks: Mapping[str, Stock]) -> tuple[str, object]:
     if item in ("bolt", "nut", "washer"):
         return "hardware", (item, hardware_id(row, item))
     stock = stock_id(row, stocks)
@@ -73,16 +94,30 @@ def _key(row: Row, item: str, stocks) -> tuple[str, object]:
     return item, (stock, row.mm("length") if item == "stick" else row.holes("length"))
 
 
-def stock_id(row: Row, stocks) -> str:
-    """The row's stock.  Raises ReconError where it is not in the stock list."""
+def stock_id(row: TableRow, stocks: Mapping[str, Stock]) -> str:
+    """The id of the row's stock.
+
+    Raises
+    ------
+    ReconError
+        Where it is not in the stock list.
+    """
     try:
-        return find_stock(stocks, row.text("id", "write the id of a stock, as 'recon stocks' lists them")).id
+        return find_stock(
+            dict(stocks), row.text("id", "write the id of a stock, as 'recon stocks' lists them")
+        ).id
     except ReconError as error:
         raise error if str(error).startswith(row.where) else row.wrong(str(error)) from error
 
 
-def hardware_id(row: Row, item: str) -> str:
-    """The row's bolt, or the thread of its nut or washer, in the project's own writing."""
+def hardware_id(row: TableRow, item: str) -> str:
+    """The row's bolt, or the thread of its nut or washer, in the project's own writing.
+
+    Raises
+    ------
+    ReconError
+        Where it is not one that is sold.
+    """
     text = row.text(
         "id", "write a bolt like 'M8 x 90'" if item == "bolt" else "write a thread like M8 or 5/16"
     )

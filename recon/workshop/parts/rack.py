@@ -1,12 +1,12 @@
 """The rack: what the user owns, and how much of a frame it makes before anything is bought or cut.
 
-A CSV or TOML file (see `recon.workshop.parts.tables`) with the columns
+A CSV or TOML file (see `recon.workshop.parts.list_files`) with the columns
 
     item        member, stick, bolt, nut or washer
     id          a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer
     length      of a member in holes, of a stick in mm (or '8 ft'); empty for the others
     count       how many; 1 where it is left out
-    first_hole  of a stick: from its end to the centre of its first hole, mm; half a pitch where it is left out
+    first_hole  of a stick: from its end to the centre of its first hole, mm; half a pitch where left out
     drilled     of a stick: yes or no; yes where it is left out
     trim        of a stick: length at each end that is no good (splits, dents), mm
 """
@@ -16,6 +16,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 from scipy.optimize import LinearConstraint, milp
@@ -24,9 +26,9 @@ from scipy.sparse import csr_array
 from recon.frame.joints import collisions
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
-from recon.workshop.parts.oversize import Box, Room, lengthened, rooms, surroundings
+from recon.workshop.parts.list_files import TableRow, read_rows
+from recon.workshop.parts.oversize import Box, OversizeFit, lengthened, oversize_fits, surroundings
 from recon.workshop.parts.prices import hardware_id, stock_id
-from recon.workshop.parts.tables import read_rows
 
 COLUMNS = ("item", "id", "length", "count", "first_hole", "drilled", "trim")
 ITEMS = ("member", "stick", "bolt", "nut", "washer")
@@ -36,7 +38,21 @@ MAX_ROUNDS = 100  # each forbids a pair of members that would collide; far more 
 
 @dataclass(frozen=True)
 class OwnedStick:
-    """Sticks of one kind.  first_hole_mm : None is half a pitch; without meaning where `drilled` is False."""
+    """Sticks of one kind.
+
+    Attributes
+    ----------
+    stock : str
+        Id in the stock list.
+    length_mm : float
+    count : int
+    first_hole_mm : float or None
+        From its end to the centre of its first hole; None is half a pitch.  It has no meaning where it is not
+        drilled.
+    drilled : bool
+    trim_mm : float
+        Length at each end that is no good.
+    """
 
     stock: str
     length_mm: float
@@ -48,7 +64,16 @@ class OwnedStick:
 
 @dataclass(frozen=True)
 class Rack:
-    """members : (stock id, holes) -> how many.   hardware : ("bolt", "M8 x 90") and the like -> how many."""
+    """What is owned.
+
+    Attributes
+    ----------
+    members : mapping of (str, int) to int
+        How many, by stock id and number of holes.
+    sticks : tuple of OwnedStick
+    hardware : mapping of (str, str) to int
+        How many, by ("bolt", "M8 x 90") and the like.
+    """
 
     members: Mapping[tuple[str, int], int] = field(default_factory=dict)
     sticks: tuple[OwnedStick, ...] = ()
@@ -59,19 +84,43 @@ class Rack:
 class RackUse:
     """What of a rack goes into a frame.
 
-    used : member id -> how the owned member lies in its place (`before` and `after` are 0 where its length is right).
-    told : for members that no owned one of their length is left for, where a longer one would stick out, and into what.
-    left : (stock id, holes) -> owned members that are left over; they can be cut.
+    Attributes
+    ----------
+    used : mapping of str to OversizeFit
+        By member id, how the owned member lies in its place; it sticks out nowhere where its length is right.
+    considered : tuple of OversizeFit
+        For members that no owned one of their length is left for: where a longer one sticks out, and into
+        what.
+    left : mapping of (str, int) to int
+        Owned members that are left over and can be cut, by stock id and number of holes.
     """
 
-    used: Mapping[str, Room]
-    told: tuple[Room, ...]
+    used: Mapping[str, OversizeFit]
+    considered: tuple[OversizeFit, ...]
     left: Mapping[tuple[str, int], int]
 
+    @property
+    def exact(self) -> list[str]:
+        """Ids of the members that an owned one of their own length is used for."""
+        return [id for id, fit in self.used.items() if not (fit.before or fit.after)]
 
-def load_rack(path, stocks: Mapping[str, Stock]) -> Rack:
-    """The rack in a file.  Raises ReconError, naming file, row and remedy, where it holds nonsense."""
-    members, hardware, sticks = Counter(), Counter(), []
+    @property
+    def longer(self) -> dict[str, OversizeFit]:
+        """How longer owned members lie in their places, by member id."""
+        return {id: fit for id, fit in self.used.items() if fit.before or fit.after}
+
+
+def load_rack(path: str | Path, stocks: Mapping[str, Stock]) -> Rack:
+    """The rack in a file.
+
+    Raises
+    ------
+    ReconError
+        Where the file cannot be read or a row makes no sense; it names file, row and remedy.
+    """
+    members: Counter[tuple[str, int]] = Counter()
+    hardware: Counter[tuple[str, str]] = Counter()
+    sticks = []
     for row in read_rows(path, "rack", COLUMNS):
         item, count = row.one_of("item", ITEMS), row.count("count", 1)
         if item != "stick":
@@ -87,13 +136,14 @@ def load_rack(path, stocks: Mapping[str, Stock]) -> Rack:
     return Rack(dict(members), tuple(sticks), dict(hardware))
 
 
-def _stick(row, stock: str, count: int) -> OwnedStick:
+def _stick(row: TableRow, stock: str, count: int) -> OwnedStick:
     length, trim = row.mm("length"), row.mm("trim", 0) if "trim" in row.cells else 0.0
     first = row.mm("first_hole", 0) if "first_hole" in row.cells else None
     drilled = row.one_of("drilled", ("yes", "no")) == "yes" if "drilled" in row.cells else True
     if first is not None and not drilled:
         raise row.wrong(
-            "'first_hole' is given for a stick that is not drilled; leave it empty, or write yes under 'drilled'."
+            "'first_hole' is given for a stick that is not drilled; leave it empty, or write yes under "
+            "'drilled'."
         )
     if first is not None and first >= length:
         raise row.wrong(
@@ -111,54 +161,89 @@ def use_rack(
 ) -> RackUse:
     """Owned members into the frame, so that the least length is left to buy or to cut.
 
-    Exact lengths and longer ones where nothing is in the way (`recon.workshop.parts.oversize`), chosen together: an integer
-    program that first covers as many holes of the frame as can be, then lets as little as can be stick out. Members
-    that would stick out into one another are found afterwards and forbidden, until none are left.
+    Parameters
+    ----------
+    frame : Frame
+    rack : Rack
+    stocks : mapping of str to Stock
+    keep_out : sequence of Box
+        Boxes that longer members may not reach into, pitches.
+    floor : bool
+        Whether longer members may not reach below the frame's lowest point.
 
-    keep_out, floor : see `surroundings`.
+    Notes
+    -----
+    Exact lengths and longer ones where nothing is in the way (`recon.workshop.parts.oversize`) are chosen
+    together: an integer program first covers as many holes of the frame as possible, then lets as little as
+    possible stick out. Members that would stick out into one another are found afterwards and forbidden,
+    until none are left.
+
+    Examples
+    --------
+    >>> from recon.frame.model import Frame, Member
+    >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12, stock="softwood-38")
+    >>> use = use_rack(Frame((post,)), Rack({("softwood-38", 12): 3}), {})
+    >>> use.exact, use.left
+    (['A'], {('softwood-38', 12): 2})
     """
     owned = {(stock, holes): n for (stock, holes), n in rack.members.items() if n}
     around = surroundings(frame, stocks, keep_out, floor)
-    options: list[tuple[str, str, Room]] = []  # member, stock, how it lies
-    tried: dict[str, list[Room]] = {}
+    options: list[_Option] = []
+    tried: dict[str, list[OversizeFit]] = {}
     for m in frame.members:
         for stock, holes in sorted(owned, key=str):
-            if stock == m.stock and holes >= m.holes:
-                for room in rooms(around, m, holes):
-                    (options.append((m.id, stock, room)) if room.free else None)
-                    if holes > m.holes:
-                        tried.setdefault(m.id, []).append(room)
-    chosen = _choose(frame, options, owned)
-    used = {options[k][0]: options[k][2] for k in chosen}
-    taken = Counter((options[k][1], options[k][2].holes) for k in chosen)
+            if stock != m.stock or holes < m.holes:
+                continue
+            fits = oversize_fits(around, m, holes)
+            options += [_Option(m.id, stock, fit) for fit in fits if fit.free]
+            if holes > m.holes:
+                tried.setdefault(m.id, []).extend(fits)
+    chosen = [options[k] for k in _choose(frame, options, owned)]
+    used = {option.member: option.fit for option in chosen}
+    taken = Counter(option.kind for option in chosen)
     left = {kind: n - taken[kind] for kind, n in owned.items() if n > taken[kind]}
-    told = [room for m in frame.members for room in _worth_telling(used.get(m.id), tried.get(m.id, []))]
-    return RackUse(used, tuple(told), left)
+    considered = [fit for m in frame.members for fit in _worth_listing(used.get(m.id), tried.get(m.id, []))]
+    return RackUse(used, tuple(considered), left)
 
 
-def _worth_telling(used: Room | None, tried: list[Room]) -> list[Room]:
-    """Of a member that a longer one stands for, the ways that one could lie; of a member that none is left for, what
-    blocks the shortest: it blocks all longer ones too."""
+class _Option(NamedTuple):
+    """An owned member of this stock in the place of a frame's member."""
+
+    member: str
+    stock: str
+    fit: OversizeFit
+
+    @property
+    def kind(self) -> tuple[str, int]:
+        """Stock and number of holes, as the rack has them."""
+        return self.stock, self.fit.holes
+
+
+def _worth_listing(used: OversizeFit | None, tried: list[OversizeFit]) -> list[OversizeFit]:
+    """The ways to lie of which a person wants to know.
+
+    Where a longer member is used, all ways in which it could lie; where none is, what blocks the shortest,
+    since that blocks all longer ones too.
+    """
     if used is not None:
-        return [room for room in tried if room.holes == used.holes and (used.before or used.after)]
-    for holes in sorted({room.holes for room in tried}):
-        ways = [room for room in tried if room.holes == holes]
-        if not any(room.free for room in ways):
+        return [fit for fit in tried if fit.holes == used.holes and (used.before or used.after)]
+    for holes in sorted({fit.holes for fit in tried}):
+        ways = [fit for fit in tried if fit.holes == holes]
+        if not any(fit.free for fit in ways):
             return ways
     return []
 
 
-def _choose(frame: Frame, options, owned) -> list[int]:
+def _choose(frame: Frame, options: list[_Option], owned: Mapping[tuple[str, int], int]) -> list[int]:
     """Indices of the options taken."""
     if not options:
         return []
     at = {m.id: m for m in frame.members}
-    surplus = np.array([room.holes - at[id].holes for id, _, room in options], float)
-    value = (1 + surplus.sum()) * np.array([at[id].holes for id, _, _ in options], float) - surplus
+    needed = np.array([at[option.member].holes for option in options], float)
+    surplus = np.array([option.fit.holes for option in options], float) - needed
+    value = (1 + surplus.sum()) * needed - surplus
     ids, kinds = {m.id: k for k, m in enumerate(frame.members)}, {kind: k for k, kind in enumerate(owned)}
-    rows = [ids[id] for id, _, _ in options] + [
-        len(ids) + kinds[stock, room.holes] for _, stock, room in options
-    ]
+    rows = [ids[o.member] for o in options] + [len(ids) + kinds[o.kind] for o in options]
     limit = [1.0] * len(ids) + [float(n) for n in owned.values()]
     columns = list(range(len(options))) * 2
     for _ in range(MAX_ROUNDS):
@@ -171,9 +256,9 @@ def _choose(frame: Frame, options, owned) -> list[int]:
             options={"mip_rel_gap": 0},
         )
         chosen = [int(k) for k in np.nonzero(result.x > 0.5)[0]]
-        longer = {options[k][0]: k for k in chosen if surplus[k]}
+        longer = {options[k].member: k for k in chosen if surplus[k]}
         clashes = collisions(
-            [lengthened(at[id], options[k][2].before, options[k][2].after) for id, k in longer.items()]
+            [lengthened(at[id], options[k].fit.before, options[k].fit.after) for id, k in longer.items()]
         )
         if not clashes:
             return chosen

@@ -11,8 +11,9 @@ from recon.workshop.assembly.picture import SIZE, step_sheet
 from recon.workshop.assembly.picture_items import NEW, OLD
 from recon.workshop.assembly.shots import CornerScenes
 from recon.workshop.assembly.steps import build_steps
-from recon.workshop.cutting.cut_list import CutStick, cut_list
-from recon.workshop.cutting.picture import MARGIN, sticks_sheet
+from recon.workshop.cutting.cut_list import cut_list
+from recon.workshop.cutting.lay_out import CutStick
+from recon.workshop.cutting.sticks_drawing import MARGIN, sticks_sheet
 from recon.workshop.drawing.vector import Area, Disc, Lines, Text, extent
 from tests.growing import grow_frame
 from tests.workshop.trestles import scaffold, trestle

@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
 from recon.frame.stock import load_stocks
-from recon.workshop.cutting.cut_list import cut_list, usable_holes
-from recon.workshop.cutting.picture import MARGIN
-from recon.workshop.cutting.sheet import PICTURE_MM, cut_csv, cut_dict, cut_html, cut_svg, cut_text
+from recon.workshop.cutting.cut_formats import DRAWING_MM, cut_csv, cut_dict, cut_html, cut_svg, cut_text
+from recon.workshop.cutting.cut_list import cut_list
+from recon.workshop.cutting.lay_out import usable_holes
+from recon.workshop.cutting.sticks_drawing import MARGIN
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import OwnedStick, Rack, use_rack
 from tests.growing import grow_frame
@@ -32,7 +33,8 @@ def sticks_of(cuts):
 
 
 def check(cuts, frame, kerf=3.2, tol=0.5):
-    """Every member is cut once, from pieces that lie in their sticks apart, with cuts where the holes allow them."""
+    """Every member is cut once, from pieces that lie in their sticks apart, with cuts where the holes allow
+    them."""
     pieces = [(p.member, p.holes) for stick in sticks_of(cuts) for p in stick.pieces]
     assert sorted(pieces) == sorted((m.id, m.holes) for m in frame.members)
     for stick in sticks_of(cuts):
@@ -203,7 +205,7 @@ def test_the_picture_shows_every_piece_cut_and_hole_to_scale():
     holes = sorted(float(c.get("cx")) for c in root.iter(space + "circle"))
     assert len(holes) == len(sticks[0].holes_mm) == 64
     # the first and the last hole are 63 pitches apart
-    assert holes[-1] - holes[0] == pytest.approx(63 * P * (PICTURE_MM - 2 * MARGIN) / 2438, abs=0.02)
+    assert holes[-1] - holes[0] == pytest.approx(63 * P * (DRAWING_MM - 2 * MARGIN) / 2438, abs=0.02)
     for cut, hole in zip(sticks[0].cuts_mm, sticks[0].after_hole):
         assert f"{cut:.1f}".removesuffix(".0") + f" | {hole}" in texts
 

@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from recon.workshop.cutting.cutting_stock import StickKind, first_fit_decreasing, solve
+from recon.workshop.cutting.cutting_stock import first_fit_decreasing, solve_cutting_stock
+from recon.workshop.cutting.patterns import StickKind
 
-# Rolls of 5600 mm cut into 13 widths; 73 rolls are the least. The example of "Cutting stock problem", Wikipedia, and of
-# courses before it; from memory.
+# Rolls of 5600 mm cut into 13 widths; 73 rolls are the least. The example of "Cutting stock problem",
+# Wikipedia, and of courses before it; from memory.
 WIDTHS = (1380, 1520, 1560, 1710, 1820, 1880, 1930, 2000, 2050, 2100, 2140, 2150, 2200)
 DEMAND = (22, 25, 12, 14, 18, 18, 20, 10, 12, 14, 16, 18, 20)
 
@@ -36,7 +37,7 @@ def check(packing, demand, kinds):
 
 def test_the_paper_roll_example_takes_73_rolls():
     kinds = [StickKind(5600, WIDTHS, 1)]
-    packing = solve(DEMAND, kinds)
+    packing = solve_cutting_stock(DEMAND, kinds)
     check(packing, DEMAND, kinds)
     assert (packing.cost, packing.bound, packing.optimal) == (73, 73, True)
     assert first_fit_decreasing(DEMAND, kinds).cost > 73
@@ -48,12 +49,12 @@ def test_the_bound_of_the_example_is_that_of_its_relaxation():
 
 
 def test_first_fit_decreasing_wastes_a_stick_where_it_is_known_to():
-    # D. S. Johnson et al., SIAM J. Comput. 3 (1974) 299: 11/9 in the worst case. Items of 51, 27, 26 and 23 in bins of 100
-    # with 6, 6, 6 and 12 of them: 9 bins suffice, first-fit decreasing takes 11. From memory.
+    # D. S. Johnson et al., SIAM J. Comput. 3 (1974) 299: 11/9 in the worst case. Items of 51, 27, 26 and 23
+    # in bins of 100 with 6, 6, 6 and 12 of them: 9 bins suffice, first-fit decreasing takes 11. From memory.
     kinds = [StickKind(100, (51, 27, 26, 23), 1)]
     demand = (6, 6, 6, 12)
     assert first_fit_decreasing(demand, kinds).cost == 11
-    assert solve(demand, kinds).cost == solve(demand, kinds).bound == 9
+    assert solve_cutting_stock(demand, kinds).cost == solve_cutting_stock(demand, kinds).bound == 9
 
 
 def exhaustive(demand, kinds):
@@ -98,7 +99,7 @@ def test_small_problems_agree_with_trying_everything(pieces, one, other, owned):
         StickKind(other[0], sizes, other[1]),
         StickKind(10, sizes, 0, owned),
     ]
-    packing = solve(demand, kinds)
+    packing = solve_cutting_stock(demand, kinds)
     check(packing, demand, kinds)
     assert packing.cost == exhaustive(demand, kinds) and packing.bound <= packing.cost
     assert packing.optimal
@@ -111,10 +112,11 @@ def test_answers_hold_and_are_never_worse_than_first_fit(seed, number):
     sizes, demand = np.unique(rng.integers(2, 33, number), return_counts=True)
     sizes = tuple(int(n) for n in sizes)
     kinds = [StickKind(64, sizes, 4), StickKind(96, sizes, 6), StickKind(50, sizes, 0, 2)]
-    packing, fit = solve(demand, kinds), first_fit_decreasing(demand, kinds)
+    packing, fit = solve_cutting_stock(demand, kinds), first_fit_decreasing(demand, kinds)
     check(packing, demand, kinds)
     check(fit, demand, kinds)
-    # No answer can be below the material that is left when the owned sticks are full, at 16 holes to a unit of cost.
+    # No answer can be below the material that is left when the owned sticks are full, at 16 holes to a unit
+    # of cost.
     material = (np.dot(sizes, demand) - 100) / 16
     assert max(material, 0) <= packing.bound <= packing.cost <= fit.cost
     assert packing.cost - packing.bound <= 2
@@ -122,21 +124,21 @@ def test_answers_hold_and_are_never_worse_than_first_fit(seed, number):
 
 def test_a_kind_of_stick_may_reckon_in_a_unit_of_its_own():
     kinds = [StickKind(10, (3, 4), 0, 1), StickKind(1000, (310, 410), 1)]
-    packing = solve((3, 2), kinds)
+    packing = solve_cutting_stock((3, 2), kinds)
     check(packing, (3, 2), kinds)
     assert packing.cost == 1
 
 
 def test_limited_sticks_that_do_not_do_are_told():
     kinds = [StickKind(10, (6,), 0, 2)]
-    packing = solve((3,), kinds)
+    packing = solve_cutting_stock((3,), kinds)
     assert packing.unmet == (1,) and not packing.optimal
     check(packing, (3,), kinds)
 
 
 def test_owned_sticks_that_are_not_needed_stay_whole():
     sizes = (5,)
-    packing = solve((2,), [StickKind(10, sizes, 0, 4)])
+    packing = solve_cutting_stock((2,), [StickKind(10, sizes, 0, 4)])
     assert sum(times for _, _, times in packing.patterns) == 1 and packing.cost == 0 and packing.optimal
 
 
@@ -146,17 +148,17 @@ def test_owned_sticks_that_are_not_needed_stay_whole():
 )
 def test_what_cannot_be_asked_is_refused(demand, kinds, words):
     with pytest.raises(ValueError, match=words):
-        solve(demand, kinds)
+        solve_cutting_stock(demand, kinds)
 
 
 def test_nothing_to_cut_takes_nothing():
-    assert solve((0, 0), [StickKind(10, (3, 4), 1)]).patterns == ()
+    assert solve_cutting_stock((0, 0), [StickKind(10, (3, 4), 1)]).patterns == ()
 
 
 def test_the_solver_writes_nothing(capfd):
     rng = np.random.default_rng(2)
     sizes, demand = np.unique(rng.integers(2, 33, 40), return_counts=True)
-    solve(
+    solve_cutting_stock(
         demand,
         [StickKind(64, tuple(sizes), 4), StickKind(80, tuple(sizes), 5), StickKind(70, tuple(sizes), 0, 3)],
     )

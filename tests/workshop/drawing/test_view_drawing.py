@@ -1,4 +1,5 @@
-"""Views: the right way round, every label and seen lap told, nothing written over anything, and SVG that is SVG."""
+"""Views: the right way round, every label and seen lap told, nothing written over anything, and SVG that is
+SVG."""
 
 from collections import Counter
 from dataclasses import replace
@@ -9,7 +10,8 @@ import pytest
 
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member, rename
-from recon.workshop.drawing.projections import Board, six_views, views_needed
+from recon.workshop.drawing.paper import ANGLES
+from recon.workshop.drawing.projections import ViewBoard, six_views, views_needed
 from recon.workshop.drawing.vector import (
     HIDDEN,
     OUTLINE,
@@ -24,7 +26,7 @@ from recon.workshop.drawing.vector import (
     sheet_svg,
 )
 from recon.workshop.drawing.view_drawing import draw_view
-from recon.workshop.drawing.view_sheet import ANGLES, best_sheet, one_view_sheet, side_of
+from recon.workshop.drawing.view_sheet import best_sheet, one_view_sheet, side_of
 from tests.growing import grow_frame
 from tests.workshop.trestles import scaffold, trestle
 
@@ -52,7 +54,8 @@ def test_each_view_has_the_next_ones_where_they_belong():
     assert np.allclose(views["Left"].towards, -views["Front"].right)
     assert np.allclose(views["Rear"].towards, -views["Front"].towards)
     assert np.allclose(views["Top"].towards, [0, 0, 1]) and np.allclose(views["Bottom"].towards, [0, 0, -1])
-    # From the right the front face is on the left; from above it is at the foot (from memory: ISO 128-3, ASME Y14.3).
+    # From the right the front face is on the left; from above it is at the foot (from memory: ISO 128-3, ASME
+    # Y14.3).
     assert np.allclose(views["Right"].right, -views["Front"].towards)
     assert np.allclose(views["Top"].up, -views["Front"].towards)
 
@@ -77,9 +80,9 @@ def test_the_front_is_the_longer_level_side():
 
 @pytest.mark.parametrize("angle", ANGLES)
 def test_views_lie_as_their_projection_wants(angle):
-    """First angle: the top view below the front, on its right what is seen from the left; third angle: the top view above,
-    on the right what is seen from the right (ISO 128-3 and ISO 5456-2, from memory)."""
-    sheet = best_sheet(Board(trestle(), HOLE), angle)
+    """First angle: the top view below the front, on its right what is seen from the left; third angle: the
+    top view above, on the right what is seen from the right (ISO 128-3 and ISO 5456-2, from memory)."""
+    sheet = best_sheet(ViewBoard(trestle(), HOLE), angle)
     at = {name: title.at for name, title in titles(sheet).items()}
     assert (at["Top"][1] < at["Front"][1]) == (angle == "first")
     assert at[{"first": "Left", "third": "Right"}[angle]][0] > at["Front"][0]
@@ -93,7 +96,7 @@ def test_views_lie_as_their_projection_wants(angle):
 
 def test_a_hole_is_drawn_where_it_is():
     frame = trestle()
-    board = Board(frame, HOLE)
+    board = ViewBoard(frame, HOLE)
     items = draw_view(board, "Front", 10.0)
     rail = next(m for m in frame.members if m.direction[0] == 1 and m.first[1] == -1)
     view = board.views["Front"]
@@ -111,7 +114,7 @@ def test_every_member_is_labelled_in_every_view(name):
     frame = trestle()
     words = Counter(
         w.strip("()")
-        for t in texts(draw_view(Board(frame, HOLE), name, 8.0))
+        for t in texts(draw_view(ViewBoard(frame, HOLE), name, 8.0))
         for w in t.text.replace(",", " ").split()
     )
     assert all(words[m.id] == 1 for m in frame.members)
@@ -120,7 +123,7 @@ def test_every_member_is_labelled_in_every_view(name):
 @pytest.mark.parametrize("seed", range(6))
 def test_every_lap_in_sight_has_one_tag_with_its_hole_numbers(seed):
     frame = grow_frame(seed, 10)
-    board = Board(frame, HOLE)
+    board = ViewBoard(frame, HOLE)
     for name in VIEWS:
         tags = Counter(frozenset(through) for _, _, through in board.tags(name))
         drawn = Counter(t.text for t in texts(draw_view(board, name, 8.0)))
@@ -132,7 +135,7 @@ def test_every_lap_in_sight_has_one_tag_with_its_hole_numbers(seed):
 
 def test_the_drawn_views_show_every_bolt_that_any_view_shows():
     for seed in range(6):
-        board = Board(grow_frame(seed, 12), HOLE)
+        board = ViewBoard(grow_frame(seed, 12), HOLE)
         shown = {bolt for name in views_needed(board, "Left") for bolt, _, _ in board.tags(name)}
         assert shown == {bolt for name in VIEWS for bolt, _, _ in board.tags(name)}
 
@@ -142,7 +145,7 @@ def test_the_nearer_member_comes_first_in_a_tag():
         Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 8),
         Member("B", (-1.0, -1.0, 3.0), (1.0, 0.0, 0.0), 8),
     )
-    board = Board(Frame((a, b), find_joints((a, b)), 38.1), HOLE)
+    board = ViewBoard(Frame((a, b), find_joints((a, b)), 38.1), HOLE)
     assert [through for _, _, through in board.tags("Front")] == [(("B", 2), ("A", 4))]
     assert [through for _, _, through in board.tags("Rear")] == [(("A", 4), ("B", 2))]
     assert board.tags("Top") == []
@@ -150,7 +153,7 @@ def test_the_nearer_member_comes_first_in_a_tag():
 
 def test_bolts_seen_assumed_and_missing_look_different():
     frame = trestle()
-    board = Board(frame, HOLE)
+    board = ViewBoard(frame, HOLE)
     for name in VIEWS:
         items = draw_view(board, name, 8.0)
         marks = Counter(
@@ -164,7 +167,7 @@ def test_bolts_seen_assumed_and_missing_look_different():
             sum(n == 2 for n in marks.values()),
         )
     unseen = replace(frame, joints=tuple(replace(j, bolt="assumed") for j in frame.joints))
-    discs = [d for d in draw_view(Board(unseen, HOLE), "Front", 8.0) if isinstance(d, Disc)]
+    discs = [d for d in draw_view(ViewBoard(unseen, HOLE), "Front", 8.0) if isinstance(d, Disc)]
     assert not [
         d for d in discs if d.fill == "white"
     ]  # where no bolt was seen there is nothing to tell apart
@@ -172,7 +175,7 @@ def test_bolts_seen_assumed_and_missing_look_different():
 
 def test_both_ends_and_every_fifth_hole_are_numbered_on_the_face():
     member = Member("A", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 17)
-    items = draw_view(Board(Frame((member,), (), 38.1), HOLE), "Front", 8.0)
+    items = draw_view(ViewBoard(Frame((member,), (), 38.1), HOLE), "Front", 8.0)
     assert sorted(int(t.text) for t in texts(items) if t.text.isdigit()) == [1, 5, 10, 15, 17]
 
 
@@ -184,7 +187,7 @@ def test_both_ends_and_every_fifth_hole_are_numbered_on_the_face():
 )
 @pytest.mark.parametrize("name", VIEWS)
 def test_no_text_is_written_over_another(frame, name):
-    boxes = np.array([t.box for t in texts(draw_view(Board(frame, HOLE), name, 8.0))])
+    boxes = np.array([t.box for t in texts(draw_view(ViewBoard(frame, HOLE), name, 8.0))])
     low, high = boxes[:, None, :2], boxes[:, None, 2:]
     overlap = (np.minimum(high, boxes[None, :, 2:]) - np.maximum(low, boxes[None, :, :2]) > 0.45).all(axis=2)
     assert np.array_equal(overlap, np.eye(len(boxes), dtype=bool))
@@ -192,7 +195,7 @@ def test_no_text_is_written_over_another(frame, name):
 
 def test_dashes_lie_under_no_line_and_no_other_dashes():
     for frame in (trestle(), grow_frame(3, 14)):
-        items = draw_view(Board(frame, HOLE), "Front", 8.0)
+        items = draw_view(ViewBoard(frame, HOLE), "Front", 8.0)
         lines = [np.array(p) for i in items if isinstance(i, Lines) and i.pen is OUTLINE for p in i.paths]
         dashes = [np.array(p) for i in items if isinstance(i, Lines) and i.pen is HIDDEN for p in i.paths]
         assert dashes
@@ -209,7 +212,7 @@ def test_dashes_lie_under_no_line_and_no_other_dashes():
 @pytest.mark.parametrize("name", VIEWS)
 def test_a_sheet_states_the_scale_that_it_is_drawn_in(name):
     frame = trestle()
-    board = Board(frame, HOLE)
+    board = ViewBoard(frame, HOLE)
     sheet = one_view_sheet(board, name)
     ratio = next(
         float(t.text.split("1:")[1].split()[0]) for t in texts(sheet.items) if t.text.startswith("Scale")
@@ -222,20 +225,20 @@ def test_a_sheet_states_the_scale_that_it_is_drawn_in(name):
 
 
 def test_sizes_are_told_in_mm_and_inches():
-    words = [t.text for t in texts(one_view_sheet(Board(trestle(), HOLE), "Front").items)]
+    words = [t.text for t in texts(one_view_sheet(ViewBoard(trestle(), HOLE), "Front").items)]
     assert (
         "876.3 mm (34 1/2 in)" in words and "609.6 mm" in words and "(24 in)" in words
     )  # 23 and 16 pitches of 38.1 mm
 
 
 def test_a_frame_without_a_pitch_is_drawn_in_pitches():
-    words = [t.text for t in texts(one_view_sheet(Board(trestle(pitch_mm=None), HOLE), "Front").items)]
+    words = [t.text for t in texts(one_view_sheet(ViewBoard(trestle(pitch_mm=None), HOLE), "Front").items)]
     assert "23 pitches" in words and "Pitch not known: no scale." in words
 
 
 def test_the_overview_of_a_large_frame_leaves_words_to_the_single_views():
     frame = scaffold(4, 3, 6)
-    board = Board(frame, HOLE)
+    board = ViewBoard(frame, HOLE)
     assert not [t for t in texts(best_sheet(board, "first").items) if t.layer]
     assert [t for t in texts(one_view_sheet(board, "Front").items) if t.layer]
     assert side_of("first") == "Left" and side_of("third") == "Right"
@@ -248,7 +251,7 @@ def test_svg_is_well_formed_and_holds_all_text_whatever_it_is():
     names = ["<script>", "Ä&b", "梁", "\u202e]]>", "\"'", "-->", "G\u0007", "H", "I", "J", "K", "L"]
     frame = trestle(name='<b>&amp;\u0001 "x"')
     frame = rename(frame, {m.id: n for m, n in zip(frame.members, names)})
-    tree = ElementTree.fromstring(sheet_svg(best_sheet(Board(frame, HOLE), "first")))
+    tree = ElementTree.fromstring(sheet_svg(best_sheet(ViewBoard(frame, HOLE), "first")))
     told = {t.text for t in tree.iter(f"{SVG}text")}
     assert {"<script>", "Ä&b", "梁", "-->"} <= {w.strip("()") for t in told for w in t.split()}
     assert not list(tree.iter(f"{SVG}script"))

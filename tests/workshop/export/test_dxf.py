@@ -10,7 +10,7 @@ import pytest
 from recon.errors import ReconError
 from recon.frame.model import Frame, rename
 from recon.frame.stock import load_stocks
-from recon.workshop.drawing.projections import Board, drawn_hole
+from recon.workshop.drawing.projections import ViewBoard, drawn_hole
 from recon.workshop.export.dxf import frame_dxf, layer_names
 from tests.workshop.trestles import trestle
 
@@ -23,7 +23,7 @@ def read(frame, angle="first"):
 
 
 def spans(document, view):
-    lines = [e for e in document.blocks.get(view).query("LINE")]
+    lines = list(document.blocks.get(view).query("LINE"))
     box = ezdxf.bbox.extents(lines)
     return box.size.x, box.size.y
 
@@ -48,7 +48,7 @@ def test_it_is_in_mm_at_full_size():
 
 def test_every_open_hole_in_sight_is_a_circle_of_its_size_on_its_members_layer():
     frame = trestle()
-    document, board, names = read(frame), Board(frame, drawn_hole(frame, STOCKS)), layer_names(frame)
+    document, board, names = read(frame), ViewBoard(frame, drawn_hole(frame, STOCKS)), layer_names(frame)
     for view in ("Front", "Top", "Left"):
         filled = {(hole.member, hole.number) for bolt, hole, _ in board.tags(view) if bolt}
         expected = Counter(
@@ -91,7 +91,7 @@ def test_views_lie_as_their_projection_wants(angle, below, side):
 
 def test_labels_and_tags_are_text():
     frame = trestle()
-    board = Board(frame, drawn_hole(frame, STOCKS))
+    board = ViewBoard(frame, drawn_hole(frame, STOCKS))
     document = read(frame)
     for view in ("Front", "Top", "Left"):
         words = {t.dxf.text for t in document.blocks.get(view.upper()).query("TEXT")}

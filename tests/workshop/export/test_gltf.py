@@ -3,6 +3,7 @@
 import io
 import json
 import struct
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -59,11 +60,11 @@ def bore_area(radius: float) -> float:
 
 
 def common_of_two_bores(radius: float) -> float:
-    """Volume that two such bores at right angles have in common: the integral of the profile squared, which is a parabola
-    between two corners, so that Simpson's rule is exact."""
+    """Volume that two such bores at right angles have in common: the integral of the profile squared, which
+    is a parabola between two corners, so that Simpson's rule is exact."""
     knots = np.sort(radius * np.cos(2 * np.pi * np.arange(SEGMENTS // 2 + 1) / SEGMENTS))
     total = 0.0
-    for a, b in zip(knots, knots[1:]):
+    for a, b in pairwise(knots):
         ends, middle = (
             profile(radius, np.array([a, b])) ** 2,
             profile(radius, np.array([(a + b) / 2]))[0] ** 2,
@@ -143,7 +144,8 @@ def test_bores_go_through_the_faces_that_have_the_holes():
 
 
 def test_the_file_keeps_the_rules_of_the_format():
-    """glTF 2.0 (Khronos Group, 2021), sections 3.6.2 and 5.1: alignment, bounds, and no view beyond its buffer."""
+    """glTF 2.0 (Khronos Group, 2021), sections 3.6.2 and 5.1: alignment, bounds, and no view beyond its
+    buffer."""
     tree, binary = chunks(frame_glb(trestle(), STOCKS))
     assert tree["asset"]["version"] == "2.0" and tree["buffers"] == [
         {"byteLength": tree["buffers"][0]["byteLength"]}

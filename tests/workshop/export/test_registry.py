@@ -13,7 +13,8 @@ from recon.errors import ReconError
 from recon.frame.files import frame_from_dict, frame_to_dict
 from recon.frame.model import Frame, rename
 from recon.frame.stock import load_stocks
-from recon.workshop.export.registry import EXPORTS, JOINT_COLUMNS, MEMBER_COLUMNS, export
+from recon.workshop.export.frame_tables import JOINT_COLUMNS, MEMBER_COLUMNS
+from recon.workshop.export.registry import KINDS, export
 from recon.workshop.hardware.bolts import find_bolts
 from tests.growing import grow_frame
 from tests.workshop.trestles import scaffold, trestle
@@ -89,7 +90,7 @@ def test_svg_is_the_sheet_of_three_views():
     assert {"Front, seen from \u2212y", "Top, seen from +z", "Right, seen from +x", "third angle"} <= words
 
 
-@pytest.mark.parametrize("to", EXPORTS)
+@pytest.mark.parametrize("to", KINDS)
 def test_an_empty_frame_is_refused_in_words(to):
     with pytest.raises(ReconError, match="no members"):
         export(Frame(()), STOCKS, to)

@@ -1,4 +1,5 @@
-"""The papers, read back: everything a stranger needs is in them, once, in any script, and nothing is fetched or run."""
+"""The papers, read back: everything a stranger needs is in them, once, in any script, and nothing is fetched
+or run."""
 
 import io
 import re
@@ -16,13 +17,13 @@ from recon.frame.model import Frame, Member, StockUse, rename
 from recon.frame.stock import load_stocks
 from recon.show.picture import draw_frame, encode_png
 from recon.workshop.assembly.steps import BuildOrder
+from recon.workshop.drawing.paper import PAPERS
 from recon.workshop.drawing.pdf import UNKNOWN, faces, runs
-from recon.workshop.drawing.view_sheet import PAPERS
 from recon.workshop.hardware.bolts import bolt_words, find_bolts
-from recon.workshop.papers.contents import papers
-from recon.workshop.papers.document import Document, Drawing, Paragraph, Section, Table
+from recon.workshop.papers.blocks import Document, Drawing, Paragraph, Section, Table
+from recon.workshop.papers.compose import compose_papers
 from recon.workshop.papers.html import papers_html
-from recon.workshop.papers.pdf import papers_pdf, room
+from recon.workshop.papers.pdf import papers_pdf, print_area
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import Rack
 from tests.workshop.trestles import scaffold, trestle
@@ -65,7 +66,7 @@ class Page(HTMLParser):
 def made():
     frame = trestle()
     picture = encode_png(draw_frame(frame, (400, 300)))
-    document = papers(frame, STOCKS, picture=picture).document
+    document = compose_papers(frame, STOCKS, picture=picture).document
     return frame, document, papers_pdf(document), papers_html(document)
 
 
@@ -105,8 +106,8 @@ def test_what_is_not_sure_is_told(made):
     doubtful = next(m for m in made[0].members if m.confidence < 0.9)
     for text in both_texts(made):
         assert (
-            f"{doubtful.id} ({doubtful.holes} holes, 60% sure): the end at hole {doubtful.holes} is out of sight"
-            in text
+            f"{doubtful.id} ({doubtful.holes} holes, 60% sure): the end at hole {doubtful.holes} is out of "
+            "sight" in text
         )
         assert "The far corner is dark." in text and "83% sure" in text and "in no photo" in text
 
@@ -121,7 +122,7 @@ def test_labels_in_the_drawings_are_those_of_the_lists(made):
 
 def test_every_step_has_its_picture(made):
     frame, document, _, html = made
-    steps = [b for s in document.sections for b in s.blocks if type(b).__name__ == "Step"]
+    steps = [b for s in document.sections for b in s.blocks if type(b).__name__ == "StepBlock"]
     assert len(steps) > 5 and [s.title.split(",")[0] for s in steps] == [
         f"Step {k}" for k in range(1, len(steps) + 1)
     ]
@@ -135,11 +136,11 @@ def test_every_step_has_its_picture(made):
 
 @pytest.mark.parametrize("paper", PAPERS)
 def test_pages_have_the_size_of_the_paper_and_their_number(paper):
-    document = papers(trestle(), STOCKS, paper=paper).document
+    document = compose_papers(trestle(), STOCKS, paper=paper).document
     pages = reader(papers_pdf(document)).pages
     for k, page in enumerate(pages, 1):
         size = sorted((float(page.mediabox.width) / 72 * 25.4, float(page.mediabox.height) / 72 * 25.4))
-        assert size == pytest.approx(PAPERS[paper], abs=0.01)  # A4: ISO 216; Letter: 8 1/2 x 11 in
+        assert size == pytest.approx(PAPERS[paper].size_mm, abs=0.01)  # A4: ISO 216; Letter: 8 1/2 x 11 in
         text = re.sub(r"\s+", " ", page.extract_text())
         assert f"page {k} of {len(pages)}" in text and "Slip trestle" in text
 
@@ -151,7 +152,7 @@ def test_letter_paper_has_third_angle_and_a4_first_unless_told():
         ("letter", "first", "first"),
     ):
         assert f"{expected} angle" in text_of(
-            papers_pdf(papers(trestle(), STOCKS, paper=paper, angle=angle).document)
+            papers_pdf(compose_papers(trestle(), STOCKS, paper=paper, angle=angle).document)
         )
 
 
@@ -165,7 +166,7 @@ def test_the_outline_leads_to_every_section(made):
 
 
 def test_the_same_frame_gives_the_same_bytes():
-    first, second = (papers(trestle(), STOCKS) for _ in range(2))
+    first, second = (compose_papers(trestle(), STOCKS) for _ in range(2))
     assert papers_pdf(first.document) == papers_pdf(second.document)
     assert papers_html(first.document) == papers_html(second.document)
 
@@ -195,7 +196,7 @@ NAMES = ["Ä", "Ω", "Ж", "梁", "かな", "보", "é", "ñ", "ß", "Ł", "ø",
 def test_names_and_labels_of_any_script_are_in_the_pdf():
     frame = trestle(name="Bock Übergröße Ελλάδα Стапель 船台 かな 보")
     frame = rename(frame, {m.id: n for m, n in zip(frame.members, NAMES)})
-    text = text_of(papers_pdf(papers(frame, STOCKS).document))
+    text = text_of(papers_pdf(compose_papers(frame, STOCKS).document))
     assert frame.name in text
     assert all(name in text for name in NAMES)
 
@@ -224,7 +225,7 @@ def test_markup_in_names_labels_and_doubts_stays_text():
             )
         },
     )
-    document = papers(frame, STOCKS).document
+    document = compose_papers(frame, STOCKS).document
     page = Page(papers_html(document))
     allowed = {
         "html",
@@ -294,7 +295,7 @@ def test_links_lead_somewhere(made):
 
 @pytest.mark.parametrize("paper, size", [("a4", "size: A4;"), ("letter", "size: letter;")])
 def test_printing_the_html_asks_for_the_paper(paper, size):
-    assert size in papers_html(papers(trestle(), STOCKS, paper=paper).document)
+    assert size in papers_html(compose_papers(trestle(), STOCKS, paper=paper).document)
 
 
 # What cannot be told
@@ -302,13 +303,13 @@ def test_printing_the_html_asks_for_the_paper(paper, size):
 
 def test_a_frame_whose_stick_is_too_short_has_papers_without_a_cut_list():
     long = Member("A", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 400, stock="softwood-38")
-    made = papers(Frame((long,), (), 38.1, StockUse("softwood-38")), STOCKS)
+    made = compose_papers(Frame((long,), (), 38.1, StockUse("softwood-38")), STOCKS)
     assert len(made.missing) == 1 and made.missing[0].startswith("No cut list: Member A has 400 holes")
     assert made.missing[0] in text_of(papers_pdf(made.document))
 
 
 def test_a_frame_that_cannot_be_put_together_says_what_is_in_the_way():
-    made = papers(
+    made = compose_papers(
         trestle(), STOCKS, steps=BuildOrder((), (), ("A",), ("A comes in from no side: B is in the way.",))
     )
     assert made.missing == ("No build steps: A comes in from no side: B is in the way.",)
@@ -324,14 +325,14 @@ def test_a_frame_file_without_photos_is_taken_as_it_stands():
         ),
         joints=find_joints(frame.members),
     )
-    text = text_of(papers_pdf(papers(frame, STOCKS).document))
+    text = text_of(papers_pdf(compose_papers(frame, STOCKS).document))
     assert "No photo is named in the frame file" in text
     assert "seen" not in text.split("Joint table")[1].split("Build steps")[0]
 
 
 def test_a_frame_of_unknown_stock_has_papers_without_bolt_sizes():
     members = tuple(replace(m, stock=None) for m in trestle().members)
-    made = papers(trestle(members=members, stock=None), STOCKS)
+    made = compose_papers(trestle(members=members, stock=None), STOCKS)
     assert "stock of member" in made.missing[0]
     assert "size not known" in text_of(papers_pdf(made.document))
 
@@ -341,14 +342,14 @@ def test_a_frame_of_unknown_stock_has_papers_without_bolt_sizes():
 )
 def test_a_frame_that_has_no_papers_is_refused_in_words(frame, words):
     with pytest.raises(ReconError, match=words):
-        papers(frame, STOCKS)
+        compose_papers(frame, STOCKS)
 
 
 def test_an_unknown_paper_or_projection_is_refused_in_words():
     with pytest.raises(ReconError, match="'a5' is no paper.*a4 or letter"):
-        papers(trestle(), STOCKS, paper="a5")
+        compose_papers(trestle(), STOCKS, paper="a5")
     with pytest.raises(ReconError, match="'second' is no way to lay out views.*first or third"):
-        papers(trestle(), STOCKS, angle="second")
+        compose_papers(trestle(), STOCKS, angle="second")
 
 
 # What is owned, and what it costs
@@ -357,7 +358,9 @@ def test_an_unknown_paper_or_projection_is_refused_in_words():
 def test_the_rack_and_prices_are_in_the_parts_list():
     prices = PriceList("EUR", metre={"softwood-38": 4.0})
     text = text_of(
-        papers_pdf(papers(trestle(), STOCKS, prices=prices, rack=Rack({("softwood-38", 16): 4})).document)
+        papers_pdf(
+            compose_papers(trestle(), STOCKS, prices=prices, rack=Rack({("softwood-38", 16): 4})).document
+        )
     )
     assert "As they are: A, B, C and D." in text and "owned" in text and "EUR" in text
 
@@ -365,12 +368,16 @@ def test_the_rack_and_prices_are_in_the_parts_list():
 def test_drawings_fit_within_the_margins():
     for paper in PAPERS:
         for block in (
-            b for s in papers(scaffold(3, 1, 2), STOCKS, paper=paper).document.sections for b in s.blocks
+            b
+            for s in compose_papers(scaffold(3, 1, 2), STOCKS, paper=paper).document.sections
+            for b in s.blocks
         ):
             if isinstance(block, Drawing) and block.whole_page:
-                assert (block.sheet.width, block.sheet.height) in (room(paper), room(paper, True))
+                assert (block.sheet.width, block.sheet.height) in (print_area(paper), print_area(paper, True))
             elif isinstance(block, Drawing):
-                assert block.sheet.width <= room(paper)[0] and block.sheet.height <= room(paper)[1]
+                assert (
+                    block.sheet.width <= print_area(paper)[0] and block.sheet.height <= print_area(paper)[1]
+                )
 
 
 def test_paragraphs_of_every_kind_are_in_both():

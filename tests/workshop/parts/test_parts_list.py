@@ -15,10 +15,10 @@ from recon.frame.length import parse_mm
 from recon.frame.stock import load_stocks
 from recon.workshop.hardware.fasteners import find_thread
 from recon.workshop.hardware.sections import member_mass_kg
+from recon.workshop.parts.parts_formats import parts_csv, parts_dict, parts_html, parts_text
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import Rack
-from recon.workshop.parts.sheet import parts_csv, parts_dict, parts_html, parts_text
 from tests.growing import grow_frame
 from tests.workshop.frames import X, Z, corner, framed, gate, member
 

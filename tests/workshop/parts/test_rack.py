@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from recon.frame.joints import collisions
 from recon.frame.stock import load_stocks
-from recon.workshop.parts.oversize import lengthened, room_words, rooms, surroundings
+from recon.workshop.parts.oversize import fit_words, lengthened, oversize_fits, surroundings
 from recon.workshop.parts.rack import Rack, use_rack
 from tests.growing import grow_frame
 from tests.workshop.frames import X, Z, framed, gate, member
@@ -18,7 +18,8 @@ STOCKS = load_stocks()
 
 def room_of(frame, id, holes, **options):
     return {
-        (r.before, r.after): r for r in rooms(surroundings(frame, STOCKS, **options), frame.member(id), holes)
+        (r.before, r.after): r
+        for r in oversize_fits(surroundings(frame, STOCKS, **options), frame.member(id), holes)
     }
 
 
@@ -27,10 +28,10 @@ def test_a_longer_member_sticks_out_where_nothing_is_in_the_way():
     assert found[0, 4].free and found[4, 0].blocked_by == ("the floor",)
     assert room_of(gate(), "A", 16, floor=False)[4, 0].free
     assert (
-        room_words(found[0, 4], gate().member("A"))
+        fit_words(found[0, 4], gate().member("A"))
         == "a 16-hole in place of the 12-hole A sticks out by 4 at hole 12: free"
     )
-    assert room_words(found[4, 0], gate().member("A")).endswith("4 at hole 1: blocked by the floor")
+    assert fit_words(found[4, 0], gate().member("A")).endswith("4 at hole 1: blocked by the floor")
 
 
 def test_another_member_in_the_way_is_named():
@@ -88,13 +89,14 @@ def test_exact_lengths_go_where_they_belong_and_longer_ones_where_there_is_room(
     use = use_rack(
         gate(), Rack({("softwood-38", 12): 1, ("softwood-38", 16): 1, ("steel-38", 11): 5}), STOCKS
     )
-    assert sorted(room.holes for room in use.used.values()) == [12, 16] and set(use.used) == {"A", "B"}
-    assert all(room.free for room in use.used.values()) and use.left == {("steel-38", 11): 5}
-    assert {(r.before, r.after) for r in use.told} == {(4, 0), (0, 4)}
+    assert sorted(fit.holes for fit in use.used.values()) == [12, 16] and set(use.used) == {"A", "B"}
+    assert all(fit.free for fit in use.used.values()) and use.left == {("steel-38", 11): 5}
+    assert {(r.before, r.after) for r in use.considered} == {(4, 0), (0, 4)}
 
 
 def test_members_that_would_stick_out_into_one_another_are_not_both_used():
-    # End to end with a gap of 3: a 13-hole fits in place of either, not of both, towards the other; the far ends are blocked.
+    # End to end with a gap of 3: a 13-hole fits in place of either, not of both, towards the other; the far
+    # ends are blocked.
     frame = framed(
         member("A", (0, 0, 0), X, 12),
         member("B", (15, 0, 0), X, 12),
@@ -118,7 +120,7 @@ def test_the_rack_makes_frames_that_can_be_built(seed, lengths):
         for m in frame.members
     ]
     assert not collisions(built)
-    taken = [room.holes for room in use.used.values()]
+    taken = [fit.holes for fit in use.used.values()]
     assert all(taken.count(n) + use.left.get(("steel-38", n), 0) == lengths.count(n) for n in set(lengths))
 
 

@@ -19,7 +19,8 @@ STOCKS = load_stocks()
 def test_wood_to_aluminium_changes_weight_by_section_and_density():
     done = substitute(gate(), STOCKS, "aluminium-38")
     assert {m.stock for m in done.frame.members} == {"aluminium-38"} and done.frame.pitch_mm == 38.1
-    # Sections and densities by hand, holes left out: 4 t (w - t) of aluminium against w^2 of wood. Holes change it by a few %.
+    # Sections and densities by hand, holes left out: 4 t (w - t) of aluminium against w^2 of wood. Holes
+    # change it by a few %.
     by_hand = 4 * 3.2 * (38.1 - 3.2) * 2700 / (38.1**2 * 510)
     assert done.after.members_mass_kg / done.before.members_mass_kg == pytest.approx(by_hand, rel=0.06)
     assert section_area_mm2(STOCKS["aluminium-38"]) == pytest.approx(4 * 3.2 * 34.9)
@@ -85,14 +86,16 @@ def test_another_width_at_the_same_pitch_is_refused():
 def test_pitches_that_differ_a_little_add_up_over_a_long_member():
     near = replace(STOCKS["aluminium-38"], id="near", pitch_mm=38.0)
     stocks = STOCKS | {"near": near}
-    rail = lambda n: framed(
-        member("A", (0, 0, 0), X, n),
-        member("B", (0, 1, -2), (0.0, 0.0, 1.0), 6),
-        member("C", (n - 1, 1, -2), (0.0, 0.0, 1.0), 6),
-    )
-    assert substitute(
-        rail(20), stocks, "near", ["A"]
-    )  # 1.9 mm of the 3.1 mm play of two 9.5 mm holes on 5/16 in bolts
+
+    def rail(n):
+        return framed(
+            member("A", (0, 0, 0), X, n),
+            member("B", (0, 1, -2), (0.0, 0.0, 1.0), 6),
+            member("C", (n - 1, 1, -2), (0.0, 0.0, 1.0), 6),
+        )
+
+    # 1.9 mm of the 3.1 mm play of two 9.5 mm holes on 5/16 in bolts.
+    assert substitute(rail(20), stocks, "near", ["A"])
     with pytest.raises(ReconError, match="adds up to 4.9 mm"):
         substitute(rail(50), stocks, "near", ["A"])
 

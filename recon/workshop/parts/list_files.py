@@ -1,7 +1,7 @@
 """Lists that people keep in a spreadsheet or a TOML file: price lists and racks.
 
-CSV: the first row names the columns, in any order; comma, semicolon or tab between them; empty rows and rows that
-start with # are passed over. TOML: one [[entry]] table for each row, with the same names.
+CSV: the first row names the columns, in any order; comma, semicolon or tab between them; empty rows and rows
+that start with # are passed over. TOML: one [[entry]] table for each row, with the same names.
 """
 
 from __future__ import annotations
@@ -22,17 +22,32 @@ MAX_ROWS = 20_000  # more is some other file
 
 
 @dataclass(frozen=True)
-class Row:
-    """One row: `where` names file and row ("rack.csv, row 7"), `cells` what is not empty, as text."""
+class TableRow:
+    """One row of a list.
+
+    Attributes
+    ----------
+    where : str
+        File and row, for messages: "rack.csv, row 7".
+    cells : dict of str to str
+        By column, what is not empty.
+
+    Examples
+    --------
+    >>> row = TableRow("rack.csv, row 7", {"length": "8 ft", "count": "3"})
+    >>> row.mm("length"), row.count("count", 1), row.count("first_hole", 1)
+    (2438.4, 3, 1)
+    """
 
     where: str
     cells: dict[str, str]
 
     def wrong(self, problem: str) -> ReconError:
+        """The error that says what is wrong in this row."""
         return ReconError(f"{self.where}: {problem}")
 
     def text(self, column: str, remedy: str) -> str:
-        """The cell.  Raises ReconError, with the remedy, where it is empty."""
+        """The cell, which must not be empty; `remedy` ends the message where it is."""
         if column not in self.cells:
             raise self.wrong(f"'{column}' is empty; {remedy}.")
         return self.cells[column]
@@ -45,7 +60,10 @@ class Row:
         return word
 
     def number(self, column: str, remedy: str) -> float:
-        """The cell as a number of 0 or more; 4,20 is read as 4.20, and 1,234, which may be either, is refused."""
+        """The cell as a number of 0 or more.
+
+        4,20 is read as 4.20, and 1,234, which may be either, is refused.
+        """
         text = self.text(column, remedy)
         try:
             value = float(text.replace(",", ".") if re.fullmatch(r"\d+,\d{1,2}", text) else text)
@@ -86,10 +104,21 @@ class Row:
         return round(value, 4)  # 8 ft is 2438.4 mm and not a hair less
 
 
-def read_rows(path, what: str, columns: Sequence[str]) -> list[Row]:
-    """The rows of a CSV or TOML file.  `what` names its kind ("price list"), `columns` those that it may have.
+def read_rows(path: str | Path, what: str, columns: Sequence[str]) -> list[TableRow]:
+    """The rows of a CSV or TOML file.
 
-    Raises ReconError, naming file, row and remedy.
+    Parameters
+    ----------
+    path : str or Path
+    what : str
+        Its kind, for messages: "price list".
+    columns : sequence of str
+        Those that it may have.
+
+    Raises
+    ------
+    ReconError
+        Where the file cannot be read as such a list; it names file, row and remedy.
     """
     text = read_text(path, what)
     rows = (
@@ -106,7 +135,7 @@ def read_rows(path, what: str, columns: Sequence[str]) -> list[Row]:
     return rows
 
 
-def _csv_rows(text: str, where: str, what: str, columns) -> list[Row]:
+def _csv_rows(text: str, where: str, what: str, columns: Sequence[str]) -> list[TableRow]:
     first = next(
         (line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), ""
     )
@@ -119,7 +148,8 @@ def _csv_rows(text: str, where: str, what: str, columns) -> list[Row]:
         raise ReconError(
             f"{where}: {len(records)} rows are too many for a {what}; check that it is the right file."
         )
-    header, rows = None, []
+    header: list[str] | None = None
+    rows: list[TableRow] = []
     for number, record in enumerate(records, 1):
         cells = [cell.strip() for cell in record]
         if not any(cells) or cells[0].startswith("#"):
@@ -128,7 +158,7 @@ def _csv_rows(text: str, where: str, what: str, columns) -> list[Row]:
             header = [cell.lower() for cell in cells]
             _check_header(header, f"{where}, row {number}", what, columns)
             continue
-        row = Row(f"{where}, row {number}", {name: cell for name, cell in zip(header, cells) if cell})
+        row = TableRow(f"{where}, row {number}", {name: cell for name, cell in zip(header, cells) if cell})
         if any(cells[len(header) :]):
             raise row.wrong(
                 f"{len(cells)} cells, but the first row names {len(header)} columns; put text with a "
@@ -137,23 +167,25 @@ def _csv_rows(text: str, where: str, what: str, columns) -> list[Row]:
         rows.append(row)
     if header is None:
         raise ReconError(
-            f"{where}: the file is empty; a {what} starts with a row that names its columns: {', '.join(columns)}."
+            f"{where}: the file is empty; a {what} starts with a row that names its columns: "
+            f"{', '.join(columns)}."
         )
     return rows
 
 
-def _check_header(header, where, what, columns):
+def _check_header(header: list[str], where: str, what: str, columns: Sequence[str]) -> None:
     for name in header:
         if name not in columns:
             raise ReconError(
-                f"{where}: there is no column '{shorten(name, 40)}'; the first row of a {what} names its columns, "
+                f"{where}: there is no column '{shorten(name, 40)}'; the first row of a {what} names its "
+                "columns, "
                 f"of {', '.join(columns)}."
             )
         if header.count(name) > 1:
             raise ReconError(f"{where}: two columns are called '{name}'; rename or remove one.")
 
 
-def _toml_rows(text: str, where: str, what: str) -> list[Row]:
+def _toml_rows(text: str, where: str, what: str) -> list[TableRow]:
     try:
         data = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
@@ -165,10 +197,10 @@ def _toml_rows(text: str, where: str, what: str) -> list[Row]:
         raise ReconError(f"{where}: a {what} in TOML has one [[entry]] table a row and nothing else.")
     rows = []
     for number, entry in enumerate(entries, 1):
-        row = Row(f"{where}, entry {number}", {})
+        row = TableRow(f"{where}, entry {number}", {})
         for name, value in entry.items():
             if isinstance(value, (dict, list)):
                 raise row.wrong(f"'{shorten(name, 40)}' must be a text or a number.")
             row.cells[name.lower()] = str(value).strip()
-        rows.append(Row(row.where, {name: value for name, value in row.cells.items() if value}))
+        rows.append(TableRow(row.where, {name: value for name, value in row.cells.items() if value}))
     return rows

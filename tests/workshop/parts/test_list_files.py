@@ -53,7 +53,10 @@ def test_a_spreadsheet_with_semicolons_decimal_commas_and_a_mark_is_read(tmp_pat
 
 
 def test_toml_says_the_same(tmp_path):
-    text = '[[entry]]\nitem = "metre"\nid = "softwood-38"\nprice = 4.2\ncurrency = "EUR"\n\n[[entry]]\nitem = "bolt"\nid = "M8 x 90"\nprice = "0,45"\n'
+    text = (
+        '[[entry]]\nitem = "metre"\nid = "softwood-38"\nprice = 4.2\ncurrency = "EUR"\n\n'
+        '[[entry]]\nitem = "bolt"\nid = "M8 x 90"\nprice = "0,45"\n'
+    )
     prices = load_prices(write(tmp_path, text, "list.toml"), STOCKS)
     assert prices.metre == {"softwood-38": 4.2} and prices.hardware == {("bolt", "M8 x 90"): 0.45}
 

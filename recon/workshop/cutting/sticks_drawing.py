@@ -5,8 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from recon.frame.length import both_text, mm_text
-from recon.workshop.cutting.cut_list import CutStick
-from recon.workshop.drawing.vector import FINE, OUTLINE, Area, Disc, Item, Lines, Pen, Sheet, Text, text_width
+from recon.workshop.cutting.lay_out import CutStick
+from recon.workshop.drawing.vector import (
+    FINE,
+    OUTLINE,
+    Area,
+    Disc,
+    Item,
+    Lines,
+    Pen,
+    Point,
+    Sheet,
+    Text,
+    text_width,
+)
 from recon.workshop.wording import plural
 
 MARGIN, ROW, BAR = 3.0, 17.5, 6.0  # mm: beside the longest stick, from stick to stick, height of a stick
@@ -17,12 +29,30 @@ SAW = Pen(0.5)
 def sticks_sheet(
     sticks: Sequence[CutStick], width: float, first_number: int = 1, longest_mm: float | None = None
 ) -> Sheet:
-    """The sticks one under another on a sheet `width` mm wide.
+    """The sticks one under another.
 
-    Pieces carry the member's label and its number of holes; a thick line with a triangle is a cut, with its distance from
-    the left end and the hole after which it comes (`marks_words`); what is hatched is left over.
+    Pieces carry the member's label and its number of holes; a thick line with a triangle is a cut, with its
+    distance from the left end and the hole after which it comes (`marks_words`); what is hatched is left
+    over.
 
-    first_number : of the first stick.   longest_mm : length that takes the whole width, by default that of the longest.
+    Parameters
+    ----------
+    sticks : sequence of CutStick
+    width : float
+        Of the sheet, mm.
+    first_number : int
+        Of the first stick.
+    longest_mm : float, optional
+        Length that takes the whole width; by default that of the longest.
+
+    Examples
+    --------
+    >>> from recon.workshop.cutting.lay_out import lay_out_stick
+    >>> from recon.workshop.parts.rack import OwnedStick
+    >>> stick = lay_out_stick(OwnedStick("softwood-38", 381.0), True, [("A", 4), ("B", 6)], 38.1, 3.2)
+    >>> sheet = sticks_sheet([stick], 180.0)
+    >>> sheet.width, sheet.height
+    (180.0, 17.5)
     """
     scale = (width - 2 * MARGIN) / (longest_mm or max((s.length_mm for s in sticks), default=1.0))
     height = ROW * len(sticks)
@@ -40,19 +70,13 @@ def marks_words(sticks: Sequence[CutStick]) -> str:
 
 def _stick(stick: CutStick, number: int, top: float, scale: float) -> list[Item]:
     y = top - 5.4 - BAR
-    title = f"{number}   {stick.stock}, {both_text(stick.length_mm)}, {'from the rack' if stick.owned else 'to buy'}"
-    if stick.offcut_mm > 1:
-        title += f"; left over {mm_text(stick.offcut_mm)}" + (
-            f", {plural(stick.offcut_holes, 'hole')}" if stick.offcut_holes else ""
-        )
 
-    def box(start, end):
-        return tuple(
-            (MARGIN + x * scale, y + dy) for x, dy in ((start, 0), (end, 0), (end, BAR), (start, BAR))
-        )
+    def box(start: float, end: float) -> tuple[Point, ...]:
+        corners = ((start, 0.0), (end, 0.0), (end, BAR), (start, BAR))
+        return tuple((MARGIN + x * scale, y + dy) for x, dy in corners)
 
     items: list[Item] = [
-        Text((MARGIN, top - 2.6), title, TEXT, "start", True),
+        Text((MARGIN, top - 2.6), _title(stick, number), TEXT, "start", True),
         Area(box(0, stick.length_mm), "hatch", None),
     ]
     items += [Area(box(p.start_mm, p.end_mm), 1.0, FINE) for p in stick.pieces]
@@ -65,6 +89,15 @@ def _stick(stick: CutStick, number: int, top: float, scale: float) -> list[Item]
     ]
     items.append(Area(box(0, stick.length_mm), "none", OUTLINE))
     return items + _cuts(stick, y, scale)
+
+
+def _title(stick: CutStick, number: int) -> str:
+    where = "from the rack" if stick.owned else "to buy"
+    title = f"{number}   {stick.stock}, {both_text(stick.length_mm)}, {where}"
+    if stick.offcut_mm > 1:
+        holes = f", {plural(stick.offcut_holes, 'hole')}" if stick.offcut_holes else ""
+        title += f"; left over {mm_text(stick.offcut_mm)}{holes}"
+    return title
 
 
 def _label(member: str, holes: int, left: float, right: float, y: float) -> Text:
@@ -82,7 +115,8 @@ def _cuts(stick: CutStick, y: float, scale: float) -> list[Item]:
     places = [MARGIN + cut * scale for cut in stick.cuts_mm]
     texts = [f"{cut:.1f}".removesuffix(".0") for cut in stick.cuts_mm]
     if stick.after_hole:
-        # Where the cuts are too close together for both numbers, the count of holes: it is what the saw goes by.
+        # Where the cuts are too close together for both numbers, the count of holes: it is what the saw goes
+        # by.
         full = [f"{text} | {hole}" for text, hole in zip(texts, stick.after_hole)]
         short = [f"| {hole}" for hole in stick.after_hole]
         texts = full if _lines(places, full)[1] else short
@@ -97,7 +131,7 @@ def _cuts(stick: CutStick, y: float, scale: float) -> list[Item]:
 
 
 def _lines(places: Sequence[float], texts: Sequence[str]) -> tuple[list[int], bool]:
-    """The line of each text, 0 or 1, so that it does not touch the one before it there; whether that came out."""
+    """The line of each text, 0 or 1, so that it does not touch the one before; whether that came out."""
     lines, ends, free = [], [-1e9, -1e9], True
     for x, text in zip(places, texts):
         half = text_width(text, SMALL) / 2

@@ -1,0 +1,55 @@
+"""All that can be taken away from a frame: the workshop's registry, the picture and the summary."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from recon.frame.model import Frame
+from recon.frame.stock import Stock
+from recon.workshop.export.entry import Export, Request
+from recon.workshop.export.registry import EXPORTS
+from recon.workshop.frame_size import hole_diameters
+
+
+def frame_picture(frame: Frame, stocks: Mapping[str, Stock]) -> bytes:
+    """The frame in space as a PNG, with the widest holes that its stocks have."""
+    from recon.show.picture import HOLE, draw_frame, encode_png
+
+    return encode_png(draw_frame(frame, hole=max(hole_diameters(frame, stocks), default=HOLE)))
+
+
+def _picture(request: Request) -> bytes:
+    return frame_picture(request.frame, request.stocks)
+
+
+def _summary(request: Request) -> bytes:
+    from recon.show.summary import summary_text
+
+    return summary_text(request.frame, request.stocks).encode("utf-8")
+
+
+_ENTRIES = (
+    Export(
+        id="summary",
+        name="Summary",
+        what="members by length, laps, what is not sure",
+        ending=".txt",
+        media_type="text/plain",
+        write=_summary,
+        place=80,
+    ),
+    Export(
+        id="picture",
+        name="Picture",
+        what="the frame in space with labels and lengths",
+        ending=".png",
+        media_type="image/png",
+        write=_picture,
+        place=90,
+    ),
+)
+
+# Every export by its id, in the order of the page's list.
+ALL_EXPORTS: dict[str, Export] = {
+    entry.id: entry for entry in sorted((*EXPORTS.values(), *_ENTRIES), key=lambda entry: entry.place)
+}

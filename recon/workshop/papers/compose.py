@@ -1,0 +1,298 @@
+"""All papers of a frame in one document: with it and nothing else a stranger builds the frame."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from recon.errors import ReconError
+from recon.frame.caution import CAUTION
+from recon.frame.length import both_text, mm_text
+from recon.frame.model import Frame, bounds
+from recon.frame.stock import Stock
+from recon.workshop.assembly.picture import step_sheet
+from recon.workshop.assembly.shots import CornerScenes
+from recon.workshop.assembly.steps import BuildOrder, BuildStep, build_steps
+from recon.workshop.confidence_text import doubts, source_words, stock_words
+from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
+from recon.workshop.drawing.paper import ANGLES, PAPERS
+from recon.workshop.drawing.projections import ViewBoard, drawn_hole, six_views, views_needed
+from recon.workshop.drawing.view_sheet import best_sheet, one_view_sheet, side_of
+from recon.workshop.formats import mass_text
+from recon.workshop.hardware.bolts import Bolt, bolt_words
+from recon.workshop.papers.blocks import (
+    Block,
+    Document,
+    Drawing,
+    Heading,
+    Paragraph,
+    Picture,
+    Section,
+    StepBlock,
+    Table,
+)
+from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks
+from recon.workshop.papers.pdf import print_area
+from recon.workshop.parts.oversize import Box
+from recon.workshop.parts.parts_list import parts_list
+from recon.workshop.parts.parts_model import PartsList
+from recon.workshop.parts.prices import PriceList
+from recon.workshop.parts.rack import Rack
+from recon.workshop.wording import listed, plural
+
+STEP_PICTURE = (112.0, 73.0)  # mm: three to a page of A4 and of Letter
+COVER_TEXT = 150.0  # mm of the cover's height that its text takes
+_INSTRUCTIONS = (
+    (
+        "Every member has one label, the same on every sheet. Write it on the member as you cut it, near its "
+        "hole 1."
+    ),
+    (
+        "Holes are counted from 1, from the end that the drawings mark with 1; a member is as many pitches "
+        "long as "
+        "it has holes."
+    ),
+    (
+        '"hole 3 of C on hole 1 of F" means: lay hole 3 of C on hole 1 of F and put a bolt through both. On '
+        "drawings the tag C3 F1 says the same."
+    ),
+)
+LISTED_IN_STEP = 4  # members that a step lists with their lengths at most; more would push its picture away
+
+
+@dataclass(frozen=True)
+class Papers:
+    """The document of a frame.
+
+    Attributes
+    ----------
+    document : Document
+    missing : tuple of str
+        Sentences about what is missing from it, and why.
+    """
+
+    document: Document
+    missing: tuple[str, ...]
+
+
+def compose_papers(
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    *,
+    paper: str = "a4",
+    angle: str | None = None,
+    picture: bytes | None = None,
+    prices: PriceList | None = None,
+    rack: Rack | None = None,
+    keep_out: Sequence[Box] = (),
+    floor: bool = True,
+    bolts: str | None = None,
+    kerf_mm: float = KERF_MM,
+    steps: BuildOrder | None = None,
+) -> Papers:
+    """All papers of a frame.
+
+    What cannot be said of this frame, such as a cut list where no stick is long enough, is explained in its
+    place and in `missing`.
+
+    Parameters
+    ----------
+    frame : Frame
+    stocks : mapping of str to Stock
+    paper : str
+        Name in `recon.workshop.drawing.paper.PAPERS`.
+    angle : str, optional
+        "first" or "third", how the three views lie; by default first on A4 and third on Letter, as is usual
+        where each is used.
+    picture : bytes, optional
+        PNG for the cover.
+    prices, rack, keep_out, floor, kerf_mm
+        As for the parts list and the cut list.
+    bolts : str, optional
+        "metric" or "inch"; by the stock where None.
+    steps : BuildOrder, optional
+        Of `build_steps`, where they are known.
+
+    Returns
+    -------
+    Papers
+
+    Raises
+    ------
+    ReconError
+        Where the frame has no members or no pitch, and for what `parts_list` raises.
+
+    Examples
+    --------
+    >>> from recon.frame.model import Frame, Member
+    >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12)
+    >>> made = compose_papers(Frame((post,), pitch_mm=38.1), {})
+    >>> [section.title for section in made.document.sections][1:4]
+    ['Parts list', 'Cut list', 'Drawings']
+    """
+    if paper not in PAPERS:
+        raise ReconError(f"'{paper}' is no paper that is known here; choose {listed(PAPERS, 'or')}.")
+    angle = angle or PAPERS[paper].angle
+    if angle not in ANGLES:
+        raise ReconError(f"'{angle}' is no way to lay out views; choose {listed(ANGLES, 'or')}.")
+    if not frame.members:
+        raise ReconError("The frame has no members, so there is nothing to make papers of.")
+    missing: list[str] = []
+    hole = drawn_hole(frame, stocks)
+    parts = parts_list(frame, stocks, prices, rack, system=bolts, keep_out=keep_out, floor=floor)
+    cuts = _cuts(frame, stocks, parts, prices, rack, kerf_mm, missing)
+    steps = steps or build_steps(frame, hole)
+    missing += [f"No build steps: {' '.join(steps.why)}"] if steps.why else []
+    names = {bolt: fastening.name for bolt, fastening in parts.bolts if fastening}
+    title = frame.name or "Frame"
+    width, height = print_area(paper)
+    cutting = cut_blocks(cuts, stocks, width) if cuts else [Paragraph(missing[0])]
+    sections = (
+        Section(title, tuple(_cover(frame, stocks, parts, picture, height - COVER_TEXT))),
+        Section("Parts list", tuple(parts_blocks(parts, frame))),
+        Section("Cut list", tuple(cutting)),
+        Section("Drawings", tuple(_drawings(frame, hole, paper, angle))),
+        Section("Joint table", tuple(_joint_table(frame, parts, names))),
+        Section("Build steps", tuple(_steps(frame, parts.pitch_mm, steps, names, hole))),
+    )
+    return Papers(Document(title, paper, sections), tuple(missing))
+
+
+def _cuts(
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    parts: PartsList,
+    prices: PriceList | None,
+    rack: Rack | None,
+    kerf_mm: float,
+    missing: list[str],
+) -> CutList | None:
+    try:
+        return cut_list(frame, stocks, rack=rack, used=parts.rack, prices=prices, kerf_mm=kerf_mm)
+    except ReconError as error:
+        missing.append(f"No cut list: {error}")
+        return None
+
+
+# Cover
+
+
+def _cover(
+    frame: Frame, stocks: Mapping[str, Stock], parts: PartsList, picture: bytes | None, height_mm: float
+) -> Iterator[Block]:
+    if picture:
+        yield Picture(picture, "The frame seen from a corner", height_mm)
+    yield Table(("", ""), tuple(_facts(frame, stocks, parts)))
+    yield Paragraph(CAUTION, "caution")
+    yield Heading("How to use these papers")
+    front = six_views(frame.members)["Front"]
+    for text in (*_INSTRUCTIONS, f"The front is what you see from {front.seen_from}; z is up."):
+        yield Paragraph(text, "list")
+    yield Heading("How sure this is")
+    yield Paragraph(source_words(frame))
+    notes = doubts(frame)
+    for note in notes:
+        yield Paragraph(note, "list")
+    if frame.photos and not notes:
+        yield Paragraph("Nothing is left in doubt by the reading.", "list")
+
+
+def _facts(frame: Frame, stocks: Mapping[str, Stock], parts: PartsList) -> Iterator[tuple[str, str]]:
+    """Name and value of each fact on the cover."""
+    corners = np.array([bounds(m) for m in frame.members])  # (members, lowest and highest, 3)
+    spans = (corners[:, 1].max(axis=0) - corners[:, 0].min(axis=0)) * parts.pitch_mm
+    yield "Over all (x, y, z)", " x ".join(both_text(s) for s in spans)
+    holes = sum(m.holes for m in frame.members)
+    end_to_end = mm_text(holes * parts.pitch_mm)
+    yield "Members", f"{len(frame.members)}, with {plural(holes, 'hole')} in all, {end_to_end} end to end"
+    bare = f"; {plural(parts.laps_without_bolt, 'lap')} without a bolt" if parts.laps_without_bolt else ""
+    yield "Bolts", f"{len(parts.bolts)}{bare}"
+    yield "Stock", stock_words(frame, stocks)
+    yield "Pitch", both_text(parts.pitch_mm)
+    if parts.mass_kg is not None:
+        yield "Weight", f"{mass_text(parts.mass_kg)} with bolts"
+
+
+# Drawings
+
+
+def _drawings(frame: Frame, hole: float, paper: str, angle: str) -> Iterator[Block]:
+    sizes = (print_area(paper, True), print_area(paper, False))
+    board = ViewBoard(frame, hole)
+    yield Drawing(best_sheet(board, angle, sizes), True)
+    for name in views_needed(board, side_of(angle)):
+        yield Drawing(one_view_sheet(board, name, sizes), True)
+
+
+# Joints
+
+
+def _joint_table(frame: Frame, parts: PartsList, names: Mapping[Bolt, str]) -> Iterator[Block]:
+    some_seen = any(bolt.seen for bolt, _ in parts.bolts)
+    yield Paragraph("Each row is one bolt, or one lap that has none. Tick it off when it is done.")
+    rows = [
+        (str(k), bolt_words(bolt), names.get(bolt, "size not known"), _state_words(bolt, some_seen))
+        for k, (bolt, _) in enumerate(parts.bolts, 1)
+    ]
+    bare = [j for j in frame.joints if j.bolt == "none"]
+    rows += [
+        (str(k), f"hole {j.a_hole + 1} of {j.a} on hole {j.b_hole + 1} of {j.b}", "no bolt", "")
+        for k, j in enumerate(bare, len(rows) + 1)
+    ]
+    if not rows:
+        yield Paragraph("No member of this frame lies on another.")
+        return
+    yield Table(("no.", "lap", "bolt", "in the photos" if some_seen else ""), tuple(rows), (0,), (1,), True)
+    if any(bolt.three_way for bolt, _ in parts.bolts):
+        yield Paragraph(
+            "three-way: one of the three laps of a corner where three members cross in pairs. Put all three "
+            "bolts in "
+            "before you tighten any.",
+            "note",
+        )
+
+
+def _state_words(bolt: Bolt, some_seen: bool) -> str:
+    """'seen, three-way'; whether it was seen is left out where no bolt was."""
+    seen = ("seen" if bolt.seen else "assumed") if some_seen else ""
+    return ", ".join(filter(None, [seen, "three-way" if bolt.three_way else ""]))
+
+
+# Steps
+
+
+def _steps(
+    frame: Frame, pitch_mm: float, steps: BuildOrder, names: Mapping[Bolt, str], hole: float
+) -> Iterator[Block]:
+    if not steps.steps:
+        yield Paragraph(
+            "No order was found in which every member comes to its place straight and every bolt can be "
+            "turned."
+        )
+        for why in steps.why:
+            yield Paragraph(why, "list")
+        return
+    yield Paragraph(
+        "Shaded: what comes in. Arrow: the way it is brought in. Tags: hole numbers of what is bolted in the "
+        "step. "
+        "Leave bolts finger-tight until the last step."
+    )
+    stage = CornerScenes(frame, hole)
+    for step in steps.steps:
+        title = f"Step {step.number}" + (f", sub-frame {step.group}" if step.group else "")
+        lines = [Paragraph(step.text), *_needs(frame, pitch_mm, step, names)]
+        sheet = step_sheet(stage, step.there, step.new, step.bolts, step.direction, STEP_PICTURE, title)
+        yield StepBlock(title, tuple(lines), sheet)
+
+
+def _needs(frame: Frame, pitch_mm: float, step: BuildStep, names: Mapping[Bolt, str]) -> Iterator[Paragraph]:
+    """The members and bolts to have at hand for a step."""
+    if len(step.new) <= LISTED_IN_STEP:
+        for id in step.new:
+            m = frame.member(id)
+            yield Paragraph(f"{id}: {plural(m.holes, 'hole')}, {both_text(m.holes * pitch_mm)}", "list")
+    for name, count in Counter(names.get(bolt, "") for bolt in step.bolts).items():
+        yield Paragraph(f"{plural(count, 'bolt')} {name}".strip(), "list")

@@ -1,0 +1,274 @@
+"""The parts list as text, HTML, CSV and plain values for JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict
+from typing import NamedTuple
+
+from recon.frame.caution import CAUTION
+from recon.frame.length import both_text, inch_text, mm_text
+from recon.frame.model import Frame
+from recon.workshop.formats import (
+    csv_text,
+    heading,
+    mass_text,
+    money,
+    page,
+    paragraph,
+    table,
+    text_table,
+    wrapped,
+)
+from recon.workshop.parts.oversize import fit_words
+from recon.workshop.parts.parts_model import HardwareLine, Line, MemberLine, PartsList
+from recon.workshop.parts.rack import RackUse
+from recon.workshop.wording import listed, plural
+
+CSV_COLUMNS = (
+    "item",
+    "id",
+    "holes",
+    "length_mm",
+    "length_in",
+    "grip_mm",
+    "count",
+    "owned",
+    "to_get",
+    "seen",
+    "assumed",
+    "mass_kg_each",
+    "mass_kg",
+    "cost_each",
+    "cost",
+    "where",
+)
+
+
+def parts_csv(parts: PartsList) -> str:
+    """A row for each line of the list.
+
+    The column `cost` is that of what is to get; `where` holds the members' labels, or the laps.
+    """
+    return csv_text(CSV_COLUMNS, (_csv_row(line) for line in parts.lines))
+
+
+def _csv_row(line: Line) -> tuple[object, ...]:
+    own: tuple[object, ...]
+    if isinstance(line, MemberLine):
+        own = ("member", line.stock, line.holes, line.length_mm, inch_text(line.length_mm), None)
+        seen: tuple[int | None, int | None] = (None, None)
+        where = " ".join(line.members)
+    else:
+        own = (line.kind, line.name, None, None, None, line.grip_mm)
+        seen = (line.seen, line.assumed) if line.kind == "bolt" else (None, None)
+        where = "; ".join(line.where)
+    return (
+        *own,
+        line.count,
+        line.owned,
+        line.to_get,
+        *seen,
+        line.mass_kg,
+        _times(line.mass_kg, line.count),
+        line.cost,
+        _times(line.cost, line.to_get),
+        where,
+    )
+
+
+def _times(each: float | None, count: int) -> float | None:
+    return None if each is None else each * count
+
+
+def parts_dict(parts: PartsList) -> dict:
+    """Plain values for JSON; holes are counted from 0 in `bolts[].through`, as in the frame file."""
+    return {
+        "name": parts.name,
+        "pitch_mm": parts.pitch_mm,
+        "currency": parts.currency,
+        "mass_kg": parts.mass_kg,
+        "members_mass_kg": parts.members_mass_kg,
+        "cost": parts.cost,
+        "laps_without_bolt": parts.laps_without_bolt,
+        "members": [
+            asdict(m) | {"count": m.count, "to_get": m.to_get, "members": list(m.members)}
+            for m in parts.members
+        ],
+        "hardware": [asdict(h) | {"to_get": h.to_get, "where": list(h.where)} for h in parts.hardware],
+        "bolts": [
+            {
+                "through": [list(t) for t in bolt.through],
+                "name": f.name if f else None,
+                "grip_mm": f.grip_mm if f else None,
+                "seen": bolt.seen,
+                "three_way": bolt.three_way,
+            }
+            for bolt, f in parts.bolts
+        ],
+        "rack": None if parts.rack is None else _rack_dict(parts.rack),
+        "notes": list(parts.notes),
+        "caution": CAUTION,
+    }
+
+
+def _rack_dict(use: RackUse) -> dict:
+    return {
+        "used": {id: asdict(fit) | {"blocked_by": list(fit.blocked_by)} for id, fit in use.used.items()},
+        "left": [{"stock": stock, "holes": holes, "count": n} for (stock, holes), n in use.left.items()],
+    }
+
+
+def parts_text(parts: PartsList, frame: Frame) -> str:
+    """The list for a terminal or a plain printer, with the caution once.
+
+    Examples
+    --------
+    >>> from recon.frame.model import Frame, Member
+    >>> from recon.workshop.parts.parts_list import parts_list
+    >>> frame = Frame((Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12),), pitch_mm=38.1)
+    >>> print(parts_text(parts_list(frame, {}), frame).split("\\n\\n")[1])
+    Members, stock not known
+      count  holes  length            members  weight
+          1     12  457.2 mm (18 in)  A
+    """
+    blocks = [_title(parts)]
+    for title, columns, rows, numbers in _tables(parts):
+        blocks.append(title + "\n" + text_table(columns, rows, numbers))
+    if parts.rack:
+        blocks.append("\n".join(wrapped(text, "  ") for text in _rack_sentences(parts.rack, frame)))
+    blocks.append("\n".join(wrapped(text) for text in (_totals(parts), *parts.notes)))
+    return "\n\n".join(filter(None, [*blocks, wrapped(CAUTION)])) + "\n"
+
+
+def parts_html(parts: PartsList, frame: Frame) -> str:
+    """The list as a page for the printer, with the caution once."""
+    body = [paragraph(CAUTION, "caution")]
+    for title, columns, rows, numbers in _tables(parts):
+        body += [heading(title), table(columns, rows, numbers)]
+    if parts.rack:
+        body += [heading("From the rack"), *map(paragraph, _rack_sentences(parts.rack, frame))]
+    body += [heading("Together"), *map(paragraph, (_totals(parts), *parts.notes))]
+    return page(_title(parts), body)
+
+
+def _title(parts: PartsList) -> str:
+    return f"Parts list: {parts.name}" if parts.name else "Parts list"
+
+
+# Tables
+
+
+class _TextTable(NamedTuple):
+    title: str
+    columns: list[str]
+    rows: list[list[str]]
+    numbers: tuple[int, ...]
+
+
+def _tables(parts: PartsList) -> Iterator[_TextTable]:
+    for lines in by_stock(parts):
+        cells = [[str(m.count), str(m.holes), both_text(m.length_mm), ", ".join(m.members)] for m in lines]
+        title = f"Members, {lines[0].stock_name}"
+        yield _table(parts, title, ["count", "holes", "length", "members"], cells, lines, (0, 1))
+    bolts = [h for h in parts.hardware if h.kind == "bolt"]
+    if bolts:
+        cells = [
+            [
+                str(h.count),
+                h.name or "not known",
+                "" if h.grip_mm is None else mm_text(h.grip_mm),
+                seen_words(h),
+            ]
+            for h in bolts
+        ]
+        yield _table(parts, "Bolts", ["count", "bolt", "grip", "in the photos"], cells, bolts, (0,))
+    others = [h for h in parts.hardware if h.kind != "bolt"]
+    if others:
+        cells = [
+            [str(h.count), f"{h.kind} {h.name}", wrench_words(h.flats_mm) or "two to a bolt"] for h in others
+        ]
+        yield _table(parts, "Nuts and washers", ["count", "what", ""], cells, others, (0,))
+
+
+def _table(
+    parts: PartsList,
+    title: str,
+    columns: list[str],
+    cells: list[list[str]],
+    lines: Sequence[Line],
+    numbers: tuple[int, ...],
+) -> _TextTable:
+    extra, more = amount_columns(parts, lines)
+    return _TextTable(title, columns + extra, [row + added for row, added in zip(cells, more)], numbers)
+
+
+def by_stock(parts: PartsList) -> list[list[MemberLine]]:
+    """The lines of members, those of one stock together."""
+    stocks = dict.fromkeys(m.stock for m in parts.members)
+    return [[m for m in parts.members if m.stock == stock] for stock in stocks]
+
+
+def amount_columns(
+    parts: PartsList, lines: Sequence[Line], weight: bool = True
+) -> tuple[list[str], list[list[str]]]:
+    """Columns for weight, what is owned and cost, of those that the parts list can fill.
+
+    Returns
+    -------
+    columns : list of str
+    rows : list of list of str
+        Their cells for each of the lines.
+    """
+    owned, priced = parts.rack is not None, parts.priced
+    columns = ["weight"] * weight + ["owned", "to get"] * owned + ["cost"] * priced
+    rows = [
+        [mass_text(_times(line.mass_kg, line.count))] * weight
+        + [str(line.owned), str(line.to_get)] * owned
+        + [money(_times(line.cost, line.to_get), parts.currency)] * priced
+        for line in lines
+    ]
+    return columns, rows
+
+
+# Words
+
+
+def seen_words(line: HardwareLine) -> str:
+    """How many of the bolts were in photos: '3 seen, 1 assumed'."""
+    return ", ".join(f"{n} {word}" for n, word in ((line.seen, "seen"), (line.assumed, "assumed")) if n)
+
+
+def wrench_words(flats_mm: float | None) -> str:
+    """The wrench for flats of this size: 'wrench 13 mm (1/2 in)'; '' where there are none."""
+    return f"wrench {mm_text(flats_mm)} ({inch_text(flats_mm)})" if flats_mm else ""
+
+
+def _totals(parts: PartsList) -> str:
+    count = sum(m.count for m in parts.members)
+    text = f"{plural(count, 'member')}, {plural(len(parts.bolts), 'bolt')}"
+    if parts.laps_without_bolt:
+        text += f", {plural(parts.laps_without_bolt, 'lap')} without a bolt"
+    if parts.members_mass_kg is not None:
+        text += f"; members {mass_text(parts.members_mass_kg)}"
+        text += f", with bolts {mass_text(parts.mass_kg)}" if parts.mass_kg is not None else ""
+    if parts.cost is not None and parts.priced:
+        text += f"; cost {money(parts.cost, parts.currency)}"
+    text += "."
+    assumed = sum(not bolt.seen for bolt, _ in parts.bolts)
+    if 0 < assumed < len(parts.bolts):
+        was, be = ("was", "is") if assumed == 1 else ("were", "are")
+        text += f" {plural(assumed, 'bolt')} of these {was} in no photo and {be} assumed."
+    return text
+
+
+def _rack_sentences(use: RackUse, frame: Frame) -> Iterator[str]:
+    if use.exact:
+        yield f"From the rack as they are: {listed(use.exact)}."
+    for id, fit in use.longer.items():
+        yield f"From the rack, longer: {fit_words(fit, frame.member(id))}."
+    others = [fit for fit in use.considered if use.used.get(fit.member) != fit]
+    for fit in others:
+        yield f"Looked at too: {fit_words(fit, frame.member(fit.member))}."
+    if not (use.used or others):
+        yield "From the rack: no member fits whole."

@@ -1,0 +1,160 @@
+"""What a parts list holds: lines of members and of hardware, with what they weigh and cost."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from recon.workshop.hardware.bolts import Bolt, Fastening
+from recon.workshop.parts.rack import RackUse
+
+FastenedBolt = tuple[Bolt, Fastening | None]  # a bolt, and what fastens it where its hole is known
+
+
+@dataclass(frozen=True)
+class MemberLine:
+    """Members of one stock and length.
+
+    Attributes
+    ----------
+    stock : str or None
+        Its id; None where the frame does not name it.
+    stock_name : str
+    holes : int
+    length_mm : float
+    members : tuple of str
+        Their ids.
+    owned : int
+        How many come from the rack whole.
+    mass_kg, cost : float or None
+        Of one; None where stock or price is not known.
+    """
+
+    stock: str | None
+    stock_name: str
+    holes: int
+    length_mm: float
+    members: tuple[str, ...]
+    owned: int
+    mass_kg: float | None
+    cost: float | None
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return len(self.members)
+
+    @property
+    def to_get(self) -> int:
+        """How many are to be bought or cut."""
+        return self.count - self.owned
+
+
+@dataclass(frozen=True)
+class HardwareLine:
+    """Bolts of one name and grip, or nuts, or washers.
+
+    Attributes
+    ----------
+    kind : str
+        "bolt", "nut" or "washer".
+    name : str
+        'M8 x 90', or for nuts and washers 'M8'; empty where the size is not known.
+    count, owned : int
+    grip_mm : float or None
+        Of bolts.
+    flats_mm : float or None
+        Size of the wrench.
+    seen, assumed : int
+        Bolts that were in photos, and those that were not.
+    where : tuple of str
+        For each bolt 'hole 3 of C on hole 1 of F'.
+    mass_kg, cost : float or None
+        Of one.
+    """
+
+    kind: str
+    name: str
+    count: int
+    owned: int
+    grip_mm: float | None
+    flats_mm: float | None
+    seen: int
+    assumed: int
+    where: tuple[str, ...]
+    mass_kg: float | None
+    cost: float | None
+
+    @property
+    def to_get(self) -> int:
+        """How many are to be bought."""
+        return self.count - self.owned
+
+
+Line = MemberLine | HardwareLine
+
+
+@dataclass(frozen=True)
+class PartsList:
+    """All parts of a frame.
+
+    Attributes
+    ----------
+    name : str
+        The frame's.
+    pitch_mm : float
+    members : tuple of MemberLine
+    hardware : tuple of HardwareLine
+    bolts : tuple of (Bolt, Fastening or None)
+        Each bolt with what fastens it, in order; None where its hole is not known.
+    laps_without_bolt : int
+        Laps that have none according to the frame file.
+    currency : str
+    rack : RackUse or None
+        What is used of what is owned.
+    notes : tuple of str
+        Sentences about what could not be worked out, and what to mind.
+    """
+
+    name: str
+    pitch_mm: float
+    members: tuple[MemberLine, ...]
+    hardware: tuple[HardwareLine, ...]
+    bolts: tuple[FastenedBolt, ...]
+    laps_without_bolt: int
+    currency: str
+    rack: RackUse | None
+    notes: tuple[str, ...]
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        """Members first, then hardware."""
+        return (*self.members, *self.hardware)
+
+    @property
+    def priced(self) -> bool:
+        """Whether any price is known."""
+        return any(line.cost is not None for line in self.lines)
+
+    @property
+    def mass_kg(self) -> float | None:
+        """Of the whole frame with its bolts; None where a stock is not known."""
+        return total((line.mass_kg, line.count) for line in self.lines)
+
+    @property
+    def members_mass_kg(self) -> float | None:
+        """Of the members alone."""
+        return total((line.mass_kg, line.count) for line in self.members)
+
+    @property
+    def cost(self) -> float | None:
+        """Of all that is not owned; None where a price is missing."""
+        return total((line.cost, line.to_get) for line in self.lines if line.to_get)
+
+
+def total(amounts: Iterable[tuple[float | None, int]]) -> float | None:
+    """The sum of (each, how many); None where one of them is not known."""
+    products = [None if each is None else each * n for each, n in amounts]
+    known = [product for product in products if product is not None]
+    return math.fsum(known) if len(known) == len(products) else None
