@@ -22,6 +22,7 @@ from recon.frame.joints import collisions, find_joints, mark_three_way
 from recon.frame.lattice import on_lattice
 from recon.frame.model import End, Frame, Joint, Member, Photo, StockUse, as_tuple, bounds, label
 from recon.frame.stock import Stock, find_stock, load_stocks
+from recon.geometry.camera import Camera
 
 FORMAT, VERSION = "drilled-frame", 1
 NEAR_UNIT = 0.05  # a direction's length this near to 1 is rounding, as in [0.7, 0.7, 0]; else it is refused
@@ -82,7 +83,7 @@ def frame_to_dict(frame: Frame) -> dict:
             {**vars(m), "ends": list(map(vars, m.ends))} for m in frame.members
         ],  # asdict takes five times as long
         "joints": list(map(vars, frame.joints)),
-        "photos": [asdict(p) for p in frame.photos],
+        "photos": list(map(photo_to_dict, frame.photos)),
         "doubts": list(frame.doubts),
     }
     return _plain(data)
@@ -116,7 +117,7 @@ def frame_from_dict(data, where: str = "frame", stocks: dict[str, Stock] | None 
         joints=(),
         pitch_mm=None if pitch_mm is None else float(pitch_mm),
         stock=stock,
-        photos=tuple(map(_photo, data.get("photos", ()))),
+        photos=tuple(map(photo_from_dict, data.get("photos", ()))),
         doubts=tuple(data.get("doubts", ())),
         name=data.get("name", ""),
     )
@@ -296,11 +297,24 @@ def _joint(e, a: Member, b: Member, place) -> Joint:
     return Joint(a.id, a_hole, b.id, b_hole, as_tuple(axis), e.get("bolt", "assumed"))
 
 
-def _photo(e) -> Photo:
+def photo_to_dict(photo: Photo) -> dict:
+    """The photo as the plain values of a frame file."""
+    return {
+        "file": photo.file,
+        "size": list(photo.size),
+        "used": photo.used,
+        "reason": photo.reason,
+        "camera": None if photo.camera is None else photo.camera.to_dict(),
+    }
+
+
+def photo_from_dict(entry: dict) -> Photo:
+    """The photo that the plain values of a frame file tell of."""
+    camera, (width, height) = entry.get("camera"), entry["size"]
     return Photo(
-        file=e["file"],
-        size=tuple(map(int, e["size"])),
-        used=e.get("used", True),
-        reason=e.get("reason", ""),
-        camera=e.get("camera"),
+        file=entry["file"],
+        size=(int(width), int(height)),
+        used=entry.get("used", True),
+        reason=entry.get("reason", ""),
+        camera=None if camera is None else Camera.from_dict(camera),
     )

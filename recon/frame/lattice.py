@@ -60,11 +60,10 @@ def transform(frame: Frame, turn, shift=(0, 0, 0)) -> Frame:
 
 
 def _moved(photo: Photo, turn, shift) -> Photo:
-    if not photo.camera:
+    if photo.camera is None:
         return photo
-    R = np.asarray(photo.camera["R"], float) @ turn.T  # x_cam = R turn' (x - shift) + t
-    t = np.asarray(photo.camera["t"], float) - R @ shift
-    return replace(photo, camera=dict(photo.camera, R=R.tolist(), t=t.tolist()))
+    R = photo.camera.R @ turn.T  # x_cam = R turn' (x - shift) + t
+    return replace(photo, camera=photo.camera.posed(R, photo.camera.t - R @ shift))
 
 
 def mirrored(frame: Frame) -> Frame:

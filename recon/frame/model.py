@@ -10,6 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from recon.geometry.camera import Camera
+
 AXIS_TOL = 1e-6  # a direction this near to a lattice axis (largest other component) lies along it
 
 
@@ -89,15 +91,14 @@ class Photo:
     """A photo that the frame was read from.
 
     size : width, height, px.   reason : why it was set aside, where it was not used.
-    camera : f, cx, cy (px), k1, k2 (OpenCV's radial model), R (3x3 list), t (3 list): x_cam = R x + t,
-    x in pitches; None where the photo was not used.
+    camera : in the photo's own pixels, posed on the frame's lattice; None where the photo was not used.
     """
 
     file: str
     size: tuple[int, int]
     used: bool = True
     reason: str = ""
-    camera: dict | None = None
+    camera: Camera | None = None
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ from recon.frame.lattice import (
     upright_rotations,
 )
 from recon.frame.model import End, Frame, Member, Photo, as_tuple, flipped, rename, reversed_member
+from recon.geometry.camera import Camera
 from tests.growing import grow_frame
 
 SEEDS = st.integers(0, 10**6)
@@ -88,7 +89,7 @@ def test_a_moved_frame_keeps_its_laps(seed, turn, shift):
 @settings(max_examples=30)
 def test_cameras_see_a_moved_frame_where_they_saw_it(turn, shift, seed):
     R = Rotation.random(rng=np.random.default_rng(seed)).as_matrix()
-    camera = {"f": 1500.0, "cx": 1.0, "cy": 2.0, "k1": 0.0, "k2": 0.0, "R": R.tolist(), "t": [1.0, 2.0, 40.0]}
+    camera = Camera(1500.0, 1.0, 2.0, R=R, t=np.array([1.0, 2.0, 40.0]))
     frame = replace(
         grow_frame(seed, 4),
         photos=(Photo("a.jpg", (640, 480), camera=camera), Photo("b.jpg", (640, 480), False)),
@@ -96,7 +97,7 @@ def test_cameras_see_a_moved_frame_where_they_saw_it(turn, shift, seed):
     moved = transform(frame, turn, shift)
     for before, after in zip(frame.members, moved.members):
         now = moved.photos[0].camera
-        assert after.last @ np.array(now["R"]).T + now["t"] == pytest.approx(before.last @ R.T + camera["t"])
+        assert after.last @ now.R.T + now.t == pytest.approx(before.last @ R.T + camera.t)
     assert moved.photos[1] == frame.photos[1]
 
 

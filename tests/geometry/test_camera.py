@@ -1,5 +1,8 @@
 """The camera against OpenCV, its own inverse, numeric derivatives and the closed form of eccentricity."""
 
+import json
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -9,7 +12,9 @@ from scipy.spatial.transform import Rotation
 
 from recon.geometry.camera import (
     Camera,
+    camera2sensor,
     image2sensor,
+    lens_limit,
     opening_ellipse_offset_px,
     project_jacobian,
     sensor2image,
@@ -52,6 +57,36 @@ def test_projection_is_that_of_opencv(camera, seed):
         points, cv2.Rodrigues(camera.R)[0], camera.t, matrix, np.array([camera.k1, camera.k2, 0, 0])
     )
     assert np.abs(camera.project(points) - theirs.reshape(-1, 2)).max() < 1e-6
+
+
+@given(cameras())
+def test_a_camera_comes_back_from_its_plain_values(camera):
+    back = Camera.from_dict(json.loads(json.dumps(camera.to_dict())))
+    assert back == camera and hash(back) == hash(camera)
+    assert list(camera.to_dict()) == ["f", "cx", "cy", "k1", "k2", "R", "t"]
+
+
+@given(cameras(), st.sampled_from(["f", "cx", "k2", "R", "t"]))
+def test_cameras_that_differ_in_one_number_are_not_equal(camera, name):
+    other = replace(camera, **{name: getattr(camera, name) + 1e-9 * abs(camera.f)})
+    assert other != camera and camera != "camera"
+
+
+@given(cameras(), st.integers(0, 1000))
+def test_what_is_in_the_picture_has_one_place_on_the_sensor(camera, seed):
+    """Of points all round, those in the picture come back from their pixels; the others lie off it or beyond the lens's limit."""
+    rng = np.random.default_rng(seed)
+    points = (rng.uniform(-60, 60, (300, 3)) - camera.t) @ camera.R
+    size = (2000, 1500)
+    inside, px = camera.in_picture(points, size), camera.project(points)
+    with np.errstate(invalid="ignore"):
+        on_it = (px > 0).all(axis=1) & (px < size).all(axis=1)
+    sensor = camera2sensor(world2camera(camera, points))
+    radius = np.linalg.norm(sensor, axis=1)
+    assert not (inside & ~on_it).any()
+    assert (radius[on_it & ~inside] >= lens_limit(camera) - 1e-9).all()
+    grid = np.linspace(0, min(lens_limit(camera), 5.0), 200)
+    assert (np.diff(grid * (1 + camera.k1 * grid**2 + camera.k2 * grid**4)) > -1e-12).all()
 
 
 def test_points_behind_the_camera_have_no_image():

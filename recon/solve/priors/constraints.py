@@ -96,9 +96,7 @@ def cameras_of(frame: Frame, scales: dict) -> dict[str, Camera]:
     scales : photo -> size of the working copy over the photo's.
     """
     return {
-        p.file: Camera(
-            **{k: np.asarray(v, float) if k in "Rt" else float(v) for k, v in p.camera.items()}
-        ).resized(scales[p.file])
+        p.file: p.camera.resized(scales[p.file])
         for p in frame.photos
         if p.used and p.camera and p.file in scales
     }

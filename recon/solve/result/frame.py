@@ -8,6 +8,7 @@ import numpy as np
 
 from recon.frame.joints import find_joints
 from recon.frame.model import End, Frame, Member, Photo, as_tuple
+from recon.geometry.camera import Camera
 from recon.solve.evidence.candidate import boxes
 from recon.solve.evidence.predictions import hidden_by_boxes, look
 from recon.solve.members.bolts import bolt_states
@@ -106,15 +107,15 @@ def _photo_records(photos, views, set_aside, scales):
     for p in photos:
         if p.name in by_name:
             c = by_name[p.name].camera.resized(1 / scales[p.name])
-            camera = {
-                "f": round(c.f, 4),
-                "cx": round(c.cx, 3),
-                "cy": round(c.cy, 3),
-                "k1": round(c.k1, 6),
-                "k2": round(c.k2, 6),
-                "R": c.R.round(9).tolist(),
-                "t": c.t.round(6).tolist(),
-            }
+            camera = Camera(
+                round(c.f, 4),
+                round(c.cx, 3),
+                round(c.cy, 3),
+                round(c.k1, 6),
+                round(c.k2, 6),
+                c.R.round(9),
+                c.t.round(6),
+            )
             out.append(Photo(p.name, tuple(p.size), True, "", camera))
         else:
             out.append(Photo(p.name, tuple(p.size), False, reasons.get(p.name, "not used")))

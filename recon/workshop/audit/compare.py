@@ -157,16 +157,12 @@ def _seen(match: Match, say: Sayings):
 def _in_sight(member: Member, built: Frame) -> bool:
     """Whether a photo of the built frame would show some openings of a member that stood there."""
     for photo in built.photos:
-        if not (photo.used and photo.camera):
+        if not photo.used or photo.camera is None:
             continue
-        R, t = np.asarray(photo.camera["R"], float), np.asarray(photo.camera["t"], float)
-        eye = -R.T @ t
+        eye = photo.camera.centre
         turned = np.einsum("ij,ij->i", face_normals(member), eye - face_centres(member))[2:] > 0
         points = openings(member)[turned].reshape(-1, 3)
-        x = points @ R.T + t
-        with np.errstate(divide="ignore", invalid="ignore"):
-            px = x[:, :2] / x[:, 2:] * photo.camera["f"] + [photo.camera["cx"], photo.camera["cy"]]
-            inside = (x[:, 2] > 0) & (px > 0).all(axis=1) & (px < photo.size).all(axis=1)
+        inside = photo.camera.in_picture(points, photo.size)
         if (inside & ~hidden(points, eye, built.members)).sum() >= min(OPENINGS, member.holes):
             return True
     return False
