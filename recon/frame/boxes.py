@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from recon.frame.model import Member, box_half_sizes, section_axes
+from recon.geometry.arrays import BoolArray
+from recon.geometry.boxes import LIFT, OrientedBoxes, occluded_by_oriented
 
 # Corners of a box in the order of `corners`, as signs along (direction, u, v); bit 4 is direction, 2 u, 1 v.
 _SIGNS = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)], float)
@@ -59,22 +62,37 @@ def openings(member: Member) -> np.ndarray:
     return member.hole_centres()[None] + (face_normals(member)[2:] * member.width / 2)[:, None]
 
 
-def hidden(points, eye, members: Sequence[Member], slack: float = 0.02) -> np.ndarray:
-    """(n,) bool: which points lie behind a member for a viewer at `eye`.
+def oriented_boxes(members: Sequence[Member]) -> OrientedBoxes:
+    """The members as boxes, their axes along direction, u, v."""
+    return OrientedBoxes(
+        np.array([centre(m) for m in members]).reshape(-1, 3),
+        np.array([box_axes(m) for m in members]).reshape(-1, 3, 3),
+        np.array([box_half_sizes(m) for m in members]).reshape(-1, 3),
+    )
 
-    points (n, 3), eye (3,), slack: pitches. A box ends `slack` early, so that a point on its surface is not hidden by it.
-    Slab method: T. Kay, J. Kajiya, "Ray Tracing Complex Scenes", SIGGRAPH 1986, doi:10.1145/15886.15916.
+
+def hidden(points: ArrayLike, eye: ArrayLike, members: Sequence[Member], slack: float = LIFT) -> BoolArray:
+    """Which points lie behind a member, for a viewer at `eye`.
+
+    Parameters
+    ----------
+    points : array_like, (N, 3)
+        Pitches.
+    eye : array_like, (3,)
+        Pitches.
+    members : sequence of Member
+    slack : float
+        A box ends so much early on all sides, pitches, so that a point on its surface is not hidden by it.
+
+    Returns
+    -------
+    (N,) bool array
+
+    Examples
+    --------
+    >>> post = Member("A", (5.0, 0.0, 0.0), (0.0, 0.0, 1.0), 4)
+    >>> hidden([[10, 0, 1], [10, 9, 1]], [0, 0, 1], [post]).tolist()
+    [True, False]
     """
-    points, eye = np.atleast_2d(np.asarray(points, float)), np.asarray(eye, float)
-    covered = np.zeros(len(points), bool)
-    for member in members:
-        axes = box_axes(member)
-        half = np.maximum(box_half_sizes(member) - slack, 0)
-        start, way = axes @ (eye - centre(member)), (points - eye) @ axes.T
-        with np.errstate(divide="ignore", invalid="ignore"):
-            a, b = (-half - start) / way, (half - start) / way
-        # A ray along a slab (0 / 0) neither enters nor leaves it.
-        enter = np.nanmax(np.minimum(a, b), axis=1, initial=-np.inf)
-        leave = np.nanmin(np.maximum(a, b), axis=1, initial=np.inf)
-        covered |= (enter < leave) & (leave > 0) & (enter < 1)
-    return covered
+    points = np.atleast_2d(np.asarray(points, float))
+    return occluded_by_oriented(np.asarray(eye, float), points, oriented_boxes(members), slack)

@@ -15,8 +15,9 @@ import networkx as nx
 import numpy as np
 from scipy.spatial import cKDTree
 
-from recon.frame.boxes import box_axes, centre
-from recon.frame.model import Frame, Joint, Member, as_tuple, bounds, box_half_sizes, section_axes
+from recon.frame.boxes import oriented_boxes
+from recon.frame.model import Frame, Joint, as_tuple, bounds, section_axes
+from recon.geometry.boxes import penetration
 
 BOLT_TOL = 0.1  # pitches that two holes may be off their common axis; a hole is 0.2 to 0.45 wide, the next one 1 away
 NORMAL_TOL = 0.999  # |cosine| from which two face normals count as one
@@ -123,32 +124,19 @@ def components(frame: Frame) -> list[tuple[str, ...]]:
 def collisions(members) -> list[tuple[str, str, float]]:
     """Pairs of members that take the same room: (id, id, depth in pitches), in the members' order.
 
-    Members are solid boxes; touching faces do not collide.  Boxes are told apart by a separating axis among
-    their face normals and the products of their edges (S. Gottschalk, M. Lin, D. Manocha, "OBBTree",
-    SIGGRAPH 1996, doi:10.1145/237170.237244); the depth is the overlap along the axis that separates them best.
+    Members are solid boxes; touching faces do not collide.  See `recon.geometry.boxes.penetration`.
     """
     members = tuple(members)
     if len(members) < 2:
         return []
     low, high = (np.array(corner) for corner in zip(*map(bounds, members)))
+    boxes = oriented_boxes(members)
     found = []
     for i, m in enumerate(members[:-1]):
         close = ((low[i + 1 :] < high[i] - CLASH_TOL) & (high[i + 1 :] > low[i] + CLASH_TOL)).all(axis=1)
-        for k in np.nonzero(close)[0]:
-            other = members[i + 1 + k]
-            depth = _overlap(m, other)
+        near = i + 1 + np.nonzero(close)[0]
+        for k, depth in zip(near, penetration(boxes.take(i), boxes.take(near))):
+            other = members[k]
             if depth > (CLASH_TOL if m.on_lattice and other.on_lattice else BRACE_TOL):
-                found.append((m.id, other.id, depth))
+                found.append((m.id, other.id, float(depth)))
     return found
-
-
-def _overlap(a: Member, b: Member) -> float:
-    """How deep two boxes lie in one another, pitches; not above 0 where they are apart."""
-    edges = [box_axes(a), box_axes(b)]
-    half = [box_half_sizes(a), box_half_sizes(b)]
-    between = centre(b) - centre(a)
-    products = np.cross(edges[0][:, None], edges[1][None]).reshape(9, 3)
-    size = np.linalg.norm(products, axis=1)
-    axes = np.vstack([edges[0], edges[1], products[size > 1e-6] / size[size > 1e-6, None]])
-    reach = np.abs(axes @ edges[0].T) @ half[0] + np.abs(axes @ edges[1].T) @ half[1]
-    return float((reach - np.abs(axes @ between)).min())

@@ -62,8 +62,7 @@ def transform(frame: Frame, turn, shift=(0, 0, 0)) -> Frame:
 def _moved(photo: Photo, turn, shift) -> Photo:
     if photo.camera is None:
         return photo
-    R = photo.camera.R @ turn.T  # x_cam = R turn' (x - shift) + t
-    return replace(photo, camera=photo.camera.posed(R, photo.camera.t - R @ shift))
+    return replace(photo, camera=photo.camera.moved(turn, shift))
 
 
 def mirrored(frame: Frame) -> Frame:

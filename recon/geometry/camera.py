@@ -79,6 +79,11 @@ class Camera:
             self, f=self.f * scale, cx=(self.cx + 0.5) * scale - 0.5, cy=(self.cy + 0.5) * scale - 0.5
         )
 
+    def moved(self, turn: ArrayLike, shift: ArrayLike) -> Camera:
+        """The camera in a world that is moved by x -> turn x + shift (pitches): it sees the same there."""
+        R = self.R @ np.asarray(turn).T  # x_cam = R turn' (x - shift) + t
+        return self.posed(R, self.t - R @ np.asarray(shift, float))
+
     def to_dict(self) -> dict[str, Any]:
         """Plain values for JSON: f, cx, cy, k1, k2, R (three lists of three), t (a list of three)."""
         return {
@@ -120,7 +125,8 @@ class Camera:
         sensor = camera2sensor(world2camera(self, points))
         px = sensor2image(self, sensor)
         in_reach = np.linalg.norm(sensor, axis=-1) < lens_limit(self)
-        return in_reach & (px > 0).all(axis=-1) & (px < size).all(axis=-1)
+        shown: BoolArray = in_reach & (px > 0).all(axis=-1) & (px < size).all(axis=-1)
+        return shown
 
 
 def world2camera(camera: Camera, points: ArrayLike) -> FloatArray:
@@ -166,7 +172,7 @@ def lens_limit(camera: Camera) -> float:
     >>> lens_limit(Camera(1000, 0, 0, k1=-1 / 3)), lens_limit(Camera(1000, 0, 0, k1=0.1))
     (1.0, inf)
     """
-    roots = np.roots(np.trim_zeros([5 * camera.k2, 3 * camera.k1, 1.0], "f"))  # in r^2
+    roots = np.roots([5 * camera.k2, 3 * camera.k1, 1.0])  # in r^2
     turns = roots.real[(np.abs(roots.imag) < 1e-12) & (roots.real > 0)]
     return float(np.sqrt(turns.min())) if len(turns) else float("inf")
 
@@ -265,6 +271,6 @@ def opening_ellipse_offset_px(
     H = np.c_[radius * a, radius * b, c]
     inv = np.linalg.inv(H)
     conic = inv.T @ np.diag([1.0, 1.0, -1.0]) @ inv
-    mid = np.linalg.solve(conic[:2, :2], -conic[:2, 2])
-    true = c[:2] / c[2]
+    mid = np.asarray(np.linalg.solve(conic[:2, :2], -conic[:2, 2]), float)
+    true: FloatArray = c[:2] / c[2]
     return sensor2image(camera, mid) - sensor2image(camera, true)

@@ -1,7 +1,6 @@
 """Boxes in space: which overlap, and which meet when one of them is moved straight.
 
-Boxes are told apart by a separating axis among their face normals and the products of their edges (S. Gottschalk,
-M. Lin, D. Manocha, "OBBTree", SIGGRAPH 1996, doi:10.1145/237170.237244).  Each axis separates two boxes at all but
+Boxes are told apart by a separating axis (`recon.geometry.boxes.separating_axes`).  Each axis separates two boxes at all but
 one stretch of the way that one of them moves; they meet where all stretches have a part in common.
 """
 
@@ -13,6 +12,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from recon.frame.joints import BRACE_TOL, CLASH_TOL
+from recon.geometry.boxes import OrientedBoxes, reach_along, separating_axes
 from recon.workshop.hardware.bolts import Bolt
 
 HOLE = 0.28  # diameter in pitches where the stock is not known; sold are 0.21 to 0.44
@@ -32,13 +32,10 @@ _ALONG = 1e-9  # an edge whose other components are below this is along an axis 
 
 
 @dataclass(frozen=True)
-class Boxes:
+class Boxes(OrientedBoxes):
     """n boxes: `centre` (n, 3), `axes` (n, 3, 3) unit rows, `half` (n, 3) half sizes along them, pitches;
     `play` (n,) pitches that a box may be off its place."""
 
-    centre: np.ndarray
-    axes: np.ndarray
-    half: np.ndarray
     play: np.ndarray
 
     def __len__(self) -> int:
@@ -210,19 +207,13 @@ def met_on_the_way(a: Boxes, b: Boxes, direction) -> np.ndarray:
 
 def _slanting_met(a: Boxes, b: Boxes, direction, play) -> np.ndarray:
     """The same for pairs of boxes, n and n, along all fifteen axes."""
-    products = np.cross(a.axes[:, :, None], b.axes[:, None]).reshape(-1, 9, 3)
-    size = np.linalg.norm(products, axis=2, keepdims=True)
-    axes = np.concatenate(
-        [a.axes, b.axes, np.divide(products, size, out=np.zeros_like(products), where=size > 1e-6)], axis=1
-    )
-    reach = sum(
-        np.einsum("nkj,nj->nk", np.abs(np.einsum("nki,nji->nkj", axes, box.axes)), box.half) for box in (a, b)
-    )
+    axes, degenerate = separating_axes(a.axes, b.axes)
+    reach = reach_along(axes, a) + reach_along(axes, b)
     enter, leave = _stretch(
         np.einsum("nki,ni->nk", axes, b.centre - a.centre),
         axes @ direction,
         reach - play[:, None],
-        parallel=np.concatenate([np.zeros((len(a), 6), bool), size[..., 0] <= 1e-6], axis=1),
+        parallel=degenerate,
     )
     return enter + 1e-9 < leave
 

@@ -159,27 +159,6 @@ def look(
     return Sighting(llr, hit, ok, px)
 
 
-def hidden_by_boxes(eye: np.ndarray, points: np.ndarray, lo: np.ndarray, hi: np.ndarray) -> np.ndarray:
-    """(N,) bool: is the straight way from the eye to each point blocked by an axis-aligned box (B, 3)?
-
-    The slab method (Kay and Kajiya 1986, doi:10.1145/15922.15916).  Boxes that only touch the point are
-    no bar.
-    """
-    n = len(points)
-    if not len(lo):
-        return np.zeros(n, bool)
-    d = points - eye
-    with np.errstate(divide="ignore", invalid="ignore"):
-        inv = 1 / np.where(np.abs(d) < 1e-9, 1e-9, d)
-    out = np.zeros(n, bool)
-    for a, b in zip(lo, hi):
-        t0, t1 = (a - eye) * inv, (b - eye) * inv
-        near = np.minimum(t0, t1).max(1)
-        far = np.maximum(t0, t1).min(1)
-        out |= (near < far) & (far > 0) & (near < 1 - 1e-3 / np.maximum(np.linalg.norm(d, axis=1), 1e-9) * 50)
-    return out
-
-
 def member_openings(axis: int, first: np.ndarray, count: int, width: float):
     """Opening centres (4, count, 3) and normals (4, 3) of an axis-aligned member."""
     others = [j for j in range(3) if j != axis]

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
+from recon.geometry.boxes import lifted, occluded
 from recon.geometry.camera import Camera, image2sensor, world2camera
 from recon.image.openings import detect_openings, lab_image
 from recon.image.rows import find_rows, pattern_directions
@@ -14,7 +15,6 @@ from recon.solve.evidence.candidate import boxes
 from recon.solve.evidence.predictions import (
     LEAST_FACING,
     View,
-    hidden_by_boxes,
     local_density,
     make_view,
     member_openings,
@@ -172,7 +172,7 @@ def hole_of_known(
             & (depth > 0.5)
             & np.isfinite(px).all(1)
         )
-        ok &= ~hidden_by_boxes(camera.centre, X + 0.02 * normals, *blockers)
+        ok &= ~occluded(camera.centre, lifted(X, normals), *blockers)
         d, j = tree.query(px[ok])
         near = d < NEAR_KNOWN * camera.f / depth[ok]
         sizes.append(openings["major"][j[near]] * depth[ok][near] / camera.f)

@@ -8,9 +8,10 @@ import numpy as np
 
 from recon.frame.joints import find_joints
 from recon.frame.model import End, Frame, Member, Photo, as_tuple
+from recon.geometry.boxes import lifted, occluded
 from recon.geometry.camera import Camera
 from recon.solve.evidence.candidate import boxes
-from recon.solve.evidence.predictions import hidden_by_boxes, look
+from recon.solve.evidence.predictions import look
 from recon.solve.members.bolts import bolt_states
 from recon.solve.members.ends import END_SURE
 from recon.solve.members.selection import look_at
@@ -190,7 +191,7 @@ def _taken(view, frame, width, blockers, s):
     if not points:
         return np.zeros((0, 6))
     X, n = np.array(points), np.array(normals)
-    seen = look(view, X, n, hidden_by_boxes(view.camera.centre, X + 0.02 * n, *blockers))
+    seen = look(view, X, n, occluded(view.camera.centre, lifted(X, n), *blockers))
     depth = (X @ view.camera.R.T + view.camera.t)[:, 2]
     ok = seen.visible & (seen.hit < 0)
     radius = view.camera.f * view.hole / np.maximum(depth, 1) / 2 / s
