@@ -11,9 +11,9 @@ from recon.corrections.edits import clashes, free_label
 from recon.corrections.laps import relapped
 from recon.errors import ReconError
 from recon.frame.boxes import EDGE_FACES, EDGES, corners, faces_seen, openings
-from recon.frame.lattice import lattice_classes
 from recon.frame.model import Frame, Member, as_tuple, bounds
 from recon.geometry.camera import Camera, image2sensor
+from recon.geometry.lattice import lattice_classes, places_between
 
 EDGE_POINTS = 5  # on an edge along a member, so that it bends with the lens
 _ALONG = (EDGES[:, 0] ^ EDGES[:, 1]) == 4  # edges along the member; the others are as short as it is wide
@@ -141,10 +141,7 @@ def _lattice(frame: Frame, width: float, axis: int):
     low, high = low.min(axis=0) - reach, high.max(axis=0) + reach
     origin = np.array(next((m.first for m in frame.members if m.on_lattice), frame.members[0].first))
     classes = lattice_classes([m.width for m in frame.members if m.on_lattice] or [width])
-    return [
-        np.concatenate([np.arange(np.ceil(a - o - c), np.floor(b - o - c) + 1) + o + c for c in classes])
-        for a, b, o in zip(low, high, origin)
-    ]
+    return [places_between(a, b, o, classes) for a, b, o in zip(low, high, origin)]
 
 
 def _strokes_along(frame, camera, axis, start, end) -> list[Stroke]:

@@ -6,37 +6,18 @@ compared up to the 24 turns and any shift; never up to a reflection, which no tu
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
 
 from recon.frame.model import Frame, Joint, Member, Photo, as_tuple, axis_of, relabel
+from recon.geometry.lattice import PLACE_DECIMALS, lattice_classes, rotations, snap
 
 MATCH_TOL = 0.25  # pitches: nearer than half the half-hole offset, the smallest that members are built with
 PARALLEL = 0.98  # |cosine| from which two directions count as parallel; a 3-4-5 brace is at 0.8
 LINE_TOL = 0.3  # pitches between two readings of one member's line: half a width apart they are two members
-PLACE_DECIMALS = 6  # canonical places are rounded to this (0.04 micrometres at 38.1 mm)
-TURN_DECIMALS = 9  # and directions to this
-
-
-def rotations() -> np.ndarray:
-    """The 24 turns of the lattice: (24, 3, 3) integers, the identity first."""
-    turns = []
-    for order in itertools.permutations(range(3)):
-        for signs in itertools.product((1, -1), repeat=3):
-            turn = np.zeros((3, 3), int)
-            turn[range(3), order] = signs
-            if round(np.linalg.det(turn)) == 1:
-                turns.append(turn)
-    return np.array(turns)
-
-
-def upright_rotations() -> np.ndarray:
-    """The 4 turns that keep z up: (4, 3, 3) integers, the identity first."""
-    turns = rotations()
-    return turns[turns[:, 2, 2] == 1]
+TURN_DECIMALS = 9  # canonical directions are rounded to this, and places to PLACE_DECIMALS
 
 
 def transform(frame: Frame, turn, shift=(0, 0, 0)) -> Frame:
@@ -179,39 +160,6 @@ def symmetries(frame: Frame, tol: float = MATCH_TOL) -> np.ndarray:
 # Snapping
 
 
-def lattice_classes(widths, laps: int = 4) -> np.ndarray:
-    """The places within a pitch that centre lines can take: sorted residues modulo 1.
-
-    Each lap sets a centre line half the sum of the two widths off, so the places are {a + b w mod 1} with
-    whole a and |b| <= laps; with several widths, sums of their half-sums.  Where pitch = width this is {0}.
-
-    widths : the members' widths, pitches.
-
-    >>> lattice_classes([1.5])
-    array([0. , 0.5])
-    """
-    widths = np.unique(np.round(np.atleast_1d(np.asarray(widths, float)), PLACE_DECIMALS))
-    steps = np.unique(np.add.outer(widths, widths).ravel() / 2)
-    classes = np.zeros(1)
-    for _ in range(laps):
-        reached = np.concatenate([classes] + [classes + s for s in steps] + [classes - s for s in steps])
-        classes = np.unique(np.round(reached % 1, PLACE_DECIMALS) % 1)
-    return classes
-
-
-def snap(values, classes) -> tuple[np.ndarray, np.ndarray]:
-    """The nearest places of `classes` (modulo 1) to `values`, and what was left over (value - place), pitches.
-
-    values : (...,) coordinates relative to the lattice's origin.   classes : from `lattice_classes`.
-    """
-    values = np.asarray(values, float)
-    classes = np.asarray(classes, float)
-    places = np.round(values[..., None] - classes) + classes
-    nearest = np.abs(places - values[..., None]).argmin(axis=-1)
-    snapped = np.take_along_axis(places, nearest[..., None], axis=-1)[..., 0]
-    return snapped, values - snapped
-
-
 def on_lattice(members, tol: float = 0.05) -> np.ndarray:
     """Which members run along an axis at a place of the lattice that most of them share: (n,) bool.
 
@@ -231,14 +179,27 @@ def on_lattice(members, tol: float = 0.05) -> np.ndarray:
     return fits
 
 
+def on_one_line(a: Member, b: Member, off: float = LINE_TOL, parallel: float = PARALLEL) -> bool:
+    """Whether two members lie on one line, which they may share or follow one another on.
+
+    Parameters
+    ----------
+    a, b : Member
+    off : float
+        How far hole 0 of b may be off the line of a, pitches.
+    parallel : float
+        |cosine| between the two directions from which they count as parallel.
+    """
+    d = np.array(a.direction)
+    away = float(np.linalg.norm(np.cross(np.array(b.first) - np.array(a.first), d)))
+    return bool(abs(d @ np.array(b.direction)) >= parallel and away <= off)
+
+
 def overlap(a: Member, b: Member) -> float:
     """Pitches that two members lie side by side on one line; 0 where they are not on one."""
-    d = np.array(a.direction)
-    if (
-        abs(d @ np.array(b.direction)) < PARALLEL
-        or np.linalg.norm(np.cross(np.array(b.first) - np.array(a.first), d)) > LINE_TOL
-    ):
+    if not on_one_line(a, b):
         return 0.0
+    d = np.array(a.direction)
     ends = np.sort([(np.array(b.first) - np.array(a.first)) @ d, (b.last - np.array(a.first)) @ d])
     return max(0.0, float(min(ends[1], a.holes - 1) - max(ends[0], 0) + 1))
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from recon.geometry.arrays import FloatArray
 from recon.geometry.camera import Camera, image2sensor
 
+FLAT = 1e-9  # determinants and eigenvalues below this are rounding, as of a face seen edge-on
 THINNEST_PX = 0.3  # a minor axis thinner than this is taken as this: a third of a pixel says nothing
 
 
@@ -37,7 +38,7 @@ def unit_shapes(openings: NDArray[Any]) -> FloatArray:
 def circle_shapes(maps: FloatArray) -> FloatArray:
     """(..., 2, 2) unit shapes of what linear maps (..., 2, 2) make of a circle."""
     T = maps @ np.swapaxes(maps, -1, -2)
-    det = np.maximum(np.linalg.det(T), 1e-9)
+    det = np.maximum(np.linalg.det(T), FLAT)
     scaled: FloatArray = T / np.sqrt(det)[..., None, None]
     return scaled
 
@@ -94,10 +95,10 @@ def affine_distance(S: FloatArray, T: FloatArray) -> FloatArray:
     X. Pennec, P. Fillard, N. Ayache 2006, doi:10.1007/s11263-005-3222-z: the geodesic distance of positive
     definite matrices.
     """
-    det_t = np.linalg.det(T)
+    det_t = np.maximum(np.linalg.det(T), FLAT)
     tr, det = _trace_of_quotient(S, T) / det_t, np.linalg.det(S) / det_t
-    large = (tr + np.sqrt(np.maximum(tr * tr - 4 * det, 0.0))) / 2
-    distance: FloatArray = np.hypot(np.log(large), np.log(det / large))
+    large = np.maximum(tr + np.sqrt(np.maximum(tr * tr - 4 * det, 0.0)), FLAT) / 2
+    distance: FloatArray = np.hypot(np.log(large), np.log(np.maximum(det / large, FLAT)))
     return distance
 
 

@@ -65,7 +65,11 @@ def test_hidden_points_are_those_that_sampling_the_way_finds(seed, aligned):
 def test_boxes_along_the_axes_hide_what_the_same_boxes_at_an_angle_hide(seed):
     """The whole scene is turned: the general case answers as the special one, the clearance apart."""
     rng = np.random.default_rng(seed)
-    boxes, eye, points = random_boxes(rng, 8, aligned=True), rng.normal(size=3) * 15, rng.uniform(-5, 5, (60, 3))
+    boxes, eye, points = (
+        random_boxes(rng, 8, aligned=True),
+        rng.normal(size=3) * 15,
+        rng.uniform(-5, 5, (60, 3)),
+    )
     turn = Rotation.random(rng=rng).as_matrix()
     turned = OrientedBoxes(boxes.centre @ turn.T, np.tile(turn.T, (8, 1, 1)), boxes.half)
     special = occluded(eye, points, *corners(boxes))

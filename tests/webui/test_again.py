@@ -8,9 +8,10 @@ from recon.corrections.edits import edit
 from recon.corrections.merge import given, kept
 from recon.corrections.state import joint_key
 from recon.frame.joints import find_joints
-from recon.frame.lattice import rotations, transform
+from recon.frame.lattice import transform
 from recon.frame.model import Frame, Photo, relabel, reversed_member
 from recon.geometry.camera import Camera
+from recon.geometry.lattice import rotations
 from recon.solve.priors.constraints import Against
 from tests.webui.frames import gate
 

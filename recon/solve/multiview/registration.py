@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from recon.frame.lattice import rotations
 from recon.geometry.camera import Camera
+from recon.geometry.lattice import rotations
 from recon.solve.evidence.predictions import look, with_camera
 from recon.solve.photo.photo_lattice import LatticeGuess, PhotoLattice
 

@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 from recon.geometry.boxes import lifted, occluded
 from recon.geometry.camera import Camera, image2sensor, world2camera
+from recon.geometry.lattice import lattice_classes
 from recon.image.openings import detect_openings, lab_image
 from recon.image.rows import find_rows, pattern_directions
 from recon.solve.evidence.candidate import boxes
@@ -21,11 +22,11 @@ from recon.solve.evidence.predictions import (
 )
 from recon.solve.photo.axis_rows import GuidedRow, find_guided_rows
 from recon.solve.photo.photo_lattice import (
+    CLASS_DECIMALS,
     PhotoLattice,
     guess_rows,
     place,
     solve_lattice,
-    transverse_classes,
     twin_width,
     upright,
 )
@@ -137,7 +138,7 @@ def read_posed(
     if not rows:
         return None
     placed = place(camera, openings, rows)
-    guesses = guess_rows(placed, width, transverse_classes(width))
+    guesses = guess_rows(placed, width, lattice_classes([width], decimals=CLASS_DECIMALS))
     sure = np.array([np.exp(g[0].log_p) if g else 0.0 for g in guesses])
     worth = float((sure * [r.evidence for r in rows]).sum())
     lattice = PhotoLattice(camera, placed, guesses, float(sure.mean()))

@@ -14,8 +14,9 @@ from scipy.spatial import cKDTree
 
 from recon.errors import ReconError
 from recon.frame.joints import NORMAL_TOL
-from recon.frame.lattice import canonical, rotations
+from recon.frame.lattice import canonical
 from recon.frame.model import End, Frame, Joint, as_tuple
+from recon.geometry.lattice import rotations
 from recon.workshop.assembly.disassembly import (
     DIRECTIONS,
     Move,

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from recon import solve
-from recon.frame.lattice import rotations, transform
+from recon.frame.lattice import transform
 from recon.frame.model import as_tuple
 from recon.frame.stock import load_stocks
+from recon.geometry.lattice import rotations
 from recon.image.openings import OPENING
 from recon.image.photos import load_photo
 from recon.solve.priors.constraints import Given, marked
