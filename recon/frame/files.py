@@ -17,11 +17,11 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.files import write_text_atomic
-from recon.frame.file_checks import check, parse_json, read_text, suggest
 from recon.frame.joints import collisions, find_joints, mark_three_way
 from recon.frame.lattice import on_lattice
 from recon.frame.model import End, Frame, Joint, Member, Photo, StockUse, as_tuple, bounds, label
 from recon.frame.stock import Stock, find_stock, load_stocks
+from recon.frame.user_files import check, parse_json, read_text, suggest
 from recon.geometry.camera import Camera
 
 FORMAT, VERSION = "drilled-frame", 1

@@ -6,10 +6,12 @@ is that of its centre line; its openings lie half a width off it, on its faces.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from recon.geometry.arrays import Vector
 from recon.geometry.camera import Camera
 
 AXIS_TOL = 1e-6  # a direction this near to a lattice axis (largest other component) lies along it
@@ -195,9 +197,16 @@ def reversed_member(member: Member) -> Member:
     )
 
 
-def as_tuple(vector) -> tuple[float, ...]:
-    """Plain floats, with -0.0 written as 0.0."""
-    return tuple(float(x) + 0.0 for x in vector)
+def as_tuple(vector: Iterable[float]) -> Vector:
+    """Three plain floats, with -0.0 written as 0.0.
+
+    Examples
+    --------
+    >>> as_tuple(np.array([1, -0.0, 2.5]))
+    (1.0, 0.0, 2.5)
+    """
+    x, y, z = (float(v) + 0.0 for v in vector)
+    return x, y, z
 
 
 def rename(frame: Frame, names: dict[str, str]) -> Frame:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from importlib import resources
 
 from recon.errors import ReconError
-from recon.frame.file_checks import check, read_text, suggest
+from recon.frame.user_files import check, read_text, suggest
 
 NOT_LISTED = 0.05  # prior that a frame is made of stock that is not in the list: this project's choice
 NOT_LISTED_DENSITY = 1 / (0.5 * 2.5)  # such stock: hole 0.1 to 0.6 and width 0.7 to 3.2 pitches, evenly

@@ -172,9 +172,10 @@ def lens_limit(camera: Camera) -> float:
     >>> lens_limit(Camera(1000, 0, 0, k1=-1 / 3)), lens_limit(Camera(1000, 0, 0, k1=0.1))
     (1.0, inf)
     """
-    roots = np.roots([5 * camera.k2, 3 * camera.k1, 1.0])  # in r^2
-    turns = roots.real[(np.abs(roots.imag) < 1e-12) & (roots.real > 0)]
-    return float(np.sqrt(turns.min())) if len(turns) else float("inf")
+    # 1 + 3 k1 r^2 + 5 k2 r^4 = 0, solved for 1 / r^2; the largest root is the nearest radius.
+    discriminant = 9 * camera.k1**2 - 20 * camera.k2
+    root = (-3 * camera.k1 + np.sqrt(discriminant)) / 2 if discriminant >= 0 else 0.0
+    return float(1 / np.sqrt(root)) if root > 0 else float("inf")
 
 
 def project_jacobian(camera: Camera, points: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

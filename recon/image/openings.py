@@ -7,9 +7,14 @@ dark spot.  What is no opening is thrown out later, by the rows.
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
+
+from recon.geometry.arrays import FloatArray
 
 # One table row an opening.  x, y: centre, px.  major, minor: full axes of the ellipse, px.
 # angle: of the major axis, radians from +x towards +y.  contrast: signed difference of lightness,
@@ -29,6 +34,10 @@ OPENING = np.dtype(
 SCALES_PER_OCTAVE = 3  # Lowe 2004 (doi:10.1023/B:VISI.0000029664.99615.94), section 3.2
 SMALLEST_SIGMA_PX = 1.2  # a disc of 4 px peaks at sigma = radius / sqrt 2 = 1.4 px
 LARGEST_SIGMA_PX = 22.0  # a disc of 60 px
+NEIGHBOURS = (
+    12  # that a density is taken from: enough to be steady, few enough to be local; this project's choice
+)
+LEAST_DISTANCE_PX = 2.0  # detections nearer than this are not told apart
 RAYS, STEPS, REACH = 24, 15, 2.1  # rays round an opening, samples on each, their length in radii
 CHANNEL_NOISE = (0.008, 0.006, 0.006)  # weakest difference of Gaussians worth a look, in L, a, b / 100:
 # about one grey level of 8 bits after the blur
@@ -217,6 +226,28 @@ def _fit_ellipses(px, py, good, size):
     nang = 0.5 * np.arctan2(-B, C - A)  # the major axis lies along the small eigenvalue
     misfit = (res * w).sum(1) / np.maximum(w.sum(1), 1e-9)
     return ok, cx * size, cy * size, na * size, nb * size, nang, misfit
+
+
+def local_density(openings: NDArray[Any], tree: cKDTree | None = None) -> FloatArray:
+    """How densely detections lie round each of them, from the distance to the 12th neighbour.
+
+    Parameters
+    ----------
+    openings : (N,) array of dtype `OPENING`
+    tree : cKDTree, optional
+        Of their centres, where there is one already.
+
+    Returns
+    -------
+    (N,) array
+        Detections per square px.
+    """
+    xy = np.c_[openings["x"], openings["y"]]
+    tree = tree or cKDTree(xy)
+    n = min(NEIGHBOURS + 1, len(xy))
+    d = tree.query(xy, k=n)[0].reshape(len(xy), -1)[:, -1]
+    density: FloatArray = (n - 1) / (np.pi * np.maximum(d, LEAST_DISTANCE_PX) ** 2)
+    return density
 
 
 def _drop_doubles(found: np.ndarray) -> np.ndarray:

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from recon.image.openings import local_density
+
 # Pitch over hole diameter of drilled stock: 38.1 / 11.1 = 3.4, 38.1 / 8 = 4.8, 25.4 / 11.1 = 2.3,
 # widened by a third for what blur and shading do to an ellipse.
 PITCH_OVER_HOLE = (1.7, 7.0)
@@ -115,9 +117,7 @@ class _Field:
         self.o = {name: openings[name].copy() for name in openings.dtype.names}
         self.xy = np.c_[openings["x"], openings["y"]]
         self.tree = cKDTree(self.xy)
-        n = min(13, len(openings))
-        d = self.tree.query(self.xy, k=n)[0].reshape(len(openings), -1)[:, -1]
-        self.density = (n - 1) / (np.pi * np.maximum(d, 2.0) ** 2)  # openings per px^2 round each
+        self.density = local_density(openings, self.tree)
 
     def alike(self, i, j):
         """Could j be i's neighbour on one face: nearly the same ellipse?  Arrays of indices."""
@@ -202,11 +202,9 @@ def _grow(field, start):
     """Extend a triple both ways; returns indices, steps and the log10 chance of all hits."""
     o, xy = field.o, field.xy
     index, step = list(start), [0, 1, 2]
-    chance = 0.0
-    for n in (2,):
-        gap = np.linalg.norm(xy[index[1]] - xy[index[0]])
-        tol = 1.0 + 0.16 * gap
-        chance += np.log10(min(1.0, field.density[index[n]] * np.pi * tol**2))
+    # The first two openings of a triple say where the third should be: that one is the first hit.
+    tol = 1.0 + 0.16 * np.linalg.norm(xy[index[1]] - xy[index[0]])
+    chance = np.log10(min(1.0, field.density[index[2]] * np.pi * tol**2))
     for way in (1, -1):
         missed = 0
         ahead = 1

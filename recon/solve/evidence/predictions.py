@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from recon.geometry.camera import Camera, world2camera
 from recon.geometry.ellipses import face_shapes, score_llr, shape_distance, shape_llr, unit_shapes
+from recon.image.openings import local_density
 
 FOUND = 0.88  # chance that an opening in plain sight is detected (rendered photos: 0.83 to 0.98)
 LEAST_FACING = 0.16  # cosine to the face's normal: below 1 : 6 an opening is a line
@@ -62,15 +63,6 @@ def with_camera(view: View, camera: Camera) -> View:
     """The view with another camera on the lattice."""
     px = np.c_[view.openings["x"], view.openings["y"]]
     return replace(view, camera=camera, shape=_shape_marks(camera, view.openings, px))
-
-
-def local_density(openings, tree=None) -> np.ndarray:
-    """(N,) detections per px^2 round each, from the distance to the 12th neighbour."""
-    xy = np.c_[openings["x"], openings["y"]]
-    tree = tree or cKDTree(xy)
-    n = min(13, len(xy))
-    d = np.atleast_2d(tree.query(xy, k=n)[0].reshape(len(xy), -1))[:, -1]
-    return (n - 1) / (np.pi * np.maximum(d, 2.0) ** 2)
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,6 @@ from recon.solve.evidence.candidate import boxes, grown, runs_into
 from recon.solve.evidence.predictions import LEAST_FACING, View
 from recon.solve.members.selection import lap_faces, line_evidence_of
 
-END_SURE = 0.9  # probability of its hole count from which an end counts as seen
 LATERAL = np.array([-0.34, -0.2, 0.2, 0.34])  # of the width: four tracks along the face, beside the holes
 NEAR, FAR = 0.08, 0.30  # pitches before and behind the edge that are compared
 

@@ -10,13 +10,12 @@ from scipy.spatial import cKDTree
 from recon.geometry.boxes import lifted, occluded
 from recon.geometry.camera import Camera, image2sensor, world2camera
 from recon.geometry.lattice import lattice_classes
-from recon.image.openings import detect_openings, lab_image
+from recon.image.openings import detect_openings, lab_image, local_density
 from recon.image.rows import find_rows, pattern_directions
 from recon.solve.evidence.candidate import boxes
 from recon.solve.evidence.predictions import (
     LEAST_FACING,
     View,
-    local_density,
     make_view,
     member_openings,
 )

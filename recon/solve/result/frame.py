@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from recon.frame.confidence import SURE
 from recon.frame.joints import find_joints
 from recon.frame.model import End, Frame, Member, Photo, as_tuple
 from recon.geometry.boxes import lifted, occluded
@@ -13,7 +14,6 @@ from recon.geometry.camera import Camera
 from recon.solve.evidence.candidate import boxes
 from recon.solve.evidence.predictions import look
 from recon.solve.members.bolts import bolt_states
-from recon.solve.members.ends import END_SURE
 from recon.solve.members.selection import look_at
 from recon.solve.off_lattice.braces import explained, find_braces, off_lattice_members
 from recon.solve.priors.constraints import named, spare_labels, still_gone
@@ -86,7 +86,7 @@ def _end(guess, way) -> End:
     extra = int(possible.max()) if len(possible) else 0
     if guess.cut:
         return End("cut", max(extra, 1))
-    return End("seen", 0) if guess.sure > END_SURE else End("hidden", extra)
+    return End("seen", 0) if guess.sure > SURE else End("hidden", extra)
 
 
 def confidence(stick, low, high) -> float:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from recon.frame.confidence import SURE
 from recon.geometry.boxes import LIFT, occluded
 
 AZIMUTHS = np.radians(np.arange(0, 360, 15))
 ELEVATIONS = np.radians([10, 40])
-SURE = 0.9
 
 
 def where_to_photograph(views, members, width: float) -> list[str]:

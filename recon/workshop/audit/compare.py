@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from recon.frame.boxes import face_centres, face_normals, hidden, openings
+from recon.frame.confidence import SURE
 from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import Frame, Joint, Member
 from recon.workshop.audit.matching import Match, Pose, alike, best_pose
 from recon.workshop.audit.sentences import Sayings
-from recon.workshop.confidence_text import SURE
 
 OPENINGS = 3  # of a missing member that a photo must have in sight before it counts as missing
 

@@ -7,10 +7,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from recon.errors import ReconError
-from recon.frame.file_checks import suggest
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame, StockUse
 from recon.frame.stock import Stock, find_stock
+from recon.frame.user_files import suggest
 from recon.workshop.hardware.bolts import fasten, find_bolts, width_mm
 from recon.workshop.parts.parts_list import PartsList, parts_list
 from recon.workshop.parts.prices import PriceList

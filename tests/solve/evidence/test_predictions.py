@@ -11,9 +11,9 @@ from recon.frame.boxes import face_normals, hidden, openings
 from recon.frame.model import Member
 from recon.geometry.boxes import lifted, occluded
 from recon.geometry.camera import Camera
+from recon.image.openings import local_density
 from recon.solve.evidence.candidate import boxes
 from recon.solve.evidence.predictions import (
-    local_density,
     look,
     make_view,
     member_openings,
