@@ -8,12 +8,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from recon.frame.model import Member, box_half_sizes, section_axes
-from recon.geometry.arrays import BoolArray
+from recon.geometry.arrays import BoolArray, FloatArray
 from recon.geometry.boxes import LIFT, OrientedBoxes, occluded_by_oriented
 
 # Corners of a box in the order of `corners`, as signs along (direction, u, v); bit 4 is direction, 2 u, 1 v.
 _SIGNS = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)], float)
-# Edges as pairs of corners that differ in one sign, and for each the two faces that meet there (see `face_normals`).
+# Edges as pairs of corners that differ in one sign, and for each the two faces that meet there
+# (see `face_normals`).
 EDGES = np.array([(i, j) for i in range(8) for j in range(i + 1, 8) if (i ^ j) in (1, 2, 4)])
 
 
@@ -26,40 +27,52 @@ EDGE_FACES = np.array(
 )
 
 
-def box_axes(member: Member) -> np.ndarray:
+def box_axes(member: Member) -> FloatArray:
     """Unit vectors along the member and across two neighbouring faces: rows direction, u, v; (3, 3)."""
     return np.array([member.direction, *section_axes(member)], float)
 
 
-def centre(member: Member) -> np.ndarray:
+def centre(member: Member) -> FloatArray:
     """Middle of the member, (3,), pitches."""
-    return (np.asarray(member.first, float) + member.last) / 2
+    middle: FloatArray = (np.asarray(member.first, float) + member.last) / 2
+    return middle
 
 
-def corners(member: Member) -> np.ndarray:
-    """The eight corners, (8, 3), pitches; `EDGES` pairs them."""
-    return centre(member) + (_SIGNS * box_half_sizes(member)) @ box_axes(member)
+def corners(member: Member) -> FloatArray:
+    """The eight corners, (8, 3), pitches; `EDGES` pairs them.
+
+    Examples
+    --------
+    >>> corners(Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 5)).max(axis=0).tolist()
+    [0.5, 0.5, 4.5]
+    """
+    off: FloatArray = (_SIGNS * box_half_sizes(member)) @ box_axes(member)
+    return centre(member) + off
 
 
-def face_normals(member: Member) -> np.ndarray:
+def face_normals(member: Member) -> FloatArray:
     """Outward unit normals, (6, 3): the end at hole 0, the end at the last hole, then -u, +u, -v, +v."""
     axes = box_axes(member)
     return np.array([sign * axes[k] for k in range(3) for sign in (-1.0, 1.0)])
 
 
-def face_centres(member: Member) -> np.ndarray:
+def face_centres(member: Member) -> FloatArray:
     """Middle of each face, (6, 3), pitches, in the order of `face_normals`."""
-    return centre(member) + np.repeat(box_half_sizes(member), 2)[:, None] * face_normals(member)
+    off: FloatArray = np.repeat(box_half_sizes(member), 2)[:, None] * face_normals(member)
+    return centre(member) + off
 
 
-def faces_seen(member: Member, eye) -> np.ndarray:
+def faces_seen(member: Member, eye: ArrayLike) -> BoolArray:
     """(6,) bool: which faces are turned towards a viewer at `eye` (3,), pitches."""
-    return np.einsum("ij,ij->i", face_normals(member), np.asarray(eye, float) - face_centres(member)) > 0
+    towards = np.asarray(eye, float) - face_centres(member)
+    seen: BoolArray = np.einsum("ij,ij->i", face_normals(member), towards) > 0
+    return seen
 
 
-def openings(member: Member) -> np.ndarray:
+def openings(member: Member) -> FloatArray:
     """Centres of the openings on the four long faces, (4, holes, 3), pitches; faces -u, +u, -v, +v."""
-    return member.hole_centres()[None] + (face_normals(member)[2:] * member.width / 2)[:, None]
+    off: FloatArray = face_normals(member)[2:] * member.width / 2
+    return member.hole_centres()[None] + off[:, None]
 
 
 def oriented_boxes(members: Sequence[Member]) -> OrientedBoxes:
