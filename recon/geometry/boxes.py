@@ -122,7 +122,7 @@ def occluded_by_oriented(
     boxes : OrientedBoxes
         Of B boxes.
     slack : float
-        Every box ends so much early on all sides, pitches, so that points on its surface are not hidden by it.
+        Every box ends so much early on all sides, pitches, so that it does not hide points on its surface.
 
     Returns
     -------
@@ -156,7 +156,7 @@ def _enters(first: FloatArray, second: FloatArray, until: FloatArray | float) ->
 
 
 def separating_axes(a: FloatArray, b: FloatArray) -> tuple[FloatArray, BoolArray]:
-    """The fifteen axes along which two boxes are compared: the normals of both and the products of their edges.
+    """The fifteen axes along which two boxes are compared: normals of both, and products of their edges.
 
     Parameters
     ----------

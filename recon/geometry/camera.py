@@ -165,7 +165,9 @@ def image2sensor(camera: Camera, px: ArrayLike) -> FloatArray:
 
 
 def lens_limit(camera: Camera) -> float:
-    """The radius on the sensor up to which the lens model grows: the first where d(r + k1 r^3 + k2 r^5)/dr is 0.
+    """The radius on the sensor up to which the lens model grows.
+
+    The first at which d(r + k1 r^3 + k2 r^5)/dr is 0.
 
     Examples
     --------

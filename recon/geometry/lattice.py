@@ -1,4 +1,4 @@
-"""The lattice that all openings lie on: its 24 rotations, and the places within a pitch that members can take."""
+"""The lattice that all openings lie on: its 24 rotations, and the places that members can take on it."""
 
 from __future__ import annotations
 
@@ -58,7 +58,8 @@ def lattice_classes(widths: ArrayLike, laps: int = LAPS, decimals: int = PLACE_D
     Notes
     -----
     Each lap sets a centre line half the sum of the two widths off, so the places are {a + b w mod 1} with
-    whole a and abs(b) <= laps; with several widths, sums of their half-sums.  Where pitch = width this is {0}.
+    whole a and abs(b) <= laps; with several widths, sums of their half-sums.  Where pitch = width this
+    is {0}.
 
     Examples
     --------
