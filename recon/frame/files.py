@@ -1,7 +1,7 @@
 """The frame file: JSON, described by `frame.schema.json`.
 
-A file written by hand needs no more than `members`, each with `first`, `direction` and `holes`, and `pitch_mm`;
-labels, widths, joints and the rest are then filled in.
+A file written by hand needs no more than `members`, each with `first`, `direction` and `holes`, and
+`pitch_mm`; labels, widths, joints and the rest are then filled in.
 """
 
 from __future__ import annotations
@@ -68,7 +68,13 @@ def save_frame(frame: Frame, path: str | Path, overwrite: bool = False) -> None:
 
 
 def frame_to_text(frame: Frame) -> str:
-    """The text of a frame file, a line a member, a joint, a photo; ReconError for numbers that are not finite."""
+    """The text of a frame file, a line a member, a joint, a photo.
+
+    Raises
+    ------
+    ReconError
+        For numbers that are not finite.
+    """
 
     def line(value: Any) -> str:
         return json.dumps(value, ensure_ascii=False, allow_nan=False)
@@ -299,8 +305,8 @@ def _check_room(members: tuple[Member, ...], where: str) -> None:
         spot = (np.maximum(low_a, low_b) + np.minimum(high_a, high_b)) / 2
         more = f" ({len(clashes) - 1} more pairs do.)" if len(clashes) > 1 else ""
         raise ReconError(
-            f"{where}: members {a} and {b} take the same room at [{', '.join(f'{x:.4g}' for x in spot + 0.0)}]; "
-            f"move or shorten one of them.{more}"
+            f"{where}: members {a} and {b} take the same room at "
+            f"[{', '.join(f'{x:.4g}' for x in spot + 0.0)}]; move or shorten one of them.{more}"
         )
 
 
@@ -318,8 +324,8 @@ def _joints(entries: list[dict[str, Any]], members: tuple[Member, ...], where: s
             holes = at[e[side]].holes
             if e[side + "_hole"] >= holes:
                 raise ReconError(
-                    f"{place}: '{side}_hole' is {int(e[side + '_hole'])}, but member {e[side]} has {holes} holes; "
-                    f"it must be 0 to {holes - 1}, counted from 0."
+                    f"{place}: '{side}_hole' is {int(e[side + '_hole'])}, but member {e[side]} has "
+                    f"{holes} holes; it must be 0 to {holes - 1}, counted from 0."
                 )
         if e["a"] == e["b"]:
             raise ReconError(f"{place}: joins member {e['a']} to itself; name two members.")
@@ -336,8 +342,8 @@ def _joint(e: dict[str, Any], a: Member, b: Member, place: str) -> Joint:
     distance, expected = np.linalg.norm(between), (a.width + b.width) / 2
     if abs(distance - expected) > MISSED:
         raise ReconError(
-            f"{place}: hole {a_hole + 1} of {a.id} and hole {b_hole + 1} of {b.id} are {distance:.4g} pitches "
-            f"apart, and no bolt joins them ({expected:.4g} would do); correct the hole numbers."
+            f"{place}: hole {a_hole + 1} of {a.id} and hole {b_hole + 1} of {b.id} are {distance:.4g} "
+            f"pitches apart, and no bolt joins them ({expected:.4g} would do); correct the hole numbers."
         )
     axis = np.array(
         _unit(e["axis"], place, "axis") if "axis" in e else between / distance if distance else (0, 0, 1)

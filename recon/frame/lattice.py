@@ -102,7 +102,7 @@ def canonical(frame: Frame, turns: ArrayLike | None = None) -> Frame:
 
 
 def _oriented(members: Members, turn: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """First (n, 3), direction (n, 3) and whether reversed (n,): turned, shifted to 0, towards positive axes."""
+    """First (n, 3), direction (n, 3), reversed (n,): turned, shifted to 0, towards positive coordinates."""
     direction = np.round([turn @ np.asarray(m.direction, float) for m in members], TURN_DECIMALS) + 0.0
     leading = direction[np.arange(len(direction)), (direction != 0).argmax(axis=1)]
     backwards = leading < 0
@@ -302,9 +302,9 @@ def alignments(
 
     Notes
     -----
-    Every pair of members that a turn lays parallel votes, with each of its two ends, for the shift that brings
-    the ends together; the shifts with most votes are then counted out.  Shifts are real numbers: whole where
-    both frames have their origin on the same class of place.
+    Every pair of members that a turn lays parallel votes, with each of its two ends, for the shift that
+    brings the ends together; the shifts with most votes are then counted out.  Shifts are real numbers:
+    whole where both frames have their origin on the same class of place.
     """
     if not frame_a.members or not frame_b.members:
         return []
