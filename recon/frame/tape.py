@@ -1,7 +1,8 @@
 """A length measured with a tape between two openings: how many pitches it is, and what a tape can tell.
 
 The tape lies straight from the centre of one opening to the centre of the other, each on the face where it
-was picked: on one face of one member that is a whole number of pitches, between members the straight line in space.
+was picked: on one face of one member that is a whole number of pitches, between members the straight line in
+space.
 """
 
 from __future__ import annotations
@@ -20,8 +21,8 @@ from recon.frame.stock import Stock
 from recon.geometry.arrays import FloatArray
 
 # What a tape may be off.  At each end: half a sixteenth of an inch in reading, and as much again in finding
-# the middle of a hole or in how a cut end was sawn (this project's choice).  The tape itself: accuracy class II,
-# 0.3 mm + 0.2 mm a metre begun (Directive 2014/32/EU, annex X, from memory).
+# the middle of a hole or in how a cut end was sawn (this project's choice).  The tape itself: accuracy class
+# II, 0.3 mm + 0.2 mm a metre begun (Directive 2014/32/EU, annex X, from memory).
 AT_END_MM = 1.6
 TAPE_MM, TAPE_MM_PER_M = 0.3, 0.2
 SAME_WIDTH = (

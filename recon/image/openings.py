@@ -7,6 +7,7 @@ dark spot.  What is no opening is thrown out later, by the rows.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import cv2
@@ -14,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from recon.geometry.arrays import FloatArray
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 
 # One table row an opening.  x, y: centre, px.  major, minor: full axes of the ellipse, px.
 # angle: of the major axis, radians from +x towards +y.  contrast: signed difference of lightness,
@@ -43,24 +44,26 @@ CHANNEL_NOISE = (0.008, 0.006, 0.006)  # weakest difference of Gaussians worth a
 # about one grey level of 8 bits after the blur
 
 
-def lab_image(bgr: np.ndarray) -> np.ndarray:
+def lab_image(bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
     """(H, W, 3) uint8 BGR to float32 CIE L*a*b* divided by 100, so that L runs 0..1."""
-    return cv2.cvtColor(bgr.astype(np.float32) / 255, cv2.COLOR_BGR2LAB) / 100
+    lab: NDArray[np.float32] = cv2.cvtColor(bgr.astype(np.float32) / 255, cv2.COLOR_BGR2LAB) / np.float32(100)
+    return lab
 
 
-def detect_openings(lab: np.ndarray, most: int = 9000) -> np.ndarray:
+def detect_openings(lab: NDArray[np.float32], most: int = 9000) -> NDArray[Any]:
     """Everything in a photo that may be an opening.
 
     Parameters
     ----------
-    lab : (H, W, 3) float32
-        The photo as :func:`lab_image` gives it.
+    lab : (H, W, 3) float32 array
+        The photo as `lab_image` gives it.
     most : int
         At most this many, best scores first (keeps gravel from costing minutes).
 
     Returns
     -------
-    (N,) array of dtype ``OPENING``, best score first.
+    (N,) array of dtype `OPENING`
+        Best score first.
 
     Notes
     -----
@@ -68,6 +71,14 @@ def detect_openings(lab: np.ndarray, most: int = 9000) -> np.ndarray:
     differences of Gaussians on an image pyramid, in each of the three channels and both signs.  Each
     is then refined on its rim: rays from the middle cross the rim where the colour is half way
     between the middle and the face, and an ellipse is fitted to the crossings.
+
+    Examples
+    --------
+    >>> photo = np.full((120, 120, 3), 180, np.uint8)
+    >>> photo = cv2.circle(photo, (60, 50), 8, (40, 40, 40), -1)
+    >>> best = detect_openings(lab_image(photo))[0]
+    >>> round(best["x"]), round(best["y"]), round(best["major"])
+    (60, 50, 16)
     """
     spots = np.concatenate([_extrema(np.ascontiguousarray(lab[..., c]), CHANNEL_NOISE[c]) for c in range(3)])
     spots = spots[np.argsort(-spots[:, 3])][: 8 * most]
@@ -77,7 +88,7 @@ def detect_openings(lab: np.ndarray, most: int = 9000) -> np.ndarray:
     return _drop_doubles(fine[fine["score"] > 1.0])[:most]
 
 
-def _extrema(channel: np.ndarray, floor: float) -> np.ndarray:
+def _extrema(channel: NDArray[np.float32], floor: float) -> FloatArray:
     """(N, 7): x, y, radius, response, semi-axes and angle (px) of one channel's scale-space extrema."""
     k = 2 ** (1 / SCALES_PER_OCTAVE)
     out = [np.zeros((0, 7))]
@@ -86,7 +97,7 @@ def _extrema(channel: np.ndarray, floor: float) -> np.ndarray:
     while SMALLEST_SIGMA_PX * factor <= LARGEST_SIGMA_PX and min(level.shape) > 16:
         sigmas = SMALLEST_SIGMA_PX * k ** np.arange(-1, SCALES_PER_OCTAVE + 2)
         blurred = [cv2.GaussianBlur(level, (0, 0), s) for s in sigmas]
-        bands = [(b - a) / (k - 1) for a, b in zip(blurred[:-1], blurred[1:])]
+        bands = [(b - a) / (k - 1) for a, b in pairwise(blurred)]
         for i in range(1, SCALES_PER_OCTAVE + 1):
             here = bands[i]
             for top in (here >= cv2.dilate(here, square), here <= cv2.erode(here, square)):
@@ -110,12 +121,14 @@ def _extrema(channel: np.ndarray, floor: float) -> np.ndarray:
                         angle,
                     ][ok & blob]
                 )
-        level = cv2.resize(level, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        level = np.asarray(cv2.resize(level, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
         factor *= 2
     return np.concatenate(out)
 
 
-def _curvature(band: np.ndarray, ys: np.ndarray, xs: np.ndarray):
+def _curvature(
+    band: NDArray[np.float32], ys: IntArray, xs: IntArray
+) -> tuple[BoolArray, FloatArray, FloatArray]:
     """Whether the band is curved both ways (Lowe 2004, section 4.1), and the ellipse that this suggests."""
     hxx = band[ys, xs + 1] + band[ys, xs - 1] - 2 * band[ys, xs]
     hyy = band[ys + 1, xs] + band[ys - 1, xs] - 2 * band[ys, xs]

@@ -40,7 +40,8 @@ def sticks(*rows):
 
 
 def disguised(frame, turn, shift, random):
-    """The frame as another reading might give it: elsewhere, other labels, members in another order and counted from other ends."""
+    """The frame as another reading might give it: elsewhere, other labels, members in another order and
+    counted from other ends."""
     frame = transform(frame, turn, shift)
     back = {m.id: m.holes - 1 for m in frame.members if random.random() < 0.5}
     members = [reversed_member(m) if m.id in back else m for m in frame.members]
@@ -221,7 +222,8 @@ def test_a_brace_and_a_half_hole_offset_are_off_the_lattice():
 
 @given(SEEDS, st.integers(0, 2), OFFS, st.floats(-9, 9), TURNS)
 def test_members_on_one_line_overlap_by_the_holes_that_they_share(seed, axis, off, along, turn):
-    """A member and the same one shifted along itself and off its line, however the two stand and are counted."""
+    """A member and the same one shifted along itself and off its line, however the two stand and are
+    counted."""
     rng = np.random.default_rng(seed)
     way, side = np.eye(3)[axis], np.eye(3)[(axis + 1) % 3]
     a = Member("A", tuple(rng.integers(-9, 9, 3).astype(float)), tuple(way), 8)

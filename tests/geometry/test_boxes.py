@@ -1,4 +1,4 @@
-"""Boxes: what hides what, against sampling of the way; which lie in one another, against linear programming."""
+"""Boxes: what hides what, against sampling of the way; which overlap, against linear programming."""
 
 import numpy as np
 import pytest
@@ -92,7 +92,8 @@ def test_a_face_is_not_hidden_by_its_own_box(axis):
 
 
 def test_lines_of_sight_along_a_face_are_not_stopped_by_it():
-    """The eye and the point lie in the plane of the far face of a box: the slab neither begins nor ends the way."""
+    """The eye and the point lie in the plane of the far face of a box: the slab neither begins nor ends the
+    way."""
     box = OrientedBoxes(np.zeros((1, 3)), np.eye(3)[None], np.ones((1, 3)))
     eye, points = np.array([-5.0, 0.0, 0.0]), np.array([[5.0, 0.0, 0.0], [5.0, 3.0, 0.0], [-2.0, 0.0, 0.0]])
     assert occluded_by_oriented(eye, points, box, 0.0).tolist() == [True, False, False]
@@ -108,10 +109,10 @@ def test_nothing_hides_where_there_are_no_boxes():
 # Separating axes
 
 
-def room_for_a_ball(a, b):
-    """Radius of the largest cube-like room (in each box's own axes) that both boxes share; below 0 where they are apart.
+def depth_of_the_deepest_point(a, b):
+    """How deep inside all twelve faces the deepest point lies; below 0 where the boxes are apart.
 
-    A linear program: of all points, that one which is deepest inside all twelve faces.
+    A linear program (the Chebyshev centre: S. Boyd, L. Vandenberghe, Convex Optimization, section 8.5.1).
     """
     rows, limits = [], []
     for box in (a, b):
@@ -134,7 +135,7 @@ def test_boxes_that_share_room_are_those_of_a_linear_program(seed, a_aligned, b_
     rng = np.random.default_rng(seed)
     a, b = random_boxes(rng, 12, a_aligned, 1.8), random_boxes(rng, 12, b_aligned, 1.8)
     depth = penetration(a, b)
-    room = np.array([room_for_a_ball(one(a, i), one(b, i)) for i in range(12)])
+    room = np.array([depth_of_the_deepest_point(one(a, i), one(b, i)) for i in range(12)])
     clear = np.abs(room) > 1e-7
     assert ((depth > 0) == (room > 0))[clear].all()
     assert (depth[room > 0] >= 2 * room[room > 0] - 1e-7).all()  # the shared room fits along every axis

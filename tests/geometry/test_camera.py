@@ -28,7 +28,8 @@ unit = st.floats(-1, 1)
 
 @st.composite
 def cameras(draw):
-    """Phones and zooms: f 0.6 to 2.5 times the long side of a 2000 px photo, any attitude, lens terms of real lenses."""
+    """Phones and zooms: f 0.6 to 2.5 times the long side of a 2000 px photo, any attitude, lens terms of
+    real lenses."""
     turn = Rotation.from_rotvec(np.pi * np.array([draw(unit), draw(unit), draw(unit)]))
     return Camera(
         f=draw(st.floats(1200, 5000)),
@@ -74,7 +75,8 @@ def test_cameras_that_differ_in_one_number_are_not_equal(camera, name):
 
 @given(cameras(), st.integers(0, 1000))
 def test_what_is_in_the_picture_has_one_place_on_the_sensor(camera, seed):
-    """Of points all round, those in the picture come back from their pixels; the others lie off it or beyond the lens's limit."""
+    """Of points all round, those in the picture come back from their pixels; the others lie off it or beyond
+    the lens's limit."""
     rng = np.random.default_rng(seed)
     points = (rng.uniform(-60, 60, (300, 3)) - camera.t) @ camera.R
     size = (2000, 1500)
@@ -142,8 +144,11 @@ def test_a_step_keeps_the_rotation_a_rotation(camera, seed):
 
 
 def test_offset_on_the_optical_axis_is_the_textbook_one():
-    """f r^2 sin(tilt) cos(tilt) / (Z^2 - r^2 sin^2(tilt)), towards the farther half's opposite.  Source: Ahn, Warnecke and
-    Kotowski 1999, "Systematic geometric image measurement errors of circular object targets" (from memory)."""
+    """f r^2 sin(tilt) cos(tilt) / (Z^2 - r^2 sin^2(tilt)), towards the farther half's opposite.
+
+    Source: Ahn, Warnecke and Kotowski 1999, "Systematic geometric image measurement errors of circular object
+    targets" (from memory).
+    """
     f, r, Z = 1500.0, 0.145, 6.0
     camera = Camera(f, 999.5, 749.5)
     for degrees in (0, 20, 45, 70, 80):
@@ -154,7 +159,8 @@ def test_offset_on_the_optical_axis_is_the_textbook_one():
 
 @st.composite
 def seen_circles(draw):
-    """A camera without lens terms and a circle in sight: centre, normal turned to the camera, radius; camera coordinates."""
+    """A camera without lens terms and a circle in sight: centre, normal turned to the camera, radius; camera
+    coordinates."""
     f, z = draw(st.floats(1200, 5000)), draw(st.floats(3, 40))
     centre = np.array([0.5 * draw(unit) * z, 0.4 * draw(unit) * z, z])
     tilt, round_ = np.radians(draw(st.floats(0, 75))), np.pi * draw(unit)
@@ -166,7 +172,7 @@ def seen_circles(draw):
 
 def closed_form_centre_px(camera, c, n, r):
     """Centre of a circle's image: pole of the line at infinity with respect to the image conic, whose dual is
-    c c' - r^2 (I - n n').  Source: Heikkilä 2000, doi:10.1109/34.879788 (the circle as a conic; from memory)."""
+    c c' - r^2 (I - n n').  Source: Heikkilä 2000, doi:10.1109/34.879788 (circle as a conic; from memory)."""
     dual = np.outer(c, c) - r**2 * (np.eye(3) - np.outer(n, n))
     return camera.f * dual[:2, 2] / dual[2, 2] + [camera.cx, camera.cy]
 
@@ -200,8 +206,8 @@ def test_offset_is_that_of_an_ellipse_fitted_to_the_circles_image(seen, k1):
 
 @given(seen_circles(), st.floats(4, 40))
 def test_offset_does_not_matter_for_openings_below_40_px(seen, major_px):
-    """At f >= 1400 px: below 0.1 px up to 25 px across, below a quarter px up to 40 px, and always a small part of what
-    light and shade in the mouth do to a centre."""
+    """At f >= 1400 px: below 0.1 px up to 25 px across, below a quarter px up to 40 px, and always a small
+    part of what light and shade in the mouth do to a centre."""
     camera, centre, normal, radius = seen
     centre = centre * (camera.f * 2 * radius / centre[2]) / major_px  # moved until the opening is so large
     offset = np.linalg.norm(opening_ellipse_offset_px(camera, centre, normal, radius))

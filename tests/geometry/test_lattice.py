@@ -54,7 +54,8 @@ def test_snapping_finds_the_place_near_by(a, b, width, noise):
 
 @given(st.integers(3000, 30000).filter(lambda n: n % 10 != 5))
 def test_places_of_one_width_are_its_multiples(ten_thousandths):
-    """As whole pitches plus up to four widths either way, in thousandths; a 5 in the last place may round either way."""
+    """As whole pitches plus up to four widths either way, in thousandths; a 5 in the last place may round
+    either way."""
     width = ten_thousandths / 10000
     multiples = np.unique(np.round((np.arange(-4, 5) * width) % 1.0, 3) % 1.0)
     if not any(round(k * ten_thousandths) % 10 == 5 for k in range(5)):
