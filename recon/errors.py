@@ -5,7 +5,12 @@ class ReconError(Exception):
     """Something that the user can put right.
 
     The message is one sentence or two: what was wrong, where, and what to do. The command line prints
-    it as it is, without a traceback, and ends with `exit_code`, which is never 0.
+    it as it is, without a traceback.
+
+    Attributes
+    ----------
+    exit_code : int
+        What the command line ends with; never 0.
     """
 
     def __init__(self, message: str, exit_code: int = 2):

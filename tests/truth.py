@@ -4,6 +4,7 @@ import numpy as np
 
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Joint, Member, Photo, StockUse, label
+from recon.geometry.camera import Camera
 
 # Names of stock in truth files, as entries of the stock list with the same material and hole.
 STOCKS = {"steel": "steel-38", "alu": "aluminium-38", "wood": "softwood-38-8", "wood8": "softwood-38"}
@@ -34,7 +35,7 @@ def frame_from_truth(truth: dict) -> Frame:
         Photo(
             file=p["file"],
             size=tuple(p["size"]),
-            camera={**{k: p[k] for k in ("f", "cx", "cy", "k1", "k2")}, "R": p["R"], "t": p["t"]},
+            camera=Camera.from_dict(p),
         )
         for p in truth.get("photos", ())
     )

@@ -13,8 +13,9 @@ import numpy as np
 
 from recon.bench.random_frames import random_frame
 from recon.frame.joints import collisions, find_joints
-from recon.frame.lattice import canonical, mirrored, rotations, transform
+from recon.frame.lattice import canonical, mirrored, transform
 from recon.frame.model import Frame, Member, as_tuple, flipped, rename, reversed_member
+from recon.geometry.lattice import rotations
 from recon.workshop.audit.differences import audit_frame
 
 CHANGES = ("none", "length", "shift", "missing", "extra", "moved", "mirrored", "bolt")

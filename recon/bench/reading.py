@@ -21,12 +21,12 @@ from scipy.spatial import cKDTree
 
 from recon.bench.score import frame_ends, rotations, same, score, truth_ends
 from recon.errors import ReconError
+from recon.frame.confidence import SURE
 from recon.frame.files import frame_to_dict
 from recon.frame.stock import load_stocks
 from recon.image.openings import detect_openings, lab_image
 from recon.image.photos import load_photo
 
-SURE = 0.9
 IN_SIGHT = 3  # openings that must be in sight for a member to count as seen
 
 

@@ -69,7 +69,8 @@ def run(args) -> int:
 def _read(paths, plan, stocks):
     """What was built, read from photos with the plan as a prior; what could not be used is said on stderr."""
     from recon import solve
-    from recon.image.photos import drop_duplicates, find_photos, load_photos
+    from recon.image.duplicates import drop_duplicates
+    from recon.image.photos import find_photos, load_photos
 
     loaded, broken = load_photos(find_photos(paths), progress=Progress(0.0, 0.1))
     photos, copies = drop_duplicates(loaded)

@@ -82,7 +82,8 @@ def _run(args) -> int:
     from recon import solve
     from recon.frame.length import parse_known_length
     from recon.frame.stock import find_stock, load_stocks
-    from recon.image.photos import drop_duplicates, find_photos, load_photos
+    from recon.image.duplicates import drop_duplicates
+    from recon.image.photos import find_photos, load_photos
     from recon.show.files import output_folder
     from recon.show.summary import summary_text
 

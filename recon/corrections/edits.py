@@ -17,12 +17,15 @@ from recon.corrections.measuring import scale, sized
 from recon.corrections.state import LAST_HOLE, State, joint_key, member_from_json, member_to_json, ordered
 from recon.errors import ReconError
 from recon.frame.joints import collisions, mark_three_way
-from recon.frame.lattice import on_lattice, rotations, transform
+from recon.frame.lattice import on_lattice, on_one_line, transform
 from recon.frame.model import End, Frame, Member, StockUse, as_tuple, label
+from recon.geometry.lattice import rotations
 from recon.workshop.wording import listed, plural
 
 SAID = End("seen", 0)  # an end that the user vouches for
-LINE_TOL = 0.05  # pitches that two members may be off one line to be one member; braces are measured
+# Pitches that two members may be off one line to be one member; braces are measured.  Less than in `frame.lattice`,
+# where two readings of one member are told from its neighbours: here the user's own members are made one.
+LINE_TOL = 0.05
 
 
 def edit(state: State, ask: dict, stocks=None) -> tuple[State, str]:
@@ -243,11 +246,7 @@ def _merge(state, ask):
 
 
 def _one_line(a: Member, b: Member) -> bool:
-    d = np.array(a.direction)
-    if abs(abs(d @ np.array(b.direction)) - 1) > 1e-3:
-        return False
-    off = np.cross(np.array(b.first) - np.array(a.first), d)
-    return bool(np.linalg.norm(off) < LINE_TOL + 1e-9)
+    return on_one_line(a, b, off=LINE_TOL + 1e-9, parallel=1 - 1e-3)
 
 
 def _gap(a: Member, b: Member) -> float:

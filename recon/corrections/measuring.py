@@ -126,9 +126,7 @@ def _size_doubts(frame: Frame, measured: dict, stocks):
 def picked(frame: Frame, photo: str, xy, within_px: float) -> Spot:
     """The opening that a pick at xy (px) on a photo is meant for: the nearest of those on faces turned to the camera, one in
     sight before one behind another member.  Raises ReconError where there is none near."""
-    from recon.corrections.on_photos import camera_of
-
-    camera = next((camera_of(p) for p in frame.photos if p.file == photo and p.camera), None)
+    camera = next((p.camera for p in frame.photos if p.file == photo and p.camera), None)
     if camera is None:
         raise ReconError(
             f"{photo}: its camera is not known, so nothing can be measured on it; read the photos first."
@@ -159,14 +157,12 @@ def told(frame: Frame, ask: dict) -> dict:
     """What the page shows of a measuring under way: {points: one or two, each a pick {photo, xy, within} or
     {member, hole, face}; text: the length so far} -> {points, places: {photo: a place [x, y] in px for each point}, and what
     `between` says; `problem`, a sentence, where it says no}."""
-    from recon.corrections.on_photos import camera_of
-
     points = ask.get("points")
     if not isinstance(points, list) or not 1 <= len(points) <= 2:
         raise ReconError("Pick one opening or two.")
     ends = [_pick(frame, p) if isinstance(p, dict) and "photo" in p else _spot(frame, p) for p in points]
     where = np.array([place(frame.member(s.member), s) for s in ends])
-    places = {p.file: np.round(camera_of(p).project(where), 1).tolist() for p in frame.photos if p.camera}
+    places = {p.file: np.round(p.camera.project(where), 1).tolist() for p in frame.photos if p.camera}
     answer = {
         "points": [asdict(s) | {"holes": frame.member(s.member).holes} for s in ends],
         "places": {

@@ -15,6 +15,7 @@ from recon.corrections.disagreements import along
 from recon.corrections.edits import SAID, free_label
 from recon.corrections.laps import relapped
 from recon.corrections.state import State, member_from_json, ordered
+from recon.frame.confidence import SURE
 from recon.frame.lattice import LINE_TOL, align, overlap, transform
 from recon.frame.length import SIZE_DOUBTS, parse_known_length
 from recon.frame.model import Frame, Member, as_tuple, reversed_member
@@ -216,7 +217,7 @@ def _without(members, gone, said, old, conflicts) -> list[Member]:
         away = next((i for i, g in enumerate(gone) if overlap(g, m) > 0.5 * m.holes), None)
         if away is None or any(overlap(v, m) > 0.5 * m.holes for v in vouched):
             left.append(m)
-        elif m.confidence >= 0.9:
+        elif m.confidence >= SURE:
             conflicts.append(_there(gone, away, m))
     return left
 

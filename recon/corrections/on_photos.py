@@ -11,33 +11,14 @@ from recon.corrections.edits import clashes, free_label
 from recon.corrections.laps import relapped
 from recon.errors import ReconError
 from recon.frame.boxes import EDGE_FACES, EDGES, corners, faces_seen, openings
-from recon.frame.lattice import lattice_classes
-from recon.frame.model import Frame, Member, Photo, as_tuple, bounds
+from recon.frame.model import Frame, Member, as_tuple, bounds
 from recon.geometry.camera import Camera, image2sensor
+from recon.geometry.lattice import lattice_classes, places_between
 
 EDGE_POINTS = 5  # on an edge along a member, so that it bends with the lens
 _ALONG = (EDGES[:, 0] ^ EDGES[:, 1]) == 4  # edges along the member; the others are as short as it is wide
 TRACK = 40  # holes beyond each end that an end can be dragged to in one go
 ROUND = 1  # decimals of a pixel that are sent
-
-
-def camera_of(photo: Photo) -> Camera | None:
-    """The photo's camera, or None where it has none."""
-    return (
-        _camera(
-            tuple(photo.camera[k] for k in ("f", "cx", "cy"))
-            + (photo.camera.get("k1", 0.0), photo.camera.get("k2", 0.0)),
-            tuple(map(tuple, photo.camera["R"])),
-            tuple(photo.camera["t"]),
-        )
-        if photo.camera
-        else None
-    )
-
-
-@lru_cache(maxsize=256)
-def _camera(inner, R, t) -> Camera:
-    return Camera(*map(float, inner), R=np.array(R, float), t=np.array(t, float))
 
 
 def shapes(frame: Frame, ids=None) -> dict:
@@ -49,7 +30,7 @@ def shapes(frame: Frame, ids=None) -> dict:
     """
     members = [m for m in frame.members if ids is None or m.id in ids]
     return {
-        p.file: {m.id: s for m in members if (s := _shape(m, camera_of(p)))} for p in frame.photos if p.camera
+        p.file: {m.id: s for m in members if (s := _shape(m, p.camera))} for p in frame.photos if p.camera
     }
 
 
@@ -103,7 +84,7 @@ def track(frame: Frame, id: str) -> dict:
     found = {}
     for p in frame.photos:
         if p.camera:
-            px = camera_of(p).project(points)
+            px = p.camera.project(points)
             good = np.isfinite(px).all(axis=1) & (np.abs(px) < 1e5).all(axis=1)
             run = np.nonzero(good)[0]
             if len(run):
@@ -136,7 +117,7 @@ def strokes(frame: Frame, photo: str, start, end, most: int = 8) -> list[Stroke]
     start, end : [x, y] px.  One stroke on one photo has a line for every depth that fits; those that touch other members and
     clash with none come first.  Raises ReconError where the photo has no camera or nothing fits.
     """
-    camera = next((camera_of(p) for p in frame.photos if p.file == photo and p.camera), None)
+    camera = next((p.camera for p in frame.photos if p.file == photo and p.camera), None)
     if camera is None or not frame.members:
         raise ReconError(
             f"{photo}: its camera is not known, so nothing can be drawn on it; read the photos first."
@@ -160,10 +141,7 @@ def _lattice(frame: Frame, width: float, axis: int):
     low, high = low.min(axis=0) - reach, high.max(axis=0) + reach
     origin = np.array(next((m.first for m in frame.members if m.on_lattice), frame.members[0].first))
     classes = lattice_classes([m.width for m in frame.members if m.on_lattice] or [width])
-    return [
-        np.concatenate([np.arange(np.ceil(a - o - c), np.floor(b - o - c) + 1) + o + c for c in classes])
-        for a, b, o in zip(low, high, origin)
-    ]
+    return [places_between(a, b, o, classes) for a, b, o in zip(low, high, origin)]
 
 
 def _strokes_along(frame, camera, axis, start, end) -> list[Stroke]:

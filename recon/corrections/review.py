@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from recon.corrections.state import State, joint_key
+from recon.frame.confidence import SURE
 from recon.frame.joints import components, loose_members
 from recon.frame.length import MEASURED, SIZE_DOUBTS
 from recon.frame.model import Frame
-from recon.workshop.confidence_text import SURE, percent
+from recon.workshop.confidence_text import percent
 from recon.workshop.wording import lap_words, listed, plural
 
 

@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass, field, replace
 
 from recon.errors import ReconError
 from recon.frame.model import End, Frame, Joint, Member, Photo, StockUse, as_tuple, flipped
+from recon.geometry.camera import Camera
 
 LAST_HOLE = 1000  # a member has 1 to 1000 holes, as in the frame file's schema
 LONGEST_ID = 16
@@ -217,12 +218,13 @@ def photo_to_json(photo: Photo) -> dict:
         "size": list(photo.size),
         "used": photo.used,
         "reason": photo.reason,
-        "camera": photo.camera,
+        "camera": photo.camera and photo.camera.to_dict(),
     }
 
 
 def photo_from_json(p: dict) -> Photo:
-    return Photo(str(p["file"]), tuple(map(int, p["size"])), bool(p["used"]), str(p["reason"]), p["camera"])
+    camera = p["camera"] and Camera.from_dict(p["camera"])
+    return Photo(str(p["file"]), tuple(map(int, p["size"])), bool(p["used"]), str(p["reason"]), camera)
 
 
 def _field_from_json(name, value):

@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from recon.frame.model import Member, box_half_sizes, section_axes
+from recon.geometry.arrays import BoolArray, FloatArray
+from recon.geometry.boxes import LIFT, OrientedBoxes, occluded_by_oriented
 
 # Corners of a box in the order of `corners`, as signs along (direction, u, v); bit 4 is direction, 2 u, 1 v.
 _SIGNS = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)], float)
-# Edges as pairs of corners that differ in one sign, and for each the two faces that meet there (see `face_normals`).
+# Edges as pairs of corners that differ in one sign, and for each the two faces that meet there
+# (see `face_normals`).
 EDGES = np.array([(i, j) for i in range(8) for j in range(i + 1, 8) if (i ^ j) in (1, 2, 4)])
 
 
@@ -23,58 +27,85 @@ EDGE_FACES = np.array(
 )
 
 
-def box_axes(member: Member) -> np.ndarray:
+def box_axes(member: Member) -> FloatArray:
     """Unit vectors along the member and across two neighbouring faces: rows direction, u, v; (3, 3)."""
     return np.array([member.direction, *section_axes(member)], float)
 
 
-def centre(member: Member) -> np.ndarray:
+def centre(member: Member) -> FloatArray:
     """Middle of the member, (3,), pitches."""
-    return (np.asarray(member.first, float) + member.last) / 2
+    middle: FloatArray = (np.asarray(member.first, float) + member.last) / 2
+    return middle
 
 
-def corners(member: Member) -> np.ndarray:
-    """The eight corners, (8, 3), pitches; `EDGES` pairs them."""
-    return centre(member) + (_SIGNS * box_half_sizes(member)) @ box_axes(member)
+def corners(member: Member) -> FloatArray:
+    """The eight corners, (8, 3), pitches; `EDGES` pairs them.
+
+    Examples
+    --------
+    >>> corners(Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 5)).max(axis=0).tolist()
+    [0.5, 0.5, 4.5]
+    """
+    off: FloatArray = (_SIGNS * box_half_sizes(member)) @ box_axes(member)
+    return centre(member) + off
 
 
-def face_normals(member: Member) -> np.ndarray:
+def face_normals(member: Member) -> FloatArray:
     """Outward unit normals, (6, 3): the end at hole 0, the end at the last hole, then -u, +u, -v, +v."""
     axes = box_axes(member)
     return np.array([sign * axes[k] for k in range(3) for sign in (-1.0, 1.0)])
 
 
-def face_centres(member: Member) -> np.ndarray:
+def face_centres(member: Member) -> FloatArray:
     """Middle of each face, (6, 3), pitches, in the order of `face_normals`."""
-    return centre(member) + np.repeat(box_half_sizes(member), 2)[:, None] * face_normals(member)
+    off: FloatArray = np.repeat(box_half_sizes(member), 2)[:, None] * face_normals(member)
+    return centre(member) + off
 
 
-def faces_seen(member: Member, eye) -> np.ndarray:
+def faces_seen(member: Member, eye: ArrayLike) -> BoolArray:
     """(6,) bool: which faces are turned towards a viewer at `eye` (3,), pitches."""
-    return np.einsum("ij,ij->i", face_normals(member), np.asarray(eye, float) - face_centres(member)) > 0
+    towards = np.asarray(eye, float) - face_centres(member)
+    seen: BoolArray = np.einsum("ij,ij->i", face_normals(member), towards) > 0
+    return seen
 
 
-def openings(member: Member) -> np.ndarray:
+def openings(member: Member) -> FloatArray:
     """Centres of the openings on the four long faces, (4, holes, 3), pitches; faces -u, +u, -v, +v."""
-    return member.hole_centres()[None] + (face_normals(member)[2:] * member.width / 2)[:, None]
+    off: FloatArray = face_normals(member)[2:] * member.width / 2
+    return member.hole_centres()[None] + off[:, None]
 
 
-def hidden(points, eye, members: Sequence[Member], slack: float = 0.02) -> np.ndarray:
-    """(n,) bool: which points lie behind a member for a viewer at `eye`.
+def oriented_boxes(members: Sequence[Member]) -> OrientedBoxes:
+    """The members as boxes, their axes along direction, u, v."""
+    return OrientedBoxes(
+        np.array([centre(m) for m in members]).reshape(-1, 3),
+        np.array([box_axes(m) for m in members]).reshape(-1, 3, 3),
+        np.array([box_half_sizes(m) for m in members]).reshape(-1, 3),
+    )
 
-    points (n, 3), eye (3,), slack: pitches. A box ends `slack` early, so that a point on its surface is not hidden by it.
-    Slab method: T. Kay, J. Kajiya, "Ray Tracing Complex Scenes", SIGGRAPH 1986, doi:10.1145/15886.15916.
+
+def hidden(points: ArrayLike, eye: ArrayLike, members: Sequence[Member], slack: float = LIFT) -> BoolArray:
+    """Which points lie behind a member, for a viewer at `eye`.
+
+    Parameters
+    ----------
+    points : array_like, (N, 3)
+        Pitches.
+    eye : array_like, (3,)
+        Pitches.
+    members : sequence of Member
+    slack : float
+        A box ends so much early on all sides, pitches, so that a point on its surface is not hidden by it.
+
+    Returns
+    -------
+    (N,) bool array
+
+    Examples
+    --------
+    >>> post = Member("A", (5.0, 0.0, 0.0), (0.0, 0.0, 1.0), 4)
+    >>> hidden([[10, 0, 1], [10, 9, 1]], [0, 0, 1], [post]).tolist()
+    [True, False]
     """
-    points, eye = np.atleast_2d(np.asarray(points, float)), np.asarray(eye, float)
-    covered = np.zeros(len(points), bool)
-    for member in members:
-        axes = box_axes(member)
-        half = np.maximum(box_half_sizes(member) - slack, 0)
-        start, way = axes @ (eye - centre(member)), (points - eye) @ axes.T
-        with np.errstate(divide="ignore", invalid="ignore"):
-            a, b = (-half - start) / way, (half - start) / way
-        # A ray along a slab (0 / 0) neither enters nor leaves it.
-        enter = np.nanmax(np.minimum(a, b), axis=1, initial=-np.inf)
-        leave = np.nanmin(np.maximum(a, b), axis=1, initial=np.inf)
-        covered |= (enter < leave) & (leave > 0) & (enter < 1)
-    return covered
+    points = np.atleast_2d(np.asarray(points, float))
+    return occluded_by_oriented(np.asarray(eye, float), points, oriented_boxes(members), slack)

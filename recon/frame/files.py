@@ -1,7 +1,7 @@
 """The frame file: JSON, described by `frame.schema.json`.
 
-A file written by hand needs no more than `members`, each with `first`, `direction` and `holes`, and `pitch_mm`;
-labels, widths, joints and the rest are then filled in.
+A file written by hand needs no more than `members`, each with `first`, `direction` and `holes`, and
+`pitch_mm`; labels, widths, joints and the rest are then filled in.
 """
 
 from __future__ import annotations
@@ -12,36 +12,52 @@ from dataclasses import asdict, replace
 from functools import cache
 from importlib import resources
 from itertools import count
+from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from recon.errors import ReconError
 from recon.files import write_text_atomic
-from recon.frame.file_checks import check, parse_json, read_text, suggest
 from recon.frame.joints import collisions, find_joints, mark_three_way
 from recon.frame.lattice import on_lattice
 from recon.frame.model import End, Frame, Joint, Member, Photo, StockUse, as_tuple, bounds, label
 from recon.frame.stock import Stock, find_stock, load_stocks
+from recon.frame.user_files import Place, check, parse_json, read_text, suggest
+from recon.geometry.arrays import Vector
+from recon.geometry.camera import Camera
 
 FORMAT, VERSION = "drilled-frame", 1
 NEAR_UNIT = 0.05  # a direction's length this near to 1 is rounding, as in [0.7, 0.7, 0]; else it is refused
 MISSED = 0.5  # pitches: holes farther than this off their bolt's axis are other holes
 
 
-def load_frame(path, stocks: dict[str, Stock] | None = None) -> Frame:
+def load_frame(path: str | Path, stocks: dict[str, Stock] | None = None) -> Frame:
     """The frame in a file.
 
-    stocks : the stock list that names in the file are looked up in; `load_stocks()` by default.
-    Raises ReconError, naming file and place, where the file cannot be read or tells of no possible frame.
+    Parameters
+    ----------
+    path : str or Path
+    stocks : dict, optional
+        The stock list that names in the file are looked up in; `load_stocks()` by default.
+
+    Raises
+    ------
+    ReconError
+        Naming file and place, where the file cannot be read or holds no possible frame.
     """
     return frame_from_dict(parse_json(read_text(path, "frame file"), str(path)), str(path), stocks)
 
 
-def save_frame(frame: Frame, path, overwrite: bool = False) -> None:
+def save_frame(frame: Frame, path: str | Path, overwrite: bool = False) -> None:
     """Writes a frame file, whole or not at all.
 
-    Raises ReconError where `path` exists and `overwrite` is False, where it cannot be written, and where the
-    frame holds numbers that are not finite.
+    Raises
+    ------
+    ReconError
+        Where `path` exists and `overwrite` is False, where it cannot be written, and where the frame holds
+        numbers that are not finite.
     """
     text = frame_to_text(frame)
     if os.path.lexists(path) and not overwrite:
@@ -52,12 +68,18 @@ def save_frame(frame: Frame, path, overwrite: bool = False) -> None:
 
 
 def frame_to_text(frame: Frame) -> str:
-    """The text of a frame file, a line a member, a joint, a photo.  Raises ReconError for numbers that are not finite."""
+    """The text of a frame file, a line a member, a joint, a photo.
 
-    def line(value):
+    Raises
+    ------
+    ReconError
+        For numbers that are not finite.
+    """
+
+    def line(value: Any) -> str:
         return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
-    def entry(value):
+    def entry(value: Any) -> str:
         if isinstance(value, list) and value:
             return "[\n  " + ",\n  ".join(map(line, value)) + "\n ]"
         return line(value)
@@ -70,8 +92,14 @@ def frame_to_text(frame: Frame) -> str:
         raise ReconError("The frame holds a number that is not finite and cannot be saved.") from error
 
 
-def frame_to_dict(frame: Frame) -> dict:
-    """The frame as the plain values of a frame file."""
+def frame_to_dict(frame: Frame) -> dict[str, Any]:
+    """The frame as the plain values of a frame file.
+
+    Examples
+    --------
+    >>> frame_to_dict(Frame((), name="Stand"))["name"]
+    'Stand'
+    """
     data = {
         "format": FORMAT,
         "version": VERSION,
@@ -82,13 +110,14 @@ def frame_to_dict(frame: Frame) -> dict:
             {**vars(m), "ends": list(map(vars, m.ends))} for m in frame.members
         ],  # asdict takes five times as long
         "joints": list(map(vars, frame.joints)),
-        "photos": [asdict(p) for p in frame.photos],
+        "photos": list(map(photo_to_dict, frame.photos)),
         "doubts": list(frame.doubts),
     }
-    return _plain(data)
+    plain: dict[str, Any] = _plain(data)
+    return plain
 
 
-def _plain(value):
+def _plain(value: Any) -> Any:
     """Tuples and arrays as lists, NumPy's numbers as Python's."""
     if isinstance(value, dict):
         return {k: _plain(v) for k, v in value.items()}
@@ -97,10 +126,28 @@ def _plain(value):
     return value.tolist() if isinstance(value, (np.ndarray, np.generic)) else value
 
 
-def frame_from_dict(data, where: str = "frame", stocks: dict[str, Stock] | None = None) -> Frame:
-    """The frame that the plain values of a frame file tell of; `where` names their file in errors.
+def frame_from_dict(data: Any, where: str = "frame", stocks: dict[str, Stock] | None = None) -> Frame:
+    """The frame in the plain values of a frame file.
 
-    Raises ReconError where they tell of no possible frame.
+    Parameters
+    ----------
+    data
+        As `parse_json` gives it.
+    where : str
+        Names the file in errors.
+    stocks : dict, optional
+        The stock list that names are looked up in; `load_stocks()` by default.
+
+    Raises
+    ------
+    ReconError
+        Where the values make no possible frame.
+
+    Examples
+    --------
+    >>> frame = frame_from_dict({"members": [{"first": [0, 0, 0], "direction": [0, 0, 1], "holes": 5}]})
+    >>> frame.members[0].id, frame.members[0].last.tolist()
+    ('A', [0.0, 0.0, 4.0])
     """
     _check_version(data, where)
     check(data, schema(), where, lambda path: _place(data, path))
@@ -116,7 +163,7 @@ def frame_from_dict(data, where: str = "frame", stocks: dict[str, Stock] | None 
         joints=(),
         pitch_mm=None if pitch_mm is None else float(pitch_mm),
         stock=stock,
-        photos=tuple(map(_photo, data.get("photos", ()))),
+        photos=tuple(map(photo_from_dict, data.get("photos", ()))),
         doubts=tuple(data.get("doubts", ())),
         name=data.get("name", ""),
     )
@@ -126,14 +173,14 @@ def frame_from_dict(data, where: str = "frame", stocks: dict[str, Stock] | None 
 
 
 @cache
-def schema() -> dict:
+def schema() -> dict[str, Any]:
     """The JSON Schema (draft 2020-12) of a frame file."""
-    return json.loads(
-        resources.files("recon.frame").joinpath("frame.schema.json").read_text(encoding="utf-8")
-    )
+    text = resources.files("recon.frame").joinpath("frame.schema.json").read_text(encoding="utf-8")
+    parsed: dict[str, Any] = json.loads(text)
+    return parsed
 
 
-def _check_version(data, where):
+def _check_version(data: Any, where: str) -> None:
     if not isinstance(data, dict):
         return  # the schema says what is wrong
     if data.get("format", FORMAT) != FORMAT:
@@ -150,7 +197,7 @@ def _short(number: int) -> str:
     return str(number) if number < 10**9 else "far above"
 
 
-def _place(data, path) -> str:
+def _place(data: Any, path: Place) -> str:
     """Words for a path in a frame file: "member C, end 2"."""
     if not path or path[0] not in ("members", "joints", "photos", "stock", "doubts"):
         return ""
@@ -158,23 +205,23 @@ def _place(data, path) -> str:
         return "stock"
     if len(path) < 2:
         return ""
-    entry = data[path[0]][path[1]]
-    words = f"{path[0][:-1]} {path[1] + 1}"
+    entry, number = data[path[0]][path[1]], int(path[1]) + 1
+    words = f"{str(path[0])[:-1]} {number}"
     if isinstance(entry, dict):
         if path[0] == "members" and _plain_text(entry.get("id")):
             words = f"member {entry['id']}"
         if path[0] == "joints" and _plain_text(entry.get("a")) and _plain_text(entry.get("b")):
             words += f" ({entry['a']} to {entry['b']})"
     if len(path) > 3 and path[2] == "ends":
-        words += f", end {path[3] + 1}"
+        words += f", end {int(path[3]) + 1}"
     return words + (", camera" if len(path) > 3 and path[2] == "camera" else "")
 
 
-def _plain_text(value) -> bool:
+def _plain_text(value: object) -> bool:
     return isinstance(value, str) and 0 < len(value) <= 16 and value.isprintable()
 
 
-def _stock_use(entry, where, stocks) -> StockUse | None:
+def _stock_use(entry: dict[str, Any] | None, where: str, stocks: dict[str, Stock]) -> StockUse | None:
     if entry is None:
         return None
     if entry["id"]:
@@ -182,14 +229,15 @@ def _stock_use(entry, where, stocks) -> StockUse | None:
     return StockUse(entry["id"], entry.get("how", "given"), float(entry.get("confidence", 1)))
 
 
-def _known(stocks, id, where) -> Stock:
+def _known(stocks: dict[str, Stock], id: str, where: str) -> Stock:
     try:
         return find_stock(stocks, id)
     except ReconError as error:
         raise ReconError(f"{where}: {error}") from error
 
 
-def _members(entries, where, frame_stock, stocks) -> tuple[Member, ...]:
+def _labels(entries: list[dict[str, Any]], where: str) -> set[str]:
+    """The labels in use.  Raises ReconError where two members have the same."""
     used: dict[str, int] = {}
     for i, entry in enumerate(entries):
         if "id" in entry:
@@ -199,13 +247,22 @@ def _members(entries, where, frame_stock, stocks) -> tuple[Member, ...]:
                     f"'{entry['id']}'; give one of them another label."
                 )
             used[entry["id"]] = i
+    return set(used)
+
+
+def _members(
+    entries: list[dict[str, Any]], where: str, frame_stock: StockUse | None, stocks: dict[str, Stock]
+) -> tuple[Member, ...]:
+    used = _labels(entries, where)
     free = (name for name in map(label, count()) if name not in used)
     members = []
     for entry in entries:
         id = entry.get("id") or next(free)
         stock = entry.get("stock", frame_stock.id if frame_stock else None) or None
         usual = _known(stocks, stock, f"{where}: member {id}").width if stock else 1.0
-        ends = tuple(End(e["state"], int(e.get("extra", 0))) for e in entry.get("ends", ())) or (End(), End())
+        start, end = (
+            End(e["state"], int(e.get("extra", 0))) for e in entry.get("ends", ({"state": "seen"},) * 2)
+        )
         members.append(
             Member(
                 id=id,
@@ -215,7 +272,7 @@ def _members(entries, where, frame_stock, stocks) -> tuple[Member, ...]:
                 width=float(entry.get("width", usual)),
                 stock=stock,
                 confidence=float(entry.get("confidence", 1)),
-                ends=ends,
+                ends=(start, end),
                 on_lattice=entry.get("on_lattice", True),
                 seen=int(entry.get("seen", 0)),
             )
@@ -227,7 +284,7 @@ def _members(entries, where, frame_stock, stocks) -> tuple[Member, ...]:
     )
 
 
-def _unit(vector, place, field) -> tuple[float, ...]:
+def _unit(vector: ArrayLike, place: str, field: str) -> Vector:
     v = np.array(vector, float)
     length = np.linalg.norm(v)
     if length < 1e-6:
@@ -239,7 +296,7 @@ def _unit(vector, place, field) -> tuple[float, ...]:
     return as_tuple(v if abs(length - 1) < 1e-12 else unit)
 
 
-def _check_room(members, where):
+def _check_room(members: tuple[Member, ...], where: str) -> None:
     at = {m.id: m for m in members}
     clashes = [(a, b) for a, b, _ in collisions(members) if at[a].on_lattice and at[b].on_lattice]
     if clashes:
@@ -248,12 +305,12 @@ def _check_room(members, where):
         spot = (np.maximum(low_a, low_b) + np.minimum(high_a, high_b)) / 2
         more = f" ({len(clashes) - 1} more pairs do.)" if len(clashes) > 1 else ""
         raise ReconError(
-            f"{where}: members {a} and {b} take the same room at [{', '.join(f'{x:.4g}' for x in spot + 0.0)}]; "
-            f"move or shorten one of them.{more}"
+            f"{where}: members {a} and {b} take the same room at "
+            f"[{', '.join(f'{x:.4g}' for x in spot + 0.0)}]; move or shorten one of them.{more}"
         )
 
 
-def _joints(entries, members, where) -> tuple[Joint, ...]:
+def _joints(entries: list[dict[str, Any]], members: tuple[Member, ...], where: str) -> tuple[Joint, ...]:
     at = {m.id: m for m in members}
     joints = []
     for i, e in enumerate(entries):
@@ -267,40 +324,53 @@ def _joints(entries, members, where) -> tuple[Joint, ...]:
             holes = at[e[side]].holes
             if e[side + "_hole"] >= holes:
                 raise ReconError(
-                    f"{place}: '{side}_hole' is {int(e[side + '_hole'])}, but member {e[side]} has {holes} holes; "
-                    f"it must be 0 to {holes - 1}, counted from 0."
+                    f"{place}: '{side}_hole' is {int(e[side + '_hole'])}, but member {e[side]} has "
+                    f"{holes} holes; it must be 0 to {holes - 1}, counted from 0."
                 )
         if e["a"] == e["b"]:
             raise ReconError(f"{place}: joins member {e['a']} to itself; name two members.")
         joints.append(_joint(e, at[e["a"]], at[e["b"]], place))
-    told = mark_three_way(joints, members)
+    marked = mark_three_way(joints, members)
     return tuple(
-        replace(j, three_way=e["three_way"]) if "three_way" in e else j for j, e in zip(told, entries)
+        replace(j, three_way=e["three_way"]) if "three_way" in e else j for j, e in zip(marked, entries)
     )
 
 
-def _joint(e, a: Member, b: Member, place) -> Joint:
+def _joint(e: dict[str, Any], a: Member, b: Member, place: str) -> Joint:
     a_hole, b_hole = int(e["a_hole"]), int(e["b_hole"])
     between = b.hole_centre(b_hole) - a.hole_centre(a_hole)
     distance, expected = np.linalg.norm(between), (a.width + b.width) / 2
     if abs(distance - expected) > MISSED:
         raise ReconError(
-            f"{place}: hole {a_hole + 1} of {a.id} and hole {b_hole + 1} of {b.id} are {distance:.4g} pitches "
-            f"apart, and no bolt joins them ({expected:.4g} would do); correct the hole numbers."
+            f"{place}: hole {a_hole + 1} of {a.id} and hole {b_hole + 1} of {b.id} are {distance:.4g} "
+            f"pitches apart, and no bolt joins them ({expected:.4g} would do); correct the hole numbers."
         )
     axis = np.array(
         _unit(e["axis"], place, "axis") if "axis" in e else between / distance if distance else (0, 0, 1)
     )
     if axis @ between < 0:
-        axis = -axis  # told from b to a
+        axis = -axis  # it was written from b to a
     return Joint(a.id, a_hole, b.id, b_hole, as_tuple(axis), e.get("bolt", "assumed"))
 
 
-def _photo(e) -> Photo:
+def photo_to_dict(photo: Photo) -> dict[str, Any]:
+    """The photo as the plain values of a frame file."""
+    return {
+        "file": photo.file,
+        "size": list(photo.size),
+        "used": photo.used,
+        "reason": photo.reason,
+        "camera": None if photo.camera is None else photo.camera.to_dict(),
+    }
+
+
+def photo_from_dict(entry: dict[str, Any]) -> Photo:
+    """The photo in the plain values of a frame file."""
+    camera, (width, height) = entry.get("camera"), entry["size"]
     return Photo(
-        file=e["file"],
-        size=tuple(map(int, e["size"])),
-        used=e.get("used", True),
-        reason=e.get("reason", ""),
-        camera=e.get("camera"),
+        file=entry["file"],
+        size=(int(width), int(height)),
+        used=entry.get("used", True),
+        reason=entry.get("reason", ""),
+        camera=None if camera is None else Camera.from_dict(camera),
     )

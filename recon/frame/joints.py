@@ -8,54 +8,44 @@ brace pinned at an angle.
 
 from __future__ import annotations
 
+import itertools
 from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 import networkx as nx
 import numpy as np
 from scipy.spatial import cKDTree
 
-from recon.frame.boxes import box_axes, centre
-from recon.frame.model import Frame, Joint, Member, as_tuple, bounds, box_half_sizes, section_axes
+from recon.frame.boxes import oriented_boxes
+from recon.frame.model import Frame, Joint, Member, as_tuple, bounds, section_axes
+from recon.geometry.arrays import FloatArray
+from recon.geometry.boxes import penetration
 
-BOLT_TOL = 0.1  # pitches that two holes may be off their common axis; a hole is 0.2 to 0.45 wide, the next one 1 away
+# Pitches that two holes may be off their common axis; a hole is 0.2 to 0.45 wide, the next one 1 away.
+BOLT_TOL = 0.1
 NORMAL_TOL = 0.999  # |cosine| from which two face normals count as one
 CLASH_TOL = 0.01  # pitches of overlap that are rounding: laps of the usual stock clash by 0.2 or more
 BRACE_TOL = 0.05  # the same where a member is off the lattice and its place was measured
 
 
-def find_joints(members) -> tuple[Joint, ...]:
+def find_joints(members: Iterable[Member]) -> tuple[Joint, ...]:
     """All laps between `members`, every bolt "assumed", three-way laps marked, in the members' order.
 
     Members side by side share a row of hole axes; of these the first and the last are given, where two bolts
     hold best, or the only one.
+
+    Examples
+    --------
+    >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 5)
+    >>> rail = Member("B", (-1.0, 1.0, 3.0), (1.0, 0.0, 0.0), 5)
+    >>> [(j.a, j.a_hole, j.b, j.b_hole, j.axis) for j in find_joints([post, rail])]
+    [('A', 3, 'B', 1, (0.0, 1.0, 0.0))]
     """
     members = tuple(members)
     if len(members) < 2:
         return ()
-    centres = np.vstack([m.hole_centres() for m in members])
-    owner = np.repeat(np.arange(len(members)), [m.holes for m in members])
-    hole = np.concatenate([np.arange(m.holes) for m in members])
-    width = np.array([m.width for m in members], float)
-    normals = np.array([section_axes(m) for m in members])  # (n, 2, 3)
-    tree = cKDTree(centres)
-
-    rows = defaultdict(list)  # (a, b, side) -> [(hole of a, hole of b)]
-    axes = {}
-    for other in np.unique(width):
-        reach = (width[owner] + other) / 2
-        for face in (0, 1):
-            for side in (1.0, -1.0):
-                spots = centres + side * reach[:, None] * normals[owner, face]
-                for p, q in _near(spots, tree):
-                    a, b = int(owner[p]), int(owner[q])
-                    if (
-                        a < b
-                        and width[b] == other
-                        and np.abs(normals[b] @ normals[a, face]).max() > NORMAL_TOL
-                    ):
-                        rows[a, b, face, side].append((int(hole[p]), int(hole[q])))
-                        axes[a, b, face, side] = side * normals[a, face]
+    rows, axes = _bolt_rows(members)
     joints = []
     for key in sorted(rows):
         a, b = key[:2]
@@ -67,26 +57,57 @@ def find_joints(members) -> tuple[Joint, ...]:
     return mark_three_way(joints, members)
 
 
-def _near(spots, tree):
+# Two members by index, a face of the first (0 or 1, as `section_axes`) and its side (1 or -1).
+_Faces = tuple[int, int, int, float]
+
+
+def _bolt_rows(
+    members: Sequence[Member],
+) -> tuple[dict[_Faces, list[tuple[int, int]]], dict[_Faces, FloatArray]]:
+    """Face by face the holes that one bolt could go through, (hole of a, hole of b), and its axis (3,)."""
+    centres = np.vstack([m.hole_centres() for m in members])
+    owner = np.repeat(np.arange(len(members)), [m.holes for m in members])
+    hole = np.concatenate([np.arange(m.holes) for m in members])
+    width = np.array([m.width for m in members], float)
+    normals = np.array([section_axes(m) for m in members])  # (n, 2, 3)
+    tree = cKDTree(centres)
+    rows: defaultdict[_Faces, list[tuple[int, int]]] = defaultdict(list)
+    axes: dict[_Faces, FloatArray] = {}
+    for other, face, side in itertools.product(np.unique(width), (0, 1), (1.0, -1.0)):
+        reach = (width[owner] + other) / 2
+        spots = centres + side * reach[:, None] * normals[owner, face]
+        for p, q in _near(spots, tree):
+            a, b = int(owner[p]), int(owner[q])
+            if a < b and width[b] == other and np.abs(normals[b] @ normals[a, face]).max() > NORMAL_TOL:
+                rows[a, b, face, side].append((int(hole[p]), int(hole[q])))
+                axes[a, b, face, side] = side * normals[a, face]
+    return rows, axes
+
+
+def _near(spots: FloatArray, tree: cKDTree) -> Iterator[tuple[int, int]]:
     """(spot, point) index pairs nearer than BOLT_TOL."""
     distance, index = tree.query(spots, k=min(4, tree.n), distance_upper_bound=BOLT_TOL)
     spot, column = np.nonzero(np.isfinite(distance))
     return zip(spot, index[spot, column])
 
 
-def mark_three_way(joints, members) -> tuple[Joint, ...]:
-    """The joints, in the same order, with `three_way` set where three mutually perpendicular members are lapped in pairs
-    round one corner."""
+def mark_three_way(joints: Iterable[Joint], members: Iterable[Member]) -> tuple[Joint, ...]:
+    """The joints, in the same order, with `three_way` set for three-way laps.
+
+    In these, three mutually perpendicular members are lapped in pairs round one corner.
+    """
+    joints = tuple(joints)
     return tuple(
         j if j.three_way == flag else replace(j, three_way=flag)
         for j, flag in zip(joints, three_way_flags(joints, members))
     )
 
 
-def three_way_flags(joints, members) -> list[bool]:
+def three_way_flags(joints: Iterable[Joint], members: Iterable[Member]) -> list[bool]:
     """For each joint whether it is part of a three-way lap; see `mark_three_way`."""
+    joints = tuple(joints)
     direction = {m.id: tuple(map(float, m.direction)) for m in members}
-    crossing = defaultdict(set)
+    crossing: defaultdict[str, set[str]] = defaultdict(set)
     for j in joints:
         (ax, ay, az), (bx, by, bz) = direction[j.a], direction[j.b]
         if abs(ax * bx + ay * by + az * bz) < 1 - NORMAL_TOL:  # ten times as quick as arrays of three
@@ -97,8 +118,11 @@ def three_way_flags(joints, members) -> list[bool]:
 
 
 def joint_graph(frame: Frame) -> nx.MultiGraph:
-    """The frame as a graph: a node a member id (attribute `member`), an edge a joint (attributes `joint`, `bolt`,
-    `three_way`).  Two members side by side with two bolts have two edges."""
+    """The frame as a graph.
+
+    A node is a member's id (attribute `member`), an edge a joint (attributes `joint`, `bolt`, `three_way`).
+    Two members side by side with two bolts have two edges.
+    """
     graph = nx.MultiGraph()
     for m in frame.members:
         graph.add_node(m.id, member=m)
@@ -109,46 +133,45 @@ def joint_graph(frame: Frame) -> nx.MultiGraph:
 
 def loose_members(frame: Frame) -> tuple[str, ...]:
     """Ids of the members that no joint touches, in the members' order."""
-    return tuple(nx.isolates(joint_graph(frame)))
+    graph = joint_graph(frame)
+    return tuple(id for id in graph if not graph.degree(id))
 
 
 def components(frame: Frame) -> list[tuple[str, ...]]:
-    """The pieces of the frame, over laps with and without a bolt: ids in the members' order, the piece with most
-    members first."""
+    """The pieces of the frame, over laps with and without a bolt.
+
+    Ids are in the members' order; the piece with most members comes first.
+    """
     place = {m.id: i for i, m in enumerate(frame.members)}
-    pieces = [tuple(sorted(piece, key=place.get)) for piece in nx.connected_components(joint_graph(frame))]
+    pieces = [
+        tuple(sorted(piece, key=place.__getitem__)) for piece in nx.connected_components(joint_graph(frame))
+    ]
     return sorted(pieces, key=lambda piece: (-len(piece), place[piece[0]]))
 
 
-def collisions(members) -> list[tuple[str, str, float]]:
+def collisions(members: Iterable[Member]) -> list[tuple[str, str, float]]:
     """Pairs of members that take the same room: (id, id, depth in pitches), in the members' order.
 
-    Members are solid boxes; touching faces do not collide.  Boxes are told apart by a separating axis among
-    their face normals and the products of their edges (S. Gottschalk, M. Lin, D. Manocha, "OBBTree",
-    SIGGRAPH 1996, doi:10.1145/237170.237244); the depth is the overlap along the axis that separates them best.
+    Members are solid boxes; touching faces do not collide.  See `recon.geometry.boxes.penetration`.
+
+    Examples
+    --------
+    >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 5)
+    >>> rail = Member("B", (-1.0, 0.5, 3.0), (1.0, 0.0, 0.0), 5)
+    >>> collisions([post, rail])
+    [('A', 'B', 0.5)]
     """
     members = tuple(members)
     if len(members) < 2:
         return []
     low, high = (np.array(corner) for corner in zip(*map(bounds, members)))
+    boxes = oriented_boxes(members)
     found = []
     for i, m in enumerate(members[:-1]):
         close = ((low[i + 1 :] < high[i] - CLASH_TOL) & (high[i + 1 :] > low[i] + CLASH_TOL)).all(axis=1)
-        for k in np.nonzero(close)[0]:
-            other = members[i + 1 + k]
-            depth = _overlap(m, other)
+        near = i + 1 + np.nonzero(close)[0]
+        for k, depth in zip(near, penetration(boxes.take(i), boxes.take(near))):
+            other = members[k]
             if depth > (CLASH_TOL if m.on_lattice and other.on_lattice else BRACE_TOL):
-                found.append((m.id, other.id, depth))
+                found.append((m.id, other.id, float(depth)))
     return found
-
-
-def _overlap(a: Member, b: Member) -> float:
-    """How deep two boxes lie in one another, pitches; not above 0 where they are apart."""
-    edges = [box_axes(a), box_axes(b)]
-    half = [box_half_sizes(a), box_half_sizes(b)]
-    between = centre(b) - centre(a)
-    products = np.cross(edges[0][:, None], edges[1][None]).reshape(9, 3)
-    size = np.linalg.norm(products, axis=1)
-    axes = np.vstack([edges[0], edges[1], products[size > 1e-6] / size[size > 1e-6, None]])
-    reach = np.abs(axes @ edges[0].T) @ half[0] + np.abs(axes @ edges[1].T) @ half[1]
-    return float((reach - np.abs(axes @ between)).min())

@@ -1,4 +1,4 @@
-"""Lattice arithmetic: turns and shifts of a frame, its canonical form and symmetries, snapping, alignment.
+"""Frames on the lattice: turned and shifted, in canonical form, and laid on one another.
 
 A frame read from photos may stand in any of 24 ways on its lattice and start anywhere, so two frames are
 compared up to the 24 turns and any shift; never up to a reflection, which no turn undoes.
@@ -6,43 +6,45 @@ compared up to the 24 turns and any shift; never up to a reflection, which no tu
 
 from __future__ import annotations
 
-import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
 from recon.frame.model import Frame, Joint, Member, Photo, as_tuple, axis_of, relabel
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.geometry.lattice import PLACE_DECIMALS, lattice_classes, rotations, snap
+
+Members = Sequence[Member]
 
 MATCH_TOL = 0.25  # pitches: nearer than half the half-hole offset, the smallest that members are built with
 PARALLEL = 0.98  # |cosine| from which two directions count as parallel; a 3-4-5 brace is at 0.8
 LINE_TOL = 0.3  # pitches between two readings of one member's line: half a width apart they are two members
-PLACE_DECIMALS = 6  # canonical places are rounded to this (0.04 micrometres at 38.1 mm)
-TURN_DECIMALS = 9  # and directions to this
+PLACE_TOL = 0.05  # pitches that a member may be off its place: braces are measured, and not exact
+TURN_DECIMALS = 9  # canonical directions are rounded to this, and places to PLACE_DECIMALS
 
 
-def rotations() -> np.ndarray:
-    """The 24 turns of the lattice: (24, 3, 3) integers, the identity first."""
-    turns = []
-    for order in itertools.permutations(range(3)):
-        for signs in itertools.product((1, -1), repeat=3):
-            turn = np.zeros((3, 3), int)
-            turn[range(3), order] = signs
-            if round(np.linalg.det(turn)) == 1:
-                turns.append(turn)
-    return np.array(turns)
-
-
-def upright_rotations() -> np.ndarray:
-    """The 4 turns that keep z up: (4, 3, 3) integers, the identity first."""
-    turns = rotations()
-    return turns[turns[:, 2, 2] == 1]
-
-
-def transform(frame: Frame, turn, shift=(0, 0, 0)) -> Frame:
-    """The frame moved by x -> turn x + shift (pitches), its joints and cameras with it.
+def transform(frame: Frame, turn: ArrayLike, shift: ArrayLike = (0, 0, 0)) -> Frame:
+    """The frame moved by x -> turn x + shift, its joints and cameras with it.
 
     Ids, hole numbers and photos stay: each camera still sees the moved frame where it saw the old one.
+
+    Parameters
+    ----------
+    frame : Frame
+    turn : array_like, (3, 3)
+        A rotation, or a reflection where the frame has no cameras.
+    shift : array_like, (3,)
+        Pitches.
+
+    Examples
+    --------
+    >>> frame = Frame((Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 5),))
+    >>> transform(frame, np.eye(3), (1, 0, 0)).members[0].first
+    (1.0, 0.0, 0.0)
     """
     turn, shift = np.asarray(turn), np.asarray(shift, float)
     members = tuple(
@@ -59,12 +61,10 @@ def transform(frame: Frame, turn, shift=(0, 0, 0)) -> Frame:
     )
 
 
-def _moved(photo: Photo, turn, shift) -> Photo:
-    if not photo.camera:
+def _moved(photo: Photo, turn: FloatArray, shift: FloatArray) -> Photo:
+    if photo.camera is None:
         return photo
-    R = np.asarray(photo.camera["R"], float) @ turn.T  # x_cam = R turn' (x - shift) + t
-    t = np.asarray(photo.camera["t"], float) - R @ shift
-    return replace(photo, camera=dict(photo.camera, R=R.tolist(), t=t.tolist()))
+    return replace(photo, camera=photo.camera.moved(turn, shift))
 
 
 def mirrored(frame: Frame) -> Frame:
@@ -76,11 +76,17 @@ def mirrored(frame: Frame) -> Frame:
 # Canonical form
 
 
-def canonical(frame: Frame, turns=None) -> Frame:
+def canonical(frame: Frame, turns: ArrayLike | None = None) -> Frame:
     """The one frame that stands for all turns and shifts of `frame`.
 
-    turns : (n, 3, 3) those to undo; all 24 by default, `upright_rotations()` where z is up.
+    Parameters
+    ----------
+    frame : Frame
+    turns : array_like, (n, 3, 3), optional
+        The turns to undo; all 24 by default, `upright_rotations()` where z is up.
 
+    Notes
+    -----
     Every member runs towards positive coordinates (its first that is not 0), the lowest first hole is at 0
     in x, y and z, places are rounded to 1e-6 pitch, and of the turns that one is taken whose list of members
     comes first in order.  Members are then labelled by `relabel`.  A mirrored frame has another canonical
@@ -92,12 +98,11 @@ def canonical(frame: Frame, turns=None) -> Frame:
     keys = [_geometry_key(frame.members, turn) for turn in turns]
     best = min(keys)
     posed = [_posed(frame, turn) for turn, key in zip(turns, keys) if key == best]
-    return min(posed, key=_full_key)  # what is told of the members may tell symmetric turns apart
+    return min(posed, key=_full_key)  # the members' other fields may tell symmetric turns apart
 
 
-def _oriented(members: tuple[Member, ...], turn):
-    """Turned, shifted to 0 and run towards positive coordinates: first (n, 3), direction (n, 3), reversed (n,)."""
-    turn = np.asarray(turn)
+def _oriented(members: Members, turn: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """First (n, 3), direction (n, 3), reversed (n,): turned, shifted to 0, towards positive coordinates."""
     direction = np.round([turn @ np.asarray(m.direction, float) for m in members], TURN_DECIMALS) + 0.0
     leading = direction[np.arange(len(direction)), (direction != 0).argmax(axis=1)]
     backwards = leading < 0
@@ -109,17 +114,15 @@ def _oriented(members: tuple[Member, ...], turn):
     return first, np.where(backwards[:, None], -direction, direction) + 0.0, backwards
 
 
-def _geometry_key(members, turn):
+def _geometry_key(members: Members, turn: FloatArray) -> list[tuple[float, ...]]:
     first, direction, _ = _oriented(members, turn)
     holes = np.array([[m.holes] for m in members], float)
     return sorted(map(tuple, np.hstack([direction, first, holes]).tolist()))
 
 
-def _posed(frame: Frame, turn) -> Frame:
+def _posed(frame: Frame, turn: FloatArray) -> Frame:
     first, direction, backwards = _oriented(frame.members, turn)
-    shift = first[0] - np.asarray(turn) @ (
-        frame.members[0].last if backwards[0] else np.asarray(frame.members[0].first)
-    )
+    shift = first[0] - turn @ (frame.members[0].last if backwards[0] else np.asarray(frame.members[0].first))
     moved = transform(frame, turn, shift)
     members = tuple(
         replace(m, first=as_tuple(f), direction=as_tuple(d), ends=m.ends[::-1] if back else m.ends)
@@ -131,7 +134,7 @@ def _posed(frame: Frame, turn) -> Frame:
 
 
 def _canonical_joint(joint: Joint, last_hole: dict[str, int]) -> Joint:
-    def hole(id, k):
+    def hole(id: str, k: int) -> int:
         return last_hole[id] - k if id in last_hole else k
 
     return replace(
@@ -142,7 +145,7 @@ def _canonical_joint(joint: Joint, last_hole: dict[str, int]) -> Joint:
     )
 
 
-def _full_key(frame: Frame):
+def _full_key(frame: Frame) -> tuple[list[Any], list[Any]]:
     members = [
         (
             m.direction,
@@ -160,10 +163,10 @@ def _full_key(frame: Frame):
     return members, [(j.a, j.a_hole, j.b, j.b_hole, j.axis, j.bolt, j.three_way) for j in frame.joints]
 
 
-def symmetries(frame: Frame, tol: float = MATCH_TOL) -> np.ndarray:
+def symmetries(frame: Frame, tol: float = MATCH_TOL) -> IntArray:
     """The turns that bring the frame's members onto themselves, after a shift: (k, 3, 3), the identity first.
 
-    `len` of it is the frame's symmetry count: in so many ways two photos of it can be put together equally well.
+    In so many ways two photos of the frame can be put together equally well.  `tol` is in pitches.
     """
     if not frame.members:
         return rotations()
@@ -181,43 +184,26 @@ def symmetries(frame: Frame, tol: float = MATCH_TOL) -> np.ndarray:
 # Snapping
 
 
-def lattice_classes(widths, laps: int = 4) -> np.ndarray:
-    """The places within a pitch that centre lines can take: sorted residues modulo 1.
-
-    Each lap sets a centre line half the sum of the two widths off, so the places are {a + b w mod 1} with
-    whole a and |b| <= laps; with several widths, sums of their half-sums.  Where pitch = width this is {0}.
-
-    widths : the members' widths, pitches.
-
-    >>> lattice_classes([1.5])
-    array([0. , 0.5])
-    """
-    widths = np.unique(np.round(np.atleast_1d(np.asarray(widths, float)), PLACE_DECIMALS))
-    steps = np.unique(np.add.outer(widths, widths).ravel() / 2)
-    classes = np.zeros(1)
-    for _ in range(laps):
-        reached = np.concatenate([classes] + [classes + s for s in steps] + [classes - s for s in steps])
-        classes = np.unique(np.round(reached % 1, PLACE_DECIMALS) % 1)
-    return classes
-
-
-def snap(values, classes) -> tuple[np.ndarray, np.ndarray]:
-    """The nearest places of `classes` (modulo 1) to `values`, and what was left over (value - place), pitches.
-
-    values : (...,) coordinates relative to the lattice's origin.   classes : from `lattice_classes`.
-    """
-    values = np.asarray(values, float)
-    classes = np.asarray(classes, float)
-    places = np.round(values[..., None] - classes) + classes
-    nearest = np.abs(places - values[..., None]).argmin(axis=-1)
-    snapped = np.take_along_axis(places, nearest[..., None], axis=-1)[..., 0]
-    return snapped, values - snapped
-
-
-def on_lattice(members, tol: float = 0.05) -> np.ndarray:
-    """Which members run along an axis at a place of the lattice that most of them share: (n,) bool.
+def on_lattice(members: Members, tol: float = PLACE_TOL) -> BoolArray:
+    """Which members run along an axis at a place of the lattice that most of them share.
 
     A brace at an angle and a member off by part of a pitch that no lap explains are not.
+
+    Parameters
+    ----------
+    members : sequence of Member
+    tol : float
+        Pitches that a member may be off its place.
+
+    Returns
+    -------
+    (n,) bool array
+
+    Examples
+    --------
+    >>> ways = (0.0, 0.0, 1.0), (1.0, 0.0, 0.0), (0.6, 0.0, 0.8)
+    >>> on_lattice([Member("", (0.0, 0.0, 0.0), way, 5) for way in ways]).tolist()
+    [True, True, False]
     """
     along = np.array([axis_of(m) is not None for m in members], bool)
     if not along.any():
@@ -226,21 +212,32 @@ def on_lattice(members, tol: float = 0.05) -> np.ndarray:
     classes = lattice_classes([m.width for m, ok in zip(members, along) if ok])
     fits = along.copy()
     for x in first.T:
-        fits &= max(
-            (np.abs(snap(x - origin, classes)[1]) <= tol for origin in x[along]),
-            key=lambda ok: ok[along].sum(),
-        )
+        near = [np.abs(snap(x - origin, classes)[1]) <= tol for origin in x[along]]
+        fits &= max(near, key=lambda ok: int(ok[along].sum()))
     return fits
+
+
+def on_one_line(a: Member, b: Member, off: float = LINE_TOL, parallel: float = PARALLEL) -> bool:
+    """Whether two members lie on one line, which they may share or follow one another on.
+
+    Parameters
+    ----------
+    a, b : Member
+    off : float
+        How far hole 0 of b may be off the line of a, pitches.
+    parallel : float
+        |cosine| between the two directions from which they count as parallel.
+    """
+    d = np.array(a.direction)
+    away = float(np.linalg.norm(np.cross(np.array(b.first) - np.array(a.first), d)))
+    return bool(abs(d @ np.array(b.direction)) >= parallel and away <= off)
 
 
 def overlap(a: Member, b: Member) -> float:
     """Pitches that two members lie side by side on one line; 0 where they are not on one."""
-    d = np.array(a.direction)
-    if (
-        abs(d @ np.array(b.direction)) < PARALLEL
-        or np.linalg.norm(np.cross(np.array(b.first) - np.array(a.first), d)) > LINE_TOL
-    ):
+    if not on_one_line(a, b):
         return 0.0
+    d = np.array(a.direction)
     ends = np.sort([(np.array(b.first) - np.array(a.first)) @ d, (b.last - np.array(a.first)) @ d])
     return max(0.0, float(min(ends[1], a.holes - 1) - max(ends[0], 0) + 1))
 
@@ -252,12 +249,20 @@ def overlap(a: Member, b: Member) -> float:
 class Alignment:
     """How frame a lies on frame b: x_b = turn x_a + shift.
 
-    pairs : (index in a, index in b) of the members whose end holes agree.
-    shared : holes of a that fall on a hole of b in a parallel member.
+    Attributes
+    ----------
+    turn : (3, 3) array
+        One of the lattice's rotations.
+    shift : (3,) array
+        Pitches.
+    pairs : tuple of (int, int)
+        Index in a and index in b of the members whose end holes agree.
+    shared : int
+        Holes of a that fall on a hole of b in a parallel member.
     """
 
-    turn: np.ndarray
-    shift: np.ndarray
+    turn: IntArray
+    shift: FloatArray
     pairs: tuple[tuple[int, int], ...]
     shared: int
 
@@ -267,26 +272,45 @@ class Alignment:
         return len(self.pairs), self.shared
 
 
-def align(frame_a: Frame, frame_b: Frame, turns=None) -> Alignment | None:
-    """The turn and shift that bring most of `frame_a` onto `frame_b`; None where no two members can be laid parallel."""
+def align(frame_a: Frame, frame_b: Frame, turns: ArrayLike | None = None) -> Alignment | None:
+    """The turn and shift that bring most of `frame_a` onto `frame_b`, the first of `alignments`.
+
+    None where no two members can be laid parallel.
+
+    Examples
+    --------
+    >>> one = Frame((Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 5),))
+    >>> align(one, transform(one, np.eye(3), (2, 0, 0))).shift.tolist()
+    [2.0, 0.0, 0.0]
+    """
     found = alignments(frame_a, frame_b, turns)
     return found[0] if found else None
 
 
-def alignments(frame_a: Frame, frame_b: Frame, turns=None, limit: int = 24) -> list[Alignment]:
+def alignments(
+    frame_a: Frame, frame_b: Frame, turns: ArrayLike | None = None, limit: int = 24
+) -> list[Alignment]:
     """Turns and shifts that bring members of `frame_a` onto `frame_b`, best first.
 
-    Every pair of members that a turn lays parallel votes, with each of its two ends, for the shift that brings
-    the ends together; the shifts with most votes are then counted out.  Shifts are real numbers: whole where
-    both frames have their origin on the same class of place.
+    Parameters
+    ----------
+    frame_a, frame_b : Frame
+    turns : array_like, (n, 3, 3), optional
+        Those to try, all 24 by default.
+    limit : int
+        How many to count out and return.
 
-    turns : (n, 3, 3) those to try, all 24 by default.   limit : how many to count out and return.
+    Notes
+    -----
+    Every pair of members that a turn lays parallel votes, with each of its two ends, for the shift that
+    brings the ends together; the shifts with most votes are then counted out.  Shifts are real numbers:
+    whole where both frames have their origin on the same class of place.
     """
     if not frame_a.members or not frame_b.members:
         return []
     turns = rotations() if turns is None else np.asarray(turns)
     ends_a, ends_b = _ends(frame_a.members), _ends(frame_b.members)
-    proposals = []
+    proposals: list[tuple[int, int, IntArray, FloatArray, list[tuple[int, int]]]] = []
     for turn in turns:
         for shift in _voted_shifts(
             ends_a @ turn.T, ends_b, _directions(frame_a.members) @ turn.T, _directions(frame_b.members)
@@ -302,16 +326,18 @@ def alignments(frame_a: Frame, frame_b: Frame, turns=None, limit: int = 24) -> l
     return sorted(found, key=lambda a: a.score, reverse=True)[:limit]
 
 
-def _ends(members) -> np.ndarray:
+def _ends(members: Members) -> FloatArray:
     """(n, 2, 3): centres of the first and last hole."""
     return np.array([(m.first, m.last) for m in members], float)
 
 
-def _directions(members) -> np.ndarray:
+def _directions(members: Members) -> FloatArray:
     return np.array([m.direction for m in members], float)
 
 
-def _voted_shifts(ends_a, ends_b, along_a, along_b, keep: int = 6) -> list[np.ndarray]:
+def _voted_shifts(
+    ends_a: FloatArray, ends_b: FloatArray, along_a: FloatArray, along_b: FloatArray, keep: int = 6
+) -> list[FloatArray]:
     """The shifts (3,) that most ends vote for, most votes first."""
     cosine = along_a @ along_b.T
     i, j = np.nonzero(np.abs(cosine) > PARALLEL)
@@ -325,17 +351,17 @@ def _voted_shifts(ends_a, ends_b, along_a, along_b, keep: int = 6) -> list[np.nd
         bins -= bins.min(axis=0)
         numbered = np.ravel_multi_index(bins.T, bins.max(axis=0) + 1)
         _, cell_of, count = np.unique(numbered, return_inverse=True, return_counts=True)
-        for cell in np.argsort(-count, kind="stable")[:keep]:
-            shifts.append((count[cell], np.median(votes[cell_of == cell], axis=0)))
+        most = np.argsort(-count, kind="stable")[:keep]
+        shifts += [(count[cell], np.median(votes[cell_of == cell], axis=0)) for cell in most]
     shifts.sort(key=lambda s: -s[0])
-    distinct = []
+    distinct: list[FloatArray] = []
     for _, shift in shifts:
         if all(np.abs(shift - other).max() > 1e-6 for other in distinct):
             distinct.append(shift)
     return distinct[:keep]
 
 
-def _exact_pairs(ends_a, ends_b, tol) -> list[tuple[int, int]]:
+def _exact_pairs(ends_a: FloatArray, ends_b: FloatArray, tol: float) -> list[tuple[int, int]]:
     """Index pairs, one to one, of members whose two end holes agree within `tol`, either way round."""
     n = len(ends_b)
     both_ways = np.vstack([ends_b.reshape(n, 6), ends_b[:, ::-1].reshape(n, 6)])
@@ -349,8 +375,8 @@ def _exact_pairs(ends_a, ends_b, tol) -> list[tuple[int, int]]:
     return sorted(pairs)
 
 
-def _hole_rows(members) -> np.ndarray:
-    """(holes, 6): hole centres, and the member's unsigned direction blown up so that only parallel holes are near."""
+def _hole_rows(members: Members) -> FloatArray:
+    """(holes, 6): hole centres and the member's unsigned direction, so that only parallel holes are near."""
     rows = []
     for m in members:
         d = np.abs(m.direction)
@@ -358,7 +384,7 @@ def _hole_rows(members) -> np.ndarray:
     return np.vstack(rows)
 
 
-def _shared_holes(holes_a, tree_b, turn, shift) -> int:
+def _shared_holes(holes_a: FloatArray, tree_b: cKDTree, turn: IntArray, shift: FloatArray) -> int:
     moved = np.hstack([holes_a[:, :3] @ turn.T + shift, holes_a[:, 3:] @ np.abs(turn).T])
     distance, _ = tree_b.query(moved, p=np.inf, distance_upper_bound=MATCH_TOL)
     return int(np.isfinite(distance).sum())

@@ -1,4 +1,4 @@
-"""Lengths as people write and read them: mm and inches, and one measured length that gives a frame its size."""
+"""Lengths as people write and read them, and one measured length that gives a frame its size."""
 
 from __future__ import annotations
 
@@ -41,6 +41,8 @@ _TERM = re.compile(rf"\s*({_NUMBER})\s*({_UNIT})", re.IGNORECASE)
 def mm_text(mm: float) -> str:
     """Millimetres to the nearest tenth where that matters: '38.1 mm', '610 mm'.
 
+    Examples
+    --------
     >>> mm_text(38.1), mm_text(609.6), mm_text(610.02)
     ('38.1 mm', '609.6 mm', '610 mm')
     """
@@ -50,6 +52,8 @@ def mm_text(mm: float) -> str:
 def inch_text(mm: float) -> str:
     """Inches to the nearest sixteenth.
 
+    Examples
+    --------
     >>> inch_text(609.6), inch_text(612.775), inch_text(38.1), inch_text(11.1)
     ('24 in', '24 1/8 in', '1 1/2 in', '7/16 in')
     """
@@ -66,7 +70,15 @@ def both_text(mm: float) -> str:
 def parse_mm(text: str) -> float:
     """A length in mm from '610 mm', '61 cm', '24 in', '24 1/8 in', '24-1/8"', '2 ft 3 in' or '609,6 mm'.
 
-    Raises ReconError where it is no length, has no unit, or is not above 0 and at most 100 m.
+    Raises
+    ------
+    ReconError
+        Where it is no length, has no unit, or is not above 0 and at most 100 m.
+
+    Examples
+    --------
+    >>> parse_mm("24 1/8 in"), parse_mm("61 cm")
+    (612.775, 610.0)
     """
     plain = _plain(text)
     total, at = 0.0, 0
@@ -104,10 +116,19 @@ def _number(text: str) -> float:
 
 @dataclass(frozen=True)
 class KnownLength:
-    """One length that the user measured, mm. Exactly one of the others says what was measured:
+    """One length that the user measured.  Exactly one of the other fields says what was measured.
 
-    member : a member's label, end to end.   holes : any member of so many holes, end to end.
-    photo, points_px : the centres of two openings of one member, ((x, y), (x, y)) in px of that photo.
+    Attributes
+    ----------
+    mm : float
+    member : str, optional
+        A member's label, measured from end to end.
+    holes : int, optional
+        Any member of so many holes, from end to end.
+    photo : str, optional
+        The photo that `points_px` lie on.
+    points_px : tuple of two points (x, y), optional
+        The centres of two openings of one member, px.
     """
 
     mm: float
@@ -118,8 +139,8 @@ class KnownLength:
 
 
 FORMS = (
-    "'A = 610 mm' (member A from end to end), '16 holes = 24 1/8 in' (a member of 16 holes from end to end) or "
-    "'photo_1.jpg 310,420 820,455 = 610 mm' (between two openings, in pixels of the photo)"
+    "'A = 610 mm' (member A from end to end), '16 holes = 24 1/8 in' (a member of 16 holes from end to end) "
+    "or ''photo_1.jpg 310,420 820,455 = 610 mm' (between two openings, in pixels of the photo)"
 )
 _HOLES = re.compile(r"(\d{1,4}) *(?:holes?|h)", re.IGNORECASE)
 _POINT = r"\(?(\d+(?:\.\d+)?) *, *(\d+(?:\.\d+)?)\)?"
@@ -129,7 +150,15 @@ _POINTS = re.compile(rf"(.+?) +{_POINT} +(?:to +|- +)?{_POINT}")
 def parse_known_length(text: str) -> KnownLength:
     """What the user measured, from one of `FORMS`; ':' does for '='.
 
-    Raises ReconError that names the forms where it is none of them.
+    Raises
+    ------
+    ReconError
+        That names the forms, where it is none of them.
+
+    Examples
+    --------
+    >>> parse_known_length("A = 610 mm")
+    KnownLength(mm=610.0, member='A', holes=None, photo=None, points_px=None)
     """
     what, sign, length = _split(text)
     if not sign or not what:

@@ -6,17 +6,29 @@ is that of its centre line; its openings lie half a width off it, on its faces.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
+
+from recon.geometry.arrays import FloatArray, IntArray, Vector
+from recon.geometry.camera import Camera
 
 AXIS_TOL = 1e-6  # a direction this near to a lattice axis (largest other component) lies along it
 
 
 @dataclass(frozen=True)
 class End:
-    """One end of a member: `state` is "seen", "hidden" or "cut" (by the photo's border);
-    `extra` is how many more holes could be hidden there without contradicting any photo."""
+    """One end of a member.
+
+    Attributes
+    ----------
+    state : str
+        "seen", "hidden" or "cut" (by the photo's border).
+    extra : int
+        How many more holes could be hidden there without contradicting any photo.
+    """
 
     state: str = "seen"
     extra: int = 0
@@ -26,20 +38,39 @@ class End:
 class Member:
     """A straight member, drilled at every pitch.
 
-    first : centre of hole 0 on the centre line, pitches.
-    direction : unit vector from hole 0 to the last hole.
-    holes : length in holes; the member ends half a pitch past its first and last hole.
-    width : of the square section, pitches.
-    stock : id in the stock list, or None.
-    confidence : calibrated probability that the member is exactly right, 0..1.
-    ends : at hole 0 and at the last hole.
-    on_lattice : False for a brace at an angle or a member off by part of a pitch.
-    seen : openings seen in all photos together (0 where no photo was read).
+    Attributes
+    ----------
+    id : str
+        Its label.
+    first : tuple of three float
+        Centre of hole 0 on the centre line, pitches.
+    direction : tuple of three float
+        Unit vector from hole 0 to the last hole.
+    holes : int
+        Length in holes; the member ends half a pitch past its first and last hole.
+    width : float
+        Of the square section, pitches.
+    stock : str or None
+        Id in the stock list.
+    confidence : float
+        Calibrated probability that the member is exactly right, 0..1.
+    ends : tuple of two End
+        At hole 0 and at the last hole.
+    on_lattice : bool
+        False for a brace at an angle or a member off by part of a pitch.
+    seen : int
+        Openings seen in all photos together (0 where no photo was read).
+
+    Examples
+    --------
+    >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 5)
+    >>> post.last.tolist(), post.length
+    ([0.0, 0.0, 4.0], 5.0)
     """
 
     id: str
-    first: tuple[float, float, float]
-    direction: tuple[float, float, float]
+    first: Vector
+    direction: Vector
     holes: int
     width: float = 1.0
     stock: str | None = None
@@ -48,16 +79,17 @@ class Member:
     on_lattice: bool = True
     seen: int = 0
 
-    def hole_centre(self, k) -> np.ndarray:
+    def hole_centre(self, k: ArrayLike) -> FloatArray:
         """Centre of hole `k` (0-based, may be an array): (3,) or (n, 3), pitches."""
-        return np.asarray(self.first, float) + np.multiply.outer(k, np.asarray(self.direction, float))
+        along: FloatArray = np.multiply.outer(k, np.asarray(self.direction, float))
+        return np.asarray(self.first, float) + along
 
-    def hole_centres(self) -> np.ndarray:
+    def hole_centres(self) -> FloatArray:
         """Centres of all holes, (holes, 3), pitches."""
         return self.hole_centre(np.arange(self.holes))
 
     @property
-    def last(self) -> np.ndarray:
+    def last(self) -> FloatArray:
         """Centre of the last hole, (3,), pitches."""
         return self.hole_centre(self.holes - 1)
 
@@ -71,15 +103,25 @@ class Member:
 class Joint:
     """A lap: one bolt's axis through hole `a_hole` of member `a` and `b_hole` of `b`.
 
-    Hole indices are 0-based here and in the file; papers and people count from 1.
-    axis : unit vector from a to b.   bolt : "seen", "assumed" or "none".
+    Attributes
+    ----------
+    a, b : str
+        Labels of the two members.
+    a_hole, b_hole : int
+        Which hole of each, 0-based here and in the file; papers and people count from 1.
+    axis : tuple of three float
+        Unit vector from a to b.
+    bolt : str
+        "seen", "assumed" or "none".
+    three_way : bool
+        Whether it is part of a three-way lap; see `recon.frame.joints.mark_three_way`.
     """
 
     a: str
     a_hole: int
     b: str
     b_hole: int
-    axis: tuple[float, float, float]
+    axis: Vector
     bolt: str = "assumed"
     three_way: bool = False
 
@@ -88,22 +130,41 @@ class Joint:
 class Photo:
     """A photo that the frame was read from.
 
-    size : width, height, px.   reason : why it was set aside, where it was not used.
-    camera : f, cx, cy (px), k1, k2 (OpenCV's radial model), R (3x3 list), t (3 list): x_cam = R x + t,
-    x in pitches; None where the photo was not used.
+    Attributes
+    ----------
+    file : str
+        Its name.
+    size : tuple of two int
+        Width and height, px.
+    used : bool
+        Whether the frame was read from it.
+    reason : str
+        Why it was set aside, where it was not used.
+    camera : Camera or None
+        In the photo's own pixels, posed on the frame's lattice; None where the photo was not used.
     """
 
     file: str
     size: tuple[int, int]
     used: bool = True
     reason: str = ""
-    camera: dict | None = None
+    camera: Camera | None = None
 
 
 @dataclass(frozen=True)
 class StockUse:
-    """The stock that gives the frame its millimetres.  how : "recognised" from ratios in the photos,
-    "given" by the user, "length" (one measured length fixed the pitch) or "assumed"."""
+    """The stock that gives the frame its millimetres.
+
+    Attributes
+    ----------
+    id : str
+        In the stock list; empty where the stock is not known.
+    how : str
+        "recognised" from ratios in the photos, "given" by the user, "length" (one measured length fixed the
+        pitch) or "assumed".
+    confidence : float
+        Probability that it is right, 0..1.
+    """
 
     id: str
     how: str = "given"
@@ -112,7 +173,22 @@ class StockUse:
 
 @dataclass(frozen=True)
 class Frame:
-    """Members, the joints between them and where they were read from."""
+    """Members, the joints between them and where they were read from.
+
+    Attributes
+    ----------
+    members : tuple of Member
+    joints : tuple of Joint
+    pitch_mm : float or None
+        Mm from hole to hole, where it is known.
+    stock : StockUse or None
+        What gives the size in mm.
+    photos : tuple of Photo
+    doubts : tuple of str
+        Sentences about what is not sure.
+    name : str
+        What the frame is called; may be empty.
+    """
 
     members: tuple[Member, ...]
     joints: tuple[Joint, ...] = ()
@@ -131,15 +207,23 @@ class Frame:
 
 
 def axis_of(member: Member) -> int | None:
-    """0, 1 or 2 where the member runs along x, y or z, else None."""
+    """0, 1 or 2 where the member runs along x, y or z, else None.
+
+    Examples
+    --------
+    >>> axis_of(Member("A", (0.0, 0.0, 0.0), (0.0, -1.0, 0.0), 5))
+    1
+    """
     d = np.abs(member.direction)
     i = int(d.argmax())
     return i if d[i] > 0 and np.delete(d, i).max() <= AXIS_TOL * d[i] else None
 
 
-def section_axes(member: Member) -> tuple[np.ndarray, np.ndarray]:
+def section_axes(member: Member) -> tuple[FloatArray, FloatArray]:
     """Unit normals (u, v) of two neighbouring faces; with the direction they are perpendicular.
 
+    Notes
+    -----
     Along a lattice axis they are the two other axes.  A brace lies in a plane of the lattice, pinned
     through the faces parallel to that plane: one normal is the lattice axis most nearly perpendicular
     to it, made exactly so.
@@ -147,17 +231,17 @@ def section_axes(member: Member) -> tuple[np.ndarray, np.ndarray]:
     d = np.asarray(member.direction, float)
     d = d / np.linalg.norm(d)
     e = np.eye(3)[np.abs(d).argmin()]
-    u = e - d * (e @ d)
+    u: FloatArray = e - d * (e @ d)
     u /= np.linalg.norm(u)
     return u, np.cross(d, u)
 
 
-def box_half_sizes(member: Member) -> np.ndarray:
+def box_half_sizes(member: Member) -> FloatArray:
     """Half the member's length and, twice, half its width, pitches: (3,), along direction, u, v."""
     return np.array([member.holes / 2, member.width / 2, member.width / 2])
 
 
-def bounds(member: Member) -> tuple[np.ndarray, np.ndarray]:
+def bounds(member: Member) -> tuple[FloatArray, FloatArray]:
     """Lowest and highest corner (3,), (3,) of the axis-parallel box round the member, pitches."""
     u, v = section_axes(member)
     centre = (np.asarray(member.first, float) + member.last) / 2
@@ -165,7 +249,7 @@ def bounds(member: Member) -> tuple[np.ndarray, np.ndarray]:
     return centre - reach, centre + reach
 
 
-def member_cells(member: Member) -> np.ndarray:
+def member_cells(member: Member) -> IntArray:
     """The lattice cell of every hole, (holes, 3) integers: the nearest whole pitches to its centre."""
     return np.floor(member.hole_centres() + 0.5 + 1e-9).astype(int)
 
@@ -173,6 +257,8 @@ def member_cells(member: Member) -> np.ndarray:
 def label(n: int) -> str:
     """The n-th label, from 0: A, B, ... Z, AA, AB, ...
 
+    Examples
+    --------
     >>> [label(n) for n in (0, 25, 26, 701, 702)]
     ['A', 'Z', 'AA', 'ZZ', 'AAA']
     """
@@ -194,9 +280,16 @@ def reversed_member(member: Member) -> Member:
     )
 
 
-def as_tuple(vector) -> tuple[float, ...]:
-    """Plain floats, with -0.0 written as 0.0."""
-    return tuple(float(x) + 0.0 for x in vector)
+def as_tuple(vector: Iterable[float]) -> Vector:
+    """Three plain floats, with -0.0 written as 0.0.
+
+    Examples
+    --------
+    >>> as_tuple(np.array([1, -0.0, 2.5]))
+    (1.0, 0.0, 2.5)
+    """
+    x, y, z = (float(v) + 0.0 for v in vector)
+    return x, y, z
 
 
 def rename(frame: Frame, names: dict[str, str]) -> Frame:
@@ -211,6 +304,8 @@ def rename(frame: Frame, names: dict[str, str]) -> Frame:
 def relabel(frame: Frame) -> Frame:
     """The frame with members put in order and labelled A, B, ... by it, and joints in label order.
 
+    Notes
+    -----
     Uprights come first, then members along x, along y, and those at an angle; within each from low to
     high z, then y, then x of the lower end, then the longer first.  So the labels depend on neither the
     members' former order nor on which end was hole 0; they do depend on how the frame stands.
@@ -229,7 +324,7 @@ def sort_joints(frame: Frame) -> tuple[Joint, ...]:
 
 
 def flipped(joint: Joint) -> Joint:
-    """The same joint told from its other member."""
+    """The same joint seen from its other member."""
     return replace(
         joint,
         a=joint.b,
@@ -240,7 +335,8 @@ def flipped(joint: Joint) -> Joint:
     )
 
 
-def _reading_order(member: Member):
+def _reading_order(member: Member) -> tuple[int, tuple[float, ...], int, tuple[float, ...], str]:
+    """Sort key of `relabel`."""
     axis = axis_of(member)
     ends = sorted(tuple(np.round(p[::-1], 6) + 0.0) for p in (np.asarray(member.first, float), member.last))
     return ({2: 0, 0: 1, 1: 2, None: 3}[axis], ends[0], -member.holes, ends[1], member.id)

@@ -7,13 +7,14 @@ import re
 import tomllib
 from dataclasses import dataclass
 from importlib import resources
+from pathlib import Path
 
 from recon.errors import ReconError
-from recon.frame.file_checks import check, read_text, suggest
+from recon.frame.user_files import Place, check, read_text, suggest
 
 NOT_LISTED = 0.05  # prior that a frame is made of stock that is not in the list: this project's choice
 NOT_LISTED_DENSITY = 1 / (0.5 * 2.5)  # such stock: hole 0.1 to 0.6 and width 0.7 to 3.2 pitches, evenly
-HINT_RIGHT = 0.9  # how often a material told from the looks of a photo is taken to be right: likewise
+HINT_RIGHT = 0.9  # how often a material guessed from a photo is taken to be right: likewise
 SAME_RATIO = 0.01  # pitches; ratios nearer than this are one to any photo (0.4 mm at 38.1 mm)
 
 _METALS = ("aluminium", "steel")
@@ -107,8 +108,28 @@ SCHEMA = {
 
 @dataclass(frozen=True)
 class Stock:
-    """One entry of the stock list.  Sizes in mm; `wall_mm` is 0 where the section is solid; `lengths_mm` are those
-    that it is sold in; `prior` is how likely it is before anything is seen, against 1 for other entries."""
+    """One entry of the stock list.
+
+    Attributes
+    ----------
+    id, name, material : str
+    pitch_mm : float
+        Mm from hole to hole.
+    width_mm : float
+        Of the square section, mm.
+    hole_mm : float
+        Diameter of a hole, mm.
+    wall_mm : float
+        Mm; 0 where the section is solid.
+    density_kg_m3 : float
+        Of the material.
+    lengths_mm : tuple of float
+        Those that it is sold in, mm.
+    source : str
+        Where the sizes come from.
+    prior : float
+        How likely it is before anything is seen, against 1 for other entries.
+    """
 
     id: str
     name: str
@@ -133,11 +154,23 @@ class Stock:
         return self.hole_mm / self.pitch_mm
 
 
-def load_stocks(extra_path=None) -> dict[str, Stock]:
+def load_stocks(extra_path: str | Path | None = None) -> dict[str, Stock]:
     """The stock list by id: the entries that come with the project, then those of the user's TOML file.
 
-    extra_path : a file in the form of `stocks.toml`; its entries replace those of the same id.
-    Raises ReconError where the file is missing, broken or holds nonsense.
+    Parameters
+    ----------
+    extra_path : str or Path, optional
+        A file in the form of `stocks.toml`; its entries replace those of the same id.
+
+    Raises
+    ------
+    ReconError
+        Where the file is missing, broken or holds nonsense.
+
+    Examples
+    --------
+    >>> load_stocks()["steel-38"].pitch_mm
+    38.1
     """
     shipped = resources.files("recon.frame").joinpath("stocks.toml").read_text(encoding="utf-8")
     stocks = _parse(shipped, "stocks.toml")
@@ -167,13 +200,14 @@ def _parse(text: str, where: str) -> dict[str, Stock]:
         raise ReconError(f"{where}: a value is too deep or too long to read; write it anew.") from error
     lines = [i for i, line in enumerate(text.splitlines(), 1) if re.match(r"\s*\[\[\s*stock\s*\]\]", line)]
 
-    def place(path):
+    def place(path: Place) -> str:
         if len(path) < 2:
             return ""
-        entry = data["stock"][path[1]]
+        number = int(path[1])
+        entry = data["stock"][number]
         name = f" '{entry['id']}'" if isinstance(entry, dict) and isinstance(entry.get("id"), str) else ""
-        line = f" (line {lines[path[1]]})" if path[1] < len(lines) else ""
-        return f"entry {path[1] + 1}{name}{line}"
+        line = f" (line {lines[number]})" if number < len(lines) else ""
+        return f"entry {number + 1}{name}{line}"
 
     check(data, SCHEMA, where, place)
     stocks: dict[str, Stock] = {}
@@ -211,12 +245,33 @@ def recognise(
 ) -> list[tuple[Stock, float]]:
     """Which stock the two measured ratios point at: (entry, posterior probability), most likely first.
 
-    Bayes' rule: normal likelihoods of the two ratios with their standard deviations, the entries' `prior`, a
-    twentieth of it kept for stock that is not in the list (evenly spread ratios), and for a hint ("wood", "metal"
-    or an entry's own material) 9 : 1 for entries of that material.  What the probabilities lack to 1 is the chance
-    that the stock is not in the list.
+    Parameters
+    ----------
+    hole_over_pitch, sigma_hp : float
+        Diameter of the holes in pitches, and its standard deviation.
+    width_over_pitch, sigma_wp : float
+        Width of the section in pitches, and its standard deviation.
+    stocks : dict
+        The stock list.
+    material_hint : str, optional
+        "wood", "metal" or an entry's own material.
 
-    Photos tell ratios, not sizes: entries with the same ratios keep their prior odds.  `ambiguities` groups them.
+    Notes
+    -----
+    Bayes' rule: normal likelihoods of the two ratios with their standard deviations, the entries' `prior`, a
+    twentieth of it kept for stock that is not in the list (evenly spread ratios), and for a hint 9 : 1 for
+    entries of that material.  What the probabilities lack to 1 is the chance that the stock is not in the
+    list.
+
+    Photos show ratios, not sizes: entries with the same ratios keep their prior odds.  `ambiguities` groups
+    them.
+
+    Examples
+    --------
+    >>> stocks = load_stocks()
+    >>> ranked = recognise(0.29, 0.02, 1.0, 0.03, stocks)
+    >>> ranked[0][0].width, 0 < ranked[0][1] < 1
+    (1.0, True)
     """
     for name, value in (
         ("hole_over_pitch", hole_over_pitch),
@@ -252,9 +307,10 @@ def _is_of(material: str, hint: str) -> bool:
 
 
 def ambiguities(ranked: list[tuple[Stock, float]]) -> list[tuple[tuple[Stock, ...], float]]:
-    """The ranked entries in groups of the same two ratios: (entries, most likely first; their probability together).
+    """The ranked entries in groups of the same two ratios.
 
-    Within a group no photo decides: its entries may differ in pitch, and so in every length, or in wall alone.
+    Each is (entries, most likely first; their probability together).  Within a group no photo decides: its
+    entries may differ in pitch, and so in every length, or in wall alone.
     """
     groups: list[list[tuple[Stock, float]]] = []
     for stock, p in ranked:
@@ -267,12 +323,12 @@ def ambiguities(ranked: list[tuple[Stock, float]]) -> list[tuple[tuple[Stock, ..
                 break
         else:
             groups.append([(stock, p)])
-    told = [(tuple(s for s, _ in group), sum(p for _, p in group)) for group in groups]
-    return sorted(told, key=lambda g: -g[1])
+    summed = [(tuple(s for s, _ in group), sum(p for _, p in group)) for group in groups]
+    return sorted(summed, key=lambda g: -g[1])
 
 
 def explain(ranked: list[tuple[Stock, float]]) -> str:
-    """One or two sentences for people: the stock that was recognised, how sure, and what the photos cannot tell."""
+    """One or two sentences: the stock that was recognised, how sure, and what the photos cannot show."""
     if not ranked:
         return "The stock list is empty."
     best, p = ranked[0]

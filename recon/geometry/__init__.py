@@ -1,1 +1,8 @@
-"""The geometry that all floors share: the camera, ellipses, boxes, lattice places.  Knows arrays, no frames."""
+"""The geometry that all floors share.  It knows arrays and no frames.
+
+- `arrays`: names for the kinds of arrays in signatures
+- `camera`: projection, its inverse and Jacobians
+- `ellipses`: shapes of openings seen and predicted, compared
+- `boxes`: what hides what, and which boxes lie in one another
+- `lattice`: rotations of the lattice, and the places that members can take on it
+"""

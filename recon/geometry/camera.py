@@ -3,68 +3,154 @@
 Frames of reference: *world* (the frame's lattice, pitches), *camera* (pitches, x right, y down, z ahead:
 x_cam = R x + t), *sensor* (x / z, y / z, no unit), *image* (px).  Lens: the radial terms of the model in
 the OpenCV documentation, x_d = x (1 + k1 r^2 + k2 r^4), source: Brown 1966, "Decentering distortion
-of lenses"; square pixels.
+of lenses"; square pixels.  Pixel centres are at whole numbers.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.spatial.transform import Rotation
 
+from recon.geometry.arrays import BoolArray, FloatArray
 
-@dataclass(frozen=True)
+NEAREST = 1e-9  # pitches ahead of the camera's centre from which a point has an image: rounding
+
+
+@dataclass(frozen=True, eq=False)
 class Camera:
-    """Focal length f and principal point cx, cy in px; k1, k2; pose R (3, 3), t (3,) in pitches."""
+    """A camera: its lens and where it stands.
+
+    Two cameras are equal where all their numbers are.
+
+    Attributes
+    ----------
+    f : float
+        Focal length, px.
+    cx, cy : float
+        Principal point, px.
+    k1, k2 : float
+        Radial lens terms.
+    R : (3, 3) array
+        Rotation from world to camera.
+    t : (3,) array
+        Shift from world to camera, pitches.
+
+    Examples
+    --------
+    >>> camera = Camera(1000, 320, 240, t=np.array([0, 0, 10.0]))
+    >>> camera.project([[0, 0, 0], [1, 0, 0]]).tolist()
+    [[320.0, 240.0], [420.0, 240.0]]
+    """
 
     f: float
     cx: float
     cy: float
     k1: float = 0.0
     k2: float = 0.0
-    R: np.ndarray = field(default_factory=lambda: np.eye(3))
-    t: np.ndarray = field(default_factory=lambda: np.zeros(3))
+    R: FloatArray = field(default_factory=lambda: np.eye(3))
+    t: FloatArray = field(default_factory=lambda: np.zeros(3))
+
+    def __eq__(self, other: object) -> bool:
+        return self._values() == other._values() if isinstance(other, Camera) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self._values())
+
+    def _values(self) -> tuple[float, ...]:
+        return (self.f, self.cx, self.cy, self.k1, self.k2, *self.R.ravel().tolist(), *self.t.tolist())
 
     @property
-    def centre(self) -> np.ndarray:
+    def centre(self) -> FloatArray:
         """(3,) the camera's place in the world, pitches."""
         return -self.R.T @ self.t
 
-    def posed(self, R: np.ndarray, t: np.ndarray) -> Camera:
+    def posed(self, R: ArrayLike, t: ArrayLike) -> Camera:
+        """The camera with another pose: rotation R (3, 3) and shift t (3,), pitches."""
         return replace(self, R=np.asarray(R, float), t=np.asarray(t, float))
 
     def resized(self, scale: float) -> Camera:
-        """The camera of the photo resized by ``scale`` (pixel centres at whole numbers)."""
+        """The camera of the photo resized by `scale` (pixel centres at whole numbers)."""
         return replace(
             self, f=self.f * scale, cx=(self.cx + 0.5) * scale - 0.5, cy=(self.cy + 0.5) * scale - 0.5
         )
 
-    def project(self, points: np.ndarray) -> np.ndarray:
+    def moved(self, turn: ArrayLike, shift: ArrayLike) -> Camera:
+        """The camera in a world that is moved by x -> turn x + shift (pitches): it sees the same there."""
+        R = self.R @ np.asarray(turn).T  # x_cam = R turn' (x - shift) + t
+        return self.posed(R, self.t - R @ np.asarray(shift, float))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values for JSON: f, cx, cy, k1, k2, R (three lists of three), t (a list of three)."""
+        return {
+            **{name: float(getattr(self, name)) for name in ("f", "cx", "cy", "k1", "k2")},
+            "R": self.R.tolist(),
+            "t": self.t.tolist(),
+        }
+
+    @classmethod
+    def from_dict(cls, values: Mapping[str, Any]) -> Camera:
+        """The camera in the form of `to_dict`; KeyError, TypeError or ValueError where it is none."""
+        f, cx, cy, k1, k2 = (float(values[name]) for name in ("f", "cx", "cy", "k1", "k2"))
+        R, t = np.array(values["R"], float), np.array(values["t"], float)
+        return cls(f, cx, cy, k1, k2, R.reshape(3, 3), t.reshape(3))
+
+    def project(self, points: ArrayLike) -> FloatArray:
         """World (N, 3) pitches to image (N, 2) px; NaN for points behind the camera."""
         return sensor2image(self, camera2sensor(world2camera(self, points)))
 
+    def in_picture(self, points: ArrayLike, size: tuple[int, int]) -> BoolArray:
+        """Which world points the photo would show, were nothing in the way.
 
-def world2camera(camera: Camera, points: np.ndarray) -> np.ndarray:
+        Parameters
+        ----------
+        points : array_like, (N, 3)
+            World, pitches.
+        size : tuple of int
+            Width and height of the photo, px.
+
+        Returns
+        -------
+        (N,) bool array
+
+        Notes
+        -----
+        Points beyond `lens_limit` are out of the picture: there the lens model, which describes the picture
+        only, brings points back towards its middle.
+        """
+        sensor = camera2sensor(world2camera(self, points))
+        px = sensor2image(self, sensor)
+        in_reach = np.linalg.norm(sensor, axis=-1) < lens_limit(self)
+        shown: BoolArray = in_reach & (px > 0).all(axis=-1) & (px < size).all(axis=-1)
+        return shown
+
+
+def world2camera(camera: Camera, points: ArrayLike) -> FloatArray:
     """(..., 3) pitches to (..., 3) pitches."""
-    return np.asarray(points, float) @ camera.R.T + camera.t
+    moved: FloatArray = np.asarray(points, float) @ camera.R.T + camera.t
+    return moved
 
 
-def camera2sensor(points: np.ndarray) -> np.ndarray:
+def camera2sensor(points: FloatArray) -> FloatArray:
     """(..., 3) to (..., 2); NaN where z <= 0."""
     z = points[..., 2:3]
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(z > 1e-9, points[..., :2] / z, np.nan)
+        return np.where(z > NEAREST, points[..., :2] / z, np.nan)
 
 
-def sensor2image(camera: Camera, xy: np.ndarray) -> np.ndarray:
+def sensor2image(camera: Camera, xy: FloatArray) -> FloatArray:
     """(..., 2) to (..., 2) px: lens, then focal length and principal point."""
     r2 = np.sum(xy**2, axis=-1, keepdims=True)
     d = 1 + camera.k1 * r2 + camera.k2 * r2**2
-    return camera.f * d * xy + np.array([camera.cx, camera.cy])
+    px: FloatArray = camera.f * d * xy + np.array([camera.cx, camera.cy])
+    return px
 
 
-def image2sensor(camera: Camera, px: np.ndarray) -> np.ndarray:
+def image2sensor(camera: Camera, px: ArrayLike) -> FloatArray:
     """(..., 2) px to (..., 2), the lens undone by Newton's method on the radius."""
     q = (np.asarray(px, float) - [camera.cx, camera.cy]) / camera.f
     rd = np.linalg.norm(q, axis=-1, keepdims=True)
@@ -74,21 +160,42 @@ def image2sensor(camera: Camera, px: np.ndarray) -> np.ndarray:
         slope = 1 + 3 * camera.k1 * r**2 + 5 * camera.k2 * r**4
         r = r - value / np.where(np.abs(slope) < 0.2, 0.2, slope)
     with np.errstate(divide="ignore", invalid="ignore"):
-        return q * np.where(rd > 1e-12, r / rd, 1.0)
+        sensor: FloatArray = q * np.where(rd > 1e-12, r / rd, 1.0)
+    return sensor
 
 
-def project_jacobian(camera: Camera, points: np.ndarray):
+def lens_limit(camera: Camera) -> float:
+    """The radius on the sensor up to which the lens model grows.
+
+    The first at which d(r + k1 r^3 + k2 r^5)/dr is 0.
+
+    Examples
+    --------
+    >>> lens_limit(Camera(1000, 0, 0, k1=-1 / 3)), lens_limit(Camera(1000, 0, 0, k1=0.1))
+    (1.0, inf)
+    """
+    # 1 + 3 k1 r^2 + 5 k2 r^4 = 0, solved for 1 / r^2; the largest root is the nearest radius.
+    discriminant = 9 * camera.k1**2 - 20 * camera.k2
+    root = (-3 * camera.k1 + np.sqrt(discriminant)) / 2 if discriminant >= 0 else 0.0
+    return float(1 / np.sqrt(root)) if root > 0 else float("inf")
+
+
+def project_jacobian(camera: Camera, points: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Image points and their derivatives.
 
     Parameters
     ----------
-    points : (N, 3) world, pitches.
+    camera : Camera
+    points : (N, 3) array
+        World, pitches.
 
     Returns
     -------
-    px : (N, 2).
-    d_camera : (N, 2, 9), by f, k1, k2, a left rotation vector w (R <- exp(w) R; radians), t (pitches).
-    d_points : (N, 2, 3), by the points (pitches).
+    px : (N, 2) array
+    d_camera : (N, 2, 9) array
+        By f, k1, k2, a left rotation vector w (R <- exp(w) R; radians), t (pitches).
+    d_points : (N, 2, 3) array
+        By the points (pitches).
     """
     pc = world2camera(camera, points)
     x, y, z = pc.T
@@ -120,8 +227,8 @@ def project_jacobian(camera: Camera, points: np.ndarray):
     return px, out, by_cam @ camera.R
 
 
-def stepped(camera: Camera, delta: np.ndarray) -> Camera:
-    """The camera after a step (9,) in the parameters of :func:`project_jacobian`."""
+def stepped(camera: Camera, delta: FloatArray) -> Camera:
+    """The camera after a step (9,) in the parameters of `project_jacobian`."""
     R = Rotation.from_rotvec(delta[3:6]).as_matrix() @ camera.R
     return replace(
         camera,
@@ -134,12 +241,29 @@ def stepped(camera: Camera, delta: np.ndarray) -> Camera:
 
 
 def opening_ellipse_offset_px(
-    camera: Camera, centre: np.ndarray, normal: np.ndarray, radius: float
-) -> np.ndarray:
-    """(2,) px from the image of a circle's centre to the centre of the circle's image (eccentricity).
+    camera: Camera, centre: FloatArray, normal: ArrayLike, radius: float
+) -> FloatArray:
+    """From the image of a circle's centre to the centre of the circle's image (eccentricity).
 
+    Parameters
+    ----------
+    camera : Camera
+    centre : (3,) array
+        World, pitches.
+    normal : array_like, (3,)
+        Unit vector of the circle's plane.
+    radius : float
+        Pitches.
+
+    Returns
+    -------
+    (2,) array
+        Px.
+
+    Notes
+    -----
     Exact, by projecting the circle as a conic (Hartley and Zisserman 2004, section 8.4); lens terms
-    are taken as locally affine.  centre (3,), radius in pitches, normal a unit vector.
+    are taken as locally affine.
     """
     c = world2camera(camera, centre)
     n = camera.R @ np.asarray(normal, float)
@@ -150,6 +274,6 @@ def opening_ellipse_offset_px(
     H = np.c_[radius * a, radius * b, c]
     inv = np.linalg.inv(H)
     conic = inv.T @ np.diag([1.0, 1.0, -1.0]) @ inv
-    mid = np.linalg.solve(conic[:2, :2], -conic[:2, 2])
-    true = c[:2] / c[2]
+    mid = np.asarray(np.linalg.solve(conic[:2, :2], -conic[:2, 2]), float)
+    true: FloatArray = c[:2] / c[2]
     return sensor2image(camera, mid) - sensor2image(camera, true)

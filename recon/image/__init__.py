@@ -1,1 +1,7 @@
-"""Camera model, photo loading, openings and rows: pixels in, plain arrays out."""
+"""Photo loading, openings and rows: pixels in, plain arrays out.
+
+- `photos`: photographs from files, checked and upright
+- `duplicates`: photos that are one exposure
+- `openings`: small ellipses that stand out from their face, and how densely they lie
+- `rows`: openings in a line at projectively regular steps
+"""

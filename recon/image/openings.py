@@ -7,9 +7,15 @@ dark spot.  What is no opening is thrown out later, by the rows.
 
 from __future__ import annotations
 
+from itertools import pairwise
+from typing import Any
+
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
+
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 
 # One table row an opening.  x, y: centre, px.  major, minor: full axes of the ellipse, px.
 # angle: of the major axis, radians from +x towards +y.  contrast: signed difference of lightness,
@@ -29,29 +35,35 @@ OPENING = np.dtype(
 SCALES_PER_OCTAVE = 3  # Lowe 2004 (doi:10.1023/B:VISI.0000029664.99615.94), section 3.2
 SMALLEST_SIGMA_PX = 1.2  # a disc of 4 px peaks at sigma = radius / sqrt 2 = 1.4 px
 LARGEST_SIGMA_PX = 22.0  # a disc of 60 px
+NEIGHBOURS = (
+    12  # that a density is taken from: enough to be steady, few enough to be local; this project's choice
+)
+LEAST_DISTANCE_PX = 2.0  # detections nearer than this are not told apart
 RAYS, STEPS, REACH = 24, 15, 2.1  # rays round an opening, samples on each, their length in radii
 CHANNEL_NOISE = (0.008, 0.006, 0.006)  # weakest difference of Gaussians worth a look, in L, a, b / 100:
 # about one grey level of 8 bits after the blur
 
 
-def lab_image(bgr: np.ndarray) -> np.ndarray:
+def lab_image(bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
     """(H, W, 3) uint8 BGR to float32 CIE L*a*b* divided by 100, so that L runs 0..1."""
-    return cv2.cvtColor(bgr.astype(np.float32) / 255, cv2.COLOR_BGR2LAB) / 100
+    lab: NDArray[np.float32] = cv2.cvtColor(bgr.astype(np.float32) / 255, cv2.COLOR_BGR2LAB) / np.float32(100)
+    return lab
 
 
-def detect_openings(lab: np.ndarray, most: int = 9000) -> np.ndarray:
+def detect_openings(lab: NDArray[np.float32], most: int = 9000) -> NDArray[Any]:
     """Everything in a photo that may be an opening.
 
     Parameters
     ----------
-    lab : (H, W, 3) float32
-        The photo as :func:`lab_image` gives it.
+    lab : (H, W, 3) float32 array
+        The photo as `lab_image` gives it.
     most : int
         At most this many, best scores first (keeps gravel from costing minutes).
 
     Returns
     -------
-    (N,) array of dtype ``OPENING``, best score first.
+    (N,) array of dtype `OPENING`
+        Best score first.
 
     Notes
     -----
@@ -59,6 +71,14 @@ def detect_openings(lab: np.ndarray, most: int = 9000) -> np.ndarray:
     differences of Gaussians on an image pyramid, in each of the three channels and both signs.  Each
     is then refined on its rim: rays from the middle cross the rim where the colour is half way
     between the middle and the face, and an ellipse is fitted to the crossings.
+
+    Examples
+    --------
+    >>> photo = np.full((120, 120, 3), 180, np.uint8)
+    >>> photo = cv2.circle(photo, (60, 50), 8, (40, 40, 40), -1)
+    >>> best = detect_openings(lab_image(photo))[0]
+    >>> round(best["x"]), round(best["y"]), round(best["major"])
+    (60, 50, 16)
     """
     spots = np.concatenate([_extrema(np.ascontiguousarray(lab[..., c]), CHANNEL_NOISE[c]) for c in range(3)])
     spots = spots[np.argsort(-spots[:, 3])][: 8 * most]
@@ -68,7 +88,7 @@ def detect_openings(lab: np.ndarray, most: int = 9000) -> np.ndarray:
     return _drop_doubles(fine[fine["score"] > 1.0])[:most]
 
 
-def _extrema(channel: np.ndarray, floor: float) -> np.ndarray:
+def _extrema(channel: NDArray[np.float32], floor: float) -> FloatArray:
     """(N, 7): x, y, radius, response, semi-axes and angle (px) of one channel's scale-space extrema."""
     k = 2 ** (1 / SCALES_PER_OCTAVE)
     out = [np.zeros((0, 7))]
@@ -77,7 +97,7 @@ def _extrema(channel: np.ndarray, floor: float) -> np.ndarray:
     while SMALLEST_SIGMA_PX * factor <= LARGEST_SIGMA_PX and min(level.shape) > 16:
         sigmas = SMALLEST_SIGMA_PX * k ** np.arange(-1, SCALES_PER_OCTAVE + 2)
         blurred = [cv2.GaussianBlur(level, (0, 0), s) for s in sigmas]
-        bands = [(b - a) / (k - 1) for a, b in zip(blurred[:-1], blurred[1:])]
+        bands = [(b - a) / (k - 1) for a, b in pairwise(blurred)]
         for i in range(1, SCALES_PER_OCTAVE + 1):
             here = bands[i]
             for top in (here >= cv2.dilate(here, square), here <= cv2.erode(here, square)):
@@ -101,12 +121,14 @@ def _extrema(channel: np.ndarray, floor: float) -> np.ndarray:
                         angle,
                     ][ok & blob]
                 )
-        level = cv2.resize(level, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        level = np.asarray(cv2.resize(level, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
         factor *= 2
     return np.concatenate(out)
 
 
-def _curvature(band: np.ndarray, ys: np.ndarray, xs: np.ndarray):
+def _curvature(
+    band: NDArray[np.float32], ys: IntArray, xs: IntArray
+) -> tuple[BoolArray, FloatArray, FloatArray]:
     """Whether the band is curved both ways (Lowe 2004, section 4.1), and the ellipse that this suggests."""
     hxx = band[ys, xs + 1] + band[ys, xs - 1] - 2 * band[ys, xs]
     hyy = band[ys + 1, xs] + band[ys - 1, xs] - 2 * band[ys, xs]
@@ -217,6 +239,28 @@ def _fit_ellipses(px, py, good, size):
     nang = 0.5 * np.arctan2(-B, C - A)  # the major axis lies along the small eigenvalue
     misfit = (res * w).sum(1) / np.maximum(w.sum(1), 1e-9)
     return ok, cx * size, cy * size, na * size, nb * size, nang, misfit
+
+
+def local_density(openings: NDArray[Any], tree: cKDTree | None = None) -> FloatArray:
+    """How densely detections lie round each of them, from the distance to the 12th neighbour.
+
+    Parameters
+    ----------
+    openings : (N,) array of dtype `OPENING`
+    tree : cKDTree, optional
+        Of their centres, where there is one already.
+
+    Returns
+    -------
+    (N,) array
+        Detections per square px.
+    """
+    xy = np.c_[openings["x"], openings["y"]]
+    tree = tree or cKDTree(xy)
+    n = min(NEIGHBOURS + 1, len(xy))
+    d = tree.query(xy, k=n)[0].reshape(len(xy), -1)[:, -1]
+    density: FloatArray = (n - 1) / (np.pi * np.maximum(d, LEAST_DISTANCE_PX) ** 2)
+    return density
 
 
 def _drop_doubles(found: np.ndarray) -> np.ndarray:

@@ -1,22 +1,25 @@
-"""Photographs from files: found, checked, decoded, turned upright, and told from their duplicates."""
+"""Photographs from files: found, checked, decoded and turned upright."""
 
 import hashlib
 import re
 import warnings
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 import pillow_heif
+from numpy.typing import NDArray
 from PIL import ExifTags, Image, ImageOps
 
 from recon.errors import ReconError
 
 pillow_heif.register_heif_opener()
 
-# What phones and cameras write. Pillow knows many more formats; each one less is one less way in for a hostile file.
+# What phones and cameras write. Pillow knows many more formats; each one less is one less way in for a
+# hostile file.
 # JPEG covers MPO, a JPEG with further pictures behind it (portrait mode, burst).
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
 SUFFIXES = {
@@ -39,65 +42,83 @@ MAX_PIXELS = 60_000_000  # a "50 MP" phone writes up to 8192 x 6144 = 50.3 MP
 MIN_PIXELS = 250_000  # 640 x 480 passes; below, an opening at arm's length is under 4 px across
 MIN_SIDE = 300  # a strip is not a photograph of a frame
 
-# Diagonal of the 36 x 24 mm film frame. The 35 mm-equivalent focal length (Exif tag 0xA405, CIPA DC-008) compares angles
-# of view across the diagonal, because that is what stays comparable between 4:3 sensors and 3:2 film.
-# That it is the diagonal: CIPA DCG-001, from memory.
+# Diagonal of the 36 x 24 mm film frame. The 35 mm-equivalent focal length (Exif tag 0xA405, CIPA DC-008)
+# compares angles of view across the diagonal, because that is what stays comparable between 4:3 sensors and
+# 3:2 film. That it is the diagonal: CIPA DCG-001, from memory.
 DIAGONAL_35_MM = float(np.hypot(36.0, 24.0))
 # Shorter is a fisheye, which the radial lens model does not describe; longer leaves no perspective to read.
 F35_RANGE_MM = (10.0, 300.0)
-
-# See `drop_duplicates`.
-THUMBNAIL_SIDE = 64
-THUMBNAIL_SIGMA_PX = 4.0
-SAME_CORRELATION = 0.975
 
 
 @dataclass(frozen=True, eq=False)
 class PhotoImage:
     """One decoded photograph, upright.
 
-    grey is luma (Rec. 601 weights) of the gamma-coded values, float32, 0..1, shape (H, W). It is not linearised: in
-    gamma-coded values a step of equal visibility has about equal size in the sun and in the shade.
-    colour is (H, W, 3) uint8, red first; embedded colour profiles are not applied.
-    size is (width, height) in px. f35_mm is the 35 mm-equivalent focal length, focal_prior_px the same in pixels of
-    this image; both None where the file does not say. digest names the decoded pixels.
+    Attributes
+    ----------
+    path : Path
+    name : str
+        What the photo is called; one name stands for one photo.
+    grey : (H, W) float32 array
+        Luma (Rec. 601 weights) of the gamma-coded values, 0..1. It is not linearised: in gamma-coded values a
+        step of equal visibility has about equal size in the sun and in the shade.
+    colour : (H, W, 3) uint8 array
+        Red first; embedded colour profiles are not applied.
+    size : tuple of int
+        Width and height, px.
+    f35_mm : float or None
+        35 mm-equivalent focal length, mm; None where the file does not say.
+    focal_prior_px : float or None
+        The same in px of this image.
+    digest : str
+        Names the decoded pixels.
     """
 
     path: Path
     name: str
-    grey: np.ndarray
-    colour: np.ndarray
+    grey: NDArray[np.float32]
+    colour: NDArray[np.uint8]
     size: tuple[int, int]
     f35_mm: float | None
     focal_prior_px: float | None
     digest: str
 
 
-def _natural_key(path: Path):
-    """Sort key that puts photo_2 before photo_10."""
+def natural_key(path: Path) -> list[int | str]:
+    """Sort key that puts photo_2 before photo_10.
+
+    Examples
+    --------
+    >>> [path.name for path in sorted(map(Path, ["photo_10.jpg", "photo_2.jpg"]), key=natural_key)]
+    ['photo_2.jpg', 'photo_10.jpg']
+    """
     return [int(part) if part.isdigit() else part.casefold() for part in re.split(r"(\d+)", path.name)]
 
 
 def find_photos(paths: Iterable[str | Path]) -> list[Path]:
-    """Files named or, for each folder named, the photos in it (by suffix, in natural order, not in folders below it).
+    """Files named or, for each folder named, the photos in it.
 
-    A file named outright is kept whatever its suffix: `load_photo` judges it by its contents.
+    In folders photos are known by suffix, and come in natural order; folders below are not looked into. A
+    file named outright is kept whatever its suffix: `load_photo` judges it by its contents.
 
-    Raises ReconError where a path does not exist, a folder cannot be read or holds no photo, or no path was given.
+    Raises
+    ------
+    ReconError
+        Where a path does not exist, a folder cannot be read or holds no photo, or no path was given.
     """
     found: list[Path] = []
-    for given in map(Path, paths):
+    for path in map(Path, paths):
         try:
-            is_folder = given.is_dir()
-            if not is_folder and not given.exists():
-                raise ReconError(f"{given}: there is no such file or folder; check the name.")
+            is_folder = path.is_dir()
+            if not is_folder and not path.exists():
+                raise ReconError(f"{path}: there is no such file or folder; check the name.")
             if not is_folder:
-                found.append(given)
+                found.append(path)
                 continue
-            inside = [p for p in given.iterdir() if not p.name.startswith(".")]
+            inside = [p for p in path.iterdir() if not p.name.startswith(".")]
             photos = [p for p in inside if p.suffix.lower() in SUFFIXES and p.is_file()]
         except OSError as error:
-            raise ReconError(f"{given}: cannot be read ({error.strerror}); check its permissions.") from error
+            raise ReconError(f"{path}: cannot be read ({error.strerror}); check its permissions.") from error
         if not photos:
             below = sorted(p.name for p in inside if p.is_dir())
             hint = (
@@ -105,8 +126,8 @@ def find_photos(paths: Iterable[str | Path]) -> list[Path]:
                 if below
                 else ""
             )
-            raise ReconError(f"{given}: this folder holds no photos ({FORMATS_TEXT}).{hint}")
-        found += sorted(photos, key=_natural_key)
+            raise ReconError(f"{path}: this folder holds no photos ({FORMATS_TEXT}).{hint}")
+        found += sorted(photos, key=natural_key)
     if not found:
         raise ReconError(f"No photos were given: name photo files ({FORMATS_TEXT}) or a folder of them.")
     return found
@@ -125,7 +146,8 @@ def _check_size(name: str, size: tuple[int, int], max_pixels: int) -> None:
         )
     if width * height < MIN_PIXELS or min(width, height) < MIN_SIDE:
         raise ReconError(
-            f"{name}: {width} x {height} px is too small to see holes in; use the original photo (0.3 MP or more)."
+            f"{name}: {width} x {height} px is too small to see holes in; "
+            "use the original photo (0.3 MP or more)."
         )
 
 
@@ -155,7 +177,7 @@ def _composited(image: Image.Image) -> Image.Image:
     return _rgb(Image.alpha_composite(ground, rgba))
 
 
-def _deep_grey(image: Image.Image) -> np.ndarray:
+def _deep_grey(image: Image.Image) -> NDArray[np.float32]:
     """(H, W) float32 0..1 of a 16-bit, 32-bit or float grey image."""
     values = np.nan_to_num(np.asarray(image, dtype=np.float32), nan=0.0, posinf=0.0, neginf=0.0)
     top = float(values.max(initial=0.0))
@@ -166,7 +188,7 @@ def _deep_grey(image: Image.Image) -> np.ndarray:
     return np.clip(values / white, 0.0, 1.0)
 
 
-def _arrays(image: Image.Image) -> tuple[np.ndarray, np.ndarray]:
+def _arrays(image: Image.Image) -> tuple[NDArray[np.float32], NDArray[np.uint8]]:
     """grey (H, W) float32 and colour (H, W, 3) uint8 of an upright, loaded image of any mode."""
     if image.mode == "F" or image.mode.startswith("I"):
         grey = _deep_grey(image)
@@ -179,7 +201,7 @@ def _arrays(image: Image.Image) -> tuple[np.ndarray, np.ndarray]:
     return grey, colour
 
 
-def _positive(value) -> float | None:
+def _positive(value: Any) -> float | None:
     """An Exif number as a positive float, or None: files hold 0, 0/0 and text in these places."""
     try:
         number = float(value)
@@ -188,12 +210,21 @@ def _positive(value) -> float | None:
     return number if np.isfinite(number) and number > 0 else None
 
 
-def focal_35mm(tags: dict, size: tuple[int, int]) -> float | None:
-    """35 mm-equivalent focal length in mm from the Exif IFD's tags, or None where it is absent or not believable.
+def focal_35mm(tags: Mapping[int, Any], size: tuple[int, int]) -> float | None:
+    """35 mm-equivalent focal length in mm, or None where it is absent or not believable.
 
-    tags : tag number -> value; size : (width, height) of the image in px.
-    Where the tag itself is missing, focal length times the sensor's pixels per mm (FocalPlaneXResolution) serves.
-    A photo whose proportions differ from those that the camera wrote was cropped: its angle of view is not known.
+    Parameters
+    ----------
+    tags : mapping
+        The Exif IFD: tag number -> value.
+    size : tuple of int
+        Width and height of the image, px.
+
+    Notes
+    -----
+    Where the tag itself is missing, focal length times the sensor's pixels per mm (FocalPlaneXResolution)
+    serves. A photo whose proportions differ from those that the camera wrote was cropped: its angle of view
+    is not known.
     """
     base = ExifTags.Base
     wide, high = _positive(tags.get(base.ExifImageWidth)), _positive(tags.get(base.ExifImageHeight))
@@ -217,13 +248,15 @@ def focal_35mm(tags: dict, size: tuple[int, int]) -> float | None:
 def focal_px(f35_mm: float, size: tuple[int, int]) -> float:
     """Focal length in px of an image of this size (width, height) with this 35 mm-equivalent focal length.
 
+    Examples
+    --------
     >>> round(focal_px(26.0, (2000, 1500)), 1)
     1502.3
     """
     return float(f35_mm / DIAGONAL_35_MM * np.hypot(*size))
 
 
-def _exif_tags(image: Image.Image) -> dict:
+def _exif_tags(image: Image.Image) -> dict[int, Any]:
     try:
         return dict(image.getexif().get_ifd(ExifTags.IFD.Exif))
     except Exception:  # Exif is never needed; whatever a mangled block makes Pillow raise means "no Exif"
@@ -239,12 +272,16 @@ def _upright(image: Image.Image) -> Image.Image:
 
 
 def load_photo(path: str | Path, max_pixels: int = MAX_PIXELS) -> PhotoImage:
-    """Read one photo: JPEG, PNG, WebP, TIFF or HEIC; colour, grey, 16 bit, palette, CMYK or with alpha; upright by Exif.
+    """Read one photo, upright by its Exif.
 
-    The declared size is checked before any pixel is decoded, so a decompression bomb costs nothing.
+    JPEG, PNG, WebP, TIFF or HEIC; colour, grey, 16 bit, palette, CMYK or with alpha. The declared size is
+    checked before any pixel is decoded, so a decompression bomb costs nothing.
 
-    Raises ReconError, naming the file and the remedy, where it is missing, unreadable, empty, not a photo, damaged, too
-    large (more than max_pixels) or too small.
+    Raises
+    ------
+    ReconError
+        Naming the file and the remedy, where it is missing, unreadable, empty, not a photo, damaged, too
+        large (more than `max_pixels`) or too small.
     """
     path = Path(path)
     name = path.name
@@ -255,11 +292,10 @@ def load_photo(path: str | Path, max_pixels: int = MAX_PIXELS) -> PhotoImage:
             image = Image.open(path, formats=FORMATS)
         except Image.DecompressionBombError as error:
             raise ReconError(
-                f"{name}: it says it is far larger than the {_megapixels(max_pixels)} that are read; save a smaller copy."
+                f"{name}: it says it is far larger than the {_megapixels(max_pixels)} that are read; "
+                "save a smaller copy."
             ) from error
-        except (
-            Exception
-        ) as error:  # a hostile header can make a decoder raise anything; all of it means the same
+        except Exception as error:  # a hostile header can make a decoder raise anything
             raise ReconError(
                 f"{name}: this is not a photo that can be read, or its beginning is damaged; "
                 f"use {FORMATS_TEXT}, or copy it again."
@@ -276,19 +312,20 @@ def load_photo(path: str | Path, max_pixels: int = MAX_PIXELS) -> PhotoImage:
                 ) from error
             except Exception as error:  # as above
                 raise ReconError(
-                    f"{name}: the file is damaged or cut short and cannot be decoded; copy it from the camera again."
+                    f"{name}: the file is damaged or cut short and cannot be decoded; "
+                    "copy it from the camera again."
                 ) from error
     size = (grey.shape[1], grey.shape[0])
     f35 = focal_35mm(tags, size)
     digest = hashlib.blake2b(repr(size).encode(), digest_size=16)
-    digest.update(colour)
+    digest.update(np.ascontiguousarray(colour).data)
     return PhotoImage(
         path, name, grey, colour, size, f35, None if f35 is None else focal_px(f35, size), digest.hexdigest()
     )
 
 
 def _printable(name: str) -> str:
-    """A file name as text that can be shown and saved: bytes that are no UTF-8 and control characters become '?'."""
+    """A file name that can be shown and saved: bytes that are no UTF-8 and control characters become '?'."""
     text = name.encode("utf-8", "replace").decode("utf-8")
     return "".join(c if c.isprintable() else "?" for c in text)
 
@@ -298,9 +335,24 @@ def load_photos(
     max_pixels: int = MAX_PIXELS,
     progress: Callable[[str, float], None] | None = None,
 ) -> tuple[list[PhotoImage], list[tuple[str, str]]]:
-    """Load each photo; those that cannot be read are returned as (name, reason) and keep nobody else from being read.
+    """Load each photo.
 
-    Photos of the same name from two folders get their folder's name in front, so that a name stands for one photo.
+    Photos of the same name from two folders get their folder's name in front, so that a name stands for one
+    photo.
+
+    Parameters
+    ----------
+    paths : sequence of str or Path
+    max_pixels : int
+        Larger photos are not read.
+    progress : callable, optional
+        Gets words and the share that is done, 0..1.
+
+    Returns
+    -------
+    photos : list of PhotoImage
+    broken : list of (name, reason)
+        Those that cannot be read; they do not keep the others from being read.
     """
     photos: list[PhotoImage] = []
     broken: list[tuple[str, str]] = []
@@ -322,45 +374,3 @@ def load_photos(
         taken.add(name)
         photos.append(replace(photo, name=name))
     return photos, broken
-
-
-def _thumbnail(photo: PhotoImage) -> np.ndarray:
-    """What tells one exposure from another, as a unit vector: the photo area-averaged to THUMBNAIL_SIDE squared, less its
-    own blur, so that wall against floor does not make all photos of one room alike; free of brightness and contrast."""
-    small = cv2.resize(photo.grey, (THUMBNAIL_SIDE, THUMBNAIL_SIDE), interpolation=cv2.INTER_AREA)
-    detail = (small - cv2.GaussianBlur(small, (0, 0), THUMBNAIL_SIGMA_PX)).ravel()
-    detail -= detail.mean()
-    return detail / max(float(np.linalg.norm(detail)), 1e-9)
-
-
-def _sameness(a: PhotoImage, b: PhotoImage, thumbnail_a: np.ndarray, thumbnail_b: np.ndarray) -> str | None:
-    """Why a is the same exposure as b, in words, or None."""
-    if a.digest == b.digest:
-        return f"it is the same photo as {b.name} (the same pixels)"
-    proportions_differ = abs(a.size[0] * b.size[1] / (a.size[1] * b.size[0]) - 1) > 0.02
-    if not proportions_differ and float(thumbnail_a @ thumbnail_b) > SAME_CORRELATION:
-        return f"it is a copy of {b.name} in another size or compression"
-    return None
-
-
-def drop_duplicates(photos: Sequence[PhotoImage]) -> tuple[list[PhotoImage], list[tuple[PhotoImage, str]]]:
-    """Tell apart photos that are the same exposure; returns those kept, in order, and (dropped, reason).
-
-    Identical pixels have one digest. A copy that was scaled or compressed again differs in every pixel, but not in its
-    coarse detail, where noise and JPEG blocks average out: correlation of the thumbnails' detail was at least 0.988 for
-    copies down to a quarter of the size or JPEG quality 20, at most 0.962 for a photo shifted by 0.5 % of its width and
-    0.26 between photos from different places (24 photos of eight frames). Of two copies the larger stays; of two of one
-    size, the one that knows its focal length, else the first.
-    """
-    order = sorted(range(len(photos)), key=lambda k: (-photos[k].grey.size, photos[k].f35_mm is None, k))
-    thumbnails = [_thumbnail(photo) for photo in photos]
-    kept: list[int] = []
-    dropped: dict[int, str] = {}
-    for k in order:
-        reasons = (_sameness(photos[k], photos[j], thumbnails[k], thumbnails[j]) for j in kept)
-        reason = next(filter(None, reasons), None)
-        if reason is None:
-            kept.append(k)
-        else:
-            dropped[k] = reason
-    return [photos[k] for k in sorted(kept)], [(photos[k], dropped[k]) for k in sorted(dropped)]

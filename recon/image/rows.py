@@ -8,10 +8,17 @@ doi:10.1023/A:1026593302236): the expected number of equally good rows in clutte
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
+
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.image.openings import local_density
 
 # Pitch over hole diameter of drilled stock: 38.1 / 11.1 = 3.4, 38.1 / 8 = 4.8, 25.4 / 11.1 = 2.3,
 # widened by a third for what blur and shading do to an ellipse.
@@ -20,29 +27,60 @@ PITCH_OVER_HOLE = (1.7, 7.0)
 
 @dataclass(frozen=True)
 class Row:
-    """A row seen in one photo: ``index[i]`` of the openings is at step ``step[i]`` along it.
+    """A row seen in one photo.
 
-    ``log_nfa`` is the log10 of the expected number of such rows by chance (lower is better).
+    Attributes
+    ----------
+    index : (M,) int array
+        Its openings, by number.
+    step : (M,) int array
+        Which step along the row each is at, from 0.
+    log_nfa : float
+        The log10 of the expected number of such rows by chance (lower is better).
     """
 
-    index: np.ndarray
-    step: np.ndarray
+    index: IntArray
+    step: IntArray
     log_nfa: float
 
 
-def chord_px(openings: np.ndarray, direction: np.ndarray) -> np.ndarray:
-    """Width of each ellipse through its centre along a unit direction, px; shapes (N,), (N, 2) -> (N,)."""
+def chord_px(openings: NDArray[Any] | Mapping[str, FloatArray], direction: FloatArray) -> FloatArray:
+    """Width of each ellipse through its centre along a direction.
+
+    Parameters
+    ----------
+    openings : (N,) array of dtype ``recon.image.openings.OPENING``, or a mapping of its columns
+    direction : (N, 2) or (2,) array
+        Unit vectors.
+
+    Returns
+    -------
+    (N,) array
+        Px.
+    """
     c, s = np.cos(openings["angle"]), np.sin(openings["angle"])
     u = direction[..., 0] * c + direction[..., 1] * s
     v = -direction[..., 0] * s + direction[..., 1] * c
-    return 1 / np.sqrt((u / openings["major"]) ** 2 + (v / openings["minor"]) ** 2)
+    chord: FloatArray = 1 / np.sqrt((u / openings["major"]) ** 2 + (v / openings["minor"]) ** 2)
+    return chord
 
 
-def pattern_directions(openings: np.ndarray, neighbours: int = 20) -> np.ndarray:
+def pattern_directions(openings: NDArray[Any], neighbours: int = 20) -> IntArray:
     """In how many directions each opening lies midway between two others like it.
 
     Openings of a member do so along their row only; tiles, gratings and perforated sheet in three
-    directions and more.  (N,) whole numbers; directions less than 15 degrees apart count once.
+    directions and more.
+
+    Parameters
+    ----------
+    openings : (N,) array of dtype ``recon.image.openings.OPENING``
+    neighbours : int
+        How many nearest openings are looked at.
+
+    Returns
+    -------
+    (N,) int array
+        Directions less than 15 degrees apart count once.
     """
     o = openings
     if len(o) < 4:
@@ -64,21 +102,32 @@ def pattern_directions(openings: np.ndarray, neighbours: int = 20) -> np.ndarray
     return (bins & ~np.roll(bins, 1, axis=1)).sum(1) + bins.all(1)
 
 
-def fit_row(step: np.ndarray, along: np.ndarray, weight: np.ndarray | None = None):
+def fit_row(step: ArrayLike, along: ArrayLike, weight: ArrayLike | None = None) -> tuple[float, float, float]:
     """Least squares (a + b k) / (1 + c k) through positions along a line.
 
     Parameters
     ----------
-    step : (M,) whole numbers k.   along : (M,) px.   weight : (M,) or None.
+    step : array_like, (M,)
+        Whole numbers k.
+    along : array_like, (M,)
+        Positions, px.
+    weight : array_like, (M,), optional
 
     Returns
     -------
-    (a, b, c).  With fewer than 4 points c is 0: three points fit any c exactly.
+    a, b, c : float
+        With fewer than 4 points c is 0: three points fit any c exactly.
 
     Notes
     -----
     The equation a + b k - c k x = x is linear; one re-weighting by 1 + c k gives residuals in px
     (Hartley and Zisserman 2004, section 4.1.2, for the one-dimensional case).
+
+    Examples
+    --------
+    >>> k = np.arange(6)
+    >>> [round(value, 6) for value in fit_row(k, (50 + 20 * k) / (1 + 0.02 * k))]
+    [50.0, 20.0, 0.02]
     """
     k, x = np.asarray(step, float), np.asarray(along, float)
     w = np.ones(len(k)) if weight is None else np.asarray(weight, float)
@@ -102,39 +151,50 @@ def fit_row(step: np.ndarray, along: np.ndarray, weight: np.ndarray | None = Non
     return float((A0 * scale + x0 * D0) / D0), float((B0 * scale + x0 * C0) / D0), float(C0 / D0)
 
 
-def row_position(fit, step):
-    """Positions along the line (px) of steps k under ``fit`` = (a, b, c)."""
+def row_position(fit: tuple[float, float, float], step: ArrayLike) -> FloatArray:
+    """Positions along the line (px) of steps k under `fit` = (a, b, c)."""
     a, b, c = fit
-    return (a + b * np.asarray(step, float)) / (1 + c * np.asarray(step, float))
+    place: FloatArray = (a + b * np.asarray(step, float)) / (1 + c * np.asarray(step, float))
+    return place
 
 
 class _Field:
     """The openings as arrays with a tree, computed once."""
 
-    def __init__(self, openings):
-        self.o = {name: openings[name].copy() for name in openings.dtype.names}
+    def __init__(self, openings: NDArray[Any]) -> None:
+        self.o = {name: openings[name].copy() for name in openings.dtype.names or ()}
         self.xy = np.c_[openings["x"], openings["y"]]
         self.tree = cKDTree(self.xy)
-        n = min(13, len(openings))
-        d = self.tree.query(self.xy, k=n)[0].reshape(len(openings), -1)[:, -1]
-        self.density = (n - 1) / (np.pi * np.maximum(d, 2.0) ** 2)  # openings per px^2 round each
+        self.density = local_density(openings, self.tree)
 
-    def alike(self, i, j):
+    def alike(self, i: IntArray, j: IntArray) -> BoolArray:
         """Could j be i's neighbour on one face: nearly the same ellipse?  Arrays of indices."""
         o = self.o
         r = np.abs(np.log(o["major"][i] / o["major"][j])) + np.abs(np.log(o["minor"][i] / o["minor"][j]))
-        return r < 0.9
+        near: BoolArray = r < 0.9
+        return near
 
 
-def find_rows(openings: np.ndarray, most_log_nfa: float = 2.0, most_seeds: int = 40000) -> list[Row]:
+def find_rows(openings: NDArray[Any], most_log_nfa: float = 2.0, most_seeds: int = 40000) -> list[Row]:
     """Rows of at least four openings, least likely by chance first.
 
     Parameters
     ----------
-    openings : (N,) array of dtype ``recon.image.openings.OPENING``.
-    most_log_nfa : rows expected more often than 10 to this power by chance are left out.  Above 0, so
-        that short true rows come along: the consensus of all rows on one camera sorts them.
-    most_seeds : bound on the triples looked at, straightest first.
+    openings : (N,) array of dtype ``recon.image.openings.OPENING``
+    most_log_nfa : float
+        Rows expected more often than 10 to this power by chance are left out.  Above 0, so that short true
+        rows come along: the consensus of all rows on one camera sorts them.
+    most_seeds : int
+        Bound on the triples looked at, straightest first.
+
+    Examples
+    --------
+    >>> from recon.image.openings import OPENING
+    >>> openings = np.zeros(8, OPENING)
+    >>> openings["x"], openings["y"] = 20.0 * np.arange(8), 100.0
+    >>> openings["major"], openings["minor"], openings["score"] = 6.0, 5.0, 3.0
+    >>> [row.step.tolist() for row in find_rows(openings)]
+    [[0, 1, 2, 3, 4, 5, 6, 7]]
     """
     if len(openings) < 4:
         return []
@@ -150,7 +210,7 @@ def find_rows(openings: np.ndarray, most_log_nfa: float = 2.0, most_seeds: int =
         if len(index) < 4:
             continue
         nfa = np.log10(pairs) + hits
-        for a, b in zip(index[:-1], index[1:]):
+        for a, b in pairwise(index):
             used.add((a, b))
             used.add((b, a))
         if nfa < most_log_nfa:
@@ -159,7 +219,7 @@ def find_rows(openings: np.ndarray, most_log_nfa: float = 2.0, most_seeds: int =
     return _drop_repeats(rows)
 
 
-def _triples(field) -> list[tuple[int, int, int]]:
+def _triples(field: _Field) -> list[tuple[int, int, int]]:
     """(i, j, k) with j midway between i and k, the straightest and most even first."""
     o, xy = field.o, field.xy
     reach = PITCH_OVER_HOLE[1] * float(np.percentile(o["major"], 98))
@@ -198,34 +258,23 @@ def _triples(field) -> list[tuple[int, int, int]]:
     return [t[1:] for t in out]
 
 
-def _grow(field, start):
+def _grow(field: _Field, start: Sequence[int]) -> tuple[list[int], list[int], float]:
     """Extend a triple both ways; returns indices, steps and the log10 chance of all hits."""
-    o, xy = field.o, field.xy
+    xy = field.xy
     index, step = list(start), [0, 1, 2]
-    chance = 0.0
-    for n in (2,):
-        gap = np.linalg.norm(xy[index[1]] - xy[index[0]])
-        tol = 1.0 + 0.16 * gap
-        chance += np.log10(min(1.0, field.density[index[n]] * np.pi * tol**2))
+    # The first two openings of a triple say where the third should be: that one is the first hit.
+    tol = 1.0 + 0.16 * float(np.linalg.norm(xy[index[1]] - xy[index[0]]))
+    chance = np.log10(min(1.0, field.density[index[2]] * np.pi * tol**2))
     for way in (1, -1):
         missed = 0
         ahead = 1
         while missed <= (2 if len(index) < 6 else 4):
             k = (step[-1] if way > 0 else step[0]) + way * ahead
-            guess, tol, size = _predict(field, index, step, k, way)
-            if guess is None:
+            predicted = _predict(field, index, step, k, way)
+            if predicted is None:
                 break
-            d, c = field.tree.query(guess, k=3, distance_upper_bound=tol)
-            hit = None
-            for dist, cand in zip(d, c):
-                if (
-                    cand < len(xy)
-                    and cand not in index
-                    and abs(np.log(o["major"][cand] / size[0])) < 0.45
-                    and abs(np.log(o["minor"][cand] / size[1])) < 0.6
-                ):
-                    hit = int(cand)
-                    break
+            guess, tol, size = predicted
+            hit = _next_opening(field, index, guess, tol, size)
             if hit is None:
                 missed += 1
                 ahead += 1
@@ -243,8 +292,25 @@ def _grow(field, start):
     return index, [s - step[0] for s in step], chance
 
 
-def _predict(field, index, step, k, way):
-    """Where step k of a row should be: (2,) px, tolerance px, (major, minor).
+def _next_opening(
+    field: _Field, index: Sequence[int], guess: FloatArray, tol: float, size: tuple[float, float]
+) -> int | None:
+    """The opening nearest to a place, within `tol` px, that looks like the row's and is not in it."""
+    for i in field.tree.query(guess, k=3, distance_upper_bound=tol)[1]:
+        if (
+            i < len(field.xy)
+            and i not in index
+            and abs(np.log(field.o["major"][i] / size[0])) < 0.45
+            and abs(np.log(field.o["minor"][i] / size[1])) < 0.6
+        ):
+            return int(i)
+    return None
+
+
+def _predict(
+    field: _Field, index: Sequence[int], step: Sequence[int], k: int, way: int
+) -> tuple[FloatArray, float, tuple[float, float]] | None:
+    """Where step k of a row should be: (2,) px, tolerance px, (major, minor); None where steps are too short.
 
     The last gaps and their change, as vectors: a row seen through a lens bends and shrinks evenly.
     """
@@ -264,9 +330,9 @@ def _predict(field, index, step, k, way):
     guess = p2 + gap * m + bend * (0.5 * m * (m + d21))
     length = float(np.hypot(gap[0], gap[1]))
     if length < 2.0:
-        return None, 0, None
+        return None
     tol = (1.0 + (0.15 if n < 5 else 0.09) * length) * (1 + 0.15 * (m - 1))
-    return guess, tol, (np.median(o["major"][idx]), np.median(o["minor"][idx]))
+    return guess, tol, (float(np.median(o["major"][idx])), float(np.median(o["minor"][idx])))
 
 
 def _drop_repeats(rows: list[Row]) -> list[Row]:

@@ -15,6 +15,7 @@ from recon.frame.boxes import (
     hidden,
     openings,
 )
+from recon.frame.confidence import SURE
 from recon.frame.model import Frame, Member
 from recon.show.marks import (
     BLACK,
@@ -37,7 +38,6 @@ from recon.show.marks import (
     font,
     place_plates,
 )
-from recon.workshop.confidence_text import SURE
 
 # Photos are brought to a longest side in this range: an overlay is for looking at, and A4 at 200 dpi is 2340 px long.
 SIDE_RANGE_PX = (1600, 2400)

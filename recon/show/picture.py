@@ -12,9 +12,9 @@ from PIL import Image, ImageDraw
 from recon.errors import ReconError
 from recon.files import write_bytes_atomic
 from recon.frame.boxes import box_axes, corners, face_centres, face_normals
+from recon.frame.confidence import SURE
 from recon.frame.model import Frame, Member, axis_of, bounds, box_half_sizes
 from recon.show.marks import BLUE, DOTTED, INK, PURPLE, Plate, draw_line, draw_plates, font, place_plates
-from recon.workshop.confidence_text import SURE
 
 FINER = 2  # drawn at this many times the size and averaged down: smooth edges
 HOLE = 0.28  # diameter in pitches where the stock is not known; sold are 0.21 to 0.44

@@ -8,10 +8,11 @@ import networkx as nx
 import numpy as np
 
 from recon.frame.caution import CAUTION
+from recon.frame.confidence import SURE
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame, Member, bounds
 from recon.frame.stock import Stock
-from recon.workshop.confidence_text import SURE, loose_doubts, member_doubts, percent
+from recon.workshop.confidence_text import loose_doubts, member_doubts, percent
 from recon.workshop.wording import lap_words, listed, plural
 
 WIDTH = 88  # columns: fits half of a wide terminal, and A4 in a 10-point fixed-width face

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from recon.frame.confidence import SURE
 from recon.frame.joints import components, loose_members
 from recon.frame.model import Frame, Member
 from recon.frame.stock import Stock
 from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.wording import plural
 
-SURE = 0.9  # a member less sure than this is named, asked about, and drawn broken with a question mark
 _HOW = {
     "recognised": "recognised from its ratios in the photos",
     "given": "as it was given",

@@ -1,9 +1,7 @@
 """Boxes in space: which overlap, and which meet when one of them is moved straight.
 
-Boxes are told apart by a separating axis among their face normals and the products of their edges
-(S. Gottschalk, M. Lin, D. Manocha, "OBBTree", SIGGRAPH 1996, doi:10.1145/237170.237244).  Each axis
-separates two boxes at all but one stretch of the way that one of them moves; they meet where all stretches
-have a part in common.
+Boxes are told apart by a separating axis (`recon.geometry.boxes.separating_axes`).  Each axis separates two boxes at all but
+one stretch of the way that one of them moves; they meet where all stretches have a part in common.
 """
 
 from __future__ import annotations
@@ -18,6 +16,7 @@ from scipy.spatial import cKDTree
 from recon.frame.joints import BRACE_TOL, CLASH_TOL
 from recon.frame.model import Member
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.geometry.boxes import OrientedBoxes, reach_along, separating_axes
 from recon.workshop.hardware.bolts import Bolt
 
 HOLE = 0.28  # diameter in pitches where the stock is not known; sold are 0.21 to 0.44
@@ -39,7 +38,7 @@ BoxRow = tuple[ArrayLike, ArrayLike, ArrayLike]  # centre (3,), axes (3, 3), hal
 
 
 @dataclass(frozen=True)
-class Boxes:
+class Boxes(OrientedBoxes):
     """Boxes, n of them, in any direction.
 
     Attributes
@@ -54,15 +53,12 @@ class Boxes:
         How far a box may be off its place, pitches; overlaps no deeper than this do not count.
     """
 
-    centre: FloatArray
-    axes: FloatArray
-    half: FloatArray
     play: FloatArray
 
     def __len__(self) -> int:
         return len(self.centre)
 
-    def take(self, index: Sequence[int] | slice | IntArray | BoolArray) -> Boxes:
+    def take(self, index: int | Sequence[int] | slice | IntArray | BoolArray) -> Boxes:
         """Some of the boxes, by index or mask."""
         return Boxes(self.centre[index], self.axes[index], self.half[index], self.play[index])
 
@@ -284,19 +280,13 @@ def met_on_the_way(a: Boxes, b: Boxes, direction: ArrayLike) -> BoolArray:
 
 def _slanting_met(a: Boxes, b: Boxes, direction, play) -> np.ndarray:
     """The same for pairs of boxes, n and n, along all fifteen axes."""
-    products = np.cross(a.axes[:, :, None], b.axes[:, None]).reshape(-1, 9, 3)
-    size = np.linalg.norm(products, axis=2, keepdims=True)
-    axes = np.concatenate(
-        [a.axes, b.axes, np.divide(products, size, out=np.zeros_like(products), where=size > 1e-6)], axis=1
-    )
-    reach = sum(
-        np.einsum("nkj,nj->nk", np.abs(np.einsum("nki,nji->nkj", axes, box.axes)), box.half) for box in (a, b)
-    )
+    axes, degenerate = separating_axes(a.axes, b.axes)
+    reach = reach_along(axes, a) + reach_along(axes, b)
     enter, leave = _stretch(
         np.einsum("nki,ni->nk", axes, b.centre - a.centre),
         axes @ direction,
         reach - play[:, None],
-        parallel=np.concatenate([np.zeros((len(a), 6), bool), size[..., 0] <= 1e-6], axis=1),
+        parallel=degenerate,
     )
     return enter + 1e-9 < leave
 

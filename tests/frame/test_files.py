@@ -15,6 +15,7 @@ from recon.frame.files import frame_from_dict, frame_to_dict, frame_to_text, loa
 from recon.frame.joints import find_joints
 from recon.frame.model import End, Frame, Photo, StockUse
 from recon.frame.stock import load_stocks
+from recon.geometry.camera import Camera
 from tests.growing import grow_frame
 from tests.truth import frame_from_truth
 
@@ -42,7 +43,7 @@ def full_frame(seed=4):
     members[-1] = replace(members[-1], stock=None, ends=(End("cut", 5), End("seen")))
     joints = [replace(j, bolt=("seen", "assumed", "none")[i % 3]) for i, j in enumerate(frame.joints)]
     photos = (
-        Photo("slip.jpg", (1280, 960), True, "", CAMERA),
+        Photo("slip.jpg", (1280, 960), True, "", Camera.from_dict(CAMERA)),
         Photo("tide.jpg", (1280, 960), False, "no row in it"),
     )
     return Frame(

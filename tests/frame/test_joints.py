@@ -255,8 +255,8 @@ def test_wide_members_collide_where_their_centre_lines_are_too_near():
 
 
 def _room_in_common(a, b):
-    """Half the side of the largest cube, in the boxes' own terms, that fits both: above 0 where the boxes overlap
-    (the Chebyshev centre: S. Boyd, L. Vandenberghe, Convex Optimization, section 8.5.1)."""
+    """Half the side of the largest cube, in the boxes' own terms, that fits both: above 0 where the boxes
+    overlap (the Chebyshev centre: S. Boyd, L. Vandenberghe, Convex Optimization, section 8.5.1)."""
     rows, limits = [], []
     for m in (a, b):
         middle = (np.asarray(m.first) + m.last) / 2

@@ -8,25 +8,27 @@ from scipy.spatial.transform import Rotation
 
 from recon.frame.joints import find_joints
 from recon.frame.lattice import (
+    LINE_TOL,
     align,
     alignments,
     canonical,
-    lattice_classes,
     mirrored,
     on_lattice,
-    rotations,
-    snap,
+    on_one_line,
+    overlap,
     symmetries,
     transform,
-    upright_rotations,
 )
 from recon.frame.model import End, Frame, Member, Photo, as_tuple, flipped, rename, reversed_member
+from recon.geometry.camera import Camera
+from recon.geometry.lattice import rotations, upright_rotations
 from tests.growing import grow_frame
 
 SEEDS = st.integers(0, 10**6)
 TURNS = st.sampled_from(list(rotations()))
 SHIFTS = st.tuples(*[st.integers(-50, 50)] * 3)
 WIDTHS = st.sampled_from([1.0, 1.5, 1.75, 2.0, 0.8])
+OFFS = st.floats(0, 0.6).filter(lambda off: min(abs(off - 0.05), abs(off - LINE_TOL)) > 1e-6)
 
 
 def sticks(*rows):
@@ -38,7 +40,8 @@ def sticks(*rows):
 
 
 def disguised(frame, turn, shift, random):
-    """The frame as another reading might give it: elsewhere, other labels, members in another order and counted from other ends."""
+    """The frame as another reading might give it: elsewhere, other labels, members in another order and
+    counted from other ends."""
     frame = transform(frame, turn, shift)
     back = {m.id: m.holes - 1 for m in frame.members if random.random() < 0.5}
     members = [reversed_member(m) if m.id in back else m for m in frame.members]
@@ -59,19 +62,7 @@ def disguised(frame, turn, shift, random):
     )
 
 
-# Turns
-
-
-def test_the_turns_are_the_rotations_of_a_cube():
-    # The octahedral rotation group, as SciPy builds it (scipy.spatial.transform.Rotation.create_group("O")).
-    theirs = {tuple(np.round(m).astype(int).ravel()) for m in Rotation.create_group("O").as_matrix()}
-    assert {tuple(m.ravel()) for m in rotations()} == theirs
-    assert (rotations()[0] == np.eye(3)).all()
-
-
-def test_four_turns_keep_z_up():
-    assert len(upright_rotations()) == 4
-    assert (upright_rotations() @ [0, 0, 1] == [0, 0, 1]).all()
+# Turns and shifts
 
 
 @given(SEEDS, TURNS, SHIFTS)
@@ -88,7 +79,7 @@ def test_a_moved_frame_keeps_its_laps(seed, turn, shift):
 @settings(max_examples=30)
 def test_cameras_see_a_moved_frame_where_they_saw_it(turn, shift, seed):
     R = Rotation.random(rng=np.random.default_rng(seed)).as_matrix()
-    camera = {"f": 1500.0, "cx": 1.0, "cy": 2.0, "k1": 0.0, "k2": 0.0, "R": R.tolist(), "t": [1.0, 2.0, 40.0]}
+    camera = Camera(1500.0, 1.0, 2.0, R=R, t=np.array([1.0, 2.0, 40.0]))
     frame = replace(
         grow_frame(seed, 4),
         photos=(Photo("a.jpg", (640, 480), camera=camera), Photo("b.jpg", (640, 480), False)),
@@ -96,7 +87,7 @@ def test_cameras_see_a_moved_frame_where_they_saw_it(turn, shift, seed):
     moved = transform(frame, turn, shift)
     for before, after in zip(frame.members, moved.members):
         now = moved.photos[0].camera
-        assert after.last @ np.array(now["R"]).T + now["t"] == pytest.approx(before.last @ R.T + camera["t"])
+        assert after.last @ now.R.T + now.t == pytest.approx(before.last @ R.T + camera.t)
     assert moved.photos[1] == frame.photos[1]
 
 
@@ -213,33 +204,6 @@ def test_a_turn_does_not_change_the_symmetry_count(seed, turn, shift):
 # Snapping
 
 
-@pytest.mark.parametrize(
-    "width, classes",
-    [
-        (1.0, [0]),
-        (2.0, [0]),
-        (1.5, [0, 0.5]),
-        (1.75, [0, 0.25, 0.5, 0.75]),
-        (2.5, [0, 0.5]),
-        (0.8, [0, 0.2, 0.4, 0.6, 0.8]),
-    ],
-)
-def test_places_within_a_pitch(width, classes):
-    assert lattice_classes([width]) == pytest.approx(classes)
-
-
-def test_two_widths_meet_at_half_their_sum():
-    assert lattice_classes([1.0, 1.5], laps=1) == pytest.approx([0, 0.25, 0.5, 0.75])
-
-
-@given(st.integers(-40, 40), st.integers(-4, 4), WIDTHS, st.floats(-0.04, 0.04))
-def test_snapping_finds_the_place_near_by(a, b, width, noise):
-    place = a + b * width
-    snapped, rest = snap([[place + noise]], lattice_classes([width]))
-    assert snapped == pytest.approx(place)
-    assert rest == pytest.approx(noise)
-
-
 @pytest.mark.parametrize("width", [1.0, 1.5])
 def test_grown_frames_are_on_the_lattice(width):
     for seed in range(10):
@@ -251,6 +215,30 @@ def test_a_brace_and_a_half_hole_offset_are_off_the_lattice():
     brace = Member("x", (40.0, 0, 0), (0.6, 0.8, 0), 6)
     offset = Member("y", (50.0, 0.5, 0), (0, 0, 1.0), 6)
     assert on_lattice([*frame.members, brace, offset]).tolist() == [True] * 6 + [False, False]
+
+
+# One line
+
+
+@given(SEEDS, st.integers(0, 2), OFFS, st.floats(-9, 9), TURNS)
+def test_members_on_one_line_overlap_by_the_holes_that_they_share(seed, axis, off, along, turn):
+    """A member and the same one shifted along itself and off its line, however the two stand and are
+    counted."""
+    rng = np.random.default_rng(seed)
+    way, side = np.eye(3)[axis], np.eye(3)[(axis + 1) % 3]
+    a = Member("A", tuple(rng.integers(-9, 9, 3).astype(float)), tuple(way), 8)
+    b = replace(a, first=as_tuple(np.array(a.first) + along * way + off * side))
+    for pair in ((a, b), (b, a), (a, reversed_member(b))):
+        one, other = transform(Frame(pair), turn).members
+        assert on_one_line(one, other) == (off <= LINE_TOL)
+        assert on_one_line(one, other, off=0.05) == (off <= 0.05)
+        shared = max(0.0, 8 - abs(along)) if off <= LINE_TOL else 0.0
+        assert overlap(one, other) == pytest.approx(shared)
+
+
+def test_a_brace_is_not_on_the_line_of_a_member_along_an_axis():
+    post = Member("A", (0.0, 0, 0), (0, 0, 1.0), 8)
+    assert not on_one_line(post, Member("B", (0.0, 0, 0), (0.6, 0, 0.8), 8))
 
 
 # Alignment

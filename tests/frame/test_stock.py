@@ -37,7 +37,8 @@ def test_every_entry_tells_its_source():
 
 
 def test_punched_posts_have_the_published_sizes():
-    # US Federal Highway Administration acceptance letters SS-62 (1996) and SS-82 (1999): 7/16 in holes every 1 in,
+    # US Federal Highway Administration acceptance letters SS-62 (1996) and SS-82 (1999): 7/16 in holes every
+    # 1 in,
     # sizes 1.5 to 2.5 in, walls 0.083 in and 0.105 in.
     posts = [s for s in STOCKS.values() if s.id.startswith("post-")]
     assert {(s.width_mm, s.wall_mm) for s in posts} == {

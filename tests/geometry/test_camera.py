@@ -1,5 +1,8 @@
 """The camera against OpenCV, its own inverse, numeric derivatives and the closed form of eccentricity."""
 
+import json
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -9,7 +12,9 @@ from scipy.spatial.transform import Rotation
 
 from recon.geometry.camera import (
     Camera,
+    camera2sensor,
     image2sensor,
+    lens_limit,
     opening_ellipse_offset_px,
     project_jacobian,
     sensor2image,
@@ -23,7 +28,8 @@ unit = st.floats(-1, 1)
 
 @st.composite
 def cameras(draw):
-    """Phones and zooms: f 0.6 to 2.5 times the long side of a 2000 px photo, any attitude, lens terms of real lenses."""
+    """Phones and zooms: f 0.6 to 2.5 times the long side of a 2000 px photo, any attitude, lens terms of
+    real lenses."""
     turn = Rotation.from_rotvec(np.pi * np.array([draw(unit), draw(unit), draw(unit)]))
     return Camera(
         f=draw(st.floats(1200, 5000)),
@@ -52,6 +58,37 @@ def test_projection_is_that_of_opencv(camera, seed):
         points, cv2.Rodrigues(camera.R)[0], camera.t, matrix, np.array([camera.k1, camera.k2, 0, 0])
     )
     assert np.abs(camera.project(points) - theirs.reshape(-1, 2)).max() < 1e-6
+
+
+@given(cameras())
+def test_a_camera_comes_back_from_its_plain_values(camera):
+    back = Camera.from_dict(json.loads(json.dumps(camera.to_dict())))
+    assert back == camera and hash(back) == hash(camera)
+    assert list(camera.to_dict()) == ["f", "cx", "cy", "k1", "k2", "R", "t"]
+
+
+@given(cameras(), st.sampled_from(["f", "cx", "k2", "R", "t"]))
+def test_cameras_that_differ_in_one_number_are_not_equal(camera, name):
+    other = replace(camera, **{name: getattr(camera, name) + 1e-9 * abs(camera.f)})
+    assert other != camera and camera != "camera"
+
+
+@given(cameras(), st.integers(0, 1000))
+def test_what_is_in_the_picture_has_one_place_on_the_sensor(camera, seed):
+    """Of points all round, those in the picture come back from their pixels; the others lie off it or beyond
+    the lens's limit."""
+    rng = np.random.default_rng(seed)
+    points = (rng.uniform(-60, 60, (300, 3)) - camera.t) @ camera.R
+    size = (2000, 1500)
+    inside, px = camera.in_picture(points, size), camera.project(points)
+    with np.errstate(invalid="ignore"):
+        on_it = (px > 0).all(axis=1) & (px < size).all(axis=1)
+    sensor = camera2sensor(world2camera(camera, points))
+    radius = np.linalg.norm(sensor, axis=1)
+    assert not (inside & ~on_it).any()
+    assert (radius[on_it & ~inside] >= lens_limit(camera) - 1e-9).all()
+    grid = np.linspace(0, min(lens_limit(camera), 5.0), 200)
+    assert (np.diff(grid * (1 + camera.k1 * grid**2 + camera.k2 * grid**4)) > -1e-12).all()
 
 
 def test_points_behind_the_camera_have_no_image():
@@ -107,8 +144,11 @@ def test_a_step_keeps_the_rotation_a_rotation(camera, seed):
 
 
 def test_offset_on_the_optical_axis_is_the_textbook_one():
-    """f r^2 sin(tilt) cos(tilt) / (Z^2 - r^2 sin^2(tilt)), towards the farther half's opposite.  Source: Ahn, Warnecke and
-    Kotowski 1999, "Systematic geometric image measurement errors of circular object targets" (from memory)."""
+    """f r^2 sin(tilt) cos(tilt) / (Z^2 - r^2 sin^2(tilt)), towards the farther half's opposite.
+
+    Source: Ahn, Warnecke and Kotowski 1999, "Systematic geometric image measurement errors of circular object
+    targets" (from memory).
+    """
     f, r, Z = 1500.0, 0.145, 6.0
     camera = Camera(f, 999.5, 749.5)
     for degrees in (0, 20, 45, 70, 80):
@@ -119,7 +159,8 @@ def test_offset_on_the_optical_axis_is_the_textbook_one():
 
 @st.composite
 def seen_circles(draw):
-    """A camera without lens terms and a circle in sight: centre, normal turned to the camera, radius; camera coordinates."""
+    """A camera without lens terms and a circle in sight: centre, normal turned to the camera, radius; camera
+    coordinates."""
     f, z = draw(st.floats(1200, 5000)), draw(st.floats(3, 40))
     centre = np.array([0.5 * draw(unit) * z, 0.4 * draw(unit) * z, z])
     tilt, round_ = np.radians(draw(st.floats(0, 75))), np.pi * draw(unit)
@@ -131,7 +172,7 @@ def seen_circles(draw):
 
 def closed_form_centre_px(camera, c, n, r):
     """Centre of a circle's image: pole of the line at infinity with respect to the image conic, whose dual is
-    c c' - r^2 (I - n n').  Source: Heikkilä 2000, doi:10.1109/34.879788 (the circle as a conic; from memory)."""
+    c c' - r^2 (I - n n').  Source: Heikkilä 2000, doi:10.1109/34.879788 (circle as a conic; from memory)."""
     dual = np.outer(c, c) - r**2 * (np.eye(3) - np.outer(n, n))
     return camera.f * dual[:2, 2] / dual[2, 2] + [camera.cx, camera.cy]
 
@@ -165,8 +206,8 @@ def test_offset_is_that_of_an_ellipse_fitted_to_the_circles_image(seen, k1):
 
 @given(seen_circles(), st.floats(4, 40))
 def test_offset_does_not_matter_for_openings_below_40_px(seen, major_px):
-    """At f >= 1400 px: below 0.1 px up to 25 px across, below a quarter px up to 40 px, and always a small part of what
-    light and shade in the mouth do to a centre."""
+    """At f >= 1400 px: below 0.1 px up to 25 px across, below a quarter px up to 40 px, and always a small
+    part of what light and shade in the mouth do to a centre."""
     camera, centre, normal, radius = seen
     centre = centre * (camera.f * 2 * radius / centre[2]) / major_px  # moved until the opening is so large
     offset = np.linalg.norm(opening_ellipse_offset_px(camera, centre, normal, radius))

@@ -12,13 +12,14 @@ WOOD, GREY = (140, 180, 205), (150, 150, 150)  # BGR
 
 
 def plate(holes, face=WOOD, hole=(45, 60, 70), size=(240, 320), noise=0.0, blur=0.6, seed=0):
-    """uint8 BGR picture of a face with elliptic holes (x, y, major, minor, angle in radians; full axes in px)."""
+    """uint8 BGR picture of a face with elliptic holes (x, y, major, minor, angle in radians; full axes in
+    px)."""
     big = 4  # drawn 4 times larger and averaged down: anti-aliased to 1/16 of a grey step
     picture = np.empty((size[0] * big, size[1] * big, 3), np.uint8)
     picture[:] = face
     for x, y, major, minor, angle in holes:
-        at = tuple(int(round(((v + 0.5) * big - 0.5) * 2**SHIFT)) for v in (x, y))
-        axes = tuple(int(round(v / 2 * big * 2**SHIFT)) for v in (major, minor))
+        at = tuple(round(((v + 0.5) * big - 0.5) * 2**SHIFT) for v in (x, y))
+        axes = tuple(round(v / 2 * big * 2**SHIFT) for v in (major, minor))
         cv2.ellipse(picture, at, axes, np.degrees(angle), 0, 360, hole, -1, cv2.LINE_AA, SHIFT)
     small = cv2.resize(picture, size[::-1], interpolation=cv2.INTER_AREA).astype(float)
     small = cv2.GaussianBlur(small, (0, 0), blur) + np.random.default_rng(seed).normal(0, noise, small.shape)
@@ -37,7 +38,8 @@ def grid_of_holes(major, minor, angle=0.4, count=(4, 4), size=(240, 320), seed=1
 
 
 def matched(found, holes):
-    """For each hole its detection's error of centre in px (inf where none lies within its major axis), and the detections."""
+    """For each hole its detection's error of centre in px (inf where none lies within its major axis), and
+    the detections."""
     tree = cKDTree(np.c_[found["x"], found["y"]])
     d, j = tree.query([h[:2] for h in holes])
     return np.where(d < 0.5 * np.array([h[2] for h in holes]), d, np.inf), found[j]
@@ -74,7 +76,7 @@ def test_dark_holes_are_found_and_centred_below_a_pixel(major, minor, noise):
 @pytest.mark.parametrize("major, minor", [(10, 10), (12, 6), (24, 16), (20, 5)])
 def test_axes_and_angle_of_the_ellipse_are_measured(major, minor):
     holes = grid_of_holes(major, minor)
-    error, found = matched(detect(plate(holes, noise=2)), holes)
+    _, found = matched(detect(plate(holes, noise=2)), holes)
     assert np.median(found["major"]) == pytest.approx(major, rel=0.12, abs=0.5)
     assert np.median(found["minor"]) == pytest.approx(minor, rel=0.12, abs=0.8)
     if major > 1.2 * minor:
@@ -116,8 +118,7 @@ def test_a_hole_half_lit_by_the_sun_is_found():
     """A see-through hole whose lower half shows its lit wall."""
     holes = grid_of_holes(20, 18, angle=0.0)
     picture = plate(holes, blur=0.01)
-    for x, y, major, minor, _ in holes:
-        box = (int(x - 8), int(y), 16, 9)
+    for x, y, *_ in holes:
         inside = np.zeros(picture.shape[:2], np.uint8)
         cv2.ellipse(inside, (round(x), round(y)), (9, 8), 0, 0, 180, 1, -1)
         picture[inside > 0] = (110, 150, 175)

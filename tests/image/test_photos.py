@@ -11,12 +11,14 @@ from PIL import Image
 
 from recon.errors import ReconError
 from recon.image import photos as P
+from recon.image.duplicates import drop_duplicates
 
 WIDE, HIGH = 720, 480
 
 
 def scene(width=WIDE, height=HIGH, seed=1):
-    """RGB picture with detail at all scales and four corners of known colour: red, green, blue, white, clockwise."""
+    """RGB picture with detail at all scales and four corners of known colour: red, green, blue, white,
+    clockwise."""
     rng = np.random.default_rng(seed)
     picture = np.zeros((height, width, 3), np.float32)
     for side in (6, 24, 96):
@@ -78,7 +80,8 @@ def test_grey_is_rec_601_luma_of_the_coded_values(tmp_path):
     assert np.abs(photo.grey - luma).max() < 0.6 / 255
 
 
-# What each orientation does to the stored picture: Exif 2.3 (CIPA DC-008), tag 274: the visual places of row 0 and column 0.
+# What each orientation does to the stored picture: Exif 2.3 (CIPA DC-008), tag 274: the visual places of row
+# 0 and column 0.
 STORED = {
     1: lambda a: a,
     2: lambda a: a[:, ::-1],
@@ -375,7 +378,7 @@ def test_the_same_pixels_twice_are_one_photo(tmp_path):
     a = P.load_photo(write(tmp_path / "a.png"))
     b = P.load_photo(write(tmp_path / "b.webp", lossless=True))
     assert a.digest == b.digest
-    kept, dropped = P.drop_duplicates([a, b])
+    kept, dropped = drop_duplicates([a, b])
     assert kept == [a] and dropped[0][0] is b
     assert "same photo as a.png" in dropped[0][1]
 
@@ -386,7 +389,7 @@ def test_a_copy_sent_by_messenger_is_found_and_the_original_kept(tmp_path):
     copy = P.load_photo(write(tmp_path / "copy.jpg", small, quality=30))
     original = P.load_photo(write(tmp_path / "original.jpg", large, quality=95))
     other = P.load_photo(write(tmp_path / "other.jpg", scene(1600, 1200, seed=2)))
-    kept, dropped = P.drop_duplicates([copy, original, other])
+    kept, dropped = drop_duplicates([copy, original, other])
     assert [p.name for p in kept] == ["original.jpg", "other.jpg"]
     assert [(p.name, "copy of original.jpg" in why) for p, why in dropped] == [("copy.jpg", True)]
 
@@ -397,4 +400,4 @@ def test_a_photo_from_a_step_aside_is_not_a_copy(tmp_path):
     photos = [
         P.load_photo(write(tmp_path / name, view)) for name, view in (("l.jpg", left), ("r.jpg", right))
     ]
-    assert P.drop_duplicates(photos) == (photos, [])
+    assert drop_duplicates(photos) == (photos, [])

@@ -20,7 +20,7 @@ def ellipses(x, y, major, minor, angle=0.0, score=4.0):
 
 
 def seen_row(steps, start, way, shrink=0.0, noise=0.0, squeeze=0.6, seed=0):
-    """Openings of one row: step k at start + way (k / (1 + shrink k)), sizes as the gaps there; noise in px."""
+    """Openings of one row: step k at start + way (k / (1 + shrink k)), sizes as the gaps; noise in px."""
     k = np.asarray(steps, float)
     along = k / (1 + shrink * k)
     xy = np.asarray(start, float) + along[:, None] * np.asarray(way, float)
@@ -44,7 +44,8 @@ def clutter(count, size=(800, 600), seed=0, px=(4, 14)):
 
 
 def true_part(row, steps):
-    """Which of the first openings, at true `steps`, a row holds; how many others; whether its steps are the true ones."""
+    """Which of the first openings, at true `steps`, a row holds; how many others; whether its steps are the
+    true ones."""
     true = row.index < len(steps)
     k, found = steps[row.index[true]], row.step[true]
     return (
@@ -179,7 +180,8 @@ def test_a_row_bent_by_the_lens_is_still_one_row():
 
 @pytest.mark.parametrize("count", [100, 400])
 def test_clutter_gives_hardly_any_rows(count):
-    """A contrario: fewer than one row of a whole photo of clutter should pass for 1 in 10 by chance, none for 1 in 10,000."""
+    """A contrario: fewer than one row of a whole photo of clutter should pass for 1 in 10 by chance, none
+    for 1 in 10,000."""
     found = [r.log_nfa for seed in range(8) for r in find_rows(clutter(count, seed=seed), most_log_nfa=0.0)]
     assert sum(v < -1 for v in found) / 8 <= 1.0
     assert min(found, default=0) > -4

@@ -90,8 +90,7 @@ def reading_of(photos, frame=None, set_aside=()):
         else Photo(
             p.name,
             p.size,
-            camera={k: float(getattr(cameras[p.name], k)) for k in ("f", "cx", "cy", "k1", "k2")}
-            | {"R": cameras[p.name].R.tolist(), "t": cameras[p.name].t.tolist()},
+            camera=cameras[p.name],
         )
         for p in photos
     )

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from recon.frame.boxes import corners, face_normals, hidden, openings
-from recon.frame.lattice import rotations
 from recon.geometry.camera import Camera, project_jacobian
+from recon.geometry.lattice import rotations
 from recon.image.openings import OPENING
 from recon.image.rows import Row
 from recon.solve.evidence.candidate import Stick

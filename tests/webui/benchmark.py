@@ -143,6 +143,7 @@ def with_photos(frame, size_px):
     """The frame with its laps and three photos of it (size_px: width, height), whose cameras see all of it."""
     from recon.frame.joints import find_joints
     from recon.frame.model import Photo
+    from recon.geometry.camera import Camera
 
     points = np.vstack([m.hole_centres() for m in frame.members])
     middle, size = (points.min(axis=0) + points.max(axis=0)) / 2, float(np.ptp(points, axis=0).max())
@@ -157,15 +158,7 @@ def with_photos(frame, size_px):
             Photo(
                 f"photo_{k + 1}.jpg",
                 size_px,
-                camera={
-                    "f": 1.3 * size_px[0],
-                    "cx": size_px[0] / 2,
-                    "cy": size_px[1] / 2,
-                    "k1": 0.0,
-                    "k2": 0.0,
-                    "R": R.tolist(),
-                    "t": (-R @ eye).tolist(),
-                },
+                camera=Camera(1.3 * size_px[0], size_px[0] / 2, size_px[1] / 2, R=R, t=-R @ eye),
             )
         )
     return replace(frame, joints=find_joints(frame.members), photos=tuple(photos))

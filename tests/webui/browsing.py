@@ -10,7 +10,6 @@ from pathlib import Path
 
 import numpy as np
 
-from recon.corrections.on_photos import camera_of
 from recon.frame.boxes import face_normals, openings
 from recon.frame.files import frame_from_dict, save_frame
 from recon.frame.lattice import canonical
@@ -125,7 +124,7 @@ def load_frame_from(page):
 
 def face_openings(photo, member):
     """The first and the last opening of a member on the face that is turned most to the camera, px."""
-    camera = camera_of(photo)
+    camera = photo.camera
     towards = (face_normals(member)[2:] * (camera.centre - member.hole_centre(member.holes // 2))).sum(axis=1)
     row = openings(member)[int(towards.argmax())]
     return camera.project(row[[0, -1]])

@@ -16,7 +16,6 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.joints import find_joints
-from recon.geometry.camera import Camera
 from tests.truth import frame_from_truth
 
 SLOW = "KNOWN_FRAME_SLOW_S"
@@ -48,9 +47,7 @@ def read(photos, *, stocks, stock_id=None, length=None, progress=None, given=Non
     known = [p for p in frame.photos if p.file in names]
     if not known:
         raise ReconError("No frame could be read from these photos.")
-    cameras = {
-        p.file: Camera(**{k: np.array(v) if k in "Rt" else v for k, v in p.camera.items()}) for p in known
-    }
+    cameras = {p.file: p.camera for p in known}
     centres = {n: c.project(np.vstack([m.hole_centres() for m in frame.members])) for n, c in cameras.items()}
     openings = {
         n: np.column_stack([xy, np.full((len(xy), 2), 5.0), np.zeros((len(xy), 2))])

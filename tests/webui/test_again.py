@@ -8,8 +8,10 @@ from recon.corrections.edits import edit
 from recon.corrections.merge import given, kept
 from recon.corrections.state import joint_key
 from recon.frame.joints import find_joints
-from recon.frame.lattice import rotations, transform
+from recon.frame.lattice import transform
 from recon.frame.model import Frame, Photo, relabel, reversed_member
+from recon.geometry.camera import Camera
+from recon.geometry.lattice import rotations
 from recon.solve.priors.constraints import Against
 from tests.webui.frames import gate
 
@@ -125,15 +127,7 @@ def photographed(state, *files):
         Photo(
             f,
             (100, 80),
-            camera={
-                "f": 90.0,
-                "cx": 50,
-                "cy": 40,
-                "k1": 0,
-                "k2": 0,
-                "R": np.eye(3).tolist(),
-                "t": [0, 0, 30],
-            },
+            camera=Camera(90.0, 50.0, 40.0, t=np.array([0, 0, 30.0])),
         )
         for f in files
     )

@@ -8,7 +8,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from recon.corrections.on_photos import camera_of
 from recon.corrections.state import State
 from recon.frame.files import frame_to_text, load_frame
 from recon.frame.model import Photo
@@ -56,7 +55,7 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
 
         frame = load_frame_from(page)  # the first correction: an end dragged back by a hole
         photo = next(p for p in frame.photos if p.camera)
-        camera, a = camera_of(photo), frame.member("A")
+        camera, a = photo.camera, frame.member("A")
         page.click(f"#picker button:has-text('{Path(photo.file).stem}')")
         page.click("#tab-members")
         page.click("[data-key=A]")
@@ -159,9 +158,7 @@ def test_choosing_anywhere_chooses_everywhere(opened, serve, tmp_path):
     for id in ("A", "C"):
         m = frame.member(id)
         for k in range(m.holes):  # a hole that no other member is drawn over
-            page.mouse.click(
-                *place(page, photo.file, camera_of(photo).project(m.hole_centre(np.array([k])))[0])
-            )
+            page.mouse.click(*place(page, photo.file, photo.camera.project(m.hole_centre(np.array([k])))[0]))
             if page.get_attribute(f"[data-key={id}]", "aria-pressed") == "true":
                 break
         assert page.get_attribute(f"[data-key={id}]", "aria-pressed") == "true"

@@ -11,8 +11,9 @@ from recon.corrections.review import doubts
 from recon.corrections.state import State, difference, patched
 from recon.errors import ReconError
 from recon.frame.joints import find_joints
-from recon.frame.lattice import rotations, transform
+from recon.frame.lattice import transform
 from recon.frame.model import Frame, relabel
+from recon.geometry.lattice import rotations
 from tests.webui.frames import gate
 
 

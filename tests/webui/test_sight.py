@@ -37,10 +37,7 @@ def test_handles_lie_half_a_pitch_past_the_last_holes(frame):
     for m in frame.members:
         ends = np.array(on_photos.shapes(frame)[photo.file][m.id]["ends"])
         assert (
-            np.abs(
-                ends - on_photos.camera_of(photo).project(m.hole_centre(np.array([-0.5, m.holes - 0.5])))
-            ).max()
-            < 0.06
+            np.abs(ends - photo.camera.project(m.hole_centre(np.array([-0.5, m.holes - 0.5])))).max() < 0.06
         )
 
 
@@ -49,7 +46,7 @@ def test_a_track_counts_the_boundaries_between_holes(frame):
     for name, there in on_photos.track(frame, m.id).items():
         photo = next(p for p in frame.photos if p.file == name)
         xy = np.array(there["xy"]).reshape(-1, 2)
-        at = on_photos.camera_of(photo).project(m.hole_centre(np.array([m.holes - 0.5])))[0]
+        at = photo.camera.project(m.hole_centre(np.array([m.holes - 0.5])))[0]
         assert np.abs(xy[m.holes - there["from"]] - at).max() < 0.06
 
 
@@ -60,7 +57,7 @@ def test_a_stroke_from_first_to_last_opening_means_the_member_that_is_there(fram
     for m in frame.members:
         rest = replace(frame, members=tuple(x for x in frame.members if x.id != m.id), joints=())
         for photo in frame.photos:
-            camera = on_photos.camera_of(photo)
+            camera = photo.camera
             towards = (face_normals(m)[2:] * (camera.centre - m.hole_centre(m.holes // 2))).sum(axis=1)
             ends = camera.project(openings(m)[int(towards.argmax())][[0, -1]])
             strokes = on_photos.strokes(

@@ -11,7 +11,6 @@ import pytest
 
 from recon.corrections import merge
 from recon.corrections.edits import edit
-from recon.corrections.on_photos import camera_of
 from recon.frame.files import frame_to_text
 from tests.webui.browsing import ROOT, SAMPLE, load_frame_from, sample_build, shot, true_frame, until, wait_n
 from tests.webui.frames import gate
@@ -249,7 +248,7 @@ def test_laps_are_marked_where_their_bolts_come_out_on_the_photo(opened, serve, 
     marked = """async photo => { const {views} = await import('/static/views.js'), {build, choose} = await import('/static/store.js'), v = views.photos.get(photo);
       choose([...build.members.keys()]); return v.laps().map(([j, x, y]) => [j.a, j.a_hole, j.b, j.b_hole, ...v.toPhoto([x, y])]); }"""
     for photo in frame.photos:
-        camera, found = camera_of(photo), page.evaluate(marked, photo.file)
+        camera, found = photo.camera, page.evaluate(marked, photo.file)
         assert len(found) == len(frame.joints)
         for a, i, b, k, *xy in found:
             j = next(j for j in frame.joints if (j.a, j.a_hole, j.b, j.b_hole) == (a, i, b, k))

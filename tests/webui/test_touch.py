@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from recon.corrections.on_photos import camera_of
 from tests.webui.browsing import (
     TRACKED,
     face_openings,
@@ -152,7 +151,7 @@ def free_hole(frame, camera, id):
 def test_a_tap_chooses_and_two_fingers_that_tap_choose_nothing(phone):
     page, fingers, _ = phone
     frame = load_frame_from(page)
-    camera = camera_of(frame.photos[0])
+    camera = frame.photos[0].camera
     at = np.array(place(page, PHOTO, free_hole(frame, camera, "F")))
     fingers.put("1", at)
     fingers.put("2", at + (60, 40))
@@ -176,7 +175,7 @@ def test_a_tap_chooses_and_two_fingers_that_tap_choose_nothing(phone):
 def test_one_finger_drags_an_end_along_its_holes(phone, by):
     page, fingers, build = phone
     frame = load_frame_from(page)
-    camera, m = camera_of(frame.photos[0]), frame.member("F")
+    camera, m = frame.photos[0].camera, frame.member("F")
     fingers.tap(place(page, PHOTO, free_hole(frame, camera, "F")))
     until(page, f"async () => String(await ({CHOSEN})()) === 'F'")
     left, top, w, h = box(page)
@@ -214,7 +213,7 @@ def test_one_finger_drags_an_end_along_its_holes(phone, by):
 def test_a_second_finger_takes_a_drag_back(phone):
     page, fingers, build = phone
     frame = load_frame_from(page)
-    camera, m = camera_of(frame.photos[0]), frame.member("F")
+    camera, m = frame.photos[0].camera, frame.member("F")
     fingers.tap(place(page, PHOTO, free_hole(frame, camera, "F")))
     until(page, f"async () => String(await ({CHOSEN})()) === 'F'")
     end, other = (

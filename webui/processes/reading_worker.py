@@ -29,7 +29,8 @@ def run(folder: Path, options: dict) -> dict:
     from recon.frame.length import parse_known_length
     from recon.frame.model import Photo
     from recon.frame.stock import Stock
-    from recon.image.photos import drop_duplicates, load_photos
+    from recon.image.duplicates import drop_duplicates
+    from recon.image.photos import load_photos
     from recon.solve.priors.constraints import width_of
     from webui.storage import reading_cache
     from webui.storage.build import PHOTOS

@@ -238,7 +238,7 @@ class Build:
 
     def photo_files(self) -> list[str]:
         """Names of the photos in the folder, in natural order."""
-        from recon.image.photos import SUFFIXES, _natural_key
+        from recon.image.photos import SUFFIXES, natural_key
 
         files = [
             p
@@ -248,7 +248,7 @@ class Build:
             and p.is_file()
             and not p.is_symlink()
         ]
-        return [p.name for p in sorted(files, key=_natural_key)]
+        return [p.name for p in sorted(files, key=natural_key)]
 
     def _digest_of_frame_file(self) -> str:
         try:

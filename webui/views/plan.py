@@ -7,8 +7,8 @@ from flask import Blueprint, Response, jsonify, request
 from recon.corrections.plan_audit import PLAN
 from recon.errors import ReconError
 from recon.files import write_bytes_atomic
-from recon.frame.file_checks import MAX_BYTES, parse_json
 from recon.frame.files import frame_from_dict
+from recon.frame.user_files import MAX_BYTES, parse_json
 from webui.app import bench
 
 bp = Blueprint("plan", __name__)

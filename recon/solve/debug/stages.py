@@ -25,10 +25,11 @@ import numpy as np
 from recon.errors import ReconError
 from recon.files import why_not_written, write_bytes_atomic, write_text_atomic
 from recon.frame.model import label
+from recon.geometry.boxes import lifted, occluded
 from recon.geometry.camera import camera2sensor, sensor2image
 from recon.solve.debug.sheet import INK, sheet_of
 from recon.solve.evidence.candidate import boxes
-from recon.solve.evidence.predictions import View, hidden_by_boxes, look, member_openings
+from recon.solve.evidence.predictions import View, look, member_openings
 from recon.solve.members.selection import lap_faces
 
 STAGES = ("numbers", "openings", "rows", "axes", "lattice", "members")
@@ -239,7 +240,7 @@ def sightings(view: View, sticks, width: float) -> list[MemberSight]:
     for i, s in enumerate(sticks):
         X, normals = member_openings(s.axis, s.first, s.holes, width)
         X, n = X.reshape(-1, 3), np.repeat(normals, s.holes, 0)
-        behind = hidden_by_boxes(view.camera.centre, X + 0.02 * n, *walls)
+        behind = occluded(view.camera.centre, lifted(X, n), *walls)
         seen = look(view, X, n, behind)
         lap = lap_faces(s.axis, s.first, s.holes, [o for j, o in enumerate(sticks) if j != i], width).ravel()
         state = np.full(len(X), UNSEEN)

@@ -54,7 +54,12 @@ def line_key(stick: Stick) -> tuple:
     )
 
 
-def same_line(a: Stick, b: Stick, tol: float = 0.25) -> bool:
+# Pitches that two sticks may be off one line: half the half-pitch that lattice lines are apart where width is 1.5 pitches.
+# Less than for members of two frames (`frame.lattice.LINE_TOL`), as sticks lie on one lattice.
+LINE_TOL = 0.25
+
+
+def same_line(a: Stick, b: Stick, tol: float = LINE_TOL) -> bool:
     """Do two sticks lie on one line and overlap?"""
     across = [j for j in range(3) if j != a.axis]
     return (

@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from recon.geometry.camera import Camera, world2camera
 from recon.geometry.ellipses import face_shapes, score_llr, shape_distance, shape_llr, unit_shapes
+from recon.image.openings import local_density
 
 FOUND = 0.88  # chance that an opening in plain sight is detected (rendered photos: 0.83 to 0.98)
 LEAST_FACING = 0.16  # cosine to the face's normal: below 1 : 6 an opening is a line
@@ -62,15 +63,6 @@ def with_camera(view: View, camera: Camera) -> View:
     """The view with another camera on the lattice."""
     px = np.c_[view.openings["x"], view.openings["y"]]
     return replace(view, camera=camera, shape=_shape_marks(camera, view.openings, px))
-
-
-def local_density(openings, tree=None) -> np.ndarray:
-    """(N,) detections per px^2 round each, from the distance to the 12th neighbour."""
-    xy = np.c_[openings["x"], openings["y"]]
-    tree = tree or cKDTree(xy)
-    n = min(13, len(xy))
-    d = np.atleast_2d(tree.query(xy, k=n)[0].reshape(len(xy), -1))[:, -1]
-    return (n - 1) / (np.pi * np.maximum(d, 2.0) ** 2)
 
 
 @dataclass(frozen=True)
@@ -157,27 +149,6 @@ def look(
     llr[q] = np.where(found, np.clip(top, miss, 6.0), miss)
     hit[q] = np.where(found, jj[np.arange(len(q)), best], -1)
     return Sighting(llr, hit, ok, px)
-
-
-def hidden_by_boxes(eye: np.ndarray, points: np.ndarray, lo: np.ndarray, hi: np.ndarray) -> np.ndarray:
-    """(N,) bool: is the straight way from the eye to each point blocked by an axis-aligned box (B, 3)?
-
-    The slab method (Kay and Kajiya 1986, doi:10.1145/15922.15916).  Boxes that only touch the point are
-    no bar.
-    """
-    n = len(points)
-    if not len(lo):
-        return np.zeros(n, bool)
-    d = points - eye
-    with np.errstate(divide="ignore", invalid="ignore"):
-        inv = 1 / np.where(np.abs(d) < 1e-9, 1e-9, d)
-    out = np.zeros(n, bool)
-    for a, b in zip(lo, hi):
-        t0, t1 = (a - eye) * inv, (b - eye) * inv
-        near = np.minimum(t0, t1).max(1)
-        far = np.maximum(t0, t1).min(1)
-        out |= (near < far) & (far > 0) & (near < 1 - 1e-3 / np.maximum(np.linalg.norm(d, axis=1), 1e-9) * 50)
-    return out
 
 
 def member_openings(axis: int, first: np.ndarray, count: int, width: float):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from recon.solve.evidence.predictions import hidden_by_boxes, look
+from recon.geometry.boxes import lifted, occluded
+from recon.solve.evidence.predictions import look
 from recon.solve.members.ends import _colours
 
 HEAD_RADIUS = 0.20  # pitches: within the head of any bolt that fills the hole, M6 in 25 mm to M12 in 50 mm
@@ -43,7 +44,7 @@ def _face_says(view, image, member, hole, normal, width, boxes_):
     direction = np.asarray(member.direction, float)
     X = member.hole_centres() + 0.5 * width * normal
     normals = np.repeat(normal[None], len(X), 0)
-    seen = look(view, X, normals, hidden_by_boxes(view.camera.centre, X + 0.02 * normal, *boxes_))
+    seen = look(view, X, normals, occluded(view.camera.centre, lifted(X, normal), *boxes_))
     if not seen.visible[hole]:
         return 0.0, 0.0
     if seen.hit[hole] >= 0 and seen.llr[hole] > 2 and _like_its_neighbours(view, seen, hole):

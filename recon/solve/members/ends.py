@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from recon.geometry.boxes import lifted, occluded
 from recon.solve.evidence.candidate import boxes, grown, runs_into
-from recon.solve.evidence.predictions import LEAST_FACING, View, hidden_by_boxes
+from recon.solve.evidence.predictions import LEAST_FACING, View
 from recon.solve.members.selection import lap_faces, line_evidence_of
 
-END_SURE = 0.9  # probability of its hole count from which an end counts as seen
 LATERAL = np.array([-0.34, -0.2, 0.2, 0.34])  # of the width: four tracks along the face, beside the holes
 NEAR, FAR = 0.08, 0.30  # pitches before and behind the edge that are compared
 
@@ -78,7 +78,7 @@ def _face_steps(view, image, axis, first, boundaries, width, normal, side, block
     px = np.where(ok[:, None], px, -1e4)
     ok &= (px[:, 0] > 1) & (px[:, 1] > 1) & (px[:, 0] < W - 2) & (px[:, 1] < H - 2)
     if blockers is not None and len(blockers[0]):
-        ok &= ~hidden_by_boxes(cam.centre, flat + 0.02 * normal, *blockers)
+        ok &= ~occluded(cam.centre, lifted(flat, normal), *blockers)
     colour = _colours(image, px).reshape(b, len(LATERAL), 2, len(span), 3)
     ok = ok.reshape(b, len(LATERAL), 2, len(span)).all((2, 3))  # a track counts if all of it is in sight
     step = colour[:, :, 1].mean(2) - colour[:, :, 0].mean(2)  # (B, 4, 3)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from recon.geometry.boxes import lifted, occluded
 from recon.solve.evidence.candidate import (
     LEAST_EVIDENCE,
     LEAST_STEPS,
@@ -16,7 +17,7 @@ from recon.solve.evidence.candidate import (
     same_line,
     shared_holes,
 )
-from recon.solve.evidence.predictions import View, hidden_by_boxes, look, member_openings
+from recon.solve.evidence.predictions import View, look, member_openings
 from recon.solve.members.overlaps import make_room
 
 LEAST_MEAN = 1.35  # nats per opening in plain sight: of 359 right members on rendered photos 99 % have
@@ -92,7 +93,7 @@ def line_evidence(views, key, lo, hi, width, blockers=None, only_free=False):
     for v in views:
         hidden = None
         if blockers is not None and len(blockers[0]):
-            hidden = hidden_by_boxes(v.camera.centre, flat + 0.02 * nn, *blockers)
+            hidden = occluded(v.camera.centre, lifted(flat, nn), *blockers)
         s = look(v, flat, nn, hidden, only_free)
         llr.append(s.llr.reshape(4, count))
         hit.append(s.hit.reshape(4, count))
@@ -109,7 +110,7 @@ def line_evidence_of(views, axis, first, count, width, blockers, bolted):
     nn = np.repeat(normals, count, 0)
     llr, visible = [], []
     for v in views:
-        hidden = hidden_by_boxes(v.camera.centre, flat + 0.02 * nn, *blockers) if len(blockers[0]) else None
+        hidden = occluded(v.camera.centre, lifted(flat, nn), *blockers) if len(blockers[0]) else None
         s = look(v, flat, nn, hidden)
         a = s.llr.reshape(4, count)
         llr.append(np.where(bolted, np.maximum(a, 0), a))
@@ -124,7 +125,7 @@ def look_at(view: View, stick: Stick, width: float, blockers):
     """
     X, n = member_openings(stick.axis, stick.first, stick.holes, width)
     X, n = X.reshape(-1, 3), np.repeat(n, stick.holes, 0)
-    return X, look(view, X, n, hidden_by_boxes(view.camera.centre, X + 0.02 * n, *blockers))
+    return X, look(view, X, n, occluded(view.camera.centre, lifted(X, n), *blockers))
 
 
 def lap_faces(axis, first, count, others, width) -> np.ndarray:
@@ -316,7 +317,7 @@ def _first_looks(views, lines, known, width, reach):
             N.append(np.repeat(normals, hi - lo + 1, 0))
             sizes.append(len(X[-1]))
         X, N = np.concatenate(X), np.concatenate(N)
-        seen = [look(v, X, N, hidden_by_boxes(v.camera.centre, X + 0.02 * N, *whole)) for v in views]
+        seen = [look(v, X, N, occluded(v.camera.centre, lifted(X, N), *whole)) for v in views]
         at = np.cumsum([0] + sizes)
         for (key, lo, hi), a, b in zip(part, at[:-1], at[1:]):
             llr = np.array([s.llr[a:b].reshape(4, -1) for s in seen])

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from recon.frame.lattice import rotations
 from recon.geometry.camera import Camera
+from recon.geometry.lattice import rotations
 from recon.solve.evidence.predictions import look, with_camera
 from recon.solve.photo.photo_lattice import LatticeGuess, PhotoLattice
 
@@ -72,8 +72,7 @@ def vote_shift(a: Cells, b: Cells, turn: np.ndarray, grid: float, most: int = 6)
 
 def moved_camera(camera: Camera, turn: np.ndarray, shift: np.ndarray) -> Camera:
     """The camera when its world is turned and shifted: X' = turn X + shift."""
-    R = camera.R @ turn.T
-    return replace(camera, R=R, t=camera.t - R @ shift)
+    return camera.moved(turn, shift)
 
 
 def moved_lattice(lattice: PhotoLattice, turn: np.ndarray, shift: np.ndarray) -> PhotoLattice:

@@ -12,7 +12,8 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from recon.frame.boxes import hidden as hidden_by_members
-from recon.solve.evidence.predictions import View, hidden_by_boxes, look, member_openings, with_camera
+from recon.geometry.boxes import OrientedBoxes, lifted, occluded, penetration
+from recon.solve.evidence.predictions import View, look, member_openings, with_camera
 from recon.solve.members.ends import FAR, LAP_PRIOR, LATERAL, NEAR, EndGuess, colour_steps, step_llr
 
 NEAR_PITCHES = 0.9  # openings within this of a line's openings are looked at
@@ -53,7 +54,7 @@ class Solids:
 
     def hide(self, eye, points) -> np.ndarray:
         """(N,) bool: is the straight way from the eye (3,) to each point (N, 3) blocked?"""
-        out = hidden_by_boxes(eye, points, self.lo, self.hi)
+        out = occluded(eye, points, self.lo, self.hi)
         return out | hidden_by_members(points, eye, self.members) if self.members else out
 
 
@@ -120,7 +121,7 @@ def evidence_along(views, line: Line, count: int, width: float, solids: Solids, 
         part = line_view(v, line, count, width)
         if part is None:
             continue
-        hidden = solids.hide(v.camera.centre, flat + 0.02 * nn)
+        hidden = solids.hide(v.camera.centre, lifted(flat, nn))
         s = look(part.view, flat @ line.turn.T, nn @ line.turn.T, hidden, only_free=True)
         llr[i], visible[i] = s.llr, s.visible
         hit[i] = np.where(s.hit >= 0, part.index[s.hit], -1)
@@ -141,18 +142,9 @@ def box_of(line: Line, count: int, width: float):
 
 
 def overlap_boxes(line: Line, count: int, width: float, lo: np.ndarray, hi: np.ndarray) -> np.ndarray:
-    """(B,) how deep a member on the line lies in axis-aligned boxes, pitches; not above 0 where they are apart.
-
-    By separating axes, as in ``recon.frame.joints.collisions`` (Gottschalk, Lin and Manocha 1996,
-    doi:10.1145/237170.237244).
-    """
-    middle, axes, half = box_of(line, count, width)
-    products = np.cross(np.eye(3)[:, None], axes[None]).reshape(9, 3)
-    size = np.linalg.norm(products, axis=1)
-    tests = np.concatenate([np.eye(3), axes, products[size > 1e-6] / size[size > 1e-6, None]])
-    own = np.abs(tests @ axes.T) @ half
-    reach = (hi - lo) / 2 @ np.abs(tests).T + own  # (B, tests)
-    return (reach - np.abs(((lo + hi) / 2 - middle) @ tests.T)).min(1)
+    """(B,) how deep a member on the line lies in axis-aligned boxes, pitches; not above 0 where they are apart."""
+    aligned = OrientedBoxes((lo + hi) / 2, np.eye(3), (hi - lo) / 2)
+    return penetration(aligned, OrientedBoxes(*box_of(line, count, width)))
 
 
 def line_ends(views, images, line: Line, count: int, width: float, solids: Solids, bolted, room, reach: int):

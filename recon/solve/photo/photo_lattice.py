@@ -14,9 +14,12 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from recon.geometry.camera import Camera, image2sensor, project_jacobian, stepped, world2camera
+from recon.geometry.ellipses import affine_distance, circle_shapes, unit_shapes
+from recon.geometry.lattice import lattice_classes, snap
 from recon.solve.photo.axis_rows import GuidedRow
 from recon.solve.photo.vanishing_points import K1_SPREAD, RowPoints, place_rows, row_points
 
+CLASS_DECIMALS = 3  # places within a pitch are told apart to this; rows are known to a hundredth of a pitch
 SYSTEMATIC = 0.05  # pitches: what shading in a hole's mouth shifts a row (measured: 0.03 to 0.08)
 
 
@@ -101,29 +104,13 @@ def place(
 
 
 def _face_log(camera, openings, middle, axis, others):
-    """Log probability of the two faces from the shape of the ellipses (normalised second moments)."""
-    c, s = np.cos(openings["angle"]), np.sin(openings["angle"])
-    A, B = openings["major"] ** 2, openings["minor"] ** 2
-    S = np.stack(
-        [
-            np.stack([c * c * A + s * s * B, c * s * (A - B)], 1),
-            np.stack([c * s * (A - B), s * s * A + c * c * B], 1),
-        ],
-        1,
-    )
-    S = S / np.sqrt(np.maximum(A * B, 1e-9))[:, None, None]
-    S = np.median(S, axis=0)
+    """Log probability of the two faces from the shape of the ellipses."""
+    S = np.median(unit_shapes(openings), axis=0) + 1e-6 * np.eye(2)
     _, _, J = project_jacobian(camera, middle[None])
     out = []
     for j in others:  # face with normal j is spanned by the axis and the other one
-        k = 3 - axis - j
-        M = J[0][:, [axis, k]]
-        T = M @ M.T
-        T = T / np.sqrt(max(np.linalg.det(T), 1e-12))
-        # Compare on the log scale of the affine-invariant distance of ellipses.
-        L = np.linalg.eigvals(np.linalg.solve(T, S + 1e-6 * np.eye(2))).real
-        dist = np.sqrt((np.log(np.maximum(L, 1e-6)) ** 2).sum())
-        out.append(-0.5 * (dist / 0.35) ** 2 * min(len(openings), 6) ** 0.5)
+        T = circle_shapes(J[0][:, [axis, 3 - axis - j]])
+        out.append(-0.5 * (affine_distance(S, T) / 0.35) ** 2 * min(len(openings), 6) ** 0.5)
     out = np.maximum(np.array(out), max(out) - 6)
     return out - np.logaddexp(out[0], out[1])
 
@@ -169,12 +156,6 @@ def twin_width(placed: PlacedRows) -> tuple[float, float]:
     return 2 * mean, float(
         2 * max(0.02, np.sqrt(((halves[near] - mean) ** 2 * w).sum() / w.sum() / near.sum()))
     )
-
-
-def transverse_classes(width: float) -> np.ndarray:
-    """Fractions at which centre lines may lie across their axis: whole pitches plus whole widths, mod 1."""
-    fr = np.unique(np.round((np.arange(-4, 5) * width) % 1.0, 3) % 1.0)
-    return fr
 
 
 def _phase_vote(placed, width, classes, grid):
@@ -224,7 +205,7 @@ def guess_rows(placed: PlacedRows, width: float, classes: np.ndarray, most: int 
             centre = placed.place[i] - 0.5 * width * n
             line = centre + t[:, None] * vec[:, 2]
             # Covers the two short axes, too: all lattice points within a cell of the line.
-            lattice = _snap(line, classes)
+            lattice, _ = snap(line, classes)  # along as across: laps round a corner shift members both ways
             for p in np.unique(np.round(lattice, 3), axis=0):
                 e = p - centre
                 m = float(e @ info @ e)
@@ -238,19 +219,6 @@ def guess_rows(placed: PlacedRows, width: float, classes: np.ndarray, most: int 
             out.append([LatticeGuess(p, n, float(log - total)) for log, p, n in ranked])
         else:
             out.append([])
-    return out
-
-
-def _snap(points, classes):
-    """Nearest lattice points: whole pitches plus one of the classes, along as across.
-
-    Where width and pitch differ, laps round a corner shift members along their own axis, too.
-    """
-    out = np.rint(points)
-    for c in range(3):
-        x = points[:, c, None] - classes
-        r = np.rint(x) + classes
-        out[:, c] = r[np.arange(len(points)), np.abs(r - points[:, c, None]).argmin(1)]
     return out
 
 
@@ -271,7 +239,7 @@ def solve_lattice(
     """
     if len(rows) < 3:
         return []
-    classes = transverse_classes(width)
+    classes = lattice_classes([width], decimals=CLASS_DECIMALS)
     grid = np.arange(0, 1, 0.02)
     faces = place(camera, openings, rows)
     trials = []

@@ -7,25 +7,25 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
+from recon.geometry.boxes import lifted, occluded
 from recon.geometry.camera import Camera, image2sensor, world2camera
-from recon.image.openings import detect_openings, lab_image
+from recon.geometry.lattice import lattice_classes
+from recon.image.openings import detect_openings, lab_image, local_density
 from recon.image.rows import find_rows, pattern_directions
 from recon.solve.evidence.candidate import boxes
 from recon.solve.evidence.predictions import (
     LEAST_FACING,
     View,
-    hidden_by_boxes,
-    local_density,
     make_view,
     member_openings,
 )
 from recon.solve.photo.axis_rows import GuidedRow, find_guided_rows
 from recon.solve.photo.photo_lattice import (
+    CLASS_DECIMALS,
     PhotoLattice,
     guess_rows,
     place,
     solve_lattice,
-    transverse_classes,
     twin_width,
     upright,
 )
@@ -137,7 +137,7 @@ def read_posed(
     if not rows:
         return None
     placed = place(camera, openings, rows)
-    guesses = guess_rows(placed, width, transverse_classes(width))
+    guesses = guess_rows(placed, width, lattice_classes([width], decimals=CLASS_DECIMALS))
     sure = np.array([np.exp(g[0].log_p) if g else 0.0 for g in guesses])
     worth = float((sure * [r.evidence for r in rows]).sum())
     lattice = PhotoLattice(camera, placed, guesses, float(sure.mean()))
@@ -172,7 +172,7 @@ def hole_of_known(
             & (depth > 0.5)
             & np.isfinite(px).all(1)
         )
-        ok &= ~hidden_by_boxes(camera.centre, X + 0.02 * normals, *blockers)
+        ok &= ~occluded(camera.centre, lifted(X, normals), *blockers)
         d, j = tree.query(px[ok])
         near = d < NEAR_KNOWN * camera.f / depth[ok]
         sizes.append(openings["major"][j[near]] * depth[ok][near] / camera.f)

@@ -7,6 +7,7 @@ from itertools import count
 
 import numpy as np
 
+from recon.frame.confidence import SURE
 from recon.frame.lattice import overlap
 from recon.frame.model import Frame, Member, as_tuple, axis_of, label
 from recon.geometry.camera import Camera
@@ -20,7 +21,7 @@ from recon.solve.evidence.candidate import (
     same_line,
     shared_holes,
 )
-from recon.solve.members.ends import END_SURE, find_ends
+from recon.solve.members.ends import find_ends
 from recon.solve.members.selection import lap_faces, line_evidence_of
 
 MARK_REACH = 0.75  # of an opening's major axis: a mark is meant for the opening under it, not for the next
@@ -96,9 +97,7 @@ def cameras_of(frame: Frame, scales: dict) -> dict[str, Camera]:
     scales : photo -> size of the working copy over the photo's.
     """
     return {
-        p.file: Camera(
-            **{k: np.asarray(v, float) if k in "Rt" else float(v) for k, v in p.camera.items()}
-        ).resized(scales[p.file])
+        p.file: p.camera.resized(scales[p.file])
         for p in frame.photos
         if p.used and p.camera and p.file in scales
     }
@@ -192,9 +191,7 @@ def objections(views, images, sticks, given: Given, width: float) -> list[Agains
             out.append(Against(said[s.name], None))
             continue
         guesses = find_ends(views, images, s, others, width)
-        places = [
-            g.best if h and g.sure > END_SURE else k for g, h, k in zip(guesses, s.held, (0, s.holes - 1))
-        ]
+        places = [g.best if h and g.sure > SURE else k for g, h, k in zip(guesses, s.held, (0, s.holes - 1))]
         if places != [0, s.holes - 1] and places[1] >= places[0]:
             out.append(Against(said[s.name], _moved(said[s.name], s, *places)))
     for member in given.gone:

@@ -6,12 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 
+from recon.frame.confidence import SURE
 from recon.frame.joints import find_joints
 from recon.frame.model import End, Frame, Member, Photo, as_tuple
+from recon.geometry.boxes import lifted, occluded
+from recon.geometry.camera import Camera
 from recon.solve.evidence.candidate import boxes
-from recon.solve.evidence.predictions import hidden_by_boxes, look
+from recon.solve.evidence.predictions import look
 from recon.solve.members.bolts import bolt_states
-from recon.solve.members.ends import END_SURE
 from recon.solve.members.selection import look_at
 from recon.solve.off_lattice.braces import explained, find_braces, off_lattice_members
 from recon.solve.priors.constraints import named, spare_labels, still_gone
@@ -84,7 +86,7 @@ def _end(guess, way) -> End:
     extra = int(possible.max()) if len(possible) else 0
     if guess.cut:
         return End("cut", max(extra, 1))
-    return End("seen", 0) if guess.sure > END_SURE else End("hidden", extra)
+    return End("seen", 0) if guess.sure > SURE else End("hidden", extra)
 
 
 def confidence(stick, low, high) -> float:
@@ -106,15 +108,15 @@ def _photo_records(photos, views, set_aside, scales):
     for p in photos:
         if p.name in by_name:
             c = by_name[p.name].camera.resized(1 / scales[p.name])
-            camera = {
-                "f": round(c.f, 4),
-                "cx": round(c.cx, 3),
-                "cy": round(c.cy, 3),
-                "k1": round(c.k1, 6),
-                "k2": round(c.k2, 6),
-                "R": c.R.round(9).tolist(),
-                "t": c.t.round(6).tolist(),
-            }
+            camera = Camera(
+                round(c.f, 4),
+                round(c.cx, 3),
+                round(c.cy, 3),
+                round(c.k1, 6),
+                round(c.k2, 6),
+                c.R.round(9),
+                c.t.round(6),
+            )
             out.append(Photo(p.name, tuple(p.size), True, "", camera))
         else:
             out.append(Photo(p.name, tuple(p.size), False, reasons.get(p.name, "not used")))
@@ -189,7 +191,7 @@ def _taken(view, frame, width, blockers, s):
     if not points:
         return np.zeros((0, 6))
     X, n = np.array(points), np.array(normals)
-    seen = look(view, X, n, hidden_by_boxes(view.camera.centre, X + 0.02 * n, *blockers))
+    seen = look(view, X, n, occluded(view.camera.centre, lifted(X, n), *blockers))
     depth = (X @ view.camera.R.T + view.camera.t)[:, 2]
     ok = seen.visible & (seen.hit < 0)
     radius = view.camera.f * view.hole / np.maximum(depth, 1) / 2 / s

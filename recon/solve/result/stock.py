@@ -6,6 +6,7 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.boxes import face_normals, openings
+from recon.frame.confidence import SURE
 from recon.frame.length import NO_RATIOS, NOT_SURE
 from recon.frame.model import StockUse
 from recon.frame.stock import recognise
@@ -94,7 +95,7 @@ def choose_stock(views, sticks, width, stocks, stock_id, length, members, scales
         same = sum(q for s, q in ranked if abs(s.pitch_mm - best.pitch_mm) < 0.05)
         use = StockUse(best.id, "recognised", round(float(min(p, 0.99)), 3))
         pitch = best.pitch_mm
-        if same < 0.9 and length is None:
+        if same < SURE and length is None:
             doubts.append(_scale_doubt(ranked))
     else:
         use, pitch = StockUse("", "assumed", 0.0), 38.1

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from recon.solve.evidence.predictions import hidden_by_boxes
+from recon.frame.confidence import SURE
+from recon.geometry.boxes import LIFT, occluded
 
 AZIMUTHS = np.radians(np.arange(0, 360, 15))
 ELEVATIONS = np.radians([10, 40])
-SURE = 0.9
 
 
 def where_to_photograph(views, members, width: float) -> list[str]:
@@ -32,9 +32,9 @@ def where_to_photograph(views, members, width: float) -> list[str]:
             # A target counts by how many of its six sides show.
             score = 0.0
             for n in np.r_[np.eye(3), -np.eye(3)]:
-                X = targets + (width / 2 + 0.02) * n
+                X = targets + (width / 2 + LIFT) * n
                 facing = ((eye - X) @ n) > 0.2 * distance
-                score += (facing & ~hidden_by_boxes(eye, X, lo, hi)).sum()
+                score += (facing & ~occluded(eye, X, lo, hi)).sum()
             near = min(_between(eye - middle, v.camera.centre - middle) for v in views)
             score *= 1 - np.exp(-((near / np.radians(30)) ** 2))  # a photo from the same place shows the same
             if score > best[0]:

@@ -9,9 +9,10 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from recon.errors import ReconError
-from recon.frame.lattice import canonical, rotations
+from recon.frame.lattice import canonical
 from recon.frame.model import End, Frame
 from recon.geometry.arrays import FloatArray, IntArray
+from recon.geometry.lattice import rotations
 from recon.workshop.hardware.bolts import lap_centre
 
 SAME_PLACE = 1e-3  # pitches: canonical places are rounded to 1e-6, which a direction's rounding may add to

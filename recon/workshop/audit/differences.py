@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from recon.frame.boxes import face_centres, face_normals, hidden, openings
+from recon.frame.confidence import SURE
 from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import Frame, Joint, Member
 from recon.workshop.audit.matching import Extra, Match, Matching, Missing, Pair, alike, best_matching
 from recon.workshop.audit.sentences import AuditSentences
-from recon.workshop.confidence_text import SURE
 from recon.workshop.hardware.bolts import lap_centre
 
 OPENINGS = 3  # of a missing member that a photo must have in sight before it counts as missing
@@ -185,16 +185,12 @@ def _unseen(pair: Pair, sentences: AuditSentences) -> Iterator[Difference]:
 def _in_sight(member: Member, built: Frame) -> bool:
     """Whether a photo of the built frame would show some openings of a member that stood there."""
     for photo in built.photos:
-        if not (photo.used and photo.camera):
+        if not photo.used or photo.camera is None:
             continue
-        R, t = np.asarray(photo.camera["R"], float), np.asarray(photo.camera["t"], float)
-        eye = -R.T @ t
+        eye = photo.camera.centre
         turned = np.einsum("ij,ij->i", face_normals(member), eye - face_centres(member))[2:] > 0
         points = openings(member)[turned].reshape(-1, 3)
-        x = points @ R.T + t
-        with np.errstate(divide="ignore", invalid="ignore"):
-            px = x[:, :2] / x[:, 2:] * photo.camera["f"] + [photo.camera["cx"], photo.camera["cy"]]
-            inside = (x[:, 2] > 0) & (px > 0).all(axis=1) & (px < photo.size).all(axis=1)
+        inside = photo.camera.in_picture(points, photo.size)
         if (inside & ~hidden(points, eye, built.members)).sum() >= min(OPENINGS, member.holes):
             return True
     return False

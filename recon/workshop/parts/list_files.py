@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from recon.errors import ReconError
-from recon.frame.file_checks import read_text, shorten, suggest
 from recon.frame.length import parse_mm
+from recon.frame.user_files import read_text, shorten, suggest
 
 MAX_ROWS = 20_000  # more is some other file
 

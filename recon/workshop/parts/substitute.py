@@ -7,10 +7,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 from recon.errors import ReconError
-from recon.frame.file_checks import suggest
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame, StockUse
 from recon.frame.stock import Stock, find_stock
+from recon.frame.user_files import suggest
 from recon.workshop.formats import mass_text, money
 from recon.workshop.frame_size import known_pitch_mm, stock_of
 from recon.workshop.hardware.bolts import fasten, find_bolts, width_mm

@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 
 from recon.frame.boxes import face_normals, hidden, openings
 from recon.frame.model import Member
+from recon.geometry.boxes import lifted, occluded
 from recon.geometry.camera import Camera
+from recon.image.openings import local_density
 from recon.solve.evidence.candidate import boxes
 from recon.solve.evidence.predictions import (
-    hidden_by_boxes,
-    local_density,
     look,
     make_view,
     member_openings,
@@ -54,7 +54,7 @@ def blocked_by_sampling(eye, points, lo, hi, grow):
 @given(boxes_and_points())
 def test_hidden_points_are_those_that_sampling_the_way_finds(scene):
     eye, points, lo, hi = scene
-    told = hidden_by_boxes(eye, points, lo, hi)
+    told = occluded(eye, points, lo, hi)
     assert (told | ~blocked_by_sampling(eye, points, lo, hi, -0.02)).all()  # surely blocked: told
     assert (~told | blocked_by_sampling(eye, points, lo, hi, 0.02)).all()  # told: blocked, or grazed
 
@@ -68,17 +68,17 @@ def test_hidden_openings_of_a_frame_are_those_of_the_frames_own_boxes(seed):
             p = centres + 0.06 * normal
             eye = shot.camera.centre
             facing = (eye - p) @ normal > 1.0
-            assert (hidden_by_boxes(eye, p, lo, hi) == hidden(p, eye, frame.members, 0.0))[facing].all()
+            assert (occluded(eye, p, lo, hi) == hidden(p, eye, frame.members, 0.0))[facing].all()
 
 
 def test_a_box_behind_the_viewer_hides_nothing():
     eye, points = np.zeros(3), np.array([[10.0, 0.5, 0.5], [5, 1, 1]])
-    assert not hidden_by_boxes(eye, points, np.array([[-6.0, -2, -2]]), np.array([[-4.0, 2, 2]])).any()
-    assert hidden_by_boxes(eye, points, np.array([[2.0, -2, -2]]), np.array([[4.0, 2, 2]])).all()
+    assert not occluded(eye, points, np.array([[-6.0, -2, -2]]), np.array([[-4.0, 2, 2]])).any()
+    assert occluded(eye, points, np.array([[2.0, -2, -2]]), np.array([[4.0, 2, 2]])).all()
 
 
 def test_nothing_hides_where_there_are_no_boxes():
-    assert not hidden_by_boxes(np.zeros(3), np.ones((4, 3)), np.zeros((0, 3)), np.zeros((0, 3))).any()
+    assert not occluded(np.zeros(3), np.ones((4, 3)), np.zeros((0, 3)), np.zeros((0, 3))).any()
 
 
 @pytest.mark.parametrize("axis", [0, 1, 2])
@@ -103,7 +103,7 @@ def looked_at(frame, view, member, shift=(0, 0, 0)):
     m = frame.members[member]
     X = (openings(m) + np.asarray(shift, float)).reshape(-1, 3)
     n = np.repeat(face_normals(m)[2:], m.holes, 0)
-    behind = hidden_by_boxes(view.camera.centre, X + 0.02 * n, *boxes(others, 1.0))
+    behind = occluded(view.camera.centre, lifted(X, n), *boxes(others, 1.0))
     return look(view, X, n, behind), np.array([(f, k) for f in range(4) for k in range(m.holes)])
 
 

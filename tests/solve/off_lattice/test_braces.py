@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from recon.frame.joints import collisions, find_joints
-from recon.frame.lattice import rotations
 from recon.frame.model import Frame, Member
+from recon.geometry.lattice import rotations
 from recon.solve.evidence.candidate import Stick, boxes
 from recon.solve.evidence.predictions import with_camera
 from recon.solve.members.selection import line_evidence_of

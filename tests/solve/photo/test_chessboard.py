@@ -12,8 +12,8 @@ import pytest
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
-from recon.frame.lattice import rotations
 from recon.geometry.camera import Camera, project_jacobian, stepped
+from recon.geometry.lattice import rotations
 from recon.image.rows import fit_row, row_position
 from recon.solve.multiview.registration import Cells, moved_camera, turned_cells, vote_shift
 from recon.solve.photo.photo_lattice import resect

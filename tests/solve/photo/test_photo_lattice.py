@@ -11,11 +11,11 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from recon.frame.boxes import face_normals
-from recon.frame.lattice import lattice_classes, rotations
 from recon.geometry.camera import Camera
+from recon.geometry.lattice import lattice_classes, rotations
 from recon.image.openings import OPENING
 from recon.solve.multiview.registration import moved_camera
-from recon.solve.photo.photo_lattice import resect, solve_lattice, transverse_classes, upright
+from recon.solve.photo.photo_lattice import CLASS_DECIMALS, resect, solve_lattice, upright
 from recon.solve.photo.read_photo import estimate_width, read_photo
 from recon.solve.photo.vanishing_points import K1_SPREAD
 from tests.solve.scenes import SIZE, grown_scene, lattice_change
@@ -124,7 +124,7 @@ def test_width_is_the_pitch_where_nothing_tells():
 
 @pytest.mark.parametrize("width", [1.0, 1.5, 1.75, 2.0, 2.25])
 def test_classes_across_are_those_of_the_frames_lattice(width):
-    assert transverse_classes(width) == pytest.approx(lattice_classes([width]))
+    assert lattice_classes([width], decimals=CLASS_DECIMALS) == pytest.approx(lattice_classes([width]))
 
 
 @pytest.mark.parametrize("index", [3, 10, 17, 22])

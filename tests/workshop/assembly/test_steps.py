@@ -12,8 +12,9 @@ from recon.bench.random_frames import hole_of, random_frame
 from recon.bench.steps import faults
 from recon.errors import ReconError
 from recon.frame.joints import find_joints
-from recon.frame.lattice import canonical, rotations, transform
+from recon.frame.lattice import canonical, transform
 from recon.frame.model import Frame, flipped, rename
+from recon.geometry.lattice import rotations
 from recon.workshop.assembly.canonical_twin import canonical_twin
 from recon.workshop.assembly.steps import build_steps
 from recon.workshop.hardware.bolts import find_bolts

@@ -259,8 +259,7 @@ def test_a_member_that_no_photo_would_show_is_not_missing():
         return Photo(
             "a.jpg",
             (800, 600),
-            camera={k: float(getattr(camera, k)) for k in ("f", "cx", "cy", "k1", "k2")}
-            | {"R": camera.R.tolist(), "t": camera.t.tolist()},
+            camera=camera,
         )
 
     # From behind F would be in full view.
@@ -275,6 +274,32 @@ def test_a_member_that_no_photo_would_show_is_not_missing():
     assert [d.text for d in away.not_checked] == [
         "F (9 holes) was not found, but no photo would show it well; plan on E (its hole 4 on hole 6)."
     ]
+
+
+def test_the_lens_decides_what_a_photo_would_show():
+    """Two photos that differ in k1 alone: one shows where the member would stand, the other bends it out."""
+    planned = plan()
+    built = replace(
+        planned,
+        members=tuple(m for m in planned.members if m.id != "F"),
+        joints=tuple(j for j in planned.joints if "F" not in (j.a, j.b)),
+    )
+    camera = replace(camera_at(np.array([4.0, 30, 6])), cx=399.5, cy=299.5)
+    # The camera turns until F stands 15 px inside the border: a straight lens shows it.
+    post = planned.member("F")
+    for degrees in np.arange(0, 40, 0.02):
+        turn = Rotation.from_euler("y", -degrees, degrees=True).as_matrix()
+        turned = camera.posed(turn @ camera.R, turn @ camera.t)
+        if not turned.project(post.hole_centres())[:, 0].min() > 15:
+            break
+    assert turned.project(post.hole_centres())[:, 0].min() < 16
+
+    def verdict(k1):
+        photo = Photo("a.jpg", (800, 600), camera=replace(turned, k1=k1))
+        return audit_frame(replace(built, photos=(photo,)), planned)
+
+    assert [d.kind for d in verdict(0.0).differences] == ["missing"]
+    assert [d.kind for d in verdict(0.3).not_checked] == ["out of sight"]
 
 
 # Random frames and changes; the measurement runs 200 of them

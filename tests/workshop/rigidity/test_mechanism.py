@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from recon.bench.random_frames import random_frame
 from recon.frame.joints import find_joints
-from recon.frame.lattice import rotations, transform
+from recon.frame.lattice import transform
 from recon.frame.model import Frame, Joint, Member, label
+from recon.geometry.lattice import rotations
 from recon.workshop.rigidity.displacement import displaced
 from recon.workshop.rigidity.mechanism import hinge_twists, loop_matrix, mobility, velocity
 from recon.workshop.rigidity.motion_words import motion_words

@@ -1,4 +1,4 @@
-"""Files that people write: read with care, checked against a schema, and told of in sentences.
+"""Files that users write: read with care, checked against a schema, and what is wrong said in sentences.
 
 A schema's `description` says what each field must be; it is the second half of the sentence that a wrong
 value gets: "'holes' is 0; a member has 1 to 1000 holes, counted whole".
@@ -9,7 +9,9 @@ from __future__ import annotations
 import difflib
 import json
 import math
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from typing import Any, NoReturn
 
 import jsonschema
 
@@ -18,10 +20,22 @@ from recon.errors import ReconError
 MAX_BYTES = 64 * 2**20  # a frame of 2000 members is under 1 MB; larger is some other file
 
 
-def read_text(path, what: str) -> str:
-    """The text of a UTF-8 file.  `what` names its kind in errors ("frame file").
+Place = tuple[str | int, ...]  # keys and indices that lead to a value
 
-    Raises ReconError where it is missing, a folder, unreadable, too large or not text.
+
+def read_text(path: str | Path, what: str) -> str:
+    """The text of a UTF-8 file.
+
+    Parameters
+    ----------
+    path : str or Path
+    what : str
+        Names the file's kind in errors ("frame file").
+
+    Raises
+    ------
+    ReconError
+        Where it is missing, a folder, unreadable, too large or not text.
     """
     path = Path(path)
     try:
@@ -33,7 +47,8 @@ def read_text(path, what: str) -> str:
             raise ReconError(f"{path}: this is not an ordinary file; save the {what} to disk first.")
         if path.stat().st_size > MAX_BYTES:
             raise ReconError(
-                f"{path}: too large for a {what} ({path.stat().st_size >> 20} MB); check that it is the right file."
+                f"{path}: too large for a {what} ({path.stat().st_size >> 20} MB); "
+                "check that it is the right file."
             )
         return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -46,20 +61,31 @@ def read_text(path, what: str) -> str:
         ) from error
 
 
-def parse_json(text: str, where: str):
-    """The value that a JSON text holds.  Raises ReconError with line and column, also for NaN, for a number that
-    no float holds and for a field given twice."""
+def parse_json(text: str, where: str) -> Any:
+    """The value that a JSON text holds; `where` names its file in errors.
 
-    def no_constant(name):
+    Raises
+    ------
+    ReconError
+        With line and column where it is not JSON; also for NaN, for a number that no float holds and for a
+        field given twice.
+
+    Examples
+    --------
+    >>> parse_json('{"holes": 3}', "frame.json")
+    {'holes': 3}
+    """
+
+    def no_constant(name: str) -> NoReturn:
         raise ReconError(f"{where}: {name} is not a number that JSON knows; replace it by a number or null.")
 
-    def once(pairs):
-        given = {}
+    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        fields: dict[str, Any] = {}
         for key, value in pairs:
-            if key in given:
+            if key in fields:
                 raise ReconError(f"{where}: '{key}' is given twice in one object; leave one out.")
-            given[key] = value
-        return given
+            fields[key] = value
+        return fields
 
     try:
         return json.loads(text, parse_constant=no_constant, object_pairs_hook=once)
@@ -76,11 +102,24 @@ def parse_json(text: str, where: str):
         raise ReconError(f"{where}: a number has too many digits; shorten it.") from error
 
 
-def check(data, schema: dict, where: str, name_place) -> None:
-    """Raises ReconError with the first thing in `data` that the schema forbids, and how many more there are.
+def check(data: Any, schema: Mapping[str, Any], where: str, name_place: Callable[[Place], str]) -> None:
+    """Checks the values of a file against its schema.
 
-    where : the file's name.   name_place : path in `data`, a tuple of keys and indices -> words such as
-    "member C", or "" for the whole.
+    Parameters
+    ----------
+    data
+        The plain values.
+    schema : mapping
+        JSON Schema, draft 2020-12; its descriptions are part of the errors.
+    where : str
+        The file's name.
+    name_place : callable
+        From a path in `data`, a tuple of keys and indices, to words such as "member C", or "" for the whole.
+
+    Raises
+    ------
+    ReconError
+        With the first thing that the schema forbids, and how many more there are.
     """
     path = _non_finite(data)
     if path is not None:
@@ -98,7 +137,7 @@ def check(data, schema: dict, where: str, name_place) -> None:
         )
 
 
-def _problem(error, whole_schema) -> str:
+def _problem(error: jsonschema.ValidationError, whole_schema: Mapping[str, Any]) -> str:
     path, schema = tuple(error.absolute_path), error.schema
     if error.validator == "required":
         name = next(k for k in error.validator_value if k not in error.instance)
@@ -112,64 +151,75 @@ def _problem(error, whole_schema) -> str:
     wanted = _description(error, whole_schema) or error.message
     if not path:
         return f"{wanted}."
-    return f"'{_field(path)}' is {shorten(json.dumps(error.instance, ensure_ascii=False, default=str))}; {wanted}."
+    value = shorten(json.dumps(error.instance, ensure_ascii=False, default=str))
+    return f"'{_field(path)}' is {value}; {wanted}."
 
 
-def _description(error, whole_schema) -> str | None:
+def _description(error: jsonschema.ValidationError, whole_schema: Mapping[str, Any]) -> str | None:
     """What the field is said to be where it stands in the schema, else where a $ref leads."""
-    holder = whole_schema
+    holder: Any = whole_schema
     for step in list(error.absolute_schema_path)[:-1]:
         if step not in holder:  # the path goes on beyond a $ref
             break
         holder = holder[step]
     else:
         if "description" in holder:
-            return holder["description"]
-    return error.schema.get("description")
+            return str(holder["description"])
+    text = error.schema.get("description")
+    return None if text is None else str(text)
 
 
-def suggest(word: str, known, otherwise: str) -> str:
-    """ "did you mean 'x'?"-like words, or all the known ones after `otherwise`."""
-    near = difflib.get_close_matches(str(word), list(known), n=1)
+def suggest(word: str, known: Iterable[str], otherwise: str) -> str:
+    """Words that name the known word nearest to `word`, or all of them after `otherwise`.
+
+    Examples
+    --------
+    >>> suggest("hole", ["holes", "width"], "the fields are")
+    "perhaps 'holes' is meant"
+    >>> suggest("colour", ["holes", "width"], "the fields are")
+    'the fields are holes, width'
+    """
+    known = list(known)
+    near = difflib.get_close_matches(str(word), known, n=1)
     return f"perhaps '{near[0]}' is meant" if near else f"{otherwise} {', '.join(known)}"
 
 
-def shorten(text, most: int = 60) -> str:
+def shorten(text: object, most: int = 60) -> str:
     """The text, its middle left out where it is long."""
     text = str(text)
     return text if len(text) <= most else f"{text[: most - 20]} ... {text[-14:]}"
 
 
-def _sentence(where, place, problem) -> str:
+def _sentence(where: str, place: str, problem: str) -> str:
     return ": ".join(part for part in (where, place, problem) if part)
 
 
-def _field(path) -> str:
+def _field(path: Place) -> str:
     """The last name in a path, with the position counted from 1 where it ends in a list."""
     names = [i for i, p in enumerate(path) if isinstance(p, str)]
     if not names:
         return "entry" if path else "value"
-    return path[names[-1]] + "".join(f" [{p + 1}]" for p in path[names[-1] + 1 :])
+    positions = [p for p in path[names[-1] + 1 :] if isinstance(p, int)]
+    return str(path[names[-1]]) + "".join(f" [{p + 1}]" for p in positions)
 
 
-def _order(path):
+def _order(path: Iterable[str | int]) -> list[tuple[int, int, str]]:
+    """Sort key that puts errors in the order of the file."""
     return [(0, p, "") if isinstance(p, int) else (1, 0, p) for p in path]
 
 
-def _non_finite(data):
+def _non_finite(data: Any) -> Place | None:
     """Path of a float that is not finite, else None.  Without recursion: data may be nested deep."""
-    todo = [((), data)]
+    todo: list[tuple[Place, Any]] = [((), data)]
     while todo:
         path, value = todo.pop()
         if isinstance(value, float) and not math.isfinite(value):
             return path
-        items = (
-            value.items()
-            if isinstance(value, dict)
-            else enumerate(value)
-            if isinstance(value, (list, tuple))
-            else ()
-        )
+        items: Iterable[tuple[Any, Any]] = ()
+        if isinstance(value, dict):
+            items = value.items()
+        elif isinstance(value, (list, tuple)):
+            items = enumerate(value)
         todo += [(path + (k,), v) for k, v in items if isinstance(v, (float, dict, list, tuple))]
     return None
 
