@@ -13,9 +13,9 @@ from recon.frame.model import Frame
 from recon.solve.debug.stages import refuse_used_folder, write_stages
 from recon.solve.multiview.assemble import assemble
 from recon.solve.photo.read_photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo, read_posed
-from recon.solve.priors.constraints import cameras_of, known_sticks, marked, width_of
+from recon.solve.priors.constraints import apply_marks, cameras_of, known_candidates, width_of
 from recon.solve.priors.plan import with_plan
-from recon.solve.priors.resolve import assemble_around
+from recon.solve.priors.resolve import resolve
 from recon.solve.result.frame import first_tables, make_frame, reading_tables
 
 DETECTION = 0.65  # of the time for one photo goes into its openings (rendered 3-MP photos)
@@ -28,7 +28,7 @@ class Reading:
 
     frame : the frame.   openings : photo -> (N, 6) x, y, semi-major, semi-minor (px), angle (rad), taken (0 / 1).
     rows : photo -> list of (M, 2) px.   cameras : photo -> recon.geometry.camera.Camera in the photo's own pixels.
-    set_aside : [(photo, reason)].   against : [recon.solve.priors.constraints.Against], where the photos say otherwise than a person.
+    set_aside : [(photo, reason)].   against : [recon.solve.priors.constraints.Disagreement], where the photos say otherwise than a person.
     """
 
     frame: Frame
@@ -50,7 +50,7 @@ def read(
     cancelled=None,
     plan=None,
     found=None,
-    given=None,
+    constraints=None,
     detected=None,
 ) -> Reading:
     """Read a frame from its photos.
@@ -63,7 +63,7 @@ def read(
     progress : called with (stage, fraction 0..1).   debug_dir : folder for a picture per stage.
     cancelled : called now and then; True stops the reading.
     found : called with (photo, openings (N, 6), rows) as soon as a photo is read by itself; columns as in Reading.
-    given : recon.solve.priors.constraints.Given, a frame read before and what a person said of it: it keeps its place and labels, what he
+    given : recon.solve.priors.constraints.Constraints, a frame read before and what a person said of it: it keeps its place and labels, what he
         said stays, and the rest is solved around it.  At least one of these photos must have a camera in it.
     detected : dict, photo -> detections (N,) of dtype OPENING in it: taken where they are there, put there where not, so
         that a further reading of the same photos need not look for openings again.
@@ -83,40 +83,38 @@ def read(
     if debug_dir is not None:
         refuse_used_folder(debug_dir)
     prepared = [_working_copy(p) for p in photos]
-    known_width = width_of(given) if given else stocks[stock_id].width if stock_id else None
+    known_width = width_of(constraints) if constraints else stocks[stock_id].width if stock_id else None
     readings = _read_each(
-        photos, prepared, known_width, tell, check, found, given, {} if detected is None else detected
+        photos, prepared, known_width, tell, check, found, constraints, {} if detected is None else detected
     )
     width = known_width or common_width(readings, stocks)
     readings = [
         r
-        if known_width or r.view is None or r.lattice_width == width
+        if known_width or r.photo is None or r.lattice_width == width
         else read_photo(r.name, r.openings, r.size, f, width)
         for r, (_, f, _) in zip(readings, prepared)
     ]
     tell("putting the photos together", 0.6)
     check()
-    images = {p.name: bgr for p, (bgr, _, _) in zip(photos, prepared)}
+    pictures = {p.name: bgr for p, (bgr, _, _) in zip(photos, prepared)}
     scales = {p.name: s for p, (_, _, s) in zip(photos, prepared)}
     again = lambda f: (check(), tell("looking again", 0.65 + 0.3 * f))
     against = []
-    if given is None:
-        joined, views, sticks, ends = assemble(readings, images, width, again)
+    if constraints is None:
+        scene = assemble(readings, pictures, width, again)
     else:
-        joined, views, sticks, ends, against = assemble_around(readings, images, given, width, again)
-    if not sticks or not views:
+        scene, against = resolve(readings, pictures, constraints, width, again)
+    if not scene.candidates or not scene.photos:
         raise ReconError(_nothing_found(readings))
     if plan is not None:
-        sticks, ends = with_plan(views, images, sticks, ends, plan, width)
+        scene = with_plan(scene, plan)
     tell("joints and stock", 0.97)
-    frame, views, sticks = make_frame(
-        photos, views, images, sticks, ends, width, joined.set_aside, scales, stocks, stock_id, length, given
-    )
-    openings, rows, cameras = reading_tables(readings, views, frame, sticks, width, scales)
+    frame, scene = make_frame(photos, scene, scales, stocks, stock_id, length, constraints)
+    openings, rows, cameras = reading_tables(readings, scene, frame, scales)
     if debug_dir is not None:
-        write_stages(debug_dir, images, readings, views, sticks, width)
+        write_stages(debug_dir, readings, scene)
     tell("done", 1.0)
-    return Reading(frame, openings, rows, cameras, joined.set_aside, against)
+    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against)
 
 
 def _working_copy(photo):
@@ -132,7 +130,7 @@ def _working_copy(photo):
     return bgr, f, scale
 
 
-def _read_each(photos, prepared, width, tell, check, found, given, detected) -> list[PhotoReading]:
+def _read_each(photos, prepared, width, tell, check, found, constraints, detected) -> list[PhotoReading]:
     share = dict.fromkeys((p.name for p in photos), 0.0)
 
     def at(photo, part, doing):
@@ -148,12 +146,14 @@ def _read_each(photos, prepared, width, tell, check, found, given, detected) -> 
             openings = detected[photo.name] = read_openings(bgr)
         at(photo, DETECTION, "looking for rows in")
         size, r = (bgr.shape[1], bgr.shape[0]), None
-        if given is not None:
-            openings = marked(
-                openings, given.missed.get(photo.name, ()), given.false.get(photo.name, ()), scale
+        if constraints is not None:
+            openings = apply_marks(
+                openings, constraints.missed.get(photo.name, ()), constraints.false.get(photo.name, ()), scale
             )
-            camera = cameras_of(given.frame, {photo.name: scale}).get(photo.name)
-            r = camera and read_posed(photo.name, openings, size, camera, known_sticks(given), width)
+            camera = cameras_of(constraints.frame, {photo.name: scale}).get(photo.name)
+            r = camera and read_posed(
+                photo.name, openings, size, camera, known_candidates(constraints), width
+            )
         r = r or read_photo(photo.name, openings, size, f, width)
         at(photo, 1.0, "read")
         if found:
@@ -176,7 +176,7 @@ def common_width(readings: list[PhotoReading], stocks) -> float:
     log = np.zeros(len(choices))
     for r, w in zip(readings, weight):
         mean, error = r.width
-        if r.view is None or not np.isfinite(error) or weight.max() <= 0:
+        if r.photo is None or not np.isfinite(error) or weight.max() <= 0:
             continue
         sigma = np.hypot(error, 0.04 * np.array(choices))
         log += (

@@ -11,8 +11,9 @@ from recon.frame.lattice import rotations
 from recon.geometry.camera import Camera, project_jacobian
 from recon.image.openings import OPENING
 from recon.image.rows import Row
-from recon.solve.evidence.candidate import Stick
-from recon.solve.evidence.predictions import View, make_view
+from recon.solve.evidence.candidate import Candidate
+from recon.solve.evidence.posed_photo import PosedPhoto, make_posed_photo
+from recon.solve.evidence.scene import Scene
 from tests.growing import grow_frame
 
 SIZE = (1600, 1200)
@@ -104,9 +105,15 @@ def grown_scene(seed, azimuth=30.0, elevation=25.0, members=8, width=1.0, **how)
     return frame, shoot(frame, camera_round(frame, azimuth, elevation, **lens), seed, **how)
 
 
-def view_of(shot: Shot, name="photo", size=SIZE, hole=HOLE) -> View:
+def photo_of(shot: Shot, name="photo", size=SIZE, hole=HOLE) -> PosedPhoto:
     """The photo with its true camera."""
-    return make_view(name, shot.camera, size, shot.openings, hole)
+    return make_posed_photo(name, shot.camera, size, shot.openings, hole)
+
+
+def scene_of(photos=(), candidates=(), width=1.0, pictures=()) -> Scene:
+    """A scene; pictures side by side with the photos, or none."""
+    names = [p.name for p in photos]
+    return Scene(tuple(photos), dict(zip(names, pictures)), width, tuple(candidates))
 
 
 def lattice_change(found: Camera, true: Camera):
@@ -136,14 +143,12 @@ def axes_of(frame, members):
     return np.array([int(np.abs(frame.members[m].direction).argmax()) for m in members])
 
 
-def sticks_of(frame):
-    """A frame's members as sticks that run towards positive coordinates."""
-    out = []
-    for m in frame.members:
-        axis = int(np.abs(m.direction).argmax())
-        first = np.minimum(m.first, m.last)
-        out.append(Stick(axis, first.astype(float), m.holes, 0.0, np.zeros(m.holes), np.zeros(m.holes, int)))
-    return out
+def candidates_of(frame):
+    """A frame's members as candidates that run towards positive coordinates."""
+    return [
+        Candidate.bare(int(np.abs(m.direction).argmax()), np.minimum(m.first, m.last), m.holes)
+        for m in frame.members
+    ]
 
 
 unit = st.floats(-1, 1)

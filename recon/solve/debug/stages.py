@@ -28,8 +28,10 @@ from recon.frame.model import label
 from recon.geometry.camera import camera2sensor, sensor2image
 from recon.solve.debug.sheet import INK, sheet_of
 from recon.solve.evidence.candidate import boxes
-from recon.solve.evidence.predictions import View, hidden_by_boxes, look, member_openings
-from recon.solve.members.selection import lap_faces
+from recon.solve.evidence.posed_photo import PosedPhoto
+from recon.solve.evidence.predictions import hidden_by_boxes, match_predictions, member_openings
+from recon.solve.evidence.scene import Scene
+from recon.solve.members.laps import lap_faces
 
 STAGES = ("numbers", "openings", "rows", "axes", "lattice", "members")
 AXIS_COLOUR = ((0, 94, 213), (115, 158, 0), (178, 114, 0))  # BGR of x, y, z: vermillion, green, blue
@@ -41,15 +43,14 @@ UNSEEN, HIT, MISSED, LAP, HIDDEN = range(5)
 STATE_WORDS = ("out of sight", "hit", "missed", "at a lap", "hidden")
 
 
-def write_stages(folder, images: dict, readings: list, views: list, sticks: list, width: float) -> list[Path]:
+def write_stages(folder, readings: list, scene: Scene) -> list[Path]:
     """Write the pictures and the numbers of every photo; returns the files in order.
 
     Parameters
     ----------
-    folder : made where it does not exist.   images : photo name -> (H, W, 3) uint8 BGR, the working copies.
+    folder : made where it does not exist.
     readings : PhotoReading of each photo by itself, with its own lattice.
-    views : View of each photo used, with its camera on the frame's lattice.   sticks : Stick, in the order of the labels.
-    width : of the members, pitches.
+    scene : photos used, candidates in the order of the labels, and the pictures of all photos.
 
     Raises
     ------
@@ -58,17 +59,19 @@ def write_stages(folder, images: dict, readings: list, views: list, sticks: list
     """
     folder = Path(folder)
     refuse_used_folder(folder)
-    by_name = {v.name: v for v in views}
+    by_name, candidates, width = {v.name: v for v in scene.photos}, scene.candidates, scene.width
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise why_not_written(folder, error) from error
     for reading, base in zip(readings, _bases([r.name for r in readings])):
-        view = by_name.get(reading.name)
+        photo = by_name.get(reading.name)
         written.append(folder / f"{base}_0_numbers.txt")
-        write_text_atomic(written[-1], numbers_text(reading, view, sticks, width))
-        for k, picture in enumerate(stage_pictures(images[reading.name], reading, view, sticks, width), 1):
+        write_text_atomic(written[-1], numbers_text(reading, photo, candidates, width))
+        for k, picture in enumerate(
+            stage_pictures(scene.pictures[reading.name], reading, photo, candidates, width), 1
+        ):
             written.append(folder / f"{base}_{k}_{STAGES[k]}.jpg")
             write_bytes_atomic(
                 written[-1], cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()
@@ -87,13 +90,15 @@ def refuse_used_folder(folder) -> None:
         )
 
 
-def stage_pictures(image: np.ndarray, reading, view: View | None, sticks, width: float) -> list[np.ndarray]:
+def stage_pictures(
+    image: np.ndarray, reading, photo: PosedPhoto | None, candidates, width: float
+) -> list[np.ndarray]:
     """The pictures of stages 1, 2, ... (H', W', 3) uint8 BGR, as far as the photo got."""
     out = [openings_picture(image, reading)]
     if reading.lattice is not None:
         out += [rows_picture(image, reading), axes_picture(image, reading), lattice_picture(image, reading)]
-    if view is not None:
-        out.append(members_picture(image, view, sticks, width))
+    if photo is not None:
+        out.append(members_picture(image, photo, candidates, width))
     return out
 
 
@@ -190,27 +195,27 @@ def lattice_picture(image, reading) -> np.ndarray:
     )
 
 
-def members_picture(image, view: View, sticks, width: float) -> np.ndarray:
+def members_picture(image, photo: PosedPhoto, candidates, width: float) -> np.ndarray:
     sheet = sheet_of(image)
-    found = sightings(view, sticks, width)
-    for stick in sticks:
-        low, high = stick.box(width)
-        for edge in _box_edges(low, high, view.camera.centre):
-            sheet.line(view.camera.project(edge), AXIS_COLOUR[stick.axis])
+    found = sightings(photo, candidates, width)
+    for candidate in candidates:
+        low, high = candidate.box(width)
+        for edge in _box_edges(low, high, photo.camera.centre):
+            sheet.line(photo.camera.project(edge), AXIS_COLOUR[candidate.axis])
     for s in found:
         for p, state, hit in zip(s.px, s.state, s.hit):
             if state == HIT:
-                sheet.ellipse(view.openings[hit], GREEN)
-                sheet.line(np.array([[view.openings["x"][hit], view.openings["y"][hit]], p]), INK)
+                sheet.ellipse(photo.openings[hit], GREEN)
+                sheet.line(np.array([[photo.openings["x"][hit], photo.openings["y"][hit]], p]), INK)
             elif state == MISSED:
                 sheet.cross(p, RED)
             elif state == LAP:
                 sheet.square(p, ORANGE)
             elif state == HIDDEN:
                 sheet.dot(p, GREY)
-    for i, stick in enumerate(sticks):
-        middle = stick.first + 0.5 * (stick.holes - 1) * np.eye(3)[stick.axis]
-        sheet.text(view.camera.project(middle[None])[0], f"{label(i)} {stick.holes}", INK)
+    for i, candidate in enumerate(candidates):
+        middle = candidate.first + 0.5 * (candidate.holes - 1) * np.eye(3)[candidate.axis]
+        sheet.text(photo.camera.project(middle[None])[0], f"{label(i)} {candidate.holes}", INK)
     total = np.bincount(np.concatenate([s.state for s in found]) if found else np.zeros(0, int), minlength=5)
     words = [
         (f"{STATE_WORDS[k]}: {total[k]}", c)
@@ -232,20 +237,22 @@ class MemberSight:
     nats: np.ndarray
 
 
-def sightings(view: View, sticks, width: float) -> list[MemberSight]:
+def sightings(photo: PosedPhoto, candidates, width: float) -> list[MemberSight]:
     """Each member's openings in one photo; faces in the order of recon.solve.evidence.predictions.member_openings."""
-    walls = boxes(sticks, width)
+    walls = boxes(candidates, width)
     out = []
-    for i, s in enumerate(sticks):
+    for i, s in enumerate(candidates):
         X, normals = member_openings(s.axis, s.first, s.holes, width)
         X, n = X.reshape(-1, 3), np.repeat(normals, s.holes, 0)
-        behind = hidden_by_boxes(view.camera.centre, X + 0.02 * n, *walls)
-        seen = look(view, X, n, behind)
-        lap = lap_faces(s.axis, s.first, s.holes, [o for j, o in enumerate(sticks) if j != i], width).ravel()
+        behind = hidden_by_boxes(photo.camera.centre, X + 0.02 * n, *walls)
+        seen = match_predictions(photo, X, n, behind)
+        lap = lap_faces(
+            s.axis, s.first, s.holes, [o for j, o in enumerate(candidates) if j != i], width
+        ).ravel()
         state = np.full(len(X), UNSEEN)
-        state[look(view, X, n).visible & behind] = HIDDEN
+        state[match_predictions(photo, X, n).visible & behind] = HIDDEN
         state[seen.visible] = np.where(seen.hit >= 0, HIT, np.where(lap, LAP, MISSED))[seen.visible]
-        out.append(MemberSight(view.camera.project(X), state, seen.hit, seen.llr))
+        out.append(MemberSight(photo.camera.project(X), state, seen.hit, seen.llr))
     return out
 
 
@@ -262,7 +269,7 @@ def vanishing_points(camera) -> np.ndarray:
     return camera.f * camera2sensor(ahead.T) + [camera.cx, camera.cy]
 
 
-def numbers_text(reading, view: View | None, sticks, width: float) -> str:
+def numbers_text(reading, photo: PosedPhoto | None, candidates, width: float) -> str:
     """The numbers of one photo, stage by stage."""
     o = reading.openings
     lines = [
@@ -281,9 +288,9 @@ def numbers_text(reading, view: View | None, sticks, width: float) -> str:
     if reading.lattice is None:
         return "\n".join([*lines, "", f"No lattice: {reading.reason or 'too few rows agree'}.", ""])
     lines += [*_row_lines(reading), *_camera_lines(reading), *_guess_lines(reading)]
-    if view is None:
+    if photo is None:
         return "\n".join([*lines, "", "5 set aside: not put together with the other photos.", ""])
-    return "\n".join([*lines, *_member_lines(view, sticks, width), ""])
+    return "\n".join([*lines, *_member_lines(photo, candidates, width), ""])
 
 
 def _row_lines(reading):
@@ -309,7 +316,7 @@ def _camera_lines(reading):
         *_camera_numbers(c),
         "  vanishing points, px: "
         + "; ".join(f"{AXES[j]} {_place(p)}" for j, p in enumerate(vanishing_points(c))),
-        f"  hole seen: {reading.view.hole:.3f} pitches; width seen: "
+        f"  hole seen: {reading.photo.hole:.3f} pitches; width seen: "
         + (f"{mean:.3f} +- {error:.3f} pitches" if np.isfinite(error) else "not measured")
         + f", taken: {reading.lattice_width:g}",
     ]
@@ -346,20 +353,20 @@ def _guess_lines(reading):
     return out
 
 
-def _member_lines(view, sticks, width):
+def _member_lines(photo, candidates, width):
     out = [
         "",
         "5 members, all photos together; openings as this photo shows them",
-        *_camera_numbers(view.camera),
+        *_camera_numbers(photo.camera),
         "  member axis first hole (pitches)      holes    hit missed at a lap hidden  nats here  nats in all  rms px",
     ]
-    for i, (stick, s) in enumerate(zip(sticks, sightings(view, sticks, width))):
+    for i, (candidate, s) in enumerate(zip(candidates, sightings(photo, candidates, width))):
         n = np.bincount(s.state, minlength=5)
         hit = s.hit[s.state == HIT]
-        off = s.px[s.state == HIT] - np.c_[view.openings["x"][hit], view.openings["y"][hit]]
+        off = s.px[s.state == HIT] - np.c_[photo.openings["x"][hit], photo.openings["y"][hit]]
         out.append(
-            f"  {label(i):5s}   {AXES[stick.axis]}   {_cell(stick.first):24s} {stick.holes:6d} {n[HIT]:6d} {n[MISSED]:6d} {n[LAP]:8d} {n[HIDDEN]:6d}"
-            f"  {s.nats.sum():9.1f}  {stick.evidence:11.1f}  {f'{_rms(off):6.2f}' if len(off) else '     -'}"
+            f"  {label(i):5s}   {AXES[candidate.axis]}   {_cell(candidate.first):24s} {candidate.holes:6d} {n[HIT]:6d} {n[MISSED]:6d} {n[LAP]:8d} {n[HIDDEN]:6d}"
+            f"  {s.nats.sum():9.1f}  {candidate.evidence:11.1f}  {f'{_rms(off):6.2f}' if len(off) else '     -'}"
         )
     return out
 

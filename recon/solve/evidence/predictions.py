@@ -7,13 +7,12 @@ against it; one that is hidden, edge-on or out of the picture says nothing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import cKDTree
 
-from recon.geometry.camera import Camera, world2camera
-from recon.geometry.ellipses import face_shapes, score_llr, shape_distance, shape_llr, unit_shapes
+from recon.geometry.camera import world2camera
+from recon.solve.evidence.posed_photo import PosedPhoto
 
 FOUND = 0.88  # chance that an opening in plain sight is detected (rendered photos: 0.83 to 0.98)
 LEAST_FACING = 0.16  # cosine to the face's normal: below 1 : 6 an opening is a line
@@ -21,60 +20,7 @@ LEAST_MINOR_PX = 1.6  # thinner ellipses are not expected to be found
 
 
 @dataclass(frozen=True)
-class View:
-    """One photo with its camera on the lattice."""
-
-    name: str
-    camera: Camera
-    size: tuple  # width, height px
-    openings: np.ndarray  # OPENING
-    tree: cKDTree
-    density: np.ndarray  # (N,) detections per px^2 round each
-    hole: float  # apparent hole diameter in pitches, as measured in this photo
-    free: np.ndarray  # (N,) bool: not yet explained
-    mark: np.ndarray  # (N,) nats: how much each detection looks like an opening at all
-    shape: np.ndarray  # (N, 3) nats: how well its ellipse fits a face normal to each axis
-
-
-def make_view(name, camera, size, openings, hole) -> View:
-    px = np.c_[openings["x"], openings["y"]]
-    tree = cKDTree(px)
-    return View(
-        name,
-        camera,
-        size,
-        openings,
-        tree,
-        local_density(openings, tree),
-        hole,
-        np.ones(len(openings), bool),
-        score_llr(openings["score"]),
-        _shape_marks(camera, openings, px),
-    )
-
-
-def _shape_marks(camera, openings, px):
-    seen = unit_shapes(openings)
-    return np.stack([shape_llr(shape_distance(seen, face_shapes(camera, px, j))) for j in range(3)], 1)
-
-
-def with_camera(view: View, camera: Camera) -> View:
-    """The view with another camera on the lattice."""
-    px = np.c_[view.openings["x"], view.openings["y"]]
-    return replace(view, camera=camera, shape=_shape_marks(camera, view.openings, px))
-
-
-def local_density(openings, tree=None) -> np.ndarray:
-    """(N,) detections per px^2 round each, from the distance to the 12th neighbour."""
-    xy = np.c_[openings["x"], openings["y"]]
-    tree = tree or cKDTree(xy)
-    n = min(13, len(xy))
-    d = np.atleast_2d(tree.query(xy, k=n)[0].reshape(len(xy), -1))[:, -1]
-    return (n - 1) / (np.pi * np.maximum(d, 2.0) ** 2)
-
-
-@dataclass(frozen=True)
-class Sighting:
+class Matches:
     """What one photo says of N predicted openings."""
 
     llr: np.ndarray  # (N,) nats; 0 where nothing can be said
@@ -83,13 +29,13 @@ class Sighting:
     px: np.ndarray  # (N, 2) predicted place
 
 
-def look(
-    view: View,
+def match_predictions(
+    photo: PosedPhoto,
     points: np.ndarray,
     normals: np.ndarray,
     hidden: np.ndarray | None = None,
     only_free: bool = False,
-) -> Sighting:
+) -> Matches:
     """Compare predicted openings with a photo's detections.
 
     Parameters
@@ -98,18 +44,18 @@ def look(
     hidden : (N,) bool, known to be behind something.
     only_free : detections that another member explains are not hits (and say nothing).
     """
-    cam = view.camera
+    cam = photo.camera
     n = len(points)
     to_eye = cam.centre - points
     dist = np.linalg.norm(to_eye, axis=1)
     facing = (to_eye * normals).sum(1) / np.maximum(dist, 1e-9)
     depth = world2camera(cam, points)[:, 2]
     px = cam.project(points)
-    W, H = view.size
+    W, H = photo.size
     ok = (depth > 0.5) & (facing > LEAST_FACING) & np.isfinite(px).all(1)
     px = np.where(ok[:, None], px, -1e6)
     scale = cam.f / np.maximum(depth, 0.5)  # px per pitch
-    minor = scale * view.hole * facing
+    minor = scale * photo.hole * facing
     margin = 0.3 * scale
     ok &= (
         (px[:, 0] > margin) & (px[:, 1] > margin) & (px[:, 0] < W - 1 - margin) & (px[:, 1] < H - 1 - margin)
@@ -118,32 +64,32 @@ def look(
     if hidden is not None:
         ok &= ~hidden
     llr, hit = np.zeros(n), np.full(n, -1)
-    if not ok.any() or not len(view.openings):
-        return Sighting(llr, hit, ok, px)
+    if not ok.any() or not len(photo.openings):
+        return Matches(llr, hit, ok, px)
     q = np.nonzero(ok)[0]
     sigma = np.hypot(0.5, 0.045 * scale[q])  # shading in the mouth moves the spot by up to 0.05 pitch
     reach = 2.6 * sigma
-    k = min(5, len(view.openings))
-    d, j = view.tree.query(px[q], k=k, distance_upper_bound=float(reach.max()))
+    k = min(5, len(photo.openings))
+    d, j = photo.tree.query(px[q], k=k, distance_upper_bound=float(reach.max()))
     d, j = d.reshape(len(q), -1), j.reshape(len(q), -1)
-    there = (j < len(view.openings)) & (d < reach[:, None])
+    there = (j < len(photo.openings)) & (d < reach[:, None])
     jj = np.where(there, j, 0)
-    o = view.openings
-    major = (scale[q] * view.hole)[:, None]
+    o = photo.openings
+    major = (scale[q] * photo.hole)[:, None]
     size_err = np.log(o["major"][jj] / major)
     thin_err = np.log(np.maximum(o["minor"][jj], 0.5) / np.maximum(minor[q][:, None], 0.5))
     there &= (np.abs(size_err) < 0.75) & (np.abs(thin_err) < 1.0)
-    taken = there & ~view.free[jj]
+    taken = there & ~photo.free[jj]
     if only_free:
         there &= ~taken
     gain = (
         np.log(FOUND)
         - 0.5 * (d / sigma[:, None]) ** 2
         - np.log(2 * np.pi * sigma[:, None] ** 2)
-        - np.log(np.maximum(view.density[jj], 1e-6))
+        - np.log(np.maximum(photo.density[jj], 1e-6))
         - 0.5 * (size_err / 0.4) ** 2
-        + view.mark[jj]
-        + view.shape[jj, np.abs(normals[q]).argmax(1)[:, None]]
+        + photo.mark[jj]
+        + photo.shape[jj, np.abs(normals[q]).argmax(1)[:, None]]
     )
     gain = np.where(there, gain, -np.inf)
     best = gain.argmax(1)
@@ -156,7 +102,7 @@ def look(
     found = np.isfinite(top)
     llr[q] = np.where(found, np.clip(top, miss, 6.0), miss)
     hit[q] = np.where(found, jj[np.arange(len(q)), best], -1)
-    return Sighting(llr, hit, ok, px)
+    return Matches(llr, hit, ok, px)
 
 
 def hidden_by_boxes(eye: np.ndarray, points: np.ndarray, lo: np.ndarray, hi: np.ndarray) -> np.ndarray:

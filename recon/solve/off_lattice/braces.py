@@ -15,14 +15,14 @@ import numpy as np
 from recon.frame.joints import collisions
 from recon.frame.model import Member, as_tuple, section_axes
 from recon.geometry.camera import project_jacobian
-from recon.solve.evidence.candidate import boxes
-from recon.solve.evidence.predictions import look
-from recon.solve.members.selection import best_stretch, look_at
+from recon.solve.evidence.along_line import LineEvidence, match_member
+from recon.solve.evidence.occluders import Occluders
+from recon.solve.evidence.predictions import match_predictions
+from recon.solve.evidence.scene import Scene
+from recon.solve.members.stretches import best_stretch
 from recon.solve.off_lattice.free_lines import loose_lines
 from recon.solve.off_lattice.line_evidence import (
-    Found,
     Line,
-    Solids,
     evidence_along,
     line_ends,
     openings_along,
@@ -65,20 +65,14 @@ class Brace:
         return Line(self.first, self.direction, self.normal)
 
 
-def find_braces(views, images, sticks, width: float) -> list[Brace]:
-    """Braces and other members off the lattice, most evidence first.
-
-    Parameters
-    ----------
-    views : recon.solve.evidence.predictions.View with solved cameras.   images : their (H, W, 3) uint8 BGR pictures.
-    sticks : the solved recon.solve.members.selection.Stick, in the views' world.   width : of all members, pitches.
-    """
-    if not views or len(sticks) < 2:
+def find_braces(scene: Scene) -> list[Brace]:
+    """Braces and other members off the lattice, most evidence first; the scene is solved but for them."""
+    if not scene.photos or len(scene.candidates) < 2:
         return []
-    views = [replace(v, free=unexplained(v, sticks, width)) for v in views]
-    solids = Solids(*boxes(sticks, width))
-    lines = pinned_lines(sticks, width)
-    worth = glance(views, lines, width)
+    photos = [replace(v, free=unexplained(scene, v)) for v in scene.photos]
+    pictures, candidates, width, solids = scene.pictures, scene.candidates, scene.width, scene.occluders
+    lines = pinned_lines(candidates, width)
+    worth = glance(photos, lines, width)
     order = [i for i in np.argsort(-worth)[:MOST_LOOKS] if worth[i] > WORTH_A_LOOK]
     waiting = [
         (Line(lines.first[i], lines.direction[i], np.eye(3)[lines.normal[i]]), int(lines.steps[i]) + 1)
@@ -87,7 +81,8 @@ def find_braces(views, images, sticks, width: float) -> list[Brace]:
     braces: list[Brace] = []
     while True:
         trials = [
-            (seen_between(views, line, count, width, solids, sticks), line, count) for line, count in waiting
+            (seen_between(photos, line, count, width, solids, candidates), line, count)
+            for line, count in waiting
         ]
         waiting = [(line, count) for (total, _), line, count in trials if total > LEAST_PINNED / 2]
         trials = [t for t in trials if t[0][0] > LEAST_PINNED and t[0][1] >= LEAST_HOLES]
@@ -95,29 +90,28 @@ def find_braces(views, images, sticks, width: float) -> list[Brace]:
         if best is None:
             break
         waiting = [(line, count) for line, count in waiting if line is not best[1]]
-        brace = _settled(views, images, best[1], best[2], sticks, width, solids, braces, LEAST_PINNED)
+        brace = _settled(photos, pictures, best[1], best[2], candidates, width, solids, braces, LEAST_PINNED)
         if brace is not None:
             braces.append(brace)
-            views, solids = _without(views, solids, brace, width)
-    for line, count in loose_lines(views, sticks, width):
-        brace = _loose(views, images, line, count, sticks, width, solids, braces)
+            photos, solids = _without(photos, solids, brace, width)
+    for line, count in loose_lines(photos, candidates, width):
+        brace = _loose(photos, pictures, line, count, candidates, width, solids, braces)
         if brace is not None:
             braces.append(brace)
-            views, solids = _without(views, solids, brace, width)
+            photos, solids = _without(photos, solids, brace, width)
     return sorted(braces, key=lambda b: -b.evidence)
 
 
-def unexplained(view, sticks, width: float) -> np.ndarray:
-    """(N,) bool: detections that no opening of the sticks accounts for."""
-    free = np.ones(len(view.openings), bool)
-    blockers = boxes(sticks, width)
-    for s in sticks:
-        _, seen = look_at(view, s, width, blockers)
+def unexplained(scene: Scene, photo) -> np.ndarray:
+    """(N,) bool: detections of a photo that no opening of the candidates accounts for."""
+    free = np.ones(len(photo.openings), bool)
+    for candidate in scene.candidates:
+        _, seen = match_member(scene, photo, candidate)
         free[seen.hit[(seen.hit >= 0) & (seen.llr > 0)]] = False
     return free
 
 
-def glance(views, lines: Pinned, width: float) -> np.ndarray:
+def glance(photos, lines: Pinned, width: float) -> np.ndarray:
     """(N,) nats of what is found between the two pins, all lines at once; misses count little, nothing is hidden."""
     score = np.zeros(len(lines.steps))
     for normal in range(3):
@@ -134,18 +128,18 @@ def glance(views, lines: Pinned, width: float) -> np.ndarray:
             [side, -side, np.tile(face, (len(owner), 1)), np.tile(-face, (len(owner), 1))]
         )
         X = np.tile(centre, (4, 1)) + 0.5 * width * normals
-        for v in views:
+        for v in photos:
             # The ellipse's shape is known for the faces along the bolts' axis only; the others are judged later.
             plain = replace(v, shape=v.shape * (np.arange(3) == normal))
             facing = ((v.camera.centre - X) * normals).sum(1) > 0
-            llr = look(plain, X[facing], normals[facing], only_free=True).llr
+            llr = match_predictions(plain, X[facing], normals[facing], only_free=True).llr
             score += np.bincount(np.tile(owner, 4)[facing], np.maximum(llr, -0.5), minlength=len(score))
     return score
 
 
-def pin_holes(line: Line, count: int, sticks, width: float) -> tuple[np.ndarray, np.ndarray]:
-    """Holes of a line in line with a hole of a stick that touches it, (count,) bool, and the faces there that a bolt's
-    head or nut or the stick itself may cover, (4, count) bool."""
+def pin_holes(line: Line, count: int, candidates, width: float) -> tuple[np.ndarray, np.ndarray]:
+    """Holes of a line in line with a hole of a candidate that touches it, (count,) bool, and the faces there that a bolt's
+    head or nut or the candidate itself may cover, (4, count) bool."""
     pinned, faces = np.zeros(count, bool), np.zeros((4, count), bool)
     holes = line.first + np.arange(count)[:, None] * line.direction
     for axis in range(3):
@@ -153,7 +147,7 @@ def pin_holes(line: Line, count: int, sticks, width: float) -> tuple[np.ndarray,
         if across.max() < 1 - 1e-6:
             continue  # no face of the line is normal to this axis
         pair = 2 * int(across.argmax())
-        spots, _ = pin_spots(sticks, width, axis)
+        spots, _ = pin_spots(candidates, width, axis)
         if not len(spots):
             continue
         here = (np.abs(holes[:, None] - spots[None]) < [PLAY + 0.02] * 3).all(2).any(1)
@@ -162,10 +156,10 @@ def pin_holes(line: Line, count: int, sticks, width: float) -> tuple[np.ndarray,
     return pinned, faces
 
 
-def seen_between(views, line, count, width, solids, sticks):
+def seen_between(photos, line, count, width, solids, candidates):
     """Nats and distinct holes seen from hole 0 to the last one that must be there."""
-    _, bolted = pin_holes(line, count, sticks, width)
-    found = evidence_along(views, line, count, width, solids, bolted)
+    _, bolted = pin_holes(line, count, candidates, width)
+    found = evidence_along(photos, line, count, width, solids, bolted)
     return float(found.llr.sum()), int(((found.hit >= 0) & (found.llr > 0)).any((0, 1)).sum())
 
 
@@ -197,17 +191,17 @@ def _room(line, count, width, solids, braces):
     return low, high
 
 
-def _settled(views, images, line, count, sticks, width, solids, braces, least) -> Brace | None:
+def _settled(photos, pictures, line, count, candidates, width, solids, braces, least) -> Brace | None:
     """The brace with its ends; None where it has no room, or shows too little with its ends found."""
     room = _room(line, count, width, solids, braces)
     if room is None:
         return None
-    _, bolted = pin_holes(line.shifted(-ROOM), count + 2 * ROOM, sticks, width)
-    ends = line_ends(views, images, line, count, width, solids, bolted, room, ROOM)
+    _, bolted = pin_holes(line.shifted(-ROOM), count + 2 * ROOM, candidates, width)
+    ends = line_ends(photos, pictures, line, count, width, solids, bolted, room, ROOM)
     low, high = ends[0].best, ends[1].best
     line, holes = line.shifted(low), high - low + 1
-    pinned, bolted = pin_holes(line, holes, sticks, width)
-    found = evidence_along(views, line, holes, width, solids, bolted)
+    pinned, bolted = pin_holes(line, holes, candidates, width)
+    found = evidence_along(photos, line, holes, width, solids, bolted)
     total = float(found.llr.sum())
     if total < least:
         return None
@@ -223,13 +217,13 @@ def _settled(views, images, line, count, sticks, width, solids, braces, least) -
     )
 
 
-def _without(views, solids, brace, width):
+def _without(photos, solids, brace, width):
     """Views whose detections the brace no longer leaves free, and solids with the brace among them."""
-    found = evidence_along(views, brace.line, brace.holes, width, solids)
-    views = [replace(v, free=v.free.copy()) for v in views]
-    for v, hit, llr in zip(views, found.hit, found.llr):
+    found = evidence_along(photos, brace.line, brace.holes, width, solids)
+    photos = [replace(v, free=v.free.copy()) for v in photos]
+    for v, hit, llr in zip(photos, found.hit, found.llr):
         v.free[hit[(hit >= 0) & (llr > 0)]] = False
-    return views, replace(
+    return photos, replace(
         solids, members=(*solids.members, as_member(brace, f"{len(solids.members)}", width))
     )
 
@@ -273,57 +267,56 @@ def confidence(brace: Brace) -> float:
     return float(np.clip(brace.ends[0].sure * brace.ends[1].sure * place, 0.01, 0.99))
 
 
-def explained(view, members, sticks, width: float) -> np.ndarray:
+def explained(scene: Scene, photo, members) -> np.ndarray:
     """Numbers of a photo's detections that are openings of members off the lattice (recon.frame.model.Member)."""
-    view = replace(view, free=unexplained(view, sticks, width))
-    lo, hi = boxes(sticks, width)
+    photo = replace(photo, free=unexplained(scene, photo))
     hits = [np.zeros(0, int)]
     for m in members:
         line = Line(np.asarray(m.first, float), np.asarray(m.direction, float), section_axes(m)[0])
-        others = Solids(lo, hi, tuple(o for o in members if o is not m))
-        found = evidence_along([view], line, m.holes, width, others)
+        others = replace(scene.occluders, members=tuple(o for o in members if o is not m))
+        found = evidence_along([photo], line, m.holes, scene.width, others)
         hits.append(found.hit[(found.hit >= 0) & (found.llr > 0)])
     return np.unique(np.concatenate(hits))
 
 
-def _loose(views, images, line, count, sticks, width, solids, braces) -> Brace | None:
+def _loose(photos, pictures, line, count, candidates, width, solids, braces) -> Brace | None:
     """A member on a line that no two pins fix: its best stretch, its place by least squares, and much evidence."""
     for _ in range(2):
         reach = ROOM
         wide = line.shifted(-reach)
-        _, bolted = pin_holes(wide, count + 2 * reach, sticks, width)
-        found = evidence_along(views, wide, count + 2 * reach, width, solids, bolted)
+        _, bolted = pin_holes(wide, count + 2 * reach, candidates, width)
+        found = evidence_along(photos, wide, count + 2 * reach, width, solids, bolted)
         a, b, total = best_stretch(found.llr.sum((0, 1)))
         if total < LEAST_LOOSE / 2 or b - a < LEAST_LOOSE_HOLES:
             return None
-        line, count = refined(views, wide, found, width).shifted(a), b - a
-    found = evidence_along(views, line, count, width, solids, pin_holes(line, count, sticks, width)[1])
+        line, count = refined(photos, wide, found, width).shifted(a), b - a
+    found = evidence_along(photos, line, count, width, solids, pin_holes(line, count, candidates, width)[1])
     hit = (found.hit >= 0) & (found.llr > 0)
     in_photos = (hit.sum((1, 2)) >= 3).sum()
     slanted = np.abs(line.direction).max() < 1 - 1e-6
     # One photo sees a member along an axis alike at many depths; a slanted one has its pitch at one depth only.
-    if hit.any((0, 1)).sum() < LEAST_LOOSE_HOLES or (in_photos < 2 and not (slanted and len(views) == 1)):
+    if hit.any((0, 1)).sum() < LEAST_LOOSE_HOLES or (in_photos < 2 and not (slanted and len(photos) == 1)):
         return None
-    if on_lattice(line, count, sticks, width) or not touches(line, count, solids, width):
+    if on_lattice(line, count, candidates, width) or not touches(line, count, solids, width):
         return None
-    least = LEAST_LOOSE * (1 if len(views) > 1 else 2)
-    return _settled(views, images, line, count, sticks, width, solids, braces, least)
+    least = LEAST_LOOSE * (1 if len(photos) > 1 else 2)
+    return _settled(photos, pictures, line, count, candidates, width, solids, braces, least)
 
 
 OFF = 0.15  # pitches off the lattice from which a member is called off it: more than play and error
 
 
-def on_lattice(line: Line, count: int, sticks, width: float) -> bool:
-    """Does a line along an axis fit the lattice of a stick that it touches or runs beside?"""
+def on_lattice(line: Line, count: int, candidates, width: float) -> bool:
+    """Does a line along an axis fit the lattice of a candidate that it touches or runs beside?"""
     axis = int(np.abs(line.direction).argmax())
     if np.abs(line.direction[axis]) < 1 - 1e-6:
         return False
-    for s in sticks:
+    for s in candidates:
         gap = line.first - s.first
         phase = (
             np.abs(gap - np.rint(gap / 0.5) * 0.5) if width != round(width) else np.abs(gap - np.rint(gap))
         )
-        # Across, what is flush with the stick's face is in place whatever the phase.
+        # Across, what is flush with the candidate's face is in place whatever the phase.
         others = [j for j in range(3) if j != axis]
         along_ok = abs(gap[axis] - np.rint(gap[axis])) < OFF
         across_ok = all(phase[j] < OFF or abs(abs(gap[j]) - width) < 0.02 for j in others)
@@ -332,7 +325,7 @@ def on_lattice(line: Line, count: int, sticks, width: float) -> bool:
     return False
 
 
-def touches(line: Line, count: int, solids: Solids, width: float) -> bool:
+def touches(line: Line, count: int, solids: Occluders, width: float) -> bool:
     """Does a member on the line lie flush with a box, with a good part of a hole's room in common?"""
     thin = overlap_boxes(line, count, width, solids.lo, solids.hi)
     near = np.nonzero(np.abs(thin) < 0.05)[0]
@@ -350,7 +343,7 @@ def touches(line: Line, count: int, solids: Solids, width: float) -> bool:
     return False
 
 
-def refined(views, line: Line, found: Found, width: float) -> Line:
+def refined(photos, line: Line, found: LineEvidence, width: float) -> Line:
     """The line moved within the plane of its face by least squares over the openings found along it.
 
     It keeps its place along ``normal``, where it lies flush with another member; a line along an axis stays so.
@@ -362,7 +355,7 @@ def refined(views, line: Line, found: Found, width: float) -> Line:
         rows, rest = [], []
         k = np.arange(count) - (count - 1) / 2
         side = np.cross(line.normal, line.direction)
-        for v, hit, llr in zip(views, found.hit, found.llr):
+        for v, hit, llr in zip(photos, found.hit, found.llr):
             f, s = np.nonzero((hit >= 0) & (llr > 1))
             if not len(f):
                 continue

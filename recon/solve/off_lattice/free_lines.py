@@ -25,22 +25,22 @@ SLANTED = np.radians(
 MOST_LINES = 12
 
 
-def loose_lines(views, sticks, width: float) -> list[tuple[Line, int]]:
+def loose_lines(photos, candidates, width: float) -> list[tuple[Line, int]]:
     """Lines and their counts of holes, most openings first."""
-    rays = [_rays(v) for v in views]
-    lo = np.min([s.first for s in sticks], axis=0) - AROUND
-    hi = np.max([s.first + (s.holes - 1) * np.eye(3)[s.axis] for s in sticks], axis=0) + AROUND
+    rays = [_rays(v) for v in photos]
+    lo = np.min([s.first for s in candidates], axis=0) - AROUND
+    hi = np.max([s.first + (s.holes - 1) * np.eye(3)[s.axis] for s in candidates], axis=0) + AROUND
     found = []
     for normal in range(3):
         levels = {
             round(float(s.first[normal] + side * width), 2)
-            for s in sticks
+            for s in candidates
             if s.axis != normal
             for side in (-1, 1)
         }
         for level in sorted(levels):
             for side in (-1, 1):
-                spots = _on_plane(views, rays, normal, level, side, width, lo, hi)
+                spots = _on_plane(photos, rays, normal, level, side, width, lo, hi)
                 if len(spots) >= LEAST_FOUND:
                     found += [
                         (n, _line(a, e, first, normal, level), last - first + 1)
@@ -65,20 +65,20 @@ def _same(a, b):
     )
 
 
-def _rays(view):
+def _rays(photo):
     """(M, 3) ways from the eye in the world, one pitch deep, of the free openings; and their numbers (M,)."""
-    index = np.nonzero(view.free)[0]
-    o = view.openings[index]
-    xy = image2sensor(view.camera, np.c_[o["x"], o["y"]])
-    return np.c_[xy, np.ones(len(xy))] @ view.camera.R, index
+    index = np.nonzero(photo.free)[0]
+    o = photo.openings[index]
+    xy = image2sensor(photo.camera, np.c_[o["x"], o["y"]])
+    return np.c_[xy, np.ones(len(xy))] @ photo.camera.R, index
 
 
-def _on_plane(views, rays, normal, level, side, width, lo, hi):
+def _on_plane(photos, rays, normal, level, side, width, lo, hi):
     """(M, 2) places on the face's plane of openings that fit a face there in size and shape, all photos together."""
     others = [j for j in range(3) if j != normal]
     height = level + side * width / 2
     places, looks = [np.zeros((0, 2))], [np.zeros(0)]
-    for v, (way, index) in zip(views, rays):
+    for v, (way, index) in zip(photos, rays):
         eye = v.camera.centre
         if (eye[normal] - height) * side <= 0.5:
             continue

@@ -9,13 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.spatial import cKDTree
 
-from recon.frame.boxes import hidden as hidden_by_members
-from recon.solve.evidence.predictions import View, hidden_by_boxes, look, member_openings, with_camera
-from recon.solve.members.ends import FAR, LAP_PRIOR, LATERAL, NEAR, EndGuess, colour_steps, step_llr
-
-NEAR_PITCHES = 0.9  # openings within this of a line's openings are looked at
+from recon.solve.evidence.along_line import LineEvidence, LineOpenings, along_line
+from recon.solve.evidence.occluders import Occluders
+from recon.solve.evidence.predictions import member_openings
+from recon.solve.evidence.scene import Ends
+from recon.solve.members.edges import FAR, LATERAL, NEAR, colour_steps, edge_evidence
+from recon.solve.members.ends import boundaries_of, end_guesses, in_some_photo
 
 
 @dataclass(frozen=True)
@@ -42,93 +42,23 @@ def openings_along(line: Line, count: int, width: float):
     return X @ line.turn, normals @ line.turn
 
 
-@dataclass(frozen=True)
-class Solids:
-    """What may stand in front: boxes ``lo``, ``hi`` (B, 3) along the frame's axes, and ``members`` at any angle
-    (recon.frame.model.Member)."""
-
-    lo: np.ndarray
-    hi: np.ndarray
-    members: tuple = ()
-
-    def hide(self, eye, points) -> np.ndarray:
-        """(N,) bool: is the straight way from the eye (3,) to each point (N, 3) blocked?"""
-        out = hidden_by_boxes(eye, points, self.lo, self.hi)
-        return out | hidden_by_members(points, eye, self.members) if self.members else out
+def line_openings(line: Line, count: int, width: float) -> LineOpenings:
+    """The openings of a line for :func:`recon.solve.evidence.along_line.along_line`."""
+    centre, normal = openings_along(line, count, width)
+    return LineOpenings(centre, np.repeat(normal[:, None], count, 1), line.turn, width)
 
 
-@dataclass(frozen=True)
-class LineView:
-    """A photo as the line sees it: the view in the turned world, with the detections near the line only.
-
-    index : (M,) their numbers in the whole photo.
-    """
-
-    view: View
-    index: np.ndarray
-
-
-def line_view(view: View, line: Line, count: int, width: float) -> LineView | None:
-    """The photo turned, with the detections near the line's openings; None where none is near."""
-    X, _ = openings_along(line, count, width)
-    px = view.camera.project(line.first + np.array([[0.0], [count - 1.0]]) * line.direction)
-    depth = X.reshape(-1, 3) @ view.camera.R[2] + view.camera.t[2]
-    if not np.isfinite(px).all() or depth.min() < 0.5:
-        return None
-    reach = view.camera.f / depth.min() * (NEAR_PITCHES + width)
-    o = view.openings
-    q = np.c_[o["x"], o["y"]] - px[0]
-    d = px[1] - px[0]
-    t = np.clip(q @ d / max(float(d @ d), 1e-9), 0, 1)
-    index = np.nonzero(np.linalg.norm(q - t[:, None] * d, axis=1) < reach)[0]
-    if not len(index):
-        return None
-    part = replace(
-        view,
-        openings=o[index],
-        tree=cKDTree(np.c_[o["x"], o["y"]][index]),
-        density=view.density[index],
-        free=view.free[index],
-        mark=view.mark[index],
-    )
-    c = view.camera
-    return LineView(with_camera(part, c.posed(c.R @ line.turn.T, c.t)), index)
-
-
-@dataclass(frozen=True)
-class Found:
-    """Evidence along a line: ``llr``, ``hit`` (numbers of detections, -1 none), ``visible``, each (V, 4, K)."""
-
-    llr: np.ndarray
-    hit: np.ndarray
-    visible: np.ndarray
-
-
-def evidence_along(views, line: Line, count: int, width: float, solids: Solids, bolted=None) -> Found:
+def evidence_along(
+    photos, line: Line, count: int, width: float, solids: Occluders, bolted=None
+) -> LineEvidence:
     """What all photos say at the openings of a line of holes; detections that are not free say nothing.
 
     Parameters
     ----------
-    views : recon.solve.evidence.predictions.View, ``free`` False for detections that other members explain.
+    photos : PosedPhoto, ``free`` False for detections that other members explain.
     bolted : (4, count) bool, faces that a bolt's head or nut may cover: a miss there is no miss.
     """
-    X, normals = openings_along(line, count, width)
-    flat, nn = X.reshape(-1, 3), np.repeat(normals, count, 0)
-    llr, hit = np.zeros((len(views), 4 * count)), np.full((len(views), 4 * count), -1)
-    visible = np.zeros(llr.shape, bool)
-    for i, v in enumerate(views):
-        part = line_view(v, line, count, width)
-        if part is None:
-            continue
-        hidden = solids.hide(v.camera.centre, flat + 0.02 * nn)
-        s = look(part.view, flat @ line.turn.T, nn @ line.turn.T, hidden, only_free=True)
-        llr[i], visible[i] = s.llr, s.visible
-        hit[i] = np.where(s.hit >= 0, part.index[s.hit], -1)
-    shape = (len(views), 4, count)
-    llr = llr.reshape(shape)
-    if bolted is not None:
-        llr = np.where(bolted, np.maximum(llr, 0), llr)
-    return Found(llr, hit.reshape(shape), visible.reshape(shape))
+    return along_line(photos, line_openings(line, count, width), solids, only_free=True, bolted=bolted)
 
 
 def box_of(line: Line, count: int, width: float):
@@ -155,14 +85,14 @@ def overlap_boxes(line: Line, count: int, width: float, lo: np.ndarray, hi: np.n
     return (reach - np.abs(((lo + hi) / 2 - middle) @ tests.T)).min(1)
 
 
-def line_ends(views, images, line: Line, count: int, width: float, solids: Solids, bolted, room, reach: int):
+def line_ends(
+    photos, pictures, line: Line, count: int, width: float, solids: Occluders, bolted, room, reach: int
+) -> Ends:
     """Where a member on the line starts and stops, from openings and edges in all photos.
-
-    The same reckoning as ``recon.solve.members.ends.find_ends``, in the turned world.
 
     Parameters
     ----------
-    images : (H, W, 3) uint8 BGR, one a view.   count : holes known, 0 to count - 1.
+    pictures : photo name -> (H, W, 3) uint8 BGR.   count : holes known, 0 to count - 1.
     bolted : (4, count + 2 reach) bool, from ``reach`` holes before hole 0.
     room : (low, high) holes that there is room for before hole 0 and past the last.
 
@@ -170,36 +100,21 @@ def line_ends(views, images, line: Line, count: int, width: float, solids: Solid
     -------
     Two EndGuess, holes counted from the line's hole 0.
     """
-    steps = np.arange(-reach, count + reach)
-    found = evidence_along(views, line.shifted(-reach), len(steps), width, solids, bolted)
-    opening = np.clip(found.llr.sum((0, 1)), -8, 8)
-    boundaries = np.arange(-reach, count + reach + 1) - 0.5
-    between = (boundaries > 0) & (boundaries < count - 1)
-    edge, inner = np.zeros(len(boundaries)), np.zeros(len(boundaries))
-    for view, image in zip(views, images):
-        e, i = step_llr(_steps_in_sight(view, image, line, boundaries, width, solids), between)
-        edge, inner = edge + e, inner + i
-    edge, inner = np.clip(edge, -7, 7), np.clip(inner, -5, 2)
-    laps = LAP_PRIOR * bolted.any(0)
-    inside = _in_some_photo(views, line, steps)
-    middle = reach + count // 2
-    guesses = []
-    for way, last in ((-1, max(-reach, -room[0])), (1, min(count - 1 + reach, count - 1 + room[1]))):
-        k = np.arange(middle, last + reach + way, way)
-        gain = opening[k] + laps[k] + inner[k + 1 if way < 0 else k]
-        gain[0] = 0.0
-        log_p = np.cumsum(gain) + edge[k if way < 0 else k + 1]
-        log_p = log_p - np.logaddexp.reduce(log_p)
-        beyond = k[int(log_p.argmax())] + way
-        guesses.append(EndGuess(steps[k], log_p, bool(0 <= beyond < len(steps) and not inside[beyond])))
-    return guesses[0], guesses[1]
+    step = np.arange(-reach, count + reach)
+    found = evidence_along(photos, line.shifted(-reach), len(step), width, solids, bolted)
+    boundaries, between = boundaries_of(count, reach)
+    edge, inner = edge_evidence(
+        (_steps_in_sight(p, pictures[p.name], line, boundaries, width, solids) for p in photos), between
+    )
+    in_sight = in_some_photo(photos, line.first + step[:, None] * line.direction)
+    return end_guesses(found.profile, bolted, edge, inner, in_sight, reach, room)
 
 
-def _steps_in_sight(view, image, line, boundaries, width, solids):
+def _steps_in_sight(photo, image, line, boundaries, width, solids):
     """``colour_steps`` in the turned world, NaN where anything stands before the place."""
-    c = view.camera
-    turned = replace(view, camera=c.posed(c.R @ line.turn.T, c.t))
-    steps = colour_steps(turned, image, 0, line.turn @ line.first, boundaries, width, None)
+    c = photo.camera
+    turned = replace(photo, camera=c.posed(c.R @ line.turn.T, c.t))
+    steps = colour_steps(turned, image, 0, line.turn @ line.first, boundaries, width)
     strength = steps.strength.copy()
     along = boundaries[:, None] + np.array([-FAR, -NEAR, NEAR, FAR])
     for f, normal in enumerate(steps.normal @ line.turn):
@@ -213,13 +128,3 @@ def _steps_in_sight(view, image, line, boundaries, width, solids):
         hidden = solids.hide(c.centre, X.reshape(-1, 3)).reshape(len(boundaries), -1)
         strength[f, hidden.any(1)] = np.nan
     return replace(steps, strength=strength)
-
-
-def _in_some_photo(views, line, steps):
-    X = line.first + np.asarray(steps)[:, None] * line.direction
-    out = np.zeros(len(X), bool)
-    for v in views:
-        px = v.camera.project(X)
-        with np.errstate(invalid="ignore"):
-            out |= ((px > 0) & (px < np.array(v.size))).all(1)
-    return out

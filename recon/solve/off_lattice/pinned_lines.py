@@ -33,10 +33,10 @@ class Pinned:
     normal: np.ndarray
 
 
-def pin_spots(sticks, width: float, normal: int):
-    """Places (M, 3) one width off the sticks' holes along a frame axis, on both sides, and the stick of each (M,)."""
+def pin_spots(candidates, width: float, normal: int):
+    """Places (M, 3) one width off the candidates' holes along a frame axis, on both sides, and the candidate of each (M,)."""
     places, owner = [np.zeros((0, 3))], [np.zeros(0, int)]
-    for i, s in enumerate(sticks):
+    for i, s in enumerate(candidates):
         if s.axis == normal:
             continue
         holes = np.repeat(s.first[None], s.holes, 0)
@@ -47,8 +47,8 @@ def pin_spots(sticks, width: float, normal: int):
     return np.concatenate(places), np.concatenate(owner)
 
 
-def pinned_lines(sticks, width: float) -> Pinned:
-    """Every line on which a brace could be pinned to two of the sticks (``recon.solve.members.selection.Stick``)."""
+def pinned_lines(candidates, width: float) -> Pinned:
+    """Every line on which a brace could be pinned to two of the candidates (``recon.solve.members.selection.Candidate``)."""
     first, direction, steps, normals = (
         [np.zeros((0, 3))],
         [np.zeros((0, 3))],
@@ -56,7 +56,7 @@ def pinned_lines(sticks, width: float) -> Pinned:
         [np.zeros(0, int)],
     )
     for normal in range(3):
-        place, owner = pin_spots(sticks, width, normal)
+        place, owner = pin_spots(candidates, width, normal)
         for level in np.unique(np.round(place[:, normal], 2)):
             here = np.abs(place[:, normal] - level) < 0.02
             p, o = place[here], owner[here]

@@ -11,14 +11,8 @@ from recon.geometry.camera import Camera, image2sensor, world2camera
 from recon.image.openings import detect_openings, lab_image
 from recon.image.rows import find_rows, pattern_directions
 from recon.solve.evidence.candidate import boxes
-from recon.solve.evidence.predictions import (
-    LEAST_FACING,
-    View,
-    hidden_by_boxes,
-    local_density,
-    make_view,
-    member_openings,
-)
+from recon.solve.evidence.posed_photo import PosedPhoto, local_density, make_posed_photo
+from recon.solve.evidence.predictions import LEAST_FACING, hidden_by_boxes, member_openings
 from recon.solve.photo.axis_rows import GuidedRow, find_guided_rows
 from recon.solve.photo.photo_lattice import (
     PhotoLattice,
@@ -47,20 +41,20 @@ LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
 class PhotoReading:
     """One photo read by itself.
 
-    openings : (N,) dtype OPENING.   view, lattice : None when no lattice was found, with ``reason``.
+    openings : (N,) dtype OPENING.   photo, lattice : None when no lattice was found, with ``reason``.
     width : (estimate, standard error), pitches.   worth : nats of evidence that its lattice explains.
     """
 
     name: str
     size: tuple
     openings: np.ndarray
-    view: View | None
+    photo: PosedPhoto | None
     lattice: PhotoLattice | None
     width: tuple
     worth: float
     reason: str = ""
     lattice_width: float = 1.0  # pitches: the width that the lattice was solved with
-    others: tuple = ()  # further (view, lattice), should this one not fit the other photos
+    others: tuple = ()  # further (photo, lattice), should this one not fit the other photos
     posed: bool = False  # camera and lattice are in the world of a frame that is known
 
 
@@ -113,23 +107,23 @@ def read_photo(
     if not trials:
         return nothing("its rows of openings fit no camera")
     best = max(trials, key=lambda t: t.worth)
-    spare = [pair for t in trials if t is not best for pair in ((t.view, t.lattice), *t.others)]
+    spare = [pair for t in trials if t is not best for pair in ((t.photo, t.lattice), *t.others)]
     return replace(best, others=(*best.others, *spare))
 
 
 def read_posed(
-    name: str, openings: np.ndarray, size: tuple, camera: Camera, sticks, width: float
+    name: str, openings: np.ndarray, size: tuple, camera: Camera, candidates, width: float
 ) -> PhotoReading | None:
     """Rows and lattice of a photo whose camera is known from a frame read before.
 
-    sticks : recon.solve.evidence.candidate.Stick of that frame, in the camera's world.
+    candidates : recon.solve.evidence.candidate.Candidate of that frame, in the camera's world.
 
     Returns
     -------
     None where too few of their openings can be seen to measure the holes by; the photo is then to be read anew.
     """
     openings = openings[:GUIDED_OPENINGS]
-    hole = hole_of_known(camera, openings, sticks, width)
+    hole = hole_of_known(camera, openings, candidates, width)
     if hole is None:
         return None
     pattern = pattern_directions(openings)
@@ -145,7 +139,7 @@ def read_posed(
         name,
         size,
         openings,
-        make_view(name, camera, size, openings, hole),
+        make_posed_photo(name, camera, size, openings, hole),
         lattice,
         (width, 0.0),
         worth,
@@ -155,13 +149,13 @@ def read_posed(
 
 
 def hole_of_known(
-    camera: Camera, openings: np.ndarray, sticks, width: float, least: int = 12
+    camera: Camera, openings: np.ndarray, candidates, width: float, least: int = 12
 ) -> float | None:
-    """Apparent hole diameter in pitches: median over the openings found where known sticks have theirs in sight."""
-    blockers = boxes(sticks, width)
+    """Apparent hole diameter in pitches: median over the openings found where known candidates have theirs in sight."""
+    occluders = boxes(candidates, width)
     tree = cKDTree(np.c_[openings["x"], openings["y"]]) if len(openings) else None
     sizes = []
-    for s in sticks if tree else ():
+    for s in candidates if tree else ():
         X, normals = member_openings(s.axis, s.first, s.holes, width)
         X, normals = X.reshape(-1, 3), np.repeat(normals, s.holes, 0)
         to_eye = camera.centre - X
@@ -172,7 +166,7 @@ def hole_of_known(
             & (depth > 0.5)
             & np.isfinite(px).all(1)
         )
-        ok &= ~hidden_by_boxes(camera.centre, X + 0.02 * normals, *blockers)
+        ok &= ~hidden_by_boxes(camera.centre, X + 0.02 * normals, *occluders)
         d, j = tree.query(px[ok])
         near = d < NEAR_KNOWN * camera.f / depth[ok]
         sizes.append(openings["major"][j[near]] * depth[ok][near] / camera.f)
@@ -206,17 +200,17 @@ def _try_camera(name, openings, size, first, rows, points, share, pencils, patte
     lattice = solutions[0]
     sure = np.array([np.exp(g[0].log_p) if g else 0.0 for g in lattice.guesses])
     worth = float((sure * [r.evidence for r in lattice.placed.rows]).sum())
-    views = [make_view(name, x.camera, size, openings, hole) for x in solutions]
+    photos = [make_posed_photo(name, x.camera, size, openings, hole) for x in solutions]
     return PhotoReading(
         name,
         size,
         openings,
-        views[0],
+        photos[0],
         lattice,
         estimate,
         worth,
         lattice_width=used,
-        others=tuple(zip(views[1:], solutions[1:])),
+        others=tuple(zip(photos[1:], solutions[1:])),
     )
 
 

@@ -10,8 +10,8 @@ from recon.frame.length import NO_RATIOS, NOT_SURE
 from recon.frame.model import StockUse
 from recon.frame.stock import recognise
 from recon.frame.tape import disagreement, pitch_of, slack_mm
-from recon.solve.evidence.candidate import boxes
-from recon.solve.members.selection import look_at
+from recon.solve.evidence.along_line import match_member
+from recon.solve.evidence.scene import Scene
 
 # The dark spot of a hole is smaller than its rim: blur, and light falling in.  Apparent over true
 # diameter, upper quartile of a frame's openings, over rendered frames with truth: 0.94 +- 0.07.
@@ -19,19 +19,18 @@ APPARENT = 0.94
 APPARENT_SPREAD = 0.07
 
 
-def measured_hole(views, sticks, width: float) -> tuple[float, int]:
+def measured_hole(scene: Scene) -> tuple[float, int]:
     """Hole diameter in pitches from all openings seen, and how many they are."""
     sizes = []
-    blockers = boxes(sticks, width)
-    for v in views:
-        for s in sticks:
-            X, seen = look_at(v, s, width, blockers)
+    for v in scene.photos:
+        for candidate in scene.candidates:
+            X, seen = match_member(scene, v, candidate)
             ok = (seen.hit >= 0) & (seen.llr > 1)
             depth = (X[ok] @ v.camera.R.T + v.camera.t)[:, 2]
             sizes.append(v.openings["major"][seen.hit[ok]] * depth / v.camera.f)
     sizes = np.concatenate(sizes) if sizes else np.zeros(0)
     if not len(sizes):
-        return float(np.median([v.hole for v in views])) / 0.9, 0
+        return float(np.median([v.hole for v in scene.photos])) / 0.9, 0
     return float(np.percentile(sizes, 75)) / APPARENT, len(sizes)
 
 
@@ -40,13 +39,13 @@ SAME_STOCK = 0.97  # chance that a member is of the frame's stock before its hol
 # project's choice: frames are mostly built of one stock
 
 
-def member_stocks(views, sticks, width: float, stocks, use: StockUse, pitch_mm: float) -> list[str | None]:
-    """Stock of each stick: the frame's, unless its holes speak clearly for another of the same pitch and width.
+def member_stocks(scene: Scene, stocks, use: StockUse, pitch_mm: float) -> list[str | None]:
+    """Stock of each candidate: the frame's, unless its holes speak clearly for another of the same pitch and width.
 
     Holes are compared as ratios to the frame's own, so that what light does to all of them cancels.
     """
     if use.id not in stocks:
-        return [use.id or None] * len(sticks)
+        return [use.id or None] * len(scene.candidates)
     own = stocks[use.id]
     rivals = [
         s
@@ -56,10 +55,10 @@ def member_stocks(views, sticks, width: float, stocks, use: StockUse, pitch_mm: 
         and abs(s.width - own.width) < 0.02
         and abs(s.hole_mm - own.hole_mm) > 0.05 * own.hole_mm
     ]
-    whole, _ = measured_hole(views, sticks, width)
+    whole, _ = measured_hole(scene)
     out: list[str | None] = []
-    for s in sticks:
-        hole, count = measured_hole(views, [s], width)
+    for candidate in scene.candidates:
+        hole, count = measured_hole(scene.with_candidates([candidate]))
         best = own.id
         if count >= 8 and rivals:
             spread = MEMBER_SPREAD
@@ -75,14 +74,15 @@ def member_stocks(views, sticks, width: float, stocks, use: StockUse, pitch_mm: 
     return out
 
 
-def choose_stock(views, sticks, width, stocks, stock_id, length, members, scales):
+def choose_stock(scene: Scene, stocks, stock_id, length, members, scales):
     """The stock in use, the pitch in mm, and what is to be said about it.
 
     Returns
     -------
     StockUse, pitch_mm, list of sentences.
     """
-    hole, count = measured_hole(views, sticks, width)
+    width = scene.width
+    hole, count = measured_hole(scene)
     ranked = recognise(hole, APPARENT_SPREAD * hole, width, 0.03 * width, stocks)
     doubts = []
     if stock_id:
@@ -103,7 +103,7 @@ def choose_stock(views, sticks, width, stocks, stock_id, length, members, scales
             "Give one measured length, or add your stock to a list."
         )
     if length is not None:
-        pitches = _length_in_pitches(length, members, views, scales)
+        pitches = _length_in_pitches(length, members, scene.photos, scales)
         pitch = pitch_of(length.mm, pitches)
         # Where a tape cannot tell the two apart, the stock's pitch is the more exact one.
         if stock_id:
@@ -130,7 +130,7 @@ def _scale_doubt(ranked) -> str:
     )
 
 
-def _length_in_pitches(length, members, views, scales) -> float:
+def _length_in_pitches(length, members, photos, scales) -> float:
     if length.holes:
         return float(length.holes)
     if length.member:
@@ -140,25 +140,27 @@ def _length_in_pitches(length, members, views, scales) -> float:
                 f"{', '.join(members)}. Read once without --length, look at the overlays and name one of these."
             )
         return float(members[length.member].holes)
-    view = next((v for v in views if v.name == length.photo), None)
-    if view is None:
+    photo = next((v for v in photos if v.name == length.photo), None)
+    if photo is None:
         raise ReconError(
-            f"--length: the photo {length.photo} is not among those used ({', '.join(v.name for v in views)})."
+            f"--length: the photo {length.photo} is not among those used ({', '.join(v.name for v in photos)})."
         )
-    s = scales[view.name]
-    ends = [_nearest_opening(view, members, (np.asarray(p, float) + 0.5) * s - 0.5) for p in length.points_px]
+    s = scales[photo.name]
+    ends = [
+        _nearest_opening(photo, members, (np.asarray(p, float) + 0.5) * s - 0.5) for p in length.points_px
+    ]
     distance = float(np.linalg.norm(ends[0] - ends[1]))
     if distance < 0.5:
         raise ReconError("--length: both points lie at the same hole; give two holes far apart.")
     return distance
 
 
-def _nearest_opening(view, members, px):
+def _nearest_opening(photo, members, px):
     best = None
     for m in members.values():
         X, n = openings(m).reshape(-1, 3), np.repeat(face_normals(m)[2:], m.holes, 0)
-        facing = ((view.camera.centre - X) * n).sum(1) > 0
-        d = np.linalg.norm(view.camera.project(X) - px, axis=1)
+        facing = ((photo.camera.centre - X) * n).sum(1) > 0
+        d = np.linalg.norm(photo.camera.project(X) - px, axis=1)
         d = np.where(facing & np.isfinite(d), d, np.inf)
         i = int(d.argmin())
         if best is None or d[i] < best[0]:

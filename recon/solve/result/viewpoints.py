@@ -11,7 +11,7 @@ ELEVATIONS = np.radians([10, 40])
 SURE = 0.9
 
 
-def where_to_photograph(views, members, width: float) -> list[str]:
+def where_to_photograph(photos, members, width: float) -> list[str]:
     """Sentences: what was not seen, and from where it would be.  Empty if all is sure."""
     unseen = [(m, e) for m in members for e in (0, 1) if m.ends[e].state != "seen"]
     weak = [m for m in members if m.confidence < SURE and all(e.state == "seen" for e in m.ends)]
@@ -23,7 +23,7 @@ def where_to_photograph(views, members, width: float) -> list[str]:
     lo = np.array([np.minimum(m.first, m.last) - width / 2 for m in solid])
     hi = np.array([np.maximum(m.first, m.last) + width / 2 for m in solid])
     middle = (lo.min(0) + hi.max(0)) / 2
-    distance = np.mean([np.linalg.norm(v.camera.centre - middle) for v in views])
+    distance = np.mean([np.linalg.norm(v.camera.centre - middle) for v in photos])
     targets = np.array(targets)
     best = (0.0, None)
     for el in ELEVATIONS:
@@ -35,7 +35,7 @@ def where_to_photograph(views, members, width: float) -> list[str]:
                 X = targets + (width / 2 + 0.02) * n
                 facing = ((eye - X) @ n) > 0.2 * distance
                 score += (facing & ~hidden_by_boxes(eye, X, lo, hi)).sum()
-            near = min(_between(eye - middle, v.camera.centre - middle) for v in views)
+            near = min(_between(eye - middle, v.camera.centre - middle) for v in photos)
             score *= 1 - np.exp(-((near / np.radians(30)) ** 2))  # a photo from the same place shows the same
             if score > best[0]:
                 best = (score, eye)
@@ -43,28 +43,28 @@ def where_to_photograph(views, members, width: float) -> list[str]:
     what = f"Not all of {_list(names)} could be seen."
     if best[1] is None:
         return [what]
-    return [f"{what} A photo from {_in_words(best[1] - middle, views, middle)} would show most of it."]
+    return [f"{what} A photo from {_in_words(best[1] - middle, photos, middle)} would show most of it."]
 
 
 def _between(a, b):
     return float(np.arccos(np.clip(a @ b / np.linalg.norm(a) / np.linalg.norm(b), -1, 1)))
 
 
-def _in_words(direction, views, middle):
+def _in_words(direction, photos, middle):
     """A viewpoint relative to the nearest photo, as a person would say it."""
     here = np.arctan2(direction[1], direction[0])
     turn = []
-    for v in views:
+    for v in photos:
         d = v.camera.centre - middle
         turn.append((here - np.arctan2(d[1], d[0]) + np.pi) % (2 * np.pi) - np.pi)
     i = int(np.abs(turn).argmin())
     degrees = int(round(np.degrees(abs(turn[i])) / 5) * 5)
     height = "from above" if direction[2] > 0.45 * np.linalg.norm(direction) else "from low down"
     if degrees < 10:
-        return f"where {views[i].name} was taken, but {height},"
+        return f"where {photos[i].name} was taken, but {height},"
     # Counter-clockwise seen from above: the photographer walks to his own right.
     side = "right" if turn[i] > 0 else "left"
-    return f"{degrees}° further round the frame to the {side} of where {views[i].name} was taken, {height},"
+    return f"{degrees}° further round the frame to the {side} of where {photos[i].name} was taken, {height},"
 
 
 def _list(names):

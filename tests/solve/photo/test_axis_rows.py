@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 
-from recon.solve.evidence.predictions import local_density
+from recon.solve.evidence.posed_photo import local_density
 from recon.solve.photo.axis_rows import find_guided_rows, sights
 from tests.solve.scenes import HOLE, axes_of, grown_scene, rows_in_space, true_rows
 

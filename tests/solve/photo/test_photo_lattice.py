@@ -183,7 +183,7 @@ def test_a_photo_without_a_frame_is_said_to_have_none():
     frame, shot = grown_scene(1, clutter=300)
     clutter = shot.openings[shot.source[:, 0] < 0]
     reading = read_photo("field", clutter, SIZE, None)
-    assert reading.lattice is None and reading.view is None and reading.reason
+    assert reading.lattice is None and reading.photo is None and reading.reason
 
 
 @pytest.mark.parametrize("count", [0, 5, 11])

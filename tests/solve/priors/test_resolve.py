@@ -1,4 +1,4 @@
-"""Reading again around a person's word: it stays, the rest is solved anew in the same place, and objections are told."""
+"""Reading again around a person's word: it stays, the rest is solved anew in the same place, and disagreements are told."""
 
 from dataclasses import replace
 from functools import cache
@@ -13,7 +13,7 @@ from recon.frame.model import as_tuple
 from recon.frame.stock import load_stocks
 from recon.image.openings import OPENING
 from recon.image.photos import load_photo
-from recon.solve.priors.constraints import Given, marked
+from recon.solve.priors.constraints import Constraints, apply_marks
 
 TRESTLE = Path(__file__).parents[3] / "sample_images" / "trestle"
 PHOTOS = [load_photo(TRESTLE / f"photo_{k}.jpg") for k in (1, 2, 3)]
@@ -33,7 +33,7 @@ def first():
 def around(members, ends, gone=(), photos=PHOTOS, **options):
     frame = replace(first(), members=tuple(members))
     return solve.read(
-        photos, stocks=STOCKS, detected=DETECTED, given=Given(frame, ends, tuple(gone)), **options
+        photos, stocks=STOCKS, detected=DETECTED, constraints=Constraints(frame, ends, tuple(gone)), **options
     )
 
 
@@ -76,7 +76,7 @@ def test_what_was_said_stays_and_the_rest_is_solved_around_it():
     rest = set(true) - {said.id, gone.id, out.id}
     assert sum(now.get(id) == true[id] for id in rest) >= len(rest) - 1
     told = {a.member.id: a for a in got.against}
-    assert set(told) == {said.id, gone.id} and told[gone.id].away
+    assert set(told) == {said.id, gone.id} and told[gone.id].deleted
     assert places([told[said.id].seen])[said.id] == true[said.id]
 
 
@@ -120,7 +120,10 @@ def test_a_photo_added_later_is_laid_on_the_members_that_are_known():
         photos=tuple(replace(p, used=False, camera=None) if p.file == new else p for p in first().photos),
     )
     got = solve.read(
-        PHOTOS, stocks=STOCKS, detected=DETECTED, given=Given(frame, {longest(1)[0].id: (True, True)})
+        PHOTOS,
+        stocks=STOCKS,
+        detected=DETECTED,
+        constraints=Constraints(frame, {longest(1)[0].id: (True, True)}),
     )
     was = next(p for p in first().photos if p.file == new).camera
     assert (
@@ -142,7 +145,7 @@ def test_marked_openings_join_the_detections_and_false_ones_leave(scale):
     table["x"], table["y"] = [10, 30, 50, 70], 20
     table["major"], table["minor"], table["score"] = 6, 5, [4, 3, 2, 1]
     px = lambda x, y: [(x + 0.5) / scale - 0.5, (y + 0.5) / scale - 0.5]
-    got = marked(table, [px(90, 20), px(31, 20)], [px(50.5, 20)], scale)
+    got = apply_marks(table, [px(90, 20), px(31, 20)], [px(50.5, 20)], scale)
     assert sorted(np.round(got["x"], 6)) == [10, 30, 70, 90]  # where one was detected none is added
     new = got[np.round(got["x"]) == 90][0]
     assert (new["major"], new["minor"], new["score"]) == (6, 5, 4)
