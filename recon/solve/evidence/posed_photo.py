@@ -7,27 +7,56 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
+from recon.geometry.arrays import BoolArray, FloatArray
 from recon.geometry.camera import Camera
 from recon.geometry.ellipses import face_shapes, score_llr, shape_distance, shape_llr, unit_shapes
+
+NEIGHBOURS = 12  # within whose distance the density of detections is measured; this project's choice
 
 
 @dataclass(frozen=True)
 class PosedPhoto:
-    """One photo with its camera on the lattice."""
+    """One photo with its camera on the lattice, and N detections.
+
+    Attributes
+    ----------
+    name : of the photo.
+    camera : in the lattice's world.
+    size : width, height px.
+    openings : (N,) detections of dtype OPENING.
+    tree : over the detections' places.
+    density : (N,) detections per px^2 round each.
+    hole : apparent hole diameter in pitches, as measured in this photo.
+    free : (N,) not yet explained by a member.
+    mark : (N,) nats: how much each detection looks like an opening at all.
+    shape : (N, 3) nats: how well its ellipse fits a face normal to each axis.
+    """
 
     name: str
     camera: Camera
-    size: tuple  # width, height px
-    openings: np.ndarray  # OPENING
+    size: tuple[int, int]
+    openings: np.ndarray
     tree: cKDTree
-    density: np.ndarray  # (N,) detections per px^2 round each
-    hole: float  # apparent hole diameter in pitches, as measured in this photo
-    free: np.ndarray  # (N,) bool: not yet explained
-    mark: np.ndarray  # (N,) nats: how much each detection looks like an opening at all
-    shape: np.ndarray  # (N, 3) nats: how well its ellipse fits a face normal to each axis
+    density: FloatArray
+    hole: float
+    free: BoolArray
+    mark: FloatArray
+    shape: FloatArray
 
 
-def make_posed_photo(name, camera, size, openings, hole) -> PosedPhoto:
+def make_posed_photo(
+    name: str, camera: Camera, size: tuple[int, int], openings: np.ndarray, hole: float
+) -> PosedPhoto:
+    """A photo whose detections no member explains yet.
+
+    Parameters
+    ----------
+    name : of the photo.
+    camera : in the lattice's world.
+    size : width, height px.
+    openings : (N,) detections of dtype OPENING.
+    hole : apparent hole diameter, pitches.
+    """
     px = np.c_[openings["x"], openings["y"]]
     tree = cKDTree(px)
     return PosedPhoto(
@@ -44,7 +73,8 @@ def make_posed_photo(name, camera, size, openings, hole) -> PosedPhoto:
     )
 
 
-def _shape_marks(camera, openings, px):
+def _shape_marks(camera: Camera, openings: np.ndarray, px: FloatArray) -> FloatArray:
+    """(N, 3) nats for the ellipses fitting a face normal to each axis."""
     seen = unit_shapes(openings)
     return np.stack([shape_llr(shape_distance(seen, face_shapes(camera, px, j))) for j in range(3)], 1)
 
@@ -55,10 +85,16 @@ def with_camera(photo: PosedPhoto, camera: Camera) -> PosedPhoto:
     return replace(photo, camera=camera, shape=_shape_marks(camera, photo.openings, px))
 
 
-def local_density(openings, tree=None) -> np.ndarray:
-    """(N,) detections per px^2 round each, from the distance to the 12th neighbour."""
+def local_density(openings: np.ndarray, tree: cKDTree | None = None) -> FloatArray:
+    """Detections per px^2 round each: (N,), from the distance to the NEIGHBOURS-th neighbour.
+
+    Parameters
+    ----------
+    openings : (N,) detections of dtype OPENING.
+    tree : over their places, where there is one.
+    """
     xy = np.c_[openings["x"], openings["y"]]
     tree = tree or cKDTree(xy)
-    n = min(13, len(xy))
+    n = min(NEIGHBOURS + 1, len(xy))
     d = np.atleast_2d(tree.query(xy, k=n)[0].reshape(len(xy), -1))[:, -1]
     return (n - 1) / (np.pi * np.maximum(d, 2.0) ** 2)

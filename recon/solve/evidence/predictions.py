@@ -11,98 +11,145 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.camera import world2camera
 from recon.solve.evidence.posed_photo import PosedPhoto
 
 FOUND = 0.88  # chance that an opening in plain sight is detected (rendered photos: 0.83 to 0.98)
 LEAST_FACING = 0.16  # cosine to the face's normal: below 1 : 6 an opening is a line
 LEAST_MINOR_PX = 1.6  # thinner ellipses are not expected to be found
+LEAST_DEPTH = 0.5  # pitches before the camera; this project's choice
+MARGIN = 0.3  # pitches from the picture's border; within it an opening may be cut off
+PLACE_PX, PLACE = 0.5, 0.045  # px and pitches, spread of a detection: shading in the mouth moves it by up to 0.05
+REACH = 2.6  # spreads within which a detection may be the predicted opening: 97 in 100 of true ones
+MOST_NEAR = 5  # detections looked at for each opening; bounds the time
+SIZE_LIMIT, SIZE_SPREAD = 0.75, 0.4  # natural logarithm of a detection's size over the predicted one
+THIN_LIMIT = 1.0  # of its minor axis likewise
+SOFT_MINOR_PX, SOFTNESS_PX = 3.0, 0.7  # minor axis at which half of the openings are missed, and how sharply
+MOST_NATS = 6.0  # for one opening: no single detection decides
 
 
 @dataclass(frozen=True)
 class Matches:
-    """What one photo says of N predicted openings."""
+    """What one photo says of N predicted openings.
 
-    llr: np.ndarray  # (N,) nats; 0 where nothing can be said
-    hit: np.ndarray  # (N,) index of the detection, -1 none
-    visible: np.ndarray  # (N,) bool: should be in sight
-    px: np.ndarray  # (N, 2) predicted place
+    Attributes
+    ----------
+    llr : (N,) nats; 0 where nothing can be said.
+    hit : (N,) index of the detection, -1 none.
+    visible : (N,) should be in sight.
+    px : (N, 2) predicted place.
+    """
+
+    llr: FloatArray
+    hit: IntArray
+    visible: BoolArray
+    px: FloatArray
+
+
+@dataclass(frozen=True)
+class _Predicted:
+    """How N predicted openings would look: in sight (N,), place (N, 2), px a pitch (N,), minor axis (N,) px."""
+
+    visible: BoolArray
+    px: FloatArray
+    scale: FloatArray
+    minor: FloatArray
 
 
 def match_predictions(
     photo: PosedPhoto,
-    points: np.ndarray,
-    normals: np.ndarray,
-    hidden: np.ndarray | None = None,
+    points: FloatArray,
+    normals: FloatArray,
+    hidden: BoolArray | None = None,
     only_free: bool = False,
 ) -> Matches:
     """Compare predicted openings with a photo's detections.
 
     Parameters
     ----------
-    points : (N, 3) opening centres, pitches.   normals : (N, 3) outward.
-    hidden : (N,) bool, known to be behind something.
+    photo : with its detections.
+    points : (N, 3) opening centres, pitches.
+    normals : (N, 3) outward, along an axis.
+    hidden : (N,) known to be behind something.
     only_free : detections that another member explains are not hits (and say nothing).
     """
-    cam = photo.camera
-    n = len(points)
-    to_eye = cam.centre - points
+    seen = _predict(photo, points, normals, hidden)
+    llr, hit = np.zeros(len(points)), np.full(len(points), -1)
+    if not seen.visible.any() or not len(photo.openings):
+        return Matches(llr, hit, seen.visible, seen.px)
+    q = np.nonzero(seen.visible)[0]
+    faces = np.abs(normals[q]).argmax(1)
+    near, gain = _gains(photo, seen.px[q], seen.scale[q], seen.minor[q], faces)
+    taken = np.isfinite(gain) & ~photo.free[near]
+    if only_free:
+        gain = np.where(taken, -np.inf, gain)
+    best = gain.argmax(1)
+    top = gain[np.arange(len(q)), best]
+    # Small, slanted openings are missed more often: a miss there says less.
+    sure = FOUND / (1 + np.exp(-(seen.minor[q] - SOFT_MINOR_PX) / SOFTNESS_PX))
+    miss = np.log(1 - sure)
+    if only_free:
+        miss = np.where(taken.any(1), 0.0, miss)
+    found = np.isfinite(top)
+    llr[q] = np.where(found, np.clip(top, miss, MOST_NATS), miss)
+    hit[q] = np.where(found, near[np.arange(len(q)), best], -1)
+    return Matches(llr, hit, seen.visible, seen.px)
+
+
+def _predict(
+    photo: PosedPhoto, points: FloatArray, normals: FloatArray, hidden: BoolArray | None
+) -> _Predicted:
+    """Which openings should be in sight, where, and how large."""
+    camera = photo.camera
+    to_eye = camera.centre - points
     dist = np.linalg.norm(to_eye, axis=1)
     facing = (to_eye * normals).sum(1) / np.maximum(dist, 1e-9)
-    depth = world2camera(cam, points)[:, 2]
-    px = cam.project(points)
+    depth = world2camera(camera, points)[:, 2]
+    px = camera.project(points)
     W, H = photo.size
-    ok = (depth > 0.5) & (facing > LEAST_FACING) & np.isfinite(px).all(1)
+    ok = (depth > LEAST_DEPTH) & (facing > LEAST_FACING) & np.isfinite(px).all(1)
     px = np.where(ok[:, None], px, -1e6)
-    scale = cam.f / np.maximum(depth, 0.5)  # px per pitch
+    scale = camera.f / np.maximum(depth, LEAST_DEPTH)
     minor = scale * photo.hole * facing
-    margin = 0.3 * scale
+    margin = MARGIN * scale
     ok &= (
         (px[:, 0] > margin) & (px[:, 1] > margin) & (px[:, 0] < W - 1 - margin) & (px[:, 1] < H - 1 - margin)
     )
     ok &= minor > LEAST_MINOR_PX
     if hidden is not None:
         ok &= ~hidden
-    llr, hit = np.zeros(n), np.full(n, -1)
-    if not ok.any() or not len(photo.openings):
-        return Matches(llr, hit, ok, px)
-    q = np.nonzero(ok)[0]
-    sigma = np.hypot(0.5, 0.045 * scale[q])  # shading in the mouth moves the spot by up to 0.05 pitch
-    reach = 2.6 * sigma
-    k = min(5, len(photo.openings))
-    d, j = photo.tree.query(px[q], k=k, distance_upper_bound=float(reach.max()))
-    d, j = d.reshape(len(q), -1), j.reshape(len(q), -1)
+    return _Predicted(ok, px, scale, minor)
+
+
+def _gains(
+    photo: PosedPhoto, px: FloatArray, scale: FloatArray, minor: FloatArray, faces: IntArray
+) -> tuple[IntArray, FloatArray]:
+    """The detections nearest to each of Q openings (Q, k), and the nats for each being it; -inf where it cannot be.
+
+    faces : (Q,) axis that the opening's face is normal to.
+    """
+    sigma = np.hypot(PLACE_PX, PLACE * scale)
+    reach = REACH * sigma
+    k = min(MOST_NEAR, len(photo.openings))
+    d, j = photo.tree.query(px, k=k, distance_upper_bound=float(reach.max()))
+    d, j = d.reshape(len(px), -1), j.reshape(len(px), -1)
     there = (j < len(photo.openings)) & (d < reach[:, None])
-    jj = np.where(there, j, 0)
+    near = np.where(there, j, 0)
     o = photo.openings
-    major = (scale[q] * photo.hole)[:, None]
-    size_err = np.log(o["major"][jj] / major)
-    thin_err = np.log(np.maximum(o["minor"][jj], 0.5) / np.maximum(minor[q][:, None], 0.5))
-    there &= (np.abs(size_err) < 0.75) & (np.abs(thin_err) < 1.0)
-    taken = there & ~photo.free[jj]
-    if only_free:
-        there &= ~taken
+    size_err = np.log(o["major"][near] / (scale * photo.hole)[:, None])
+    thin_err = np.log(np.maximum(o["minor"][near], 0.5) / np.maximum(minor[:, None], 0.5))
+    there &= (np.abs(size_err) < SIZE_LIMIT) & (np.abs(thin_err) < THIN_LIMIT)
     gain = (
         np.log(FOUND)
         - 0.5 * (d / sigma[:, None]) ** 2
         - np.log(2 * np.pi * sigma[:, None] ** 2)
-        - np.log(np.maximum(photo.density[jj], 1e-6))
-        - 0.5 * (size_err / 0.4) ** 2
-        + photo.mark[jj]
-        + photo.shape[jj, np.abs(normals[q]).argmax(1)[:, None]]
+        - np.log(np.maximum(photo.density[near], 1e-6))
+        - 0.5 * (size_err / SIZE_SPREAD) ** 2
+        + photo.mark[near]
+        + photo.shape[near, faces[:, None]]
     )
-    gain = np.where(there, gain, -np.inf)
-    best = gain.argmax(1)
-    top = gain[np.arange(len(q)), best]
-    # Small, slanted openings are missed more often: a miss there says less.
-    sure = FOUND / (1 + np.exp(-(minor[q] - 3.0) / 0.7))
-    miss = np.log(1 - sure)
-    if only_free:
-        miss = np.where(taken.any(1), 0.0, miss)
-    found = np.isfinite(top)
-    llr[q] = np.where(found, np.clip(top, miss, 6.0), miss)
-    hit[q] = np.where(found, jj[np.arange(len(q)), best], -1)
-    return Matches(llr, hit, ok, px)
+    return near, np.where(there, gain, -np.inf)
 
 
 def hidden_by_boxes(eye: np.ndarray, points: np.ndarray, lo: np.ndarray, hi: np.ndarray) -> np.ndarray:
@@ -126,13 +173,30 @@ def hidden_by_boxes(eye: np.ndarray, points: np.ndarray, lo: np.ndarray, hi: np.
     return out
 
 
-def member_openings(axis: int, first: np.ndarray, count: int, width: float):
-    """Opening centres (4, count, 3) and normals (4, 3) of an axis-aligned member."""
+def member_openings(
+    axis: int, first: FloatArray, count: int, width: float
+) -> tuple[FloatArray, FloatArray]:
+    """Opening centres (4, count, 3) and face normals (4, 3) of a member along an axis, pitches.
+
+    Parameters
+    ----------
+    axis : along which it runs.
+    first : (3,) centre of its first hole, pitches.
+    count : of its holes.
+    width : of the member, pitches.
+
+    Examples
+    --------
+    >>> centre, normal = member_openings(2, [0, 0, 0], 3, 1.0)
+    >>> normal.astype(int).tolist()
+    [[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0]]
+    >>> centre[0].tolist()
+    [[0.5, 0.0, 0.0], [0.5, 0.0, 1.0], [0.5, 0.0, 2.0]]
+    """
     others = [j for j in range(3) if j != axis]
     normals = np.zeros((4, 3))
     for f, (j, s) in enumerate([(others[0], 1), (others[0], -1), (others[1], 1), (others[1], -1)]):
         normals[f, j] = s
-    k = np.arange(count)
     base = np.repeat(np.asarray(first, float)[None], count, 0)
-    base[:, axis] += k
+    base[:, axis] += np.arange(count)
     return base[None] + 0.5 * width * normals[:, None], normals
