@@ -131,8 +131,8 @@ def read(
     debug_dir : folder for a picture of each stage.
     cancelled : called now and then; True stops the reading.
     plan : frame that was to be built: its members are looked for where they should be.
-    found : called with a photo, its openings (N, 6) and its rows as soon as it is read by itself; columns as in
-        :class:`Reading`.
+    found : called with a photo, its openings (N, 6) and its rows as soon as it is read by itself; columns as
+        in :class:`Reading`.
     constraints : a frame read before and the user's corrections of it: it keeps its place and labels, the
         corrections stay, and the rest is solved around them.  At least one of these photos must have a camera
         in it.
@@ -270,8 +270,8 @@ def common_width(readings: Sequence[PhotoReading], stocks: Mapping[str, Stock]) 
 
     Notes
     -----
-    A measured width is expected at WIDTH_SHRINK of the true one, with a spread of WIDTH_SPREAD; one photo in a
-    thousand may measure anything.
+    A measured width is expected at WIDTH_SHRINK of the true one, with a spread of WIDTH_SPREAD; one photo in
+    a thousand may measure anything.
     """
     choices = np.array(sorted({round(s.width, 4) for s in stocks.values()} or set(KNOWN_WIDTHS)))
     weight = np.array([r.worth for r in readings])

@@ -135,7 +135,7 @@ def match_openings(
 def _turned(
     photo: PosedPhoto, openings: LineOpenings, turn: FloatArray
 ) -> tuple[PosedPhoto, IntArray] | None:
-    """The photo in the line's world with the detections near the line only, and their numbers in the whole photo.
+    """The photo in the line's world with the detections near the line only, and their numbers in all of it.
 
     None where no detection is near.
     """
@@ -165,7 +165,7 @@ def _turned(
 
 
 def match_member(scene: Scene, photo: PosedPhoto, candidate: Candidate) -> tuple[FloatArray, Matches]:
-    """What one photo shows of all openings of a candidate: their centres (4 holes, 3) pitches and the matches.
+    """What one photo shows of all openings of a candidate: centres (4 holes, 3) pitches, and the matches.
 
     All candidates of the scene may hide them.
     """

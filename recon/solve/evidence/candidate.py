@@ -1,4 +1,4 @@
-"""A member being solved: a run of holes along a lattice axis, the box that it fills, and what is known of its ends."""
+"""A member being solved: a run of holes along a lattice axis, the box that it fills, and its ends."""
 
 from __future__ import annotations
 
@@ -84,7 +84,7 @@ def across(axis: int) -> list[int]:
 
 
 def line_key_at(axis: int, place: FloatArray, along: float) -> LineKey:
-    """The lattice line along an axis through ``place`` (3,) whose holes lie at ``along`` plus whole pitches."""
+    """The lattice line along an axis through ``place`` (3,), with holes at ``along`` plus whole pitches."""
     a, b = (round(float(place[j]), 3) for j in across(axis))
     return axis, a, b, round(float(along) % 1.0, 3) % 1.0
 
@@ -174,7 +174,8 @@ def touching(candidates: Sequence[Candidate], width: float, slack: float = FLUSH
 
     Examples
     --------
-    >>> rail, post, far = (Candidate.bare(a, p, 5) for a, p in ((0, [0, 0, 0]), (2, [2, 1, -2]), (0, [0, 9, 0])))
+    >>> rail, far = Candidate.bare(0, [0, 0, 0], 5), Candidate.bare(0, [0, 9, 0], 5)
+    >>> post = Candidate.bare(2, [2, 1, -2], 5)
     >>> touching([rail, post, far], 1.0)
     [[0, 1], [2]]
     """

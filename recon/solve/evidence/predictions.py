@@ -20,7 +20,10 @@ LEAST_FACING = 0.16  # cosine to the face's normal: below 1 : 6 an opening is a 
 LEAST_MINOR_PX = 1.6  # thinner ellipses are not expected to be found
 LEAST_DEPTH = 0.5  # pitches before the camera; this project's choice
 MARGIN = 0.3  # pitches from the picture's border; within it an opening may be cut off
-PLACE_PX, PLACE = 0.5, 0.045  # px and pitches, spread of a detection: shading in the mouth moves it by up to 0.05
+PLACE_PX, PLACE = (
+    0.5,
+    0.045,
+)  # px and pitches, spread of a detection: shading in the mouth moves it by up to 0.05
 REACH = 2.6  # spreads within which a detection may be the predicted opening: 97 in 100 of true ones
 MOST_NEAR = 5  # detections looked at for each opening; bounds the time
 SIZE_LIMIT, SIZE_SPREAD = 0.75, 0.4  # natural logarithm of a detection's size over the predicted one
@@ -49,7 +52,7 @@ class Matches:
 
 @dataclass(frozen=True)
 class _Predicted:
-    """How N predicted openings would look: in sight (N,), place (N, 2), px a pitch (N,), minor axis (N,) px."""
+    """How N openings would look: in sight (N,), place (N, 2) px, px a pitch (N,), minor axis (N,) px."""
 
     visible: BoolArray
     px: FloatArray
@@ -125,7 +128,7 @@ def _predict(
 def _gains(
     photo: PosedPhoto, px: FloatArray, scale: FloatArray, minor: FloatArray, faces: IntArray
 ) -> tuple[IntArray, FloatArray]:
-    """The detections nearest to each of Q openings (Q, k), and the nats for each being it; -inf where it cannot be.
+    """The detections nearest to each of Q openings and the nats for each being it, -inf for none: (Q, k).
 
     faces : (Q,) axis that the opening's face is normal to.
     """
@@ -173,9 +176,7 @@ def hidden_by_boxes(eye: np.ndarray, points: np.ndarray, lo: np.ndarray, hi: np.
     return out
 
 
-def member_openings(
-    axis: int, first: FloatArray, count: int, width: float
-) -> tuple[FloatArray, FloatArray]:
+def member_openings(axis: int, first: FloatArray, count: int, width: float) -> tuple[FloatArray, FloatArray]:
     """Opening centres (4, count, 3) and face normals (4, 3) of a member along an axis, pitches.
 
     Parameters

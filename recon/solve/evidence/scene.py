@@ -23,7 +23,7 @@ class Scene:
     Attributes
     ----------
     photos : with their cameras on the frame's lattice.
-    pictures : photo name -> (H, W, 3) uint8 BGR; holds the pictures of all photos where ends or bolts are sought.
+    pictures : photo name -> (H, W, 3) uint8 BGR; needed where ends or bolts are sought.
     width : of all members, pitches.
     candidates : members found so far.
     ends : for each candidate its low and its high end; empty until they are sought.

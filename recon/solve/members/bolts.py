@@ -51,7 +51,10 @@ def bolt_states(scene: Scene, joints: Iterable[Joint], members: Mapping[str, Mem
 def _face_evidence(
     scene: Scene, photo: PosedPhoto, member: Member, hole: int, normal: FloatArray
 ) -> tuple[float, float]:
-    """(contrast of a head over the bare face's, nats for an open hole) on one face in one photo; 0, 0 if out of sight."""
+    """What one face shows in one photo: contrast of a head over the bare face's, and nats for an open hole.
+
+    0, 0 where it is out of sight.
+    """
     direction = np.asarray(member.direction, float)
     X = member.hole_centres() + 0.5 * scene.width * normal
     normals = np.repeat(normal[None], len(X), 0)
@@ -90,7 +93,7 @@ def _like_its_neighbours(photo: PosedPhoto, seen: Matches, hole: int) -> bool:
 def _disc_contrast(
     photo: PosedPhoto, image: np.ndarray, centre: FloatArray, normal: FloatArray, direction: FloatArray
 ) -> float | None:
-    """Length of the mean colour difference between a disc on the face and the face round it; None if out of the photo."""
+    """Mean colour difference between a disc on the face and the face round it; None if out of the photo."""
     side = np.cross(normal, direction)
     angle = np.arange(12) * np.pi / 6
     rings = [

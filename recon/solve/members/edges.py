@@ -1,7 +1,7 @@
 """Edges across a member: is there a change of colour across the whole width of its face, between two holes?
 
-An end can lie only midway between holes, so the photo is asked one question a step: is there a change of colour
-here, larger than those that the same face shows between its holes?
+An end can lie only midway between holes, so the photo is asked one question a step: is there a change of
+colour here, larger than those that the same face shows between its holes?
 """
 
 from __future__ import annotations
@@ -117,7 +117,7 @@ def _face_steps(
 
 
 def step_llr(steps: ColourSteps, between: BoolArray) -> tuple[FloatArray, FloatArray]:
-    """Nats for (end against past, between holes against past) at each boundary, both faces together: (B,), (B,).
+    """Nats for an end against past it, and for going on against past it, at each boundary: (B,), (B,).
 
     Parameters
     ----------

@@ -80,7 +80,7 @@ def boundaries_of(count: int, reach: int) -> tuple[FloatArray, BoolArray]:
     >>> places.tolist(), between.tolist()
     ([-1.5, -0.5, 0.5, 1.5, 2.5, 3.5], [False, False, True, True, False, False])
     """
-    places: FloatArray = np.arange(-reach, count + reach + 1) - 0.5
+    places = np.arange(-reach, count + reach + 1, dtype=float) - 0.5
     return places, (places > 0) & (places < count - 1)
 
 
@@ -95,8 +95,8 @@ def end_guesses(
 ) -> Ends:
     """Chances of each possible end of a member, from what is known at its K holes and K + 1 boundaries.
 
-    Hole by hole from the middle: the member goes on as long as openings, laps and faces without an edge say so,
-    and ends at an edge.
+    Hole by hole from the middle: the member goes on as long as openings, laps and faces without an edge say
+    so, and ends at an edge.
 
     Parameters
     ----------
@@ -120,8 +120,8 @@ def end_guesses(
         k = np.arange(middle, last + reach + way, way)
         gain = opening[k] + laps[k] + inner[k + 1 if way < 0 else k]
         gain[0] = 0.0
-        log_p = np.cumsum(gain) + edge[k if way < 0 else k + 1]
-        log_p = log_p - np.logaddexp.reduce(log_p)
+        log_p: FloatArray = np.cumsum(gain) + edge[k if way < 0 else k + 1]
+        log_p = log_p - float(np.logaddexp.reduce(log_p))
         beyond = k[int(log_p.argmax())] + way
         return EndGuess(step[k], log_p, bool(0 <= beyond < len(step) and not in_sight[beyond]))
 
@@ -143,7 +143,7 @@ def with_fixed_ends(candidate: Candidate, guesses: Ends | None) -> Ends:
 
 
 def settle_lengths(ends: Sequence[Ends], sure: float = LENGTH_SURE) -> list[tuple[int, int]]:
-    """Last holes (low, high) of each member when both ends are judged together with the frame's usual lengths.
+    """Last holes (low, high) of each member, both ends judged together with the frame's usual lengths.
 
     A builder cuts few lengths.  Where both ends are sure this changes nothing; else a length that sure
     members of the same frame have is preferred by the log of how often they have it.

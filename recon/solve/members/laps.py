@@ -1,4 +1,4 @@
-"""What all photos say of a member among others: where bolts at its laps may cover its openings, a miss is no miss."""
+"""What all photos say of a member among others: where a lap's bolt may cover an opening, a miss is no miss."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ def lap_faces(
 ) -> BoolArray:
     """Where a lap with another member may put a bolt's head or nut on a face: (4, count).
 
-    A member that crosses face to face at hole k hides that face there; the bolt comes out on the opposite one.
+    A member that crosses face to face at hole k hides that face there; the bolt comes out on the opposite
+    one.
 
     Parameters
     ----------
@@ -46,7 +47,7 @@ def lap_faces(
         gap = c.first[normal] - first[normal]
         if abs(abs(gap) - width) > 0.2:
             continue
-        k = int(round(c.first[axis] - first[axis]))
+        k = round(float(c.first[axis] - first[axis]))
         along = first[c.axis] - c.first[c.axis]
         if 0 <= k < count and -0.3 < along < c.holes - 0.7:
             face = sides.index(normal) * 2 + (0 if gap < 0 else 1)  # opposite to the touching face
@@ -55,7 +56,7 @@ def lap_faces(
 
 
 def candidate_evidence(scene: Scene, candidate: Candidate) -> LineEvidence:
-    """What all photos say of a candidate among the scene's others, which may hide its openings or be bolted to it."""
+    """What all photos say of a candidate among the others, which may hide its openings or be bolted to it."""
     others = [c for c in scene.candidates if c is not candidate]
     return along_line(
         scene.photos,

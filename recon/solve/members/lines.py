@@ -1,4 +1,4 @@
-"""Lattice lines on which members are sought: those near rows of openings, and those on which a member could touch another."""
+"""Lattice lines on which members are sought: near rows of openings, or where one could touch another."""
 
 from __future__ import annotations
 

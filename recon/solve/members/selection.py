@@ -176,8 +176,8 @@ def _fixed_member(
 def _first_looks(scene: Scene, lines: Lines, reach: int) -> dict[LineKey, _Line]:
     """Evidence along every line, of those lines that could bear a member.
 
-    Lines of known candidates are looked at past the candidate itself; of all others, most bear nothing, so they
-    are looked at together first, past all candidates.
+    Lines of known candidates are looked at past the candidate itself; of all others, most bear nothing, so
+    they are looked at together first, past all candidates.
     """
     known = {line_key(c) for c in scene.candidates}
     out: dict[LineKey, _Line] = {}
@@ -218,7 +218,7 @@ def _off_line(scene: Scene, key: LineKey) -> Occluders:
 
 
 def enough_evidence(scene: Scene) -> Scene:
-    """The scene less candidates of whose openings in plain sight too few are found (see LEAST_MEAN); fixed ones stay."""
+    """The scene less candidates of whose openings in plain sight too few are found; fixed ones stay."""
     kept = []
     for c in scene.candidates:
         found = candidate_evidence(scene, c)

@@ -1,4 +1,4 @@
-"""From photos read one by one to one scene: which photos show the frame, and the members that they show together."""
+"""From photos read one by one to one scene: which of them show the frame, and what they show together."""
 
 from __future__ import annotations
 
@@ -142,7 +142,7 @@ def _evidence_of_rows(lattice: PhotoLattice, explained: np.ndarray) -> tuple[flo
 def retry_set_aside(
     registered: RegisteredPhotos, readings: Sequence[PhotoReading], scene: Scene
 ) -> RegisteredPhotos:
-    """Photos set aside, tried again with their other cameras and lattices against the candidates known now."""
+    """Photos set aside, tried again with their other cameras and lattices on the candidates known now."""
     known = cells_of_candidates(scene.candidates)
     names = {name for name, _ in registered.set_aside}
     back: dict[str, Posed] = {}

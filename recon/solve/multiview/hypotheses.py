@@ -1,4 +1,4 @@
-"""All photos in one world: each registered on those before it, and of nearly equal hypotheses the one that explains most."""
+"""All photos in one world: each registered on those before; of rival hypotheses that which explains most."""
 
 from __future__ import annotations
 
@@ -152,12 +152,13 @@ def best_hypotheses(hypotheses: Sequence[Sequence[Posed]], width: float) -> list
     """Of each photo's hypotheses the one that the members explain best, all photos together.
 
     A frame that nearly fits itself in several turns is laid on the others nearly as well in a wrong one as in
-    the right one, opening by opening; but the members that come of it are too long or cross, and explain less.
+    the right one, opening by opening; but the members that come of it are too long or cross, and explain
+    less.
 
     Parameters
     ----------
-    hypotheses : for each photo its camera and lattice under each turn and shift that was nearly as good as the
-        best one, the best first.
+    hypotheses : for each photo its camera and lattice under each turn and shift that was nearly as good as
+        the best one, the best first.
     width : of the members, pitches.
     """
     chosen = _Choice(hypotheses, width)

@@ -1,4 +1,4 @@
-"""Registration of one photo on others: the 24 turns and the shift under which their lattices see the same members."""
+"""Registration of one photo on others: the turn and shift under which their lattices see the same members."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def together(cells: Sequence[Cells]) -> Cells:
 
 
 def cells_of(lattice: PhotoLattice, least: float = LEAST_CHANCE) -> Cells:
-    """Holes of a photo's rows, each row where it lies most likely; rows less likely than ``least`` are left out."""
+    """Holes of a photo's rows, each row where it most likely lies; no rows less likely than ``least``."""
     cells = []
     for row, sign, guesses in zip(lattice.placed.rows, lattice.placed.sign, lattice.guesses):
         if not guesses or np.exp(guesses[0].log_p) < least:
@@ -168,7 +168,7 @@ def moved_lattice(lattice: PhotoLattice, turn: np.ndarray, shift: np.ndarray) ->
 
 
 def fit_score(photo: PosedPhoto, camera: Camera, cells: Cells, width: float) -> float:
-    """Nats for a photo, taken with ``camera``, seeing openings on the given cells, on any face turned to it."""
+    """Nats for a photo, taken with ``camera``, seeing openings on the cells, on any face turned to it."""
     posed = with_camera(photo, camera)
     best = np.full(len(cells.place), -np.inf)
     for j in range(3):

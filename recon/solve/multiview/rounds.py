@@ -80,7 +80,7 @@ def _ends_of(scene: Scene, index: int) -> Ends:
 
 
 def largest_connected(scene: Scene) -> Scene:
-    """The members that hang together with most evidence or with one that is fixed, and every other strong one.
+    """The members that hang together with most evidence or with a fixed one, and every other strong one.
 
     What little else the photos show (clutter that passed for a member) goes.
     """

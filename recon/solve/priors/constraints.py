@@ -1,4 +1,4 @@
-"""The user's corrections of a frame read before: a further reading keeps them and solves the rest around them."""
+"""The user's corrections of a frame read before: a further reading keeps them and solves the rest."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class Constraints:
     frame : in the place where the corrections hold, with the cameras of its photos.
     ends : id -> (at hole 0, at the last hole): members that are there, and which of their ends are certain.
     deleted : members that are not there.
-    missed, false : photo -> (N, 2) px in the photo: openings that are there and were missed, and that are none.
+    missed, false : photo -> (N, 2) px in the photo: openings that were missed, and detections that are none.
     """
 
     frame: Frame
@@ -69,7 +69,7 @@ class Disagreement:
 def apply_marks(openings: np.ndarray, missed: ArrayLike, false: ArrayLike, scale: float) -> np.ndarray:
     """A photo's detections with the openings that the user marked, less those that the user called none.
 
-    A marked opening is as large as the detections round it are on the median, and as sure as the surest of all.
+    A marked opening is as large as the median of the detections round it, and as sure as the surest of all.
 
     Parameters
     ----------
@@ -143,7 +143,7 @@ def known_candidates(constraints: Constraints) -> list[Candidate]:
 
 
 def candidate_of(m: Member) -> Candidate | None:
-    """A member as a candidate of which nothing has been seen, lowest hole first; None where it runs along no axis.
+    """A member as a bare candidate, lowest hole first; None where it runs along no axis.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""The plan as a prior: when it is known what should stand there, each planned member is looked for in its place.
+"""The plan as a prior: where it is known what should stand there, each planned member is looked for.
 
 The frame is read without the plan first, so that the plan cannot put anything into the photos.  Then the plan
 is laid on what was read; a planned member that was not read is taken in if its openings are found where it
@@ -90,8 +90,8 @@ def _looked_for(scene: Scene, planned: Candidate) -> Candidate | None:
 def _ends_by_plan(
     candidate: Candidate, guesses: Ends, planned: Candidate, others: Sequence[Candidate], width: float
 ) -> tuple[Candidate, Ends]:
-    """A candidate as long as its ends and the plan together say, and its ends; unchanged where it has no room."""
-    shift = int(round(planned.first[candidate.axis] - candidate.first[candidate.axis]))
+    """A candidate as long as its ends and the plan together say, and its ends; unchanged without room."""
+    shift = round(float(planned.first[candidate.axis] - candidate.first[candidate.axis]))
     low, high = (
         g if g.sure > SURE_END else _favoured(g, wanted)
         for g, wanted in zip(guesses, (shift, shift + planned.holes - 1))

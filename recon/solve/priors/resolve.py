@@ -1,4 +1,4 @@
-"""Solving again around the user's corrections: from the cameras and members that are known, not from nothing."""
+"""Solving again around the user's corrections: from the cameras and members that are known."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def resolve(
 ) -> tuple[Scene, list[Disagreement]]:
     """Members from the photos, with the user's corrections of the frame kept.
 
-    Photos that the frame was read from keep their cameras, adjusted; other photos are laid on the known members.
+    Photos that the frame was read from keep their cameras, adjusted; others are laid on the known members.
 
     Parameters
     ----------
