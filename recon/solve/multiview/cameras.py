@@ -8,7 +8,7 @@ from recon.geometry.arrays import FloatArray
 from recon.solve.evidence.along_line import match_member
 from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
 from recon.solve.evidence.scene import Scene
-from recon.solve.photo.photo_lattice import resect
+from recon.solve.photo.resection import resect
 
 LEAST_POINTS = 12  # openings; with fewer the camera stays as it is.  This project's choice
 
