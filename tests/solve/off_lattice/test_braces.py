@@ -12,10 +12,13 @@ from recon.solve.evidence.along_line import along_line, lattice_openings
 from recon.solve.evidence.candidate import Candidate, boxes
 from recon.solve.evidence.occluders import occluders_of
 from recon.solve.evidence.posed_photo import with_camera
-from recon.solve.off_lattice.braces import as_member, explained, find_braces, off_lattice_members, refined
-from recon.solve.off_lattice.line_evidence import Line, evidence_along, overlap_boxes
+from recon.solve.off_lattice.brace import as_member, off_lattice_hits, off_lattice_members
+from recon.solve.off_lattice.braces import find_braces
+from recon.solve.off_lattice.line_fit import adjusted_line
+from recon.solve.off_lattice.lines import Line, line_openings, overlap_boxes
 from recon.solve.off_lattice.pinned_lines import pinned_lines
-from recon.solve.result.frame import _end
+from recon.solve.off_lattice.search import Search
+from recon.solve.result.frame import end_of
 from tests.solve.scenes import SIZE, camera_round, photo_of, scene_of, shoot
 
 GATE = (
@@ -90,10 +93,10 @@ def test_a_pinned_brace_is_found_exactly_and_its_pins_are_joints():
 
 def test_cameras_and_members_are_left_as_they_were():
     photos = photos_of((*GATE, BRACE))
-    before = [(v.camera, v.free.copy()) for v in photos], [s.first.copy() for s in CANDIDATES]
+    before = [(p.camera, p.free.copy()) for p in photos], [s.first.copy() for s in CANDIDATES]
     assert find_braces(scene_of(photos, CANDIDATES, 1.0, [BLANK] * 3))
-    for v, (camera, free) in zip(photos, before[0]):
-        assert v.camera is camera and (v.free == free).all()
+    for p, (camera, free) in zip(photos, before[0]):
+        assert p.camera is camera and (p.free == free).all()
     assert all((s.first == f).all() for s, f in zip(CANDIDATES, before[1]))
 
 
@@ -144,9 +147,7 @@ def test_a_brace_where_a_member_is_in_the_way_is_refused():
 @pytest.mark.parametrize("turn", [7, 18])
 def test_any_turn_of_the_lattice_gives_the_same_brace(turn):
     Q = rotations()[turn]
-    turned = []
-    for v in photos_of((*GATE, BRACE)):
-        turned.append(with_camera(v, v.camera.posed(v.camera.R @ Q.T, v.camera.t)))
+    turned = [with_camera(p, p.camera.posed(p.camera.R @ Q.T, p.camera.t)) for p in photos_of((*GATE, BRACE))]
     candidates = [
         as_candidate(
             Member(
@@ -169,7 +170,7 @@ def test_along_an_axis_the_evidence_is_that_for_a_candidate():
     photos = photos_of(GATE)
     others = occluders_of(CANDIDATES[1:], 1.0)
     line = Line(np.zeros(3), np.array([0.0, 0, 1]), np.array([0.0, 1, 0]))
-    found = evidence_along(photos, line, 14, 1.0, others)
+    found = along_line(photos, line_openings(line, 14, 1.0), others, only_free=True)
     along = along_line(photos, lattice_openings(2, np.zeros(3), 14, 1.0), others)
     assert (
         found.llr.sum((1, 2)) == pytest.approx(along.llr.sum((1, 2)))
@@ -186,19 +187,19 @@ def test_how_deep_a_brace_lies_in_a_box_agrees_with_the_frames_rule():
         box = Member("box", tuple(rng.uniform(-2, 2, 3)), tuple(np.eye(3)[rng.integers(3)]), 4)
         lo, hi = boxes([as_candidate(box)], 1.0)
         depth = overlap_boxes(line, 6, 1.0, lo, hi)[0]
-        told = collisions([box, Member("brace", tuple(line.first), tuple(u), 6, on_lattice=False)])
-        assert (told[0][2] == pytest.approx(depth)) if depth > 0.06 else (not told or told[0][2] < 0.061)
+        found = collisions([box, Member("brace", tuple(line.first), tuple(u), 6, on_lattice=False)])
+        assert (found[0][2] == pytest.approx(depth)) if depth > 0.06 else (not found or found[0][2] < 0.061)
 
 
 def test_a_line_a_little_off_is_brought_back_by_its_openings():
     photos = photos_of((*GATE, BRACE), clutter=0)
-    solids = occluders_of(CANDIDATES, 1.0)
+    search = Search(scene_of(photos, CANDIDATES))
     a = np.arctan2(0.6, 0.8) + np.radians(0.3)
     line = Line(
         np.array(BRACE.first) + [0.04, 0, -0.03], np.array([np.cos(a), 0, np.sin(a)]), np.array([0, 1.0, 0])
     )
     for _ in range(2):
-        line = refined(photos, line, evidence_along(photos, line, 13, 1.0, solids), 1.0)
+        line = adjusted_line(photos, line, search.evidence(line, 13), 1.0)
     assert np.abs(line.first - BRACE.first).max() < 0.02 and line.direction @ BRACE.direction > np.cos(
         np.radians(0.1)
     )
@@ -207,10 +208,10 @@ def test_a_line_a_little_off_is_brought_back_by_its_openings():
 def test_braces_become_members_with_ends_and_doubt():
     photos = photos_of((*GATE, BRACE))
     braces = find_braces(scene_of(photos, CANDIDATES, 1.0, [BLANK] * 3))
-    (m,) = off_lattice_members(braces, 1.0, ["F"], _end)
+    (m,) = off_lattice_members(braces, 1.0, ["F"], end_of)
     assert m.id == "F" and not m.on_lattice and m.holes == 13 and 0.3 < m.confidence <= 0.99
     assert {e.state for e in m.ends} <= {"seen", "hidden", "cut"}
     on_brace = photos[0].camera.project(m.hole_centres() - [0, 0.5, 0])
-    o = photos[0].openings[explained(scene_of(photos, CANDIDATES), photos[0], [m])]
+    o = photos[0].openings[off_lattice_hits(scene_of(photos, CANDIDATES), photos[0], [m])]
     off = np.hypot(o["x"][:, None] - on_brace[:, 0], o["y"][:, None] - on_brace[:, 1]).min(1)
     assert (off < 2).sum() >= 8
