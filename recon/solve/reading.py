@@ -31,7 +31,8 @@ from recon.solve.priors.constraints import (
 )
 from recon.solve.priors.plan import with_plan
 from recon.solve.priors.resolve import resolve
-from recon.solve.result.frame import first_tables, make_frame, reading_tables
+from recon.solve.result.frame import make_frame
+from recon.solve.result.tables import first_tables, reading_tables
 
 DETECTION = 0.65  # of the time for one photo goes into its openings (rendered 3-MP photos)
 PHOTOS_DONE, SCENE_BEGUN, SCENE_DONE = 0.6, 0.65, 0.95  # of the time for a reading (rendered 3-MP photos)

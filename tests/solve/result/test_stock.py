@@ -40,7 +40,7 @@ def photo_of(candidates, holes):
             px = cam.project(face)
             for p, d, c in zip(px, depth, facing):
                 if c > 0.2:
-                    # Apparent holes are a little smaller than true ones; the product reckons with that.
+                    # Apparent holes are a little smaller than true ones; the solver allows for that.
                     major = 0.94 * hole * cam.f / d
                     rows.append((p[0], p[1], major, max(major * c, 1.0), 1.57, -0.3, 5.0))
     return make_posed_photo("made.jpg", cam, (2000, 1500), np.array(rows, OPENING), 0.94 * holes[0])
@@ -54,7 +54,7 @@ def posts(count):
 
 
 @pytest.mark.parametrize("hole_mm", [8.0, 9.5, 11.1])
-def test_the_hole_is_measured_within_the_spread_that_is_reckoned_with(hole_mm):
+def test_the_hole_is_measured_within_the_expected_spread(hole_mm):
     candidates = posts(3)
     hole, count = measured_hole(scene_of([photo_of(candidates, [hole_mm / PITCH_MM] * 3)], candidates))
     assert count > 40 and hole == pytest.approx(hole_mm / PITCH_MM, rel=0.07)
@@ -77,7 +77,7 @@ def test_members_of_one_stock_keep_it():
     )
 
 
-def test_a_given_stock_gives_the_pitch():
+def test_a_stock_named_by_the_user_gives_the_pitch():
     candidates = posts(3)
     photo = photo_of(candidates, [9.5 / PITCH_MM] * 3)
     use, pitch, _ = choose_stock(
@@ -87,28 +87,25 @@ def test_a_given_stock_gives_the_pitch():
 
 
 @pytest.mark.parametrize(
-    "given, mm, pitch, how, doubted",
+    "stock_id, mm, pitch, how, doubted",
     [
-        (
-            None,
-            610.0,
-            38.1,
-            "length",
-            False,
-        ),  # 0.4 mm over 16 holes: no tape tells it from the stock's 609.6 mm
-        (None, 592.0, 37.0, "length", False),  # 17.6 mm: another stock, of none that is listed
+        # 0.4 mm over 16 holes: no tape tells it from the stock's 609.6 mm.
+        (None, 610.0, 38.1, "length", False),
+        # 17.6 mm: another stock, of none that is listed.
+        (None, 592.0, 37.0, "length", False),
         ("softwood-38", 611.0, 38.1, "given", False),
+        # 30 mm: what was measured holds, and the difference is put into words.
         ("softwood-38", 640.0, 40.0, "given", True),
     ],
-)  # 30 mm: what was measured holds, and the difference is told
+)
 def test_a_measured_length_gives_the_pitch_or_the_stock_whose_pitch_no_tape_tells_from_it(
-    given, mm, pitch, how, doubted
+    stock_id, mm, pitch, how, doubted
 ):
     candidates = posts(2)
     photo = photo_of(candidates, [9.5 / PITCH_MM] * 2)
     length = parse_known_length(f"16 holes = {mm:g} mm")
     use, got, doubts = choose_stock(
-        scene_of([photo], candidates), STOCKS, given, length, {}, {"made.jpg": 1.0}
+        scene_of([photo], candidates), STOCKS, stock_id, length, {}, {"made.jpg": 1.0}
     )
     assert (got, use.how) == (pytest.approx(pitch), how)
     assert any("more than measuring explains" in d for d in doubts) == doubted
