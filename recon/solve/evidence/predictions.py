@@ -38,10 +38,14 @@ class Matches:
 
     Attributes
     ----------
-    llr : (N,) nats; 0 where nothing can be said.
-    hit : (N,) index of the detection, -1 none.
-    visible : (N,) should be in sight.
-    px : (N, 2) predicted place.
+    llr : array, (N,)
+        Nats; 0 where nothing can be said.
+    hit : int array, (N,)
+        Index of the detection, -1 none.
+    visible : bool array, (N,)
+        Should be in sight.
+    px : array, (N, 2)
+        Predicted place.
     """
 
     llr: FloatArray
@@ -71,11 +75,16 @@ def match_predictions(
 
     Parameters
     ----------
-    photo : with its detections.
-    points : (N, 3) opening centres, pitches.
-    normals : (N, 3) outward, along an axis.
-    hidden : (N,) known to be behind something.
-    only_free : detections that another member explains are not hits (and say nothing).
+    photo : PosedPhoto
+        With its detections.
+    points : array, (N, 3)
+        Opening centres, pitches.
+    normals : array, (N, 3)
+        Outward, along an axis.
+    hidden : bool array or None, (N,)
+        Known to be behind something.
+    only_free : bool
+        Detections that another member explains are not hits (and say nothing).
     """
     seen = _predict(photo, points, normals, hidden)
     llr, hit = np.zeros(len(points)), np.full(len(points), -1)
@@ -181,10 +190,14 @@ def member_openings(axis: int, first: FloatArray, count: int, width: float) -> t
 
     Parameters
     ----------
-    axis : along which it runs.
-    first : (3,) centre of its first hole, pitches.
-    count : of its holes.
-    width : of the member, pitches.
+    axis : int
+        Along which it runs.
+    first : array, (3,)
+        Centre of its first hole, pitches.
+    count : int
+        Of its holes.
+    width : float
+        Of the member, pitches.
 
     Examples
     --------

@@ -26,9 +26,12 @@ def bolt_states(scene: Scene, joints: Iterable[Joint], members: Mapping[str, Mem
 
     Parameters
     ----------
-    scene : photos, pictures, and the candidates that may hide a bolt.
-    joints : of the frame.
-    members : id -> member, in the scene's world.
+    scene : Scene
+        Photos, pictures, and the candidates that may hide a bolt.
+    joints : Iterable[Joint]
+        Of the frame.
+    members : Mapping[str, Member]
+        id -> member, in the scene's world.
     """
     states = []
     for j in joints:

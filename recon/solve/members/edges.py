@@ -1,7 +1,7 @@
 """Edges across a member: is there a change of colour across the whole width of its face, between two holes?
 
-An end can lie only midway between holes, so the photo is asked one question a step: is there a change of
-colour here, larger than those that the same face shows between its holes?
+An end can lie only midway between holes, so the question at each step is: is there a change of colour here,
+larger than those that the same face shows between its holes?
 """
 
 from __future__ import annotations
@@ -40,8 +40,10 @@ class ColourSteps:
 
     Attributes
     ----------
-    strength : (F, B) in L*a*b* / 100; NaN where it cannot be seen.
-    normal : (F, 3) of the faces.
+    strength : array, (F, B)
+        In L*a*b* / 100; NaN where it cannot be seen.
+    normal : array, (F, 3)
+        Of the faces.
     """
 
     strength: FloatArray
@@ -61,11 +63,16 @@ def colour_steps(
 
     Parameters
     ----------
-    photo, image : the photo and its (H, W, 3) uint8 BGR picture.
-    axis, first : of the member: its axis and the centre (3,) of its hole 0, pitches.
-    boundaries : (B,) places along the axis in pitches from hole 0 (half numbers).
-    width : of the member, pitches.
-    occluders : the other members.
+    photo, image : PosedPhoto or array
+        The photo and its (H, W, 3) uint8 BGR picture.
+    axis, first : int or array
+        Of the member: its axis and the centre (3,) of its hole 0, pitches.
+    boundaries : array, (B,)
+        Places along the axis in pitches from hole 0 (half numbers).
+    width : float
+        Of the member, pitches.
+    occluders : Occluders
+        The other members.
     """
     eye = photo.camera.centre
     normals, strengths = [], []
@@ -121,8 +128,10 @@ def step_llr(steps: ColourSteps, between: BoolArray) -> tuple[FloatArray, FloatA
 
     Parameters
     ----------
-    steps : in one photo.
-    between : (B,) boundaries known to lie between two holes of the member.
+    steps : ColourSteps
+        In one photo.
+    between : bool array, (B,)
+        Boundaries known to lie between two holes of the member.
 
     Examples
     --------

@@ -33,12 +33,18 @@ def find_members(
 
     Parameters
     ----------
-    registered : photos in one world.
-    pictures : photo name -> (H, W, 3) uint8 BGR.
-    width : of the members, pitches.
-    progress : called with the fraction that is done.
-    known : candidates to begin with; those with fixed ends stay.
-    deleted : candidates that are not there.
+    registered : RegisteredPhotos
+        Photos in one world.
+    pictures : Mapping[str, array]
+        Photo name -> (H, W, 3) uint8 BGR.
+    width : float
+        Of the members, pitches.
+    progress : Progress or None
+        Called with the fraction that is done.
+    known : Sequence[Candidate]
+        Candidates to begin with; those with fixed ends stay.
+    deleted : Sequence[Candidate]
+        Candidates that are not there.
     """
     tell = progress or (lambda fraction: None)
     scene = registered.scene(pictures, width).with_candidates(known)

@@ -34,8 +34,10 @@ def with_plan(scene: Scene, plan: Frame) -> Scene:
 
     Parameters
     ----------
-    scene : with its candidates and their ends.
-    plan : the frame that was to be built; any turn, any origin.
+    scene : Scene
+        With its candidates and their ends.
+    plan : Frame
+        The frame that was to be built; any turn, any origin.
 
     Returns
     -------
