@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from os import PathLike
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -121,7 +121,7 @@ def read(
     stock_id: str | None = None,
     length: KnownLength | None = None,
     progress: Callable[[str, float], object] | None = None,
-    debug_dir: str | PathLike[str] | None = None,
+    debug_dir: str | Path | None = None,
     cancelled: Callable[[], object] | None = None,
     plan: Frame | None = None,
     found: Callable[[str, FloatArray, list[FloatArray]], object] | None = None,
@@ -142,7 +142,7 @@ def read(
         One measured length.
     progress : Callable[[str, float], object] or None
         Called with a stage and the fraction that is done, 0 to 1.
-    debug_dir : str | PathLike[str] or None
+    debug_dir : str | Path or None
         Folder for a picture of each stage.
     cancelled : Callable[[], object] or None
         Called now and then; True stops the reading.

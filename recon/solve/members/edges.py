@@ -109,14 +109,14 @@ def _face_steps(
     flat = X.reshape(-1, 3)
     px = photo.camera.project(flat)
     H, W = image.shape[:2]
-    ok = np.isfinite(px).all(1)
+    ok: BoolArray = np.isfinite(px).all(1)
     px = np.where(ok[:, None], px, -1e4)
     ok &= (px[:, 0] > 1) & (px[:, 1] > 1) & (px[:, 0] < W - 2) & (px[:, 1] < H - 2)
     if len(occluders.lo):
         ok &= ~occluders.hide(eye, flat + 0.02 * normal)
     shape = (len(boundaries), len(LATERAL), 2, SAMPLES)
     colour = colours_at(image, px).reshape(*shape, 3)
-    tracks = ok.reshape(shape).all((2, 3))  # a track counts if all of it is in sight
+    tracks: BoolArray = ok.reshape(shape).all((2, 3))  # a track counts if all of it is in sight
     step = colour[:, :, 1].mean(2) - colour[:, :, 0].mean(2)  # (B, 4, 3)
     n = tracks.sum(1)
     mean = np.where(tracks[..., None], step, 0).sum(1) / np.maximum(n, 1)[:, None]

@@ -120,7 +120,8 @@ def end_guesses(
     -------
     The low and the high end, holes counted from the first known one.
     """
-    opening, laps = np.clip(profile, -8, 8), LAP_PRIOR * bolted.any(0)
+    opening = np.clip(profile, -8, 8)
+    laps = np.where(bolted.any(axis=0), LAP_PRIOR, 0.0)
     step = np.arange(len(profile)) - reach
     count = len(profile) - 2 * reach
     middle = reach + count // 2
@@ -129,8 +130,8 @@ def end_guesses(
         k = np.arange(middle, last + reach + way, way)
         gain = opening[k] + laps[k] + inner[k + 1 if way < 0 else k]
         gain[0] = 0.0
-        log_p: FloatArray = np.cumsum(gain) + edge[k if way < 0 else k + 1]
-        log_p = log_p - float(np.logaddexp.reduce(log_p))
+        log: FloatArray = np.cumsum(gain) + edge[k if way < 0 else k + 1]
+        log_p: FloatArray = log - float(np.logaddexp.reduce(log))
         beyond = k[int(log_p.argmax())] + way
         return EndGuess(step[k], log_p, bool(0 <= beyond < len(step) and not in_sight[beyond]))
 

@@ -151,7 +151,7 @@ def retry_set_aside(
     names = {name for name, _ in registered.set_aside}
     back: dict[str, Posed] = {}
     for reading in readings:
-        if reading.name not in names or reading.photo is None:
+        if reading.name not in names or reading.photo is None or reading.lattice is None:
             continue
         trials = []
         for photo, lattice in ((reading.photo, reading.lattice), *reading.others):
