@@ -114,6 +114,28 @@ def along_line(
         Detections that another member explains (``PosedPhoto.free`` is False) say nothing.
     bolted : bool array or None, (4, K)
         Faces that a bolt's head or nut may cover: a miss there is no miss.
+
+    Examples
+    --------
+    A member along x, 20 pitches before a camera; of its five openings the last is not detected.
+
+    >>> from recon.geometry.camera import Camera
+    >>> from recon.image.openings import OPENING
+    >>> from recon.solve.evidence.posed_photo import make_posed_photo
+    >>> camera = Camera(1000.0, 400.0, 300.0, t=np.array([0, 0, 20.0]))
+    >>> openings = lattice_openings(0, np.array([-2, 0, 0]), 5, 1.0)
+    >>> spots = np.zeros(4, OPENING)
+    >>> spots["x"], spots["y"] = camera.project(openings.centre[3, :4]).T
+    >>> spots["major"], spots["minor"], spots["score"] = 15, 15, 5
+    >>> photo = make_posed_photo("made.jpg", camera, (800, 600), spots, 0.29)
+    >>> np.sign(along_line([photo], openings).profile).astype(int).tolist()
+    [1, 1, 1, 1, -1]
+
+    A bolt's head at the last hole would explain the miss.
+
+    >>> bolted = np.arange(5) == np.full((4, 1), 4)
+    >>> np.sign(along_line([photo], openings, bolted=bolted).profile).astype(int).tolist()
+    [1, 1, 1, 1, 0]
     """
     shape = (len(photos), *openings.centre.shape[:2])
     llr, hit, visible = np.zeros(shape), np.full(shape, -1), np.zeros(shape, bool)

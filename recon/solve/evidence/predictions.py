@@ -85,6 +85,24 @@ def match_predictions(
         Known to be behind something.
     only_free : bool
         Detections that another member explains are not hits (and say nothing).
+
+    Examples
+    --------
+    A member along x, 20 pitches before a camera; of its five openings the last is not detected.
+
+    >>> from recon.geometry.camera import Camera
+    >>> from recon.image.openings import OPENING
+    >>> from recon.solve.evidence.posed_photo import make_posed_photo
+    >>> camera = Camera(1000.0, 400.0, 300.0, t=np.array([0, 0, 20.0]))
+    >>> centre, normal = member_openings(0, np.array([-2, 0, 0]), 5, 1.0)
+    >>> front, towards = centre[3], np.repeat(normal[3:], 5, 0)
+    >>> spots = np.zeros(4, OPENING)
+    >>> spots["x"], spots["y"] = camera.project(front[:4]).T
+    >>> spots["major"], spots["minor"], spots["score"] = 15, 15, 5
+    >>> photo = make_posed_photo("made.jpg", camera, (800, 600), spots, 0.29)
+    >>> matches = match_predictions(photo, front, towards)
+    >>> matches.hit.tolist(), matches.visible.all(), (matches.llr > 0).tolist()
+    ([0, 1, 2, 3, -1], np.True_, [True, True, True, True, False])
     """
     seen = _predict(photo, points, normals, hidden)
     llr, hit = np.zeros(len(points)), np.full(len(points), -1)

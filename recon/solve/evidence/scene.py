@@ -34,6 +34,12 @@ class Scene:
         For each candidate its low and its high end; empty until they are sought.
     set_aside : tuple[SetAside, ...]
         Photos that were not used, and why.
+
+    Examples
+    --------
+    >>> scene = Scene((), {}, 1.0).with_candidates([Candidate.bare(0, [0, 0, 0], 4)])
+    >>> scene.occluders.hi.tolist()
+    [[3.5, 0.5, 0.5]]
     """
 
     photos: tuple[PosedPhoto, ...]

@@ -116,7 +116,7 @@ def _face_steps(
         ok &= ~occluders.hide(eye, flat + 0.02 * normal)
     shape = (len(boundaries), len(LATERAL), 2, SAMPLES)
     colour = colours_at(image, px).reshape(*shape, 3)
-    tracks: BoolArray = ok.reshape(shape).all((2, 3))  # a track counts if all of it is in sight
+    tracks = np.asarray(ok.reshape(shape).all((2, 3)))  # a track counts if all of it is in sight
     step = colour[:, :, 1].mean(2) - colour[:, :, 0].mean(2)  # (B, 4, 3)
     n = tracks.sum(1)
     mean = np.where(tracks[..., None], step, 0).sum(1) / np.maximum(n, 1)[:, None]

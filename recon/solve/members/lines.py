@@ -50,6 +50,13 @@ def touching_lines(scene: Scene, reach: int = REACH) -> Lines:
         With the candidates.
     reach : int
         Holes before and past the candidate.
+
+    Examples
+    --------
+    >>> from recon.solve.evidence.candidate import Candidate
+    >>> scene = Scene((), {}, 1.0).with_candidates([Candidate.bare(0, [0, 0, 0], 2)])
+    >>> sorted(key for key in touching_lines(scene) if key[0] == 2)
+    [(2, 0.0, -1.0, 0.0), (2, 0.0, 1.0, 0.0), (2, 1.0, -1.0, 0.0), (2, 1.0, 1.0, 0.0)]
     """
     lines: Lines = {}
     for c in scene.candidates:

@@ -39,6 +39,11 @@ class RegisteredPhotos:
         Side by side, the photo that the world is of first.
     set_aside : tuple[SetAside, ...]
         Photos that are not used, and why.
+
+    Examples
+    --------
+    >>> RegisteredPhotos().scene({}, 1.5).width
+    1.5
     """
 
     photos: tuple[PosedPhoto, ...] = ()

@@ -127,6 +127,14 @@ def vote_shift(
     Returns
     -------
     Votes and shift (3,) pitches, most votes first.
+
+    Examples
+    --------
+    >>> cells = cells_of_candidates([Candidate.bare(0, [0, 0, 0], 5), Candidate.bare(2, [2, 1, -2], 5)])
+    >>> moved = turned_cells(cells, np.eye(3), np.array([3, 0, -2]))
+    >>> votes, shift = vote_shift(cells, moved, np.eye(3), 1.0)[0]
+    >>> votes, shift.tolist()
+    (10.0, [-3.0, 0.0, 2.0])
     """
     tb = turned_cells(b, turn)
     diffs, votes = [], []

@@ -89,6 +89,14 @@ def largest_connected(scene: Scene) -> Scene:
     """The members that hang together with most evidence or with a fixed one, and every other strong one.
 
     What little else the photos show (clutter that passed for a member) goes.
+
+    Examples
+    --------
+    >>> rail, post = Candidate.bare(0, [0, 0, 0], 5), Candidate.bare(2, [2, 1, -2], 5)
+    >>> far = Candidate.bare(0, [0, 30, 0], 5)
+    >>> kept = largest_connected(Scene((), {}, 1.0, (rail, far, post))).candidates
+    >>> [c.first.tolist() for c in kept]
+    [[0.0, 0.0, 0.0], [2.0, 1.0, -2.0]]
     """
     candidates = scene.candidates
     if not candidates:
