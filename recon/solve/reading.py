@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from os import PathLike
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -49,12 +49,18 @@ class Reading:
 
     Attributes
     ----------
-    frame : in hole counts.
-    openings : photo -> (N, 6) x, y, semi-major, semi-minor (px), angle (rad), taken by a bolt (0 / 1).
-    rows : photo -> list of (M, 2) px.
-    cameras : photo -> camera in the photo's own pixels.
-    set_aside : photos that were not used, and why.
-    against : where the photos show something else than the user says.
+    frame : Frame
+        In hole counts.
+    openings : dict[str, array]
+        photo -> (N, 6) x, y, semi-major, semi-minor (px), angle (rad), taken by a bolt (0 / 1).
+    rows : dict[str, list[array]]
+        photo -> list of (M, 2) px.
+    cameras : dict[str, Camera]
+        photo -> camera in the photo's own pixels.
+    set_aside : list[SetAside]
+        Photos that were not used, and why.
+    against : list[Disagreement]
+        Where the photos show something else than the user says.
     """
 
     frame: Frame
@@ -71,9 +77,12 @@ class _WorkingCopy:
 
     Attributes
     ----------
-    image : (H, W, 3) uint8 BGR, at most WORKING_PIXELS.
-    focal_px : from EXIF, or None.
-    scale : of this copy over the photo.
+    image : array, (H, W, 3)
+        uint8 BGR, at most WORKING_PIXELS.
+    focal_px : float or None
+        From EXIF, or None.
+    scale : float
+        Of this copy over the photo.
     """
 
     name: str
@@ -88,7 +97,7 @@ class _WorkingCopy:
 
 
 class _Watch:
-    """Whoever waits for the reading: is told of progress, and may stop it."""
+    """Whoever waits for the reading: gets its progress, and may stop it."""
 
     def __init__(
         self, progress: Callable[[str, float], object] | None, cancelled: Callable[[], object] | None
@@ -113,7 +122,7 @@ def read(
     stock_id: str | None = None,
     length: KnownLength | None = None,
     progress: Callable[[str, float], object] | None = None,
-    debug_dir: str | PathLike[str] | None = None,
+    debug_dir: str | Path | None = None,
     cancelled: Callable[[], object] | None = None,
     plan: Frame | None = None,
     found: Callable[[str, FloatArray, list[FloatArray]], object] | None = None,
@@ -124,21 +133,31 @@ def read(
 
     Parameters
     ----------
-    photos : at least one.
-    stocks : id -> stock, those that the frame may be of.
-    stock_id : the stock that it is known to be.
-    length : one measured length.
-    progress : called with a stage and the fraction that is done, 0 to 1.
-    debug_dir : folder for a picture of each stage.
-    cancelled : called now and then; True stops the reading.
-    plan : frame that was to be built: its members are looked for where they should be.
-    found : called with a photo, its openings (N, 6) and its rows as soon as it is read by itself; columns as
-        in :class:`Reading`.
-    constraints : a frame read before and the user's corrections of it: it keeps its place and labels, the
-        corrections stay, and the rest is solved around them.  At least one of these photos must have a camera
-        in it.
-    detected : photo -> detections (N,) of dtype OPENING: taken where they are there, put there where not, so
-        that a further reading of the same photos need not look for openings again.
+    photos : Sequence[PhotoImage]
+        At least one.
+    stocks : Mapping[str, Stock]
+        id -> stock, those that the frame may be of.
+    stock_id : str or None
+        The stock that it is known to be.
+    length : KnownLength or None
+        One measured length.
+    progress : Callable[[str, float], object] or None
+        Called with a stage and the fraction that is done, 0 to 1.
+    debug_dir : str | Path or None
+        Folder for a picture of each stage.
+    cancelled : Callable[[], object] or None
+        Called now and then; True stops the reading.
+    plan : Frame or None
+        Frame that was to be built: its members are looked for where they should be.
+    found : Callable[[str, array, list[array]], object] or None
+        Called with a photo, its openings (N, 6) and its rows as soon as it is read by itself; columns as in
+        :class:`Reading`.
+    constraints : Constraints or None
+        A frame read before and the user's corrections of it: it keeps its place and labels, the corrections
+        stay, and the rest is solved around them.  At least one of these photos must have a camera in it.
+    detected : MutableMapping[str, array] or None
+        photo -> detections (N,) of dtype OPENING: taken where they are there, put there where not, so that a
+        further reading of the same photos need not look for openings again.
 
     Raises
     ------
@@ -266,8 +285,10 @@ def common_width(readings: Sequence[PhotoReading], stocks: Mapping[str, Stock]) 
 
     Parameters
     ----------
-    readings : photos read one by one; each counts by what its lattice explains.
-    stocks : id -> stock.  Where two widths fit alike, that of the commoner stocks is taken.
+    readings : Sequence[PhotoReading]
+        Photos read one by one; each counts by what its lattice explains.
+    stocks : Mapping[str, Stock]
+        id -> stock.  Where two widths fit alike, that of the commoner stocks is taken.
 
     Notes
     -----

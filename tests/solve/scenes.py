@@ -22,7 +22,7 @@ HOLE = 0.29  # diameter in pitches: 11.1 mm of 38.1 mm; common practice, no sour
 
 @dataclass(frozen=True)
 class Shot:
-    """A made-up photo: openings, the camera that saw them, and for each opening (member, face, hole) or -1."""
+    """A made-up photo: openings, the camera that saw them, and (member, face, hole) or -1 for each."""
 
     openings: np.ndarray
     camera: Camera
@@ -30,7 +30,7 @@ class Shot:
 
 
 def camera_round(frame, azimuth, elevation, f=1300.0, roll=2.0, k1=0.0, fill=0.8, size=SIZE) -> Camera:
-    """A camera that looks at the frame from azimuth and elevation (degrees), so far away that the frame fills the photo."""
+    """A camera that looks at the frame from azimuth and elevation (degrees); the frame fills the photo."""
     points = np.concatenate([corners(m) for m in frame.members])
     middle = (points.min(0) + points.max(0)) / 2
     a, e = np.radians([azimuth, elevation])
@@ -52,7 +52,7 @@ def camera_round(frame, azimuth, elevation, f=1300.0, roll=2.0, k1=0.0, fill=0.8
 def shoot(
     frame, camera, seed=0, noise_px=0.3, found=0.95, clutter=60, size=SIZE, hole=HOLE, least_px=2.5
 ) -> Shot:
-    """The openings that a detector would give: those in sight, a few missed, and clutter of their sizes all over."""
+    """The openings that a detector would give: those in sight, a few missed, and clutter of their sizes."""
     rng = np.random.default_rng(seed)
     rows, source = [], []
     for i, member in enumerate(frame.members):

@@ -2,7 +2,7 @@
 
 A line is given by its openings, on the lattice or at any angle.  At any angle the photos are looked at from a
 world turned so that the line runs along an axis: there everything that is known about faces normal to an axis
-holds.  Only what hides an opening is asked in the world of the frame.
+holds.  Only what hides an opening is found in the world of the frame.
 """
 
 from __future__ import annotations
@@ -30,11 +30,15 @@ class LineOpenings:
 
     Attributes
     ----------
-    centre : (4, K, 3) pitches, in the frame's world.
-    normal : (4, K, 3) outward.
-    turn : (3, 3) rotation into a world in which the line runs along axis 0 and its faces are normal to axes
-        1 and 2; None where they are so in the frame's world already.
-    width : of the member, pitches; used with ``turn`` only.
+    centre : array, (4, K, 3)
+        Pitches, in the frame's world.
+    normal : array, (4, K, 3)
+        Outward.
+    turn : array or None, (3, 3)
+        Rotation into a world in which the line runs along axis 0 and its faces are normal to axes 1 and 2;
+        None where they are so in the frame's world already.
+    width : float
+        Of the member, pitches; used with ``turn`` only.
     """
 
     centre: FloatArray
@@ -49,9 +53,12 @@ class LineEvidence:
 
     Attributes
     ----------
-    llr : (V, 4, K) nats; 0 where nothing can be said.
-    hit : (V, 4, K) index of the detection, -1 none.
-    visible : (V, 4, K) should be in sight.
+    llr : array, (V, 4, K)
+        Nats; 0 where nothing can be said.
+    hit : int array, (V, 4, K)
+        Index of the detection, -1 none.
+    visible : bool array, (V, 4, K)
+        Should be in sight.
     """
 
     llr: FloatArray
@@ -97,11 +104,38 @@ def along_line(
 
     Parameters
     ----------
-    photos : with cameras in the frame's world.
-    openings : of the line.
-    occluders : what may hide them.
-    only_free : detections that another member explains (``PosedPhoto.free`` is False) say nothing.
-    bolted : (4, K) faces that a bolt's head or nut may cover: a miss there is no miss.
+    photos : Sequence[PosedPhoto]
+        With cameras in the frame's world.
+    openings : LineOpenings
+        Of the line.
+    occluders : Occluders
+        What may hide them.
+    only_free : bool
+        Detections that another member explains (``PosedPhoto.free`` is False) say nothing.
+    bolted : bool array or None, (4, K)
+        Faces that a bolt's head or nut may cover: a miss there is no miss.
+
+    Examples
+    --------
+    A member along x, 20 pitches before a camera; of its five openings the last is not detected.
+
+    >>> from recon.geometry.camera import Camera
+    >>> from recon.image.openings import OPENING
+    >>> from recon.solve.evidence.posed_photo import make_posed_photo
+    >>> camera = Camera(1000.0, 400.0, 300.0, t=np.array([0, 0, 20.0]))
+    >>> openings = lattice_openings(0, np.array([-2, 0, 0]), 5, 1.0)
+    >>> spots = np.zeros(4, OPENING)
+    >>> spots["x"], spots["y"] = camera.project(openings.centre[3, :4]).T
+    >>> spots["major"], spots["minor"], spots["score"] = 15, 15, 5
+    >>> photo = make_posed_photo("made.jpg", camera, (800, 600), spots, 0.29)
+    >>> np.sign(along_line([photo], openings).profile).astype(int).tolist()
+    [1, 1, 1, 1, -1]
+
+    A bolt's head at the last hole would explain the miss.
+
+    >>> bolted = np.arange(5) == np.full((4, 1), 4)
+    >>> np.sign(along_line([photo], openings, bolted=bolted).profile).astype(int).tolist()
+    [1, 1, 1, 1, 0]
     """
     shape = (len(photos), *openings.centre.shape[:2])
     llr, hit, visible = np.zeros(shape), np.full(shape, -1), np.zeros(shape, bool)

@@ -31,14 +31,22 @@ class Candidate:
 
     Attributes
     ----------
-    axis : along which it runs, 0 to 2; its holes count towards positive coordinates.
-    first : (3,) centre of its first hole, pitches.
-    holes : how many.
-    evidence : nats.
-    profile : (holes,) nats at each hole, all photos and faces together.
-    seen : (holes,) openings found at each hole.
-    fixed_ends : which of its two ends (low, high) the user vouches for: its place is then certain; else None.
-    name : its label, if it has one.
+    axis : int
+        Along which it runs, 0 to 2; its holes count towards positive coordinates.
+    first : array, (3,)
+        Centre of its first hole, pitches.
+    holes : int
+        How many.
+    evidence : float
+        Nats.
+    profile : array, (holes,)
+        Nats at each hole, all photos and faces together.
+    seen : int array, (holes,)
+        Openings found at each hole.
+    fixed_ends : tuple[bool, bool] or None
+        Which of its two ends (low, high) the user vouches for: its place is then certain; else None.
+    name : str
+        Its label, if it has one.
     """
 
     axis: int
@@ -111,7 +119,8 @@ def same_line(a: Candidate, b: Candidate, tol: float = SAME_LINE) -> bool:
 
     Parameters
     ----------
-    tol : pitches by which they may be off one another across the line.
+    tol : float
+        Pitches by which they may be off one another across the line.
     """
     sides = across(a.axis)
     return (
@@ -169,8 +178,10 @@ def touching(candidates: Sequence[Candidate], width: float, slack: float = FLUSH
 
     Parameters
     ----------
-    width : of all, pitches.
-    slack : pitches between faces that meet.
+    width : float
+        Of all, pitches.
+    slack : float
+        Pitches between faces that meet.
 
     Examples
     --------
@@ -199,9 +210,12 @@ class EndGuess:
 
     Attributes
     ----------
-    hole : (C,) possible numbers of the last hole, counted from the member's present hole 0.
-    log_p : (C,) natural logarithms of their probabilities.
-    cut : the end lies outside every photo that could show it.
+    hole : int array, (C,)
+        Possible numbers of the last hole, counted from the member's present hole 0.
+    log_p : array, (C,)
+        Natural logarithms of their probabilities.
+    cut : bool
+        The end lies outside every photo that could show it.
     """
 
     hole: IntArray

@@ -20,8 +20,10 @@ class Occluders:
 
     Attributes
     ----------
-    lo, hi : (B, 3) corners of boxes along the frame's axes, pitches.
-    members : at any angle.
+    lo, hi : array, (B, 3)
+        Corners of boxes along the frame's axes, pitches.
+    members : tuple[Member, ...]
+        At any angle.
     """
 
     lo: FloatArray

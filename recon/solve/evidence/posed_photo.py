@@ -20,16 +20,26 @@ class PosedPhoto:
 
     Attributes
     ----------
-    name : of the photo.
-    camera : in the lattice's world.
-    size : width, height px.
-    openings : (N,) detections of dtype OPENING.
-    tree : over the detections' places.
-    density : (N,) detections per px^2 round each.
-    hole : apparent hole diameter in pitches, as measured in this photo.
-    free : (N,) not yet explained by a member.
-    mark : (N,) nats: how much each detection looks like an opening at all.
-    shape : (N, 3) nats: how well its ellipse fits a face normal to each axis.
+    name : str
+        Of the photo.
+    camera : Camera
+        In the lattice's world.
+    size : tuple[int, int]
+        Width, height px.
+    openings : array, (N,)
+        Detections of dtype OPENING.
+    tree : cKDTree
+        Over the detections' places.
+    density : array, (N,)
+        Detections per px^2 round each.
+    hole : float
+        Apparent hole diameter in pitches, as measured in this photo.
+    free : bool array, (N,)
+        Not yet explained by a member.
+    mark : array, (N,)
+        Nats: how much each detection looks like an opening at all.
+    shape : array, (N, 3)
+        Nats: how well its ellipse fits a face normal to each axis.
     """
 
     name: str
@@ -51,11 +61,16 @@ def make_posed_photo(
 
     Parameters
     ----------
-    name : of the photo.
-    camera : in the lattice's world.
-    size : width, height px.
-    openings : (N,) detections of dtype OPENING.
-    hole : apparent hole diameter, pitches.
+    name : str
+        Of the photo.
+    camera : Camera
+        In the lattice's world.
+    size : tuple[int, int]
+        Width, height px.
+    openings : array, (N,)
+        Detections of dtype OPENING.
+    hole : float
+        Apparent hole diameter, pitches.
     """
     px = np.c_[openings["x"], openings["y"]]
     tree = cKDTree(px)
@@ -90,8 +105,10 @@ def local_density(openings: np.ndarray, tree: cKDTree | None = None) -> FloatArr
 
     Parameters
     ----------
-    openings : (N,) detections of dtype OPENING.
-    tree : over their places, where there is one.
+    openings : array, (N,)
+        Detections of dtype OPENING.
+    tree : cKDTree or None
+        Over their places, where there is one.
     """
     xy = np.c_[openings["x"], openings["y"]]
     tree = tree or cKDTree(xy)

@@ -38,10 +38,14 @@ class Matches:
 
     Attributes
     ----------
-    llr : (N,) nats; 0 where nothing can be said.
-    hit : (N,) index of the detection, -1 none.
-    visible : (N,) should be in sight.
-    px : (N, 2) predicted place.
+    llr : array, (N,)
+        Nats; 0 where nothing can be said.
+    hit : int array, (N,)
+        Index of the detection, -1 none.
+    visible : bool array, (N,)
+        Should be in sight.
+    px : array, (N, 2)
+        Predicted place.
     """
 
     llr: FloatArray
@@ -71,11 +75,34 @@ def match_predictions(
 
     Parameters
     ----------
-    photo : with its detections.
-    points : (N, 3) opening centres, pitches.
-    normals : (N, 3) outward, along an axis.
-    hidden : (N,) known to be behind something.
-    only_free : detections that another member explains are not hits (and say nothing).
+    photo : PosedPhoto
+        With its detections.
+    points : array, (N, 3)
+        Opening centres, pitches.
+    normals : array, (N, 3)
+        Outward, along an axis.
+    hidden : bool array or None, (N,)
+        Known to be behind something.
+    only_free : bool
+        Detections that another member explains are not hits (and say nothing).
+
+    Examples
+    --------
+    A member along x, 20 pitches before a camera; of its five openings the last is not detected.
+
+    >>> from recon.geometry.camera import Camera
+    >>> from recon.image.openings import OPENING
+    >>> from recon.solve.evidence.posed_photo import make_posed_photo
+    >>> camera = Camera(1000.0, 400.0, 300.0, t=np.array([0, 0, 20.0]))
+    >>> centre, normal = member_openings(0, np.array([-2, 0, 0]), 5, 1.0)
+    >>> front, towards = centre[3], np.repeat(normal[3:], 5, 0)
+    >>> spots = np.zeros(4, OPENING)
+    >>> spots["x"], spots["y"] = camera.project(front[:4]).T
+    >>> spots["major"], spots["minor"], spots["score"] = 15, 15, 5
+    >>> photo = make_posed_photo("made.jpg", camera, (800, 600), spots, 0.29)
+    >>> matches = match_predictions(photo, front, towards)
+    >>> matches.hit.tolist(), matches.visible.all(), (matches.llr > 0).tolist()
+    ([0, 1, 2, 3, -1], np.True_, [True, True, True, True, False])
     """
     seen = _predict(photo, points, normals, hidden)
     llr, hit = np.zeros(len(points)), np.full(len(points), -1)
@@ -181,10 +208,14 @@ def member_openings(axis: int, first: FloatArray, count: int, width: float) -> t
 
     Parameters
     ----------
-    axis : along which it runs.
-    first : (3,) centre of its first hole, pitches.
-    count : of its holes.
-    width : of the member, pitches.
+    axis : int
+        Along which it runs.
+    first : array, (3,)
+        Centre of its first hole, pitches.
+    count : int
+        Of its holes.
+    width : float
+        Of the member, pitches.
 
     Examples
     --------

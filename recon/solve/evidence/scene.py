@@ -22,12 +22,24 @@ class Scene:
 
     Attributes
     ----------
-    photos : with their cameras on the frame's lattice.
-    pictures : photo name -> (H, W, 3) uint8 BGR; needed where ends or bolts are sought.
-    width : of all members, pitches.
-    candidates : members found so far.
-    ends : for each candidate its low and its high end; empty until they are sought.
-    set_aside : photos that were not used, and why.
+    photos : tuple[PosedPhoto, ...]
+        With their cameras on the frame's lattice.
+    pictures : Mapping[str, array]
+        Photo name -> (H, W, 3) uint8 BGR; needed where ends or bolts are sought.
+    width : float
+        Of all members, pitches.
+    candidates : tuple[Candidate, ...]
+        Members found so far.
+    ends : tuple[Ends, ...]
+        For each candidate its low and its high end; empty until they are sought.
+    set_aside : tuple[SetAside, ...]
+        Photos that were not used, and why.
+
+    Examples
+    --------
+    >>> scene = Scene((), {}, 1.0).with_candidates([Candidate.bare(0, [0, 0, 0], 4)])
+    >>> scene.occluders.hi.tolist()
+    [[3.5, 0.5, 0.5]]
     """
 
     photos: tuple[PosedPhoto, ...]

@@ -26,9 +26,21 @@ def bolt_states(scene: Scene, joints: Iterable[Joint], members: Mapping[str, Mem
 
     Parameters
     ----------
-    scene : photos, pictures, and the candidates that may hide a bolt.
-    joints : of the frame.
-    members : id -> member, in the scene's world.
+    scene : Scene
+        Photos, pictures, and the candidates that may hide a bolt.
+    joints : Iterable[Joint]
+        Of the frame.
+    members : Mapping[str, Member]
+        id -> member, in the scene's world.
+
+    Examples
+    --------
+    Without photos nothing is known of a bolt.
+
+    >>> from recon.frame.joints import find_joints
+    >>> a, b = Member("A", (0, 0, 0), (1, 0, 0), 5), Member("B", (2, 1, -2), (0, 0, 1), 5)
+    >>> bolt_states(Scene((), {}, 1.0), find_joints([a, b]), {"A": a, "B": b})
+    ['assumed']
     """
     states = []
     for j in joints:

@@ -15,8 +15,10 @@ def colours_at(image: np.ndarray, px: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    image : (H, W, 3) uint8 BGR.
-    px : (N, 2) inside the picture.
+    image : array, (H, W, 3)
+        uint8 BGR.
+    px : array, (N, 2)
+        Inside the picture.
 
     Examples
     --------

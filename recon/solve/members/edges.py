@@ -1,7 +1,7 @@
 """Edges across a member: is there a change of colour across the whole width of its face, between two holes?
 
-An end can lie only midway between holes, so the photo is asked one question a step: is there a change of
-colour here, larger than those that the same face shows between its holes?
+An end can lie only midway between holes, so the question at each step is: is there a change of colour here,
+larger than those that the same face shows between its holes?
 """
 
 from __future__ import annotations
@@ -40,8 +40,10 @@ class ColourSteps:
 
     Attributes
     ----------
-    strength : (F, B) in L*a*b* / 100; NaN where it cannot be seen.
-    normal : (F, 3) of the faces.
+    strength : array, (F, B)
+        In L*a*b* / 100; NaN where it cannot be seen.
+    normal : array, (F, 3)
+        Of the faces.
     """
 
     strength: FloatArray
@@ -61,11 +63,16 @@ def colour_steps(
 
     Parameters
     ----------
-    photo, image : the photo and its (H, W, 3) uint8 BGR picture.
-    axis, first : of the member: its axis and the centre (3,) of its hole 0, pitches.
-    boundaries : (B,) places along the axis in pitches from hole 0 (half numbers).
-    width : of the member, pitches.
-    occluders : the other members.
+    photo, image : PosedPhoto or array
+        The photo and its (H, W, 3) uint8 BGR picture.
+    axis, first : int or array
+        Of the member: its axis and the centre (3,) of its hole 0, pitches.
+    boundaries : array, (B,)
+        Places along the axis in pitches from hole 0 (half numbers).
+    width : float
+        Of the member, pitches.
+    occluders : Occluders
+        The other members.
     """
     eye = photo.camera.centre
     normals, strengths = [], []
@@ -102,14 +109,14 @@ def _face_steps(
     flat = X.reshape(-1, 3)
     px = photo.camera.project(flat)
     H, W = image.shape[:2]
-    ok = np.isfinite(px).all(1)
+    ok: BoolArray = np.isfinite(px).all(1)
     px = np.where(ok[:, None], px, -1e4)
     ok &= (px[:, 0] > 1) & (px[:, 1] > 1) & (px[:, 0] < W - 2) & (px[:, 1] < H - 2)
     if len(occluders.lo):
         ok &= ~occluders.hide(eye, flat + 0.02 * normal)
     shape = (len(boundaries), len(LATERAL), 2, SAMPLES)
     colour = colours_at(image, px).reshape(*shape, 3)
-    tracks = ok.reshape(shape).all((2, 3))  # a track counts if all of it is in sight
+    tracks = np.asarray(ok.reshape(shape).all((2, 3)))  # a track counts if all of it is in sight
     step = colour[:, :, 1].mean(2) - colour[:, :, 0].mean(2)  # (B, 4, 3)
     n = tracks.sum(1)
     mean = np.where(tracks[..., None], step, 0).sum(1) / np.maximum(n, 1)[:, None]
@@ -121,8 +128,10 @@ def step_llr(steps: ColourSteps, between: BoolArray) -> tuple[FloatArray, FloatA
 
     Parameters
     ----------
-    steps : in one photo.
-    between : (B,) boundaries known to lie between two holes of the member.
+    steps : ColourSteps
+        In one photo.
+    between : bool array, (B,)
+        Boundaries known to lie between two holes of the member.
 
     Examples
     --------

@@ -33,9 +33,12 @@ def find_ends(scene: Scene, index: int, reach: int = REACH) -> Ends:
 
     Parameters
     ----------
-    scene : with the pictures of its photos.
-    index : of the candidate.
-    reach : holes looked at past the present ends.
+    scene : Scene
+        With the pictures of its photos.
+    index : int
+        Of the candidate.
+    reach : int
+        Holes looked at past the present ends.
 
     Returns
     -------
@@ -100,18 +103,25 @@ def end_guesses(
 
     Parameters
     ----------
-    profile : (K,) nats at each hole, from ``reach`` holes before the known ones to ``reach`` past them.
-    bolted : (4, K) faces at laps.
-    edge, inner : (K + 1,) nats for an end and for going on at each boundary.
-    in_sight : (K,) does the hole fall into some photo?
-    reach : holes before and past those that are known.
-    room : holes that there is room for before and past those that are known.
+    profile : array, (K,)
+        Nats at each hole, from ``reach`` holes before the known ones to ``reach`` past them.
+    bolted : bool array, (4, K)
+        Faces at laps.
+    edge, inner : array, (K + 1,)
+        Nats for an end and for going on at each boundary.
+    in_sight : bool array, (K,)
+        Does the hole fall into some photo?
+    reach : int
+        Holes before and past those that are known.
+    room : tuple[int, int]
+        Holes that there is room for before and past those that are known.
 
     Returns
     -------
     The low and the high end, holes counted from the first known one.
     """
-    opening, laps = np.clip(profile, -8, 8), LAP_PRIOR * bolted.any(0)
+    opening = np.clip(profile, -8, 8)
+    laps = np.where(bolted.any(axis=0), LAP_PRIOR, 0.0)
     step = np.arange(len(profile)) - reach
     count = len(profile) - 2 * reach
     middle = reach + count // 2
@@ -120,8 +130,8 @@ def end_guesses(
         k = np.arange(middle, last + reach + way, way)
         gain = opening[k] + laps[k] + inner[k + 1 if way < 0 else k]
         gain[0] = 0.0
-        log_p: FloatArray = np.cumsum(gain) + edge[k if way < 0 else k + 1]
-        log_p = log_p - float(np.logaddexp.reduce(log_p))
+        log: FloatArray = np.cumsum(gain) + edge[k if way < 0 else k + 1]
+        log_p: FloatArray = log - float(np.logaddexp.reduce(log))
         beyond = k[int(log_p.argmax())] + way
         return EndGuess(step[k], log_p, bool(0 <= beyond < len(step) and not in_sight[beyond]))
 
@@ -133,7 +143,8 @@ def with_fixed_ends(candidate: Candidate, guesses: Ends | None) -> Ends:
 
     Parameters
     ----------
-    guesses : may be None where both ends are fixed.
+    guesses : Ends or None
+        May be None where both ends are fixed.
     """
     certain = tuple(EndGuess(np.array([k]), np.zeros(1), False) for k in (0, candidate.holes - 1))
     if guesses is None:
@@ -150,8 +161,10 @@ def settle_lengths(ends: Sequence[Ends], sure: float = LENGTH_SURE) -> list[tupl
 
     Parameters
     ----------
-    ends : of all members.
-    sure : probability of both ends from which a length counts.
+    ends : Sequence[Ends]
+        Of all members.
+    sure : float
+        Probability of both ends from which a length counts.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What all photos say of a member among others: where a lap's bolt may cover an opening, a miss is no miss."""
+"""Evidence for a member among others: a miss under the bolt of a lap does not count against it."""
 
 from __future__ import annotations
 
@@ -22,9 +22,12 @@ def lap_faces(
 
     Parameters
     ----------
-    axis, first, count : the member: its axis, the centre (3,) of its first hole in pitches, its holes.
-    others : members that it may cross.
-    width : of all members, pitches.
+    axis, first, count : int or array
+        The member: its axis, the centre (3,) of its first hole in pitches, its holes.
+    others : Iterable[Candidate]
+        Members that it may cross.
+    width : float
+        Of all members, pitches.
 
     Returns
     -------

@@ -22,8 +22,10 @@ def candidate_lines(lattices: Sequence[PhotoLattice], least_log_chance: float = 
 
     Parameters
     ----------
-    lattices : of photos in one world.
-    least_log_chance : natural logarithm of the chance from which a row's guess counts.
+    lattices : Sequence[PhotoLattice]
+        Of photos in one world.
+    least_log_chance : float
+        Natural logarithm of the chance from which a row's guess counts.
     """
     lines: Lines = {}
     for lattice in lattices:
@@ -44,8 +46,17 @@ def touching_lines(scene: Scene, reach: int = REACH) -> Lines:
 
     Parameters
     ----------
-    scene : with the candidates.
-    reach : holes before and past the candidate.
+    scene : Scene
+        With the candidates.
+    reach : int
+        Holes before and past the candidate.
+
+    Examples
+    --------
+    >>> from recon.solve.evidence.candidate import Candidate
+    >>> scene = Scene((), {}, 1.0).with_candidates([Candidate.bare(0, [0, 0, 0], 2)])
+    >>> sorted(key for key in touching_lines(scene) if key[0] == 2)
+    [(2, 0.0, -1.0, 0.0), (2, 0.0, 1.0, 0.0), (2, 1.0, -1.0, 0.0), (2, 1.0, 1.0, 0.0)]
     """
     lines: Lines = {}
     for c in scene.candidates:

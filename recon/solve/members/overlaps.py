@@ -18,9 +18,12 @@ def resolve_overlap(
 
     Parameters
     ----------
-    candidate : new.
-    chosen : before it.
-    width : of all, pitches.
+    candidate : Candidate
+        New.
+    chosen : Sequence[Candidate]
+        Before it.
+    width : float
+        Of all, pitches.
 
     Returns
     -------

@@ -75,11 +75,15 @@ def select_members(
 
     Parameters
     ----------
-    scene : its candidates, of the last round, block the sight; those with fixed ends are chosen before all
+    scene : Scene
+        Its candidates, of the last round, block the sight; those with fixed ends are chosen before all
         others.
-    lines : on which members are sought, with their steps.
-    deleted : members that are not there: nothing that lies on one with more than half of its holes is chosen.
-    reach : holes looked at past the ends of rows.
+    lines : Lines
+        On which members are sought, with their steps.
+    deleted : Sequence[Candidate]
+        Members that are not there: nothing that lies on one with more than half of its holes is chosen.
+    reach : int
+        Holes looked at past the ends of rows.
     """
     # Copies, in which detections are marked as they are explained.
     photos = [replace(p, free=np.ones(len(p.openings), bool)) for p in scene.photos]

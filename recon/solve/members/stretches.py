@@ -16,7 +16,8 @@ def best_stretch(profile: FloatArray) -> tuple[int, int, float]:
 
     Parameters
     ----------
-    profile : (K,) nats at each hole.
+    profile : array, (K,)
+        Nats at each hole.
 
     Notes
     -----

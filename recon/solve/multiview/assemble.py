@@ -36,10 +36,14 @@ def assemble(
 
     Parameters
     ----------
-    readings : photos read one by one.
-    pictures : photo name -> (H, W, 3) uint8 BGR.
-    width : of the members, pitches.
-    progress : called with the fraction that is done.
+    readings : Sequence[PhotoReading]
+        Photos read one by one.
+    pictures : Mapping[str, array]
+        Photo name -> (H, W, 3) uint8 BGR.
+    width : float
+        Of the members, pitches.
+    progress : Progress or None
+        Called with the fraction that is done.
     """
     best = _solve_group(readings, pictures, width, progress)
     used = {p.name for p in best.photos}
@@ -147,7 +151,7 @@ def retry_set_aside(
     names = {name for name, _ in registered.set_aside}
     back: dict[str, Posed] = {}
     for reading in readings:
-        if reading.name not in names or reading.photo is None:
+        if reading.name not in names or reading.photo is None or reading.lattice is None:
             continue
         trials = []
         for photo, lattice in ((reading.photo, reading.lattice), *reading.others):

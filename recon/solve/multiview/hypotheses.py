@@ -35,8 +35,15 @@ class RegisteredPhotos:
 
     Attributes
     ----------
-    photos, lattices : side by side, the photo that the world is of first.
-    set_aside : photos that are not used, and why.
+    photos, lattices : tuple[PosedPhoto, ...] or tuple[PhotoLattice, ...]
+        Side by side, the photo that the world is of first.
+    set_aside : tuple[SetAside, ...]
+        Photos that are not used, and why.
+
+    Examples
+    --------
+    >>> RegisteredPhotos().scene({}, 1.5).width
+    1.5
     """
 
     photos: tuple[PosedPhoto, ...] = ()
@@ -157,9 +164,11 @@ def best_hypotheses(hypotheses: Sequence[Sequence[Posed]], width: float) -> list
 
     Parameters
     ----------
-    hypotheses : for each photo its camera and lattice under each turn and shift that was nearly as good as
-        the best one, the best first.
-    width : of the members, pitches.
+    hypotheses : Sequence[Sequence[Posed]]
+        For each photo its camera and lattice under each turn and shift that was nearly as good as the best
+        one, the best first.
+    width : float
+        Of the members, pitches.
     """
     chosen = _Choice(hypotheses, width)
     now = [0] * len(hypotheses)

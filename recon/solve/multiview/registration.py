@@ -18,7 +18,7 @@ from recon.solve.photo.photo_lattice import LatticeGuess, PhotoLattice
 LEAST_CHANCE = 0.4  # of a row's best guess, from which its holes count; this project's choice
 MOST_SHIFTS = 6  # shifts tried for each turn, most votes first; bounds the time
 MOST_PLACEMENTS = 24  # turns and shifts judged by evidence, most votes first; bounds the time
-MISS_WEIGHT = 0.35  # of a miss: a hole that is hidden cannot be told from one that is missed here
+MISS_WEIGHT = 0.35  # of a miss: a hidden hole cannot be distinguished from a missed one here
 
 
 @dataclass(frozen=True)
@@ -27,10 +27,14 @@ class Cells:
 
     Attributes
     ----------
-    place : (N, 3) pitches.
-    axis : (N,) of the member, 0 to 2.
-    weight : (N,) chance that the hole is there.
-    normal : (N, 3) outward, of the face that was seen.
+    place : array, (N, 3)
+        Pitches.
+    axis : int array, (N,)
+        Of the member, 0 to 2.
+    weight : array, (N,)
+        Chance that the hole is there.
+    normal : array, (N, 3)
+        Outward, of the face that was seen.
     """
 
     place: FloatArray
@@ -48,10 +52,14 @@ class Placement:
 
     Attributes
     ----------
-    score : nats that the photos give one another there.
-    votes : cells that coincide, by weight.
-    turn : (3, 3), one of the 24 rotations of the lattice.
-    shift : (3,) pitches.
+    score : float
+        Nats that the photos give one another there.
+    votes : float
+        Cells that coincide, by weight.
+    turn : array
+        (3, 3), one of the 24 rotations of the lattice.
+    shift : array, (3,)
+        Pitches.
     """
 
     score: float
@@ -107,14 +115,26 @@ def vote_shift(
 
     Parameters
     ----------
-    a, b : cells in two worlds.
-    turn : (3, 3) from b's world to a's.
-    grid : pitches; shifts are multiples of it.
-    most : how many shifts to return.
+    a, b : Cells
+        Cells in two worlds.
+    turn : array, (3, 3)
+        From b's world to a's.
+    grid : float
+        Pitches; shifts are multiples of it.
+    most : int
+        How many shifts to return.
 
     Returns
     -------
     Votes and shift (3,) pitches, most votes first.
+
+    Examples
+    --------
+    >>> cells = cells_of_candidates([Candidate.bare(0, [0, 0, 0], 5), Candidate.bare(2, [2, 1, -2], 5)])
+    >>> moved = turned_cells(cells, np.eye(3), np.array([3, 0, -2]))
+    >>> votes, shift = vote_shift(cells, moved, np.eye(3), 1.0)[0]
+    >>> votes, shift.tolist()
+    (10.0, [-3.0, 0.0, 2.0])
     """
     tb = turned_cells(b, turn)
     diffs, votes = [], []
@@ -205,10 +225,14 @@ def register(
 
     Parameters
     ----------
-    photo, lattice : the photo, in a world of its own.
-    known : cells in the other world.
-    width : of the members, pitches.
-    known_photos : photos in the other world.
+    photo, lattice : PosedPhoto or PhotoLattice
+        The photo, in a world of its own.
+    known : Cells
+        Cells in the other world.
+    width : float
+        Of the members, pitches.
+    known_photos : Sequence[PosedPhoto]
+        Photos in the other world.
     """
     own = cells_of(lattice)
     if not len(own.place):

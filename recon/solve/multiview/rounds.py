@@ -33,12 +33,18 @@ def find_members(
 
     Parameters
     ----------
-    registered : photos in one world.
-    pictures : photo name -> (H, W, 3) uint8 BGR.
-    width : of the members, pitches.
-    progress : called with the fraction that is done.
-    known : candidates to begin with; those with fixed ends stay.
-    deleted : candidates that are not there.
+    registered : RegisteredPhotos
+        Photos in one world.
+    pictures : Mapping[str, array]
+        Photo name -> (H, W, 3) uint8 BGR.
+    width : float
+        Of the members, pitches.
+    progress : Progress or None
+        Called with the fraction that is done.
+    known : Sequence[Candidate]
+        Candidates to begin with; those with fixed ends stay.
+    deleted : Sequence[Candidate]
+        Candidates that are not there.
     """
     tell = progress or (lambda fraction: None)
     scene = registered.scene(pictures, width).with_candidates(known)
@@ -83,6 +89,14 @@ def largest_connected(scene: Scene) -> Scene:
     """The members that hang together with most evidence or with a fixed one, and every other strong one.
 
     What little else the photos show (clutter that passed for a member) goes.
+
+    Examples
+    --------
+    >>> rail, post = Candidate.bare(0, [0, 0, 0], 5), Candidate.bare(2, [2, 1, -2], 5)
+    >>> far = Candidate.bare(0, [0, 30, 0], 5)
+    >>> kept = largest_connected(Scene((), {}, 1.0, (rail, far, post))).candidates
+    >>> [c.first.tolist() for c in kept]
+    [[0.0, 0.0, 0.0], [2.0, 1.0, -2.0]]
     """
     candidates = scene.candidates
     if not candidates:

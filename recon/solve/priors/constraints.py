@@ -37,10 +37,14 @@ class Constraints:
 
     Attributes
     ----------
-    frame : in the place where the corrections hold, with the cameras of its photos.
-    ends : id -> (at hole 0, at the last hole): members that are there, and which of their ends are certain.
-    deleted : members that are not there.
-    missed, false : photo -> (N, 2) px in the photo: openings that were missed, and detections that are none.
+    frame : Frame
+        In the place where the corrections hold, with the cameras of its photos.
+    ends : dict[str, tuple[bool, bool]]
+        id -> (at hole 0, at the last hole): members that are there, and which of their ends are certain.
+    deleted : tuple[Member, ...]
+        Members that are not there.
+    missed, false : dict[str, array]
+        photo -> (N, 2) px in the photo: openings that were missed, and detections that are none.
     """
 
     frame: Frame
@@ -56,9 +60,12 @@ class Disagreement:
 
     Attributes
     ----------
-    member : as the user has it.
-    seen : as the photos show it; None where they do not show it.
-    deleted : the user says that it is not there.
+    member : Member
+        As the user has it.
+    seen : Member or None
+        As the photos show it; None where they do not show it.
+    deleted : bool
+        The user says that it is not there.
     """
 
     member: Member
@@ -73,9 +80,12 @@ def apply_marks(openings: np.ndarray, missed: ArrayLike, false: ArrayLike, scale
 
     Parameters
     ----------
-    openings : (N,) dtype OPENING, in the working copy.
-    missed, false : (M, 2) px in the photo.
-    scale : of the working copy over the photo.
+    openings : array, (N,)
+        dtype OPENING, in the working copy.
+    missed, false : array_like, (M, 2)
+        px in the photo.
+    scale : float
+        Of the working copy over the photo.
 
     Examples
     --------
@@ -118,7 +128,8 @@ def cameras_of(frame: Frame, scales: Mapping[str, float]) -> dict[str, Camera]:
 
     Parameters
     ----------
-    scales : photo -> size of the working copy over the photo's.
+    scales : Mapping[str, float]
+        photo -> size of the working copy over the photo's.
     """
     return {
         p.file: Camera(
@@ -208,7 +219,8 @@ def disagreements(scene: Scene, constraints: Constraints) -> list[Disagreement]:
 
     Parameters
     ----------
-    scene : solved around the constraints.
+    scene : Scene
+        Solved around the constraints.
     """
     members = {m.id: m for m in constraints.frame.members}
     out = []

@@ -34,12 +34,29 @@ def with_plan(scene: Scene, plan: Frame) -> Scene:
 
     Parameters
     ----------
-    scene : with its candidates and their ends.
-    plan : the frame that was to be built; any turn, any origin.
+    scene : Scene
+        With its candidates and their ends.
+    plan : Frame
+        The frame that was to be built; any turn, any origin.
 
     Returns
     -------
     The scene unchanged where the plan cannot be laid on it (fewer than two members agree).
+
+    Examples
+    --------
+    The photos leave the far end of a rail open between 5 and 6 holes; its plan has 6.
+
+    >>> post, beam = Candidate.bare(2, [0, 1, -1], 9), Candidate.bare(1, [3, -2, 1], 7)
+    >>> rail = Candidate.bare(0, [0, 0, 0], 5)
+    >>> at = lambda hole: EndGuess(np.array([hole]), np.zeros(1), False)
+    >>> either = EndGuess(np.array([4, 5]), np.log([0.6, 0.4]), False)
+    >>> ends = [(at(0), at(8)), (at(0), at(6)), (at(0), either)]
+    >>> scene = Scene((), {}, 1.0).with_candidates([post, beam, rail], ends)
+    >>> way = [((0, 1, -1), (0, 0, 1), 9), ((3, -2, 1), (0, 1, 0), 7), ((0, 0, 0), (1, 0, 0), 6)]
+    >>> plan = Frame(tuple(Member(str(i), *w) for i, w in enumerate(way)))
+    >>> [c.holes for c in with_plan(scene, plan).candidates]
+    [9, 7, 6]
     """
     laid = align(plan, _frame_of(scene))
     if laid is None or len(laid.pairs) < min(2, len(scene.candidates)):

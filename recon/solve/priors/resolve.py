@@ -34,11 +34,16 @@ def resolve(
 
     Parameters
     ----------
-    readings : photos read one by one; those that the frame was read from are posed in its world.
-    pictures : photo name -> (H, W, 3) uint8 BGR.
-    constraints : the frame as it was read, with the corrections.
-    width : of the members, pitches.
-    progress : called with the fraction that is done.
+    readings : Sequence[PhotoReading]
+        Photos read one by one; those that the frame was read from are posed in its world.
+    pictures : Mapping[str, array]
+        Photo name -> (H, W, 3) uint8 BGR.
+    constraints : Constraints
+        The frame as it was read, with the corrections.
+    width : float
+        Of the members, pitches.
+    progress : Progress or None
+        Called with the fraction that is done.
 
     Returns
     -------

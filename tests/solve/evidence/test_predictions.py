@@ -35,7 +35,7 @@ def boxes_and_points(draw):
 
 
 def blocked_by_sampling(eye, points, lo, hi, grow):
-    """Does any of 1500 places on the way lie in a box grown by `grow`?  The last 0.05 pitch does not count."""
+    """Does any of 1500 places on the way lie in a box grown by `grow`?  The last 0.05 pitch is left out."""
     out = []
     for p in points:
         length = np.linalg.norm(p - eye)
@@ -92,7 +92,7 @@ def test_openings_of_a_member_are_those_of_the_frames_boxes(axis, width):
 
 
 def looked_at(frame, photo, member, shift=(0, 0, 0)):
-    """Matches of all openings of one member of the frame (moved by `shift`), with what hides them; and (face, hole) of each."""
+    """Matches of all openings of one member of the frame (moved by `shift`), and (face, hole) of each."""
     others = candidates_of(frame)
     m = frame.members[member]
     X = (openings(m) + np.asarray(shift, float)).reshape(-1, 3)
@@ -163,7 +163,10 @@ def test_openings_seen_edge_on_are_not_expected_even_close_by():
     camera = Camera(1300, 799.5, 599.5)
     photo = make_posed_photo("close", camera, (1600, 1200), shot.openings, 0.29)
     point = np.array([[0, 0, 4.0]])
-    tilted = lambda cosine: np.array([[np.sqrt(1 - cosine**2), 0, -cosine]])
+
+    def tilted(cosine):
+        return np.array([[np.sqrt(1 - cosine**2), 0, -cosine]])
+
     assert (
         not match_predictions(photo, point, tilted(0.12)).visible[0]
         and match_predictions(photo, point, tilted(0.22)).visible[0]
@@ -200,8 +203,8 @@ def test_faces_that_the_ellipses_do_not_fit_say_less():
         assert (photo.shape[rows, normal] - photo.shape[rows, (normal + other) % 3])[true].mean() > 1.0
 
 
-def test_a_view_with_another_camera_judges_shapes_anew():
-    frame, shot = grown_scene(2)
+def test_shapes_are_judged_anew_with_another_camera():
+    _, shot = grown_scene(2)
     photo = photo_of(shot)
     turned = with_camera(photo, replace(photo.camera, R=photo.camera.R[:, [1, 2, 0]]))
     assert turned.shape == pytest.approx(photo.shape[:, [1, 2, 0]])

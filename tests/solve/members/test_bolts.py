@@ -24,8 +24,7 @@ HEAD = np.array([60.0, 60, 60])  # BGR of dark steel on light wood
 
 def outer_face():
     """Centre of the bolted hole on the face of B that is turned to the camera."""
-    hole = dict((m.id, m) for m in MEMBERS)["B"].hole_centre(JOINT.b_hole if JOINT.b == "B" else JOINT.a_hole)
-    return hole + [0, -0.5, 0]
+    return MEMBERS[1].hole_centre(JOINT.b_hole if JOINT.b == "B" else JOINT.a_hole) + [0, -0.5, 0]
 
 
 @cache
@@ -37,7 +36,7 @@ def pictured(azimuth=-80):
 
 
 def state(covered, painted, azimuth=-80, candidates=None):
-    """The joint's state with the bolted hole left out of the detections, or with a bolt's head painted over it."""
+    """The joint's state with the bolted hole left out of the detections, or a bolt's head painted over it."""
     shot, picture = pictured(azimuth)
     picture, o = picture.copy(), shot.openings
     centre = outer_face()

@@ -22,7 +22,7 @@ def member(id, first, axis, holes):
     return Member(id, tuple(map(float, first)), tuple(np.eye(3)[axis]), holes, 1.0)
 
 
-# A post, two rails on it at different heights, one lapped near its end; all ends in sight from one side or the other.
+# A post, two rails on it at different heights, one lapped near its end; all ends in sight from some side.
 STAND = Frame(
     (
         member("A", (0, 0, 0), 2, 11),
@@ -45,7 +45,7 @@ def scene(azimuths=(-60, -20), fill=0.75, frame=STAND):
 
 
 def ends_of(index, low=0, high=0, photos=None, pictures=None, frame=STAND):
-    """Guesses for a member that is so far known with `low` and `high` holes more (less if negative) than it has."""
+    """Guesses for a member known so far with `low` and `high` holes more (less if negative) than it has."""
     if photos is None:
         photos, pictures = scene()
     candidates = candidates_of(frame)
@@ -87,7 +87,10 @@ def test_the_edge_of_the_face_tells_the_end_where_an_opening_was_missed():
     _, last = ends_of(1, 0, -1, blind, pictures)
     _, without_edges = ends_of(1, 0, -1, blind, [np.full_like(p, 128) for p in pictures])
     true = STAND.members[1].holes - 1
-    chance = lambda g: float(np.exp(g.log_p[g.hole == true].sum()))
+
+    def chance(g):
+        return float(np.exp(g.log_p[g.hole == true].sum()))
+
     assert chance(last) > 3 * chance(without_edges)
 
 
@@ -113,7 +116,7 @@ def test_the_end_is_surer_with_its_edge_than_without():
 
 
 def test_an_end_behind_another_member_is_left_open():
-    """A rail that ends behind a wide wall of posts: several lengths stay possible, the true one among them."""
+    """A rail that ends behind a wide wall of posts: several lengths stay possible, the true one too."""
     wall = [member("W" + str(i), (4 + i, -3, -2), 2, 9) for i in range(4)]
     rail = member("R", (-6, 0, 2), 0, 12)  # its last hole is at x = 5, behind the wall
     frame = Frame((rail, *wall), (), 38.1)

@@ -101,7 +101,10 @@ def test_a_grown_candidate_keeps_its_holes_where_they_are(low, high):
     s = candidate(1, [2, 3, 4], 9, np.arange(1, 10))
     g = grown(s, low, high)
     assert g.holes == 9 + low + high and len(g.profile) == len(g.seen) == g.holes
-    place = lambda v: {float(v.first[1] + k): float(p) for k, p in enumerate(v.profile)}
+
+    def place(v):
+        return {float(v.first[1] + k): float(p) for k, p in enumerate(v.profile)}
+
     new, old = place(g), place(s)
     assert all(new[y] == old.get(y, 0.0) for y in new)
 
@@ -137,20 +140,20 @@ def test_faces_under_bolts_are_those_opposite_to_the_laps_of_the_frame(seed, wid
         for id, hole, outward in ((j.a, j.a_hole, -np.array(j.axis)), (j.b, j.b_hole, np.array(j.axis))):
             expected[id].add((tuple(place[id].hole_centre(hole)), tuple(np.round(outward))))
     for i, (s, m) in enumerate(zip(candidates, frame.members)):
-        told = lap_faces(s.axis, s.first, s.holes, candidates[:i] + candidates[i + 1 :], width)
+        bolted = lap_faces(s.axis, s.first, s.holes, candidates[:i] + candidates[i + 1 :], width)
         _, normals = member_openings(s.axis, s.first, s.holes, width)
         found = {
-            (tuple(s.first + k * np.eye(3)[s.axis]), tuple(normals[f])) for f, k in zip(*np.nonzero(told))
+            (tuple(s.first + k * np.eye(3)[s.axis]), tuple(normals[f])) for f, k in zip(*np.nonzero(bolted))
         }
         assert found == expected[m.id]
 
 
 @settings(max_examples=15)
 @given(st.integers(0, 60), st.sampled_from([1.0, 1.5]), st.integers(0, 6))
-def test_groups_that_touch_hold_all_laps_together(seed, width, gone):
+def test_groups_that_touch_hold_all_laps_together(seed, width, left_out):
     """Against the components of the graph of laps by networkx: touching joins at least what laps join."""
     frame = grow_frame(seed, 7, width, holes=(4, 10))
-    left = [m for i, m in enumerate(frame.members) if i != gone]
+    left = [m for i, m in enumerate(frame.members) if i != left_out]
     graph = nx.Graph()
     graph.add_nodes_from(range(len(left)))
     index = {m.id: i for i, m in enumerate(left)}
@@ -201,11 +204,11 @@ def test_a_chosen_member_yields_where_it_only_reached_out():
     assert new is through and chosen[0].holes == 6 and not runs_into(new, chosen, 1.0)
 
 
-def test_a_member_of_a_persons_word_yields_nothing():
-    said = replace(candidate(1, [4, -6, 0], 10, [5] * 6 + [0.5] * 4), fixed_ends=(True, False))
+def test_a_member_with_a_fixed_end_yields_nothing():
+    fixed = replace(candidate(1, [4, -6, 0], 10, [5] * 6 + [0.5] * 4), fixed_ends=(True, False))
     through = candidate(0, [0, 0, 0], 10)
-    new, chosen = resolve_overlap(through, [said], 1.0)
-    assert chosen[0] is said and new.holes < 10 and not runs_into(new, chosen, 1.0)
+    new, chosen = resolve_overlap(through, [fixed], 1.0)
+    assert chosen[0] is fixed and new.holes < 10 and not runs_into(new, chosen, 1.0)
 
 
 def test_what_keeps_too_little_is_no_member():
@@ -220,7 +223,7 @@ def test_what_keeps_too_little_is_no_member():
 
 @cache
 def scene(seed, width=1.0):
-    """A frame, photos from four sides with their true cameras, and how far along each member openings are in sight."""
+    """A frame, photos from four sides with true cameras, and the holes of each member that are in sight."""
     frame = grow_frame(seed, 8, width, holes=(6, 13))
     shots = [
         shoot(frame, camera_round(frame, a, 18 + 6 * i), 10 * seed + i, clutter=100)
@@ -258,7 +261,7 @@ def truncated(frame, in_sight):
 
 @pytest.mark.parametrize("seed, width", [(1, 1.0), (4, 1.0), (3, 1.5)])
 def test_members_are_chosen_as_far_as_they_are_seen_and_no_others(seed, width):
-    """Among all lines on which a member could touch another: each true one, hole for hole, and nothing else."""
+    """Among all lines on which a member could touch another: each true one, hole for hole, and no other."""
     frame, shots, in_sight = scene(seed, width)
     photos = [photo_of(s, f"photo_{i}") for i, s in enumerate(shots)]
     seen = select_members(scene_of(photos, (), width), all_lines(frame))
@@ -281,7 +284,7 @@ def test_evidence_along_a_line_tells_where_the_member_is():
 
 
 def test_detections_are_explained_once():
-    """A far member alone, seen at 45 degrees: the line in front of it, a pitch nearer on both axes, looks nearly the same."""
+    """A far member alone, seen at 45 degrees: the line a pitch nearer on both axes looks nearly the same."""
     frame = Frame((Member("A", (-5.0, 0.0, 0.0), (1.0, 0.0, 0.0), 11, 1.0),), (), 38.1)
     camera = camera_round(frame, 90, 45, f=1300, roll=0.0)
     at = camera.centre / np.linalg.norm(camera.centre)

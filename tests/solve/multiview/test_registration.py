@@ -23,6 +23,7 @@ from recon.solve.multiview.registration import (
     moved_camera,
     moved_lattice,
     register,
+    together,
     turned_cells,
     vote_shift,
 )
@@ -48,7 +49,7 @@ def three_photos(seed=1):
 
 @cache
 def another_frame():
-    frame, shot = grown_scene(6, 60)
+    _, shot = grown_scene(6, 60)
     return read_photo("another", shot.openings, SIZE, None, 1.0)
 
 
@@ -120,19 +121,19 @@ def test_a_moved_lattice_foretells_the_same_openings(number, shift):
 @settings(max_examples=20)
 @given(st.integers(0, 6), turn_numbers, whole_shifts, st.integers(0, 99))
 def test_the_vote_finds_the_shift_between_two_parts_of_a_frame(seed, number, shift, chance):
-    """Each photo shows two thirds of the holes, some cells are wrong; the true turn gets most votes at the true shift."""
+    """Each photo shows two thirds of the holes, some cells are wrong; the true turn has most votes there."""
     rng = np.random.default_rng(chance)
     cells = cells_of_frame(grow_frame(seed, 7, holes=(5, 12)))
-    some = lambda: (
-        lambda keep: Cells(cells.place[keep], cells.axis[keep], cells.weight[keep], cells.normal[keep])
-    )(rng.random(len(cells.axis)) < 0.67)
+
+    def some():
+        keep = rng.random(len(cells.axis)) < 0.67
+        return Cells(cells.place[keep], cells.axis[keep], cells.weight[keep], cells.normal[keep])
+
     a, b = some(), some()
     wrong = Cells(
         rng.integers(-9, 9, (12, 3)).astype(float), rng.integers(0, 3, 12), np.ones(12), np.zeros((12, 3))
     )
-    b = Cells(
-        *(np.concatenate([getattr(b, f), getattr(wrong, f)]) for f in ("place", "axis", "weight", "normal"))
-    )
+    b = together([b, wrong])
     turn = rotations()[number]
     theirs = turned_cells(b, turn.T, -(turn.T @ shift))  # b in a lattice of its own
     votes, found = vote_shift(a, theirs, turn, 1.0)[0]
@@ -205,27 +206,26 @@ def test_photos_are_registered_in_any_order(order):
 
 
 def shelf(seed):
-    """Four posts and three rings of rails that fit themselves in a half turn but for how far the rails stand out."""
+    """Four posts and three rings of rails: a half turn changes only how far the rails stand out."""
     rng = np.random.default_rng(seed)
     X, Y, Z = np.eye(3)
-    candidates = [((x, y, 0), Z, 13) for x in (0, 8) for y in (0, 5)]
+    runs = [((x, y, 0), Z, 13) for x in (0, 8) for y in (0, 5)]
     for z in (1, 6, 11):
         for y in (-1, 6):
             a, b = rng.integers(0, 3, 2)
-            candidates.append(((-a, y, z), X, 9 + a + b))
+            runs.append(((-a, y, z), X, 9 + a + b))
         for x in (-1, 9):
             a, b = rng.integers(0, 3, 2)
-            candidates.append(((x, -a, z + 1), Y, 6 + a + b))
+            runs.append(((x, -a, z + 1), Y, 6 + a + b))
     members = tuple(
-        Member(label(i), tuple(map(float, at)), tuple(d), int(n), 1.0)
-        for i, (at, d, n) in enumerate(candidates)
+        Member(label(i), tuple(map(float, at)), tuple(d), int(n), 1.0) for i, (at, d, n) in enumerate(runs)
     )
     return Frame(members, find_joints(members))
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_a_frame_that_nearly_fits_itself_is_registered_by_what_its_members_explain(seed):
-    """Opening by opening a wrong turn is as good as the right one or better; the members of the right one explain more."""
+    """Opening by opening a wrong turn is as good or better; the members of the right one explain more."""
     frame = shelf(seed)
     cameras = [camera_round(frame, a, 20 + 4 * i, roll=2 - i) for i, a in enumerate((35, 130, 215))]
     readings = [
@@ -244,9 +244,11 @@ def test_a_frame_that_nearly_fits_itself_is_registered_by_what_its_members_expla
 def test_a_photo_of_another_frame_fits_far_worse_and_comes_last():
     _, _, readings = three_photos()
     cells, photos = cells_of(readings[0].lattice), [readings[0].photo]
-    score = lambda r: (
-        register(r.photo, r.lattice, cells, 1.0, photos)[0].score / min(r.worth, readings[0].worth)
-    )
+
+    def score(r):
+        best = register(r.photo, r.lattice, cells, 1.0, photos)[0]
+        return best.score / min(r.worth, readings[0].worth)
+
     assert score(another_frame()) < 0.65 * min(score(readings[1]), score(readings[2]))
     registered = register_photos([readings[0], another_frame(), readings[1]], 1.0)
     assert [v.name for v in registered.photos[:2]] in (["photo_0", "photo_1"], ["photo_1", "photo_0"])
