@@ -48,7 +48,7 @@ def run(args) -> int:
 def measure(folder: Path, n: int, seed: int = 0) -> list[dict]:
     """One row for each number of corrections."""
     from recon import solve
-    from recon.solve.priors.constraints import Given
+    from recon.solve.priors.constraints import Constraints
 
     stocks, detected = load_stocks(), {}
     truth = json.loads((folder / "truth.json").read_text())
@@ -72,7 +72,7 @@ def measure(folder: Path, n: int, seed: int = 0) -> list[dict]:
     for count in sorted({min(c, len(todo)) for c in CORRECTED} - {0}):
         frame, ends, gone = corrected(first, todo[:count])
         start = time.perf_counter()
-        got = solve.read(photos, stocks=stocks, detected=detected, given=Given(frame, ends, gone))
+        got = solve.read(photos, stocks=stocks, detected=detected, constraints=Constraints(frame, ends, gone))
         seconds = time.perf_counter() - start
         before, after, want = _keys(frame.members), _keys(got.frame.members), _keys(true.members)
         said = _keys(frame.member(id) for id in ends)

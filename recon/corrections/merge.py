@@ -25,12 +25,12 @@ MOST_TOLD = 4  # members of which a reading's words say what became of them
 
 
 def given(state: State, photos):
-    """What a solver must keep (recon.solve.priors.constraints.Given), in the frame's present place; None where there is nothing to keep or no camera to begin from.
+    """What a solver must keep (recon.solve.priors.constraints.Constraints), in the frame's present place; None where there is nothing to keep or no camera to begin from.
 
     photos : names of the photos that will be read.
     """
     from recon.solve.priors.constraints import (
-        Given,  # with it comes the whole solver, which the page's own process does without
+        Constraints,  # with it comes the whole solver, which the page's own process does without
     )
 
     said, frame = state.said, state.frame
@@ -42,14 +42,16 @@ def given(state: State, photos):
     if not known or not any(m.on_lattice for m in frame.members) or not (ends or said.get("gone") or marks):
         return None
     px = lambda word: {photo: np.array(m[word], float).reshape(-1, 2) for photo, m in marks.items()}
-    return Given(frame, ends, tuple(map(member_from_json, said.get("gone", []))), px("missed"), px("false"))
+    return Constraints(
+        frame, ends, tuple(map(member_from_json, said.get("gone", []))), px("missed"), px("false")
+    )
 
 
 def kept(state: State, solved: Frame, against=()) -> State:
     """The state with a newly solved frame, brought in line with what the user said of the old one.
 
     The new frame is laid on the old; members keep their labels; what the user vouched for stays as it is.
-    against : recon.solve.priors.constraints.Against, where the photos say otherwise, from a solver that kept the word.
+    against : recon.solve.priors.constraints.Disagreement, where the photos say otherwise, from a solver that kept the word.
     """
     old, said = state.frame, state.said
     if not old.members:
@@ -179,7 +181,7 @@ def _objections(old: Frame, said, gone, against, told) -> list[dict]:
     out = []
     for a in against:
         mine = vouched.get(a.member.id)
-        if a.away:
+        if a.deleted:
             number = next((i for i, g in enumerate(gone) if _same_place(a.member, g)), None)
             if number is not None:
                 out.append(_there(gone, number, a.seen))

@@ -2,194 +2,314 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import cv2
 import numpy as np
 
 from recon.errors import ReconError
+from recon.frame.length import KnownLength
 from recon.frame.model import Frame
+from recon.frame.stock import Stock
+from recon.geometry.arrays import FloatArray
+from recon.geometry.camera import Camera
+from recon.image.photos import PhotoImage
 from recon.solve.debug.stages import refuse_used_folder, write_stages
+from recon.solve.evidence.scene import Scene, SetAside
 from recon.solve.multiview.assemble import assemble
 from recon.solve.photo.read_photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo, read_posed
-from recon.solve.priors.constraints import cameras_of, known_sticks, marked, width_of
+from recon.solve.priors.constraints import (
+    Constraints,
+    Disagreement,
+    apply_marks,
+    cameras_of,
+    known_candidates,
+    width_of,
+)
 from recon.solve.priors.plan import with_plan
-from recon.solve.priors.resolve import assemble_around
-from recon.solve.result.frame import first_tables, make_frame, reading_tables
+from recon.solve.priors.resolve import resolve
+from recon.solve.result.frame import make_frame
+from recon.solve.result.tables import first_tables, reading_tables
 
 DETECTION = 0.65  # of the time for one photo goes into its openings (rendered 3-MP photos)
+PHOTOS_DONE, SCENE_BEGUN, SCENE_DONE = 0.6, 0.65, 0.95  # of the time for a reading (rendered 3-MP photos)
 WORKING_PIXELS = 12.5e6  # larger photos are halved in area or more first: holes stay far over 4 px
+WIDTH_SHRINK = (
+    0.97  # of a width, as measured: light and shade move the visible spots towards the edge between
+)
+WIDTH_SPREAD = 0.04  # the faces, so that widths come out up to 6 % small
 
 
 @dataclass(frozen=True)
 class Reading:
     """What was read.
 
-    frame : the frame.   openings : photo -> (N, 6) x, y, semi-major, semi-minor (px), angle (rad), taken (0 / 1).
-    rows : photo -> list of (M, 2) px.   cameras : photo -> recon.geometry.camera.Camera in the photo's own pixels.
-    set_aside : [(photo, reason)].   against : [recon.solve.priors.constraints.Against], where the photos say otherwise than a person.
+    Attributes
+    ----------
+    frame : Frame
+        In hole counts.
+    openings : dict[str, array]
+        photo -> (N, 6) x, y, semi-major, semi-minor (px), angle (rad), taken by a bolt (0 / 1).
+    rows : dict[str, list[array]]
+        photo -> list of (M, 2) px.
+    cameras : dict[str, Camera]
+        photo -> camera in the photo's own pixels.
+    set_aside : list[SetAside]
+        Photos that were not used, and why.
+    against : list[Disagreement]
+        Where the photos show something else than the user says.
     """
 
     frame: Frame
-    openings: dict
-    rows: dict
-    cameras: dict
-    set_aside: list = field(default_factory=list)
-    against: list = field(default_factory=list)
+    openings: dict[str, FloatArray]
+    rows: dict[str, list[FloatArray]]
+    cameras: dict[str, Camera]
+    set_aside: list[SetAside] = field(default_factory=list)
+    against: list[Disagreement] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class _WorkingCopy:
+    """A photo as the solver works on it.
+
+    Attributes
+    ----------
+    image : array, (H, W, 3)
+        uint8 BGR, at most WORKING_PIXELS.
+    focal_px : float or None
+        From EXIF, or None.
+    scale : float
+        Of this copy over the photo.
+    """
+
+    name: str
+    image: np.ndarray
+    focal_px: float | None
+    scale: float
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height, px."""
+        return self.image.shape[1], self.image.shape[0]
+
+
+class _Watch:
+    """Whoever waits for the reading: gets its progress, and may stop it."""
+
+    def __init__(
+        self, progress: Callable[[str, float], object] | None, cancelled: Callable[[], object] | None
+    ) -> None:
+        self.progress, self.cancelled = progress, cancelled
+
+    def tell(self, stage: str, fraction: float) -> None:
+        """Reports the stage and the fraction that is done."""
+        if self.progress:
+            self.progress(stage, fraction)
+
+    def check(self) -> None:
+        """Raises ReconError where the reading is to stop."""
+        if self.cancelled and self.cancelled():
+            raise ReconError("The reading was stopped.", exit_code=130)
 
 
 def read(
-    photos,
+    photos: Sequence[PhotoImage],
     *,
-    stocks,
-    stock_id=None,
-    length=None,
-    progress=None,
-    debug_dir=None,
-    cancelled=None,
-    plan=None,
-    found=None,
-    given=None,
-    detected=None,
+    stocks: Mapping[str, Stock],
+    stock_id: str | None = None,
+    length: KnownLength | None = None,
+    progress: Callable[[str, float], object] | None = None,
+    debug_dir: str | Path | None = None,
+    cancelled: Callable[[], object] | None = None,
+    plan: Frame | None = None,
+    found: Callable[[str, FloatArray, list[FloatArray]], object] | None = None,
+    constraints: Constraints | None = None,
+    detected: MutableMapping[str, np.ndarray] | None = None,
 ) -> Reading:
     """Read a frame from its photos.
 
     Parameters
     ----------
-    photos : list of recon.image.photos.PhotoImage, at least one.
-    stocks : id -> recon.frame.stock.Stock.   stock_id : the stock that it is known to be.
-    length : recon.frame.length.KnownLength, one measured length, or None.
-    progress : called with (stage, fraction 0..1).   debug_dir : folder for a picture per stage.
-    cancelled : called now and then; True stops the reading.
-    found : called with (photo, openings (N, 6), rows) as soon as a photo is read by itself; columns as in Reading.
-    given : recon.solve.priors.constraints.Given, a frame read before and what a person said of it: it keeps its place and labels, what he
-        said stays, and the rest is solved around it.  At least one of these photos must have a camera in it.
-    detected : dict, photo -> detections (N,) of dtype OPENING in it: taken where they are there, put there where not, so
-        that a further reading of the same photos need not look for openings again.
-    plan : recon.frame.model.Frame that was to be built: its members are looked for where they should be.
+    photos : Sequence[PhotoImage]
+        At least one.
+    stocks : Mapping[str, Stock]
+        id -> stock, those that the frame may be of.
+    stock_id : str or None
+        The stock that it is known to be.
+    length : KnownLength or None
+        One measured length.
+    progress : Callable[[str, float], object] or None
+        Called with a stage and the fraction that is done, 0 to 1.
+    debug_dir : str | Path or None
+        Folder for a picture of each stage.
+    cancelled : Callable[[], object] or None
+        Called now and then; True stops the reading.
+    plan : Frame or None
+        Frame that was to be built: its members are looked for where they should be.
+    found : Callable[[str, array, list[array]], object] or None
+        Called with a photo, its openings (N, 6) and its rows as soon as it is read by itself; columns as in
+        :class:`Reading`.
+    constraints : Constraints or None
+        A frame read before and the user's corrections of it: it keeps its place and labels, the corrections
+        stay, and the rest is solved around them.  At least one of these photos must have a camera in it.
+    detected : MutableMapping[str, array] or None
+        photo -> detections (N,) of dtype OPENING: taken where they are there, put there where not, so that a
+        further reading of the same photos need not look for openings again.
 
     Raises
     ------
     ReconError
         No frame could be read; says what was seen and what to do.
     """
-    tell = progress or (lambda stage, fraction: None)
-
-    def check():
-        if cancelled and cancelled():
-            raise ReconError("The reading was stopped.", exit_code=130)
-
+    watch = _Watch(progress, cancelled)
     if debug_dir is not None:
         refuse_used_folder(debug_dir)
-    prepared = [_working_copy(p) for p in photos]
-    known_width = width_of(given) if given else stocks[stock_id].width if stock_id else None
-    readings = _read_each(
-        photos, prepared, known_width, tell, check, found, given, {} if detected is None else detected
-    )
+    copies = [_working_copy(p) for p in photos]
+    known_width = width_of(constraints) if constraints else stocks[stock_id].width if stock_id else None
+    each = _EachPhoto(known_width, constraints, {} if detected is None else detected, found, watch)
+    readings = each.read(copies)
     width = known_width or common_width(readings, stocks)
-    readings = [
-        r
-        if known_width or r.view is None or r.lattice_width == width
-        else read_photo(r.name, r.openings, r.size, f, width)
-        for r, (_, f, _) in zip(readings, prepared)
-    ]
-    tell("putting the photos together", 0.6)
-    check()
-    images = {p.name: bgr for p, (bgr, _, _) in zip(photos, prepared)}
-    scales = {p.name: s for p, (_, _, s) in zip(photos, prepared)}
-    again = lambda f: (check(), tell("looking again", 0.65 + 0.3 * f))
-    against = []
-    if given is None:
-        joined, views, sticks, ends = assemble(readings, images, width, again)
-    else:
-        joined, views, sticks, ends, against = assemble_around(readings, images, given, width, again)
-    if not sticks or not views:
+    if not known_width:
+        readings = [_with_width(r, c, width) for r, c in zip(readings, copies)]
+    watch.tell("putting the photos together", PHOTOS_DONE)
+    watch.check()
+    scene, against = _solve(readings, copies, constraints, width, watch)
+    if not scene.candidates or not scene.photos:
         raise ReconError(_nothing_found(readings))
     if plan is not None:
-        sticks, ends = with_plan(views, images, sticks, ends, plan, width)
-    tell("joints and stock", 0.97)
-    frame, views, sticks = make_frame(
-        photos, views, images, sticks, ends, width, joined.set_aside, scales, stocks, stock_id, length, given
-    )
-    openings, rows, cameras = reading_tables(readings, views, frame, sticks, width, scales)
+        scene = with_plan(scene, plan)
+    watch.tell("joints and stock", 0.97)
+    scales = {c.name: c.scale for c in copies}
+    frame, scene = make_frame(photos, scene, scales, stocks, stock_id, length, constraints)
+    openings, rows, cameras = reading_tables(readings, scene, frame, scales)
     if debug_dir is not None:
-        write_stages(debug_dir, images, readings, views, sticks, width)
-    tell("done", 1.0)
-    return Reading(frame, openings, rows, cameras, joined.set_aside, against)
+        write_stages(debug_dir, readings, scene)
+    watch.tell("done", 1.0)
+    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against)
 
 
-def _working_copy(photo):
-    """(BGR image, focal prior px, scale): at most WORKING_PIXELS, and its size over the photo's."""
-    bgr = cv2.cvtColor(photo.colour, cv2.COLOR_RGB2BGR)
-    n = bgr.shape[0] * bgr.shape[1]
+def _working_copy(photo: PhotoImage) -> _WorkingCopy:
+    image = cv2.cvtColor(photo.colour, cv2.COLOR_RGB2BGR)
+    n = image.shape[0] * image.shape[1]
     scale = 1.0
     if n > WORKING_PIXELS:
-        scale = float(np.sqrt(WORKING_PIXELS / n))
-        bgr = cv2.resize(bgr, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-        scale = bgr.shape[1] / photo.size[0]
-    f = photo.focal_prior_px * scale if photo.focal_prior_px else None
-    return bgr, f, scale
+        factor = float(np.sqrt(WORKING_PIXELS / n))
+        image = cv2.resize(image, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+        scale = image.shape[1] / photo.size[0]
+    return _WorkingCopy(
+        photo.name, image, photo.focal_prior_px * scale if photo.focal_prior_px else None, scale
+    )
 
 
-def _read_each(photos, prepared, width, tell, check, found, given, detected) -> list[PhotoReading]:
-    share = dict.fromkeys((p.name for p in photos), 0.0)
+@dataclass(frozen=True)
+class _EachPhoto:
+    """Reads each photo by itself, with what is known beforehand; parameters as of :func:`read`."""
 
-    def at(photo, part, doing):
-        check()
-        share[photo.name] = part
-        tell(f"{doing} {photo.name}", 0.6 * sum(share.values()) / len(photos))
+    width: float | None
+    constraints: Constraints | None
+    detected: MutableMapping[str, np.ndarray]
+    found: Callable[[str, FloatArray, list[FloatArray]], object] | None
+    watch: _Watch
 
-    def one(job):
-        photo, (bgr, f, scale) = job
-        at(photo, 0.0, "looking for openings in")
-        openings = detected.get(photo.name)
-        if openings is None:
-            openings = detected[photo.name] = read_openings(bgr)
-        at(photo, DETECTION, "looking for rows in")
-        size, r = (bgr.shape[1], bgr.shape[0]), None
-        if given is not None:
-            openings = marked(
-                openings, given.missed.get(photo.name, ()), given.false.get(photo.name, ()), scale
+    def read(self, copies: Sequence[_WorkingCopy]) -> list[PhotoReading]:
+        """The readings, side by side with the photos."""
+        share = dict.fromkeys((c.name for c in copies), 0.0)
+
+        def at(copy: _WorkingCopy, part: float, doing: str) -> None:
+            self.watch.check()
+            share[copy.name] = part
+            self.watch.tell(f"{doing} {copy.name}", PHOTOS_DONE * sum(share.values()) / len(copies))
+
+        def one(copy: _WorkingCopy) -> PhotoReading:
+            at(copy, 0.0, "looking for openings in")
+            openings = self.detected.get(copy.name)
+            if openings is None:
+                openings = self.detected[copy.name] = read_openings(copy.image)
+            at(copy, DETECTION, "looking for rows in")
+            reading = self._read_one(copy, openings)
+            at(copy, 1.0, "read")
+            if self.found:
+                self.found(copy.name, *first_tables(reading, copy.scale))
+            return reading
+
+        # Two at a time: the filters leave the interpreter's lock, and memory stays bounded.
+        with ThreadPoolExecutor(2) as pool:
+            return list(pool.map(one, copies))
+
+    def _read_one(self, copy: _WorkingCopy, openings: np.ndarray) -> PhotoReading:
+        """One photo read from its openings; from the camera that it had, where the frame has one."""
+        if self.constraints is not None:
+            missed, false = (
+                marks.get(copy.name, ()) for marks in (self.constraints.missed, self.constraints.false)
             )
-            camera = cameras_of(given.frame, {photo.name: scale}).get(photo.name)
-            r = camera and read_posed(photo.name, openings, size, camera, known_sticks(given), width)
-        r = r or read_photo(photo.name, openings, size, f, width)
-        at(photo, 1.0, "read")
-        if found:
-            found(photo.name, *first_tables(r, scale))
-        return r
-
-    # Two at a time: the filters leave the interpreter's lock, and memory stays bounded.
-    with ThreadPoolExecutor(2) as pool:
-        return list(pool.map(one, zip(photos, prepared)))
+            openings = apply_marks(openings, missed, false, copy.scale)
+            camera = cameras_of(self.constraints.frame, {copy.name: copy.scale}).get(copy.name)
+            known, width = known_candidates(self.constraints), width_of(self.constraints)
+            reading = camera and read_posed(copy.name, openings, copy.size, camera, known, width)
+            if reading:
+                return reading
+        return read_photo(copy.name, openings, copy.size, copy.focal_px, self.width)
 
 
-def common_width(readings: list[PhotoReading], stocks) -> float:
+def _with_width(reading: PhotoReading, copy: _WorkingCopy, width: float) -> PhotoReading:
+    """The photo read again where its lattice was solved with another width."""
+    if reading.photo is None or reading.lattice_width == width:
+        return reading
+    return read_photo(reading.name, reading.openings, reading.size, copy.focal_px, width)
+
+
+def _solve(
+    readings: Sequence[PhotoReading],
+    copies: Sequence[_WorkingCopy],
+    constraints: Constraints | None,
+    width: float,
+    watch: _Watch,
+) -> tuple[Scene, list[Disagreement]]:
+    """The scene that the photos show together, and where it is not as the user says."""
+    pictures = {c.name: c.image for c in copies}
+
+    def progress(fraction: float) -> None:
+        watch.check()
+        watch.tell("looking again", SCENE_BEGUN + (SCENE_DONE - SCENE_BEGUN) * fraction)
+
+    if constraints is None:
+        return assemble(readings, pictures, width, progress), []
+    return resolve(readings, pictures, constraints, width, progress)
+
+
+def common_width(readings: Sequence[PhotoReading], stocks: Mapping[str, Stock]) -> float:
     """Width in pitches that all photos' twin rows speak for, among those of the stock list.
 
-    Measured widths come out up to 6 % small, since light and shade move the visible spots towards the
-    edge between the faces; hence the expected 0.97 and the spread of 4 %.
+    Parameters
+    ----------
+    readings : Sequence[PhotoReading]
+        Photos read one by one; each counts by what its lattice explains.
+    stocks : Mapping[str, Stock]
+        id -> stock.  Where two widths fit alike, that of the commoner stocks is taken.
+
+    Notes
+    -----
+    A measured width is expected at WIDTH_SHRINK of the true one, with a spread of WIDTH_SPREAD; one photo in
+    a thousand may measure anything.
     """
-    choices = sorted({round(s.width, 4) for s in stocks.values()} or set(KNOWN_WIDTHS))
+    choices = np.array(sorted({round(s.width, 4) for s in stocks.values()} or set(KNOWN_WIDTHS)))
     weight = np.array([r.worth for r in readings])
     log = np.zeros(len(choices))
-    for r, w in zip(readings, weight):
-        mean, error = r.width
-        if r.view is None or not np.isfinite(error) or weight.max() <= 0:
+    for reading, w in zip(readings, weight):
+        mean, error = reading.width
+        if reading.photo is None or not np.isfinite(error) or weight.max() <= 0:
             continue
-        sigma = np.hypot(error, 0.04 * np.array(choices))
-        log += (
-            w / weight.max() * np.log(np.exp(-0.5 * ((mean - 0.97 * np.array(choices)) / sigma) ** 2) + 1e-3)
-        )
-    log += [
-        np.log(sum(getattr(s, "prior", 1) for s in stocks.values() if round(s.width, 4) == c) or 1)
-        for c in choices
-    ]
+        sigma = np.hypot(error, WIDTH_SPREAD * choices)
+        fit = np.exp(-0.5 * ((mean - WIDTH_SHRINK * choices) / sigma) ** 2)
+        log += w / weight.max() * np.log(fit + 1e-3)
+    log += [np.log(sum(s.prior for s in stocks.values() if round(s.width, 4) == c) or 1) for c in choices]
     return float(choices[int(np.argmax(log))])
 
 
-def _nothing_found(readings) -> str:
+def _nothing_found(readings: Sequence[PhotoReading]) -> str:
     seen = "; ".join(f"{r.name}: {r.reason or 'too few rows agree'}" for r in readings)
     return (
         f"No frame could be read from {'this photo' if len(readings) == 1 else 'these photos'} ({seen}). "

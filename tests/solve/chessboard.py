@@ -14,8 +14,9 @@ import numpy as np
 from recon.geometry.camera import Camera, image2sensor
 from recon.image.openings import OPENING
 from recon.image.rows import Row
-from recon.solve.photo.photo_lattice import resect
-from recon.solve.photo.vanishing_points import find_pencils, place_rows, row_points
+from recon.solve.photo.resection import resect
+from recon.solve.photo.row_points import place_rows, row_points
+from recon.solve.photo.vanishing_points import find_vanishing_points
 
 FOLDER = Path(__file__).parents[1] / "data" / "chessboard"
 SIZE = (640, 480)
@@ -49,7 +50,7 @@ def as_openings(xy: np.ndarray) -> np.ndarray:
 
 @cache
 def published():
-    """Camera matrix (3, 3), distortion (5,), and {view number: (rotation vector (3,), translation (3,) mm)}."""
+    """Camera matrix (3, 3), distortion (5,), {view number: (rotation vector (3,), translation (3,) mm)}."""
     store = cv2.FileStorage(str(FOLDER / "left_intrinsics.yml"), cv2.FILE_STORAGE_READ)
     matrix, lens, poses = (
         store.getNode(n).mat() for n in ("camera_matrix", "distortion_coefficients", "extrinsic_parameters")
@@ -64,18 +65,16 @@ def points_of(side, number):
 
 @cache
 def from_rows(side: str, number: int):
-    """Pencils of one view: no focal length given, principal point taken at the picture's middle."""
-    return find_pencils(points_of(side, number), np.ones(len(ROWS)), SIZE, None)[0]
+    """Vanishing points of one view: no focal length given, principal point taken at the picture's middle."""
+    return find_vanishing_points(points_of(side, number), np.ones(len(ROWS)), SIZE, None)[0]
 
 
 @cache
 def resected(side: str, number: int) -> Camera:
-    """Camera of one view posed on the board (squares), nothing known beforehand: pencils, place, resection."""
-    pencils, points = from_rows(side, number), points_of(side, number)
-    along = [
-        np.bincount(axis[axis >= 0], minlength=3).argmax() for axis in (pencils.axis[:6], pencils.axis[6:])
-    ]
-    camera = pencils.camera
+    """Camera of one view posed on the board (squares), nothing known beforehand."""
+    axes, points = from_rows(side, number), points_of(side, number)
+    along = [np.bincount(axis[axis >= 0], minlength=3).argmax() for axis in (axes.axis[:6], axes.axis[6:])]
+    camera = axes.camera
     place, way, _ = place_rows(image2sensor(camera, points.px), points, camera.R.T[np.repeat(along, [6, 9])])
     R = np.c_[way[0], way[6], np.cross(way[0], way[6])]
     return resect(camera.posed(R, place[0]), BOARD, corners(side, number), SIGMA_PX)

@@ -11,8 +11,9 @@ from recon.geometry.camera import Camera, project_jacobian
 from recon.geometry.lattice import rotations
 from recon.image.openings import OPENING
 from recon.image.rows import Row
-from recon.solve.evidence.candidate import Stick
-from recon.solve.evidence.predictions import View, make_view
+from recon.solve.evidence.candidate import Candidate
+from recon.solve.evidence.posed_photo import PosedPhoto, make_posed_photo
+from recon.solve.evidence.scene import Scene
 from tests.growing import grow_frame
 
 SIZE = (1600, 1200)
@@ -21,7 +22,7 @@ HOLE = 0.29  # diameter in pitches: 11.1 mm of 38.1 mm; common practice, no sour
 
 @dataclass(frozen=True)
 class Shot:
-    """A made-up photo: openings, the camera that saw them, and for each opening (member, face, hole) or -1."""
+    """A made-up photo: openings, the camera that saw them, and (member, face, hole) or -1 for each."""
 
     openings: np.ndarray
     camera: Camera
@@ -29,7 +30,7 @@ class Shot:
 
 
 def camera_round(frame, azimuth, elevation, f=1300.0, roll=2.0, k1=0.0, fill=0.8, size=SIZE) -> Camera:
-    """A camera that looks at the frame from azimuth and elevation (degrees), so far away that the frame fills the photo."""
+    """A camera that looks at the frame from azimuth and elevation (degrees); the frame fills the photo."""
     points = np.concatenate([corners(m) for m in frame.members])
     middle = (points.min(0) + points.max(0)) / 2
     a, e = np.radians([azimuth, elevation])
@@ -51,7 +52,7 @@ def camera_round(frame, azimuth, elevation, f=1300.0, roll=2.0, k1=0.0, fill=0.8
 def shoot(
     frame, camera, seed=0, noise_px=0.3, found=0.95, clutter=60, size=SIZE, hole=HOLE, least_px=2.5
 ) -> Shot:
-    """The openings that a detector would give: those in sight, a few missed, and clutter of their sizes all over."""
+    """The openings that a detector would give: those in sight, a few missed, and clutter of their sizes."""
     rng = np.random.default_rng(seed)
     rows, source = [], []
     for i, member in enumerate(frame.members):
@@ -104,9 +105,15 @@ def grown_scene(seed, azimuth=30.0, elevation=25.0, members=8, width=1.0, **how)
     return frame, shoot(frame, camera_round(frame, azimuth, elevation, **lens), seed, **how)
 
 
-def view_of(shot: Shot, name="photo", size=SIZE, hole=HOLE) -> View:
+def photo_of(shot: Shot, name="photo", size=SIZE, hole=HOLE) -> PosedPhoto:
     """The photo with its true camera."""
-    return make_view(name, shot.camera, size, shot.openings, hole)
+    return make_posed_photo(name, shot.camera, size, shot.openings, hole)
+
+
+def scene_of(photos=(), candidates=(), width=1.0, pictures=()) -> Scene:
+    """A scene; pictures side by side with the photos, or none."""
+    names = [p.name for p in photos]
+    return Scene(tuple(photos), dict(zip(names, pictures)), width, tuple(candidates))
 
 
 def lattice_change(found: Camera, true: Camera):
@@ -136,14 +143,12 @@ def axes_of(frame, members):
     return np.array([int(np.abs(frame.members[m].direction).argmax()) for m in members])
 
 
-def sticks_of(frame):
-    """A frame's members as sticks that run towards positive coordinates."""
-    out = []
-    for m in frame.members:
-        axis = int(np.abs(m.direction).argmax())
-        first = np.minimum(m.first, m.last)
-        out.append(Stick(axis, first.astype(float), m.holes, 0.0, np.zeros(m.holes), np.zeros(m.holes, int)))
-    return out
+def candidates_of(frame):
+    """A frame's members as candidates that run towards positive coordinates."""
+    return [
+        Candidate.bare(int(np.abs(m.direction).argmax()), np.minimum(m.first, m.last), m.holes)
+        for m in frame.members
+    ]
 
 
 unit = st.floats(-1, 1)

@@ -1,6 +1,7 @@
 """The whole reading, end to end, on the sample frames against their truth."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -47,7 +48,7 @@ def test_what_is_not_exact_is_called_unsure():
 
 @pytest.mark.parametrize("name", ["trestle", "cart", "oddment"])
 def test_bolts_called_seen_are_there(name):
-    """Bolt by bolt, in the photos' own cameras: the place of each bolt said to be seen is near a bolt of the truth."""
+    """Bolt by bolt, in the photos' own cameras: each bolt called seen is near a bolt of the truth."""
     frame, t = reading(name).frame, truth(name)
     by_file = {p["file"]: p for p in t["photos"]}
     photo = next(p for p in frame.photos if p.used)
@@ -83,8 +84,6 @@ def test_the_order_of_the_photos_does_not_matter():
 
 def test_a_photo_of_another_frame_is_named_and_set_aside():
     photos = [load_photo(SAMPLES / "oddment" / f"photo_{k}.jpg") for k in (1, 2)]
-    from dataclasses import replace
-
     photos.append(replace(load_photo(SAMPLES / "trestle" / "photo_1.jpg"), name="stranger.jpg"))
     got = solve.read(photos, stocks=STOCKS)
     assert [name for name, _ in got.set_aside] == ["stranger.jpg"]
@@ -98,8 +97,6 @@ def test_the_frame_file_of_a_reading_loads_again():
 
 def test_a_photo_without_a_frame_is_refused_with_words():
     photo = load_photo(SAMPLES / "cart" / "photo_1.jpg")
-    from dataclasses import replace
-
     rng = np.random.default_rng(1)
     sky = rng.integers(120, 136, photo.colour.shape, dtype=np.uint8)
     with pytest.raises(ReconError, match="No frame could be read"):

@@ -1,7 +1,7 @@
 """Stands for the solver: the frame of a sample's truth file with mistakes in it, found by the names of its photos.
 
 The truth lies in `truth.json` of the folder that the environment variable KNOWN_FRAME names.  Mistakes: the first member is one hole
-too long, the second lies a hole too low, the last is missing; unless `given` is there: then, as a solver would that found no
+too long, the second lies a hole too low, the last is missing; unless `constraints` is there: then, as a solver would that found no
 better, it reads the same again.
 """
 
@@ -37,7 +37,7 @@ def wrong_frame():
     return replace(frame, members=members, joints=find_joints(members), name="")
 
 
-def read(photos, *, stocks, stock_id=None, length=None, progress=None, given=None, found=None):
+def read(photos, *, stocks, stock_id=None, length=None, progress=None, constraints=None, found=None):
     """A Reading, as `recon.solve.read` gives it."""
     frame = wrong_frame()
     names = [p.name for p in photos]

@@ -8,11 +8,9 @@ from recon.corrections.edits import edit
 from recon.corrections.merge import given, kept
 from recon.corrections.state import joint_key
 from recon.frame.joints import find_joints
-from recon.frame.lattice import transform
+from recon.frame.lattice import rotations, transform
 from recon.frame.model import Frame, Photo, relabel, reversed_member
-from recon.geometry.camera import Camera
-from recon.geometry.lattice import rotations
-from recon.solve.priors.constraints import Against
+from recon.solve.priors.constraints import Disagreement
 from tests.webui.frames import gate
 
 
@@ -127,7 +125,15 @@ def photographed(state, *files):
         Photo(
             f,
             (100, 80),
-            camera=Camera(90.0, 50.0, 40.0, t=np.array([0, 0, 30.0])),
+            camera={
+                "f": 90.0,
+                "cx": 50,
+                "cy": 40,
+                "k1": 0,
+                "k2": 0,
+                "R": np.eye(3).tolist(),
+                "t": [0, 0, 30],
+            },
         )
         for f in files
     )
@@ -142,7 +148,7 @@ def test_the_solver_is_told_what_it_must_keep():
         {"op": "mark", "photo": "a.jpg", "xy": [5, 6], "word": "missed"},
     )
     told = given(photographed(state, "a.jpg"), {"a.jpg"})
-    assert told.ends == {"A": (False, True)} and [m.id for m in told.gone] == ["D"]
+    assert told.ends == {"A": (False, True)} and [m.id for m in told.deleted] == ["D"]
     assert (
         told.frame.member("A").holes == 13
         and told.missed["a.jpg"].tolist() == [[5, 6]]
@@ -165,9 +171,9 @@ def test_what_the_photos_hold_against_a_word_that_was_kept_is_told():
     )
     a, b, d = (next(m for m in (*state.frame.members, *gate().frame.members) if m.id == id) for id in "ABD")
     against = [
-        Against(a, replace(reversed_member(a), first=(0.0, 0.0, 11.0), holes=12)),
-        Against(b, None),
-        Against(d, d, away=True),
+        Disagreement(a, replace(reversed_member(a), first=(0.0, 0.0, 11.0), holes=12)),
+        Disagreement(b, None),
+        Disagreement(d, d, deleted=True),
     ]
     again = kept(state, state.frame, against)
     assert again.frame.member("A").holes == 15
@@ -182,9 +188,11 @@ def test_an_objection_to_a_word_that_was_taken_back_meanwhile_is_not_told():
     state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 3})
     old = gate().frame.member("A")
     assert (
-        kept(state, state.frame, [Against(replace(old, holes=14), old), Against(old, old, away=True)]).said[
-            "conflicts"
-        ]
+        kept(
+            state,
+            state.frame,
+            [Disagreement(replace(old, holes=14), old), Disagreement(old, old, deleted=True)],
+        ).said["conflicts"]
         == []
     )
 

@@ -9,7 +9,7 @@ from recon.frame.files import load_frame
 from recon.frame.lattice import align, transform
 from recon.frame.model import Frame
 from recon.solve.evidence.candidate import same_line
-from recon.solve.priors.constraints import Given, known_sticks
+from recon.solve.priors.constraints import Constraints, known_candidates
 from tests.webui.browsing import SAMPLE, STORE, load_frame_from, served, shot, true_frame, wait_n
 
 READ = """async n => { const {build} = await import('/static/store.js'); return build.n >= n && !build.job.running; }"""
@@ -115,8 +115,8 @@ def test_photos_are_read_corrected_and_solved_again_around_the_corrections(opene
 
 def put_right(page, wrong, truth):
     """By the buttons of its ends: as many holes as the true member on its line has more or less at each."""
-    (line,) = known_sticks(Given(Frame((wrong,))))
-    mine = next(s for s in known_sticks(Given(truth)) if same_line(s, line))
+    (line,) = known_candidates(Constraints(Frame((wrong,))))
+    mine = next(s for s in known_candidates(Constraints(truth)) if same_line(s, line))
     true = truth.member(mine.name)
     way = np.array(wrong.direction)
     along = sorted(float((np.array(p) - wrong.first) @ way) for p in (true.first, true.last))

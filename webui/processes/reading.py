@@ -121,13 +121,13 @@ class Reading:
         """Journals the frame that was read, and the stock and length that it was `told` as the user's word; a sentence where it could
         not be."""
         from recon.solve.priors.constraints import (
-            Against,  # with it comes the whole solver, which the page needs only now
+            Disagreement,  # with it comes the whole solver, which the page needs only now
         )
 
         try:
             frame = patched(State(), done["delta"]).frame
             against = [
-                Against(member_from_json(said), seen and member_from_json(seen), away)
+                Disagreement(member_from_json(said), seen and member_from_json(seen), away)
                 for said, seen, away in done["against"]
             ]
 

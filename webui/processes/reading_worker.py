@@ -78,7 +78,7 @@ def run(folder: Path, options: dict) -> dict:
         stock_id=stock_id,
         length=parse_known_length(options["length"]) if options.get("length") else None,
         progress=lambda stage, share: _tell(stage=stage, share=0.1 + 0.9 * share),
-        given=given,
+        constraints=given,
         found=found,
         detected=detected,
     )
@@ -94,7 +94,7 @@ def run(folder: Path, options: dict) -> dict:
     frame = replace(reading.frame, photos=reading.frame.photos + others)
     frame = replace(frame, joints=ordered(frame.members, frame.joints))
     against = [
-        [member_to_json(a.member), a.seen and member_to_json(a.seen), a.away]
+        [member_to_json(a.member), a.seen and member_to_json(a.seen), a.deleted]
         for a in getattr(reading, "against", ())
     ]
     return {

@@ -1,1 +1,11 @@
-"""What photos say for and against a candidate member, in nats."""
+"""What photos say for and against a candidate member, in nats.
+
+Modules, in the order of the method:
+
+- ``posed_photo``: a photo with its camera on the lattice, and what each of its detections is worth.
+- ``predictions``: predicted openings against a photo's detections.
+- ``candidate``: a member being solved and its two ends.
+- ``occluders``: what may stand in front of an opening.
+- ``scene``: photos, pictures, width and candidates as one value, which the stages take and give back.
+- ``along_line``: what all photos say along a line of holes.
+"""

@@ -1,104 +1,197 @@
-"""A member being solved: a run of holes along a lattice axis, and the box that it fills."""
+"""A member being solved: a run of holes along a lattice axis, the box that it fills, and its ends."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import networkx as nx
 import numpy as np
+from numpy.typing import ArrayLike
+
+from recon.geometry.arrays import FloatArray, IntArray
 
 LEAST_EVIDENCE = 14.0  # nats: about a thousand lines are tried, with a few hundred starts and stops each
 LEAST_STEPS = 3  # distinct holes seen
+SAME_LINE = (
+    0.25  # pitches off one another, across, at which two candidates lie on one line; this project's choice
+)
+RUNS_INTO = 0.1  # pitches by which boxes overlap in every direction: rounding of measured places
+FLUSH = 0.15  # pitches between faces that meet: play and the error of measured places
+
+LineKey = tuple[
+    int, float, float, float
+]  # axis, place on the two other axes, and the holes' fraction of a pitch
+Span = tuple[int, int]  # lowest and highest step on a line
 
 
 @dataclass(frozen=True)
-class Stick:
-    """A member being solved: axis, centre of the first hole (3,), count of holes, evidence.
+class Candidate:
+    """A member being solved.
 
-    profile : (count,) nats at each hole, all photos and faces together; seen : (count,) openings found.
-    held : None, or which of its two ends a person vouches for: its place is then certain.   name : its label, if any.
+    Attributes
+    ----------
+    axis : int
+        Along which it runs, 0 to 2; its holes count towards positive coordinates.
+    first : array, (3,)
+        Centre of its first hole, pitches.
+    holes : int
+        How many.
+    evidence : float
+        Nats.
+    profile : array, (holes,)
+        Nats at each hole, all photos and faces together.
+    seen : int array, (holes,)
+        Openings found at each hole.
+    fixed_ends : tuple[bool, bool] or None
+        Which of its two ends (low, high) the user vouches for: its place is then certain; else None.
+    name : str
+        Its label, if it has one.
     """
 
     axis: int
-    first: np.ndarray
+    first: FloatArray
     holes: int
     evidence: float
-    profile: np.ndarray
-    seen: np.ndarray
-    held: tuple[bool, bool] | None = None
+    profile: FloatArray
+    seen: IntArray
+    fixed_ends: tuple[bool, bool] | None = None
     name: str = ""
 
-    def box(self, width: float):
-        """Corners (3,), (3,) of the box that the member fills: it ends half a pitch past its last holes."""
+    @classmethod
+    def bare(cls, axis: int, first: ArrayLike, holes: int) -> Candidate:
+        """A candidate of which nothing has been seen."""
+        return cls(axis, np.array(first, float), holes, 0.0, np.zeros(holes), np.zeros(holes, int))
+
+    def box(self, width: float) -> tuple[FloatArray, FloatArray]:
+        """Corners (3,), (3,) of the box that the member fills: it ends half a pitch past its last holes.
+
+        Examples
+        --------
+        >>> low, high = Candidate.bare(0, [0, 0, 0], 4).box(1.5)
+        >>> low.tolist(), high.tolist()
+        ([-0.5, -0.75, -0.75], [3.5, 0.75, 0.75])
+        """
         lo, hi = self.first - width / 2, self.first + width / 2
         lo[self.axis] = self.first[self.axis] - 0.5
         hi[self.axis] = self.first[self.axis] + self.holes - 0.5
         return lo, hi
 
 
-def boxes(sticks, width):
-    if not sticks:
+def boxes(candidates: Sequence[Candidate], width: float) -> tuple[FloatArray, FloatArray]:
+    """Low and high corners (B, 3), (B, 3) of the boxes that candidates fill, pitches."""
+    if not candidates:
         return np.zeros((0, 3)), np.zeros((0, 3))
-    pairs = [s.box(width) for s in sticks]
+    pairs = [c.box(width) for c in candidates]
     return np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
 
 
-def line_key(stick: Stick) -> tuple:
-    """The lattice line that a stick lies on, as :func:`candidate_lines` names it."""
-    others = [j for j in range(3) if j != stick.axis]
-    return (
-        stick.axis,
-        round(float(stick.first[others[0]]), 3),
-        round(float(stick.first[others[1]]), 3),
-        round(float(stick.first[stick.axis]) % 1.0, 3) % 1.0,
-    )
+def across(axis: int) -> list[int]:
+    """The two axes other than one."""
+    return [j for j in range(3) if j != axis]
 
 
-# Pitches that two sticks may be off one line: half the half-pitch that lattice lines are apart where width is 1.5 pitches.
-# Less than for members of two frames (`frame.lattice.LINE_TOL`), as sticks lie on one lattice.
-LINE_TOL = 0.25
+def line_key_at(axis: int, place: FloatArray, along: float) -> LineKey:
+    """The lattice line along an axis through ``place`` (3,), with holes at ``along`` plus whole pitches."""
+    a, b = (round(float(place[j]), 3) for j in across(axis))
+    return axis, a, b, round(float(along) % 1.0, 3) % 1.0
 
 
-def same_line(a: Stick, b: Stick, tol: float = LINE_TOL) -> bool:
-    """Do two sticks lie on one line and overlap?"""
-    across = [j for j in range(3) if j != a.axis]
+def line_key(candidate: Candidate) -> LineKey:
+    """The lattice line that a candidate lies on.
+
+    Examples
+    --------
+    >>> line_key(Candidate.bare(1, [2, 7.25, -3], 5))
+    (1, 2.0, -3.0, 0.25)
+    """
+    return line_key_at(candidate.axis, candidate.first, candidate.first[candidate.axis])
+
+
+def line_span(candidate: Candidate) -> Span:
+    """Steps of a candidate's first and last hole on its line."""
+    lo = int(np.floor(candidate.first[candidate.axis] + 1e-6))
+    return lo, lo + candidate.holes - 1
+
+
+def same_line(a: Candidate, b: Candidate, tol: float = SAME_LINE) -> bool:
+    """Do two candidates lie on one line and overlap?
+
+    Parameters
+    ----------
+    tol : float
+        Pitches by which they may be off one another across the line.
+    """
+    sides = across(a.axis)
     return (
         a.axis == b.axis
-        and bool(np.abs(a.first[across] - b.first[across]).max() <= tol)
+        and bool(np.abs(a.first[sides] - b.first[sides]).max() <= tol)
         and shared_holes(a, b) > 0.5
     )
 
 
-def shared_holes(a: Stick, b: Stick) -> float:
-    """Pitches by which two sticks of one axis overlap along it; below 0 the gap between them."""
+def shared_holes(a: Candidate, b: Candidate) -> float:
+    """Pitches by which two candidates of one axis overlap along it; below 0 the gap between them."""
     start = max(a.first[a.axis], b.first[a.axis])
     return float(min(a.first[a.axis] + a.holes, b.first[a.axis] + b.holes) - start)
 
 
-def grown(stick: Stick, low: int, high: int) -> Stick:
-    """The stick with holes added (or, negative, taken off) at its ends."""
-    first = stick.first.copy()
-    first[stick.axis] -= low
-    pad = lambda v: np.pad(v, (max(low, 0), max(high, 0)))[max(-low, 0) : len(v) + max(low, 0) + high]
+def grown(candidate: Candidate, low: int, high: int) -> Candidate:
+    """The candidate with holes added (or, negative, taken off) at its ends.
+
+    Examples
+    --------
+    >>> longer = grown(Candidate.bare(2, [0, 0, 0], 6), 1, -2)
+    >>> longer.first.tolist(), longer.holes
+    ([0.0, 0.0, -1.0], 5)
+    """
+    first = candidate.first.copy()
+    first[candidate.axis] -= low
+
+    def padded(values: np.ndarray) -> np.ndarray:
+        full = np.pad(values, (max(low, 0), max(high, 0)))
+        return full[max(-low, 0) : len(values) + max(low, 0) + high]
+
     return replace(
-        stick, first=first, holes=stick.holes + low + high, profile=pad(stick.profile), seen=pad(stick.seen)
+        candidate,
+        first=first,
+        holes=candidate.holes + low + high,
+        profile=padded(candidate.profile),
+        seen=padded(candidate.seen),
     )
 
 
-def runs_into(stick: Stick, others, width, slack=0.1) -> bool:
-    """Does the stick's box overlap another's by more than ``slack`` pitches in every direction?"""
-    lo, hi = stick.box(width)
-    for s in others:
-        a, b = s.box(width)
+def runs_into(
+    candidate: Candidate, others: Iterable[Candidate], width: float, slack: float = RUNS_INTO
+) -> bool:
+    """Does the candidate's box overlap another's by more than ``slack`` pitches in every direction?"""
+    lo, hi = candidate.box(width)
+    for other in others:
+        a, b = other.box(width)
         if (np.minimum(hi, b) - np.maximum(lo, a) > slack).all():
             return True
     return False
 
 
-def touching(sticks: list[Stick], width: float, slack: float = 0.15) -> list[list[int]]:
-    """Groups of sticks that hang together face to face (indices)."""
-    n = len(sticks)
-    lo, hi = boxes(sticks, width)
+def touching(candidates: Sequence[Candidate], width: float, slack: float = FLUSH) -> list[list[int]]:
+    """Groups of candidates that hang together face to face (indices).
+
+    Parameters
+    ----------
+    width : float
+        Of all, pitches.
+    slack : float
+        Pitches between faces that meet.
+
+    Examples
+    --------
+    >>> rail, far = Candidate.bare(0, [0, 0, 0], 5), Candidate.bare(0, [0, 9, 0], 5)
+    >>> post = Candidate.bare(2, [2, 1, -2], 5)
+    >>> touching([rail, post, far], 1.0)
+    [[0, 1], [2]]
+    """
+    n = len(candidates)
+    lo, hi = boxes(candidates, width)
     graph = nx.Graph()
     graph.add_nodes_from(range(n))
     for i in range(n):
@@ -109,3 +202,36 @@ def touching(sticks: list[Stick], width: float, slack: float = 0.15) -> list[lis
             if flush.sum() == 1 and (overlap[~flush] > 0.4).all():
                 graph.add_edge(i, j)
     return [sorted(c) for c in nx.connected_components(graph)]
+
+
+@dataclass(frozen=True)
+class EndGuess:
+    """One end of a member: where its last hole may be.
+
+    Attributes
+    ----------
+    hole : int array, (C,)
+        Possible numbers of the last hole, counted from the member's present hole 0.
+    log_p : array, (C,)
+        Natural logarithms of their probabilities.
+    cut : bool
+        The end lies outside every photo that could show it.
+    """
+
+    hole: IntArray
+    log_p: FloatArray
+    cut: bool
+
+    @property
+    def best(self) -> int:
+        """The likeliest last hole."""
+        return int(self.hole[self.log_p.argmax()])
+
+    @property
+    def sure(self) -> float:
+        """Its probability."""
+        return float(np.exp(self.log_p.max()))
+
+    def recounted(self, start: int) -> EndGuess:
+        """The same guess with holes counted from hole ``start``."""
+        return replace(self, hole=self.hole - start)

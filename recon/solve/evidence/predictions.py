@@ -7,157 +7,207 @@ against it; one that is hidden, edge-on or out of the picture says nothing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import cKDTree
 
-from recon.geometry.camera import Camera, world2camera
-from recon.geometry.ellipses import face_shapes, score_llr, shape_distance, shape_llr, unit_shapes
-from recon.image.openings import local_density
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.geometry.camera import world2camera
+from recon.solve.evidence.posed_photo import PosedPhoto
 
 FOUND = 0.88  # chance that an opening in plain sight is detected (rendered photos: 0.83 to 0.98)
 LEAST_FACING = 0.16  # cosine to the face's normal: below 1 : 6 an opening is a line
 LEAST_MINOR_PX = 1.6  # thinner ellipses are not expected to be found
+LEAST_DEPTH = 0.5  # pitches before the camera; this project's choice
+MARGIN = 0.3  # pitches from the picture's border; within it an opening may be cut off
+PLACE_PX, PLACE = (
+    0.5,
+    0.045,
+)  # px and pitches, spread of a detection: shading in the mouth moves it by up to 0.05
+REACH = 2.6  # spreads within which a detection may be the predicted opening: 97 in 100 of true ones
+MOST_NEAR = 5  # detections looked at for each opening; bounds the time
+SIZE_LIMIT, SIZE_SPREAD = 0.75, 0.4  # natural logarithm of a detection's size over the predicted one
+THIN_LIMIT = 1.0  # of its minor axis likewise
+SOFT_MINOR_PX, SOFTNESS_PX = 3.0, 0.7  # minor axis at which half of the openings are missed, and how sharply
+MOST_NATS = 6.0  # for one opening: no single detection decides
 
 
 @dataclass(frozen=True)
-class View:
-    """One photo with its camera on the lattice."""
+class Matches:
+    """What one photo says of N predicted openings.
 
-    name: str
-    camera: Camera
-    size: tuple  # width, height px
-    openings: np.ndarray  # OPENING
-    tree: cKDTree
-    density: np.ndarray  # (N,) detections per px^2 round each
-    hole: float  # apparent hole diameter in pitches, as measured in this photo
-    free: np.ndarray  # (N,) bool: not yet explained
-    mark: np.ndarray  # (N,) nats: how much each detection looks like an opening at all
-    shape: np.ndarray  # (N, 3) nats: how well its ellipse fits a face normal to each axis
+    Attributes
+    ----------
+    llr : array, (N,)
+        Nats; 0 where nothing can be said.
+    hit : int array, (N,)
+        Index of the detection, -1 none.
+    visible : bool array, (N,)
+        Should be in sight.
+    px : array, (N, 2)
+        Predicted place.
+    """
 
-
-def make_view(name, camera, size, openings, hole) -> View:
-    px = np.c_[openings["x"], openings["y"]]
-    tree = cKDTree(px)
-    return View(
-        name,
-        camera,
-        size,
-        openings,
-        tree,
-        local_density(openings, tree),
-        hole,
-        np.ones(len(openings), bool),
-        score_llr(openings["score"]),
-        _shape_marks(camera, openings, px),
-    )
-
-
-def _shape_marks(camera, openings, px):
-    seen = unit_shapes(openings)
-    return np.stack([shape_llr(shape_distance(seen, face_shapes(camera, px, j))) for j in range(3)], 1)
-
-
-def with_camera(view: View, camera: Camera) -> View:
-    """The view with another camera on the lattice."""
-    px = np.c_[view.openings["x"], view.openings["y"]]
-    return replace(view, camera=camera, shape=_shape_marks(camera, view.openings, px))
+    llr: FloatArray
+    hit: IntArray
+    visible: BoolArray
+    px: FloatArray
 
 
 @dataclass(frozen=True)
-class Sighting:
-    """What one photo says of N predicted openings."""
+class _Predicted:
+    """How N openings would look: in sight (N,), place (N, 2) px, px a pitch (N,), minor axis (N,) px."""
 
-    llr: np.ndarray  # (N,) nats; 0 where nothing can be said
-    hit: np.ndarray  # (N,) index of the detection, -1 none
-    visible: np.ndarray  # (N,) bool: should be in sight
-    px: np.ndarray  # (N, 2) predicted place
+    visible: BoolArray
+    px: FloatArray
+    scale: FloatArray
+    minor: FloatArray
 
 
-def look(
-    view: View,
-    points: np.ndarray,
-    normals: np.ndarray,
-    hidden: np.ndarray | None = None,
+def match_predictions(
+    photo: PosedPhoto,
+    points: FloatArray,
+    normals: FloatArray,
+    hidden: BoolArray | None = None,
     only_free: bool = False,
-) -> Sighting:
+) -> Matches:
     """Compare predicted openings with a photo's detections.
 
     Parameters
     ----------
-    points : (N, 3) opening centres, pitches.   normals : (N, 3) outward.
-    hidden : (N,) bool, known to be behind something.
-    only_free : detections that another member explains are not hits (and say nothing).
+    photo : PosedPhoto
+        With its detections.
+    points : array, (N, 3)
+        Opening centres, pitches.
+    normals : array, (N, 3)
+        Outward, along an axis.
+    hidden : bool array or None, (N,)
+        Known to be behind something.
+    only_free : bool
+        Detections that another member explains are not hits (and say nothing).
+
+    Examples
+    --------
+    A member along x, 20 pitches before a camera; of its five openings the last is not detected.
+
+    >>> from recon.geometry.camera import Camera
+    >>> from recon.image.openings import OPENING
+    >>> from recon.solve.evidence.posed_photo import make_posed_photo
+    >>> camera = Camera(1000.0, 400.0, 300.0, t=np.array([0, 0, 20.0]))
+    >>> centre, normal = member_openings(0, np.array([-2, 0, 0]), 5, 1.0)
+    >>> front, towards = centre[3], np.repeat(normal[3:], 5, 0)
+    >>> spots = np.zeros(4, OPENING)
+    >>> spots["x"], spots["y"] = camera.project(front[:4]).T
+    >>> spots["major"], spots["minor"], spots["score"] = 15, 15, 5
+    >>> photo = make_posed_photo("made.jpg", camera, (800, 600), spots, 0.29)
+    >>> matches = match_predictions(photo, front, towards)
+    >>> matches.hit.tolist(), matches.visible.all(), (matches.llr > 0).tolist()
+    ([0, 1, 2, 3, -1], np.True_, [True, True, True, True, False])
     """
-    cam = view.camera
-    n = len(points)
-    to_eye = cam.centre - points
+    seen = _predict(photo, points, normals, hidden)
+    llr, hit = np.zeros(len(points)), np.full(len(points), -1)
+    if not seen.visible.any() or not len(photo.openings):
+        return Matches(llr, hit, seen.visible, seen.px)
+    q = np.nonzero(seen.visible)[0]
+    faces = np.abs(normals[q]).argmax(1)
+    near, gain = _gains(photo, seen.px[q], seen.scale[q], seen.minor[q], faces)
+    taken = np.isfinite(gain) & ~photo.free[near]
+    if only_free:
+        gain = np.where(taken, -np.inf, gain)
+    best = gain.argmax(1)
+    top = gain[np.arange(len(q)), best]
+    # Small, slanted openings are missed more often: a miss there says less.
+    sure = FOUND / (1 + np.exp(-(seen.minor[q] - SOFT_MINOR_PX) / SOFTNESS_PX))
+    miss = np.log(1 - sure)
+    if only_free:
+        miss = np.where(taken.any(1), 0.0, miss)
+    found = np.isfinite(top)
+    llr[q] = np.where(found, np.clip(top, miss, MOST_NATS), miss)
+    hit[q] = np.where(found, near[np.arange(len(q)), best], -1)
+    return Matches(llr, hit, seen.visible, seen.px)
+
+
+def _predict(
+    photo: PosedPhoto, points: FloatArray, normals: FloatArray, hidden: BoolArray | None
+) -> _Predicted:
+    """Which openings should be in sight, where, and how large."""
+    camera = photo.camera
+    to_eye = camera.centre - points
     dist = np.linalg.norm(to_eye, axis=1)
     facing = (to_eye * normals).sum(1) / np.maximum(dist, 1e-9)
-    depth = world2camera(cam, points)[:, 2]
-    px = cam.project(points)
-    W, H = view.size
-    ok = (depth > 0.5) & (facing > LEAST_FACING) & np.isfinite(px).all(1)
+    depth = world2camera(camera, points)[:, 2]
+    px = camera.project(points)
+    W, H = photo.size
+    ok = (depth > LEAST_DEPTH) & (facing > LEAST_FACING) & np.isfinite(px).all(1)
     px = np.where(ok[:, None], px, -1e6)
-    scale = cam.f / np.maximum(depth, 0.5)  # px per pitch
-    minor = scale * view.hole * facing
-    margin = 0.3 * scale
+    scale = camera.f / np.maximum(depth, LEAST_DEPTH)
+    minor = scale * photo.hole * facing
+    margin = MARGIN * scale
     ok &= (
         (px[:, 0] > margin) & (px[:, 1] > margin) & (px[:, 0] < W - 1 - margin) & (px[:, 1] < H - 1 - margin)
     )
     ok &= minor > LEAST_MINOR_PX
     if hidden is not None:
         ok &= ~hidden
-    llr, hit = np.zeros(n), np.full(n, -1)
-    if not ok.any() or not len(view.openings):
-        return Sighting(llr, hit, ok, px)
-    q = np.nonzero(ok)[0]
-    sigma = np.hypot(0.5, 0.045 * scale[q])  # shading in the mouth moves the spot by up to 0.05 pitch
-    reach = 2.6 * sigma
-    k = min(5, len(view.openings))
-    d, j = view.tree.query(px[q], k=k, distance_upper_bound=float(reach.max()))
-    d, j = d.reshape(len(q), -1), j.reshape(len(q), -1)
-    there = (j < len(view.openings)) & (d < reach[:, None])
-    jj = np.where(there, j, 0)
-    o = view.openings
-    major = (scale[q] * view.hole)[:, None]
-    size_err = np.log(o["major"][jj] / major)
-    thin_err = np.log(np.maximum(o["minor"][jj], 0.5) / np.maximum(minor[q][:, None], 0.5))
-    there &= (np.abs(size_err) < 0.75) & (np.abs(thin_err) < 1.0)
-    taken = there & ~view.free[jj]
-    if only_free:
-        there &= ~taken
+    return _Predicted(ok, px, scale, minor)
+
+
+def _gains(
+    photo: PosedPhoto, px: FloatArray, scale: FloatArray, minor: FloatArray, faces: IntArray
+) -> tuple[IntArray, FloatArray]:
+    """The detections nearest to each of Q openings and the nats for each being it, -inf for none: (Q, k).
+
+    faces : (Q,) axis that the opening's face is normal to.
+    """
+    sigma = np.hypot(PLACE_PX, PLACE * scale)
+    reach = REACH * sigma
+    k = min(MOST_NEAR, len(photo.openings))
+    d, j = photo.tree.query(px, k=k, distance_upper_bound=float(reach.max()))
+    d, j = d.reshape(len(px), -1), j.reshape(len(px), -1)
+    there = (j < len(photo.openings)) & (d < reach[:, None])
+    near = np.where(there, j, 0)
+    o = photo.openings
+    size_err = np.log(o["major"][near] / (scale * photo.hole)[:, None])
+    thin_err = np.log(np.maximum(o["minor"][near], 0.5) / np.maximum(minor[:, None], 0.5))
+    there &= (np.abs(size_err) < SIZE_LIMIT) & (np.abs(thin_err) < THIN_LIMIT)
     gain = (
         np.log(FOUND)
         - 0.5 * (d / sigma[:, None]) ** 2
         - np.log(2 * np.pi * sigma[:, None] ** 2)
-        - np.log(np.maximum(view.density[jj], 1e-6))
-        - 0.5 * (size_err / 0.4) ** 2
-        + view.mark[jj]
-        + view.shape[jj, np.abs(normals[q]).argmax(1)[:, None]]
+        - np.log(np.maximum(photo.density[near], 1e-6))
+        - 0.5 * (size_err / SIZE_SPREAD) ** 2
+        + photo.mark[near]
+        + photo.shape[near, faces[:, None]]
     )
-    gain = np.where(there, gain, -np.inf)
-    best = gain.argmax(1)
-    top = gain[np.arange(len(q)), best]
-    # Small, slanted openings are missed more often: a miss there says less.
-    sure = FOUND / (1 + np.exp(-(minor[q] - 3.0) / 0.7))
-    miss = np.log(1 - sure)
-    if only_free:
-        miss = np.where(taken.any(1), 0.0, miss)
-    found = np.isfinite(top)
-    llr[q] = np.where(found, np.clip(top, miss, 6.0), miss)
-    hit[q] = np.where(found, jj[np.arange(len(q)), best], -1)
-    return Sighting(llr, hit, ok, px)
+    return near, np.where(there, gain, -np.inf)
 
 
-def member_openings(axis: int, first: np.ndarray, count: int, width: float):
-    """Opening centres (4, count, 3) and normals (4, 3) of an axis-aligned member."""
+def member_openings(axis: int, first: FloatArray, count: int, width: float) -> tuple[FloatArray, FloatArray]:
+    """Opening centres (4, count, 3) and face normals (4, 3) of a member along an axis, pitches.
+
+    Parameters
+    ----------
+    axis : int
+        Along which it runs.
+    first : array, (3,)
+        Centre of its first hole, pitches.
+    count : int
+        Of its holes.
+    width : float
+        Of the member, pitches.
+
+    Examples
+    --------
+    >>> centre, normal = member_openings(2, [0, 0, 0], 3, 1.0)
+    >>> normal.astype(int).tolist()
+    [[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0]]
+    >>> centre[0].tolist()
+    [[0.5, 0.0, 0.0], [0.5, 0.0, 1.0], [0.5, 0.0, 2.0]]
+    """
     others = [j for j in range(3) if j != axis]
     normals = np.zeros((4, 3))
     for f, (j, s) in enumerate([(others[0], 1), (others[0], -1), (others[1], 1), (others[1], -1)]):
         normals[f, j] = s
-    k = np.arange(count)
     base = np.repeat(np.asarray(first, float)[None], count, 0)
-    base[:, axis] += k
+    base[:, axis] += np.arange(count)
     return base[None] + 0.5 * width * normals[:, None], normals

@@ -1,1 +1,14 @@
-"""From evidence to members: which lines hold one, where two overlap, where they end, which bolts are seen."""
+"""From evidence to members: which lines hold one, where two overlap, where they end, which bolts are seen.
+
+Modules, in the order of the method:
+
+- ``lines``: lattice lines on which members are sought.
+- ``stretches``: the stretch of a line with most evidence.
+- ``laps``: evidence for a member among others, where bolts at its laps may cover openings.
+- ``overlaps``: which of two members that overlap gives way.
+- ``selection``: members from lines, one explanation for each detection.
+- ``colours``: colours of a picture at given points.
+- ``edges``: changes of colour across a member's faces.
+- ``ends``: where a member starts and stops.
+- ``bolts``: bolts at laps.
+"""

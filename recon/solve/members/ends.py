@@ -1,237 +1,178 @@
 """Ends of members: half a pitch past the last hole, where the face stops.
 
-Two things speak of an end: openings that stop, and the edge of the face across the member.  The edge can
-lie only midway between holes, so the photo is asked one question a step: is there a change of colour
-across the whole width of the face here, larger than those that the same face shows between its holes?
+Two things speak of an end: openings that stop, and the edge of the face across the member.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
 
-import cv2
 import numpy as np
 
-from recon.geometry.boxes import lifted, occluded
-from recon.solve.evidence.candidate import boxes, grown, runs_into
-from recon.solve.evidence.predictions import LEAST_FACING, View
-from recon.solve.members.selection import lap_faces, line_evidence_of
+from recon.geometry.arrays import BoolArray, FloatArray
+from recon.solve.evidence.along_line import along_line, lattice_openings
+from recon.solve.evidence.candidate import Candidate, EndGuess, grown, runs_into
+from recon.solve.evidence.occluders import occluders_of
+from recon.solve.evidence.posed_photo import PosedPhoto
+from recon.solve.evidence.scene import Ends, Scene
+from recon.solve.members.edges import colour_steps, edge_evidence
+from recon.solve.members.laps import lap_faces
 
-LATERAL = np.array([-0.34, -0.2, 0.2, 0.34])  # of the width: four tracks along the face, beside the holes
-NEAR, FAR = 0.08, 0.30  # pitches before and behind the edge that are compared
-
-
-@dataclass(frozen=True)
-class Steps:
-    """Change of colour across each boundary: strength (F, B) in L*a*b* / 100 (NaN: not to be seen), faces' normals (F, 3)."""
-
-    strength: np.ndarray
-    normal: np.ndarray
-
-
-def colour_steps(
-    view: View,
-    image: np.ndarray,
-    axis: int,
-    first: np.ndarray,
-    boundaries: np.ndarray,
-    width: float,
-    blockers,
-) -> Steps:
-    """Colour steps across a member's faces at given places along it, in one photo.
-
-    Parameters
-    ----------
-    image : (H, W, 3) uint8 BGR.   first : (3,) centre of hole 0, pitches.
-    boundaries : (B,) places along the axis in pitches from hole 0 (half numbers).
-    blockers : boxes (lo, hi) of the other members.
-    """
-    others = [j for j in range(3) if j != axis]
-    eye = view.camera.centre
-    normals, strengths = [], []
-    for j in others:
-        s = np.sign(eye[j] - first[j])
-        normal = np.zeros(3)
-        normal[j] = s
-        side = [o for o in others if o != j][0]
-        strengths.append(_face_steps(view, image, axis, first, boundaries, width, normal, side, blockers))
-        normals.append(normal)
-    return Steps(np.array(strengths), np.array(normals))
-
-
-def _face_steps(view, image, axis, first, boundaries, width, normal, side, blockers):
-    cam = view.camera
-    b = len(boundaries)
-    base = first + 0.5 * width * normal
-    to_eye = cam.centre - base
-    if to_eye @ normal / np.linalg.norm(to_eye) < 0.5 * LEAST_FACING:
-        return np.full(b, np.nan)
-    span = np.linspace(NEAR, FAR, 5)
-    offsets = np.r_[-span, span]  # (10,) along the axis
-    X = np.zeros((b, len(LATERAL), len(offsets), 3)) + base
-    X[..., axis] += boundaries[:, None, None] + offsets
-    X[..., side] += (LATERAL * width)[None, :, None]
-    flat = X.reshape(-1, 3)
-    px = cam.project(flat)
-    H, W = image.shape[:2]
-    ok = np.isfinite(px).all(1)
-    px = np.where(ok[:, None], px, -1e4)
-    ok &= (px[:, 0] > 1) & (px[:, 1] > 1) & (px[:, 0] < W - 2) & (px[:, 1] < H - 2)
-    if blockers is not None and len(blockers[0]):
-        ok &= ~occluded(cam.centre, lifted(flat, normal), *blockers)
-    colour = _colours(image, px).reshape(b, len(LATERAL), 2, len(span), 3)
-    ok = ok.reshape(b, len(LATERAL), 2, len(span)).all((2, 3))  # a track counts if all of it is in sight
-    step = colour[:, :, 1].mean(2) - colour[:, :, 0].mean(2)  # (B, 4, 3)
-    n = ok.sum(1)
-    mean = np.where(ok[..., None], step, 0).sum(1) / np.maximum(n, 1)[:, None]
-    out = np.linalg.norm(mean, axis=1)
-    return np.where(n >= 2, out, np.nan)
-
-
-def _colours(image, px):
-    """(N, 3) float L*a*b* / 100 at image points, bilinear."""
-    m = px.astype(np.float32).reshape(-1, 1, 2)
-    out = np.empty((len(px), 1, 3), np.uint8)
-    for i in range(0, len(px), 32000):  # cv2.remap takes at most 32767 rows
-        part = np.ascontiguousarray(m[i : i + 32000])
-        out[i : i + 32000] = cv2.remap(image, part[..., 0], part[..., 1], cv2.INTER_LINEAR)
-    return cv2.cvtColor(out.astype(np.float32) / 255, cv2.COLOR_BGR2LAB)[:, 0] / 100
-
-
-# Log-likelihood ratios (nats) by the step's strength over the face's usual one.  A boundary is the member's
-# end, or between two holes, or past the end; histograms of 330 ends, 2,903 places between and 1,631 past
-# on 12 rendered photos with truth, smoothed.
-STEP_RATIO = np.array([0.3, 0.75, 1.25, 1.75, 2.5, 3.5, 5.0, 8.0, 15.0])
-END_OR_PAST = np.array([-2.5, -2.0, -1.5, -0.9, -0.2, 0.6, 1.1, 1.9, 2.7])
-BETWEEN_OR_PAST = np.array([0.45, 0.4, -0.6, -0.9, -1.1, -1.3, -1.4, -1.6, -1.8])
-USUAL_STEP = 0.010  # L*a*b* / 100: plain faces, where too few places between holes can be seen
-FLOOR_STEP = 0.004  # half a grey level of noise after averaging
+LENGTH_SURE = 0.95  # probability of both its ends from which a member's length counts for others
 LAP_PRIOR = 1.5  # nats for an end that takes in a crossing; builders do not stop short of a lap they touch
+REACH = 5  # holes looked at past the present ends; this project's choice
+LENGTH_KEPT = (
+    0.5  # half of a frame's members are supposed to share a length with another; common practice, no
+)
+# source
 
 
-def step_llr(steps: Steps, between: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Nats for (end against past, between holes against past) at each boundary; shapes (B,), both faces together.
-
-    between : (B,) bool, boundaries known to lie between two holes of the member.
-    """
-    end = np.zeros(steps.strength.shape[1])
-    inner = np.zeros_like(end)
-    for row in steps.strength:
-        known = row[between]
-        known = known[np.isfinite(known)]
-        usual = np.median(np.r_[known, [USUAL_STEP] * max(0, 3 - len(known))]) * 1.4826 + FLOOR_STEP
-        ok = np.isfinite(row)
-        end += np.where(ok, np.interp(row / usual, STEP_RATIO, END_OR_PAST), 0.0)
-        inner += np.where(ok, np.interp(row / usual, STEP_RATIO, BETWEEN_OR_PAST), 0.0)
-    return np.clip(end, -4, 4), np.clip(inner, -3, 1)
-
-
-@dataclass(frozen=True)
-class EndGuess:
-    """One end of a member: log probabilities of the last hole's number, and what was seen there.
-
-    hole : (C,) candidate numbers of the last hole (counted from the member's present hole 0).
-    log_p : (C,).
-    cut : the end lies outside every photo that could show it.
-    """
-
-    hole: np.ndarray
-    log_p: np.ndarray
-    cut: bool
-
-    @property
-    def best(self) -> int:
-        return int(self.hole[self.log_p.argmax()])
-
-    @property
-    def sure(self) -> float:
-        return float(np.exp(self.log_p.max()))
-
-    def recounted(self, start: int) -> EndGuess:
-        """The same guess with holes counted from hole ``start``."""
-        return replace(self, hole=self.hole - start)
-
-
-def find_ends(views, images, stick, others, width: float, reach: int = 5) -> tuple[EndGuess, EndGuess]:
-    """Where a member starts and stops, from openings and edges in all photos.
+def find_ends(scene: Scene, index: int, reach: int = REACH) -> Ends:
+    """Where a candidate starts and stops, from openings and edges in all photos.
 
     Parameters
     ----------
-    views, images : photos with cameras, and their (H, W, 3) uint8 pictures.
-    stick : recon.solve.members.selection.Stick.   others : the other sticks.
-    reach : holes looked at past the present ends.
+    scene : Scene
+        With the pictures of its photos.
+    index : int
+        Of the candidate.
+    reach : int
+        Holes looked at past the present ends.
 
     Returns
     -------
-    Guesses for the low end and for the high end; holes are counted from the stick's hole 0.
+    The low end and the high end; holes are counted from the candidate's hole 0.
     """
-    blockers = boxes(others, width)
-    n = stick.holes
-    steps = np.arange(-reach, n + reach)
-    first = stick.first.copy()
-    first[stick.axis] -= reach
-    llr, visible = line_evidence_of(
-        views,
-        stick.axis,
-        first,
-        len(steps),
-        width,
-        blockers,
-        lap_faces(stick.axis, first, len(steps), others, width),
+    candidate, others, width = scene.candidates[index], scene.others(index), scene.width
+    occluders = occluders_of(others, width)
+    n = candidate.holes
+    step = np.arange(-reach, n + reach)
+    holes = np.repeat(candidate.first[None], len(step), 0)
+    holes[:, candidate.axis] += step
+    first = candidate.first.copy()
+    first[candidate.axis] -= reach
+    bolted = lap_faces(candidate.axis, first, len(step), others, width)
+    openings = lattice_openings(candidate.axis, first, len(step), width)
+    found = along_line(scene.photos, openings, occluders, bolted=bolted)
+    boundaries, between = boundaries_of(n, reach)
+    edge, inner = edge_evidence(
+        (
+            colour_steps(p, scene.picture(p), candidate.axis, candidate.first, boundaries, width, occluders)
+            for p in scene.photos
+        ),
+        between,
     )
-    opening = np.clip(llr.sum((0, 1)), -8, 8)
-    boundaries = np.arange(-reach, n + reach + 1) - 0.5
-    edge, inner = np.zeros(len(boundaries)), np.zeros(len(boundaries))
-    between = (boundaries > 0) & (boundaries < n - 1)
-    for view, image in zip(views, images):
-        steps_seen = colour_steps(view, image, stick.axis, stick.first, boundaries, width, blockers)
-        e, i = step_llr(steps_seen, between)
-        edge, inner = edge + e, inner + i
-    edge, inner = np.clip(edge, -7, 7), np.clip(inner, -5, 2)
-    laps = LAP_PRIOR * lap_faces(stick.axis, first, len(steps), others, width).any(0)
-    room_lo, room_hi = _room(stick, others, width, reach)
-    middle = reach + n // 2
-    in_sight = _in_some_photo(views, stick, steps, width)
-    guesses = []
-    for way in (-1, 1):
-        holes, logs = [], []
-        total = 0.0
-        k = middle
-        while 0 <= k < len(steps):
-            if k != middle:
-                total += opening[k] + laps[k] + inner[k + 1 if way < 0 else k]
-            last = steps[k]
-            if (way < 0 and last < -room_lo) or (way > 0 and last > n - 1 + room_hi):
-                break
-            boundary = k if way < 0 else k + 1
-            holes.append(last)
-            logs.append(total + edge[boundary])
-            k += way
-        logs = np.array(logs)
-        logs = logs - np.logaddexp.reduce(logs)
-        best = holes[int(logs.argmax())]
-        beyond = best + way + reach
-        cut = bool(0 <= beyond < len(steps) and not in_sight[beyond])
-        guesses.append(EndGuess(np.array(holes), logs, cut))
-    return guesses[0], guesses[1]
+    return end_guesses(
+        found.profile,
+        bolted,
+        edge,
+        inner,
+        in_some_photo(scene.photos, holes),
+        reach,
+        _room(scene, index, reach),
+    )
 
 
-def held_ends(stick, guesses) -> tuple[EndGuess, EndGuess]:
-    """The guesses for a held stick's ends, those that a person vouches for put where they are."""
-    certain = [EndGuess(np.array([k]), np.zeros(1), False) for k in (0, stick.holes - 1)]
-    return tuple(c if held else g for c, g, held in zip(certain, guesses, stick.held))
+def boundaries_of(count: int, reach: int) -> tuple[FloatArray, BoolArray]:
+    """Places midway between holes, pitches from hole 0, and which lie between two of ``count`` known holes.
+
+    Examples
+    --------
+    >>> places, between = boundaries_of(3, 1)
+    >>> places.tolist(), between.tolist()
+    ([-1.5, -0.5, 0.5, 1.5, 2.5, 3.5], [False, False, True, True, False, False])
+    """
+    places = np.arange(-reach, count + reach + 1, dtype=float) - 0.5
+    return places, (places > 0) & (places < count - 1)
 
 
-LENGTH_KEPT = (
-    0.5  # half of a frame's members are supposed to share a length with another; common practice, no source
-)
+def end_guesses(
+    profile: FloatArray,
+    bolted: BoolArray,
+    edge: FloatArray,
+    inner: FloatArray,
+    in_sight: BoolArray,
+    reach: int,
+    room: tuple[int, int],
+) -> Ends:
+    """Chances of each possible end of a member, from what is known at its K holes and K + 1 boundaries.
+
+    Hole by hole from the middle: the member goes on as long as openings, laps and faces without an edge say
+    so, and ends at an edge.
+
+    Parameters
+    ----------
+    profile : array, (K,)
+        Nats at each hole, from ``reach`` holes before the known ones to ``reach`` past them.
+    bolted : bool array, (4, K)
+        Faces at laps.
+    edge, inner : array, (K + 1,)
+        Nats for an end and for going on at each boundary.
+    in_sight : bool array, (K,)
+        Does the hole fall into some photo?
+    reach : int
+        Holes before and past those that are known.
+    room : tuple[int, int]
+        Holes that there is room for before and past those that are known.
+
+    Returns
+    -------
+    The low and the high end, holes counted from the first known one.
+    """
+    opening = np.clip(profile, -8, 8)
+    laps = np.where(bolted.any(axis=0), LAP_PRIOR, 0.0)
+    step = np.arange(len(profile)) - reach
+    count = len(profile) - 2 * reach
+    middle = reach + count // 2
+
+    def guess(way: int, last: int) -> EndGuess:
+        k = np.arange(middle, last + reach + way, way)
+        gain = opening[k] + laps[k] + inner[k + 1 if way < 0 else k]
+        gain[0] = 0.0
+        log: FloatArray = np.cumsum(gain) + edge[k if way < 0 else k + 1]
+        log_p: FloatArray = log - float(np.logaddexp.reduce(log))
+        beyond = k[int(log_p.argmax())] + way
+        return EndGuess(step[k], log_p, bool(0 <= beyond < len(step) and not in_sight[beyond]))
+
+    return guess(-1, -min(reach, room[0])), guess(1, count - 1 + min(reach, room[1]))
 
 
-def settle_lengths(sticks, ends, sure: float = 0.95) -> list[tuple[int, int]]:
-    """Last holes (low, high) of each stick when both ends are judged together with the frame's usual lengths.
+def with_fixed_ends(candidate: Candidate, guesses: Ends | None) -> Ends:
+    """The guesses for a candidate's ends, with those that the user vouches for put where they are.
+
+    Parameters
+    ----------
+    guesses : Ends or None
+        May be None where both ends are fixed.
+    """
+    certain = tuple(EndGuess(np.array([k]), np.zeros(1), False) for k in (0, candidate.holes - 1))
+    if guesses is None:
+        return certain[0], certain[1]
+    low, high = candidate.fixed_ends or (False, False)
+    return certain[0] if low else guesses[0], certain[1] if high else guesses[1]
+
+
+def settle_lengths(ends: Sequence[Ends], sure: float = LENGTH_SURE) -> list[tuple[int, int]]:
+    """Last holes (low, high) of each member, both ends judged together with the frame's usual lengths.
 
     A builder cuts few lengths.  Where both ends are sure this changes nothing; else a length that sure
     members of the same frame have is preferred by the log of how often they have it.
+
+    Parameters
+    ----------
+    ends : Sequence[Ends]
+        Of all members.
+    sure : float
+        Probability of both ends from which a length counts.
+
+    Examples
+    --------
+    Two members surely have 10 holes; the third has 9 or, a little less likely, 10.
+
+    >>> at = lambda *p: EndGuess(np.arange(9, 9 - len(p), -1), np.log(p), False)
+    >>> low = EndGuess(np.array([0]), np.zeros(1), False)
+    >>> settle_lengths([(low, at(1.0)), (low, at(1.0)), (low, at(0.4, 0.6))])
+    [(0, 9), (0, 9), (0, 9)]
     """
     lengths = [hi.best - lo.best + 1 for lo, hi in ends]
     certain = [lo.sure > sure and hi.sure > sure for lo, hi in ends]
@@ -250,28 +191,24 @@ def settle_lengths(sticks, ends, sure: float = 0.95) -> list[tuple[int, int]]:
     return out
 
 
-def _room(stick, others, width, reach):
-    """How many holes a member could grow at each end before it runs into another."""
-    room = []
-    for way in (0, 1):
-        free = reach
+def _room(scene: Scene, index: int, reach: int) -> tuple[int, int]:
+    """How many holes a candidate could grow at each end before it runs into another, at most ``reach``."""
+
+    def free(low: int, high: int) -> int:
         for extra in range(1, reach + 1):
-            longer = grown(stick, extra if way == 0 else 0, extra if way == 1 else 0)
-            if runs_into(longer, others, width):
-                free = extra - 1
-                break
-        room.append(free)
-    return room
+            longer = grown(scene.candidates[index], extra * low, extra * high)
+            if runs_into(longer, scene.others(index), scene.width):
+                return extra - 1
+        return reach
+
+    return free(1, 0), free(0, 1)
 
 
-def _in_some_photo(views, stick, steps, width):
-    """(K,) bool: does the centre of each step fall into some photo?"""
-    X = np.repeat(stick.first[None], len(steps), 0)
-    X[:, stick.axis] += steps
-    out = np.zeros(len(steps), bool)
-    for v in views:
-        px = v.camera.project(X)
-        W, H = v.size
+def in_some_photo(photos: Sequence[PosedPhoto], places: FloatArray) -> BoolArray:
+    """Does each place (K, 3), pitches, fall into some photo?  (K,)"""
+    out = np.zeros(len(places), bool)
+    for photo in photos:
+        px = photo.camera.project(places)
         with np.errstate(invalid="ignore"):
-            out |= (px[:, 0] > 0) & (px[:, 1] > 0) & (px[:, 0] < W) & (px[:, 1] < H)
+            out |= ((px > 0) & (px < np.array(photo.size))).all(1)
     return out

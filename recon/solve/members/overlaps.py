@@ -2,69 +2,97 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from recon.solve.evidence.candidate import LEAST_EVIDENCE, LEAST_STEPS, Stick, runs_into
+from recon.geometry.arrays import BoolArray
+from recon.solve.evidence.candidate import LEAST_EVIDENCE, LEAST_STEPS, Candidate, runs_into
 
 
-def make_room(stick: Stick, chosen: list[Stick], width: float):
-    """Two members cannot fill one place: the end that overlaps with less evidence is cut off; one that is held yields nothing.
+def resolve_overlap(
+    candidate: Candidate, chosen: Sequence[Candidate], width: float
+) -> tuple[Candidate | None, list[Candidate]]:
+    """Two members that overlap: the end with less evidence is cut off; one with a fixed end yields nothing.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        New.
+    chosen : Sequence[Candidate]
+        Before it.
+    width : float
+        Of all, pitches.
 
     Returns
     -------
-    The new stick (None if nothing worth keeping is left) and the chosen ones, shortened where they yield.
+    The new candidate (None if nothing worth keeping is left) and the chosen ones, shortened where they yield.
+
+    Examples
+    --------
+    The last four holes of a weak candidate run through a strong one.
+
+    >>> def nats(axis, first, at_each_hole):
+    ...     values, bare = np.array(at_each_hole, float), Candidate.bare(axis, first, len(at_each_hole))
+    ...     return replace(bare, evidence=values.sum(), profile=values, seen=np.ones(len(values), int))
+    >>> weak, strong = nats(1, [4, -6, 0], [5] * 6 + [0.5] * 4), nats(0, [0, 0, 0], [5] * 10)
+    >>> shorter, chosen = resolve_overlap(weak, [strong], 1.0)
+    >>> shorter.holes, chosen[0].holes
+    (6, 10)
     """
     chosen = list(chosen)
     for i, other in enumerate(chosen):
-        if not runs_into(stick, [other], width):
+        if not runs_into(candidate, [other], width):
             continue
-        new, old = _cut(stick, other, width), _cut(other, stick, width) if other.held is None else None
+        new = _cut(candidate, other, width)
+        old = _cut(other, candidate, width) if other.fixed_ends is None else None
         if new is None and old is None:
             return None, chosen
         # What lies in the shared place is explained by either; only what is cut off beyond it is lost.
-        loss_new = stick.evidence - (new.evidence if new else 0.0) - _shared(stick, other, width)
-        loss_old = other.evidence - (old.evidence if old else 0.0) - _shared(other, stick, width)
+        loss_new = candidate.evidence - (new.evidence if new else 0.0) - _shared(candidate, other, width)
+        loss_old = other.evidence - (old.evidence if old else 0.0) - _shared(other, candidate, width)
         if old is not None and loss_old < loss_new:
             chosen[i] = old
         elif new is not None:
-            stick = new
+            candidate = new
         else:
             return None, chosen
-    if stick.evidence < LEAST_EVIDENCE or (stick.seen > 0).sum() < LEAST_STEPS:
+    if candidate.evidence < LEAST_EVIDENCE or (candidate.seen > 0).sum() < LEAST_STEPS:
         return None, chosen
-    return stick, chosen
+    return candidate, chosen
 
 
-def _inside(stick, other, width):
-    """(holes,) bool: which of a stick's holes lie within another's box, along the stick."""
+def _inside(candidate: Candidate, other: Candidate, width: float) -> BoolArray:
+    """Which of a candidate's holes lie within another's box, along the candidate: (holes,)."""
     lo, hi = other.box(width)
-    place = stick.first[stick.axis] + np.arange(stick.holes)
-    return (place + 0.5 > lo[stick.axis] + 0.1) & (place - 0.5 < hi[stick.axis] - 0.1)
+    axis = candidate.axis
+    place = candidate.first[axis] + np.arange(candidate.holes)
+    return (place + 0.5 > lo[axis] + 0.1) & (place - 0.5 < hi[axis] - 0.1)
 
 
-def _shared(stick, other, width):
-    return float(stick.profile[_inside(stick, other, width)].sum())
+def _shared(candidate: Candidate, other: Candidate, width: float) -> float:
+    """Nats of a candidate in the place that it shares with another."""
+    return float(candidate.profile[_inside(candidate, other, width)].sum())
 
 
-def _cut(stick: Stick, other: Stick, width: float) -> Stick | None:
-    """The better part of a stick on one side of another's box; None if none is left."""
-    inside = _inside(stick, other, width)
+def _cut(candidate: Candidate, other: Candidate, width: float) -> Candidate | None:
+    """The better part of a candidate on one side of another's box; None if none is left."""
+    inside = _inside(candidate, other, width)
     if not inside.any():
         return None
     a, b = int(inside.argmax()), int(len(inside) - inside[::-1].argmax())
-    parts = [(0, a), (b, stick.holes)]
-    a, b = max(parts, key=lambda p: stick.profile[p[0] : p[1]].sum())
+    parts = [(0, a), (b, candidate.holes)]
+    a, b = max(parts, key=lambda p: candidate.profile[p[0] : p[1]].sum())
     if b - a < 1:
         return None
-    first = stick.first.copy()
-    first[stick.axis] += a
+    first = candidate.first.copy()
+    first[candidate.axis] += a
     return replace(
-        stick,
+        candidate,
         first=first,
         holes=b - a,
-        profile=stick.profile[a:b],
-        seen=stick.seen[a:b],
-        evidence=float(stick.profile[a:b].sum()),
+        profile=candidate.profile[a:b],
+        seen=candidate.seen[a:b],
+        evidence=float(candidate.profile[a:b].sum()),
     )

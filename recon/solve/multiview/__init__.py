@@ -1,1 +1,10 @@
-"""Several photos together: registration in one world, and the rounds over them."""
+"""Several photos together: registration in one world, and the rounds over them.
+
+Modules, in the order of the method:
+
+- ``registration``: the turn and shift of one photo's lattice on others.
+- ``cameras``: cameras adjusted to the members.
+- ``hypotheses``: all photos in one world; of nearly equal hypotheses the one that explains most.
+- ``rounds``: select members, adjust cameras, look again, find the ends.
+- ``assemble``: the group of photos that show one frame, and its scene.
+"""

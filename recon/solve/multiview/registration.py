@@ -1,51 +1,141 @@
-"""Photos together: the 24 turns and the shift under which two photos' lattices see the same members."""
+"""Registration of one photo on others: the turn and shift under which their lattices see the same members."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import rotations
-from recon.solve.evidence.predictions import look, with_camera
+from recon.solve.evidence.candidate import Candidate
+from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
+from recon.solve.evidence.predictions import match_predictions
 from recon.solve.photo.photo_lattice import LatticeGuess, PhotoLattice
+
+LEAST_CHANCE = 0.4  # of a row's best guess, from which its holes count; this project's choice
+MOST_SHIFTS = 6  # shifts tried for each turn, most votes first; bounds the time
+MOST_PLACEMENTS = 24  # turns and shifts judged by evidence, most votes first; bounds the time
+MISS_WEIGHT = 0.35  # of a miss: a hidden hole cannot be distinguished from a missed one here
 
 
 @dataclass(frozen=True)
 class Cells:
-    """Hole centres that a photo shows: place (N, 3), axis of the member (N,), weight (N,), outward normal (N, 3)."""
+    """Hole centres that photos show.
 
-    place: np.ndarray
-    axis: np.ndarray
-    weight: np.ndarray
-    normal: np.ndarray
+    Attributes
+    ----------
+    place : array, (N, 3)
+        Pitches.
+    axis : int array, (N,)
+        Of the member, 0 to 2.
+    weight : array, (N,)
+        Chance that the hole is there.
+    normal : array, (N, 3)
+        Outward, of the face that was seen.
+    """
+
+    place: FloatArray
+    axis: IntArray
+    weight: FloatArray
+    normal: FloatArray
 
 
-def cells_of(lattice: PhotoLattice, least: float = 0.4) -> Cells:
-    place, axis, weight, normal = [], [], [], []
+NO_CELLS = Cells(np.zeros((0, 3)), np.zeros(0, int), np.zeros(0), np.zeros((0, 3)))
+
+
+@dataclass(frozen=True)
+class Placement:
+    """Where a photo's lattice may lie in another world: X' = turn X + shift.
+
+    Attributes
+    ----------
+    score : float
+        Nats that the photos give one another there.
+    votes : float
+        Cells that coincide, by weight.
+    turn : array
+        (3, 3), one of the 24 rotations of the lattice.
+    shift : array, (3,)
+        Pitches.
+    """
+
+    score: float
+    votes: float
+    turn: FloatArray
+    shift: FloatArray
+
+
+def together(cells: Sequence[Cells]) -> Cells:
+    """Cells of several photos in one world."""
+    return Cells(*(np.concatenate([getattr(c, f.name) for c in cells]) for f in fields(Cells)))
+
+
+def cells_of(lattice: PhotoLattice, least: float = LEAST_CHANCE) -> Cells:
+    """Holes of a photo's rows, each row where it most likely lies; no rows less likely than ``least``."""
+    cells = []
     for row, sign, guesses in zip(lattice.placed.rows, lattice.placed.sign, lattice.guesses):
         if not guesses or np.exp(guesses[0].log_p) < least:
             continue
         g = guesses[0]
-        X = np.repeat(g.first[None], len(row.step), 0)
+        n = len(row.step)
+        X = np.repeat(g.first[None], n, 0)
         X[:, row.axis] += sign * row.step
-        place.append(X)
-        axis.append(np.full(len(X), row.axis))
-        weight.append(np.full(len(X), np.exp(g.log_p)))
-        normal.append(np.repeat(g.normal[None], len(X), 0))
-    if not place:
-        return Cells(np.zeros((0, 3)), np.zeros(0, int), np.zeros(0), np.zeros((0, 3)))
-    return Cells(np.concatenate(place), np.concatenate(axis), np.concatenate(weight), np.concatenate(normal))
+        cells.append(
+            Cells(X, np.full(n, row.axis), np.full(n, np.exp(g.log_p)), np.repeat(g.normal[None], n, 0))
+        )
+    return together(cells) if cells else NO_CELLS
 
 
-def turned_cells(cells: Cells, turn: np.ndarray, shift=np.zeros(3)) -> Cells:
+def cells_of_candidates(candidates: Sequence[Candidate]) -> Cells:
+    """All holes of candidates, each as sure as the next."""
+    cells = []
+    for c in candidates:
+        X = np.repeat(c.first[None], c.holes, 0)
+        X[:, c.axis] += np.arange(c.holes)
+        cells.append(Cells(X, np.full(c.holes, c.axis), np.ones(c.holes), np.zeros((c.holes, 3))))
+    return together(cells) if cells else NO_CELLS
+
+
+def turned_cells(cells: Cells, turn: FloatArray, shift: FloatArray | None = None) -> Cells:
+    """The cells in another world: X' = turn X + shift."""
     new_axis = np.abs(turn).argmax(0)  # column j of the turn is where axis j goes
-    return Cells(cells.place @ turn.T + shift, new_axis[cells.axis], cells.weight, cells.normal @ turn.T)
+    place = cells.place @ turn.T
+    if shift is not None:
+        place = place + shift
+    return Cells(place, new_axis[cells.axis], cells.weight, cells.normal @ turn.T)
 
 
-def vote_shift(a: Cells, b: Cells, turn: np.ndarray, grid: float, most: int = 6):
-    """Shifts that lay most of b's cells (turned) on a's: [(votes, shift (3,))]."""
+def vote_shift(
+    a: Cells, b: Cells, turn: FloatArray, grid: float, most: int = MOST_SHIFTS
+) -> list[tuple[float, FloatArray]]:
+    """Shifts that lay most of b's cells, turned, on a's; cells of members along one axis vote for each other.
+
+    Parameters
+    ----------
+    a, b : Cells
+        Cells in two worlds.
+    turn : array, (3, 3)
+        From b's world to a's.
+    grid : float
+        Pitches; shifts are multiples of it.
+    most : int
+        How many shifts to return.
+
+    Returns
+    -------
+    Votes and shift (3,) pitches, most votes first.
+
+    Examples
+    --------
+    >>> cells = cells_of_candidates([Candidate.bare(0, [0, 0, 0], 5), Candidate.bare(2, [2, 1, -2], 5)])
+    >>> moved = turned_cells(cells, np.eye(3), np.array([3, 0, -2]))
+    >>> votes, shift = vote_shift(cells, moved, np.eye(3), 1.0)[0]
+    >>> votes, shift.tolist()
+    (10.0, [-3.0, 0.0, 2.0])
+    """
     tb = turned_cells(b, turn)
     diffs, votes = [], []
     for j in range(3):
@@ -96,9 +186,9 @@ def moved_lattice(lattice: PhotoLattice, turn: np.ndarray, shift: np.ndarray) ->
     return PhotoLattice(moved_camera(lattice.camera, turn, shift), placed, guesses, lattice.agreement)
 
 
-def fit_score(view, camera: Camera, cells: Cells, width: float) -> float:
-    """Evidence (nats) that a photo at ``camera`` sees openings on the given cells, on any face turned to it."""
-    v = with_camera(view, camera)
+def fit_score(photo: PosedPhoto, camera: Camera, cells: Cells, width: float) -> float:
+    """Nats for a photo, taken with ``camera``, seeing openings on the cells, on any face turned to it."""
+    posed = with_camera(photo, camera)
     best = np.full(len(cells.place), -np.inf)
     for j in range(3):
         for s in (1, -1):
@@ -107,32 +197,56 @@ def fit_score(view, camera: Camera, cells: Cells, width: float) -> float:
             ok = cells.axis != j
             if not ok.any():
                 continue
-            see = look(v, cells.place + 0.5 * width * n, np.repeat(n[None], len(cells.place), 0))
-            llr = np.where(ok & see.visible, see.llr, -np.inf)
-            best = np.maximum(best, llr)
-    # A cell out of sight of this photo says nothing; a hidden one cannot be told from a miss here, so misses weigh little.
-    seen = np.isfinite(best)
-    total = np.where(best[seen] > 0, best[seen], 0.35 * best[seen]).sum()
-    return float(total)
+            normals = np.repeat(n[None], len(cells.place), 0)
+            seen = match_predictions(posed, cells.place + 0.5 * width * n, normals)
+            best = np.maximum(best, np.where(ok & seen.visible, seen.llr, -np.inf))
+    # A cell out of sight of this photo says nothing.
+    llr = best[np.isfinite(best)]
+    return float(np.where(llr > 0, llr, MISS_WEIGHT * llr).sum())
 
 
-def join(view_b, lattice_b: PhotoLattice, cells_a: Cells, width: float, grid: float, views_a=()):
-    """Best turns and shifts of photo b into a's world: [(score, votes, turn, shift)], best first."""
-    cells_b = cells_of(lattice_b)
-    if not len(cells_b.place):
+def lattice_grid(width: float) -> float:
+    """Pitches of which shifts between two photos' lattices are multiples."""
+    return 1.0 if width == round(width) else 0.25
+
+
+def register(
+    photo: PosedPhoto,
+    lattice: PhotoLattice,
+    known: Cells,
+    width: float,
+    known_photos: Sequence[PosedPhoto] = (),
+) -> list[Placement]:
+    """Turns and shifts of a photo's lattice into the world of known cells, best first.
+
+    Turns and shifts with most votes are judged by what the photo sees of the known cells, and the known
+    photos of its own.
+
+    Parameters
+    ----------
+    photo, lattice : PosedPhoto or PhotoLattice
+        The photo, in a world of its own.
+    known : Cells
+        Cells in the other world.
+    width : float
+        Of the members, pitches.
+    known_photos : Sequence[PosedPhoto]
+        Photos in the other world.
+    """
+    own = cells_of(lattice)
+    if not len(own.place):
         return []
-    hyps = []
-    for t in rotations():
-        for votes, shift in vote_shift(cells_a, cells_b, t, grid):
-            hyps.append((votes, t, shift))
-    hyps.sort(key=lambda h: -h[0])
+    trials = [
+        (votes, turn, shift)
+        for turn in rotations()
+        for votes, shift in vote_shift(known, own, turn, lattice_grid(width))
+    ]
+    trials.sort(key=lambda t: -t[0])
     out = []
-    for votes, t, s in hyps[:24]:
-        cam = moved_camera(lattice_b.camera, t, s)
-        score = fit_score(view_b, cam, cells_a, width)
-        moved = turned_cells(cells_b, t, s)
-        for v in views_a:
-            score += fit_score(v, v.camera, moved, width)
-        out.append((score, votes, t, s))
-    out.sort(key=lambda h: -h[0])
-    return out
+    for votes, turn, shift in trials[:MOST_PLACEMENTS]:
+        score = fit_score(photo, moved_camera(lattice.camera, turn, shift), known, width)
+        moved = turned_cells(own, turn, shift)
+        for other in known_photos:
+            score += fit_score(other, other.camera, moved, width)
+        out.append(Placement(score, votes, turn, shift))
+    return sorted(out, key=lambda p: -p.score)

@@ -2,212 +2,97 @@
 
 Sought when the frame is solved, among the openings that its members leave unexplained; neither cameras
 nor members change.  Lines on which a brace could be pinned to two members are looked at one by one
-(``recon.solve.off_lattice.pinned_lines``); after them lines of openings on planes at which a member could touch another
-(``recon.solve.off_lattice.free_lines``), which must show much more, since far more of these could be chance.
+(``recon.solve.off_lattice.pinned_lines``); after them lines of openings on planes at which a member could
+touch another (``recon.solve.off_lattice.free_lines``), which must show much more, since far more of these
+could be chance.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-
 import numpy as np
 
-from recon.frame.joints import collisions
-from recon.frame.model import Member, as_tuple, section_axes
-from recon.geometry.camera import project_jacobian
-from recon.solve.evidence.candidate import boxes
-from recon.solve.evidence.predictions import look
-from recon.solve.members.selection import best_stretch, look_at
-from recon.solve.off_lattice.free_lines import loose_lines
-from recon.solve.off_lattice.line_evidence import (
-    Found,
-    Line,
-    Solids,
-    evidence_along,
-    line_ends,
-    openings_along,
-    overlap_boxes,
-)
-from recon.solve.off_lattice.pinned_lines import PLAY, Pinned, pin_spots, pinned_lines
+from recon.solve.evidence.scene import Scene
+from recon.solve.members.stretches import best_stretch
+from recon.solve.off_lattice.brace import LEAST_FREE, LEAST_PINNED, Brace, as_member
+from recon.solve.off_lattice.free_lines import free_lines
+from recon.solve.off_lattice.line_ends import line_ends
+from recon.solve.off_lattice.line_fit import adjusted_line, on_lattice
+from recon.solve.off_lattice.lines import Line, touches
+from recon.solve.off_lattice.pinned_lines import first_look, pinned_lines
+from recon.solve.off_lattice.search import Search, start_search
 
-# Nats.  Rendered photos with truth: the best false pinned line had 14, the weakest true one, 4 holes in sight, 31;
-# the best false loose line seen in two photos 48 (it touched nothing), true ones 103 to 404.
-LEAST_PINNED = 20.0
-LEAST_LOOSE = 45.0
 LEAST_HOLES = 3  # distinct holes seen of a pinned brace
-LEAST_LOOSE_HOLES = 6
-OVERLAP = 0.1  # pitches by which solved boxes may run into one another: rounding of measured places
-ROOM = 5  # holes looked at past the last one that must be there
-WORTH_A_LOOK = 8.0  # nats at the first glance, which forgives most misses
+LEAST_FREE_HOLES = 6
+LEAST_IN_PHOTO = 3  # openings from which a photo counts as showing a free line; this project's choice
+REACH = 5  # holes looked at past the last one that must be there
+WORTH_A_LOOK = 8.0  # nats at the first look, which forgives most misses
 MOST_LOOKS = 40  # lines looked at in full: bounds the time
 
-
-@dataclass(frozen=True)
-class Brace:
-    """A member off the lattice.
-
-    first : (3,) centre of hole 0, pitches.   direction : (3,) unit.   normal : (3,) unit, of one pair of faces:
-    the axis of the bolts.   evidence : nats.   hits : openings found.   ends : two EndGuess (low, high).
-    pins : holes in line with a hole of another member that it touches.
-    """
-
-    first: np.ndarray
-    direction: np.ndarray
-    normal: np.ndarray
-    holes: int
-    evidence: float
-    hits: int
-    ends: tuple
-    pins: int
-
-    @property
-    def line(self) -> Line:
-        return Line(self.first, self.direction, self.normal)
+CountedLine = tuple[Line, int]  # a line and the number of its holes
 
 
-def find_braces(views, images, sticks, width: float) -> list[Brace]:
+def find_braces(scene: Scene) -> list[Brace]:
     """Braces and other members off the lattice, most evidence first.
 
     Parameters
     ----------
-    views : recon.solve.evidence.predictions.View with solved cameras.   images : their (H, W, 3) uint8 BGR pictures.
-    sticks : the solved recon.solve.members.selection.Stick, in the views' world.   width : of all members, pitches.
+    scene : as solved, with the pictures of its photos
+
+    Examples
+    --------
+    >>> find_braces(Scene((), {}, 1.0))
+    []
     """
-    if not views or len(sticks) < 2:
+    if not scene.photos or len(scene.candidates) < 2:
         return []
-    views = [replace(v, free=unexplained(v, sticks, width)) for v in views]
-    solids = Solids(*boxes(sticks, width))
-    lines = pinned_lines(sticks, width)
-    worth = glance(views, lines, width)
-    order = [i for i in np.argsort(-worth)[:MOST_LOOKS] if worth[i] > WORTH_A_LOOK]
-    waiting = [
-        (Line(lines.first[i], lines.direction[i], np.eye(3)[lines.normal[i]]), int(lines.steps[i]) + 1)
-        for i in order
-    ]
+    search, pinned = _find_pinned(start_search(scene))
+    _, free = _find_free(search)
+    return sorted(pinned + free, key=lambda b: -b.evidence)
+
+
+def _find_pinned(search: Search) -> tuple[Search, list[Brace]]:
+    """Braces between two pins: the line with most evidence is taken, then the rest are judged again."""
+    waiting = _promising_lines(search)
     braces: list[Brace] = []
     while True:
-        trials = [
-            (seen_between(views, line, count, width, solids, sticks), line, count) for line, count in waiting
-        ]
-        waiting = [(line, count) for (total, _), line, count in trials if total > LEAST_PINNED / 2]
-        trials = [t for t in trials if t[0][0] > LEAST_PINNED and t[0][1] >= LEAST_HOLES]
-        best = max(trials, key=lambda t: t[0][0], default=None)
+        trials = [(*_seen_between(search, line, count), line, count) for line, count in waiting]
+        waiting = [(line, count) for nats, _, line, count in trials if nats > LEAST_PINNED / 2]
+        good = [t for t in trials if t[0] > LEAST_PINNED and t[1] >= LEAST_HOLES]
+        best = max(good, key=lambda t: t[0], default=None)
         if best is None:
-            break
-        waiting = [(line, count) for line, count in waiting if line is not best[1]]
-        brace = _settled(views, images, best[1], best[2], sticks, width, solids, braces, LEAST_PINNED)
+            return search, braces
+        waiting = [(line, count) for line, count in waiting if line is not best[2]]
+        brace = _with_ends(search, best[2], best[3], LEAST_PINNED)
         if brace is not None:
             braces.append(brace)
-            views, solids = _without(views, solids, brace, width)
-    for line, count in loose_lines(views, sticks, width):
-        brace = _loose(views, images, line, count, sticks, width, solids, braces)
-        if brace is not None:
-            braces.append(brace)
-            views, solids = _without(views, solids, brace, width)
-    return sorted(braces, key=lambda b: -b.evidence)
+            search = _taken_in(search, brace)
 
 
-def unexplained(view, sticks, width: float) -> np.ndarray:
-    """(N,) bool: detections that no opening of the sticks accounts for."""
-    free = np.ones(len(view.openings), bool)
-    blockers = boxes(sticks, width)
-    for s in sticks:
-        _, seen = look_at(view, s, width, blockers)
-        free[seen.hit[(seen.hit >= 0) & (seen.llr > 0)]] = False
-    return free
+def _promising_lines(search: Search) -> list[CountedLine]:
+    """Pinned lines worth a look, most nats first."""
+    scene = search.scene
+    lines = pinned_lines(scene.candidates, scene.width)
+    worth = first_look(scene.photos, lines, scene.width)
+    order = [i for i in np.argsort(-worth)[:MOST_LOOKS] if worth[i] > WORTH_A_LOOK]
+    return [(lines.line(i), int(lines.steps[i]) + 1) for i in order]
 
 
-def glance(views, lines: Pinned, width: float) -> np.ndarray:
-    """(N,) nats of what is found between the two pins, all lines at once; misses count little, nothing is hidden."""
-    score = np.zeros(len(lines.steps))
-    for normal in range(3):
-        mine = np.nonzero(lines.normal == normal)[0]
-        if not len(mine):
-            continue
-        inner = lines.steps[mine] - 1
-        owner = np.repeat(mine, inner)
-        k = np.arange(len(owner)) - np.repeat(np.cumsum(inner) - inner, inner) + 1
-        centre = lines.first[owner] + k[:, None] * lines.direction[owner]
-        face = np.eye(3)[normal]
-        side = np.cross(face, lines.direction[owner])
-        normals = np.concatenate(
-            [side, -side, np.tile(face, (len(owner), 1)), np.tile(-face, (len(owner), 1))]
-        )
-        X = np.tile(centre, (4, 1)) + 0.5 * width * normals
-        for v in views:
-            # The ellipse's shape is known for the faces along the bolts' axis only; the others are judged later.
-            plain = replace(v, shape=v.shape * (np.arange(3) == normal))
-            facing = ((v.camera.centre - X) * normals).sum(1) > 0
-            llr = look(plain, X[facing], normals[facing], only_free=True).llr
-            score += np.bincount(np.tile(owner, 4)[facing], np.maximum(llr, -0.5), minlength=len(score))
-    return score
-
-
-def pin_holes(line: Line, count: int, sticks, width: float) -> tuple[np.ndarray, np.ndarray]:
-    """Holes of a line in line with a hole of a stick that touches it, (count,) bool, and the faces there that a bolt's
-    head or nut or the stick itself may cover, (4, count) bool."""
-    pinned, faces = np.zeros(count, bool), np.zeros((4, count), bool)
-    holes = line.first + np.arange(count)[:, None] * line.direction
-    for axis in range(3):
-        across = np.abs(line.turn[1:, axis])
-        if across.max() < 1 - 1e-6:
-            continue  # no face of the line is normal to this axis
-        pair = 2 * int(across.argmax())
-        spots, _ = pin_spots(sticks, width, axis)
-        if not len(spots):
-            continue
-        here = (np.abs(holes[:, None] - spots[None]) < [PLAY + 0.02] * 3).all(2).any(1)
-        pinned |= here
-        faces[pair : pair + 2] |= here
-    return pinned, faces
-
-
-def seen_between(views, line, count, width, solids, sticks):
+def _seen_between(search: Search, line: Line, count: int) -> tuple[float, int]:
     """Nats and distinct holes seen from hole 0 to the last one that must be there."""
-    _, bolted = pin_holes(line, count, sticks, width)
-    found = evidence_along(views, line, count, width, solids, bolted)
+    found = search.bolted_evidence(line, count)
     return float(found.llr.sum()), int(((found.hit >= 0) & (found.llr > 0)).any((0, 1)).sum())
 
 
-def _room(line, count, width, solids, braces):
-    """Holes that there is room for before and past those of a line, or None where not even these have room."""
-
-    def free(before, after):
-        grown = line.shifted(-before)
-        if (
-            len(solids.lo)
-            and overlap_boxes(grown, count + before + after, width, solids.lo, solids.hi).max() > OVERLAP
-        ):
-            return False
-        pair = [as_member(b, f"{i}", width) for i, b in enumerate(braces)]
-        new = Member(
-            "new",
-            as_tuple(grown.first),
-            as_tuple(line.direction),
-            count + before + after,
-            width,
-            on_lattice=False,
-        )
-        return not any("new" in c[:2] for c in collisions([*pair, new]))
-
-    if not free(0, 0):
-        return None
-    low = next((n for n in range(1, ROOM + 1) if not free(n, 0)), ROOM + 1) - 1
-    high = next((n for n in range(1, ROOM + 1) if not free(0, n)), ROOM + 1) - 1
-    return low, high
-
-
-def _settled(views, images, line, count, sticks, width, solids, braces, least) -> Brace | None:
-    """The brace with its ends; None where it has no room, or shows too little with its ends found."""
-    room = _room(line, count, width, solids, braces)
+def _with_ends(search: Search, line: Line, count: int, least: float) -> Brace | None:
+    """The brace with its ends; None where it has no room, or less than ``least`` nats with its ends found."""
+    room = search.room(line, count, REACH)
     if room is None:
         return None
-    _, bolted = pin_holes(line.shifted(-ROOM), count + 2 * ROOM, sticks, width)
-    ends = line_ends(views, images, line, count, width, solids, bolted, room, ROOM)
-    low, high = ends[0].best, ends[1].best
-    line, holes = line.shifted(low), high - low + 1
-    pinned, bolted = pin_holes(line, holes, sticks, width)
-    found = evidence_along(views, line, holes, width, solids, bolted)
+    _, bolted = search.pins(line.shifted(-REACH), count + 2 * REACH)
+    low, high = line_ends(search, line, count, bolted, room, REACH)
+    line, holes = line.shifted(low.best), high.best - low.best + 1
+    pinned, bolted = search.pins(line, holes)
+    found = search.evidence(line, holes, bolted)
     total = float(found.llr.sum())
     if total < least:
         return None
@@ -218,170 +103,58 @@ def _settled(views, images, line, count, sticks, width, solids, braces, least) -
         holes,
         total,
         int((found.hit >= 0).sum()),
-        tuple(e.recounted(low) for e in ends),
+        (low.recounted(low.best), high.recounted(low.best)),
         int(pinned.sum()),
     )
 
 
-def _without(views, solids, brace, width):
-    """Views whose detections the brace no longer leaves free, and solids with the brace among them."""
-    found = evidence_along(views, brace.line, brace.holes, width, solids)
-    views = [replace(v, free=v.free.copy()) for v in views]
-    for v, hit, llr in zip(views, found.hit, found.llr):
-        v.free[hit[(hit >= 0) & (llr > 0)]] = False
-    return views, replace(
-        solids, members=(*solids.members, as_member(brace, f"{len(solids.members)}", width))
-    )
+def _taken_in(search: Search, brace: Brace) -> Search:
+    """The search with a brace among its members."""
+    member = as_member(brace, f"{len(search.members)}", search.scene.width)
+    return search.with_member(brace.line, member)
 
 
-def as_member(brace: Brace, name: str, width: float) -> Member:
-    """The brace as a member of a frame, ends and confidence left open."""
-    return Member(
-        name,
-        as_tuple(np.round(brace.first, 6)),
-        as_tuple(np.round(brace.direction, 9)),
-        brace.holes,
-        width,
-        on_lattice=False,
-        seen=brace.hits,
-    )
+def _find_free(search: Search) -> tuple[Search, list[Brace]]:
+    """Members on lines that no two pins fix."""
+    braces = []
+    for line, count in free_lines(search.scene):
+        brace = _free_brace(search, line, count)
+        if brace is not None:
+            braces.append(brace)
+            search = _taken_in(search, brace)
+    return search, braces
 
 
-def off_lattice_members(braces, width: float, labels, end_of) -> list[Member]:
-    """The braces as members with ends and confidence.
-
-    labels : at least one for each brace, iterable.   end_of : (EndGuess, way -1 or 1) -> recon.frame.model.End, as for all members.
-    """
-    return [
-        replace(
-            as_member(b, name, width),
-            confidence=round(confidence(b), 3),
-            ends=(end_of(b.ends[0], -1), end_of(b.ends[1], 1)),
-        )
-        for b, name in zip(braces, labels)
-    ]
-
-
-def confidence(brace: Brace) -> float:
-    """Probability that the brace is exactly right: its ends' probabilities times that of its place.
-
-    The place: even odds at half the evidence asked for, near certainty at three times that; rendered frames with
-    truth showed no brace out of place, too few to fit a curve.
-    """
-    least = LEAST_PINNED if brace.pins >= 2 else LEAST_LOOSE
-    place = 1 / (1 + np.exp(-(brace.evidence - least / 2) / (0.4 * least)))
-    return float(np.clip(brace.ends[0].sure * brace.ends[1].sure * place, 0.01, 0.99))
-
-
-def explained(view, members, sticks, width: float) -> np.ndarray:
-    """Numbers of a photo's detections that are openings of members off the lattice (recon.frame.model.Member)."""
-    view = replace(view, free=unexplained(view, sticks, width))
-    lo, hi = boxes(sticks, width)
-    hits = [np.zeros(0, int)]
-    for m in members:
-        line = Line(np.asarray(m.first, float), np.asarray(m.direction, float), section_axes(m)[0])
-        others = Solids(lo, hi, tuple(o for o in members if o is not m))
-        found = evidence_along([view], line, m.holes, width, others)
-        hits.append(found.hit[(found.hit >= 0) & (found.llr > 0)])
-    return np.unique(np.concatenate(hits))
-
-
-def _loose(views, images, line, count, sticks, width, solids, braces) -> Brace | None:
-    """A member on a line that no two pins fix: its best stretch, its place by least squares, and much evidence."""
+def _free_brace(search: Search, line: Line, count: int) -> Brace | None:
+    """A member on a free line: its best stretch, its place by least squares, and much evidence."""
+    scene = search.scene
     for _ in range(2):
-        reach = ROOM
-        wide = line.shifted(-reach)
-        _, bolted = pin_holes(wide, count + 2 * reach, sticks, width)
-        found = evidence_along(views, wide, count + 2 * reach, width, solids, bolted)
-        a, b, total = best_stretch(found.llr.sum((0, 1)))
-        if total < LEAST_LOOSE / 2 or b - a < LEAST_LOOSE_HOLES:
+        stretch = _best_part(search, line, count)
+        if stretch is None:
             return None
-        line, count = refined(views, wide, found, width).shifted(a), b - a
-    found = evidence_along(views, line, count, width, solids, pin_holes(line, count, sticks, width)[1])
+        line, count = stretch
+    found = search.bolted_evidence(line, count)
     hit = (found.hit >= 0) & (found.llr > 0)
-    in_photos = (hit.sum((1, 2)) >= 3).sum()
-    slanted = np.abs(line.direction).max() < 1 - 1e-6
-    # One photo sees a member along an axis alike at many depths; a slanted one has its pitch at one depth only.
-    if hit.any((0, 1)).sum() < LEAST_LOOSE_HOLES or (in_photos < 2 and not (slanted and len(views) == 1)):
+    in_photos = (hit.sum((1, 2)) >= LEAST_IN_PHOTO).sum()
+    # One photo sees a member along an axis alike at many depths; a slanted one has its pitch at one depth
+    # only.
+    one_is_enough = line.slanted and len(scene.photos) == 1
+    if hit.any((0, 1)).sum() < LEAST_FREE_HOLES or (in_photos < 2 and not one_is_enough):
         return None
-    if on_lattice(line, count, sticks, width) or not touches(line, count, solids, width):
+    boxes = search.occluders
+    if on_lattice(line, scene.candidates, scene.width) or not touches(
+        line, count, scene.width, boxes.lo, boxes.hi
+    ):
         return None
-    least = LEAST_LOOSE * (1 if len(views) > 1 else 2)
-    return _settled(views, images, line, count, sticks, width, solids, braces, least)
+    return _with_ends(search, line, count, LEAST_FREE * (1 if len(scene.photos) > 1 else 2))
 
 
-OFF = 0.15  # pitches off the lattice from which a member is called off it: more than play and error
-
-
-def on_lattice(line: Line, count: int, sticks, width: float) -> bool:
-    """Does a line along an axis fit the lattice of a stick that it touches or runs beside?"""
-    axis = int(np.abs(line.direction).argmax())
-    if np.abs(line.direction[axis]) < 1 - 1e-6:
-        return False
-    for s in sticks:
-        gap = line.first - s.first
-        phase = (
-            np.abs(gap - np.rint(gap / 0.5) * 0.5) if width != round(width) else np.abs(gap - np.rint(gap))
-        )
-        # Across, what is flush with the stick's face is in place whatever the phase.
-        others = [j for j in range(3) if j != axis]
-        along_ok = abs(gap[axis] - np.rint(gap[axis])) < OFF
-        across_ok = all(phase[j] < OFF or abs(abs(gap[j]) - width) < 0.02 for j in others)
-        if along_ok and across_ok:
-            return True
-    return False
-
-
-def touches(line: Line, count: int, solids: Solids, width: float) -> bool:
-    """Does a member on the line lie flush with a box, with a good part of a hole's room in common?"""
-    thin = overlap_boxes(line, count, width, solids.lo, solids.hi)
-    near = np.nonzero(np.abs(thin) < 0.05)[0]
-    for axis in range(3):
-        if np.abs(line.turn[1:, axis]).max() < 1 - 1e-6:
-            continue
-        # Pushed half-way in along the face's axis, a member that is flush runs into the box.
-        for way in (-0.4, 0.4):
-            pushed = replace(line, first=line.first + way * np.eye(3)[axis])
-            if (
-                len(near)
-                and overlap_boxes(pushed, count, width, solids.lo[near], solids.hi[near]).max() > 0.3
-            ):
-                return True
-    return False
-
-
-def refined(views, line: Line, found: Found, width: float) -> Line:
-    """The line moved within the plane of its face by least squares over the openings found along it.
-
-    It keeps its place along ``normal``, where it lies flush with another member; a line along an axis stays so.
-    """
-    count = found.llr.shape[2]
-    slanted = np.abs(line.direction).max() < 1 - 1e-6
-    for _ in range(3):
-        X, _ = openings_along(line, count, width)
-        rows, rest = [], []
-        k = np.arange(count) - (count - 1) / 2
-        side = np.cross(line.normal, line.direction)
-        for v, hit, llr in zip(views, found.hit, found.llr):
-            f, s = np.nonzero((hit >= 0) & (llr > 1))
-            if not len(f):
-                continue
-            px, _, by_point = project_jacobian(v.camera, X[f, s])
-            o = v.openings[hit[f, s]]
-            sigma = np.hypot(0.3, 0.08 * o["minor"])[:, None]
-            J = np.stack([by_point @ line.direction, by_point @ side, (by_point @ side) * k[s][:, None]], 2)
-            rows.append((J / sigma[..., None]).reshape(-1, 3))
-            rest.append(((np.c_[o["x"], o["y"]] - px) / sigma).ravel())
-        if not rows:
-            return line
-        J, r = np.concatenate(rows), np.concatenate(rest)
-        if not slanted:
-            J = J[:, :2]
-        w = np.sqrt(1 / (1 + (r / 2.5) ** 2))  # Cauchy weights: a wrong hit has little say
-        step = np.linalg.lstsq(J * w[:, None], r * w, rcond=None)[0]
-        turn = step[2] if slanted else 0.0
-        middle = line.first + (count - 1) / 2 * line.direction + step[0] * line.direction + step[1] * side
-        direction = line.direction + turn * side
-        direction /= np.linalg.norm(direction)
-        line = replace(line, first=middle - (count - 1) / 2 * direction, direction=direction)
-    return line
+def _best_part(search: Search, line: Line, count: int) -> CountedLine | None:
+    """The stretch of a line with most evidence, its place adjusted; None where it is short or weak."""
+    wide, holes = line.shifted(-REACH), count + 2 * REACH
+    found = search.bolted_evidence(wide, holes)
+    start, stop, nats = best_stretch(found.profile)
+    if nats < LEAST_FREE / 2 or stop - start < LEAST_FREE_HOLES:
+        return None
+    moved = adjusted_line(search.scene.photos, wide, found, search.scene.width)
+    return moved.shifted(start), stop - start

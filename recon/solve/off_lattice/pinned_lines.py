@@ -8,86 +8,210 @@ That leaves a list of lines short enough to be looked at one by one.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.solve.evidence.candidate import Candidate
+from recon.solve.evidence.posed_photo import PosedPhoto
+from recon.solve.evidence.predictions import match_predictions
+from recon.solve.off_lattice.lines import Line, faces_along
+
 PLAY = 0.1  # pitches that two holes may be off their common axis (as in recon.frame.joints)
-SHORTEST, LONGEST = (
-    3,
-    32,
-)  # pitches between two pins: nearer ones make a block, and no stock piece has more holes
-LEAST_SLANT = (
-    0.5  # pitches that the pins are apart along both axes of the plane: else it lies along the lattice
-)
+# Pitches between two pins: nearer ones make a block, and no piece of stock has more holes.
+SHORTEST, LONGEST = 3, 32
+# Pitches that the pins are apart along both axes of the plane: else it lies along the lattice.
+LEAST_SLANT = 0.5
+SAME_LINE = 0.04  # pitches: lines nearer than this are one; this project's choice
+LEAST_MISS = -0.5  # nats that a miss counts at most at a first look, where nothing is hidden
 
 
 @dataclass(frozen=True)
-class Pinned:
-    """N lines pinned at two holes: ``first`` (N, 3) the one pin's place on the brace's centre line, ``direction``
-    (N, 3) unit, ``steps`` (N,) whole pitches to the other, ``normal`` (N,) the frame axis along the bolts."""
+class PinnedLines:
+    """N lines pinned at two holes.
 
-    first: np.ndarray
-    direction: np.ndarray
-    steps: np.ndarray
-    normal: np.ndarray
+    Attributes
+    ----------
+    first : (N, 3) place of one pin on the brace's centre line, pitches.
+    direction : (N, 3) unit, towards the other pin.
+    steps : (N,) whole pitches between the pins.
+    normal : (N,) frame axis along the bolts.
+    """
+
+    first: FloatArray
+    direction: FloatArray
+    steps: IntArray
+    normal: IntArray
+
+    def line(self, i: int) -> Line:
+        """One of the lines, hole 0 at its first pin."""
+        return Line(self.first[i], self.direction[i], np.eye(3)[self.normal[i]])
 
 
-def pin_spots(sticks, width: float, normal: int):
-    """Places (M, 3) one width off the sticks' holes along a frame axis, on both sides, and the stick of each (M,)."""
+def pin_places(candidates: Iterable[Candidate], width: float, normal: int) -> tuple[FloatArray, IntArray]:
+    """Places one width off the candidates' holes along a frame axis, on both sides.
+
+    Parameters
+    ----------
+    candidates : along the axes
+    width : of all members, pitches
+    normal : frame axis along the bolts
+
+    Returns
+    -------
+    place : (M, 3) pitches
+    owner : (M,) number of the candidate
+    """
     places, owner = [np.zeros((0, 3))], [np.zeros(0, int)]
-    for i, s in enumerate(sticks):
-        if s.axis == normal:
+    for i, c in enumerate(candidates):
+        if c.axis == normal:
             continue
-        holes = np.repeat(s.first[None], s.holes, 0)
-        holes[:, s.axis] += np.arange(s.holes)
+        holes = np.repeat(c.first[None], c.holes, 0)
+        holes[:, c.axis] += np.arange(c.holes)
         for side in (-width, width):
             places.append(holes + side * np.eye(3)[normal])
-            owner.append(np.full(s.holes, i))
+            owner.append(np.full(c.holes, i))
     return np.concatenate(places), np.concatenate(owner)
 
 
-def pinned_lines(sticks, width: float) -> Pinned:
-    """Every line on which a brace could be pinned to two of the sticks (``recon.solve.members.selection.Stick``)."""
-    first, direction, steps, normals = (
-        [np.zeros((0, 3))],
-        [np.zeros((0, 3))],
-        [np.zeros(0, int)],
-        [np.zeros(0, int)],
+def pinned_lines(candidates: Sequence[Candidate], width: float) -> PinnedLines:
+    """Every line on which a brace could be pinned to two of the candidates.
+
+    Parameters
+    ----------
+    candidates : along the axes
+    width : of all members, pitches
+
+    Examples
+    --------
+    Two posts 4 pitches apart: pins 3 holes up or down from one another are 5 pitches apart.
+
+    >>> import numpy as np
+    >>> posts = [Candidate.bare(2, [x, 0, 0], 4) for x in (0, 4)]
+    >>> lines = pinned_lines(posts, 1.0)
+    >>> sorted(set(lines.steps.tolist())), sorted(set(np.abs(lines.direction).round(2)[:, 2].tolist()))
+    ([5], [0.6])
+    """
+    parts = [
+        _pinned_in_plane(place[here], owner[here], normal)
+        for normal in range(3)
+        for place, owner in [pin_places(candidates, width, normal)]
+        for level in np.unique(np.round(place[:, normal], 2))
+        for here in [np.abs(place[:, normal] - level) < 0.02]
+    ]
+    if not parts:
+        return PinnedLines(np.zeros((0, 3)), np.zeros((0, 3)), np.zeros(0, int), np.zeros(0, int))
+    return _shortest_of_each(
+        PinnedLines(
+            np.concatenate([p.first for p in parts]),
+            np.concatenate([p.direction for p in parts]),
+            np.concatenate([p.steps for p in parts]),
+            np.concatenate([p.normal for p in parts]),
+        )
     )
-    for normal in range(3):
-        place, owner = pin_spots(sticks, width, normal)
-        for level in np.unique(np.round(place[:, normal], 2)):
-            here = np.abs(place[:, normal] - level) < 0.02
-            p, o = place[here], owner[here]
-            i, j = np.triu_indices(len(p), 1)
-            gap = p[j] - p[i]
-            distance = np.linalg.norm(gap, axis=1)
-            whole = np.rint(distance)
-            across = np.sort(np.abs(gap), axis=1)[:, 1]
-            ok = (
-                (o[i] != o[j])
-                & (np.abs(distance - whole) <= PLAY)
-                & (whole >= SHORTEST)
-                & (whole <= LONGEST)
-                & (across > LEAST_SLANT)
-            )
-            i, gap, distance, whole = i[ok], gap[ok], distance[ok], whole[ok]
-            u = gap / distance[:, None]
-            first.append(p[i] + 0.5 * (distance - whole)[:, None] * u)
-            direction.append(u)
-            steps.append(whole.astype(int))
-            normals.append(np.full(len(u), normal))
-    lines = Pinned(*(np.concatenate(x) for x in (first, direction, steps, normals)))
-    # Holes in a row pin the same line many times: the shortest of each stands for all.
+
+
+def _pinned_in_plane(place: FloatArray, owner: IntArray, normal: int) -> PinnedLines:
+    """Lines between any two places of different owners that lie in one plane normal to a frame axis."""
+    i, j = np.triu_indices(len(place), 1)
+    gap = place[j] - place[i]
+    distance = np.linalg.norm(gap, axis=1)
+    whole = np.rint(distance)
+    across = np.sort(np.abs(gap), axis=1)[:, 1]
+    ok = (
+        (owner[i] != owner[j])
+        & (np.abs(distance - whole) <= PLAY)
+        & (whole >= SHORTEST)
+        & (whole <= LONGEST)
+        & (across > LEAST_SLANT)
+    )
+    i, gap, distance, whole = i[ok], gap[ok], distance[ok], whole[ok]
+    u = gap / distance[:, None]
+    first = place[i] + 0.5 * (distance - whole)[:, None] * u  # the play shared by both pins
+    return PinnedLines(first, u, whole.astype(int), np.full(len(u), normal))
+
+
+def _shortest_of_each(lines: PinnedLines) -> PinnedLines:
+    """Holes in a row pin the same line many times: the shortest of each stands for all."""
     order = np.argsort(lines.steps, kind="stable")
     u = lines.direction[order]
     flip = np.where(np.abs(u[:, 0]) > 1e-6, np.sign(u[:, 0]), np.sign(u[:, 1]))[:, None]
     u = u * flip
     along = (lines.first[order] * u).sum(1)
     foot = lines.first[order] - along[:, None] * u
-    key = np.round(np.c_[lines.normal[order], u, foot, (along % 1.0)] / 0.04).astype(int)
-    key[:, -1] %= 25
+    key = np.round(np.c_[lines.normal[order], u, foot, (along % 1.0)] / SAME_LINE).astype(int)
+    key[:, -1] %= round(1 / SAME_LINE)
     _, keep = np.unique(key, axis=0, return_index=True)
     keep = order[np.sort(keep)]
-    return Pinned(lines.first[keep], lines.direction[keep], lines.steps[keep], lines.normal[keep])
+    return PinnedLines(lines.first[keep], lines.direction[keep], lines.steps[keep], lines.normal[keep])
+
+
+def first_look(photos: Iterable[PosedPhoto], lines: PinnedLines, width: float) -> FloatArray:
+    """What is found between the two pins, all lines at once; misses count little, nothing is hidden.
+
+    Parameters
+    ----------
+    photos : ``free`` False for detections that other members explain
+    lines : N lines
+    width : of all members, pitches
+
+    Returns
+    -------
+    (N,) nats.
+    """
+    score = np.zeros(len(lines.steps))
+    for normal in range(3):
+        mine = np.nonzero(lines.normal == normal)[0]
+        if not len(mine):
+            continue
+        inner = lines.steps[mine] - 1
+        owner = np.repeat(mine, inner)
+        k = np.arange(len(owner)) - np.repeat(np.cumsum(inner) - inner, inner) + 1
+        centre = lines.first[owner] + k[:, None] * lines.direction[owner]
+        face = np.eye(3)[normal]
+        side = np.cross(face, lines.direction[owner])
+        normals = np.concatenate(
+            [side, -side, np.tile(face, (len(owner), 1)), np.tile(-face, (len(owner), 1))]
+        )
+        X = np.tile(centre, (4, 1)) + 0.5 * width * normals
+        for photo in photos:
+            # The ellipse's shape is known for the faces along the bolts' axis only; the others are judged
+            # later.
+            plain = replace(photo, shape=photo.shape * (np.arange(3) == normal))
+            facing = ((photo.camera.centre - X) * normals).sum(1) > 0
+            llr = match_predictions(plain, X[facing], normals[facing], only_free=True).llr
+            score += np.bincount(np.tile(owner, 4)[facing], np.maximum(llr, LEAST_MISS), minlength=len(score))
+    return score
+
+
+def pin_holes(
+    line: Line, count: int, candidates: Sequence[Candidate], width: float
+) -> tuple[BoolArray, BoolArray]:
+    """Holes of a line that are in line with a hole of a candidate that touches it.
+
+    Parameters
+    ----------
+    line, count : of the brace
+    candidates : along the axes
+    width : of all members, pitches
+
+    Returns
+    -------
+    pinned : (count,) the holes
+    bolted : (4, count) faces there that a bolt's head or nut or the candidate itself may cover
+    """
+    pinned, bolted = np.zeros(count, bool), np.zeros((4, count), bool)
+    holes = line.holes(np.arange(count))
+    for axis in range(3):
+        face = faces_along(line, axis)
+        if face is None:
+            continue
+        places, _ = pin_places(candidates, width, axis)
+        if not len(places):
+            continue
+        here = np.any(np.all(np.abs(holes[:, None] - places[None]) < PLAY + 0.02, axis=2), axis=1)
+        pinned |= here
+        bolted[face : face + 2] |= here
+    return pinned, bolted

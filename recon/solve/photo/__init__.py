@@ -1,1 +1,13 @@
-"""One photo by itself: vanishing points, rows along the axes, lattice and camera."""
+"""One photo by itself: vanishing points, rows along the axes, lattice and camera.
+
+In the order of the method:
+
+- ``read_photo``: the stages one after another; what one photo gives (``PhotoReading``)
+- ``row_points``: rows as padded arrays, and their places once camera and direction are known
+- ``vanishing_points``: focal length, lens and rotation from three perpendicular directions
+- ``hole_size``: apparent diameter of the holes in pitches
+- ``axis_rows``: rows along the camera's axes, equal steps of a cotangent
+- ``placed_rows``: these rows in space, with uncertainty, faces and the width that twins show
+- ``photo_lattice``: the lattice that all rows agree on, and the lattice lines each may lie on
+- ``resection``: the camera from known points
+"""

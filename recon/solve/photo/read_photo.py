@@ -1,78 +1,109 @@
-"""All that one photo tells by itself: openings, rows, camera, lattice."""
+"""All that one photo shows by itself: openings, rows, camera, lattice."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.spatial import cKDTree
 
-from recon.geometry.boxes import lifted, occluded
-from recon.geometry.camera import Camera, image2sensor, world2camera
+from recon.geometry.arrays import FloatArray, IntArray
+from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes
 from recon.image.openings import detect_openings, lab_image, local_density
-from recon.image.rows import find_rows, pattern_directions
-from recon.solve.evidence.candidate import boxes
-from recon.solve.evidence.predictions import (
-    LEAST_FACING,
-    View,
-    make_view,
-    member_openings,
-)
-from recon.solve.photo.axis_rows import GuidedRow, find_guided_rows
+from recon.image.rows import Row, find_rows, pattern_directions
+from recon.solve.evidence.candidate import Candidate
+from recon.solve.evidence.posed_photo import PosedPhoto, make_posed_photo
+from recon.solve.photo.axis_rows import AxisRow, find_axis_rows
+from recon.solve.photo.hole_size import hole_of_members, hole_of_rows
 from recon.solve.photo.photo_lattice import (
     CLASS_DECIMALS,
     PhotoLattice,
+    best_chances,
     guess_rows,
-    place,
     solve_lattice,
-    twin_width,
-    upright,
+    upright_axes,
 )
-from recon.solve.photo.vanishing_points import (
-    Pencils,
-    RowPoints,
-    find_pencils,
-    place_rows,
-    row_points,
-    row_shares,
-)
+from recon.solve.photo.placed_rows import place_axis_rows, twin_width
+from recon.solve.photo.row_points import RowPoints, row_points, row_shares
+from recon.solve.photo.vanishing_points import AxesCamera, find_vanishing_points
 
 SEED_OPENINGS = 2000  # best-scored openings that first rows grow from: bounds time on gravel
-GUIDED_OPENINGS = 5000  # openings looked at once the camera is known
+AXIS_OPENINGS = 5000  # openings looked at once the camera is known
+LEAST_OPENINGS = 12  # fewer make no three rows; this project's choice
 LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
+PATTERN_DIRECTIONS = 3  # directions in which an opening of tiles or a grating repeats; a member's in one
+LEAST_CAMERA_SCORE = 0.3  # of the best camera's score, for another one to be tried; this project's choice
+HOLE_RANGE = (0.45, 2.2)  # of the photo's hole: rows with others have another pitch; this project's choice
+# Pitches: drilled square stock, and punched post 1.5 to 2.5 in.
+KNOWN_WIDTHS = (1.0, 1.5, 1.75, 2.0, 2.25, 2.5)
+SEEN_WIDTH = 0.97  # of the true width: measured widths come out 2 to 5 % small
 
 
 @dataclass(frozen=True)
 class PhotoReading:
     """One photo read by itself.
 
-    openings : (N,) dtype OPENING.   view, lattice : None when no lattice was found, with ``reason``.
-    width : (estimate, standard error), pitches.   worth : nats of evidence that its lattice explains.
+    Attributes
+    ----------
+    name : of the photo.
+    size : width, height, px.
+    openings : (N,), dtype OPENING.
+    photo, lattice : the photo with its camera, and its lattice; None when no lattice was found.
+    width : estimate and standard error, pitches.
+    worth : nats of evidence that its lattice explains.
+    reason : why no lattice was found.
+    lattice_width : pitches, the width that the lattice was solved with.
+    others : further (photo, lattice), should this one not fit the other photos.
+    posed : camera and lattice are in the world of a frame that is known.
     """
 
     name: str
-    size: tuple
+    size: tuple[int, int]
     openings: np.ndarray
-    view: View | None
+    photo: PosedPhoto | None
     lattice: PhotoLattice | None
-    width: tuple
+    width: tuple[float, float]
     worth: float
     reason: str = ""
-    lattice_width: float = 1.0  # pitches: the width that the lattice was solved with
-    others: tuple = ()  # further (view, lattice), should this one not fit the other photos
-    posed: bool = False  # camera and lattice are in the world of a frame that is known
+    lattice_width: float = 1.0
+    others: tuple[tuple[PosedPhoto, PhotoLattice], ...] = ()
+    posed: bool = False
 
 
 def read_openings(bgr: np.ndarray) -> np.ndarray:
-    """Openings of a (H, W, 3) uint8 BGR photo."""
+    """Openings (N,), dtype OPENING, of a (H, W, 3) uint8 BGR photo, best first."""
     return detect_openings(lab_image(bgr))
+
+
+@dataclass(frozen=True)
+class _Detections:
+    """What a photo shows before its camera is known.
+
+    Attributes
+    ----------
+    name, size, openings : as in PhotoReading.
+    density : (N,) openings per px^2 round each.
+    pattern : (N,) in how many directions each opening repeats.
+    rows : first rows, among the openings with the best scores.
+    points : their padded arrays.
+    share : (R,) their weights 0..1.
+    """
+
+    name: str
+    size: tuple[int, int]
+    openings: np.ndarray
+    density: FloatArray
+    pattern: IntArray
+    rows: list[Row]
+    points: RowPoints
+    share: FloatArray
 
 
 def read_photo(
     name: str,
     openings: np.ndarray,
-    size: tuple,
+    size: tuple[int, int],
     focal_px: float | None,
     width: float | None = None,
     most_cameras: int = 3,
@@ -81,193 +112,181 @@ def read_photo(
 
     Parameters
     ----------
-    openings : all detections, best first.   size : width, height px.
-    focal_px : from EXIF, or None.   width : of the members in pitches where known; else estimated.
-    """
-    openings = openings[:GUIDED_OPENINGS]
-
-    def nothing(reason):
-        return PhotoReading(name, size, openings, None, None, (1.0, np.inf), 0.0, reason)
-
-    if len(openings) < 12:
-        return nothing("hardly any openings can be seen")
-    pattern = pattern_directions(openings)
-    first = openings[:SEED_OPENINGS]
-    rows = find_rows(first)
-    if len(rows) < 3:
-        return nothing("no rows of openings can be seen")
-    points = row_points(first, rows)
-    share = row_shares([r.index for r in rows])
-    share = share / (
-        1 + 10.0 ** np.array([r.log_nfa for r in rows])
-    )  # chance that the row is none of clutter's
-    share = share * np.array([(pattern[r.index] < 3).mean() ** 2 for r in rows])
-    trials: list[PhotoReading] = []
-    cameras = find_pencils(points, share, size, focal_px, most=most_cameras)
-    for pencils in cameras:
-        if pencils.score < 0.3 * cameras[0].score:
-            continue
-        trial = _try_camera(name, openings, size, first, rows, points, share, pencils, pattern, width)
-        if trial:
-            trials.append(trial)
-    if not trials:
-        return nothing("its rows of openings fit no camera")
-    best = max(trials, key=lambda t: t.worth)
-    spare = [pair for t in trials if t is not best for pair in ((t.view, t.lattice), *t.others)]
-    return replace(best, others=(*best.others, *spare))
-
-
-def read_posed(
-    name: str, openings: np.ndarray, size: tuple, camera: Camera, sticks, width: float
-) -> PhotoReading | None:
-    """Rows and lattice of a photo whose camera is known from a frame read before.
-
-    sticks : recon.solve.evidence.candidate.Stick of that frame, in the camera's world.
+    name : of the photo
+    openings : (N,), dtype OPENING, all detections, best first
+    size : width, height, px
+    focal_px : focal length from EXIF, px, or None
+    width : of the members in pitches where known; else estimated
+    most_cameras : cameras tried at most
 
     Returns
     -------
-    None where too few of their openings can be seen to measure the holes by; the photo is then to be read anew.
+    Without a lattice, and with the reason, where there is none.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from recon.image.openings import OPENING
+    >>> read_photo("wall.jpg", np.zeros(3, OPENING), (1600, 1200), None).reason
+    'hardly any openings can be seen'
     """
-    openings = openings[:GUIDED_OPENINGS]
-    hole = hole_of_known(camera, openings, sticks, width)
+    openings = openings[:AXIS_OPENINGS]
+    nothing = PhotoReading(name, size, openings, None, None, (1.0, np.inf), 0.0)
+    if len(openings) < LEAST_OPENINGS:
+        return replace(nothing, reason="hardly any openings can be seen")
+    seen = _first_rows(name, openings, size)
+    if len(seen.rows) < 3:
+        return replace(nothing, reason="no rows of openings can be seen")
+    cameras = find_vanishing_points(seen.points, seen.share, size, focal_px, most=most_cameras)
+    trials = [
+        trial
+        for axes in cameras
+        if axes.score >= LEAST_CAMERA_SCORE * cameras[0].score
+        and (trial := _read_with(seen, axes, width)) is not None
+    ]
+    if not trials:
+        return replace(nothing, reason="its rows of openings fit no camera")
+    best = max(trials, key=lambda t: t.worth)
+    spare = [pair for t in trials if t is not best for pair in _solutions(t)]
+    return replace(best, others=(*best.others, *spare))
+
+
+def _first_rows(name: str, openings: np.ndarray, size: tuple[int, int]) -> _Detections:
+    """Rows before any camera is known, and how much each counts."""
+    pattern = pattern_directions(openings)
+    rows = find_rows(openings[:SEED_OPENINGS])
+    share = row_shares([r.index for r in rows])
+    # Chance that the row is none of clutter's.
+    share = share / (1 + 10.0 ** np.array([r.log_nfa for r in rows]))
+    share = share * np.array([(pattern[r.index] < PATTERN_DIRECTIONS).mean() ** 2 for r in rows])
+    points = row_points(openings, rows)
+    return _Detections(name, size, openings, local_density(openings), pattern, rows, points, share)
+
+
+def _solutions(reading: PhotoReading) -> list[tuple[PosedPhoto, PhotoLattice]]:
+    """All solutions of a reading, best first."""
+    if reading.photo is None or reading.lattice is None:
+        return []
+    return [(reading.photo, reading.lattice), *reading.others]
+
+
+def _read_with(seen: _Detections, axes: AxesCamera, width: float | None) -> PhotoReading | None:
+    """The photo read with one of its cameras; None where its rows make no lattice."""
+    openings = seen.openings
+    hole = hole_of_rows(axes, openings, seen.rows, seen.points, seen.share)
+    if hole is None:
+        return None
+    camera = upright_axes(axes.camera)
+    rows = trusted_rows(find_axis_rows(camera, openings, hole, seen.density), seen.pattern)
+    if len(rows) < 3:
+        return None
+    placed = place_axis_rows(camera, openings, rows)
+    depth = (placed.place @ camera.R.T)[:, 2]
+    sizes = np.array([np.median(openings["major"][r.index]) for r in rows]) * depth / camera.f
+    rows = [r for r, h in zip(rows, sizes) if HOLE_RANGE[0] < h / hole < HOLE_RANGE[1]]
+    if len(rows) < 3:
+        return None
+    estimate = twin_width(place_axis_rows(camera, openings, rows))
+    used = width or nearest_known_width(estimate)
+    solutions = solve_lattice(camera, openings, rows, used)
+    if not solutions:
+        return None
+    photos = [make_posed_photo(seen.name, x.camera, seen.size, openings, hole) for x in solutions]
+    return PhotoReading(
+        seen.name,
+        seen.size,
+        openings,
+        photos[0],
+        solutions[0],
+        estimate,
+        _explained_nats(solutions[0]),
+        lattice_width=used,
+        others=tuple(zip(photos[1:], solutions[1:])),
+    )
+
+
+def _explained_nats(lattice: PhotoLattice) -> float:
+    """Evidence of the rows, nats, each times the chance that its place is right."""
+    return float((best_chances(lattice.guesses) * [r.evidence for r in lattice.placed.rows]).sum())
+
+
+def read_posed(
+    name: str,
+    openings: np.ndarray,
+    size: tuple[int, int],
+    camera: Camera,
+    candidates: Sequence[Candidate],
+    width: float,
+) -> PhotoReading | None:
+    """Rows and lattice of a photo whose camera is known from a frame read before.
+
+    Parameters
+    ----------
+    name : of the photo
+    openings : (N,), dtype OPENING, all detections, best first
+    size : width, height, px
+    camera : posed in that frame's world
+    candidates : members of that frame
+    width : of the members, pitches
+
+    Returns
+    -------
+    None where too few of their openings can be seen to measure the holes by; the photo is then to be read
+    anew.
+    """
+    openings = openings[:AXIS_OPENINGS]
+    hole = hole_of_members(camera, openings, candidates, width)
     if hole is None:
         return None
     pattern = pattern_directions(openings)
-    rows = believed_rows(find_guided_rows(camera, openings, hole, local_density(openings)), pattern)
+    rows = trusted_rows(find_axis_rows(camera, openings, hole, local_density(openings)), pattern)
     if not rows:
         return None
-    placed = place(camera, openings, rows)
+    placed = place_axis_rows(camera, openings, rows)
     guesses = guess_rows(placed, width, lattice_classes([width], decimals=CLASS_DECIMALS))
-    sure = np.array([np.exp(g[0].log_p) if g else 0.0 for g in guesses])
-    worth = float((sure * [r.evidence for r in rows]).sum())
-    lattice = PhotoLattice(camera, placed, guesses, float(sure.mean()))
+    lattice = PhotoLattice(camera, placed, guesses, float(best_chances(guesses).mean()))
     return PhotoReading(
         name,
         size,
         openings,
-        make_view(name, camera, size, openings, hole),
+        make_posed_photo(name, camera, size, openings, hole),
         lattice,
         (width, 0.0),
-        worth,
+        _explained_nats(lattice),
         lattice_width=width,
         posed=True,
     )
 
 
-def hole_of_known(
-    camera: Camera, openings: np.ndarray, sticks, width: float, least: int = 12
-) -> float | None:
-    """Apparent hole diameter in pitches: median over the openings found where known sticks have theirs in sight."""
-    blockers = boxes(sticks, width)
-    tree = cKDTree(np.c_[openings["x"], openings["y"]]) if len(openings) else None
-    sizes = []
-    for s in sticks if tree else ():
-        X, normals = member_openings(s.axis, s.first, s.holes, width)
-        X, normals = X.reshape(-1, 3), np.repeat(normals, s.holes, 0)
-        to_eye = camera.centre - X
-        depth = world2camera(camera, X)[:, 2]
-        px = camera.project(X)
-        ok = (
-            ((to_eye * normals).sum(1) > LEAST_FACING * np.linalg.norm(to_eye, axis=1))
-            & (depth > 0.5)
-            & np.isfinite(px).all(1)
-        )
-        ok &= ~occluded(camera.centre, lifted(X, normals), *blockers)
-        d, j = tree.query(px[ok])
-        near = d < NEAR_KNOWN * camera.f / depth[ok]
-        sizes.append(openings["major"][j[near]] * depth[ok][near] / camera.f)
-    sizes = np.concatenate(sizes) if sizes else np.zeros(0)
-    return float(np.median(sizes)) if len(sizes) >= least else None
-
-
-NEAR_KNOWN = 0.1  # pitches round a foreseen opening: shade moves its visible middle by up to 0.08
-
-
-def _try_camera(name, openings, size, first, rows, points, share, pencils, pattern, width):
-    hole = apparent_hole(pencils, first, rows, points, share)
-    if hole is None:
-        return None
-    camera = upright(pencils.camera)
-    found = find_guided_rows(camera, openings, hole, local_density(openings))
-    kept = believed_rows(found, pattern)
-    if len(kept) < 3:
-        return None
-    placed = place(camera, openings, kept)
-    depth = (placed.place @ camera.R.T)[:, 2]
-    seen = np.array([np.median(openings["major"][r.index]) for r in kept]) * depth / camera.f
-    kept = [r for r, h in zip(kept, seen) if 0.45 < h / hole < 2.2]  # another pitch: another thing
-    if len(kept) < 3:
-        return None
-    estimate = twin_width(place(camera, openings, kept))
-    used = width or estimate_width(estimate)
-    solutions = solve_lattice(camera, openings, kept, used)
-    if not solutions:
-        return None
-    lattice = solutions[0]
-    sure = np.array([np.exp(g[0].log_p) if g else 0.0 for g in lattice.guesses])
-    worth = float((sure * [r.evidence for r in lattice.placed.rows]).sum())
-    views = [make_view(name, x.camera, size, openings, hole) for x in solutions]
-    return PhotoReading(
-        name,
-        size,
-        openings,
-        views[0],
-        lattice,
-        estimate,
-        worth,
-        lattice_width=used,
-        others=tuple(zip(views[1:], solutions[1:])),
-    )
-
-
-KNOWN_WIDTHS = (
-    1.0,
-    1.5,
-    1.75,
-    2.0,
-    2.25,
-    2.5,
-)  # pitches: drilled square stock, and punched post 1.5 to 2.5 in
-
-
-def estimate_width(estimate: tuple) -> float:
-    """The known width nearest to a measured one (mean, standard error); 1 where nothing was measured.
+def nearest_known_width(estimate: tuple[float, float]) -> float:
+    """The known width nearest to a measured one (mean, standard error; pitches); 1 for none measured.
 
     Measured widths come out 2 to 5 % small: shading moves the visible spots towards the edge between
     the faces, so each known width is expected there.
+
+    Examples
+    --------
+    >>> nearest_known_width((1.46, 0.03))
+    1.5
     """
     mean, error = estimate
     if not np.isfinite(error):
         return 1.0
-    return min(KNOWN_WIDTHS, key=lambda w: abs(0.97 * w - mean))
+    return min(KNOWN_WIDTHS, key=lambda w: abs(SEEN_WIDTH * w - mean))
 
 
-def apparent_hole(pencils: Pencils, openings, rows, points: RowPoints, share) -> float | None:
-    """Hole diameter in pitches as this photo shows it: weighted median over the rows that fit the camera."""
-    use = pencils.axis >= 0
-    if not use.any():
-        return None
-    cam = pencils.camera
-    sub = RowPoints(points.px[use], points.step[use], points.weight[use], points.sigma[use])
-    P, d, _ = place_rows(image2sensor(cam, sub.px), sub, cam.R.T[pencils.axis[use]])
-    sizes, weights = [], []
-    for row, p, q, s in zip([r for r, u in zip(rows, use) if u], P, d, share[use]):
-        depth = p[2] + row.step * q[2]
-        sizes.append(np.median(openings["major"][row.index] * depth / cam.f))
-        weights.append(len(row.index) * s)
-    order = np.argsort(sizes)
-    total = np.cumsum(np.array(weights)[order])
-    if total[-1] <= 0:
-        return None
-    return float(np.array(sizes)[order][np.searchsorted(total, total[-1] / 2)])
+def trusted_rows(rows: list[AxisRow], pattern: IntArray) -> list[AxisRow]:
+    """Strongest rows first; each opening serves one row; rows of a plane's pattern are left out.
 
-
-def believed_rows(rows: list[GuidedRow], pattern: np.ndarray) -> list[GuidedRow]:
-    """Strongest rows first; each opening serves one row; rows of a plane's pattern are left out."""
+    Parameters
+    ----------
+    rows : strongest first
+    pattern : (N,) in how many directions each opening repeats
+    """
     used: set[int] = set()
     kept = []
     for r in rows:
-        if r.evidence < LEAST_ROW_EVIDENCE or (pattern[r.index] >= 3).mean() > 0.5:
+        if r.evidence < LEAST_ROW_EVIDENCE or (pattern[r.index] >= PATTERN_DIRECTIONS).mean() > 0.5:
             continue
         if np.mean([int(i) not in used for i in r.index]) < 0.6:
             continue

@@ -1,81 +1,110 @@
-"""What a person has said of a frame read before: kept by a further reading, which solves the rest around it."""
+"""The user's corrections of a frame read before: a further reading keeps them and solves the rest."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import count
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from recon.frame.confidence import SURE
 from recon.frame.lattice import overlap
 from recon.frame.model import Frame, Member, as_tuple, axis_of, label
+from recon.geometry.arrays import FloatArray
 from recon.geometry.camera import Camera
 from recon.image.openings import OPENING
 from recon.solve.evidence.candidate import (
     LEAST_EVIDENCE,
     LEAST_STEPS,
-    Stick,
-    boxes,
+    Candidate,
     runs_into,
     same_line,
     shared_holes,
 )
+from recon.solve.evidence.scene import Scene
 from recon.solve.members.ends import find_ends
-from recon.solve.members.selection import lap_faces, line_evidence_of
+from recon.solve.members.laps import candidate_evidence
 
 MARK_REACH = 0.75  # of an opening's major axis: a mark is meant for the opening under it, not for the next
+ROUND_MARK = 9  # detections nearest to a mark, whose size it takes; this project's choice
 PLAIN = 6  # openings in plain sight from which a photo can say that a member is not there
 
 
 @dataclass(frozen=True)
-class Given:
-    """A frame that was read before, and what of it is a person's word.
+class Constraints:
+    """A frame that was read before, and what of it the user vouches for.
 
-    frame : the frame in the place where the word holds, with the cameras of its photos.
-    ends : id -> (at hole 0, at the last hole) bool: members that are there, and which of their ends are certain.
-    gone : members that are not there.
-    missed, false : photo -> (N, 2) px in the photo: openings that are there and were missed, and that are none.
+    Attributes
+    ----------
+    frame : Frame
+        In the place where the corrections hold, with the cameras of its photos.
+    ends : dict[str, tuple[bool, bool]]
+        id -> (at hole 0, at the last hole): members that are there, and which of their ends are certain.
+    deleted : tuple[Member, ...]
+        Members that are not there.
+    missed, false : dict[str, array]
+        photo -> (N, 2) px in the photo: openings that were missed, and detections that are none.
     """
 
     frame: Frame
     ends: dict[str, tuple[bool, bool]] = field(default_factory=dict)
-    gone: tuple[Member, ...] = ()
-    missed: dict[str, np.ndarray] = field(default_factory=dict)
-    false: dict[str, np.ndarray] = field(default_factory=dict)
+    deleted: tuple[Member, ...] = ()
+    missed: dict[str, FloatArray] = field(default_factory=dict)
+    false: dict[str, FloatArray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
-class Against:
-    """Where the photos say otherwise than the person.
+class Disagreement:
+    """Where the photos show something else than the user says.
 
-    member : the one spoken of, as the person has it.   seen : as the photos show it; None where they do not show it.
-    away : the person said that it is not there.
+    Attributes
+    ----------
+    member : Member
+        As the user has it.
+    seen : Member or None
+        As the photos show it; None where they do not show it.
+    deleted : bool
+        The user says that it is not there.
     """
 
     member: Member
     seen: Member | None
-    away: bool = False
+    deleted: bool = False
 
 
-def marked(openings: np.ndarray, missed, false, scale: float) -> np.ndarray:
-    """A photo's detections (N,) with the openings that a person marked, less those that he called none.
+def apply_marks(openings: np.ndarray, missed: ArrayLike, false: ArrayLike, scale: float) -> np.ndarray:
+    """A photo's detections with the openings that the user marked, less those that the user called none.
 
-    missed, false : (M, 2) px in the photo.   scale : of the working copy over the photo.
+    A marked opening is as large as the median of the detections round it, and as sure as the surest of all.
 
-    A marked opening is as large as the detections round it are on the median, and as sure as the surest of all.
+    Parameters
+    ----------
+    openings : array, (N,)
+        dtype OPENING, in the working copy.
+    missed, false : array_like, (M, 2)
+        px in the photo.
+    scale : float
+        Of the working copy over the photo.
+
+    Examples
+    --------
+    >>> table = np.zeros(3, OPENING)
+    >>> table["x"], table["y"], table["major"] = [10, 30, 50], 20, 6
+    >>> sorted(float(x) for x in apply_marks(table, [[70, 20]], [[31, 20]], 1.0)["x"])
+    [10.0, 50.0, 70.0]
     """
-    to_working = lambda px: (np.asarray(px, float).reshape(-1, 2) + 0.5) * scale - 0.5
     keep = np.ones(len(openings), bool)
-    for x, y in to_working(false):
+    for x, y in _working_px(false, scale):
         keep &= np.hypot(openings["x"] - x, openings["y"] - y) > MARK_REACH * openings["major"]
     openings = openings[keep]
     new = []
-    for x, y in to_working(missed):
+    for x, y in _working_px(missed, scale):
         far = np.hypot(openings["x"] - x, openings["y"] - y)
         if not len(far) or (far < MARK_REACH * openings["major"] / 2).any():
             continue
-        like = openings[np.argsort(far)[:9]]
+        like = openings[np.argsort(far)[:ROUND_MARK]]
         row = np.zeros(1, OPENING)
         for name in ("major", "minor", "contrast"):
             row[name] = np.median(like[name])
@@ -85,16 +114,23 @@ def marked(openings: np.ndarray, missed, false, scale: float) -> np.ndarray:
     return np.concatenate([*new, openings])
 
 
-def width_of(given: Given) -> float:
+def _working_px(px: ArrayLike, scale: float) -> FloatArray:
+    return (np.asarray(px, float).reshape(-1, 2) + 0.5) * scale - 0.5
+
+
+def width_of(constraints: Constraints) -> float:
     """The width (pitches) of most of the frame's members: that of its lattice."""
-    widths = [m.width for m in given.frame.members]
+    widths = [m.width for m in constraints.frame.members]
     return max(sorted(set(widths)), key=widths.count)
 
 
-def cameras_of(frame: Frame, scales: dict) -> dict[str, Camera]:
+def cameras_of(frame: Frame, scales: Mapping[str, float]) -> dict[str, Camera]:
     """Photo -> camera in the working copy's pixels, of the photos that the frame was read from.
 
-    scales : photo -> size of the working copy over the photo's.
+    Parameters
+    ----------
+    scales : Mapping[str, float]
+        photo -> size of the working copy over the photo's.
     """
     return {
         p.file: p.camera.resized(scales[p.file])
@@ -103,118 +139,123 @@ def cameras_of(frame: Frame, scales: dict) -> dict[str, Camera]:
     }
 
 
-def known_sticks(given: Given) -> list[Stick]:
-    """The frame's members along the axes as sticks, lowest hole first, those of the person's word held."""
-    sticks = []
-    for m in given.frame.members:
-        held = given.ends.get(m.id)
-        s = stick_of(m)
-        if s is not None and m.on_lattice:
-            backwards = not np.allclose(s.first, m.first)
-            sticks.append(replace(s, held=held and (held[::-1] if backwards else held), name=m.id))
-    return sticks
+def known_candidates(constraints: Constraints) -> list[Candidate]:
+    """The frame's members along the axes, those that the user vouches for with fixed ends."""
+    candidates = []
+    for m in constraints.frame.members:
+        fixed = constraints.ends.get(m.id)
+        c = candidate_of(m)
+        if c is not None and m.on_lattice:
+            if fixed and not np.allclose(c.first, m.first):
+                fixed = fixed[1], fixed[0]  # its holes count the other way
+            candidates.append(replace(c, fixed_ends=fixed, name=m.id))
+    return candidates
 
 
-def stick_of(m: Member) -> Stick | None:
-    """A member as a stick nothing has been seen of; None where it runs along no axis."""
+def candidate_of(m: Member) -> Candidate | None:
+    """A member as a bare candidate, lowest hole first; None where it runs along no axis.
+
+    Examples
+    --------
+    >>> c = candidate_of(Member("A", (0, 0, 4), (0, 0, -1), 5))
+    >>> c.axis, c.first.tolist(), c.holes
+    (2, [0.0, 0.0, 0.0], 5)
+    """
     axis = axis_of(m)
-    if axis is None:
-        return None
-    return Stick(
-        axis,
-        np.minimum(m.first, m.last).astype(float),
-        m.holes,
-        0.0,
-        np.zeros(m.holes),
-        np.zeros(m.holes, int),
-    )
+    return None if axis is None else Candidate.bare(axis, np.minimum(m.first, m.last), m.holes)
 
 
-def gone_sticks(given: Given) -> list[Stick]:
-    return [s for m in given.gone for s in [stick_of(m)] if s is not None and m.on_lattice]
+def deleted_candidates(constraints: Constraints) -> list[Candidate]:
+    """Members along the axes that the user says are not there."""
+    return [c for m in constraints.deleted for c in [candidate_of(m)] if c is not None and m.on_lattice]
 
 
-def still_gone(members, given: Given | None) -> list[Member]:
-    """The members less those off the lattice that a person took away."""
-    gone = given.gone if given else ()
-    return [m for m in members if not any(overlap(g, m) > 0.5 * m.holes for g in gone)]
+def without_deleted(members: Iterable[Member], constraints: Constraints | None) -> list[Member]:
+    """The members less those that lie on one which the user says is not there."""
+    deleted = constraints.deleted if constraints else ()
+    return [m for m in members if not any(overlap(d, m) > 0.5 * m.holes for d in deleted)]
 
 
-def named(sticks, given: Given | None) -> list[str]:
-    """A label for each stick: of the member before that shares most of its line, else a free one."""
-    if given is None:
-        return [label(i) for i in range(len(sticks))]
-    before = known_sticks(given)
+def labels_of(candidates: Sequence[Candidate], constraints: Constraints | None) -> list[str]:
+    """A label for each candidate: of the member before that shares most of its line, else a free one."""
+    if constraints is None:
+        return [label(i) for i in range(len(candidates))]
+    before = known_candidates(constraints)
     pairs = sorted(
         (
-            (shared_holes(s, b), b.held is not None, b.name, i)
-            for i, s in enumerate(sticks)
+            (shared_holes(c, b), b.fixed_ends is not None, b.name, i)
+            for i, c in enumerate(candidates)
             for b in before
-            if same_line(s, b)
+            if same_line(c, b)
         ),
         key=lambda p: (not p[1], -p[0]),
     )
-    names: dict[int, str] = {i: s.name for i, s in enumerate(sticks) if s.held is not None}
+    names = {i: c.name for i, c in enumerate(candidates) if c.fixed_ends is not None}
     for _, _, name, i in pairs:
         if i not in names and name not in names.values():
             names[i] = name
-    spare = spare_labels({m.id for m in given.frame.members} | set(names.values()))
-    return [names.get(i) or next(spare) for i in range(len(sticks))]
+    spare = spare_labels({m.id for m in constraints.frame.members} | set(names.values()))
+    return [names.get(i) or next(spare) for i in range(len(candidates))]
 
 
-def spare_labels(taken):
-    """Labels that are not taken, one after another."""
-    return (name for name in map(label, count()) if name not in taken)
+def spare_labels(taken: Iterable[str]) -> Iterator[str]:
+    """Labels that are not taken, one after another.
 
-
-def objections(views, images, sticks, given: Given, width: float) -> list[Against]:
-    """Where the photos say clearly otherwise than the person: ends, members not to be seen, members that are there.
-
-    sticks : as solved around the person's word.
+    Examples
+    --------
+    >>> labels = spare_labels({"A", "C"})
+    >>> next(labels), next(labels)
+    ('B', 'D')
     """
-    said = {m.id: m for m in given.frame.members}
+    used = set(taken)
+    return (name for name in map(label, count()) if name not in used)
+
+
+def disagreements(scene: Scene, constraints: Constraints) -> list[Disagreement]:
+    """Where the photos clearly show something else than the user says.
+
+    Ends that lie elsewhere, members that cannot be seen, members that are there.
+
+    Parameters
+    ----------
+    scene : Scene
+        Solved around the constraints.
+    """
+    members = {m.id: m for m in constraints.frame.members}
     out = []
-    for i, s in enumerate(sticks):
-        if s.held is None:
-            continue
-        others = sticks[:i] + sticks[i + 1 :]
-        llr, visible = line_evidence_of(
-            views,
-            s.axis,
-            s.first,
-            s.holes,
-            width,
-            boxes(sticks, width),
-            lap_faces(s.axis, s.first, s.holes, others, width),
-        )
-        if llr.sum() < 0 and visible.sum() >= PLAIN:
-            out.append(Against(said[s.name], None))
-            continue
-        guesses = find_ends(views, images, s, others, width)
-        places = [g.best if h and g.sure > SURE else k for g, h, k in zip(guesses, s.held, (0, s.holes - 1))]
-        if places != [0, s.holes - 1] and places[1] >= places[0]:
-            out.append(Against(said[s.name], _moved(said[s.name], s, *places)))
-    for member in given.gone:
-        s = stick_of(member)
-        if s is None or runs_into(s, sticks, width):
-            continue
-        llr, _ = line_evidence_of(
-            views,
-            s.axis,
-            s.first,
-            s.holes,
-            width,
-            boxes(sticks, width),
-            lap_faces(s.axis, s.first, s.holes, sticks, width),
-        )
-        if llr.sum() >= LEAST_EVIDENCE and ((llr > 0).sum((0, 1)) > 0).sum() >= LEAST_STEPS:
-            out.append(Against(member, member, away=True))
+    for i, c in enumerate(scene.candidates):
+        if c.fixed_ends is not None:
+            out += _on_kept(scene, i, c.fixed_ends, members[c.name])
+    for member in constraints.deleted:
+        out += _on_deleted(scene, member)
     return out
 
 
-def _moved(member: Member, stick: Stick, low: int, high: int) -> Member:
-    first = stick.first.copy()
-    first[stick.axis] += low
-    return replace(
-        member, first=as_tuple(first), direction=as_tuple(np.eye(3)[stick.axis]), holes=high - low + 1
+def _on_kept(scene: Scene, index: int, fixed: tuple[bool, bool], member: Member) -> list[Disagreement]:
+    """What the photos show otherwise of a member that the user vouches for."""
+    candidate = scene.candidates[index]
+    found = candidate_evidence(scene, candidate)
+    if found.llr.sum() < 0 and found.visible.sum() >= PLAIN:
+        return [Disagreement(member, None)]
+    last = candidate.holes - 1
+    low, high = (
+        g.best if f and g.sure > SURE else k for g, f, k in zip(find_ends(scene, index), fixed, (0, last))
     )
+    if (low, high) == (0, last) or high < low:
+        return []
+    first = candidate.first.copy()
+    first[candidate.axis] += low
+    way = as_tuple(np.eye(3)[candidate.axis])
+    return [Disagreement(member, replace(member, first=as_tuple(first), direction=way, holes=high - low + 1))]
+
+
+def _on_deleted(scene: Scene, member: Member) -> list[Disagreement]:
+    """A member that the user says is not there, where the photos show it."""
+    candidate = candidate_of(member)
+    if candidate is None or runs_into(candidate, scene.candidates, scene.width):
+        return []
+    found = candidate_evidence(scene, candidate)
+    holes_seen = ((found.llr > 0).sum((0, 1)) > 0).sum()
+    if found.llr.sum() < LEAST_EVIDENCE or holes_seen < LEAST_STEPS:
+        return []
+    return [Disagreement(member, member, deleted=True)]

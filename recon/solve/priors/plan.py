@@ -1,4 +1,4 @@
-"""The plan as a prior: when it is known what should stand there, each planned member is looked for in its place.
+"""The plan as a prior: where it is known what should stand there, each planned member is looked for.
 
 The frame is read without the plan first, so that the plan cannot put anything into the photos.  Then the plan
 is laid on what was read; a planned member that was not read is taken in if its openings are found where it
@@ -8,100 +8,119 @@ open is more likely where the plan has it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from recon.frame.lattice import align, transform
 from recon.frame.model import Frame, Member, as_tuple
-from recon.solve.evidence.candidate import Stick, boxes, grown, runs_into, same_line
-from recon.solve.members.ends import EndGuess, find_ends
-from recon.solve.members.selection import lap_faces, line_evidence_of
-from recon.solve.priors.constraints import stick_of
+from recon.solve.evidence.candidate import Candidate, EndGuess, grown, runs_into, same_line
+from recon.solve.evidence.scene import Ends, Scene
+from recon.solve.members.ends import find_ends
+from recon.solve.members.laps import candidate_evidence
+from recon.solve.priors.constraints import candidate_of
 
 EXPECTED = (
     4.0  # nats for a member in its planned place; without a plan LEAST_EVIDENCE = 14 pays for the search
 )
+LEAST_SEEN = 2  # distinct holes seen of a planned member
 PLANNED_END = 2.5  # nats for an end where the plan has it: builders follow plans 9 times of 10 and more
 SURE_END = 0.95  # ends this sure are what they are, whatever the plan says
 
 
-def with_plan(views, images, sticks, ends, plan: Frame, width: float):
-    """Sticks and their ends, with the plan's members looked for where they should be.
+def with_plan(scene: Scene, plan: Frame) -> Scene:
+    """The scene with the plan's members looked for where they should be.
 
     Parameters
     ----------
-    views, images : photos with cameras in the sticks' world, and photo name -> (H, W, 3) uint8.
-    plan : the frame that was to be built; any turn, any origin.
+    scene : Scene
+        With its candidates and their ends.
+    plan : Frame
+        The frame that was to be built; any turn, any origin.
 
     Returns
     -------
-    sticks, ends.  Unchanged where the plan cannot be laid on what was read (fewer than two members agree).
+    The scene unchanged where the plan cannot be laid on it (fewer than two members agree).
+
+    Examples
+    --------
+    The photos leave the far end of a rail open between 5 and 6 holes; its plan has 6.
+
+    >>> post, beam = Candidate.bare(2, [0, 1, -1], 9), Candidate.bare(1, [3, -2, 1], 7)
+    >>> rail = Candidate.bare(0, [0, 0, 0], 5)
+    >>> at = lambda hole: EndGuess(np.array([hole]), np.zeros(1), False)
+    >>> either = EndGuess(np.array([4, 5]), np.log([0.6, 0.4]), False)
+    >>> ends = [(at(0), at(8)), (at(0), at(6)), (at(0), either)]
+    >>> scene = Scene((), {}, 1.0).with_candidates([post, beam, rail], ends)
+    >>> way = [((0, 1, -1), (0, 0, 1), 9), ((3, -2, 1), (0, 1, 0), 7), ((0, 0, 0), (1, 0, 0), 6)]
+    >>> plan = Frame(tuple(Member(str(i), *w) for i, w in enumerate(way)))
+    >>> [c.holes for c in with_plan(scene, plan).candidates]
+    [9, 7, 6]
     """
-    read = Frame(
+    laid = align(plan, _frame_of(scene))
+    if laid is None or len(laid.pairs) < min(2, len(scene.candidates)):
+        return scene
+    for member in transform(plan, laid.turn, laid.shift).members:
+        planned = candidate_of(member)
+        if planned is not None:
+            scene = _with_planned(scene, planned)
+    return scene
+
+
+def _frame_of(scene: Scene) -> Frame:
+    """The candidates as a frame, to lay the plan on."""
+    return Frame(
         tuple(
-            Member(str(i), as_tuple(s.first), as_tuple(np.eye(3)[s.axis]), s.holes, width)
-            for i, s in enumerate(sticks)
+            Member(str(i), as_tuple(c.first), as_tuple(np.eye(3)[c.axis]), c.holes, scene.width)
+            for i, c in enumerate(scene.candidates)
         )
     )
-    laid = align(plan, read)
-    if laid is None or len(laid.pairs) < min(2, len(sticks)):
-        return sticks, ends
-    pictures = [images[v.name] for v in views]
-    sticks, ends = list(sticks), list(ends)
-    for m in transform(plan, laid.turn, laid.shift).members:
-        planned = stick_of(m)
-        if planned is None:
-            continue
-        i = next((i for i, s in enumerate(sticks) if same_line(s, planned)), None)
-        if i is None:
-            found = _looked_for(views, planned, sticks, width)
-            if found is not None:
-                others = list(sticks)
-                sticks.append(found)
-                ends.append(find_ends(views, pictures, found, others, width))
-                i = len(sticks) - 1
-            else:
-                continue
-        others = [s for j, s in enumerate(sticks) if j != i]
-        sticks[i], ends[i] = _ends_by_plan(sticks[i], ends[i], planned, others, width)
-    return sticks, ends
 
 
-def _looked_for(views, planned: Stick, sticks, width: float) -> Stick | None:
+def _with_planned(scene: Scene, planned: Candidate) -> Scene:
+    """The scene with one planned member looked for, and its ends judged by the plan."""
+    i = next((i for i, c in enumerate(scene.candidates) if same_line(c, planned)), None)
+    if i is None:
+        found = _looked_for(scene, planned)
+        if found is None:
+            return scene
+        i = len(scene.candidates)
+        more = scene.with_candidates((*scene.candidates, found))
+        scene = more.with_candidates(more.candidates, (*scene.ends, find_ends(more, i)))
+    candidates, ends = list(scene.candidates), list(scene.ends)
+    candidates[i], ends[i] = _ends_by_plan(candidates[i], ends[i], planned, scene.others(i), scene.width)
+    return scene.with_candidates(candidates, ends)
+
+
+def _looked_for(scene: Scene, planned: Candidate) -> Candidate | None:
     """The planned member with what the photos show of it; None where they do not show it."""
-    if runs_into(planned, sticks, width):
+    if runs_into(planned, scene.candidates, scene.width):
         return None
-    llr, _ = line_evidence_of(
-        views,
-        planned.axis,
-        planned.first,
-        planned.holes,
-        width,
-        boxes(sticks, width),
-        lap_faces(planned.axis, planned.first, planned.holes, sticks, width),
-    )
-    profile = llr.sum((0, 1))
-    seen = (llr > 0).sum((0, 1))
-    if profile.sum() < EXPECTED or (seen > 0).sum() < 2:
+    found = candidate_evidence(scene, planned)
+    profile, seen = found.profile, (found.llr > 0).sum((0, 1))
+    if profile.sum() < EXPECTED or (seen > 0).sum() < LEAST_SEEN:
         return None
     return replace(planned, evidence=float(profile.sum()), profile=profile, seen=seen)
 
 
-def _ends_by_plan(stick: Stick, guesses, planned: Stick, others, width: float):
-    shift = int(round(planned.first[stick.axis] - stick.first[stick.axis]))
-    wanted = (shift, shift + planned.holes - 1)
-    judged = tuple(g if g.sure > SURE_END else _favoured(g, w) for g, w in zip(guesses, wanted))
-    longer = (
-        grown(stick, -judged[0].best, judged[1].best - (stick.holes - 1))
-        if judged[1].best >= judged[0].best
-        else stick
+def _ends_by_plan(
+    candidate: Candidate, guesses: Ends, planned: Candidate, others: Sequence[Candidate], width: float
+) -> tuple[Candidate, Ends]:
+    """A candidate as long as its ends and the plan together say, and its ends; unchanged without room."""
+    shift = round(float(planned.first[candidate.axis] - candidate.first[candidate.axis]))
+    low, high = (
+        g if g.sure > SURE_END else _favoured(g, wanted)
+        for g, wanted in zip(guesses, (shift, shift + planned.holes - 1))
     )
-    if longer is stick or longer.holes < 1 or runs_into(longer, others, width):
-        return stick, guesses
-    return longer, tuple(g.recounted(judged[0].best) for g in judged)
+    if high.best < low.best:
+        return candidate, guesses
+    longer = grown(candidate, -low.best, high.best - (candidate.holes - 1))
+    if runs_into(longer, others, width):
+        return candidate, guesses
+    return longer, (low.recounted(low.best), high.recounted(low.best))
 
 
 def _favoured(guess: EndGuess, hole: int) -> EndGuess:
-    log = guess.log_p + PLANNED_END * (guess.hole == hole)
-    return replace(guess, log_p=log - np.logaddexp.reduce(log))
+    log_p = guess.log_p + PLANNED_END * (guess.hole == hole)
+    return replace(guess, log_p=log_p - np.logaddexp.reduce(log_p))

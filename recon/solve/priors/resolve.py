@@ -1,62 +1,77 @@
-"""Solving again around a person's word: from the cameras and members that are known, not from nothing."""
+"""Solving again around the user's corrections: from the cameras and members that are known."""
 
 from __future__ import annotations
 
-from recon.solve.multiview.assemble import (
-    LEAST_SHARED,
-    Joined,
-    adjusted,
-    find_members,
-    second_chance,
-    shared_rows,
-)
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from recon.solve.evidence.scene import Scene
+from recon.solve.multiview.assemble import LEAST_SHARED, STRANGER, retry_set_aside, shared_rows
+from recon.solve.multiview.cameras import adjust_cameras
+from recon.solve.multiview.hypotheses import RegisteredPhotos
+from recon.solve.multiview.rounds import Progress, find_members
 from recon.solve.photo.read_photo import PhotoReading
-from recon.solve.priors.constraints import Given, gone_sticks, known_sticks, objections
+from recon.solve.priors.constraints import (
+    Constraints,
+    Disagreement,
+    deleted_candidates,
+    disagreements,
+    known_candidates,
+)
 
 
-def assemble_around(readings: list[PhotoReading], images: dict, given: Given, width: float, progress=None):
-    """Members from the photos, with what a person said of the frame kept.
+def resolve(
+    readings: Sequence[PhotoReading],
+    pictures: Mapping[str, np.ndarray],
+    constraints: Constraints,
+    width: float,
+    progress: Progress | None = None,
+) -> tuple[Scene, list[Disagreement]]:
+    """Members from the photos, with the user's corrections of the frame kept.
 
-    Photos that the frame was read from keep their cameras, adjusted; other photos are laid on the known members.
+    Photos that the frame was read from keep their cameras, adjusted; others are laid on the known members.
+
+    Parameters
+    ----------
+    readings : Sequence[PhotoReading]
+        Photos read one by one; those that the frame was read from are posed in its world.
+    pictures : Mapping[str, array]
+        Photo name -> (H, W, 3) uint8 BGR.
+    constraints : Constraints
+        The frame as it was read, with the corrections.
+    width : float
+        Of the members, pitches.
+    progress : Progress or None
+        Called with the fraction that is done.
 
     Returns
     -------
-    joined, views, sticks, ends as :func:`recon.solve.multiview.assemble.assemble`, and a list of recon.solve.priors.constraints.Against.
+    The scene, and where the photos show something else than the corrections.
     """
-    known, gone = known_sticks(given), gone_sticks(given)
-    views, lattices, aside = [], [], []
+    known = known_candidates(constraints)
+    start = _known_photos(readings)
+    scene = adjust_cameras(start.scene(pictures, width).with_candidates(known))
+    start = RegisteredPhotos(scene.photos, start.lattices, start.set_aside)
+    registered = retry_set_aside(start, readings, scene)
+    added = [p.name for p in registered.photos[len(start.photos) :]]
+    while True:
+        scene = find_members(registered, pictures, width, progress, known, deleted_candidates(constraints))
+        share = shared_rows(scene, registered.lattices)
+        strangers = [i for i, p in enumerate(scene.photos) if p.name in added and share[i] < LEAST_SHARED]
+        if not strangers:
+            return scene, disagreements(scene, constraints)
+        registered = registered.without(strangers, STRANGER)
+
+
+def _known_photos(readings: Sequence[PhotoReading]) -> RegisteredPhotos:
+    """The photos that are posed in the frame's world; all others set aside so far."""
+    photos, lattices, aside = [], [], []
     for r in readings:
-        if r.posed:
-            views.append(adjusted(r.view, known, width))
+        if r.posed and r.photo is not None and r.lattice is not None:
+            photos.append(r.photo)
             lattices.append(r.lattice)
         else:
-            aside.append(
-                (r.name, r.reason or "its members do not fit those of the other photos; another frame?")
-            )
-    start = Joined(views, lattices, aside)
-    joined = second_chance(start, readings, views, known, width)
-    joined, views, sticks, ends = _without_strangers(joined, start, images, width, known, gone, progress)
-    against = objections(views, [images[v.name] for v in views], sticks, given, width)
-    return joined, views, sticks, ends, against
-
-
-def _without_strangers(joined, start, images, width, known, gone, progress):
-    """:func:`find_members`; again without the photos added that show another frame."""
-    while True:
-        views, sticks, ends = find_members(joined, images, width, progress, known, gone)
-        added = range(len(start.views), len(joined.views))
-        share = shared_rows(views, joined.lattices, sticks, width)
-        strangers = [i for i in added if share[i] < LEAST_SHARED]
-        if not strangers:
-            return joined, views, sticks, ends
-        keep = [i for i in range(len(views)) if i not in strangers]
-        aside = [
-            (
-                views[i].name,
-                "most of its rows lie on members that the other photos do not show; is it another frame?",
-            )
-            for i in strangers
-        ]
-        joined = Joined(
-            [joined.views[i] for i in keep], [joined.lattices[i] for i in keep], joined.set_aside + aside
-        )
+            why = r.reason or "its members do not fit those of the other photos; another frame?"
+            aside.append((r.name, why))
+    return RegisteredPhotos(tuple(photos), tuple(lattices), tuple(aside))

@@ -1,1 +1,9 @@
-"""From solved members to the frame that is returned: labels, stock, doubts, where to photograph next."""
+"""From a solved scene to a frame in hole counts, and what is said about it.
+
+In the order of the method:
+
+- ``frame``: the frame file's content: members with ends and confidence, joints, stock, doubts
+- ``stock``: size in millimetres, from the ratios that the photos show or one measured length
+- ``viewpoints``: from where to photograph next
+- ``tables``: openings, rows and cameras of each photo in its own pixels, for overlays and the page
+"""

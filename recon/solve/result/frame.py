@@ -1,22 +1,26 @@
-"""From sticks to a frame: labels, joints, bolts, stock, confidence, and doubts said aloud."""
+"""From a solved scene to a frame: labels, joints, bolts, stock, confidence, and doubts put into words."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from recon.frame.confidence import SURE
 from recon.frame.joints import find_joints
-from recon.frame.model import End, Frame, Member, Photo, as_tuple
-from recon.geometry.boxes import lifted, occluded
+from recon.frame.length import KnownLength
+from recon.frame.model import End, Frame, Joint, Member, Photo, StockUse, as_tuple
+from recon.frame.stock import Stock
 from recon.geometry.camera import Camera
-from recon.solve.evidence.candidate import boxes
-from recon.solve.evidence.predictions import look
+from recon.image.photos import PhotoImage
+from recon.solve.evidence.candidate import Candidate, EndGuess
+from recon.solve.evidence.posed_photo import PosedPhoto
+from recon.solve.evidence.scene import Scene
 from recon.solve.members.bolts import bolt_states
-from recon.solve.members.selection import look_at
-from recon.solve.off_lattice.braces import explained, find_braces, off_lattice_members
-from recon.solve.priors.constraints import named, spare_labels, still_gone
+from recon.solve.off_lattice.brace import off_lattice_members
+from recon.solve.off_lattice.braces import find_braces
+from recon.solve.priors.constraints import Constraints, labels_of, spare_labels, without_deleted
 from recon.solve.result.stock import choose_stock, member_stocks
 from recon.solve.result.viewpoints import where_to_photograph
 
@@ -24,62 +28,117 @@ END_POSSIBLE = 0.05  # a longer member than this likely is no longer called poss
 
 
 def make_frame(
-    photos, views, images, sticks, ends, width, set_aside, scales, stocks, stock_id, length, given=None
-):
-    """The frame file's content from solved sticks; also views and sticks moved to its origin.
+    sources: Sequence[PhotoImage],
+    scene: Scene,
+    scales: Mapping[str, float],
+    stocks: Mapping[str, Stock],
+    stock_id: str | None,
+    length: KnownLength | None,
+    constraints: Constraints | None = None,
+) -> tuple[Frame, Scene]:
+    """The frame file's content from a solved scene.
 
-    given : recon.solve.priors.constraints.Given that was solved around; its place and its labels are kept.
+    Parameters
+    ----------
+    sources : all photos, those set aside too
+    scene : solved, with the ends of its candidates
+    scales : photo -> size of the working copy over the photo's
+    stocks : id -> stock
+    stock_id : the stock that it is known to be, or None
+    length : one measured length, or None
+    constraints : a frame that was resolved: its place and its labels are kept
+
+    Returns
+    -------
+    The frame; and the scene moved to the frame's origin, its candidates in the order of the labels.
+
+    Raises
+    ------
+    ReconError
+        The measured length names a member, a photo or openings that there are none of.
     """
-    order = sorted(range(len(sticks)), key=lambda i: (-sticks[i].axis, *np.round(sticks[i].first[::-1], 3)))
-    sticks, ends = [sticks[i] for i in order], [ends[i] for i in order]
-    origin = np.min([s.first for s in sticks], axis=0) if given is None else np.zeros(3)
-    views = [_shifted(v, -origin) for v in views]
-    sticks = [replace(s, first=s.first - origin) for s in sticks]
-    names, members = named(sticks, given), []
-    for name, s, (low, high) in zip(names, sticks, ends):
-        low_end, high_end = _end(low, -1), _end(high, 1)
-        members.append(
-            Member(
-                name,
-                as_tuple(np.round(s.first, 4) + 0.0),
-                as_tuple(np.eye(3)[s.axis]),
-                s.holes,
-                width,
-                confidence=round(confidence(s, low, high), 3),
-                ends=(low_end, high_end),
-                seen=int(s.seen.sum()),
-            )
-        )
-    blockers = boxes(sticks, width)
-    pictures = [images[v.name] for v in views]
-    skew = off_lattice_members(
-        find_braces(views, pictures, sticks, width), width, spare_labels(set(names)), _end
-    )
-    members += still_gone(skew, given)
-    joints = find_joints(members)
-    by_id = {m.id: m for m in members}
-    states = bolt_states(views, pictures, joints, by_id, blockers, width)
-    joints = tuple(replace(j, bolt=b) for j, b in zip(joints, states))
-    use, pitch_mm, stock_doubts = choose_stock(views, sticks, width, stocks, stock_id, length, by_id, scales)
-    of_sticks = member_stocks(views, sticks, width, stocks, use, pitch_mm) if use.how != "given" else []
-    of_sticks += [use.id or None] * (len(members) - len(of_sticks))
-    members = tuple(replace(m, stock=s) for m, s in zip(members, of_sticks))
+    scene = _in_place(scene, keep_origin=constraints is not None)
+    labels = labels_of(scene.candidates, constraints)
+    members = _members_of(scene, labels)
+    braces = off_lattice_members(find_braces(scene), scene.width, spare_labels(set(labels)), end_of)
+    members += without_deleted(braces, constraints)
+    joints = _joints_of(scene, members)
+    use, pitch_mm, doubts = choose_stock(scene, stocks, stock_id, length, {m.id: m for m in members}, scales)
+    members = _with_stocks(scene, members, stocks, use, pitch_mm)
     others = [m.id for m in members if m.stock != (use.id or None)]
     if others:
-        stock_doubts.append(
+        doubts.append(
             f"By the size of their holes {', '.join(others)} may be of another stock than the rest."
         )
-    doubts = list(stock_doubts) + where_to_photograph(views, members, width)
-    records = _photo_records(photos, views, set_aside, scales)
-    return Frame(members, joints, pitch_mm, use, records, tuple(doubts)), views, sticks
+    doubts += where_to_photograph(scene.photos, members, scene.width)
+    records = _photo_records(sources, scene, scales)
+    return Frame(tuple(members), joints, pitch_mm, use, records, tuple(doubts)), scene
 
 
-def _shifted(view, shift):
-    c = view.camera
-    return replace(view, camera=c.posed(c.R, c.t - c.R @ shift))
+def _in_place(scene: Scene, keep_origin: bool) -> Scene:
+    """The scene with uprights first, then by place; lowest first holes at the origin unless that is kept."""
+    found = scene.candidates
+    order = sorted(range(len(found)), key=lambda i: (-found[i].axis, *np.round(found[i].first[::-1], 3)))
+    origin = np.zeros(3) if keep_origin else np.min([c.first for c in found], axis=0)
+    moved = scene.with_photos(_shifted(p, -origin) for p in scene.photos)
+    return moved.with_candidates(
+        [replace(found[i], first=found[i].first - origin) for i in order], [scene.ends[i] for i in order]
+    )
 
 
-def _end(guess, way) -> End:
+def _shifted(photo: PosedPhoto, shift: np.ndarray) -> PosedPhoto:
+    """The photo in a world shifted by (3,) pitches."""
+    c = photo.camera
+    return replace(photo, camera=c.posed(c.R, c.t - c.R @ shift))
+
+
+def _members_of(scene: Scene, labels: Sequence[str]) -> list[Member]:
+    """Members along the axes, from the scene's candidates."""
+    return [
+        Member(
+            name,
+            as_tuple(np.round(c.first, 4) + 0.0),
+            as_tuple(np.eye(3)[c.axis]),
+            c.holes,
+            scene.width,
+            confidence=round(member_confidence(c, low, high), 3),
+            ends=(end_of(low, -1), end_of(high, 1)),
+            seen=int(c.seen.sum()),
+        )
+        for name, c, (low, high) in zip(labels, scene.candidates, scene.ends)
+    ]
+
+
+def _joints_of(scene: Scene, members: Sequence[Member]) -> tuple[Joint, ...]:
+    """Laps between the members, and what the photos show of their bolts."""
+    joints = find_joints(members)
+    states = bolt_states(scene, joints, {m.id: m for m in members})
+    return tuple(replace(j, bolt=state) for j, state in zip(joints, states))
+
+
+def _with_stocks(
+    scene: Scene, members: Sequence[Member], stocks: Mapping[str, Stock], use: StockUse, pitch_mm: float
+) -> list[Member]:
+    """The members with the stock of each; those off the lattice, which come last, have the frame's."""
+    found = member_stocks(scene, stocks, use, pitch_mm) if use.how != "given" else []
+    found += [use.id or None] * (len(members) - len(found))
+    return [replace(m, stock=s) for m, s in zip(members, found)]
+
+
+def end_of(guess: EndGuess, way: int) -> End:
+    """An end of a member from what is known of it.
+
+    Parameters
+    ----------
+    guess : of the end
+    way : -1 for the end at hole 0, 1 for the last
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> end_of(EndGuess(np.array([7, 8, 9]), np.log([0.7, 0.28, 0.02]), False), 1)
+    End(state='hidden', extra=1)
+    """
     best = guess.best
     beyond = guess.hole > best if way > 0 else guess.hole < best
     possible = np.abs(guess.hole[beyond & (np.exp(guess.log_p) > END_POSSIBLE)] - best)
@@ -89,7 +148,7 @@ def _end(guess, way) -> End:
     return End("seen", 0) if guess.sure > SURE else End("hidden", extra)
 
 
-def confidence(stick, low, high) -> float:
+def member_confidence(candidate: Candidate, low: EndGuess, high: EndGuess) -> float:
     """Probability that a member is exactly right.
 
     A logistic curve over the odds of both ends and the log of the evidence, fitted to 243 members of 15
@@ -97,15 +156,18 @@ def confidence(stick, low, high) -> float:
     (the benchmark prints this calibration for any folder of frames with truth).
     """
     both = np.clip(low.sure, 0.02, 0.999) * np.clip(high.sure, 0.02, 0.999)
-    odds = -6.12 + 0.64 * np.log(both / (1 - both)) + 1.05 * np.log(max(stick.evidence, 1.0))
+    odds = -6.12 + 0.64 * np.log(both / (1 - both)) + 1.05 * np.log(max(candidate.evidence, 1.0))
     return float(np.clip(1 / (1 + np.exp(-odds)), 0.01, 0.99))
 
 
-def _photo_records(photos, views, set_aside, scales):
-    by_name = {v.name: v for v in views}
-    reasons = dict(set_aside)
+def _photo_records(
+    sources: Sequence[PhotoImage], scene: Scene, scales: Mapping[str, float]
+) -> tuple[Photo, ...]:
+    """All photos with their cameras, in their own pixels, or why they were set aside."""
+    by_name = {p.name: p for p in scene.photos}
+    reasons = dict(scene.set_aside)
     out = []
-    for p in photos:
+    for p in sources:
         if p.name in by_name:
             c = by_name[p.name].camera.resized(1 / scales[p.name])
             camera = Camera(
@@ -117,83 +179,7 @@ def _photo_records(photos, views, set_aside, scales):
                 c.R.round(9),
                 c.t.round(6),
             )
-            out.append(Photo(p.name, tuple(p.size), True, "", camera))
+            out.append(Photo(p.name, p.size, True, "", camera))
         else:
-            out.append(Photo(p.name, tuple(p.size), False, reasons.get(p.name, "not used")))
+            out.append(Photo(p.name, p.size, False, reasons.get(p.name, "not used")))
     return tuple(out)
-
-
-def first_tables(reading, scale):
-    """Openings (N, 6) and rows of a photo read by itself, in its own pixels, before any member is known."""
-    if reading.lattice is None:
-        return np.zeros((0, 6)), []
-    rows = reading.lattice.placed.rows
-    o = reading.openings[np.unique(np.concatenate([r.index for r in rows]))]
-    full = lambda x, y: (np.c_[x, y] + 0.5) / scale - 0.5
-    table = np.c_[
-        full(o["x"], o["y"]), o["major"] / 2 / scale, o["minor"] / 2 / scale, o["angle"], np.zeros(len(o))
-    ]
-    return table, [full(reading.openings["x"][r.index], reading.openings["y"][r.index]) for r in rows]
-
-
-def reading_tables(readings, views, frame, sticks, width, scales):
-    """Openings, rows and cameras per photo in the photo's own pixels, for overlays and the page."""
-    openings, rows, cameras = {}, {}, {}
-    blockers = boxes(sticks, width)
-    by_name = {v.name: v for v in views}
-    for r in readings:
-        s = scales[r.name]
-        full = lambda px: (np.asarray(px, float) + 0.5) / s - 0.5
-        if r.name not in by_name:
-            openings[r.name], rows[r.name] = np.zeros((0, 6)), []
-            continue
-        v = by_name[r.name]
-        cameras[r.name] = v.camera.resized(1 / s)
-        hits = np.union1d(
-            _explained(v, sticks, width, blockers),
-            explained(v, [m for m in frame.members if not m.on_lattice], sticks, width),
-        )
-        o = r.openings[hits]
-        table = np.c_[
-            full(np.c_[o["x"], o["y"]]), o["major"] / 2 / s, o["minor"] / 2 / s, o["angle"], np.zeros(len(o))
-        ]
-        openings[r.name] = np.concatenate([table, _taken(v, frame, width, blockers, s)])
-        # Rows that no member explains (tiles, a second frame) are not the frame's.
-        rows[r.name] = [
-            full(np.c_[r.openings["x"][w.index], r.openings["y"][w.index]])
-            for w in r.lattice.placed.rows
-            if np.isin(w.index, hits).mean() > 0.5
-        ]
-    return openings, rows, cameras
-
-
-def _explained(view, sticks, width, blockers):
-    hits = []
-    for st in sticks:
-        _, seen = look_at(view, st, width, blockers)
-        hits.append(seen.hit[(seen.hit >= 0) & (seen.llr > 0)])
-    return np.unique(np.concatenate(hits)) if hits else np.zeros(0, int)
-
-
-def _taken(view, frame, width, blockers, s):
-    """Holes taken by bolts that were seen, as openings with the flag set."""
-    points, normals = [], []
-    by_id = {m.id: m for m in frame.members}
-    for j in frame.joints:
-        if j.bolt != "seen":
-            continue
-        axis = np.asarray(j.axis)
-        points += [
-            by_id[j.a].hole_centre(j.a_hole) - 0.5 * width * axis,
-            by_id[j.b].hole_centre(j.b_hole) + 0.5 * width * axis,
-        ]
-        normals += [-axis, axis]
-    if not points:
-        return np.zeros((0, 6))
-    X, n = np.array(points), np.array(normals)
-    seen = look(view, X, n, occluded(view.camera.centre, lifted(X, n), *blockers))
-    depth = (X @ view.camera.R.T + view.camera.t)[:, 2]
-    ok = seen.visible & (seen.hit < 0)
-    radius = view.camera.f * view.hole / np.maximum(depth, 1) / 2 / s
-    px = (seen.px + 0.5) / s - 0.5
-    return np.c_[px, radius, radius, 0 * radius, 0 * radius + 1][ok]

@@ -2,70 +2,108 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from recon.frame.confidence import SURE
+from recon.frame.model import Member
+from recon.geometry.arrays import FloatArray
 from recon.geometry.boxes import LIFT, occluded
+from recon.solve.evidence.posed_photo import PosedPhoto
 
 AZIMUTHS = np.radians(np.arange(0, 360, 15))
 ELEVATIONS = np.radians([10, 40])
+NEAR = np.radians(30)  # a photo from less far round shows much the same; this project's choice
+LEAST_FACING = 0.2  # cosine, about, to a side's normal, for the side to be seen
+ABOVE = 0.45  # sine of the elevation from which a photo is called one from above
+SAME_PLACE_DEG = 10  # photos nearer than this to one another are said to be from the same place
 
 
-def where_to_photograph(views, members, width: float) -> list[str]:
-    """Sentences: what was not seen, and from where it would be.  Empty if all is sure."""
+def where_to_photograph(photos: Sequence[PosedPhoto], members: Sequence[Member], width: float) -> list[str]:
+    """Sentences: what was not seen, and from where it would be.
+
+    Parameters
+    ----------
+    photos : used so far, at least one
+    members : of the frame, in the photos' world
+    width : of all members, pitches
+
+    Returns
+    -------
+    Empty where all is sure.
+
+    Examples
+    --------
+    >>> where_to_photograph([], [Member("A", (0, 0, 0), (0, 0, 1), 8)], 1.0)
+    []
+    """
     unseen = [(m, e) for m in members for e in (0, 1) if m.ends[e].state != "seen"]
     weak = [m for m in members if m.confidence < SURE and all(e.state == "seen" for e in m.ends)]
     targets = [np.asarray(m.first, float) if e == 0 else np.asarray(m.last) for m, e in unseen]
     targets += [(np.asarray(m.first, float) + m.last) / 2 for m in weak]
     if not targets:
         return []
+    best = _best_viewpoint(photos, members, np.array(targets), width)
+    names = sorted({m.id for m, _ in unseen} | {m.id for m in weak})
+    what = f"Not all of {_listed(names)} could be seen."
+    if best is None:
+        return [what]
+    return [f"{what} A photo from {_in_words(*best, photos)} would show most of it."]
+
+
+def _best_viewpoint(
+    photos: Sequence[PosedPhoto], members: Sequence[Member], targets: FloatArray, width: float
+) -> tuple[FloatArray, FloatArray] | None:
+    """Way (3,) from the frame's middle to the best place, and that middle; None where none shows a target.
+
+    Places stand as far off as the photos do on average.
+    """
     solid = [m for m in members if m.on_lattice]  # the box round a brace would hide what the brace does not
     lo = np.array([np.minimum(m.first, m.last) - width / 2 for m in solid])
     hi = np.array([np.maximum(m.first, m.last) + width / 2 for m in solid])
     middle = (lo.min(0) + hi.max(0)) / 2
-    distance = np.mean([np.linalg.norm(v.camera.centre - middle) for v in views])
-    targets = np.array(targets)
-    best = (0.0, None)
+    distance = np.mean([np.linalg.norm(p.camera.centre - middle) for p in photos])
+    best_score, best = 0.0, None
     for el in ELEVATIONS:
         for az in AZIMUTHS:
-            eye = middle + distance * np.array([np.cos(el) * np.cos(az), np.cos(el) * np.sin(az), np.sin(el)])
+            way = np.array([np.cos(el) * np.cos(az), np.cos(el) * np.sin(az), np.sin(el)])
+            eye = middle + distance * way
             # A target counts by how many of its six sides show.
             score = 0.0
             for n in np.r_[np.eye(3), -np.eye(3)]:
                 X = targets + (width / 2 + LIFT) * n
-                facing = ((eye - X) @ n) > 0.2 * distance
+                facing = ((eye - X) @ n) > LEAST_FACING * distance
                 score += (facing & ~occluded(eye, X, lo, hi)).sum()
-            near = min(_between(eye - middle, v.camera.centre - middle) for v in views)
-            score *= 1 - np.exp(-((near / np.radians(30)) ** 2))  # a photo from the same place shows the same
-            if score > best[0]:
-                best = (score, eye)
-    names = sorted({m.id for m, _ in unseen} | {m.id for m in weak})
-    what = f"Not all of {_list(names)} could be seen."
-    if best[1] is None:
-        return [what]
-    return [f"{what} A photo from {_in_words(best[1] - middle, views, middle)} would show most of it."]
+            near = min(_angle(eye - middle, p.camera.centre - middle) for p in photos)
+            score *= 1 - np.exp(-((near / NEAR) ** 2))  # a photo from the same place shows the same
+            if score > best_score:
+                best_score, best = score, (eye - middle, middle)
+    return best
 
 
-def _between(a, b):
+def _angle(a: FloatArray, b: FloatArray) -> float:
+    """Radians between two vectors."""
     return float(np.arccos(np.clip(a @ b / np.linalg.norm(a) / np.linalg.norm(b), -1, 1)))
 
 
-def _in_words(direction, views, middle):
+def _in_words(way: FloatArray, middle: FloatArray, photos: Sequence[PosedPhoto]) -> str:
     """A viewpoint relative to the nearest photo, as a person would say it."""
-    here = np.arctan2(direction[1], direction[0])
+    here = np.arctan2(way[1], way[0])
     turn = []
-    for v in views:
-        d = v.camera.centre - middle
+    for p in photos:
+        d = p.camera.centre - middle
         turn.append((here - np.arctan2(d[1], d[0]) + np.pi) % (2 * np.pi) - np.pi)
     i = int(np.abs(turn).argmin())
     degrees = int(round(np.degrees(abs(turn[i])) / 5) * 5)
-    height = "from above" if direction[2] > 0.45 * np.linalg.norm(direction) else "from low down"
-    if degrees < 10:
-        return f"where {views[i].name} was taken, but {height},"
-    # Counter-clockwise seen from above: the photographer walks to his own right.
+    height = "from above" if way[2] > ABOVE * np.linalg.norm(way) else "from low down"
+    if degrees < SAME_PLACE_DEG:
+        return f"where {photos[i].name} was taken, but {height},"
+    # Counter-clockwise seen from above: the photographer walks to the right.
     side = "right" if turn[i] > 0 else "left"
-    return f"{degrees}° further round the frame to the {side} of where {views[i].name} was taken, {height},"
+    return f"{degrees}° further round the frame to the {side} of where {photos[i].name} was taken, {height},"
 
 
-def _list(names):
+def _listed(names: Sequence[str]) -> str:
+    """'A', 'A and B' or 'A, B and C'."""
     return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]

@@ -13,13 +13,9 @@ from recon.geometry.boxes import lifted, occluded
 from recon.geometry.camera import Camera
 from recon.image.openings import local_density
 from recon.solve.evidence.candidate import boxes
-from recon.solve.evidence.predictions import (
-    look,
-    make_view,
-    member_openings,
-    with_camera,
-)
-from tests.solve.scenes import grown_scene, sticks_of, view_of
+from recon.solve.evidence.posed_photo import make_posed_photo, with_camera
+from recon.solve.evidence.predictions import match_predictions, member_openings
+from tests.solve.scenes import candidates_of, grown_scene, photo_of
 
 # Hidden by boxes
 
@@ -41,7 +37,7 @@ def boxes_and_points(draw):
 
 
 def blocked_by_sampling(eye, points, lo, hi, grow):
-    """Does any of 1500 places on the way lie in a box grown by `grow`?  The last 0.05 pitch does not count."""
+    """Does any of 1500 places on the way lie in a box grown by `grow`?  The last 0.05 pitch is left out."""
     out = []
     for p in points:
         length = np.linalg.norm(p - eye)
@@ -62,7 +58,7 @@ def test_hidden_points_are_those_that_sampling_the_way_finds(scene):
 @pytest.mark.parametrize("seed", range(5))
 def test_hidden_openings_of_a_frame_are_those_of_the_frames_own_boxes(seed):
     frame, shot = grown_scene(seed, azimuth=70 * seed)
-    lo, hi = boxes(sticks_of(frame), 1.0)
+    lo, hi = boxes(candidates_of(frame), 1.0)
     for member in frame.members:
         for normal, centres in zip(face_normals(member)[2:], openings(member)):
             p = centres + 0.06 * normal
@@ -97,22 +93,24 @@ def test_openings_of_a_member_are_those_of_the_frames_boxes(axis, width):
 # Looking
 
 
-def looked_at(frame, view, member, shift=(0, 0, 0)):
-    """Sighting of all openings of one member of the frame (moved by `shift`), with what hides them; and (face, hole) of each."""
-    others = sticks_of(frame)
+def looked_at(frame, photo, member, shift=(0, 0, 0)):
+    """Matches of all openings of one member of the frame (moved by `shift`), and (face, hole) of each."""
+    others = candidates_of(frame)
     m = frame.members[member]
     X = (openings(m) + np.asarray(shift, float)).reshape(-1, 3)
     n = np.repeat(face_normals(m)[2:], m.holes, 0)
-    behind = occluded(view.camera.centre, lifted(X, n), *boxes(others, 1.0))
-    return look(view, X, n, behind), np.array([(f, k) for f in range(4) for k in range(m.holes)])
+    behind = occluded(photo.camera.centre, lifted(X, n), *boxes(others, 1.0))
+    return match_predictions(photo, X, n, behind), np.array(
+        [(f, k) for f in range(4) for k in range(m.holes)]
+    )
 
 
 def test_true_openings_are_found_and_speak_for_the_member():
     frame, shot = grown_scene(2)
-    view = view_of(shot)
+    photo = photo_of(shot)
     right = wrong = seen = 0
     for i in range(len(frame.members)):
-        s, which = looked_at(frame, view, i)
+        s, which = looked_at(frame, photo, i)
         for (face, hole), hit, llr, visible in zip(which, s.hit, s.llr, s.visible):
             here = np.nonzero((shot.source == (i, face, hole)).all(1))[0]
             if len(here) and visible:
@@ -124,22 +122,22 @@ def test_true_openings_are_found_and_speak_for_the_member():
 
 def test_a_member_is_better_explained_where_it_is_than_anywhere_near():
     frame, shot = grown_scene(2)
-    view = view_of(shot)
+    photo = photo_of(shot)
     for i in range(len(frame.members)):
-        here = looked_at(frame, view, i)[0].llr.sum()
+        here = looked_at(frame, photo, i)[0].llr.sum()
         if here < 15:  # hardly in sight
             continue
         for shift in np.vstack([np.eye(3), -np.eye(3)]):
             if abs(shift @ frame.members[i].direction) < 0.5:
-                assert looked_at(frame, view, i, shift)[0].llr.sum() < 0.3 * here
+                assert looked_at(frame, photo, i, shift)[0].llr.sum() < 0.3 * here
 
 
 def test_missing_openings_in_plain_sight_speak_against_it():
     frame, shot = grown_scene(2)
-    view = view_of(shot)
+    photo = photo_of(shot)
     o = shot.openings[:1].copy()
     o["x"], o["y"] = 2, 2  # one spot in a corner
-    bare = make_view("bare", view.camera, view.size, o, view.hole)
+    bare = make_posed_photo("bare", photo.camera, photo.size, o, photo.hole)
     for i in range(len(frame.members)):
         s, _ = looked_at(frame, bare, i)
         assert (s.hit == -1).all() and (s.llr[s.visible] < 0).all() and (s.llr[~s.visible] == 0).all()
@@ -148,8 +146,8 @@ def test_missing_openings_in_plain_sight_speak_against_it():
 
 def test_openings_that_cannot_be_seen_say_nothing():
     frame, shot = grown_scene(2)
-    view = view_of(shot)
-    eye = view.camera.centre
+    photo = photo_of(shot)
+    eye = photo.camera.centre
     middle = np.mean([m.hole_centre(0) for m in frame.members], axis=0)
     ahead = (middle - eye) / np.linalg.norm(middle - eye)
     behind, off = eye - 5 * ahead, middle + 200 * np.linalg.svd(ahead[None])[2][1]
@@ -157,7 +155,7 @@ def test_openings_that_cannot_be_seen_say_nothing():
     normal = np.array(
         [-ahead, -ahead, ahead, np.linalg.svd(ahead[None])[2][1], -ahead]
     )  # 3: from the back, 4: edge on
-    s = look(view, point, normal, np.array([False] * 4 + [True]))
+    s = match_predictions(photo, point, normal, np.array([False] * 4 + [True]))
     assert (s.llr == 0).all() and (s.hit == -1).all() and not s.visible.any()
 
 
@@ -165,47 +163,53 @@ def test_openings_seen_edge_on_are_not_expected_even_close_by():
     """Below 1 : 6 an opening is a line, however large."""
     _, shot = grown_scene(2)
     camera = Camera(1300, 799.5, 599.5)
-    view = make_view("close", camera, (1600, 1200), shot.openings, 0.29)
+    photo = make_posed_photo("close", camera, (1600, 1200), shot.openings, 0.29)
     point = np.array([[0, 0, 4.0]])
-    tilted = lambda cosine: np.array([[np.sqrt(1 - cosine**2), 0, -cosine]])
-    assert not look(view, point, tilted(0.12)).visible[0] and look(view, point, tilted(0.22)).visible[0]
+
+    def tilted(cosine):
+        return np.array([[np.sqrt(1 - cosine**2), 0, -cosine]])
+
+    assert (
+        not match_predictions(photo, point, tilted(0.12)).visible[0]
+        and match_predictions(photo, point, tilted(0.22)).visible[0]
+    )
 
 
 def test_openings_taken_by_another_member_are_no_hits_and_no_misses():
     frame, shot = grown_scene(2)
-    view = view_of(shot)
-    best = max(range(len(frame.members)), key=lambda i: looked_at(frame, view, i)[0].llr.sum())
-    before, _ = looked_at(frame, view, best)
+    photo = photo_of(shot)
+    best = max(range(len(frame.members)), key=lambda i: looked_at(frame, photo, i)[0].llr.sum())
+    before, _ = looked_at(frame, photo, best)
     m = frame.members[best]
     X, n = openings(m).reshape(-1, 3), np.repeat(face_normals(m)[2:], m.holes, 0)
-    taken = replace(view, free=~np.isin(np.arange(len(view.openings)), before.hit))
-    after = look(taken, X, n, ~before.visible, only_free=True)
+    taken = replace(photo, free=~np.isin(np.arange(len(photo.openings)), before.hit))
+    after = match_predictions(taken, X, n, ~before.visible, only_free=True)
     found = before.hit >= 0
     assert (after.hit[found] != before.hit[found]).all()
     assert (after.llr[found & (after.hit == -1)] == 0).all()
     assert (
-        look(taken, X, n, ~before.visible).hit == before.hit
+        match_predictions(taken, X, n, ~before.visible).hit == before.hit
     ).all()  # counted again unless only free ones are asked for
 
 
 def test_faces_that_the_ellipses_do_not_fit_say_less():
     """Openings on a face look as that face turns them: taken for a neighbouring face they are worth less."""
     frame, shot = grown_scene(2)
-    view = view_of(shot)
+    photo = photo_of(shot)
     true = shot.source[:, 0] >= 0
     normal = np.array(
         [np.abs(face_normals(frame.members[i])[2 + f]).argmax() if i >= 0 else 0 for i, f, _ in shot.source]
     )
-    rows = np.arange(len(view.shape))
+    rows = np.arange(len(photo.shape))
     for other in (1, 2):
-        assert (view.shape[rows, normal] - view.shape[rows, (normal + other) % 3])[true].mean() > 1.0
+        assert (photo.shape[rows, normal] - photo.shape[rows, (normal + other) % 3])[true].mean() > 1.0
 
 
-def test_a_view_with_another_camera_judges_shapes_anew():
-    frame, shot = grown_scene(2)
-    view = view_of(shot)
-    turned = with_camera(view, replace(view.camera, R=view.camera.R[:, [1, 2, 0]]))
-    assert turned.shape == pytest.approx(view.shape[:, [1, 2, 0]])
+def test_shapes_are_judged_anew_with_another_camera():
+    _, shot = grown_scene(2)
+    photo = photo_of(shot)
+    turned = with_camera(photo, replace(photo.camera, R=photo.camera.R[:, [1, 2, 0]]))
+    assert turned.shape == pytest.approx(photo.shape[:, [1, 2, 0]])
 
 
 def test_density_of_even_clutter_is_its_number_over_the_area():

@@ -7,11 +7,13 @@ import numpy as np
 import pytest
 
 from recon.frame.model import Frame, Member
-from recon.solve.evidence.candidate import boxes, grown
-from recon.solve.evidence.predictions import make_view
-from recon.solve.members.ends import EndGuess, Steps, colour_steps, find_ends, settle_lengths, step_llr
+from recon.solve.evidence.candidate import EndGuess, grown
+from recon.solve.evidence.occluders import Occluders, occluders_of
+from recon.solve.evidence.posed_photo import make_posed_photo
+from recon.solve.members.edges import ColourSteps, colour_steps, step_llr
+from recon.solve.members.ends import find_ends, settle_lengths
 from tests.solve.drawn import draw
-from tests.solve.scenes import HOLE, camera_round, shoot, sticks_of
+from tests.solve.scenes import HOLE, camera_round, candidates_of, scene_of, shoot
 
 SIZE = (800, 600)
 
@@ -20,7 +22,7 @@ def member(id, first, axis, holes):
     return Member(id, tuple(map(float, first)), tuple(np.eye(3)[axis]), holes, 1.0)
 
 
-# A post, two rails on it at different heights, one lapped near its end; all ends in sight from one side or the other.
+# A post, two rails on it at different heights, one lapped near its end; all ends in sight from some side.
 STAND = Frame(
     (
         member("A", (0, 0, 0), 2, 11),
@@ -35,21 +37,20 @@ STAND = Frame(
 
 @cache
 def scene(azimuths=(-60, -20), fill=0.75, frame=STAND):
-    """Views with true cameras, and their pictures."""
+    """Photos with true cameras, and their pictures."""
     cameras = [camera_round(frame, a, 22, f=700, fill=fill, size=SIZE) for a in azimuths]
     shots = [shoot(frame, c, i, clutter=30, size=SIZE, least_px=1.8) for i, c in enumerate(cameras)]
-    views = [make_view(f"photo_{i}", s.camera, SIZE, s.openings, HOLE) for i, s in enumerate(shots)]
-    return views, [draw(frame, c, SIZE, i) for i, c in enumerate(cameras)]
+    photos = [make_posed_photo(f"photo_{i}", s.camera, SIZE, s.openings, HOLE) for i, s in enumerate(shots)]
+    return photos, [draw(frame, c, SIZE, i) for i, c in enumerate(cameras)]
 
 
-def ends_of(index, low=0, high=0, views=None, pictures=None, frame=STAND):
-    """Guesses for a member that is so far known with `low` and `high` holes more (less if negative) than it has."""
-    if views is None:
-        views, pictures = scene()
-    sticks = sticks_of(frame)
-    return find_ends(
-        views, pictures, grown(sticks[index], low, high), sticks[:index] + sticks[index + 1 :], 1.0
-    )
+def ends_of(index, low=0, high=0, photos=None, pictures=None, frame=STAND):
+    """Guesses for a member known so far with `low` and `high` holes more (less if negative) than it has."""
+    if photos is None:
+        photos, pictures = scene()
+    candidates = candidates_of(frame)
+    candidates[index] = grown(candidates[index], low, high)
+    return find_ends(scene_of(photos, candidates, 1.0, pictures), index)
 
 
 @pytest.mark.parametrize("index", range(4))
@@ -66,75 +67,79 @@ def test_chances_of_an_end_sum_to_one():
         assert guess.sure == pytest.approx(np.exp(guess.log_p).max()) and guess.best in guess.hole
 
 
-def without_end_openings(views, index, holes):
-    """The same views, with the openings near the last holes of a member not detected."""
+def without_end_openings(photos, index, holes):
+    """The same photos, with the openings near the last holes of a member not detected."""
     out = []
-    for v in views:
+    for v in photos:
         m = STAND.members[index]
         px = v.camera.project(np.array([m.hole_centre(k) for k in range(m.holes - holes, m.holes)]))
         o = v.openings
         scale = v.camera.f / np.median((m.hole_centres() @ v.camera.R.T + v.camera.t)[:, 2])
         near = (np.hypot(o["x"][:, None] - px[:, 0], o["y"][:, None] - px[:, 1]) < 0.8 * scale).any(1)
-        out.append(make_view(v.name, v.camera, v.size, o[~near], v.hole))
+        out.append(make_posed_photo(v.name, v.camera, v.size, o[~near], v.hole))
     return out
 
 
 def test_the_edge_of_the_face_tells_the_end_where_an_opening_was_missed():
     """The last hole was detected in neither photo: the openings alone would end the member one hole early."""
-    views, pictures = scene()
-    blind = without_end_openings(views, 1, 1)
+    photos, pictures = scene()
+    blind = without_end_openings(photos, 1, 1)
     _, last = ends_of(1, 0, -1, blind, pictures)
     _, without_edges = ends_of(1, 0, -1, blind, [np.full_like(p, 128) for p in pictures])
     true = STAND.members[1].holes - 1
-    chance = lambda g: float(np.exp(g.log_p[g.hole == true].sum()))
+
+    def chance(g):
+        return float(np.exp(g.log_p[g.hole == true].sum()))
+
     assert chance(last) > 3 * chance(without_edges)
 
 
 def test_openings_alone_tell_most_ends():
     """In pictures without any edge the openings that stop are all there is."""
-    views, pictures = scene()
+    photos, pictures = scene()
     bare = [np.full_like(p, 128) for p in pictures]
     right = [
         end.best == true
         for i, m in enumerate(STAND.members)
         for low, high in ((0, 0), (-1, -2))
-        for end, true in zip(ends_of(i, low, high, views, bare), (low, m.holes - 1 + low))
+        for end, true in zip(ends_of(i, low, high, photos, bare), (low, m.holes - 1 + low))
     ]
     assert np.mean(right) >= 0.75
 
 
 def test_the_end_is_surer_with_its_edge_than_without():
-    views, pictures = scene()
+    photos, pictures = scene()
     bare = [np.full_like(p, 128) for p in pictures]
     with_edges = np.mean([g.sure for i in range(4) for g in ends_of(i)])
-    without = np.mean([g.sure for i in range(4) for g in ends_of(i, views=views, pictures=bare)])
+    without = np.mean([g.sure for i in range(4) for g in ends_of(i, photos=photos, pictures=bare)])
     assert with_edges > without
 
 
 def test_an_end_behind_another_member_is_left_open():
-    """A rail that ends behind a wide wall of posts: several lengths stay possible, the true one among them."""
+    """A rail that ends behind a wide wall of posts: several lengths stay possible, the true one too."""
     wall = [member("W" + str(i), (4 + i, -3, -2), 2, 9) for i in range(4)]
     rail = member("R", (-6, 0, 2), 0, 12)  # its last hole is at x = 5, behind the wall
     frame = Frame((rail, *wall), (), 38.1)
-    views, pictures = scene((-90,), frame=frame)
-    first, last = ends_of(0, views=views, pictures=pictures, frame=frame)
+    photos, pictures = scene((-90,), frame=frame)
+    first, last = ends_of(0, photos=photos, pictures=pictures, frame=frame)
     assert first.sure > 0.8
     assert last.sure < 0.8
     assert np.exp(last.log_p[last.hole == rail.holes - 1]) > 0.02
 
 
 def test_a_member_that_runs_out_of_the_photo_is_cut_there():
-    views, pictures = scene()
-    (view, *_), (picture, *_) = views, pictures
+    photos, pictures = scene()
+    (photo, *_), (picture, *_) = photos, pictures
     m = STAND.members[1]
-    px = view.camera.project(m.hole_centres())
+    px = photo.camera.project(m.hole_centres())
     x = int(px[4:6, 0].mean())  # the photo's right border, between holes 4 and 5
     size = (x, SIZE[1])
-    o = view.openings[view.openings["x"] < x - 3]
-    cropped = make_view("cropped", view.camera, size, o, HOLE)
-    sticks = sticks_of(STAND)
-    short = grown(sticks[1], 0, -(m.holes - 5))
-    first, last = find_ends([cropped], [picture[:, :x]], short, sticks[:1] + sticks[2:], 1.0)
+    o = photo.openings[photo.openings["x"] < x - 3]
+    cropped = make_posed_photo("cropped", photo.camera, size, o, HOLE)
+    candidates = candidates_of(STAND)
+    short = grown(candidates[1], 0, -(m.holes - 5))
+    candidates[1] = short
+    first, last = find_ends(scene_of([cropped], candidates, 1.0, [picture[:, :x]]), 1)
     assert last.cut and not first.cut
     assert not any(g.cut for g in ends_of(1))
 
@@ -143,21 +148,21 @@ def test_a_member_does_not_grow_into_the_next_one_in_line():
     two = Frame(
         (member("A", (0, 0, 0), 0, 6), member("B", (6, 0, 0), 0, 6), member("C", (2, 1, -3), 2, 6)), (), 38.1
     )
-    views, pictures = scene((-60, -25), frame=two)
-    _, last = ends_of(0, views=views, pictures=pictures, frame=two)
+    photos, pictures = scene((-60, -25), frame=two)
+    _, last = ends_of(0, photos=photos, pictures=pictures, frame=two)
     assert last.hole.max() == 5 and last.best == 5
 
 
-# Steps of colour
+# ColourSteps of colour
 
 
 def test_the_face_changes_colour_at_its_ends_and_not_between_its_holes():
-    views, pictures = scene()
-    sticks = sticks_of(STAND)
-    s = sticks[1]
+    photos, pictures = scene()
+    candidates = candidates_of(STAND)
+    s = candidates[1]
     boundaries = np.arange(-3, s.holes + 4) - 0.5
-    others = boxes(sticks[:1] + sticks[2:], 1.0)
-    steps = colour_steps(views[0], pictures[0], s.axis, s.first, boundaries, 1.0, others)
+    others = occluders_of(candidates[:1] + candidates[2:], 1.0)
+    steps = colour_steps(photos[0], pictures[0], s.axis, s.first, boundaries, 1.0, others)
     assert steps.strength.shape == (2, len(boundaries)) and np.abs(steps.normal[:, s.axis]).max() == 0
     ends = steps.strength[:, [3, 3 + s.holes]]
     between = steps.strength[:, 4 : 3 + s.holes]
@@ -165,29 +170,31 @@ def test_the_face_changes_colour_at_its_ends_and_not_between_its_holes():
 
 
 def test_places_behind_another_member_or_out_of_the_photo_are_not_judged():
-    views, pictures = scene()
-    sticks = sticks_of(STAND)
-    s = sticks[0]
+    photos, pictures = scene()
+    candidates = candidates_of(STAND)
+    s = candidates[0]
     boundaries = np.array([-30.5, 0.5, 1.5, 2.5, 40.5])
-    others = boxes(sticks[1:], 1.0)
-    steps = colour_steps(views[0], pictures[0], s.axis, s.first, boundaries, 1.0, others)
+    others = occluders_of(candidates[1:], 1.0)
+    steps = colour_steps(photos[0], pictures[0], s.axis, s.first, boundaries, 1.0, others)
     assert np.isnan(steps.strength[:, [0, 4]]).all()
-    wall = (np.array([[-50.0, -50, -50]]), np.array([[50.0, -2, 50]]))  # between the camera and all of it
-    hidden = colour_steps(views[0], pictures[0], s.axis, s.first, boundaries, 1.0, wall)
+    wall = Occluders(
+        np.array([[-50.0, -50, -50]]), np.array([[50.0, -2, 50]])
+    )  # between the camera and all of it
+    hidden = colour_steps(photos[0], pictures[0], s.axis, s.first, boundaries, 1.0, wall)
     assert np.isnan(hidden.strength).all()
 
 
 def test_a_strong_step_speaks_for_an_end_and_a_weak_one_for_the_member_going_on():
     between = np.array([True] * 6 + [False] * 4)
     strength = np.array([[0.01] * 6 + [0.002, 0.02, 0.08, 0.3]])
-    end, inner = step_llr(Steps(strength, np.eye(3)[:1]), between)
+    end, inner = step_llr(ColourSteps(strength, np.eye(3)[:1]), between)
     assert (np.diff(end[6:]) > 0).all() and (np.diff(inner[6:]) < 0).all()
     assert end[9] > 1.5 and inner[9] < -1 and end[6] < -1 and inner[6] > 0
 
 
 def test_faces_that_are_not_seen_say_nothing():
     strength = np.full((2, 5), np.nan)
-    end, inner = step_llr(Steps(strength, np.eye(3)[:2]), np.ones(5, bool))
+    end, inner = step_llr(ColourSteps(strength, np.eye(3)[:2]), np.ones(5, bool))
     assert (end == 0).all() and (inner == 0).all()
 
 
@@ -204,18 +211,18 @@ def guess(best, spread, count=6):
 def test_an_open_end_takes_the_length_that_the_others_have():
     sure = (guess(0, 0), guess(9, 0))
     open_end = (guess(0, 0), guess(7, 4))  # best by itself: 8 holes; 10 are possible
-    settled = settle_lengths([None] * 4, [sure, sure, sure, open_end])
+    settled = settle_lengths([sure, sure, sure, open_end])
     assert settled == [(0, 9)] * 4
 
 
 def test_sure_ends_keep_their_own_length():
     sure, other = (guess(0, 0), guess(9, 0)), (guess(0, 0), guess(6, 0))
-    assert settle_lengths([None] * 3, [sure, sure, other]) == [(0, 9), (0, 9), (0, 6)]
+    assert settle_lengths([sure, sure, other]) == [(0, 9), (0, 9), (0, 6)]
 
 
 def test_where_no_length_is_sure_each_end_stands_for_itself():
     open_end = (guess(0, 3), guess(7, 4))
-    assert settle_lengths([None] * 2, [open_end, open_end]) == [(open_end[0].best, open_end[1].best)] * 2
+    assert settle_lengths([open_end, open_end]) == [(open_end[0].best, open_end[1].best)] * 2
 
 
 def test_a_guess_recounted_names_the_same_holes():

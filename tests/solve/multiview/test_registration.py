@@ -10,24 +10,26 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from recon.frame.joints import find_joints
+from recon.geometry.lattice import rotations
 from recon.frame.model import Frame, Member, label
 from recon.geometry.camera import Camera
-from recon.geometry.lattice import rotations
-from recon.solve.evidence.predictions import with_camera
-from recon.solve.multiview.assemble import join_photos, without_misfits
+from recon.solve.evidence.posed_photo import with_camera
+from recon.solve.multiview.assemble import drop_outlier_photos
+from recon.solve.multiview.hypotheses import register_photos
 from recon.solve.multiview.registration import (
     Cells,
     cells_of,
     fit_score,
-    join,
     moved_camera,
     moved_lattice,
+    register,
+    together,
     turned_cells,
     vote_shift,
 )
 from recon.solve.photo.read_photo import read_photo
 from tests.growing import grow_frame
-from tests.solve.scenes import SIZE, camera_round, grown_scene, lattice_change, shoot, view_of
+from tests.solve.scenes import SIZE, camera_round, grown_scene, lattice_change, photo_of, shoot
 
 turn_numbers = st.integers(0, 23)
 whole_shifts = st.tuples(*[st.integers(-15, 15)] * 3).map(lambda v: np.array(v, float))
@@ -47,7 +49,7 @@ def three_photos(seed=1):
 
 @cache
 def another_frame():
-    frame, shot = grown_scene(6, 60)
+    _, shot = grown_scene(6, 60)
     return read_photo("another", shot.openings, SIZE, None, 1.0)
 
 
@@ -119,19 +121,19 @@ def test_a_moved_lattice_foretells_the_same_openings(number, shift):
 @settings(max_examples=20)
 @given(st.integers(0, 6), turn_numbers, whole_shifts, st.integers(0, 99))
 def test_the_vote_finds_the_shift_between_two_parts_of_a_frame(seed, number, shift, chance):
-    """Each photo shows two thirds of the holes, some cells are wrong; the true turn gets most votes at the true shift."""
+    """Each photo shows two thirds of the holes, some cells are wrong; the true turn has most votes there."""
     rng = np.random.default_rng(chance)
     cells = cells_of_frame(grow_frame(seed, 7, holes=(5, 12)))
-    some = lambda: (
-        lambda keep: Cells(cells.place[keep], cells.axis[keep], cells.weight[keep], cells.normal[keep])
-    )(rng.random(len(cells.axis)) < 0.67)
+
+    def some():
+        keep = rng.random(len(cells.axis)) < 0.67
+        return Cells(cells.place[keep], cells.axis[keep], cells.weight[keep], cells.normal[keep])
+
     a, b = some(), some()
     wrong = Cells(
         rng.integers(-9, 9, (12, 3)).astype(float), rng.integers(0, 3, 12), np.ones(12), np.zeros((12, 3))
     )
-    b = Cells(
-        *(np.concatenate([getattr(b, f), getattr(wrong, f)]) for f in ("place", "axis", "weight", "normal"))
-    )
+    b = together([b, wrong])
     turn = rotations()[number]
     theirs = turned_cells(b, turn.T, -(turn.T @ shift))  # b in a lattice of its own
     votes, found = vote_shift(a, theirs, turn, 1.0)[0]
@@ -170,68 +172,68 @@ def test_cells_of_a_photo_are_holes_of_the_frame():
 
 
 @pytest.mark.parametrize("a, b", [(0, 1), (1, 2), (2, 0)])
-def test_two_photos_of_one_frame_are_joined_by_the_true_turn_and_shift(a, b):
+def test_two_photos_of_one_frame_are_registered_by_the_true_turn_and_shift(a, b):
     _, shots, readings = three_photos()
-    score, _, turn, shift = join(
-        readings[b].view, readings[b].lattice, cells_of(readings[a].lattice), 1.0, 1.0, [readings[a].view]
+    best = register(
+        readings[b].photo, readings[b].lattice, cells_of(readings[a].lattice), 1.0, [readings[a].photo]
     )[0]
     turn_a, shift_a, _ = lattice_change(readings[a].lattice.camera, shots[a].camera)
     turn_b, shift_b, _ = lattice_change(readings[b].lattice.camera, shots[b].camera)
     expected = turn_a @ turn_b.T
-    assert (turn == expected).all()
-    assert shift == pytest.approx(np.rint(shift_a) - expected @ np.rint(shift_b))
-    assert score > 40
+    assert (best.turn == expected).all()
+    assert best.shift == pytest.approx(np.rint(shift_a) - expected @ np.rint(shift_b))
+    assert best.score > 40
 
 
 def test_the_true_place_of_a_photo_explains_it_better_than_its_neighbours():
     frame, shots, _ = three_photos()
-    view, cells = view_of(shots[0]), cells_of_frame(frame)
-    here = fit_score(view, view.camera, cells, 1.0)
+    photo, cells = photo_of(shots[0]), cells_of_frame(frame)
+    here = fit_score(photo, photo.camera, cells, 1.0)
     for shift in np.vstack([np.eye(3), -np.eye(3)]):
-        assert fit_score(view, moved_camera(view.camera, np.eye(3), shift), cells, 1.0) < 0.6 * here
+        assert fit_score(photo, moved_camera(photo.camera, np.eye(3), shift), cells, 1.0) < 0.6 * here
 
 
 @pytest.mark.parametrize("order", [(0, 1, 2), (2, 0, 1), (1, 2, 0)])
-def test_photos_are_joined_in_any_order(order):
+def test_photos_are_registered_in_any_order(order):
     """All cameras end in one world: the same lattice change for each."""
     _, shots, readings = three_photos()
-    joined = join_photos([readings[i] for i in order], 1.0)
-    assert len(joined.views) == 3 and joined.set_aside == []
-    changes = [lattice_change(v.camera, shots[int(v.name[-1])].camera) for v in joined.views]
+    registered = register_photos([readings[i] for i in order], 1.0)
+    assert len(registered.photos) == 3 and registered.set_aside == ()
+    changes = [lattice_change(v.camera, shots[int(v.name[-1])].camera) for v in registered.photos]
     for turn, shift, degrees in changes:
         assert (turn == changes[0][0]).all() and degrees < 0.3
         assert np.abs(shift - changes[0][1]).max() < 0.2
 
 
 def shelf(seed):
-    """Four posts and three rings of rails that fit themselves in a half turn but for how far the rails stand out."""
+    """Four posts and three rings of rails: a half turn changes only how far the rails stand out."""
     rng = np.random.default_rng(seed)
     X, Y, Z = np.eye(3)
-    sticks = [((x, y, 0), Z, 13) for x in (0, 8) for y in (0, 5)]
+    runs = [((x, y, 0), Z, 13) for x in (0, 8) for y in (0, 5)]
     for z in (1, 6, 11):
         for y in (-1, 6):
             a, b = rng.integers(0, 3, 2)
-            sticks.append(((-a, y, z), X, 9 + a + b))
+            runs.append(((-a, y, z), X, 9 + a + b))
         for x in (-1, 9):
             a, b = rng.integers(0, 3, 2)
-            sticks.append(((x, -a, z + 1), Y, 6 + a + b))
+            runs.append(((x, -a, z + 1), Y, 6 + a + b))
     members = tuple(
-        Member(label(i), tuple(map(float, at)), tuple(d), int(n), 1.0) for i, (at, d, n) in enumerate(sticks)
+        Member(label(i), tuple(map(float, at)), tuple(d), int(n), 1.0) for i, (at, d, n) in enumerate(runs)
     )
     return Frame(members, find_joints(members))
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_a_frame_that_nearly_fits_itself_is_joined_by_what_its_members_explain(seed):
-    """Opening by opening a wrong turn is as good as the right one or better; the members of the right one explain more."""
+def test_a_frame_that_nearly_fits_itself_is_registered_by_what_its_members_explain(seed):
+    """Opening by opening a wrong turn is as good or better; the members of the right one explain more."""
     frame = shelf(seed)
     cameras = [camera_round(frame, a, 20 + 4 * i, roll=2 - i) for i, a in enumerate((35, 130, 215))]
     readings = [
         read_photo(f"photo_{i}", shoot(frame, c, 10 * seed + i).openings, SIZE, None, 1.0)
         for i, c in enumerate(cameras)
     ]
-    joined = join_photos(readings, 1.0)
-    changes = [lattice_change(v.camera, cameras[int(v.name[-1])]) for v in joined.views]
+    registered = register_photos(readings, 1.0)
+    changes = [lattice_change(v.camera, cameras[int(v.name[-1])]) for v in registered.photos]
     assert len(changes) == 3
     assert all(
         (turn == changes[0][0]).all() and np.abs(shift - changes[0][1]).max() < 0.2
@@ -241,19 +243,23 @@ def test_a_frame_that_nearly_fits_itself_is_joined_by_what_its_members_explain(s
 
 def test_a_photo_of_another_frame_fits_far_worse_and_comes_last():
     _, _, readings = three_photos()
-    cells, views = cells_of(readings[0].lattice), [readings[0].view]
-    score = lambda r: join(r.view, r.lattice, cells, 1.0, 1.0, views)[0][0] / min(r.worth, readings[0].worth)
+    cells, photos = cells_of(readings[0].lattice), [readings[0].photo]
+
+    def score(r):
+        best = register(r.photo, r.lattice, cells, 1.0, photos)[0]
+        return best.score / min(r.worth, readings[0].worth)
+
     assert score(another_frame()) < 0.65 * min(score(readings[1]), score(readings[2]))
-    joined = join_photos([readings[0], another_frame(), readings[1]], 1.0)
-    assert [v.name for v in joined.views[:2]] in (["photo_0", "photo_1"], ["photo_1", "photo_0"])
+    registered = register_photos([readings[0], another_frame(), readings[1]], 1.0)
+    assert [v.name for v in registered.photos[:2]] in (["photo_0", "photo_1"], ["photo_1", "photo_0"])
 
 
 def settled(readings):
     """Names of the photos kept and set aside once members are known; pictures without edges."""
     blank = {r.name: np.full((SIZE[1], SIZE[0], 3), 128, np.uint8) for r in readings}
-    joined, views, sticks, _ = without_misfits(join_photos(list(readings), 1.0), blank, 1.0)
-    assert all(reason for _, reason in joined.set_aside)
-    return {v.name for v in views}, {name for name, _ in joined.set_aside}
+    registered, scene = drop_outlier_photos(register_photos(list(readings), 1.0), blank, 1.0)
+    assert all(reason for _, reason in registered.set_aside)
+    return {p.name for p in scene.photos}, {name for name, _ in registered.set_aside}
 
 
 def test_a_photo_of_another_frame_is_named_and_set_aside():
@@ -270,14 +276,16 @@ def test_of_two_photos_of_different_frames_one_is_set_aside():
 
 def test_photos_that_could_not_be_read_are_set_aside_with_their_reason():
     _, _, readings = three_photos()
-    blind = replace(readings[1], view=None, lattice=None, reason="no rows of openings can be seen")
-    joined = join_photos([blind, readings[0]], 1.0)
-    assert len(joined.views) == 1 and joined.set_aside == [("photo_1", "no rows of openings can be seen")]
-    assert join_photos([blind], 1.0).views == []
+    blind = replace(readings[1], photo=None, lattice=None, reason="no rows of openings can be seen")
+    registered = register_photos([blind, readings[0]], 1.0)
+    assert len(registered.photos) == 1 and registered.set_aside == (
+        ("photo_1", "no rows of openings can be seen"),
+    )
+    assert register_photos([blind], 1.0).photos == ()
 
 
-def test_a_joined_view_is_judged_with_its_new_camera():
+def test_a_registered_view_is_judged_with_its_new_camera():
     _, _, readings = three_photos()
-    joined = join_photos(list(readings), 1.0)
-    for v in joined.views:
+    registered = register_photos(list(readings), 1.0)
+    for v in registered.photos:
         assert v.shape == pytest.approx(with_camera(v, v.camera).shape)

@@ -16,8 +16,8 @@ from recon.geometry.camera import Camera, project_jacobian, stepped
 from recon.geometry.lattice import rotations
 from recon.image.rows import fit_row, row_position
 from recon.solve.multiview.registration import Cells, moved_camera, turned_cells, vote_shift
-from recon.solve.photo.photo_lattice import resect
-from recon.solve.photo.vanishing_points import row_residuals
+from recon.solve.photo.resection import resect
+from recon.solve.photo.row_points import row_residuals
 from tests.solve.chessboard import (
     BOARD,
     LEFT,
@@ -59,7 +59,8 @@ def degrees_between(R, S):
     return float(np.degrees(np.linalg.norm(Rotation.from_matrix(R @ S.T).as_rotvec())))
 
 
-# Cross-ratio (x2-x0)(x3-x1) / ((x2-x1)(x3-x0)) of four collinear points at steps k is that of the steps themselves,
+# Cross-ratio (x2-x0)(x3-x1) / ((x2-x1)(x3-x0)) of four collinear points at steps k is that of the steps
+# themselves,
 # in any picture.  Source: Hartley and Zisserman 2004, section 2.5.
 @pytest.mark.parametrize(
     "steps, theory", [((0, 1, 2, 3), 4 / 3), ((0, 1, 2, 4), 3 / 2), ((0, 1, 3, 4), 9 / 8)]
@@ -85,7 +86,7 @@ def test_board_rows_fit_projectively_even_steps(number):
         fit = fit_row(row.step, along)
         assert rms(row_position(fit, row.step) - along) < 0.25  # corners are good to about 0.1 px
         assert rms(across) < 0.3
-        # Left without its last corner, the row foretells it.
+        # Left without its last corner, the row predicts it.
         fit = fit_row(row.step[:-1], along[:-1])
         assert abs(row_position(fit, row.step[-1]) - along[-1]) < 1.5
 
@@ -102,14 +103,14 @@ def test_even_steps_in_the_picture_do_not_fit_board_rows():
 
 
 def test_focal_length_from_rows_of_single_views():
-    """A plane gives two of the three pencils; with the principal point taken at the picture's middle these fix f
+    """A plane gives two of the three vanishing points; with the principal point in the middle they fix f
     (Caprile and Torre 1990, doi:10.1007/BF00127813).  Nearly head-on views say little."""
     f = np.array([from_rows("left", n).camera.f for n in LEFT])
     assert np.abs(f / PUBLISHED_F - 1).max() < 0.20
     assert np.median(f) == pytest.approx(PUBLISHED_F, rel=0.025)
 
 
-def test_all_rows_are_given_to_two_perpendicular_pencils():
+def test_all_rows_belong_to_two_perpendicular_vanishing_points():
     for n in LEFT:
         axis = from_rows("left", n).axis
         assert len(set(axis[:6])) == len(set(axis[6:])) == 1 and axis[0] != axis[6] and (axis >= 0).all()
@@ -123,8 +124,8 @@ def test_radial_distortion_from_rows_of_single_views():
 
 def test_rows_placed_at_unit_pitch_reproject_within_half_a_px():
     for n in LEFT:
-        pencils, points = from_rows("left", n), points_of("left", n)
-        e = row_residuals(pencils.camera, points, pencils.axis)
+        axes, points = from_rows("left", n), points_of("left", n)
+        e = row_residuals(axes.camera, points, axes.axis)
         assert np.sqrt((e**2).sum((1, 2)) / points.weight.sum(1)).max() < 0.6
 
 
@@ -167,7 +168,7 @@ def test_pose_against_solvepnp_with_the_same_lens(number):
 
 @cache
 def calibrated(side, numbers):
-    """f, k1, k2 common to all views of one camera, and the posed cameras: least squares with the project's Jacobians."""
+    """f, k1, k2 common to all views of one camera, and the posed cameras, by least squares."""
     starts = [resected(side, n) for n in numbers]
     seen = [corners(side, n) for n in numbers]
     common = np.median([s.f for s in starts])
@@ -263,14 +264,14 @@ def baseline(pair):
 def test_left_and_right_put_together_by_the_lattice_keep_one_baseline(lens, spread):
     """Two fixed cameras: the right one stands at the same place for the left one in all five pairs.
 
-    With the lens of each photo as found from that photo alone, and with one lens for all photos of a camera.  The
-    principal point is taken at the picture's middle, up to 23 px off; cv2.calibrateCamera with this point held
-    there gives poses whose baseline spreads 3.0 %, and with it free 1.5 %.
+    With the lens of each photo as found from that photo alone, and with one lens for all photos of a camera.
+    The principal point is taken at the picture's middle, up to 23 px off; cv2.calibrateCamera with this
+    point fixed there gives poses whose baseline spreads 3.0 %, and with it free 1.5 %.
     """
     pairs = [right_in_left(n, 5 * n % 24, lens) for n in PAIRS]
     length = np.array([np.linalg.norm(baseline(p)) for p in pairs])
     assert np.ptp(length) < spread * length.mean()
-    turn = [r.R @ l.R.T for l, r in pairs]
+    turn = [right.R @ left.R.T for left, right in pairs]
     assert max(degrees_between(t, turn[0]) for t in turn) < (1.2 if lens == "own" else 0.5)
 
 

@@ -11,12 +11,13 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from recon.frame.boxes import face_normals
-from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes, rotations
+from recon.geometry.camera import Camera
 from recon.image.openings import OPENING
 from recon.solve.multiview.registration import moved_camera
-from recon.solve.photo.photo_lattice import CLASS_DECIMALS, resect, solve_lattice, upright
-from recon.solve.photo.read_photo import estimate_width, read_photo
+from recon.solve.photo.photo_lattice import CLASS_DECIMALS, solve_lattice, upright_axes
+from recon.solve.photo.read_photo import nearest_known_width, read_photo
+from recon.solve.photo.resection import resect
 from recon.solve.photo.vanishing_points import K1_SPREAD
 from tests.solve.scenes import SIZE, grown_scene, lattice_change
 
@@ -40,12 +41,12 @@ def read(name):
 
 
 def right_rows(frame, shot, lattice):
-    """For each row that is a member's: probability told of its best guess, and whether that is the true place and face.
+    """For each row that is a member's: probability of its best guess, and whether that is true.
 
     One shift for the whole photo is free: the one that most rows agree on.
     """
     turn, _, _ = lattice_change(lattice.camera, shot.camera)
-    told, off, face = [], [], []
+    chance, off, face = [], [], []
     for row, sign, guesses in zip(lattice.placed.rows, lattice.placed.sign, lattice.guesses):
         source = shot.source[row.index]
         faces, count = np.unique(source[:, :2], axis=0, return_counts=True)
@@ -54,7 +55,7 @@ def right_rows(frame, shot, lattice):
             continue
         j = int(np.nonzero((source[:, :2] == (member, number)).all(1))[0][0])
         m = frame.members[member]
-        told.append(np.exp(guesses[0].log_p) if guesses else 0.0)
+        chance.append(np.exp(guesses[0].log_p) if guesses else 0.0)
         off.append(
             guesses[0].first + sign * row.step[j] * np.eye(3)[row.axis] - turn @ m.hole_centre(source[j, 2])
             if guesses
@@ -65,12 +66,12 @@ def right_rows(frame, shot, lattice):
         )
     off = [tuple(np.round(o, 2)) for o in off]
     common = max(set(off), key=off.count)
-    return np.array(told), np.array([o == common and f for o, f in zip(off, face)]), np.array(common)
+    return np.array(chance), np.array([o == common and f for o, f in zip(off, face)]), np.array(common)
 
 
 @pytest.mark.parametrize("name", ["steep", "wide", "long", "exif"])
 def test_camera_is_that_which_took_the_photo_up_to_a_turn_and_shift(name):
-    frame, shot, reading = read(name)
+    _frame, shot, reading = read(name)
     camera = reading.lattice.camera
     turn, shift, degrees = lattice_change(camera, shot.camera)
     assert camera.f == pytest.approx(shot.camera.f, rel=0.02)
@@ -83,9 +84,9 @@ def test_camera_is_that_which_took_the_photo_up_to_a_turn_and_shift(name):
 @pytest.mark.parametrize("name", ["steep", "wide", "long", "exif"])
 def test_rows_lie_on_the_lattice_lines_of_their_members(name):
     frame, shot, reading = read(name)
-    told, right, _ = right_rows(frame, shot, reading.lattice)
-    assert len(told) >= 8 and right.mean() > 0.95
-    assert right[told > 0.9].mean() > 0.95  # what it calls sure is right
+    chance, right, _ = right_rows(frame, shot, reading.lattice)
+    assert len(chance) >= 8 and right.mean() > 0.95
+    assert right[chance > 0.9].mean() > 0.95  # what it calls sure is right
 
 
 def test_guesses_come_best_first_and_their_chances_sum_to_at_most_one():
@@ -97,16 +98,16 @@ def test_guesses_come_best_first_and_their_chances_sum_to_at_most_one():
 
 @pytest.mark.parametrize("name", ["post", "half"])
 def test_camera_where_members_are_wider_than_the_pitch(name):
-    frame, shot, reading = read(name)
+    _frame, shot, reading = read(name)
     _, _, degrees = lattice_change(reading.lattice.camera, shot.camera)
     assert reading.lattice.camera.f == pytest.approx(shot.camera.f, rel=0.02) and degrees < 0.2
 
 
 def test_members_whose_holes_are_half_a_pitch_along_lie_on_the_lattice_too():
-    """Where the width is 1.5 pitches, laps round a corner shift a member's holes by half a pitch along its axis."""
+    """Where the width is 1.5 pitches, laps round a corner shift a member's holes by half a pitch."""
     frame, shot, reading = read("half")
     assert any(m.first[np.abs(m.direction).argmax()] % 1 == 0.5 for m in frame.members)
-    told, right, _ = right_rows(frame, shot, reading.lattice)
+    _chance, right, _ = right_rows(frame, shot, reading.lattice)
     assert right.mean() > 0.95
 
 
@@ -115,11 +116,11 @@ def test_width_comes_from_rows_on_neighbouring_faces(name):
     width = SCENES[name][1]
     mean, error = read(name)[2].width
     assert mean == pytest.approx(width, abs=0.06) and error < 0.1
-    assert estimate_width((mean, error)) == width
+    assert nearest_known_width((mean, error)) == width
 
 
 def test_width_is_the_pitch_where_nothing_tells():
-    assert estimate_width((1.0, np.inf)) == 1.0
+    assert nearest_known_width((1.0, np.inf)) == 1.0
 
 
 @pytest.mark.parametrize("width", [1.0, 1.5, 1.75, 2.0, 2.25])
@@ -130,7 +131,7 @@ def test_classes_across_are_those_of_the_frames_lattice(width):
 @pytest.mark.parametrize("index", [3, 10, 17, 22])
 def test_any_turn_of_the_lattice_gives_the_same_frame(index):
     """The same rows with the axes renamed: every member's place and the camera turn along, up to a shift."""
-    frame, shot, reading = read("steep")
+    _frame, shot, reading = read("steep")
     lattice, turn = reading.lattice, rotations()[index]
     camera = replace(lattice.camera, t=np.zeros(3))
     new_axis = np.abs(turn).argmax(0)
@@ -145,7 +146,7 @@ def test_any_turn_of_the_lattice_gives_the_same_frame(index):
 
 
 def test_a_photo_held_upright_gives_the_same_members():
-    """The picture turned by a quarter, as by EXIF orientation or a phone held upright."""
+    """The picture turned by a quarter, as by EXIF orientation or a phone expected upright."""
     frame, shot, reading = read("steep")
     o = shot.openings.copy()
     o["x"], o["y"], o["angle"] = (
@@ -162,14 +163,14 @@ def test_a_photo_held_upright_gives_the_same_members():
         t=quarter @ shot.camera.t,
     )
     turned = read_photo("turned", o, SIZE[::-1], None)
-    told, right, _ = right_rows(frame, replace(shot, openings=o, camera=camera), turned.lattice)
-    assert len(told) >= len(reading.lattice.guesses) - 2 and right.mean() > 0.95
+    chance, right, _ = right_rows(frame, replace(shot, openings=o, camera=camera), turned.lattice)
+    assert len(chance) >= len(reading.lattice.guesses) - 2 and right.mean() > 0.95
 
 
 @given(st.tuples(unit, unit, unit))
 def test_upright_renames_the_axes_only(v):
     R = Rotation.from_rotvec(np.pi * np.array(v)).as_matrix()
-    up = upright(Camera(1000, 0, 0, R=R)).R
+    up = upright_axes(Camera(1000, 0, 0, R=R)).R
     assert np.linalg.det(up) == pytest.approx(1) and np.abs(up @ up.T - np.eye(3)).max() < 1e-9
     names = up.T @ R
     assert np.abs(np.abs(names) - np.rint(np.abs(names))).max() < 1e-9  # a signed permutation
@@ -180,10 +181,10 @@ def test_upright_renames_the_axes_only(v):
 
 
 def test_a_photo_without_a_frame_is_said_to_have_none():
-    frame, shot = grown_scene(1, clutter=300)
+    _frame, shot = grown_scene(1, clutter=300)
     clutter = shot.openings[shot.source[:, 0] < 0]
     reading = read_photo("field", clutter, SIZE, None)
-    assert reading.lattice is None and reading.view is None and reading.reason
+    assert reading.lattice is None and reading.photo is None and reading.reason
 
 
 @pytest.mark.parametrize("count", [0, 5, 11])
@@ -193,7 +194,7 @@ def test_hardly_any_openings_are_said_to_be_too_few(count):
 
 
 def test_two_rows_make_no_lattice():
-    frame, shot, reading = read("steep")
+    _frame, shot, reading = read("steep")
     assert solve_lattice(reading.lattice.camera, shot.openings, reading.lattice.placed.rows[:2], 1.0) == []
 
 
@@ -241,7 +242,7 @@ def test_resection_of_exact_points_gives_the_camera_back(camera):
 @settings(max_examples=8)
 @given(posed_cameras(), st.integers(0, 100))
 def test_resection_is_the_minimum_that_scipy_finds_with_numeric_derivatives(camera, seed):
-    """The same robust sum, written down anew over rotation vectors, minimised by SciPy without the analytic Jacobian."""
+    """The same robust sum, written over rotation vectors, minimised without the analytic Jacobian."""
     world, image = cube(camera, seed)
     start, sigma = started_off(camera), 0.3
     found = resect(start, world, image, np.full(len(world), sigma), lens_terms=2)
@@ -294,9 +295,9 @@ def test_a_focal_prior_holds_where_the_points_do_not_tell():
     world = np.array([[x, y, 0.0] for x in (-3, 0, 3) for y in (-2, 2)])
     image = camera.project(world) + np.random.default_rng(0).normal(0, 0.3, (6, 2))
     start = replace(camera, f=1430.0, t=np.array([0, 0, 44.0]))
-    held = resect(start, world, image, np.full(6, 0.3), focal_prior=1300.0, lens_terms=0)
-    assert held.f == pytest.approx(1300, rel=0.03)
-    assert abs(held.f - 1300) < abs(resect(start, world, image, np.full(6, 0.3), lens_terms=0).f - 1300)
+    expected = resect(start, world, image, np.full(6, 0.3), focal_prior=1300.0, lens_terms=0)
+    assert expected.f == pytest.approx(1300, rel=0.03)
+    assert abs(expected.f - 1300) < abs(resect(start, world, image, np.full(6, 0.3), lens_terms=0).f - 1300)
 
 
 def test_lens_terms_that_are_not_asked_for_stay():

@@ -11,15 +11,8 @@ from scipy.spatial.transform import Rotation
 
 from recon.geometry.camera import Camera, image2sensor
 from recon.image.rows import Row
-from recon.solve.photo.vanishing_points import (
-    RowPoints,
-    find_pencils,
-    place_rows,
-    refine_pencils,
-    row_points,
-    row_residuals,
-    row_shares,
-)
+from recon.solve.photo.row_points import RowPoints, place_rows, row_points, row_residuals, row_shares
+from recon.solve.photo.vanishing_points import find_vanishing_points, refine_camera
 from tests.solve.scenes import SIZE, axes_of, grown_scene, rows_in_space, true_rows
 
 
@@ -39,8 +32,8 @@ def rows_of_scene(seed, **how):
 # 24, 36 and 70 mm equivalents of a 1600 px wide photo, barrel and pincushion.
 @pytest.mark.parametrize("seed, f, k1", [(1, 1070, -0.06), (2, 1600, 0.0), (3, 3100, 0.05)])
 def test_focal_length_rotation_and_lens_come_from_the_rows(seed, f, k1):
-    frame, shot, rows, axes = rows_of_scene(seed, f=f, k1=k1)
-    found = find_pencils(row_points(shot.openings, rows), np.ones(len(rows)), SIZE, None)[0]
+    _frame, shot, rows, axes = rows_of_scene(seed, f=f, k1=k1)
+    found = find_vanishing_points(row_points(shot.openings, rows), np.ones(len(rows)), SIZE, None)[0]
     names, degrees = renaming(found.camera, shot.camera)
     assert found.camera.f == pytest.approx(f, rel=0.03)
     assert degrees < 0.5
@@ -50,7 +43,7 @@ def test_focal_length_rotation_and_lens_come_from_the_rows(seed, f, k1):
 
 
 def test_false_rows_do_not_lead_it_astray():
-    frame, shot, rows, axes = rows_of_scene(2, f=1600, k1=0.0)
+    _frame, shot, rows, _axes = rows_of_scene(2, f=1600, k1=0.0)
     rng = np.random.default_rng(0)
     false = []
     for _ in range(2 * len(rows)):  # five openings each, anywhere on a line at even steps, or nearly so
@@ -61,24 +54,24 @@ def test_false_rows_do_not_lead_it_astray():
     openings["x"][n:], openings["y"][n:] = np.concatenate(false).T
     openings["major"][n:] = openings["minor"][n:] = 8
     both = rows + [Row(n + 5 * i + np.arange(5), np.arange(5), -1.0) for i in range(len(false))]
-    found = find_pencils(row_points(openings, both), np.ones(len(both)), SIZE, None)[0]
+    found = find_vanishing_points(row_points(openings, both), np.ones(len(both)), SIZE, None)[0]
     assert found.camera.f == pytest.approx(1600, rel=0.03)
     assert renaming(found.camera, shot.camera)[1] < 0.5
 
 
 def test_a_picture_turned_by_a_quarter_gives_the_same_camera():
-    frame, shot, rows, _ = rows_of_scene(1, f=1070, k1=-0.06)
+    _frame, shot, rows, _ = rows_of_scene(1, f=1070, k1=-0.06)
     turned = shot.openings.copy()
     turned["x"], turned["y"] = SIZE[1] - 1 - shot.openings["y"], shot.openings["x"]
-    one = find_pencils(row_points(shot.openings, rows), np.ones(len(rows)), SIZE, None)[0].camera
-    two = find_pencils(row_points(turned, rows), np.ones(len(rows)), SIZE[::-1], None)[0].camera
+    one = find_vanishing_points(row_points(shot.openings, rows), np.ones(len(rows)), SIZE, None)[0].camera
+    two = find_vanishing_points(row_points(turned, rows), np.ones(len(rows)), SIZE[::-1], None)[0].camera
     quarter = np.array([[0, -1.0, 0], [1, 0, 0], [0, 0, 1]])
     assert two.f == pytest.approx(one.f, rel=2e-3) and two.k1 == pytest.approx(one.k1, abs=2e-3)
     assert renaming(two, one.posed(quarter @ one.R, one.t))[1] < 0.1
 
 
 def test_refinement_comes_back_from_a_wrong_start():
-    frame, shot, rows, _ = rows_of_scene(2, f=1600, k1=0.0)
+    _frame, shot, rows, _ = rows_of_scene(2, f=1600, k1=0.0)
     points, true = row_points(shot.openings, rows), shot.camera
     value = np.minimum(points.weight.sum(1), 12)
     start = Camera(
@@ -89,30 +82,33 @@ def test_refinement_comes_back_from_a_wrong_start():
         0.0,
         Rotation.from_rotvec([0.03, -0.03, 0.02]).as_matrix() @ true.R,
     )
-    found = refine_pencils(start, points, value, None, 1600).camera
+    found = refine_camera(start, points, value, None, 1600).camera
     assert found.f == pytest.approx(1600, rel=0.02) and renaming(found, true)[1] < 0.3
 
 
 def test_an_exif_focal_length_a_little_off_is_mended_by_the_rows():
-    frame, shot, rows, _ = rows_of_scene(1, f=1070, k1=-0.06)
-    found = find_pencils(row_points(shot.openings, rows), np.ones(len(rows)), SIZE, 1070 * 1.05)[0]
+    _frame, shot, rows, _ = rows_of_scene(1, f=1070, k1=-0.06)
+    found = find_vanishing_points(row_points(shot.openings, rows), np.ones(len(rows)), SIZE, 1070 * 1.05)[0]
     assert found.camera.f == pytest.approx(1070, rel=0.02)
 
 
 def test_fewer_than_three_rows_give_no_camera():
     _, shot, rows, _ = rows_of_scene(1, f=1070, k1=-0.06)
-    assert find_pencils(row_points(shot.openings, rows[:2]), np.ones(2), SIZE, None) == []
+    assert find_vanishing_points(row_points(shot.openings, rows[:2]), np.ones(2), SIZE, None) == []
 
 
 def test_rows_of_one_direction_score_below_the_same_number_in_three():
-    """A single pencil fixes no camera, so it must not win over a true one."""
-    frame, shot, rows, axes = rows_of_scene(2, f=1600, k1=0.0)
+    """A single vanishing point fixes no camera, so it must not win over a true one."""
+    _frame, shot, rows, axes = rows_of_scene(2, f=1600, k1=0.0)
     count = np.bincount(axes, minlength=3)
     assert (count > 0).sum() == 3
     one = [r for r, a in zip(rows, axes) if a == count.argmax()]
-    alone = find_pencils(row_points(shot.openings, one), np.ones(len(one)), SIZE, None)
-    together = find_pencils(row_points(shot.openings, rows), np.ones(len(rows)), SIZE, None)
-    weight = lambda some: sum(min(len(r.index), 12) for r in some)
+    alone = find_vanishing_points(row_points(shot.openings, one), np.ones(len(one)), SIZE, None)
+    together = find_vanishing_points(row_points(shot.openings, rows), np.ones(len(rows)), SIZE, None)
+
+    def weight(some):
+        return sum(min(len(r.index), 12) for r in some)
+
     assert not alone or alone[0].score / weight(one) < 0.75 * together[0].score / weight(rows)
 
 
@@ -151,7 +147,7 @@ def test_exact_rows_have_no_residual_along_their_own_axis_only(row):
 
 @settings(max_examples=10)
 @given(rows_in_space(), st.integers(0, 99))
-def test_scatter_of_places_is_the_covariance_told(row, seed):
+def test_scatter_of_places_is_the_covariance_returned(row, seed):
     """Along the worst known direction the scatter over noisy copies agrees with the covariance."""
     camera, first, way, steps = row
     if len(steps) < 5:
@@ -166,9 +162,9 @@ def test_scatter_of_places_is_the_covariance_told(row, seed):
         np.repeat(points.sigma, copies),
     )
     place, _, inverse = place_rows(image2sensor(camera, noisy.px), noisy, np.repeat(way[None], copies, 0))
-    told = np.median(inverse, axis=0) * (0.2 / camera.f) ** 2
-    worst = np.linalg.eigh(told)[1][:, 2]
-    assert np.sqrt(worst @ told @ worst) == pytest.approx((place @ worst).std(), rel=0.35)
+    cov = np.median(inverse, axis=0) * (0.2 / camera.f) ** 2
+    worst = np.linalg.eigh(cov)[1][:, 2]
+    assert np.sqrt(worst @ cov @ worst) == pytest.approx((place @ worst).std(), rel=0.35)
 
 
 def test_place_of_a_row_that_runs_away_is_the_least_squares_one_of_scipy():

@@ -1,4 +1,4 @@
-"""Reading again around a person's word: it stays, the rest is solved anew in the same place, and objections are told."""
+"""Reading again around corrections: they stay, the rest is solved anew, disagreements are reported."""
 
 from dataclasses import replace
 from functools import cache
@@ -14,7 +14,7 @@ from recon.frame.stock import load_stocks
 from recon.geometry.lattice import rotations
 from recon.image.openings import OPENING
 from recon.image.photos import load_photo
-from recon.solve.priors.constraints import Given, marked
+from recon.solve.priors.constraints import Constraints, apply_marks
 
 TRESTLE = Path(__file__).parents[3] / "sample_images" / "trestle"
 PHOTOS = [load_photo(TRESTLE / f"photo_{k}.jpg") for k in (1, 2, 3)]
@@ -24,17 +24,21 @@ DETECTED: dict = {}
 
 @cache
 def first():
-    """The frame as read without a word, turned and shifted as a person might, with labels of his own."""
+    """The frame as read without corrections, then turned, shifted and labelled as a user might."""
     frame = solve.read(PHOTOS, stocks=STOCKS, detected=DETECTED).frame
     frame = transform(frame, rotations()[7], (3, -5, 2))
     names = {m.id: f"M{i}" for i, m in enumerate(frame.members)}
     return replace(frame, members=tuple(replace(m, id=names[m.id]) for m in frame.members), joints=())
 
 
-def around(members, ends, gone=(), photos=PHOTOS, **options):
+def around(members, ends, deleted=(), photos=PHOTOS, **options):
     frame = replace(first(), members=tuple(members))
     return solve.read(
-        photos, stocks=STOCKS, detected=DETECTED, given=Given(frame, ends, tuple(gone)), **options
+        photos,
+        stocks=STOCKS,
+        detected=DETECTED,
+        constraints=Constraints(frame, ends, tuple(deleted)),
+        **options,
     )
 
 
@@ -59,29 +63,29 @@ def test_with_nothing_to_change_place_and_labels_stay():
     assert places(got.frame.members) == places(first().members) and got.against == []
 
 
-def test_what_was_said_stays_and_the_rest_is_solved_around_it():
-    """One end too long by the person's word, one member taken away, one taken away though it is there; of the members that he said
-    nothing of one is three holes short, one is left out, and one is made up."""
+def test_corrections_stay_and_the_rest_is_solved_around_it():
+    """One member is made two holes too long by the user, one is deleted though it is there; of the members
+    without corrections one is three holes short, one is left out, and one is made up."""
     members = list(first().members)
-    said, gone, short, out, *_ = sorted(members, key=lambda m: (-m.seen, m.id))
-    held = replace(said, holes=said.holes + 2)
+    kept, deleted, short, out, *_ = sorted(members, key=lambda m: (-m.seen, m.id))
+    longer = replace(kept, holes=kept.holes + 2)
     made_up = replace(short, id="M99", first=as_tuple(np.array(short.first) + 40), holes=6)
-    changed = {said.id: held, short.id: replace(short, holes=short.holes - 3)}
-    start = [changed.get(m.id, m) for m in members if m.id not in (gone.id, out.id)] + [made_up]
-    got = around(start, {said.id: (True, True)}, [gone])
+    changed = {kept.id: longer, short.id: replace(short, holes=short.holes - 3)}
+    start = [changed.get(m.id, m) for m in members if m.id not in (deleted.id, out.id)] + [made_up]
+    got = around(start, {kept.id: (True, True)}, [deleted])
     now = places(got.frame.members)
     true = places(members)
-    assert now[said.id] == places([held])[said.id]
-    assert now[short.id] == true[short.id]  # it was not said, and the photos show it
-    assert true[out.id] in now.values() and true[gone.id] not in now.values() and "M99" not in now
-    rest = set(true) - {said.id, gone.id, out.id}
+    assert now[kept.id] == places([longer])[kept.id]
+    assert now[short.id] == true[short.id]  # it was not corrected, and the photos show it
+    assert true[out.id] in now.values() and true[deleted.id] not in now.values() and "M99" not in now
+    rest = set(true) - {kept.id, deleted.id, out.id}
     assert sum(now.get(id) == true[id] for id in rest) >= len(rest) - 1
-    told = {a.member.id: a for a in got.against}
-    assert set(told) == {said.id, gone.id} and told[gone.id].away
-    assert places([told[said.id].seen])[said.id] == true[said.id]
+    against = {a.member.id: a for a in got.against}
+    assert set(against) == {kept.id, deleted.id} and against[deleted.id].deleted
+    assert places([against[kept.id].seen])[kept.id] == true[kept.id]
 
 
-def test_one_end_that_was_said_stays_and_the_other_follows_the_photos():
+def test_a_fixed_end_stays_and_the_other_follows_the_photos():
     m = longest(1)[0]
     wrong = replace(
         m, first=as_tuple(m.hole_centre(4)), holes=m.holes - 4 + 1
@@ -92,7 +96,7 @@ def test_one_end_that_was_said_stays_and_the_other_follows_the_photos():
     assert [a.member.id for a in got.against] == [m.id]
 
 
-def test_a_member_that_no_photo_shows_stays_and_that_is_told():
+def test_a_member_that_no_photo_shows_stays_and_that_is_reported():
     low = np.array([m.first for m in first().members]).min(0)
     high = np.array([m.last for m in first().members]).max(0)
     axis = int((high - low).argmax())
@@ -121,7 +125,10 @@ def test_a_photo_added_later_is_laid_on_the_members_that_are_known():
         photos=tuple(replace(p, used=False, camera=None) if p.file == new else p for p in first().photos),
     )
     got = solve.read(
-        PHOTOS, stocks=STOCKS, detected=DETECTED, given=Given(frame, {longest(1)[0].id: (True, True)})
+        PHOTOS,
+        stocks=STOCKS,
+        detected=DETECTED,
+        constraints=Constraints(frame, {longest(1)[0].id: (True, True)}),
     )
     was = next(p for p in first().photos if p.file == new).camera
     assert got.set_aside == [] and np.linalg.norm(got.cameras[new].centre - was.centre) < 0.5
@@ -139,8 +146,11 @@ def test_marked_openings_join_the_detections_and_false_ones_leave(scale):
     table = np.zeros(4, OPENING)
     table["x"], table["y"] = [10, 30, 50, 70], 20
     table["major"], table["minor"], table["score"] = 6, 5, [4, 3, 2, 1]
-    px = lambda x, y: [(x + 0.5) / scale - 0.5, (y + 0.5) / scale - 0.5]
-    got = marked(table, [px(90, 20), px(31, 20)], [px(50.5, 20)], scale)
+
+    def px(x, y):
+        return [(x + 0.5) / scale - 0.5, (y + 0.5) / scale - 0.5]
+
+    got = apply_marks(table, [px(90, 20), px(31, 20)], [px(50.5, 20)], scale)
     assert sorted(np.round(got["x"], 6)) == [10, 30, 70, 90]  # where one was detected none is added
     new = got[np.round(got["x"]) == 90][0]
     assert (new["major"], new["minor"], new["score"]) == (6, 5, 4)

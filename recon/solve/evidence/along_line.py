@@ -1,0 +1,207 @@
+"""What photos say along a line of holes: the one place where evidence for a member is weighed.
+
+A line is given by its openings, on the lattice or at any angle.  At any angle the photos are looked at from a
+world turned so that the line runs along an axis: there everything that is known about faces normal to an axis
+holds.  Only what hides an opening is found in the world of the frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.geometry.boxes import lifted
+from recon.solve.evidence.candidate import Candidate
+from recon.solve.evidence.occluders import NOTHING, Occluders
+from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
+from recon.solve.evidence.predictions import Matches, match_predictions, member_openings
+from recon.solve.evidence.scene import Scene
+
+NEAR_PITCHES = 0.9  # at an angle: detections within this, and a width, of the line are looked at
+
+
+@dataclass(frozen=True)
+class LineOpenings:
+    """The openings that a line of holes shows on its four faces.
+
+    Attributes
+    ----------
+    centre : array, (4, K, 3)
+        Pitches, in the frame's world.
+    normal : array, (4, K, 3)
+        Outward.
+    turn : array or None, (3, 3)
+        Rotation into a world in which the line runs along axis 0 and its faces are normal to axes 1 and 2;
+        None where they are so in the frame's world already.
+    width : float
+        Of the member, pitches; used with ``turn`` only.
+    """
+
+    centre: FloatArray
+    normal: FloatArray
+    turn: FloatArray | None = None
+    width: float = 1.0
+
+
+@dataclass(frozen=True)
+class LineEvidence:
+    """What V photos say at the openings of a line of K holes.
+
+    Attributes
+    ----------
+    llr : array, (V, 4, K)
+        Nats; 0 where nothing can be said.
+    hit : int array, (V, 4, K)
+        Index of the detection, -1 none.
+    visible : bool array, (V, 4, K)
+        Should be in sight.
+    """
+
+    llr: FloatArray
+    hit: IntArray
+    visible: BoolArray
+
+    @property
+    def profile(self) -> FloatArray:
+        """(K,) nats at each hole, all photos and faces together."""
+        return self.llr.sum((0, 1))
+
+    def part(self, start: int, stop: int) -> LineEvidence:
+        """The evidence at holes ``start`` to ``stop`` - 1."""
+        here = slice(start, stop)
+        return LineEvidence(
+            self.llr[:, :, here].copy(), self.hit[:, :, here].copy(), self.visible[:, :, here].copy()
+        )
+
+
+def lattice_openings(axis: int, first: FloatArray, count: int, width: float) -> LineOpenings:
+    """Openings of ``count`` holes along an axis from ``first`` (3,), pitches."""
+    centre, normal = member_openings(axis, first, count, width)
+    return LineOpenings(centre, np.repeat(normal[:, None], count, 1))
+
+
+def side_by_side(lines: Iterable[LineOpenings]) -> LineOpenings:
+    """Openings of several lattice lines as one table, hole after hole."""
+    lines = list(lines)
+    return LineOpenings(
+        np.concatenate([x.centre for x in lines], 1), np.concatenate([x.normal for x in lines], 1)
+    )
+
+
+def along_line(
+    photos: Sequence[PosedPhoto],
+    openings: LineOpenings,
+    occluders: Occluders = NOTHING,
+    *,
+    only_free: bool = False,
+    bolted: BoolArray | None = None,
+) -> LineEvidence:
+    """What each photo says of each opening of a line.
+
+    Parameters
+    ----------
+    photos : Sequence[PosedPhoto]
+        With cameras in the frame's world.
+    openings : LineOpenings
+        Of the line.
+    occluders : Occluders
+        What may hide them.
+    only_free : bool
+        Detections that another member explains (``PosedPhoto.free`` is False) say nothing.
+    bolted : bool array or None, (4, K)
+        Faces that a bolt's head or nut may cover: a miss there is no miss.
+
+    Examples
+    --------
+    A member along x, 20 pitches before a camera; of its five openings the last is not detected.
+
+    >>> from recon.geometry.camera import Camera
+    >>> from recon.image.openings import OPENING
+    >>> from recon.solve.evidence.posed_photo import make_posed_photo
+    >>> camera = Camera(1000.0, 400.0, 300.0, t=np.array([0, 0, 20.0]))
+    >>> openings = lattice_openings(0, np.array([-2, 0, 0]), 5, 1.0)
+    >>> spots = np.zeros(4, OPENING)
+    >>> spots["x"], spots["y"] = camera.project(openings.centre[3, :4]).T
+    >>> spots["major"], spots["minor"], spots["score"] = 15, 15, 5
+    >>> photo = make_posed_photo("made.jpg", camera, (800, 600), spots, 0.29)
+    >>> np.sign(along_line([photo], openings).profile).astype(int).tolist()
+    [1, 1, 1, 1, -1]
+
+    A bolt's head at the last hole would explain the miss.
+
+    >>> bolted = np.arange(5) == np.full((4, 1), 4)
+    >>> np.sign(along_line([photo], openings, bolted=bolted).profile).astype(int).tolist()
+    [1, 1, 1, 1, 0]
+    """
+    shape = (len(photos), *openings.centre.shape[:2])
+    llr, hit, visible = np.zeros(shape), np.full(shape, -1), np.zeros(shape, bool)
+    for i, photo in enumerate(photos):
+        seen = match_openings(photo, openings, occluders, only_free)
+        llr[i], hit[i], visible[i] = (a.reshape(shape[1:]) for a in (seen.llr, seen.hit, seen.visible))
+    if bolted is not None:
+        llr = np.where(bolted, np.maximum(llr, 0), llr)
+    return LineEvidence(llr, hit, visible)
+
+
+def match_openings(
+    photo: PosedPhoto, openings: LineOpenings, occluders: Occluders = NOTHING, only_free: bool = False
+) -> Matches:
+    """What one photo says of the openings of a line, face after face: tables of 4 K rows."""
+    X, n = openings.centre.reshape(-1, 3), openings.normal.reshape(-1, 3)
+    if openings.turn is None:
+        hidden = occluders.hide(photo.camera.centre, lifted(X, n))
+        return match_predictions(photo, X, n, hidden, only_free)
+    near = _turned(photo, openings, openings.turn)
+    if near is None:
+        return Matches(
+            np.zeros(len(X)), np.full(len(X), -1), np.zeros(len(X), bool), np.full((len(X), 2), -1e6)
+        )
+    turned, index = near
+    hidden = occluders.hide(photo.camera.centre, lifted(X, n))
+    seen = match_predictions(turned, X @ openings.turn.T, n @ openings.turn.T, hidden, only_free)
+    return replace(seen, hit=np.where(seen.hit >= 0, index[seen.hit], -1))
+
+
+def _turned(
+    photo: PosedPhoto, openings: LineOpenings, turn: FloatArray
+) -> tuple[PosedPhoto, IntArray] | None:
+    """The photo in the line's world with the detections near the line only, and their numbers in all of it.
+
+    None where no detection is near.
+    """
+    axis = openings.centre.mean(0)[[0, -1]]  # centres of the first and of the last hole
+    px = photo.camera.project(axis)
+    depth = openings.centre.reshape(-1, 3) @ photo.camera.R[2] + photo.camera.t[2]
+    if not np.isfinite(px).all() or depth.min() < 0.5:
+        return None
+    reach = photo.camera.f / depth.min() * (NEAR_PITCHES + openings.width)
+    o = photo.openings
+    q = np.c_[o["x"], o["y"]] - px[0]
+    d = px[1] - px[0]
+    t = np.clip(q @ d / max(float(d @ d), 1e-9), 0, 1)
+    index = np.nonzero(np.linalg.norm(q - t[:, None] * d, axis=1) < reach)[0]
+    if not len(index):
+        return None
+    part = replace(
+        photo,
+        openings=o[index],
+        tree=cKDTree(np.c_[o["x"], o["y"]][index]),
+        density=photo.density[index],
+        free=photo.free[index],
+        mark=photo.mark[index],
+    )
+    c = photo.camera
+    return with_camera(part, c.posed(c.R @ turn.T, c.t)), index
+
+
+def match_member(scene: Scene, photo: PosedPhoto, candidate: Candidate) -> tuple[FloatArray, Matches]:
+    """What one photo shows of all openings of a candidate: centres (4 holes, 3) pitches, and the matches.
+
+    All candidates of the scene may hide them.
+    """
+    openings = lattice_openings(candidate.axis, candidate.first, candidate.holes, scene.width)
+    return openings.centre.reshape(-1, 3), match_openings(photo, openings, scene.occluders)

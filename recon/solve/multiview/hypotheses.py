@@ -1,0 +1,212 @@
+"""All photos in one world: each registered on those before; of rival hypotheses that which explains most."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
+from recon.solve.evidence.scene import Scene, SetAside
+from recon.solve.members.lines import candidate_lines
+from recon.solve.members.selection import select_members
+from recon.solve.multiview.cameras import adjust_cameras
+from recon.solve.multiview.registration import Placement, cells_of, moved_lattice, register, together
+from recon.solve.photo.photo_lattice import PhotoLattice
+from recon.solve.photo.read_photo import PhotoReading
+
+LEAST_SHARE = 0.6  # of the evidence of the poorer photo by itself; true pairs of made-up frames have 1.3 and
+# more, pairs of different frames 0.8 and less; the rest is settled by shared_rows
+LEAST_EVIDENCE = 40.0  # nats: a photo that shares fewer openings with the rest is not forced in
+RIVAL = 0.65  # of the best turn's evidence; made-up shelves that nearly fit themselves had 0.73 and more in
+# the right turn
+MOST_RIVALS = 3  # the right turn came third at worst
+MOST_TRIALS = 16  # combinations that are all tried; of more, one photo's hypotheses after another.
+# Both only bound the time: what is left is settled by the members
+
+Posed = tuple[PosedPhoto, PhotoLattice]  # a photo in one world and its lattice there
+
+
+@dataclass(frozen=True)
+class RegisteredPhotos:
+    """Photos in one world.
+
+    Attributes
+    ----------
+    photos, lattices : tuple[PosedPhoto, ...] or tuple[PhotoLattice, ...]
+        Side by side, the photo that the world is of first.
+    set_aside : tuple[SetAside, ...]
+        Photos that are not used, and why.
+
+    Examples
+    --------
+    >>> RegisteredPhotos().scene({}, 1.5).width
+    1.5
+    """
+
+    photos: tuple[PosedPhoto, ...] = ()
+    lattices: tuple[PhotoLattice, ...] = ()
+    set_aside: tuple[SetAside, ...] = ()
+
+    def scene(self, pictures: Mapping[str, np.ndarray], width: float) -> Scene:
+        """The scene that the search for members begins with: photos, no candidates."""
+        return Scene(self.photos, pictures, width, set_aside=self.set_aside)
+
+    def without(self, indices: Iterable[int], why: str) -> RegisteredPhotos:
+        """The photos less those with the given numbers, which are set aside."""
+        out = set(indices)
+        keep = [i for i in range(len(self.photos)) if i not in out]
+        return RegisteredPhotos(
+            tuple(self.photos[i] for i in keep),
+            tuple(self.lattices[i] for i in keep),
+            (*self.set_aside, *((self.photos[i].name, why) for i in sorted(out))),
+        )
+
+
+@dataclass(frozen=True)
+class _Read:
+    """A photo that was read by itself with success."""
+
+    name: str
+    worth: float
+    photo: PosedPhoto
+    lattice: PhotoLattice
+
+
+def register_photos(readings: Sequence[PhotoReading], width: float) -> RegisteredPhotos:
+    """All photos in the world of the best one, one after another, the best-fitting first.
+
+    A photo whose openings do not fit the others' members is set aside, named and not forced in.
+    """
+    waiting, aside = _read_and_unread(readings)
+    if not waiting:
+        return RegisteredPhotos(set_aside=tuple(aside))
+    best, *waiting = waiting
+    hypotheses: list[list[Posed]] = [[(best.photo, best.lattice)]]
+    while waiting:
+        first = [h[0] for h in hypotheses]
+        fitting = _best_fitting(waiting, first, width)
+        if fitting is None:
+            break
+        read, found = fitting
+        waiting = [r for r in waiting if r is not read]
+        score = found[0].score
+        if score < LEAST_EVIDENCE or score < LEAST_SHARE * min(read.worth, best.worth):
+            aside.append((read.name, "its members do not fit those of the other photos; another frame?"))
+            continue
+        rivals = _rivals(found)
+        if any(len(h) > 1 for h in hypotheses):
+            # The photos registered so far may lie wrongly themselves: ask the first alone, too.
+            rivals = _with_more(rivals, _rivals(_placements(read, first[:1], width)))
+        hypotheses.append([_moved(read, place) for place in rivals])
+    aside += [(r.name, "it shows no member that the other photos show") for r in waiting]
+    posed = best_hypotheses(hypotheses, width)
+    return RegisteredPhotos(tuple(p for p, _ in posed), tuple(x for _, x in posed), tuple(aside))
+
+
+def _read_and_unread(readings: Sequence[PhotoReading]) -> tuple[list[_Read], list[SetAside]]:
+    """The photos that have a lattice, most evidence first, and those that have none, with the reason."""
+    read, aside = [], []
+    for r in readings:
+        if r.photo is None or r.lattice is None:
+            aside.append((r.name, r.reason))
+        else:
+            read.append(_Read(r.name, r.worth, r.photo, r.lattice))
+    return sorted(read, key=lambda r: -r.worth), aside
+
+
+def _moved(read: _Read, place: Placement) -> Posed:
+    moved = moved_lattice(read.lattice, place.turn, place.shift)
+    return with_camera(read.photo, moved.camera), moved
+
+
+def _placements(read: _Read, known: Sequence[Posed], width: float) -> list[Placement]:
+    """Placements of a photo on photos that are registered, best first."""
+    cells = together([cells_of(lattice) for _, lattice in known])
+    return register(read.photo, read.lattice, cells, width, [photo for photo, _ in known])
+
+
+def _best_fitting(
+    waiting: Sequence[_Read], known: Sequence[Posed], width: float
+) -> tuple[_Read, list[Placement]] | None:
+    """The waiting photo that fits the known ones best for its own evidence, and its placements."""
+    trials = []
+    for read in waiting:
+        found = _placements(read, known, width)
+        if found:
+            trials.append((found[0].score / np.sqrt(read.worth + 1), read, found))
+    if not trials:
+        return None
+    _, read, found = max(trials, key=lambda t: t[0])
+    return read, found
+
+
+def _rivals(found: list[Placement]) -> list[Placement]:
+    """Of the placements of a photo the best and those nearly as good."""
+    return [p for p in found[:MOST_RIVALS] if p.score >= RIVAL * found[0].score]
+
+
+def _with_more(rivals: list[Placement], more: list[Placement]) -> list[Placement]:
+    """The rivals, and of further ones those that are not among them."""
+    return rivals + [
+        a for a in more if not any((a.turn == b.turn).all() and np.allclose(a.shift, b.shift) for b in rivals)
+    ]
+
+
+def best_hypotheses(hypotheses: Sequence[Sequence[Posed]], width: float) -> list[Posed]:
+    """Of each photo's hypotheses the one that the members explain best, all photos together.
+
+    A frame that nearly fits itself in several turns is laid on the others nearly as well in a wrong one as in
+    the right one, opening by opening; but the members that come of it are too long or cross, and explain
+    less.
+
+    Parameters
+    ----------
+    hypotheses : Sequence[Sequence[Posed]]
+        For each photo its camera and lattice under each turn and shift that was nearly as good as the best
+        one, the best first.
+    width : float
+        Of the members, pitches.
+    """
+    chosen = _Choice(hypotheses, width)
+    now = [0] * len(hypotheses)
+    if all(len(h) == 1 for h in hypotheses):
+        return chosen.of(now)
+    if np.prod([len(h) for h in hypotheses]) <= MOST_TRIALS:
+        return chosen.of(max(product(*(range(len(h)) for h in hypotheses)), key=chosen.evidence))
+    changed = True
+    while changed:  # many photos: one at a time, as long as it helps
+        changed = False
+        for i, h in enumerate(hypotheses):
+            trials = [[*now[:i], k, *now[i + 1 :]] for k in range(len(h))]
+            best = max(trials, key=chosen.evidence)
+            if best[i] != now[i] and chosen.evidence(best) > chosen.evidence(now):
+                now, changed = best, True
+    return chosen.of(now)
+
+
+class _Choice:
+    """One hypothesis of each photo, by its number; remembers what each choice explains."""
+
+    def __init__(self, hypotheses: Sequence[Sequence[Posed]], width: float) -> None:
+        self.hypotheses, self.width = hypotheses, width
+        self.known: dict[tuple[int, ...], float] = {}
+
+    def of(self, numbers: Sequence[int]) -> list[Posed]:
+        return [h[k] for h, k in zip(self.hypotheses, numbers)]
+
+    def evidence(self, numbers: Sequence[int]) -> float:
+        key = tuple(numbers)
+        if key not in self.known:
+            posed = self.of(key)
+            self.known[key] = first_evidence([p for p, _ in posed], [x for _, x in posed], self.width)
+        return self.known[key]
+
+
+def first_evidence(photos: Sequence[PosedPhoto], lattices: Sequence[PhotoLattice], width: float) -> float:
+    """Nats of all members that two rounds find, with the cameras adjusted in between."""
+    lines = candidate_lines(lattices)
+    scene = adjust_cameras(select_members(Scene(tuple(photos), {}, width), lines))
+    return sum(c.evidence for c in select_members(scene, lines).candidates)
