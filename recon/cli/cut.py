@@ -2,11 +2,12 @@
 
 import argparse
 
-from recon.cli.workshop import (
+from recon.cli.common import (
     EXIT_CODES,
-    add_frame,
+    Subparsers,
     add_rack,
     add_stock,
+    add_workshop_arguments,
     load,
     load_rack,
     print_result,
@@ -15,12 +16,12 @@ from recon.cli.workshop import (
 )
 
 _DESCRIPTION = """\
-Say how to cut the members of a frame from sticks, with the least length to buy, or the least cost where a price list has
-prices of sticks; what a rack holds is used first. Sticks are drilled along their length, and every cut falls midway
-between two holes; with --blank they are not drilled yet.
+Say how to cut the members of a frame from sticks, with the least length to buy, or the least cost where a
+price list has prices of sticks; what a rack holds is used first. Sticks are drilled along their length, and
+every cut falls midway between two holes; with --blank they are not drilled yet.
 
-With -o the list is also written into a folder: cut.html (for the printer, with a picture of every stick), cut.svg (the
-picture alone), cut.csv and cut.json.
+With -o the list is also written into a folder: cut.html (for the printer, with a picture of every stick),
+cut.svg (the picture alone), cut.csv and cut.json.
 """
 _EPILOG = f"""\
 examples:
@@ -33,7 +34,8 @@ examples:
 """
 
 
-def add_parser(subparsers) -> None:
+def add_parser(subparsers: Subparsers) -> None:
+    """Add `recon cut` to the commands."""
     parser = subparsers.add_parser(
         "cut",
         help="say how to cut the members from sticks",
@@ -41,7 +43,7 @@ def add_parser(subparsers) -> None:
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    add_frame(parser)
+    add_workshop_arguments(parser)
     add_stock(parser)
     add_rack(parser)
     add = parser.add_argument
@@ -50,7 +52,8 @@ def add_parser(subparsers) -> None:
         metavar="LENGTH",
         action="append",
         default=[],
-        help="a length of stick that can be bought; may be given more than once (default: those of the price list, else of the stock list)",
+        help="a length of stick that can be bought; may be given more than once "
+        "(default: those of the price list, else of the stock list)",
     )
     add("--kerf", metavar="LENGTH", help="what the saw takes (default: 3.2 mm)")
     add(
@@ -68,7 +71,8 @@ def add_parser(subparsers) -> None:
     parser.set_defaults(run=with_json_errors(run))
 
 
-def run(args) -> int:
+def run(args: argparse.Namespace) -> int:
+    """Run `recon cut`; returns its exit code."""
     import json
 
     from recon.errors import ReconError

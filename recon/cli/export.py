@@ -5,7 +5,7 @@ import json
 import os
 from pathlib import Path
 
-from recon.cli.workshop import EXIT_CODES, add_frame, add_stock, load, with_json_errors
+from recon.cli.common import EXIT_CODES, Subparsers, add_stock, add_workshop_arguments, load, with_json_errors
 from recon.errors import ReconError
 
 _DESCRIPTION = """\
@@ -30,7 +30,8 @@ examples:
 KINDS = ("dxf", "glb", "svg", "parts", "joints", "members", "json")
 
 
-def add_parser(subparsers) -> None:
+def add_parser(subparsers: Subparsers) -> None:
+    """Add `recon export` to the commands."""
     parser = subparsers.add_parser(
         "export",
         help="write a frame for other programs: DXF, glTF, SVG, CSV",
@@ -38,7 +39,7 @@ def add_parser(subparsers) -> None:
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    add_frame(parser)
+    add_workshop_arguments(parser)
     add_stock(parser)
     add = parser.add_argument
     add("-o", "--out", metavar="FILE", required=True, help="file to write")
@@ -50,17 +51,19 @@ def add_parser(subparsers) -> None:
         help="how the three views lie (default: first)",
     )
     add("--boxes", action="store_true", help="in glb: plain boxes in place of drilled members")
-    parser.set_defaults(run=with_json_errors(run), keep_out=[])
+    parser.set_defaults(run=with_json_errors(run))
 
 
-def run(args) -> int:
+def run(args: argparse.Namespace) -> int:
+    """Run `recon export`; returns its exit code."""
     from recon.files import write_bytes_atomic
     from recon.workshop.export.registry import export
 
     to = args.to or _kind(args.out)
     if os.path.lexists(args.out) and not args.overwrite:
         raise ReconError(
-            f"{args.out}: exists already and is left as it is; choose another name, or replace it with --overwrite."
+            f"{args.out}: exists already and is left as it is; choose another name, "
+            "or replace it with --overwrite."
         )
     frame, stocks, prices = load(args)
     data = export(frame, stocks, to, angle=args.projection, drilled=not args.boxes, prices=prices)
@@ -70,11 +73,13 @@ def run(args) -> int:
 
 
 def _kind(path: str) -> str:
+    """The kind of export that a file's ending stands for."""
     ending = Path(path).suffix.lower()
     if ending == ".csv":
         return "parts"
     if ending[1:] in KINDS:
         return ending[1:]
     raise ReconError(
-        f"{path}: its ending does not say what to write; name it .dxf, .glb, .svg, .csv or .json, or give --to."
+        f"{path}: its ending does not say what to write; name it .dxf, .glb, .svg, .csv or .json, "
+        "or give --to."
     )

@@ -4,16 +4,25 @@ import argparse
 import json
 from pathlib import Path
 
+from recon.cli.common import (
+    Subparsers,
+    add_rack,
+    add_stock,
+    add_workshop_arguments,
+    load,
+    load_rack,
+    with_json_errors,
+)
 from recon.cli.console import Progress, say
-from recon.cli.workshop import add_frame, add_rack, add_stock, load, load_rack, with_json_errors
 
 RESULTS = ("papers.html", "papers.pdf")
 
 _DESCRIPTION = """\
-Write the papers of a frame into the folder OUT: papers.pdf for the printer and papers.html, one file for any browser.
+Write the papers of a frame into the folder OUT: papers.pdf for the printer and papers.html, one file for any
+browser.
 
-Both hold a picture, the parts list, the cut list with a picture of each stick, front, top and side views with hole numbers,
-the joint table, and build steps with a picture each.
+Both hold a picture, the parts list, the cut list with a picture of each stick, front, top and side views with
+hole numbers, the joint table, and build steps with a picture each.
 """
 _EPILOG = """\
 examples:
@@ -26,7 +35,8 @@ exit codes: 0 done; 1 done, but a part could not be made (it is named, and the p
 """
 
 
-def add_parser(subparsers) -> None:
+def add_parser(subparsers: Subparsers) -> None:
+    """Add `recon papers` to the commands."""
     parser = subparsers.add_parser(
         "papers",
         help="write papers to build a frame from",
@@ -34,7 +44,7 @@ def add_parser(subparsers) -> None:
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    add_frame(parser)
+    add_workshop_arguments(parser)
     add_stock(parser)
     add_rack(parser)
     add = parser.add_argument
@@ -50,9 +60,10 @@ def add_parser(subparsers) -> None:
     parser.set_defaults(run=with_json_errors(run))
 
 
-def run(args) -> int:
+def run(args: argparse.Namespace) -> int:
+    """Run `recon papers`; returns its exit code."""
+    from recon.files import output_folder, write_bytes_atomic
     from recon.frame.length import parse_mm
-    from recon.show.files import output_folder, write_bytes_atomic
     from recon.show.picture import draw_frame, encode_png
     from recon.workshop.cutting.cut_list import KERF_MM
     from recon.workshop.drawing.projections import drawn_hole
