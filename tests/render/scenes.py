@@ -105,7 +105,8 @@ def member_material(rng, stock, mode, seed):
 
 
 def bolt_runs(frame):
-    """Physical bolts: (point on the axis, axis, low, high) with bolts of one line through touching members joined."""
+    """Physical bolts: (point on the axis, axis, low, high) with bolts of one line through touching members
+    joined."""
     w, runs = frame.stock.width, {}
     ends = [
         ((frame.sticks[b.a].hole(b.a_hole) + frame.sticks[b.b].hole(b.b_hole)) / 2, b.axis)
@@ -145,10 +146,11 @@ def add_bolts(build, frame, rng, material):
             if any(np.all(tip + 0.2 > lo) and np.all(tip - 0.2 < hi) for lo, hi in boxes):
                 continue  # something lies against this end: the bolt ends in it
             out, up = side * z, 0.0
-            put = lambda kind, along, size: shapes.append(
-                build.shape(kind, turned, base + face * z + along * out, 0, size, material)
-            )
             turned = turn(rng.uniform(0, 3)) @ upright(out)
+
+            def put(kind, along, size, turned=turned, at=base + face * z, out=out, shapes=shapes):
+                shapes.append(build.shape(kind, turned, at + along * out, 0, size, material))
+
             if washer or side > 0:
                 put("cylinder", 0.04 * radius * 2, (2.2 * radius, 0.08 * radius * 2))
                 up = 0.16 * radius * 2
@@ -181,7 +183,7 @@ def add_frame(build, frame, rng):
         mode = tuple(WOODS[rng.integers(len(WOODS))])
     wall = None if stock.wall_mm is None else stock.wall_mm / stock.pitch_mm
     bevel = stock.width * (rng.uniform(0.01, 0.05) if wood else rng.uniform(0.04, 0.08))
-    for n, s in enumerate([*frame.sticks, *frame.braces]):
+    for s in [*frame.sticks, *frame.braces]:
         axis = getattr(s, "axis", None)
         rot = (
             np.roll(np.eye(3), -axis, axis=0)
@@ -230,7 +232,8 @@ def floor_texture(kind, rng, seed):
 
 
 def sky_of(zenith, horizon, ground, boxes=()):
-    """Sky radiance: a gradient above, `ground` below, and bright soft boxes ((direction, cosine, colour) each)."""
+    """Sky radiance: a gradient above, `ground` below, and bright soft boxes ((direction, cosine, colour)
+    each)."""
 
     def sky(d):
         xp = xp_of(d)
@@ -249,7 +252,10 @@ def light_of(kind, rng, mid, size, floor_z):
     """Lights, sky and ambient of a scene lit as `kind`."""
     az = rng.uniform(0, 2 * np.pi)
     warm = np.array([1.0, rng.uniform(0.86, 0.97), rng.uniform(0.65, 0.9)])
-    at = lambda el: np.array([np.cos(az) * np.cos(el), np.sin(az) * np.cos(el), np.sin(el)])
+
+    def at(el):
+        return np.array([np.cos(az) * np.cos(el), np.sin(az) * np.cos(el), np.sin(el)])
+
     if kind == "sun":
         sky = sky_of(
             np.array((0.16, 0.27, 0.5)) * rng.uniform(0.6, 1.4), np.array((0.5, 0.55, 0.6)), (0.2, 0.19, 0.17)
@@ -285,14 +291,15 @@ def light_of(kind, rng, mid, size, floor_z):
 
 
 def free_spot(rng, cams, lo, hi, reach, frame, near=False):
-    """A place on the floor plan for something of radius `reach` that neither stands in the frame nor hides it; None if none."""
+    """A place on the floor plan for something of radius `reach` that neither stands in the frame nor hides
+    it; None if none."""
     mid, size = (lo + hi) / 2, np.linalg.norm(hi - lo)
     for _ in range(60):
         dist, a = size * rng.uniform(0.1 if near else 0.5, 1.6), rng.uniform(0, 2 * np.pi)
         p = np.array([mid[0] + dist * np.cos(a), mid[1] + dist * np.sin(a), lo[2] + reach])
         gaps = [
-            np.linalg.norm(np.maximum(np.maximum(l - p, p - h), 0))
-            for l, h in (body(s, frame.stock.width) for s in frame.sticks)
+            np.linalg.norm(np.maximum(np.maximum(low - p, p - high), 0))
+            for low, high in (body(s, frame.stock.width) for s in frame.sticks)
         ]
         gaps += [
             np.min(np.linalg.norm(b.first + np.arange(b.holes)[:, None] * b.direction - p, axis=1)) - 1
@@ -357,8 +364,26 @@ def add_clutter(build, rng, cams, lo, hi, frame):
         build.add([shape], shape.mid, 1.05 * reach)
 
 
+def add_second_frame(build, rng, cams, lo, hi, frame, seed):
+    """Another frame behind the first; the id of its stock, None where there is no place for it."""
+    extra = frame_of("grown", STOCK[str(rng.choice(list(STOCK)))], seed + 5000, int(rng.integers(4, 7)))
+    low, high = extent(extra)
+    reach = float(np.linalg.norm(high - low)) / 2
+    p = free_spot(rng, cams, lo, hi, reach, frame)
+    if p is None:
+        return None
+    build.rot = turn(rng.uniform(0, 6))
+    build.at = np.array([p[0], p[1], lo[2] - low[2]]) - build.rot @ ((low + high) / 2 * (1, 1, 0))
+    add_frame(build, extra, rng)
+    build.rot, build.at = np.eye(3), np.zeros(3)
+    return extra.stock.id
+
+
 def scene_of(frame, cams, seed, floor=None, light=None, other=False):
-    """The whole scene of a frame seen by `cams`; `floor`, `light` pick their kinds, `other` puts a second frame behind."""
+    """The whole scene of a frame seen by `cams`.
+
+    `floor`, `light` pick their kinds, `other` puts a second frame behind.
+    """
     rng = np.random.default_rng([seed, 2])
     build = Builder()
     finish = add_frame(build, frame, rng)
@@ -393,17 +418,7 @@ def scene_of(frame, cams, seed, floor=None, light=None, other=False):
                 continue
             walls.append(kind)
             plane(np.array([np.cross((0, 0, 1), n), (0, 0, 1), n]), mid - deep * n, kind)
-    second = None
-    if other:
-        extra = frame_of("grown", STOCK[str(rng.choice(list(STOCK)))], seed + 5000, int(rng.integers(4, 7)))
-        l2, h2 = extent(extra)
-        reach = float(np.linalg.norm(h2 - l2)) / 2
-        p = free_spot(rng, cams, lo, hi, reach, frame)
-        if p is not None:
-            build.rot = turn(rng.uniform(0, 6))
-            build.at = np.array([p[0], p[1], lo[2] - l2[2]]) - build.rot @ ((l2 + h2) / 2 * (1, 1, 0))
-            add_frame(build, extra, rng)
-            build.rot, build.at, second = np.eye(3), np.zeros(3), extra.stock.id
+    second = add_second_frame(build, rng, cams, lo, hi, frame, seed) if other else None
     add_clutter(build, rng, cams, lo, hi, frame)
     lights, sky, ambient = light_of(light, rng, mid, size, lo[2])
     note = {
