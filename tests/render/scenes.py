@@ -20,14 +20,6 @@ PAINTS = [
     (0.62, 0.25, 0.05),
     (0.25, 0.28, 0.3),
 ]
-WOODS = [
-    (0.62, 0.42, 0.22),
-    (0.7, 0.52, 0.32),
-    (0.45, 0.27, 0.13),
-    (0.2, 0.11, 0.06),
-    (0.36, 0.34, 0.31),
-    (0.5, 0.3, 0.17),
-]
 METALS = [(0.62, 0.63, 0.64), (0.45, 0.46, 0.47), (0.12, 0.12, 0.13), (0.6, 0.5, 0.3)]
 FLOORS = ("tiles", "paving", "gravel", "brick", "planks", "carpet", "checker", "plain", "grass", "dots")
 LIGHTS = ("sun", "overcast", "lamp", "dim", "window")
@@ -79,7 +71,7 @@ def member_material(rng, stock, mode, seed):
         colour = np.array(PAINTS[rng.integers(len(PAINTS))])
         return tx.Material(tx.paint(colour, seed), 0.05, rng.uniform(0.25, 0.5))
     if stock.look == "wood":
-        base = WOODS[rng.integers(len(WOODS))] if mode == "mixed" else mode
+        base = tx.WOODS[rng.integers(len(tx.WOODS))] if mode == "mixed" else mode
         base = np.clip(np.multiply(base, rng.normal(1, 0.07)) * rng.normal(1, 0.02, 3), 0.02, 0.85)
         return tx.Material(
             tx.wood(base, seed, rng.uniform(0.25, 0.6), 0.12 if rng.random() < 0.5 else 0),
@@ -181,7 +173,7 @@ def add_frame(build, frame, rng):
     wood = stock.look == "wood"
     mode = str(rng.choice(["natural", "mixed", "painted"], p=[0.5, 0.3, 0.2] if wood else [0.85, 0.1, 0.05]))
     if mode == "natural":
-        mode = tuple(WOODS[rng.integers(len(WOODS))])
+        mode = tuple(tx.WOODS[rng.integers(len(tx.WOODS))])
     wall = None if stock.wall_mm is None else stock.wall_mm / stock.pitch_mm
     bevel = stock.width * (rng.uniform(0.01, 0.05) if wood else rng.uniform(0.04, 0.08))
     for s in [*frame.sticks, *frame.braces]:

@@ -22,7 +22,7 @@ def floor_texture(kind, rng, seed):
             (u(0.25, 0.45), u(0.1, 0.2), u(0.06, 0.12)), grey, seed, (u(5, 6.5), u(1.7, 2.2)), 0.28, 0.6
         ),
         "gravel": lambda: tx.gravel(grey, seed, u(0.35, 1.3)),
-        "planks": lambda: tx.planks(WOODS[rng.integers(len(WOODS))], seed, u(2, 6)),
+        "planks": lambda: tx.planks(tx.WOODS[rng.integers(len(tx.WOODS))], seed, u(2, 6)),
         "carpet": lambda: tx.spots(colour, np.clip(u(0.02, 0.6, 3), 0, 1), seed, u(0.7, 2.6), u(0.3, 0.9)),
         "checker": lambda: tx.checker(grey * 1.2, dark, seed, u(2.5, 9)),
         "plain": lambda: tx.plain(colour, seed, u(2, 12), u(0.03, 0.25)),

@@ -11,6 +11,15 @@ import numpy as np
 
 from .shapes import lin, xp_of
 
+WOODS = [
+    (0.62, 0.42, 0.22),
+    (0.7, 0.52, 0.32),
+    (0.45, 0.27, 0.13),
+    (0.2, 0.11, 0.06),
+    (0.36, 0.34, 0.31),
+    (0.5, 0.3, 0.17),
+]
+
 
 @dataclass
 class Material:
