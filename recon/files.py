@@ -35,7 +35,20 @@ def write_bytes_atomic(path: str | Path, data: bytes) -> None:
     """Write a file so that at any moment it has its old contents or its new ones, never part of them.
 
     The data go to a hidden file beside it, are forced to the disk, and take the name in one step (rename(2)
-    on one file system is atomic: POSIX.1-2017). Raises ReconError; then nothing has changed.
+    on one file system is atomic: POSIX.1-2017).
+
+    Raises
+    ------
+    ReconError
+        Where it cannot be written; then nothing has changed.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> path = Path(tempfile.mkdtemp()) / "note.txt"
+    >>> write_bytes_atomic(path, b"16 holes")
+    >>> path.read_text()
+    '16 holes'
     """
     path = Path(path)
     part = path.with_name(f".{path.name[:40]}-{secrets.token_hex(6)}.part")

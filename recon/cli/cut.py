@@ -35,7 +35,7 @@ examples:
 
 
 def add_parser(subparsers: Subparsers) -> None:
-    """Add `recon cut` to the commands."""
+    """Add the command's parser."""
     parser = subparsers.add_parser(
         "cut",
         help="say how to cut the members from sticks",
@@ -52,8 +52,8 @@ def add_parser(subparsers: Subparsers) -> None:
         metavar="LENGTH",
         action="append",
         default=[],
-        help="a length of stick that can be bought; may be given more than once "
-        "(default: those of the price list, else of the stock list)",
+        help="a length of stick that can be bought; may be given more than once (default: those of the price "
+        "list, else of the stock list)",
     )
     add("--kerf", metavar="LENGTH", help="what the saw takes (default: 3.2 mm)")
     add(
@@ -72,7 +72,7 @@ def add_parser(subparsers: Subparsers) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run `recon cut`; returns its exit code."""
+    """Write or print the list; returns the exit code."""
     import json
 
     from recon.errors import ReconError

@@ -31,7 +31,7 @@ KINDS = ("dxf", "glb", "svg", "parts", "joints", "members", "json")
 
 
 def add_parser(subparsers: Subparsers) -> None:
-    """Add `recon export` to the commands."""
+    """Add the command's parser."""
     parser = subparsers.add_parser(
         "export",
         help="write a frame for other programs: DXF, glTF, SVG, CSV",
@@ -55,15 +55,15 @@ def add_parser(subparsers: Subparsers) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run `recon export`; returns its exit code."""
+    """Write the file; returns the exit code."""
     from recon.files import write_bytes_atomic
     from recon.workshop.export.registry import export
 
     to = args.to or _kind(args.out)
     if os.path.lexists(args.out) and not args.overwrite:
         raise ReconError(
-            f"{args.out}: exists already and is left as it is; choose another name, "
-            "or replace it with --overwrite."
+            f"{args.out}: exists already and is left as it is; choose another name, or replace it with "
+            "--overwrite."
         )
     frame, stocks, prices = load(args)
     data = export(frame, stocks, to, angle=args.projection, drilled=not args.boxes, prices=prices)
@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _kind(path: str) -> str:
-    """The kind of export that a file's ending stands for."""
+    """What to write, by the ending of the file."""
     ending = Path(path).suffix.lower()
     if ending == ".csv":
         return "parts"

@@ -36,7 +36,7 @@ exit codes: 0 done; 1 done, but a part could not be made (it is named, and the p
 
 
 def add_parser(subparsers: Subparsers) -> None:
-    """Add `recon papers` to the commands."""
+    """Add the command's parser."""
     parser = subparsers.add_parser(
         "papers",
         help="write papers to build a frame from",
@@ -61,7 +61,7 @@ def add_parser(subparsers: Subparsers) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run `recon papers`; returns its exit code."""
+    """Write the papers; returns the exit code."""
     from recon.files import output_folder, write_bytes_atomic
     from recon.frame.length import parse_mm
     from recon.show.picture import draw_frame, encode_png

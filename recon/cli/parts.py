@@ -37,7 +37,7 @@ a rack and a price list (CSV; the same names in TOML, an [[entry]] each):
 
 
 def add_parser(subparsers: Subparsers) -> None:
-    """Add `recon parts` to the commands."""
+    """Add the command's parser."""
     parser = subparsers.add_parser(
         "parts",
         help="list the parts of a frame",
@@ -60,7 +60,7 @@ def add_parser(subparsers: Subparsers) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run `recon parts`; returns its exit code."""
+    """Write or print the list; returns the exit code."""
     import json
 
     from recon.workshop.hardware.fasteners import find_thread

@@ -1,7 +1,5 @@
-"""`recon papers` and `recon export`.
-
-Files whole or not at all, nothing written over, every fault a sentence.
-"""
+"""`recon papers` and `recon export`: files whole or not at all, nothing written over, every fault a
+sentence."""
 
 import json
 import os
@@ -124,15 +122,15 @@ def test_boxes_and_projection_change_what_is_written(frame_file, tmp_path, capsy
         ('{"format": "drilled-frame", "version": 1, "members": []}', "1 to 2000 members"),
         (
             (
-                '{"format": "drilled-frame", "version": 1, '
-                '"members": [{"first": [0,0,0], "direction": [0,0,1], "holes": 4}]}'
+                '{"format": "drilled-frame", "version": 1, "members": '
+                '[{"first": [0,0,0], "direction": [0,0,1], "holes": 4}]}'
             ),
             "pitch is not known",
         ),
         (
             (
-                '{"format": "drilled-frame", "version": 1, '
-                '"members": [{"first": [0,0,0], "direction": [0,0,1], "holes": 0}]}'
+                '{"format": "drilled-frame", "version": 1, "members": '
+                '[{"first": [0,0,0], "direction": [0,0,1], "holes": 0}]}'
             ),
             "at least 1 hole",
         ),
