@@ -1,10 +1,12 @@
-"""Files written whole or not at all, and what stopped them in words. For every floor that writes."""
+"""Files and folders of results written whole or not at all, and what stopped them in words."""
 
 import contextlib
 import errno
 import os
 import secrets
 import shutil
+import tempfile
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from recon.errors import ReconError
@@ -68,3 +70,96 @@ def write_bytes_atomic(path: str | Path, data: bytes) -> None:
 def write_text_atomic(path: str | Path, text: str) -> None:
     """`write_bytes_atomic` of text in UTF-8."""
     write_bytes_atomic(path, text.encode("utf-8"))
+
+
+@contextlib.contextmanager
+def output_folder(folder: str | Path, results: Sequence[str], overwrite: bool = False) -> Iterator[Path]:
+    """Prepare a folder for the results of a command, which appear in it all together or not at all.
+
+    The results are written into a staging folder on the same disk. When the block ends well they move to
+    their names, in the order of `results`, each in one step; so the last should be the one that others read
+    first. When it ends with an error, whatever was in `folder` before is untouched and nothing is added.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Where the results go; created where it does not exist. Files in it that are no results are left alone.
+    results : sequence of str
+        Names of files or folders in `folder`.
+    overwrite : bool
+        Replace results that are there already. An older one that is not written again is removed, so that
+        results of two runs do not mix.
+
+    Yields
+    ------
+    Path
+        The staging folder.
+
+    Raises
+    ------
+    ReconError
+        Where the folder cannot be made or written, is a file, or holds results that must not be replaced.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from recon.files import output_folder, write_text_atomic
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     with output_folder(f"{place}/out", ["note.txt"]) as staging:
+    ...         write_text_atomic(staging / "note.txt", "done")
+    ...     Path(place, "out", "note.txt").read_text()
+    'done'
+    """
+    folder = Path(folder)
+    made = _made_folders(folder)
+    try:
+        if folder.exists() and not folder.is_dir():
+            raise ReconError(f"{folder}: this is a file, and the results need a folder; choose another name.")
+        there = [name for name in results if os.path.lexists(folder / name)]
+        if there and not overwrite:
+            raise ReconError(
+                f"{folder}: already holds results ({', '.join(there)}); choose another folder with -o, "
+                "or replace them with --overwrite."
+            )
+        folder.mkdir(parents=True, exist_ok=True)
+        staging = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=folder))
+    except OSError as error:
+        raise why_not_written(folder, error) from error
+    done = False
+    try:
+        yield staging
+        _move_results(staging, folder, results)
+        done = True
+    except OSError as error:
+        raise why_not_written(error.filename or folder, error) from error
+    finally:
+        shutil.rmtree(staging, ignore_errors=True)
+        if not done:
+            _remove_empty(made)
+
+
+def _made_folders(folder: Path) -> list[Path]:
+    """Those of `folder` and the folders above it that do not exist yet, innermost first."""
+    return [path for path in (folder, *folder.parents) if not os.path.lexists(path)]
+
+
+def _remove_empty(folders: Sequence[Path]) -> None:
+    """Remove folders, innermost first, up to the first that is not empty."""
+    for path in folders:
+        try:
+            path.rmdir()
+        except OSError:  # something was put there meanwhile: it stays
+            return
+
+
+def _move_results(staging: Path, folder: Path, results: Sequence[str]) -> None:
+    """Move what was written to its place, and take results that were not written again out of it."""
+    """Everything is complete and on this disk by now: what is left is renaming, which needs no room."""
+    for name in results:
+        new, place = staging / name, folder / name
+        # Only files can take each other's place in one step; a folder, or a result not written again, is
+        # moved out first.
+        if place.is_dir() or (os.path.lexists(place) and not new.exists()):
+            os.replace(place, staging / f".old-{name}")
+        if new.exists():
+            os.replace(new, place)

@@ -7,7 +7,10 @@ from recon.frame.model import Frame, Member, as_tuple, label
 
 
 def grow_frame(seed: int, members: int = 8, width: float = 1.0, holes: tuple[int, int] = (2, 16)) -> Frame:
-    """A frame of about `members` members of one width (pitches), lengths within `holes`; the same for the same seed."""
+    """A frame of about `members` members of one width (pitches), lengths within `holes`.
+
+    The same for the same seed.
+    """
     rng = np.random.default_rng(seed)
     grown = [
         Member(

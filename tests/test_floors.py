@@ -45,7 +45,10 @@ MODULES = modules()
 
 
 def imported(name: str, path: Path) -> set[str]:
-    """Modules that a module imports anywhere in it, also inside functions; `from package import module` names the module."""
+    """Modules that a module imports anywhere in it, also inside functions.
+
+    `from package import module` names the module.
+    """
     package = name if path.name == "__init__.py" else name.rpartition(".")[0]
     return names_in(ast.parse(path.read_text(encoding="utf-8")), package)
 
@@ -123,6 +126,7 @@ def test_the_product_does_not_import_its_tests():
 
 def test_imports_are_found_in_functions_and_when_they_are_relative():
     tree = ast.parse(
-        "import a.b\nfrom . import files\ndef f():\n    from recon.cli import read\n    from ..frame.model import Member\n"
+        "import a.b\nfrom . import files\n"
+        "def f():\n    from recon.cli import read\n    from ..frame.model import Member\n"
     )
     assert names_in(tree, "recon.solve") == {"a.b", "recon.solve", "recon.cli.read", "recon.frame.model"}

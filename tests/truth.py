@@ -1,4 +1,7 @@
-"""Frames from truth files: `sticks` along axes at lattice cells, `bolts` between them, cameras of the photos."""
+"""Frames from truth files.
+
+`sticks` along axes at lattice cells, `bolts` between them, cameras of the photos.
+"""
 
 import numpy as np
 

@@ -1,1 +1,14 @@
-"""What the project measures of itself: `python -m recon.bench NAME`."""
+"""What the project measures of itself: `python -m recon.bench NAME`.
+
+reading        how well frames are read, against truth
+again          what corrections are worth when the photos are read again
+audit          the audit on random frames with one random change each
+cutting        cut lists: gap to the bound, and against first-fit decreasing
+checks         the time that checks take on large frames
+steps          build steps of random frames, checked by other means
+papers         the time that all papers take
+
+score          a frame against its truth
+random_frames  random frames that could be built
+scaffold       scaffolds of any size
+"""

@@ -17,6 +17,7 @@ def names() -> list[str]:
 
 
 def main(argv: list[str]) -> int:
+    """Run one measurement; returns its exit code."""
     if not argv or argv[0] not in names():
         print("python -m recon.bench NAME, where NAME is one of: " + ", ".join(names()))
         return 2

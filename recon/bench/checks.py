@@ -1,11 +1,13 @@
-"""The checks of frames of about 50 and 300 members: which share of the time goes where, and what more members cost.
+"""The checks of frames of about 50 and 300 members: which share of the time goes where, and what more members
+cost.
 
-Frames that do not rack (a scaffold), that rack in a few ways (the same without some rails and bolts), that fold in many
-(random ones), and one in which hardly anything that is tried has room (a trellis).  Times are of one run on one machine;
-only what they come to against one another says much.
+Frames that do not rack (a scaffold), that rack in a few ways (the same without some rails and bolts), that
+fold in many (random ones), and one in which hardly anything that is tried has room (a trellis).  Times are of
+one run on one machine; only what they come to against one another says much.
 """
 
 import time
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -13,7 +15,7 @@ import numpy as np
 from recon.bench.random_frames import random_frame
 from recon.bench.scaffold import scaffold
 from recon.frame.joints import find_joints
-from recon.frame.model import Frame, Member, label
+from recon.frame.model import Frame, Member, as_tuple, label
 from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.rigidity.bolt_conflicts import blocked_ends, meeting_ends
 from recon.workshop.rigidity.bracing import MOST, additions
@@ -23,11 +25,12 @@ from recon.workshop.rigidity.mechanism import mobility
 X, Z = (1.0, 0.0, 0.0), (0.0, 0.0, 1.0)
 
 
-def run(args) -> int:
-    """Prints for each pair of frames the seconds of the large one, its shares, and the ratio to the small one."""
+def run(args: Sequence[str]) -> int:
+    """Print for each pair of frames the seconds of the large one, its shares, and the ratio to the small
+    one."""
     print(
-        f"{'frame':18}{'members':>9}{'laps':>7}{'ways':>6}{'seconds':>9}{'mobility':>10}{'proposals':>11}{'ends':>7}{'rest':>7}"
-        f"{'members':>10}{'seconds':>9}"
+        f"{'frame':18}{'members':>9}{'laps':>7}{'ways':>6}{'seconds':>9}{'mobility':>10}{'proposals':>11}"
+        f"{'ends':>7}{'rest':>7}{'members':>10}{'seconds':>9}"
     )
     check_frame(scaffold(1, 1, 2))  # what is loaded once is not counted
     for name, small, large in _pairs():
@@ -45,7 +48,8 @@ def run(args) -> int:
     return 0
 
 
-def _pairs():
+def _pairs() -> Iterator[tuple[str, Frame, Frame]]:
+    """Name, small frame and large frame."""
     yield "scaffold", scaffold(2, 2, 3), scaffold(4, 4, 7)
     yield "some bolts out", _thinned(scaffold(2, 2, 4), 1), _thinned(scaffold(4, 4, 8), 1)
     yield "random", random_frame(1, 60), random_frame(1, 360)
@@ -63,16 +67,17 @@ def _thinned(frame: Frame, seed: int) -> Frame:
 
 def _trellis(posts: int, slats: int, step: int = 2) -> Frame:
     """Slats across posts, a bolt in each lap, `step` pitches apart both ways."""
-    sticks = [((i * step, 0, 0), Z, (slats - 1) * step + 1) for i in range(posts)]
-    sticks += [((0, -1, j * step), X, (posts - 1) * step + 1) for j in range(slats)]
-    members = tuple(
-        Member(label(k), tuple(map(float, at)), way, holes) for k, (at, way, holes) in enumerate(sticks)
-    )
+    placed = [((i * step, 0, 0), Z, (slats - 1) * step + 1) for i in range(posts)]
+    placed += [((0, -1, j * step), X, (posts - 1) * step + 1) for j in range(slats)]
+    members = tuple(Member(label(k), as_tuple(at), way, holes) for k, (at, way, holes) in enumerate(placed))
     return Frame(members, find_joints(members), 38.1)
 
 
-def _measure(frame: Frame) -> tuple:
-    """The number of ways to move, and seconds: to find these, for proposals, for ends of bolts, and for all checks."""
+def _measure(frame: Frame) -> tuple[float, ...]:
+    """The number of ways to move, and seconds.
+
+    To find these, for proposals, for ends of bolts, and for all checks.
+    """
     at = [time.perf_counter()]
     state = mobility(frame)
     at.append(time.perf_counter())

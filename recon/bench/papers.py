@@ -1,13 +1,17 @@
-"""All papers of scaffolds of 12 and of about 300 members: seconds for each stage, and what 25 times the members cost.
+"""All papers of scaffolds of 12 and of about 300 members: seconds for each stage, and what 25 times the
+members cost.
 
 The goals are 3 s for 12 members and 30 s for 300, start of the program apart.
 """
 
 import re
 import time
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, TypeVar
 
 from recon.bench.scaffold import scaffold
-from recon.frame.stock import load_stocks
+from recon.frame.model import Frame
+from recon.frame.stock import Stock, load_stocks
 from recon.show.picture import draw_frame, encode_png
 from recon.workshop.assembly.steps import build_steps
 from recon.workshop.drawing.projections import drawn_hole
@@ -18,13 +22,16 @@ from recon.workshop.papers.pdf import papers_pdf
 SIZES = ((1, 1, 2), (4, 4, 7))  # bays along x and y, and levels: 12 and 305 members
 GOALS_S = (3.0, 30.0)
 
+Result = TypeVar("Result")
 
-def run(args) -> int:
-    """Prints a line for each size, in seconds, and their ratio."""
+
+def run(args: Sequence[str]) -> int:
+    """Print a line for each size, in seconds, and their ratio."""
     stocks = load_stocks()
     _measure(scaffold(*SIZES[0]), stocks)  # what is loaded once is not counted
     print(
-        f"{'members':>8}{'picture':>9}{'steps':>9}{'lists, drawings':>17}{'PDF':>9}{'HTML':>9}{'all':>9}{'goal':>7}{'pages':>7}"
+        f"{'members':>8}{'picture':>9}{'steps':>9}{'lists, drawings':>17}{'PDF':>9}{'HTML':>9}{'all':>9}"
+        f"{'goal':>7}{'pages':>7}"
     )
     totals = []
     for size, goal in zip(SIZES, GOALS_S):
@@ -33,7 +40,8 @@ def run(args) -> int:
         totals.append((len(frame.members), sum(seconds)))
         picture, steps, lists, pdf, html = seconds
         print(
-            f"{len(frame.members):8}{picture:9.2f}{steps:9.2f}{lists:17.2f}{pdf:9.2f}{html:9.2f}{sum(seconds):9.2f}{goal:7.0f}{pages:7}",
+            f"{len(frame.members):8}{picture:9.2f}{steps:9.2f}{lists:17.2f}{pdf:9.2f}{html:9.2f}"
+            f"{sum(seconds):9.2f}{goal:7.0f}{pages:7}",
             flush=True,
         )
     (few, short), (many, long) = totals
@@ -41,13 +49,13 @@ def run(args) -> int:
     return 0
 
 
-def _measure(frame, stocks) -> tuple[list[float], int]:
+def _measure(frame: Frame, stocks: Mapping[str, Stock]) -> tuple[list[float], int]:
     """Seconds for picture, steps, lists and drawings, PDF, HTML; and the pages of the PDF."""
     seconds = []
 
-    def timed(work, *given, **more):
+    def timed(work: Callable[..., Result], *args: Any, **options: Any) -> Result:
         start = time.perf_counter()
-        result = work(*given, **more)
+        result = work(*args, **options)
         seconds.append(time.perf_counter() - start)
         return result
 

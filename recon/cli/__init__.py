@@ -1,6 +1,22 @@
-"""The command line: `recon COMMAND ...`. Each command is a module here with `add_parser(subparsers)` and `run(args)`.
+"""The command line: `recon COMMAND ...`.
 
-Commands import what they need when they run, so that help comes at once.
+Each command is a module with `add_parser(subparsers)` and `run(args)`; it imports what it needs when it runs,
+so that help comes at once.
+
+    read      a frame from photographs
+    page      check and correct a reading on a page in the browser
+    parts     the parts list
+    cut       the cut list
+    swap      other stock for some members, or for all
+    check     what is wrong with a frame, and how it could rack
+    steps     in which order to put it together
+    audit     a built frame against its plan
+    papers    papers to build a frame from
+    export    files for other programs
+    stocks    the stock list
+
+    common    shared arguments, results as text or JSON, errors as JSON
+    console   sentences and progress on stderr
 
 Exit codes
     0    done, and everything given was used
@@ -16,6 +32,7 @@ import os
 import sys
 import traceback
 
+from recon import __version__
 from recon.cli import audit, check, cut, export, page, papers, parts, read, steps, stocks, swap
 from recon.cli.console import say
 from recon.errors import ReconError
@@ -30,8 +47,8 @@ From a few photographs of a frame of drilled, bolted square members to its membe
 Start with:  recon read photo_1.jpg photo_2.jpg photo_3.jpg -o my-frame
 """
 _EXIT_CODES = """\
-exit codes: 0 done; 1 done, but something given could not be used (it is named); 2 nothing done (a sentence says why);
-3 a fault in recon itself; 130 stopped with Ctrl-C
+exit codes: 0 done; 1 done, but something given could not be used (it is named); 2 nothing done (a sentence
+says why); 3 a fault in recon itself; 130 stopped with Ctrl-C
 """
 
 
@@ -43,6 +60,7 @@ def build_parser() -> argparse.ArgumentParser:
         epilog=_EXIT_CODES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
+    parser.add_argument("--version", action="version", version=f"recon {__version__}")
     subparsers = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     for command in COMMANDS:
         command.add_parser(subparsers)
@@ -50,12 +68,30 @@ def build_parser() -> argparse.ArgumentParser:
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Run one command; returns its exit code and never raises."""
+    """Run one command; returns its exit code and never raises.
+
+    Parameters
+    ----------
+    argv : list of str, optional
+        The arguments, without the program's name; those of the process by default.
+
+    Returns
+    -------
+    int
+        The exit code, as the package's docstring lists them.
+
+    Examples
+    --------
+    >>> from recon.cli import main
+    >>> main(["--version"]) == 0
+    recon ...
+    True
+
+    """
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
-            stream.reconfigure(
-                errors="replace"
-            )  # a name that the terminal cannot show must not stop the work
+            # A name that the terminal cannot show must not stop the work.
+            stream.reconfigure(errors="replace")
     try:
         args = build_parser().parse_args(argv)
         code = args.run(args)
@@ -81,6 +117,7 @@ def main(argv: list[str] | None = None) -> int:
         at = traceback.extract_tb(error.__traceback__)[-1]
         say(
             f"This is a fault in recon, not in what you did: {type(error).__name__}: {error} "
-            f"({os.path.basename(at.filename)}, line {at.lineno}). Set RECON_TRACEBACK=1 to see more, and report it."
+            f"({os.path.basename(at.filename)}, line {at.lineno}). "
+            "Set RECON_TRACEBACK=1 to see more, and report it."
         )
         return FAULT

@@ -1,15 +1,21 @@
 """`recon audit`: a built frame against its plan."""
 
 import argparse
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
+from recon.cli.common import Subparsers, add_question_arguments, print_answer, with_json_errors
 from recon.cli.console import Progress, say
-from recon.cli.questions import add_common, print_answer
-from recon.cli.workshop import with_json_errors
 from recon.errors import ReconError
 
+if TYPE_CHECKING:
+    from recon.frame.model import Frame
+    from recon.frame.stock import Stock
+
 _DESCRIPTION = """\
-Compare a built frame with its plan and say what differs, in words to act on. Both are frame files from anywhere: they may
-stand any way round and have any labels. What was out of sight in the photos (ends, bolts, members) is told as not checked.
+Compare a built frame with its plan and say what differs, in words to act on. Both are frame files from
+anywhere: they may stand any way round and have any labels. What was out of sight in the photos (ends, bolts,
+members) is listed as not checked.
 """
 _EPILOG = """\
 examples:
@@ -18,13 +24,15 @@ examples:
 
 With --photos the frame is read from photos, and each planned member is looked for where it should be.
 
-exit codes: 0 built as planned, and all of it was seen; 1 it differs; 4 cannot say (nothing differs for certain, but not all
-was seen); 2 no answer (a sentence says why); 3 a fault in recon itself; 130 stopped with Ctrl-C
+exit codes: 0 built as planned, and all of it was seen; 1 it differs; 4 cannot say (nothing differs for
+certain, but not all was seen); 2 no answer (a sentence says why); 3 a fault in recon itself; 130 stopped with
+Ctrl-C
 """
 CODES = {"same": 0, "different": 1, "cannot say": 4}
 
 
-def add_parser(subparsers) -> None:
+def add_parser(subparsers: Subparsers) -> None:
+    """Add `recon audit` to the commands."""
     parser = subparsers.add_parser(
         "audit",
         help="compare a built frame with its plan",
@@ -42,11 +50,12 @@ def add_parser(subparsers) -> None:
     parser.add_argument(
         "--photos", metavar="PHOTO", nargs="+", help="photos of what was built, or folders of them"
     )
-    add_common(parser)
+    add_question_arguments(parser)
     parser.set_defaults(run=with_json_errors(run))
 
 
-def run(args) -> int:
+def run(args: argparse.Namespace) -> int:
+    """Run `recon audit`; returns its exit code."""
     from dataclasses import asdict
 
     from recon.frame.files import load_frame
@@ -66,7 +75,7 @@ def run(args) -> int:
     return CODES[result.verdict]
 
 
-def _read(paths, plan, stocks):
+def _read(paths: "Sequence[str]", plan: "Frame", stocks: "Mapping[str, Stock]") -> "Frame":
     """What was built, read from photos with the plan as a prior; what could not be used is said on stderr."""
     from recon import solve
     from recon.image.duplicates import drop_duplicates
@@ -74,7 +83,7 @@ def _read(paths, plan, stocks):
 
     loaded, broken = load_photos(find_photos(paths), progress=Progress(0.0, 0.1))
     photos, copies = drop_duplicates(loaded)
-    for name, reason in broken + [(p.name, reason) for p, reason in copies]:
+    for name, reason in [*broken, *((photo.name, reason) for photo, reason in copies)]:
         say(f"{name}: not used: {reason}")
     if not photos:
         raise ReconError(

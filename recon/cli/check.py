@@ -1,17 +1,33 @@
 """`recon check`: what is wrong with a frame before it is built."""
 
 import argparse
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from recon.cli.questions import HELP, add_common, add_results, laps_json, print_answer
-from recon.cli.workshop import with_json_errors
+from recon.cli.common import (
+    Subparsers,
+    add_frame,
+    add_question_arguments,
+    add_results_folder,
+    laps_json,
+    print_answer,
+    with_json_errors,
+)
 from recon.errors import ReconError
 
+if TYPE_CHECKING:
+    from recon.frame.model import Frame
+    from recon.workshop.rigidity.frame_check import CheckReport
+    from recon.workshop.rigidity.mechanism import Motion
+
 _DESCRIPTION = """\
-Look for what is wrong with a frame: members in one another's room or touching nothing, laps without a bolt, bolts that
+Look for what is wrong with a frame: members that overlap or touch nothing, laps without a bolt, bolts that
 cross or have no room, and ways in which the frame racks or folds, with what to add against each.
 
-One bolt in a lap lets the two members turn; two bolts, or three round a three-way lap, do not. A frame that is meant to
-fold is told with --may-turn: ways to move in which no other bolt turns are wanted and left out.
+One bolt in a lap lets the two members turn; two bolts, or three round a three-way lap, do not. For a frame
+that is meant to fold, name the pairs that turn with --may-turn: ways to move in which no other bolt turns are
+wanted and left out.
 
 With -o a picture of each way to move is written into a folder: moves-1.png, moves-2.png, ...
 """
@@ -21,13 +37,14 @@ examples:
   recon check trestle/frame.json -o trestle/moves
   recon check stool/frame.json --may-turn A:B C:D
 
-exit codes: 0 nothing is wrong; 1 something is (it is told); 2 no answer (a sentence says why); 3 a fault in recon itself;
-130 stopped with Ctrl-C
+exit codes: 0 nothing is wrong; 1 something is (it is named); 2 no answer (a sentence says why); 3 a fault in
+recon itself; 130 stopped with Ctrl-C
 """
-MOST_PICTURES = 12
+MOST_PICTURES = 12  # this project's choice
 
 
-def add_parser(subparsers) -> None:
+def add_parser(subparsers: Subparsers) -> None:
+    """Add `recon check` to the commands."""
     parser = subparsers.add_parser(
         "check",
         help="look for what is wrong with a frame, and how it could rack",
@@ -35,8 +52,8 @@ def add_parser(subparsers) -> None:
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("frame", metavar="FRAME", help=HELP)
-    add_common(parser)
+    add_frame(parser)
+    add_question_arguments(parser)
     parser.add_argument(
         "--may-turn",
         metavar="A:B",
@@ -44,11 +61,12 @@ def add_parser(subparsers) -> None:
         default=[],
         help="pairs of members that are meant to turn on their bolt",
     )
-    add_results(parser, f"pictures of the ways to move (the first {MOST_PICTURES})")
+    add_results_folder(parser, f"pictures of the ways to move (the first {MOST_PICTURES})")
     parser.set_defaults(run=with_json_errors(run))
 
 
-def run(args) -> int:
+def run(args: argparse.Namespace) -> int:
+    """Run `recon check`; returns its exit code."""
     from recon.frame.files import load_frame
     from recon.frame.stock import load_stocks
     from recon.workshop.drawing.projections import drawn_hole
@@ -64,15 +82,18 @@ def run(args) -> int:
 
 
 def _pair(text: str) -> tuple[str, str]:
+    """The two labels of A:B."""
     a, colon, b = text.partition(":")
     if not (a and colon and b):
         raise ReconError(
-            f"--may-turn '{text}' is no pair of members; write their labels with a colon between, such as A:B."
+            f"--may-turn '{text}' is no pair of members; write their labels with a colon between, "
+            "such as A:B."
         )
     return a, b
 
 
-def _data(report) -> dict:
+def _data(report: "CheckReport") -> dict[str, Any]:
+    """The report as JSON has it."""
     from recon.frame.files import frame_to_dict
     from recon.frame.model import Frame
 
@@ -105,10 +126,11 @@ def _data(report) -> dict:
     }
 
 
-def _pictures(args, frame, motions, hole: float) -> list[str]:
-    from pathlib import Path
-
-    from recon.show.files import output_folder, write_bytes_atomic
+def _pictures(
+    args: argparse.Namespace, frame: "Frame", motions: "Sequence[Motion]", hole: float
+) -> list[str]:
+    """Write a picture of each way to move, the first MOST_PICTURES; returns their paths."""
+    from recon.files import output_folder, write_bytes_atomic
     from recon.show.motion import draw_motion
     from recon.show.picture import encode_png
 

@@ -4,7 +4,7 @@ import argparse
 import json
 import os
 
-from recon.cli.workshop import EXIT_CODES, add_frame, add_stock, load, with_json_errors
+from recon.cli.common import EXIT_CODES, Subparsers, add_stock, add_workshop_arguments, load, with_json_errors
 from recon.errors import ReconError
 from recon.workshop.drawing.paper import ANGLES
 from recon.workshop.export.registry import KINDS, export, kind_of_file
@@ -22,7 +22,7 @@ examples:
 """
 
 
-def add_parser(subparsers) -> None:
+def add_parser(subparsers: Subparsers) -> None:
     """Add the command's parser."""
     parser = subparsers.add_parser(
         "export",
@@ -31,7 +31,7 @@ def add_parser(subparsers) -> None:
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    add_frame(parser)
+    add_workshop_arguments(parser)
     add_stock(parser)
     add = parser.add_argument
     add("-o", "--out", metavar="FILE", required=True, help="file to write")
@@ -43,7 +43,7 @@ def add_parser(subparsers) -> None:
         help="how the three views lie (default: first)",
     )
     add("--boxes", action="store_true", help="in glb: plain boxes in place of drilled members")
-    parser.set_defaults(run=with_json_errors(run), keep_out=[])
+    parser.set_defaults(run=with_json_errors(run))
 
 
 def run(args: argparse.Namespace) -> int:

@@ -1,11 +1,15 @@
 """`recon page`: the page to check and correct a reading, on this machine."""
 
-_DESCRIPTION = """\
-Open the page for a build: a folder with the photos, every correction, and the frame file. The folder is begun where it
-does not exist; a folder with photos, or with photos and a frame.json, becomes a build.
+import argparse
 
-The page is for this machine alone unless --host names another interface; then a browser comes in by an address with a
-key that works once.
+from recon.cli.common import Subparsers, add_stocks
+
+_DESCRIPTION = """\
+Open the page for a build: a folder with the photos, every correction, and the frame file. The folder is
+created where it does not exist; a folder with photos, or with photos and a frame.json, becomes a build.
+
+The page is for this machine alone unless --host names another interface; then a browser comes in by an
+address with a key that works once.
 """
 _EPILOG = """\
 examples:
@@ -15,9 +19,8 @@ examples:
 """
 
 
-def add_parser(subparsers) -> None:
-    import argparse
-
+def add_parser(subparsers: Subparsers) -> None:
+    """Add `recon page` to the commands."""
     parser = subparsers.add_parser(
         "page",
         help="check and correct a reading on a page in the browser",
@@ -34,15 +37,12 @@ def add_parser(subparsers) -> None:
         action="store_true",
         help="needed with --host: browsers come in by an address with a key that works once",
     )
-    add(
-        "--stocks",
-        metavar="FILE",
-        help="a TOML file with stock of your own, beside the list that comes with recon",
-    )
+    add_stocks(parser)
     parser.set_defaults(run=run)
 
 
-def run(args) -> int:
+def run(args: argparse.Namespace) -> int:
+    """Run `recon page` until it is stopped; returns its exit code."""
     import signal
 
     from recon.cli.console import say
@@ -50,7 +50,7 @@ def run(args) -> int:
     from recon.frame.stock import load_stocks
     from webui.serve import open_page
 
-    def stop(*_):
+    def stop(*_: object) -> None:
         raise KeyboardInterrupt
 
     signal.signal(signal.SIGTERM, stop)

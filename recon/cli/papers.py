@@ -4,8 +4,16 @@ import argparse
 import json
 from pathlib import Path
 
+from recon.cli.common import (
+    Subparsers,
+    add_rack,
+    add_stock,
+    add_workshop_arguments,
+    load,
+    load_rack,
+    with_json_errors,
+)
 from recon.cli.console import Progress, say
-from recon.cli.workshop import add_frame, add_rack, add_stock, load, load_rack, with_json_errors
 from recon.workshop.drawing.paper import ANGLES, PAPERS
 
 RESULTS = ("papers.html", "papers.pdf")
@@ -28,7 +36,7 @@ exit codes: 0 done; 1 done, but a part could not be made (it is named, and the p
 """
 
 
-def add_parser(subparsers) -> None:
+def add_parser(subparsers: Subparsers) -> None:
     """Add the command's parser."""
     parser = subparsers.add_parser(
         "papers",
@@ -37,7 +45,7 @@ def add_parser(subparsers) -> None:
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    add_frame(parser)
+    add_workshop_arguments(parser)
     add_stock(parser)
     add_rack(parser)
     add = parser.add_argument
@@ -55,8 +63,8 @@ def add_parser(subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the papers; returns the exit code."""
+    from recon.files import output_folder, write_bytes_atomic
     from recon.frame.length import parse_mm
-    from recon.show.files import output_folder, write_bytes_atomic
     from recon.show.picture import draw_frame, encode_png
     from recon.workshop.cutting.cut_list import KERF_MM
     from recon.workshop.drawing.projections import drawn_hole

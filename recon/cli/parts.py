@@ -2,11 +2,12 @@
 
 import argparse
 
-from recon.cli.workshop import (
+from recon.cli.common import (
     EXIT_CODES,
-    add_frame,
+    Subparsers,
     add_rack,
     add_stock,
+    add_workshop_arguments,
     load,
     load_rack,
     print_result,
@@ -35,7 +36,7 @@ a rack and a price list (CSV; the same names in TOML, an [[entry]] each):
 """
 
 
-def add_parser(subparsers) -> None:
+def add_parser(subparsers: Subparsers) -> None:
     """Add the command's parser."""
     parser = subparsers.add_parser(
         "parts",
@@ -44,7 +45,7 @@ def add_parser(subparsers) -> None:
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    add_frame(parser)
+    add_workshop_arguments(parser)
     add_stock(parser)
     add_rack(parser)
     add = parser.add_argument

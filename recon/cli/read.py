@@ -3,11 +3,22 @@
 import argparse
 import io
 import json
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from recon.cli.common import Subparsers, add_json, add_stocks, with_json_errors
 from recon.cli.console import Progress, say
 from recon.errors import ReconError
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from recon.frame.model import Frame
+    from recon.frame.stock import Stock
+    from recon.image.photos import PhotoImage
+    from recon.solve.reading import Reading
 
 # What a reading leaves in its folder, the frame file last: whoever waits for that one finds the others there.
 RESULTS = ("overlays", "frame.png", "summary.txt", "frame.json")
@@ -20,7 +31,8 @@ Read a frame from photographs and write into the folder OUT:
   frame.png       a picture of the frame in space
   overlays/       each photo with what was read drawn over it: look at these first
 
-Photograph the frame from three or more corners, so that every member shows a row of open holes in at least one photo.
+Photograph the frame from three or more corners, so that every member shows a row of open holes in at least
+one photo.
 """
 _EPILOG = """\
 examples:
@@ -30,11 +42,13 @@ examples:
   recon read photos/ -o trestle --length "16 holes = 24 1/8 in"
   recon read photos/ -o trestle --length "left.jpg 310,420 820,455 = 610 mm"
 
-exit codes: 0 all photos were used; 1 the frame was read, but a photo could not be used (it is named); 2 nothing was read
+exit codes: 0 all photos were used; 1 the frame was read, but a photo could not be used (it is named);
+2 nothing was read
 """
 
 
-def add_parser(subparsers) -> None:
+def add_parser(subparsers: Subparsers) -> None:
+    """Add `recon read` to the commands."""
     parser = subparsers.add_parser(
         "read",
         help="read a frame from photographs",
@@ -53,38 +67,35 @@ def add_parser(subparsers) -> None:
     add("--overwrite", action="store_true", help="replace the results of an earlier reading in OUT")
     add("--name", help="what the frame is called")
     add("--stock", metavar="ID", help="the stock it is made of, if you know it; 'recon stocks' lists the ids")
-    add(
-        "--stocks",
-        metavar="FILE",
-        help="a TOML file with stock of your own, beside the list that comes with recon",
-    )
+    add_stocks(parser)
     add(
         "--length",
         metavar='"WHAT = LENGTH"',
-        help="one length that you measured: of a member, by its label or its number of holes, or between two openings "
-        "(see the examples); gives the frame its size",
+        help="one length that you measured: of a member, by its label or its number of holes, or between two "
+        "openings (see the examples); gives the frame its size",
     )
     add("--debug", metavar="DIR", help="also write a picture for each stage of the reading into this folder")
-    add("--json", action="store_true", help="print the result as JSON instead of the summary")
-    parser.set_defaults(run=run)
+    add_json(parser, " instead of the summary")
+    parser.set_defaults(run=with_json_errors(run))
 
 
-def run(args) -> int:
-    try:
-        return _run(args)
-    except ReconError as error:
-        if args.json:
-            print(json.dumps({"error": str(error), "exit_code": error.exit_code}))
-        raise
+@dataclass(frozen=True)
+class _Result:
+    """What a reading gave: the frame, its summary, and photos left out, each with the reason."""
+
+    frame: "Frame"
+    summary: str
+    left_out: list[tuple[str, str]]
 
 
-def _run(args) -> int:
+def run(args: argparse.Namespace) -> int:
+    """Run `recon read`; returns its exit code."""
     from recon import solve
+    from recon.files import output_folder
     from recon.frame.length import parse_known_length
     from recon.frame.stock import find_stock, load_stocks
     from recon.image.duplicates import drop_duplicates
     from recon.image.photos import find_photos, load_photos
-    from recon.show.files import output_folder
     from recon.show.summary import summary_text
 
     stocks = load_stocks(args.stocks)
@@ -113,19 +124,18 @@ def _run(args) -> int:
         _say_left_out([], reading.set_aside)
         aside += reading.set_aside
         frame = replace(_with_all_photos(reading.frame, loaded, aside), name=_name(args, reading.frame))
-        summary = summary_text(frame, stocks, broken)
-        result = {"frame": frame, "summary": summary, "left_out": broken + aside, "files": []}
+        result = _Result(frame, summary_text(frame, stocks, broken), broken + aside)
         try:
-            result["files"] = _write_results(staging, frame, summary, reading, loaded, stocks)
+            files = _write_results(staging, result, reading, loaded, stocks)
         except ReconError:
-            _print_result(args, result)  # the reading took a while: it is not lost for want of room on a disk
+            _print_result(args, result, [])  # the reading took a while: a full disk must not lose it
             raise
-    _print_result(args, result)
-    return 1 if result["left_out"] else 0
+    _print_result(args, result, files)
+    return 1 if result.left_out else 0
 
 
-def _refuse_folder_of_photos(out: str, paths) -> None:
-    """In a folder of photos, frame.png would be taken for one of them the next time."""
+def _refuse_folder_of_photos(out: str, paths: Sequence[Path]) -> None:
+    """Refuse a folder of photos for the results: frame.png would be taken for one of them the next time."""
     for path in paths:
         if path.resolve().parent == Path(out).resolve():
             raise ReconError(
@@ -134,6 +144,7 @@ def _refuse_folder_of_photos(out: str, paths) -> None:
 
 
 def _debug_folder(folder: str | None) -> Path | None:
+    """The folder for pictures of the stages, created where it does not exist."""
     from recon.files import why_not_written
 
     if folder is None:
@@ -145,20 +156,23 @@ def _debug_folder(folder: str | None) -> Path | None:
     return Path(folder)
 
 
-def _say_left_out(broken, aside) -> None:
+def _say_left_out(broken: Sequence[tuple[str, str]], aside: Sequence[tuple[str, str]]) -> None:
+    """Name on stderr the files that could not be read and the photos that were set aside."""
     for name, reason in broken:
         say(f"{name}: not read: {reason}")
     for name, reason in aside:
         say(f"{name}: set aside: {reason.rstrip('.')}.")
 
 
-def _name(args, frame) -> str:
+def _name(args: argparse.Namespace, frame: "Frame") -> str:
     """What the user calls it, else what the file says, else the folder that the photos were in."""
     folder = Path(args.photos[0])
     return args.name or frame.name or (folder.resolve().name if folder.is_dir() else "")
 
 
-def _with_all_photos(frame, loaded, aside):
+def _with_all_photos(
+    frame: "Frame", loaded: "Sequence[PhotoImage]", aside: Sequence[tuple[str, str]]
+) -> "Frame":
     """The frame with every photo that was loaded, also those that were set aside."""
     from recon.frame.model import Photo
 
@@ -171,7 +185,13 @@ def _with_all_photos(frame, loaded, aside):
     return replace(frame, photos=frame.photos + others)
 
 
-def _write_results(staging: Path, frame, summary: str, reading, photos, stocks) -> list[str]:
+def _write_results(
+    staging: Path,
+    result: _Result,
+    reading: "Reading",
+    photos: "Sequence[PhotoImage]",
+    stocks: "Mapping[str, Stock]",
+) -> list[str]:
     """Write RESULTS into the staging folder; returns the files' names, the frame file first."""
     import numpy as np
 
@@ -180,13 +200,13 @@ def _write_results(staging: Path, frame, summary: str, reading, photos, stocks) 
     from recon.show.overlay import draw_overlay
     from recon.show.picture import HOLE, draw_frame_picture
 
-    progress = Progress(0.9, 1.0)
+    progress, frame = Progress(0.9, 1.0), result.frame
     progress("drawing the frame", 0.0)
-    stock = stocks.get(frame.stock.id) if frame.stock else None
+    stock = stocks.get(frame.stock.id) if frame.stock and frame.stock.id else None
     write_text_atomic(staging / "frame.json", frame_to_text(frame))
-    write_text_atomic(staging / "summary.txt", summary)
+    write_text_atomic(staging / "summary.txt", result.summary)
     draw_frame_picture(frame, staging / "frame.png", hole=stock.hole if stock else HOLE)
-    overlays = _overlay_names([photo.name for photo in photos])
+    overlays = overlay_names([photo.name for photo in photos])
     (staging / "overlays").mkdir()
     for k, (photo, name) in enumerate(zip(photos, overlays)):
         progress(f"drawing over {photo.name}", (k + 1) / (len(photos) + 1))
@@ -199,8 +219,15 @@ def _write_results(staging: Path, frame, summary: str, reading, photos, stocks) 
     return ["frame.json", "summary.txt", "frame.png", *(f"overlays/{name}" for name in overlays)]
 
 
-def _overlay_names(names) -> list[str]:
-    """A file name of its own for each photo's overlay: that of the photo, with a number where two would be one."""
+def overlay_names(names: Sequence[str]) -> list[str]:
+    """A file name for each photo's overlay: the photo's own, with a number where two would be the same.
+
+    Examples
+    --------
+    >>> from recon.cli.read import overlay_names
+    >>> overlay_names(["left.jpg", "left.png", "front.heic"])
+    ['left.jpg', 'left_2.jpg', 'front.jpg']
+    """
     taken: set[str] = set()
     result = []
     for name in names:
@@ -212,7 +239,8 @@ def _overlay_names(names) -> list[str]:
     return result
 
 
-def _jpeg(image) -> bytes:
+def _jpeg(image: "np.ndarray") -> bytes:
+    """(H, W, 3) uint8 RGB as a JPEG file."""
     from PIL import Image
 
     buffer = io.BytesIO()
@@ -220,7 +248,8 @@ def _jpeg(image) -> bytes:
     return buffer.getvalue()
 
 
-def _print_result(args, result) -> None:
+def _print_result(args: argparse.Namespace, result: _Result, files: Sequence[str]) -> None:
+    """Print the result as JSON where that was asked for, else the summary and what to do next."""
     from recon.frame.files import frame_to_dict
     from recon.frame.length import NO_RATIOS, NOT_SURE
 
@@ -228,19 +257,21 @@ def _print_result(args, result) -> None:
         print(
             json.dumps(
                 {
-                    "frame": frame_to_dict(result["frame"]),
-                    "left_out": [{"photo": name, "reason": reason} for name, reason in result["left_out"]],
-                    "files": [str(Path(args.out) / name) for name in result["files"]],
+                    "frame": frame_to_dict(result.frame),
+                    "left_out": [{"photo": name, "reason": reason} for name, reason in result.left_out],
+                    "files": [str(Path(args.out) / name) for name in files],
                 }
             )
         )
         return
-    print(result["summary"])
-    if any(text.startswith((NOT_SURE, NO_RATIOS)) for text in result["frame"].doubts):
+    print(result.summary)
+    if any(text.startswith((NOT_SURE, NO_RATIOS)) for text in result.frame.doubts):
         print(
-            'Give a measured length with --length, as in --length "A = 610 mm"; stock of your own with --stocks FILE.\n'
+            'Give a measured length with --length, as in --length "A = 610 mm"; '
+            "stock of your own with --stocks FILE.\n"
         )
-    if result["files"]:
+    if files:
         print(
-            f"Written to {args.out}: {', '.join(RESULTS[::-1])}.\nLook at the overlays first: they show what was read where."
+            f"Written to {args.out}: {', '.join(RESULTS[::-1])}.\n"
+            "Look at the overlays first: they show what was read where."
         )

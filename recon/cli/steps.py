@@ -1,28 +1,44 @@
 """`recon steps`: in which order to put a frame together."""
 
 import argparse
+import json
+from typing import TYPE_CHECKING, Any
 
-from recon.cli.questions import HELP, add_common, add_results, laps_json, print_answer
-from recon.cli.workshop import with_json_errors
+from recon.cli.common import (
+    Subparsers,
+    add_frame,
+    add_question_arguments,
+    add_results_folder,
+    laps_json,
+    print_answer,
+    with_json_errors,
+    write_results,
+)
+
+if TYPE_CHECKING:
+    from recon.frame.model import Frame
+    from recon.workshop.assembly.steps import BuildOrder
 
 _DESCRIPTION = """\
-Say in which order to put a frame together, so that every member comes straight to its place and every bolt can be put in
-and turned with a spanner. Flat sides are put together on the floor first where that works. Two identical frames get
-identical steps.
+Say in which order to put a frame together, so that every member comes straight to its place and every bolt
+can be put in and turned with a spanner. Flat sides are put together on the floor first where that works. Two
+identical frames get identical steps.
 
-With -o the steps are also written into a folder: steps.html (for the printer, with a picture of each step) and steps.json.
+With -o the steps are also written into a folder: steps.html (for the printer, with a picture of each step)
+and steps.json.
 """
 _EPILOG = """\
 examples:
   recon steps trestle/frame.json
   recon steps trestle/frame.json -o trestle/steps
 
-exit codes: 0 done; 1 there is no such order (what blocks what is told); 2 no answer (a sentence says why); 3 a fault in
-recon itself; 130 stopped with Ctrl-C
+exit codes: 0 done; 1 there is no such order (it says what blocks what); 2 no answer (a sentence says why); 3
+a fault in recon itself; 130 stopped with Ctrl-C
 """
 
 
-def add_parser(subparsers) -> None:
+def add_parser(subparsers: Subparsers) -> None:
+    """Add `recon steps` to the commands."""
     parser = subparsers.add_parser(
         "steps",
         help="say in which order to put a frame together",
@@ -30,16 +46,14 @@ def add_parser(subparsers) -> None:
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parser.add_argument("frame", metavar="FRAME", help=HELP)
-    add_common(parser)
-    add_results(parser, "steps.html and steps.json")
+    add_frame(parser)
+    add_question_arguments(parser)
+    add_results_folder(parser, "steps.html and steps.json")
     parser.set_defaults(run=with_json_errors(run))
 
 
-def run(args) -> int:
-    import json
-
-    from recon.cli.workshop import write_results
+def run(args: argparse.Namespace) -> int:
+    """Run `recon steps`; returns its exit code."""
     from recon.frame.caution import CAUTION
     from recon.frame.files import load_frame
     from recon.frame.stock import load_stocks
@@ -51,7 +65,7 @@ def run(args) -> int:
     hole = drawn_hole(frame, stocks)
     steps = build_steps(frame, hole, not args.not_upright)
     data = _data(steps)
-    files = []
+    files: list[str] = []
     if args.out and steps.steps:
         files = write_results(
             args,
@@ -64,7 +78,8 @@ def run(args) -> int:
     return 0 if steps.steps else 1
 
 
-def _data(steps) -> dict:
+def _data(steps: "BuildOrder") -> dict[str, Any]:
+    """The steps as JSON has them."""
     return {
         "steps": [
             {
@@ -86,7 +101,7 @@ def _data(steps) -> dict:
     }
 
 
-def _page(frame, steps, hole: float) -> str:
+def _page(frame: "Frame", steps: "BuildOrder", hole: float) -> str:
     """The steps with a picture each, for the printer."""
     from recon.frame.caution import CAUTION
     from recon.workshop.assembly.picture import step_sheet

@@ -2,11 +2,18 @@
 
 import argparse
 
-from recon.cli.workshop import EXIT_CODES, add_frame, load, print_result, with_json_errors
+from recon.cli.common import (
+    EXIT_CODES,
+    Subparsers,
+    add_workshop_arguments,
+    load,
+    print_result,
+    with_json_errors,
+)
 
 _DESCRIPTION = """\
-Put other stock in place of what some members are made of, or all: what changes in weight, cost and bolts. Refused where the
-frame would no longer fit. With -o the frame with its new stock is written as a frame file.
+Put other stock in place of what some members are made of, or all: what changes in weight, cost and bolts.
+Refused where the frame would no longer fit. With -o the frame with its new stock is written as a frame file.
 """
 _EPILOG = f"""\
 examples:
@@ -17,7 +24,8 @@ examples:
 """
 
 
-def add_parser(subparsers) -> None:
+def add_parser(subparsers: Subparsers) -> None:
+    """Add `recon swap` to the commands."""
     parser = subparsers.add_parser(
         "swap",
         help="other stock for some members, or for all",
@@ -25,7 +33,7 @@ def add_parser(subparsers) -> None:
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    add_frame(parser)
+    add_workshop_arguments(parser)
     add = parser.add_argument
     add("--stock", metavar="ID", required=True, help="the new stock; 'recon stocks' lists the ids")
     add("--members", metavar="LABEL", nargs="+", help="the members that it is for (default: all)")
@@ -34,7 +42,8 @@ def add_parser(subparsers) -> None:
     parser.set_defaults(run=with_json_errors(run))
 
 
-def run(args) -> int:
+def run(args: argparse.Namespace) -> int:
+    """Run `recon swap`; returns its exit code."""
     from recon.frame.caution import CAUTION
     from recon.frame.files import frame_to_dict, save_frame
     from recon.workshop.formats import wrapped
@@ -44,7 +53,7 @@ def run(args) -> int:
     frame, stocks, prices = load(args)
     labels = [label for text in args.members or () for label in text.split(",") if label]
     done = substitute(frame, stocks, args.stock, labels or None, prices, args.bolts)
-    files = []
+    files: list[str] = []
     if args.out:
         save_frame(done.frame, args.out, args.overwrite)
         files = [args.out]

@@ -1,1 +1,12 @@
-"""What people see: overlays on photos, the picture of the frame, the summary, the files written."""
+"""What people see of a frame: overlays on photos, the picture in space, the summary.
+
+overlay         one photo with what was read in it
+overlay_legend  the strip below an overlay that explains its marks
+picture         the picture of the frame in space
+picture_camera  the parallel projection of that picture, and which face is in front at each pixel
+motion          a picture of one way in which a frame racks or folds
+summary         a frame in words
+
+marks           lines, ellipses, text on plates, and where plates go
+colours         the colours of them all
+"""

@@ -1,23 +1,28 @@
-"""Marks that overlays and pictures share: colours, line patterns, text on plates, and where plates go."""
+"""Marks that overlays and pictures share: line patterns, ellipses, text on plates, and where plates go."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import TypeAlias
 
 import cv2
 import matplotlib
 import numpy as np
+from numpy.typing import ArrayLike
 from PIL import Image, ImageDraw, ImageFont
 
-# Eight colours that people with any of the common colour blindnesses tell apart: M. Okabe, K. Ito, "Color Universal
-# Design", 2002, https://jfly.uni-koeln.de/color/. Nothing rests on colour alone: patterns and shapes say the same.
-BLACK, ORANGE, SKY, GREEN = (0, 0, 0), (230, 159, 0), (86, 180, 233), (0, 158, 115)
-YELLOW, BLUE, VERMILLION, PURPLE = (240, 228, 66), (0, 114, 178), (213, 94, 0), (204, 121, 167)
-WHITE, INK = (255, 255, 255), (25, 25, 25)
+from recon.geometry.arrays import FloatArray
+from recon.show.colours import INK, WHITE, Colour
 
 # Lengths of stroke and gap, in line widths; None is one unbroken line.
-SOLID, DASHED, DOTTED = None, (6.0, 4.0), (1.0, 3.0)
+Pattern: TypeAlias = tuple[float, float] | None
+SOLID: Pattern = None
+DASHED: Pattern = (6.0, 4.0)
+DOTTED: Pattern = (1.0, 3.0)
+
+_SHIFT = 4  # OpenCV draws at 1/16 px
+_HALO = 2.2  # width of the rim below a line, in line widths
 
 
 @lru_cache
@@ -27,7 +32,7 @@ def font(size: int, bold: bool = False) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name), size)
 
 
-def _strokes(points: np.ndarray, pattern, width: float) -> list[np.ndarray]:
+def _strokes(points: FloatArray, pattern: Pattern, width: float) -> list[FloatArray]:
     """Cut a polyline (n, 2) px into the strokes of a pattern."""
     if pattern is None:
         return [points]
@@ -43,11 +48,41 @@ def _strokes(points: np.ndarray, pattern, width: float) -> list[np.ndarray]:
     return strokes
 
 
-_SHIFT = 4  # OpenCV draws at 1/16 px
+def draw_line(
+    image: np.ndarray,
+    points: ArrayLike,
+    colour: Colour,
+    width: float,
+    pattern: Pattern = SOLID,
+    halo: Colour | None = None,
+) -> None:
+    """Draw a polyline into an image.
 
+    Parameters
+    ----------
+    image : uint8 array, shape (H, W, 3)
+        RGB; drawn into.
+    points : array_like, shape (n, 2)
+        Corners of the polyline, px. Points that are not finite break it.
+    colour : tuple of int
+        RGB.
+    width : float
+        Line width, px.
+    pattern : (stroke, gap) or None
+        Lengths in line widths: SOLID, DASHED or DOTTED.
+    halo : tuple of int, optional
+        Colour of a rim below the line.
 
-def draw_line(image: np.ndarray, points, colour, width: float, pattern=SOLID, halo=None) -> None:
-    """Draw a polyline (n, 2) px into an RGB image; points that are not finite break it. halo: colour of a rim below it."""
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from recon.show.colours import BLACK
+    >>> from recon.show.marks import draw_line
+    >>> image = np.full((20, 100, 3), 255, np.uint8)
+    >>> draw_line(image, [(10, 10), (90, 10)], BLACK, 3)
+    >>> image[10, 50].tolist(), image[2, 50].tolist()
+    ([0, 0, 0], [255, 255, 255])
+    """
     points = np.asarray(points, float)
     good = np.isfinite(points).all(axis=1) & (np.abs(points) < 1e5).all(axis=1)
     runs = np.split(np.arange(len(points)), np.nonzero(np.diff(good.astype(int)))[0] + 1)
@@ -58,41 +93,67 @@ def draw_line(image: np.ndarray, points, colour, width: float, pattern=SOLID, ha
             np.rint(s * 2**_SHIFT).astype(np.int32)[:, None] for s in _strokes(points[run], pattern, width)
         ]
         if halo is not None:
-            cv2.polylines(image, strokes, False, halo, max(1, round(width * 2.2)), cv2.LINE_AA, _SHIFT)
-        cv2.polylines(image, strokes, False, colour, max(1, round(width)), cv2.LINE_AA, _SHIFT)
+            cv2.polylines(image, strokes, False, halo, _px(width * _HALO), cv2.LINE_AA, _SHIFT)
+        cv2.polylines(image, strokes, False, colour, _px(width), cv2.LINE_AA, _SHIFT)
 
 
-def draw_ellipse(image: np.ndarray, centre, radii, angle_deg: float, colour, width: float, halo=None) -> None:
-    """Draw an ellipse outline; centre and radii in px. A width below 0 fills it."""
-    centre = tuple(int(round(float(v) * 2**_SHIFT)) for v in centre)
-    radii = tuple(int(round(max(float(v), 0.5) * 2**_SHIFT)) for v in radii)
+def _px(width: float) -> int:
+    """A line width that OpenCV takes."""
+    return max(1, round(width))
+
+
+def draw_ellipse(
+    image: np.ndarray,
+    centre: ArrayLike,
+    radii: ArrayLike,
+    angle_deg: float,
+    colour: Colour,
+    width: float,
+    halo: Colour | None = None,
+) -> None:
+    """Draw the outline of an ellipse into an image; centre and radii in px. A width below 0 fills it."""
+    at = [round(float(v) * 2**_SHIFT) for v in np.asarray(centre, float)]
+    reach = [round(max(float(v), 0.5) * 2**_SHIFT) for v in np.asarray(radii, float)]
     if halo is not None and width > 0:
-        cv2.ellipse(
-            image, centre, radii, angle_deg, 0, 360, halo, max(1, round(width * 2.2)), cv2.LINE_AA, _SHIFT
-        )
-    thickness = -1 if width < 0 else max(1, round(width))
-    cv2.ellipse(image, centre, radii, angle_deg, 0, 360, colour, thickness, cv2.LINE_AA, _SHIFT)
+        cv2.ellipse(image, at, reach, angle_deg, 0, 360, halo, _px(width * _HALO), cv2.LINE_AA, _SHIFT)
+    thickness = -1 if width < 0 else _px(width)
+    cv2.ellipse(image, at, reach, angle_deg, 0, 360, colour, thickness, cv2.LINE_AA, _SHIFT)
 
 
-def draw_polygon(image: np.ndarray, points, colour) -> None:
-    """Fill a convex polygon (n, 2) px."""
+def draw_polygon(image: np.ndarray, points: ArrayLike, colour: Colour) -> None:
+    """Fill a convex polygon in an image; points (n, 2) px."""
     corners = np.rint(np.asarray(points, float) * 2**_SHIFT).astype(np.int32)
     cv2.fillConvexPoly(image, corners, colour, cv2.LINE_AA, _SHIFT)
 
 
 @dataclass(frozen=True)
 class Plate:
-    """A small plate with text: bold first, then plain. places: (n, 2) px where its middle may go, the best first."""
+    """A small plate with text.
+
+    Attributes
+    ----------
+    bold, plain : str
+        The text: the bold part first.
+    places : array, shape (n, 2)
+        Where its middle may go, px, the best first.
+    colour : tuple of int
+        Of the rim, RGB.
+    text_px : int
+        Height of the text.
+    broken_rim : bool
+        Whether the rim is drawn broken, for what is not sure.
+    """
 
     bold: str
     plain: str
-    places: np.ndarray
-    colour: tuple[int, int, int]
+    places: FloatArray
+    colour: Colour
     text_px: int
     broken_rim: bool = False
 
 
 def _after_bold(plate: Plate) -> str:
+    """The plain text, apart from the bold one by a space."""
     return f" {plate.plain}" if plate.bold and plate.plain else plate.plain
 
 
@@ -105,17 +166,41 @@ def plate_size(plate: Plate) -> tuple[int, int]:
 
 
 def place_plates(
-    plates: Sequence[Plate], size: tuple[int, int], avoid: np.ndarray | None = None
-) -> list[np.ndarray]:
-    """Middle of each plate, (2,) px each: of its places the one that covers least of other plates and of `avoid`.
+    plates: Sequence[Plate], size: tuple[int, int], avoid: ArrayLike | None = None
+) -> list[FloatArray]:
+    """Choose a place for each plate: the one that covers least of other plates and of `avoid`.
 
-    size: width and height of the picture; avoid: (n, 2) px of marks better left in sight. Plates with the fewest places
-    go first (greedy placement; J. Christensen, J. Marks, S. Shieber, "An Empirical Study of Algorithms for
-    Point-Feature Label Placement", 1995, doi:10.1145/212332.212334).
+    Parameters
+    ----------
+    plates : sequence of Plate
+        Those with the fewest places go first.
+    size : (int, int)
+        Width and height of the picture, px.
+    avoid : array_like, shape (n, 2), optional
+        Marks better left in sight, px.
+
+    Returns
+    -------
+    list of array, shape (2,)
+        Middle of each plate, px.
+
+    References
+    ----------
+    Greedy placement: J. Christensen, J. Marks, S. Shieber, "An Empirical Study of Algorithms for
+    Point-Feature Label Placement", 1995, doi:10.1145/212332.212334.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from recon.show.colours import BLUE
+    >>> from recon.show.marks import Plate, place_plates
+    >>> plate = Plate("A", "12", np.array([(50.0, 50.0), (50.0, 150.0)]), BLUE, 12)
+    >>> [at.tolist() for at in place_plates([plate, plate], (200, 200))]
+    [[50.0, 50.0], [50.0, 150.0]]
     """
-    avoid = np.empty((0, 2)) if avoid is None else np.asarray(avoid, float)
-    boxes: list[np.ndarray] = []
-    chosen: dict[int, np.ndarray] = {}
+    marks = np.empty((0, 2)) if avoid is None else np.asarray(avoid, float)
+    boxes: list[FloatArray] = []
+    chosen: dict[int, FloatArray] = {}
     for k in sorted(range(len(plates)), key=lambda k: len(plates[k].places)):
         half = np.array(plate_size(plates[k])) / 2
         places = np.clip(
@@ -126,8 +211,8 @@ def place_plates(
         for box in boxes:
             shared = np.minimum(high, box[2:]) - np.maximum(low, box[:2])
             cost = cost + 3 * np.prod(np.maximum(shared, 0), axis=1) / np.prod(2 * half)
-        if len(avoid):
-            inside = ((avoid[None] > low[:, None]) & (avoid[None] < high[:, None])).all(axis=2)
+        if len(marks):
+            inside = ((marks[None] > low[:, None]) & (marks[None] < high[:, None])).all(axis=2)
             cost = cost + 0.03 * inside.sum(axis=1)
         best = int(np.argmin(cost))
         chosen[k] = places[best]
@@ -135,7 +220,7 @@ def place_plates(
     return [chosen[k] for k in range(len(plates))]
 
 
-def draw_plates(image: np.ndarray, plates: Sequence[Plate], middles: Sequence[np.ndarray]) -> np.ndarray:
+def draw_plates(image: np.ndarray, plates: Sequence[Plate], middles: Sequence[FloatArray]) -> np.ndarray:
     """The RGB image with the plates on it: light plate, dark text, rim in the plate's colour."""
     canvas = Image.fromarray(image)
     pen = ImageDraw.Draw(canvas)

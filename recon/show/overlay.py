@@ -1,8 +1,11 @@
 """One photo with what was read in it: openings, rows, members, ends."""
 
+from collections.abc import Sequence
+from typing import Protocol
+
 import cv2
 import numpy as np
-from PIL import Image, ImageDraw
+from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
 from recon.frame.boxes import (
@@ -17,78 +20,131 @@ from recon.frame.boxes import (
 )
 from recon.frame.confidence import SURE
 from recon.frame.model import Frame, Member
+from recon.geometry.arrays import BoolArray, FloatArray
+from recon.show import colours
+from recon.show.colours import BLACK, BLUE, INK, ORANGE, SKY, VERMILLION, WHITE, YELLOW
 from recon.show.marks import (
-    BLACK,
-    BLUE,
     DASHED,
     DOTTED,
-    INK,
-    ORANGE,
-    PURPLE,
-    SKY,
     SOLID,
-    VERMILLION,
-    WHITE,
-    YELLOW,
     Plate,
     draw_ellipse,
     draw_line,
     draw_plates,
-    draw_polygon,
-    font,
     place_plates,
 )
+from recon.show.overlay_legend import draw_end_mark, draw_legend
 
-# Photos are brought to a longest side in this range: an overlay is for looking at, and A4 at 200 dpi is 2340 px long.
+# Photos are brought to a longest side in this range: an overlay is for looking at, and A4 at 200 dpi is 2340
+# px long.
 SIDE_RANGE_PX = (1600, 2400)
-SAMPLES_PER_PITCH = (
-    4  # along an edge: follows lens distortion and finds where another member begins to hide it
-)
-END_COLOUR = {"seen": BLACK, "hidden": PURPLE, "cut": VERMILLION}
+# Along an edge: follows lens distortion and finds where another member begins to hide it.
+SAMPLES_PER_PITCH = 4
 
 
-def draw_overlay(photo, found, rows, frame: Frame, camera) -> np.ndarray:
+class Photo(Protocol):
+    """What is needed of a photo (`recon.image.photos.PhotoImage`)."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def size(self) -> tuple[int, int]: ...
+
+    @property
+    def colour(self) -> np.ndarray: ...
+
+
+class PhotoCamera(Protocol):
+    """What is needed of a photo's camera (`recon.geometry.camera.Camera`).
+
+    Lengths in pitches, places in px.
+    """
+
+    @property
+    def centre(self) -> FloatArray: ...
+
+    def project(self, points: FloatArray, /) -> FloatArray: ...
+
+
+def draw_overlay(
+    photo: Photo,
+    found: ArrayLike,
+    rows: Sequence[ArrayLike],
+    frame: Frame,
+    camera: PhotoCamera | None,
+) -> np.ndarray:
     """Draw a photo's openings, rows, members and ends over it; a strip below explains the marks.
 
-    photo : PhotoImage.
-    found : (N, 6) openings: x, y, larger and smaller radius (px), angle of the larger (radians from +x towards +y), and
+    Parameters
+    ----------
+    photo : PhotoImage
+        With its name, its size (width, height) in px and its colours (H, W, 3) uint8 RGB.
+    found : array_like, shape (N, 6)
+        Openings: x, y, larger and smaller radius (px), angle of the larger (radians from +x towards +y), and
         1 where a bolt or nut takes the opening, else 0. Those in no row are drawn faint.
-    rows : list of (M, 2) px, the openings of a row in order.
-    frame : Frame; its members are drawn as `camera` sees them.
-    camera : has centre (3,) in pitches and project((n, 3) pitches) -> (n, 2) px, not a number behind it; or None where the
-        photo was set aside, and then no members are drawn.
+    rows : sequence of array_like, shape (M, 2)
+        The openings of each row in order, px.
+    frame : Frame
+        Its members are drawn as `camera` sees them.
+    camera : Camera or None
+        Has its centre (3,) in pitches and project((n, 3) pitches) -> (n, 2) px, not a number behind it. None
+        where the photo was set aside: then no members are drawn.
 
-    Returns (H, W, 3) uint8 RGB; without the strip its longer side lies in SIDE_RANGE_PX.
+    Returns
+    -------
+    uint8 array, shape (H, W, 3)
+        RGB; without the strip its longer side lies in SIDE_RANGE_PX.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> import numpy as np
+    >>> from recon.frame.model import Frame, Member
+    >>> from recon.show.overlay import draw_overlay
+    >>> photo = SimpleNamespace(name="left.jpg", size=(400, 300), colour=np.zeros((300, 400, 3), np.uint8))
+    >>> frame = Frame((Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 8),))
+    >>> draw_overlay(photo, np.empty((0, 6)), [], frame, None).shape[1]
+    1600
     """
     longest = max(photo.size)
     scale = min(max(longest, SIDE_RANGE_PX[0]), SIDE_RANGE_PX[1]) / longest
     image = _muted(photo.colour, scale)
     unit = max(image.shape[:2]) / 1000  # line widths and text follow the picture's size
-    found = np.asarray(found, float).reshape(-1, 6) * [scale, scale, scale, scale, 1, 1]
-    rows = [np.asarray(row, float).reshape(-1, 2) * scale for row in rows]
+    scaled = np.asarray(found, float).reshape(-1, 6) * [scale, scale, scale, scale, 1, 1]
+    scaled_rows = [np.asarray(row, float).reshape(-1, 2) * scale for row in rows]
 
-    plates = []
-    if camera is not None:
-        view = _View(camera, scale, image.shape[1::-1], unit)
-        near_last = sorted(
-            frame.members, key=lambda m: -np.linalg.norm(face_centres(m).mean(axis=0) - view.eye)
-        )
+    view = _ScaledCamera(camera, scale, image.shape[1::-1], unit) if camera is not None else None
+    near_last = _near_last(frame, view.eye) if view else []
+    if view:
         for member in near_last:
             _draw_member(image, member, frame, view)
-    for row in rows:
+    for row in scaled_rows:
         draw_line(image, row, YELLOW, 0.8 * unit, DOTTED, halo=BLACK)
-    _draw_openings(image, found, rows, unit)
-    if camera is not None:
-        marked = []
-        for member in near_last:
-            plates += _draw_ends(image, member, frame, view, marked)
-        plates += [plate for member in near_last if (plate := _name_plate(member, frame, view))]
-        avoid = np.vstack(
-            [found[:, :2], *np.repeat(np.reshape(marked, (-1, 2)), 10, axis=0)]
-        )  # an end counts for ten
-        image = draw_plates(image, plates, place_plates(plates, image.shape[1::-1], avoid))
-    title = f"{photo.name}: {len(found)} openings, {len(rows)} rows"
-    return np.vstack([image, _legend(image.shape[1], unit, title, camera is not None)])
+    _draw_openings(image, scaled, scaled_rows, unit)
+    if view:
+        image = _draw_words(image, scaled, near_last, frame, view)
+    title = f"{photo.name}: {len(scaled)} openings, {len(rows)} rows"
+    return np.vstack([image, draw_legend(image.shape[1], unit, title, view is not None)])
+
+
+def _near_last(frame: Frame, eye: FloatArray) -> list[Member]:
+    """The members, the nearest last."""
+    return sorted(frame.members, key=lambda m: -float(np.linalg.norm(face_centres(m).mean(axis=0) - eye)))
+
+
+def _draw_words(
+    image: np.ndarray, found: FloatArray, members: Sequence[Member], frame: Frame, view: "_ScaledCamera"
+) -> np.ndarray:
+    """Draw end marks, labels and notes of the members."""
+    plates: list[Plate] = []
+    marked: list[FloatArray] = []
+    for member in members:
+        plates += _draw_ends(image, member, frame, view, marked)
+    plates += [plate for member in members if (plate := _name_plate(member, frame, view))]
+    # An end counts for ten openings.
+    avoid = np.vstack([found[:, :2], *np.repeat(np.reshape(marked, (-1, 2)), 10, axis=0)])
+    return draw_plates(image, plates, place_plates(plates, (image.shape[1], image.shape[0]), avoid))
 
 
 def _muted(colour: np.ndarray, scale: float) -> np.ndarray:
@@ -100,14 +156,24 @@ def _muted(colour: np.ndarray, scale: float) -> np.ndarray:
     return cv2.addWeighted(colour, 0.35, cv2.cvtColor(grey, cv2.COLOR_GRAY2RGB), 0.65, 0)
 
 
-class _View:
-    """A camera and the picture that it is drawn into."""
+class _ScaledCamera:
+    """A photo's camera for the photo at another scale.
 
-    def __init__(self, camera, scale: float, size, unit: float):
+    Attributes
+    ----------
+    size : array, shape (2,)
+        Width and height of the picture, px.
+    unit : float
+        A thousandth of its longer side, px.
+    eye : array, shape (3,)
+        Where the camera stands, pitches.
+    """
+
+    def __init__(self, camera: PhotoCamera, scale: float, size: Sequence[int], unit: float) -> None:
         self.camera, self.scale, self.size, self.unit = camera, scale, np.array(size), unit
         self.eye = np.asarray(camera.centre, float)
 
-    def project(self, points) -> np.ndarray:
+    def project(self, points: ArrayLike) -> FloatArray:
         """(n, 3) pitches -> (n, 2) px of the picture; not a number where far outside it."""
         pixels = np.asarray(self.camera.project(np.atleast_2d(np.asarray(points, float))), float) * self.scale
         # Far outside the picture the radial polynomial folds back: what it says there is no place.
@@ -115,17 +181,19 @@ class _View:
         outside = ((pixels < -margin) | (pixels > self.size + margin)).any(axis=1)
         return np.where(outside[:, None], np.nan, pixels)
 
-    def inside(self, pixels) -> np.ndarray:
+    def inside(self, pixels: FloatArray) -> BoolArray:
+        """(n,): which places (n, 2) px lie in the picture."""
         with np.errstate(invalid="ignore"):
-            return ((pixels >= 0) & (pixels < self.size)).all(axis=1)
+            return np.asarray(((pixels >= 0) & (pixels < self.size)).all(axis=1))
 
 
 def _unsure(member: Member) -> bool:
     return member.confidence < SURE
 
 
-def _draw_member(image, member: Member, frame: Frame, view: _View) -> None:
-    """Edges of the faces turned this way; unbroken in sight, faint behind other members; a dot where a hole should be."""
+def _draw_member(image: np.ndarray, member: Member, frame: Frame, view: _ScaledCamera) -> None:
+    """Draw the edges of the faces turned this way, faint behind other members, and a dot where a hole should
+    be."""
     others = [m for m in frame.members if m is not member]
     turned = faces_seen(member, view.eye)
     pattern = DASHED if _unsure(member) else SOLID
@@ -148,7 +216,8 @@ def _draw_member(image, member: Member, frame: Frame, view: _View) -> None:
                     draw_ellipse(image, pixel, (0.8 * view.unit,) * 2, 0, WHITE, -1)
 
 
-def _draw_openings(image, found, rows, unit: float) -> None:
+def _draw_openings(image: np.ndarray, found: FloatArray, rows: Sequence[FloatArray], unit: float) -> None:
+    """Draw a ring round each opening, faint in no row; a diamond where a bolt or nut takes it."""
     in_row = np.zeros(len(found), bool)
     if rows and len(found):
         distance, _ = cKDTree(np.vstack(rows)).query(found[:, :2])
@@ -168,10 +237,12 @@ def _draw_openings(image, found, rows, unit: float) -> None:
             draw_ellipse(image, (x, y), ring, np.degrees(angle), colour, width * unit)
 
 
-def _draw_ends(image, member: Member, frame: Frame, view: _View, marked: list) -> list[Plate]:
-    """A mark on each end; returns the plates that say what may be missing there and which end hole 1 is at.
+def _draw_ends(
+    image: np.ndarray, member: Member, frame: Frame, view: _ScaledCamera, marked: list[FloatArray]
+) -> list[Plate]:
+    """Draw a mark on each end; returns the plates that say what may be missing there and where hole 1 is.
 
-    The marks' places go into `marked`.
+    The places of the marks are added to `marked`.
 
     An end that was seen, but in another photo and not in this one, gets no mark here.
     """
@@ -193,31 +264,16 @@ def _draw_ends(image, member: Member, frame: Frame, view: _View, marked: list) -
             reach = 15 * view.unit
             places = at + reach * np.array([step, step + side, step - side, side, -side, -step, 1.6 * step])
             plates.append(
-                Plate("", " ".join(notes), places, END_COLOUR[end.state], max(10, round(11 * view.unit)))
+                Plate("", " ".join(notes), places, colours.END[end.state], max(10, round(11 * view.unit)))
             )
     return plates
 
 
-def draw_end_mark(image, at, way, state: str, unit: float) -> None:
-    """Mark of an end at `at` px, `way` px pointing out of the member: a bar (seen), a ring (hidden), an arrow (cut)."""
-    colour = END_COLOUR[state]
-    along = np.asarray(way, float) / max(np.linalg.norm(way), 1e-9)
-    across = np.array([-along[1], along[0]])
-    r = 7 * unit
-    if state == "seen":
-        draw_line(image, np.array([at - r * across, at + r * across]), colour, 3.2 * unit, halo=WHITE)
-    elif state == "hidden":
-        draw_ellipse(image, at, (0.8 * r,) * 2, 0, colour, 2.0 * unit, halo=WHITE)
-    else:
-        tip = at + 1.4 * r * along
-        draw_line(image, np.array([at - r * along, tip]), colour, 2.2 * unit, halo=WHITE)
-        draw_polygon(
-            image, np.array([tip + 0.6 * r * along, tip - 0.7 * r * across, tip + 0.7 * r * across]), colour
-        )
+def _name_plate(member: Member, frame: Frame, view: _ScaledCamera) -> Plate | None:
+    """Label and length in holes, on the part of the member in sight.
 
-
-def _name_plate(member: Member, frame: Frame, view: _View) -> Plate | None:
-    """Label and length in holes, on the part of the member that is in sight; None where none of it is in the photo."""
+    None where none of it is in the photo.
+    """
     share = np.array([0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9])
     line = member.hole_centre(share * (member.holes - 1))
     others = [m for m in frame.members if m is not member]
@@ -231,81 +287,3 @@ def _name_plate(member: Member, frame: Frame, view: _View) -> Plate | None:
     return Plate(
         member.id, f"{member.holes}{query}", places, BLUE, max(12, round(15 * view.unit)), bool(query)
     )
-
-
-def _legend(width: int, unit: float, title: str, used: bool) -> np.ndarray:
-    """The strip below the picture: what each mark means, in as many lines as it takes."""
-    text_px = max(11, round(12.5 * unit))
-    line_px, mark_px, gap = round(2.1 * text_px), round(2.4 * text_px), round(1.4 * text_px)
-    u = text_px / 12.5
-    entries = [
-        (
-            lambda im, c: draw_ellipse(im, c, (7 * u, 6 * u), 0, ORANGE, 1.3 * u),
-            "opening in a row (thin white: in none)",
-        ),
-        (
-            lambda im, c: draw_line(
-                im, c + np.array([(0, -8), (8, 0), (0, 8), (-8, 0), (0, -8)]) * u, VERMILLION, 1.6 * u
-            ),
-            "taken by a bolt",
-        ),
-        (
-            lambda im, c: draw_line(
-                im, c + np.array([(-11, 0), (11, 0)]) * u, YELLOW, 1.4 * u, DOTTED, halo=BLACK
-            ),
-            "row",
-        ),
-    ]
-    if used:
-        entries += (
-            [
-                (
-                    lambda im, c: draw_line(
-                        im, c + np.array([(-11, 0), (11, 0)]) * u, SKY, 1.4 * u, halo=INK
-                    ),
-                    "member: label, holes",
-                ),
-                (
-                    lambda im, c: draw_line(
-                        im, c + np.array([(-11, 0), (11, 0)]) * u, SKY, 1.4 * u, DASHED, halo=INK
-                    ),
-                    "member, not sure",
-                ),
-                (
-                    lambda im, c: (
-                        draw_ellipse(im, c, (6 * u, 6 * u), 0, INK, -1),
-                        draw_ellipse(im, c, (1.2 * u,) * 2, 0, WHITE, -1),
-                    ),
-                    "hole expected here",
-                ),
-            ]
-            + [
-                (lambda im, c, s=state: draw_end_mark(im, c, np.array([1.0, 0.0]), s, u), text)
-                for state, text in (
-                    ("seen", "end seen"),
-                    ("hidden", "end hidden"),
-                    ("cut", "end beyond the border"),
-                )
-            ]
-            + [(None, "A1 = hole 1 of A is here; A +2? = A may go on for up to 2 holes, out of sight")]
-        )
-    else:
-        title += "; set aside, so no members are drawn"
-    pen_font = font(text_px)
-    spots, x, y = [], gap, line_px
-    for mark, text in entries:
-        wide = (mark_px if mark else 0) + pen_font.getlength(text) + gap
-        if x + wide > width and x > gap:
-            x, y = gap, y + line_px
-        spots.append((x, y))
-        x += wide
-    strip = np.full((y + line_px + text_px // 2, width, 3), 236, np.uint8)
-    for (mark, _), (x, y) in zip(entries, spots):
-        if mark:
-            mark(strip, np.array([x + mark_px / 2 - 0.2 * text_px, y + line_px / 2]))
-    canvas = Image.fromarray(strip)
-    pen = ImageDraw.Draw(canvas)
-    pen.text((gap, line_px / 2 + text_px / 5), title, INK, font(text_px, True), anchor="lm")
-    for (mark, text), (x, y) in zip(entries, spots):
-        pen.text((x + (mark_px if mark else 0), y + line_px / 2), text, INK, pen_font, anchor="lm")
-    return np.asarray(canvas)

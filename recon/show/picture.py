@@ -1,144 +1,36 @@
 """A picture of the whole frame in space: shaded members with their holes, labels and lengths."""
 
 import io
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any, TypeAlias
 
 import cv2
 import numpy as np
-from PIL import Image, ImageDraw
+from PIL import Image, ImageDraw, ImageFont
 
 from recon.errors import ReconError
 from recon.files import write_bytes_atomic
-from recon.frame.boxes import box_axes, corners, face_centres, face_normals
+from recon.frame.boxes import corners, face_normals
 from recon.frame.confidence import SURE
 from recon.frame.model import Frame, Member, axis_of, bounds, box_half_sizes
-from recon.show.marks import BLUE, DOTTED, INK, PURPLE, Plate, draw_line, draw_plates, font, place_plates
+from recon.geometry.arrays import FloatArray, IntArray
+from recon.show import colours
+from recon.show.colours import BLUE, INK, PURPLE, WHITE
+from recon.show.marks import DOTTED, Plate, draw_line, draw_plates, font, place_plates
+from recon.show.picture_camera import PictureCamera, best_camera, face_map, face_pixels, turned_faces
 
 FINER = 2  # drawn at this many times the size and averaged down: smooth edges
 HOLE = 0.28  # diameter in pitches where the stock is not known; sold are 0.21 to 0.44
-# Members along x, y, z and at an angle: pale tints that differ in lightness too.
-TINTS = {0: (255, 231, 180), 1: (190, 222, 245), 2: (214, 240, 214), None: (244, 205, 224)}
 LIGHT = np.array([-0.45, 0.40, 0.80])  # towards the light, as (right, towards the viewer, up)
-HOLE_COLOUR, RING_COLOUR, BOLT_COLOUR = (62, 58, 54), (30, 30, 30), (205, 210, 215)
+
+# The head or nut of a bolt on a member: its hole, its outward direction, whether the bolt was seen.
+BoltHead: TypeAlias = tuple[int, FloatArray, bool]
 
 
-@dataclass(frozen=True)
-class View:
-    """A parallel projection: parallel lines stay parallel and every pitch along an axis has one length, as on a drawing.
-
-    right, up, towards : unit vectors, the last towards the viewer; scale : px per pitch; middle : px of the origin, (2,).
-    """
-
-    right: np.ndarray
-    up: np.ndarray
-    towards: np.ndarray
-    scale: float
-    middle: np.ndarray
-
-    def project(self, points) -> np.ndarray:
-        """(n, 3) pitches -> (n, 2) px."""
-        points = np.atleast_2d(np.asarray(points, float))
-        return self.middle + self.scale * np.column_stack([points @ self.right, -(points @ self.up)])
-
-    def enlarged(self, factor: float) -> "View":
-        return View(self.right, self.up, self.towards, self.scale * factor, self.middle * factor)
-
-
-def view_from(
-    members: Sequence[Member], azimuth_deg: float, elevation_deg: float, size, margin_px: float
-) -> View:
-    """The view from this azimuth (0: from +x, 90: from +y) and elevation, the members filling size (width, height) px."""
-    azimuth, elevation = np.radians([azimuth_deg, elevation_deg])
-    right = np.array([-np.sin(azimuth), np.cos(azimuth), 0.0])
-    towards = np.array(
-        [np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)]
-    )
-    flat = View(right, np.cross(towards, right), towards, 1.0, np.zeros(2))
-    points = np.vstack([flat.project(corners(m)) for m in members])
-    low, high = points.min(axis=0), points.max(axis=0)
-    scale = float(((np.array(size) - 2 * margin_px) / np.maximum(high - low, 1e-6)).min())
-    return View(flat.right, flat.up, towards, scale, np.array(size) / 2 - scale * (low + high) / 2)
-
-
-def best_view(members: Sequence[Member], size, margin_px: float) -> View:
-    """Of sixteen views from the corners, the one in which most of the members can be seen well.
-
-    A member counts by the share of its faces turned here that no other member covers; beyond a half, more is no better.
-    """
-    small = (200, 150)
-
-    def seen_well(view: View) -> float:
-        faces = _face_map(members, view, small)
-        seen = np.bincount(faces[faces >= 0] // 6, minlength=len(members))
-        own = np.array(
-            [sum(abs(_cross(*edges)) * 4 for _, _, edges in _turned_faces(m, view)) for m in members]
-        )
-        return float(np.minimum(seen / np.maximum(own, 1.0), 0.5).sum())
-
-    angles = [
-        (azimuth + 90.0 * turn, elevation)
-        for elevation in (24.0, 36.0)
-        for turn in range(4)
-        for azimuth in (-62, -28)
-    ]
-    scores = [round(seen_well(view_from(members, *a, small, 4)), 3) for a in angles]
-    return view_from(members, *angles[int(np.argmax(scores))], size, margin_px)
-
-
-def _cross(a, b) -> float:
-    return float(a[0] * b[1] - a[1] * b[0])
-
-
-def _turned_faces(
-    member: Member, view: View
-) -> Iterator[tuple[int, np.ndarray, tuple[np.ndarray, np.ndarray]]]:
-    """(face, middle in px, its two half edges in px) of the faces towards the viewer; half edges in the order of
-    `box_axes`, without the face's own axis."""
-    towards = face_normals(member) @ view.towards
-    middles = view.project(face_centres(member))
-    half_edges = view.project(box_axes(member) * box_half_sizes(member)[:, None]) - view.middle
-    for face in np.nonzero(towards > 1e-6)[0]:
-        first, second = (half_edges[k] for k in range(3) if k != face // 2)
-        if abs(_cross(first, second)) > 1e-9:
-            yield int(face), middles[face], (first, second)
-
-
-def _face_pixels(middle, edges, size):
-    """Pixels of a face: slices of its window, and there coordinates a, b along the half edges (-1..1) and the mask."""
-    first, second = edges
-    reach = np.abs(first) + np.abs(second)
-    low = np.maximum(np.floor(middle - reach).astype(int), 0)
-    high = np.minimum(np.ceil(middle + reach).astype(int) + 1, size)
-    x = np.arange(low[0], max(high[0], low[0]))[None, :] + 0.5 - middle[0]
-    y = np.arange(low[1], max(high[1], low[1]))[:, None] + 0.5 - middle[1]
-    area = _cross(first, second)
-    a, b = (x * second[1] - y * second[0]) / area, (y * first[0] - x * first[1]) / area
-    window = (slice(low[1], low[1] + y.shape[0]), slice(low[0], low[0] + x.shape[1]))
-    return window, a, b, (np.abs(a) <= 1) & (np.abs(b) <= 1)
-
-
-def _face_map(members: Sequence[Member], view: View, size) -> np.ndarray:
-    """(height, width) int32: 6 * member + face of the nearest face at each pixel, -1 where there is none (z-buffer)."""
-    depth = np.full(size[::-1], -np.inf, np.float32)
-    faces = np.full(size[::-1], -1, np.int32)
-    for k, member in enumerate(members):
-        centres = face_centres(member) @ view.towards
-        slopes = box_axes(member) * box_half_sizes(member)[:, None] @ view.towards
-        for face, middle, edges in _turned_faces(member, view):
-            window, a, b, inside = _face_pixels(middle, edges, size)
-            first, second = (slopes[i] for i in range(3) if i != face // 2)
-            near = (centres[face] + a * first + b * second).astype(np.float32)
-            nearer = inside & (near > depth[window])
-            depth[window][nearer] = near[nearer]
-            faces[window][nearer] = 6 * k + face
-    return faces
-
-
-def _bolt_heads(frame: Frame) -> dict[tuple[str, int], list[tuple[int, np.ndarray, bool]]]:
-    """(member, hole) -> [(hole, outward direction of the head or nut, whether the bolt was seen)]."""
-    heads: dict = {}
+def _bolt_heads(frame: Frame) -> dict[str, list[BoltHead]]:
+    """Heads and nuts of bolts by member."""
+    heads: dict[str, list[BoltHead]] = {}
     for joint in frame.joints:
         if joint.bolt != "none":
             axis = np.asarray(joint.axis, float)
@@ -147,56 +39,81 @@ def _bolt_heads(frame: Frame) -> dict[tuple[str, int], list[tuple[int, np.ndarra
     return heads
 
 
-def _paint(frame: Frame, faces: np.ndarray, view: View, hole: float) -> np.ndarray:
-    """(H, W, 3) uint8: the faces of the map with light, holes, bolts and edges."""
+def paint_faces(frame: Frame, faces: IntArray, camera: PictureCamera, hole: float) -> np.ndarray:
+    """Paint the faces of a map with light, holes, bolts and edges.
+
+    Parameters
+    ----------
+    frame : Frame
+        Whose members `faces` was made of.
+    faces : int array, shape (H, W)
+        As `face_map` gives it.
+    camera : PictureCamera
+        The one that it was made with.
+    hole : float
+        Diameter of the holes, pitches.
+
+    Returns
+    -------
+    uint8 array, shape (H, W, 3)
+        RGB.
+    """
     size = faces.shape[::-1]
     image = np.full((*faces.shape, 3), 255, np.uint8)
     heads = _bolt_heads(frame)
-    light = np.column_stack([view.right, view.towards, view.up]) @ (LIGHT / np.linalg.norm(LIGHT))
+    light = np.column_stack([camera.right, camera.towards, camera.up]) @ (LIGHT / np.linalg.norm(LIGHT))
     for k, member in enumerate(frame.members):
         normals, half = face_normals(member), box_half_sizes(member)
-        tint = np.array(TINTS[axis_of(member)], float)
-        for face, middle, edges in _turned_faces(member, view):
-            window, a, b, _ = _face_pixels(middle, edges, size)
+        tint = np.array(colours.TINTS[axis_of(member)], float)
+        for face, middle, edges in turned_faces(member, camera):
+            window, a, b, _ = face_pixels(middle, edges, size)
             mine = faces[window] == 6 * k + face
             if not mine.any():
                 continue
             shade = 0.62 + 0.38 * max(float(normals[face] @ light), 0.0)
             a, b = a[mine], b[mine]
-            colours = np.broadcast_to(tint * shade, (len(a), 3)).copy()
+            painted = np.broadcast_to(tint * shade, (len(a), 3)).copy()
             if member.confidence < SURE:  # hatched, which survives a black and white printer
                 rows, columns = np.nonzero(mine)
                 pattern = (rows + window[0].start + columns + window[1].start) % (7 * FINER) < 1.6 * FINER
-                colours[pattern] *= 0.62
+                painted[pattern] *= 0.62
             if face >= 2:
-                _paint_holes(
-                    colours, a * half[0], b * half[1], member, hole, normals[face], heads.get(member.id, ())
-                )
-            image[window][mine] = np.clip(colours, 0, 255).astype(np.uint8)
+                on_face = [head for head in heads.get(member.id, ()) if head[1] @ normals[face] > 0.99]
+                _paint_holes(painted, a * half[0], b * half[1], member, hole, on_face)
+            image[window][mine] = np.clip(painted, 0, 255).astype(np.uint8)
     _paint_edges(image, faces)
     return image
 
 
-def _paint_holes(colours, along, across, member: Member, hole: float, normal, heads) -> None:
-    """Colour the holes of one long face. along, across: pitches from the middle of the face, (n,) each."""
+def _paint_holes(
+    painted: FloatArray,
+    along: FloatArray,
+    across: FloatArray,
+    member: Member,
+    hole: float,
+    heads: Sequence[BoltHead],
+) -> None:
+    """Paint holes and bolts of one long face over its colours (n, 3); along, across (n,).
+
+    Pitches from its middle.
+    """
     position = along + (member.holes - 1) / 2
     number = np.clip(np.rint(position), 0, member.holes - 1)
     distance = np.hypot(position - number, across)
-    colours[distance < hole / 2] = HOLE_COLOUR
+    painted[distance < hole / 2] = colours.HOLE
     ring = (number == 0) & (distance > hole / 2 + 0.07) & (distance < hole / 2 + 0.16)
-    colours[ring] = RING_COLOUR
-    for index, outward, seen in heads:
-        if outward @ normal > 0.99:
-            here = number == index
-            head = hole / 2 + 0.14
-            colours[here & (distance < head)] = RING_COLOUR
-            colours[here & (distance < head - 0.05)] = BOLT_COLOUR if seen else (255, 255, 255)
-            if seen:  # crossed, which tells it from the face in grey too
-                cross = np.minimum(np.abs(position - index), np.abs(across)) < 0.035
-                colours[here & (distance < head) & cross] = RING_COLOUR
+    painted[ring] = colours.RING
+    for index, _, seen in heads:
+        here = number == index
+        head = hole / 2 + 0.14
+        painted[here & (distance < head)] = colours.RING
+        painted[here & (distance < head - 0.05)] = colours.BOLT if seen else WHITE
+        if seen:  # crossed, which tells it from the face in grey too
+            cross = np.minimum(np.abs(position - index), np.abs(across)) < 0.035
+            painted[here & (distance < head) & cross] = colours.RING
 
 
-def _paint_edges(image: np.ndarray, faces: np.ndarray) -> None:
+def _paint_edges(image: np.ndarray, faces: IntArray) -> None:
     """Dark lines between members, fine ones between faces of one member."""
     outline = np.zeros(faces.shape, np.uint8)
     crease = np.zeros(faces.shape, np.uint8)
@@ -207,22 +124,46 @@ def _paint_edges(image: np.ndarray, faces: np.ndarray) -> None:
     ):
         outline[ahead] |= members[ahead] != members[back]
         crease[ahead] |= faces[ahead] != faces[back]
-    image[crease > 0] = (96, 92, 88)
-    image[cv2.dilate(outline, np.ones((FINER, FINER), np.uint8)) > 0] = (20, 20, 20)
+    image[crease > 0] = colours.CREASE
+    image[cv2.dilate(outline, np.ones((FINER, FINER), np.uint8)) > 0] = colours.OUTLINE
 
 
 def draw_frame(
-    frame: Frame, size: tuple[int, int] = (1600, 1200), view: View | None = None, hole: float = HOLE
+    frame: Frame,
+    size: tuple[int, int] = (1600, 1200),
+    camera: PictureCamera | None = None,
+    hole: float = HOLE,
 ) -> np.ndarray:
-    """Picture of a frame: every member with its label and its length in holes.
+    """Draw a picture of a frame: every member with its label and its length in holes.
 
-    frame : Frame with at least one member.
-    size : width and height of the picture, px.   view : default, the one that shows most of the members.
-    hole : diameter of a hole, pitches (hole_mm / pitch_mm of the stock).
+    Parameters
+    ----------
+    frame : Frame
+        With at least one member.
+    size : (int, int)
+        Width and height of the picture, px.
+    camera : PictureCamera, optional
+        By default the one that shows most of the members.
+    hole : float
+        Diameter of a hole, pitches (hole_mm / pitch_mm of the stock).
 
-    Returns (height, width, 3) uint8 RGB.
+    Returns
+    -------
+    uint8 array, shape (height, width, 3)
+        RGB.
 
-    Raises ReconError where the frame has no members.
+    Raises
+    ------
+    ReconError
+        Where the frame has no members.
+
+    Examples
+    --------
+    >>> from recon.frame.model import Frame, Member
+    >>> from recon.show.picture import draw_frame
+    >>> frame = Frame((Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 8),), pitch_mm=38.1)
+    >>> draw_frame(frame, (320, 240)).shape
+    (240, 320, 3)
     """
     if not frame.members:
         raise ReconError("The frame has no members, so there is nothing to draw.")
@@ -232,21 +173,21 @@ def draw_frame(
     )
     footer = _footer(frame, width)
     room = (width, height - footer.shape[0])
-    view = view or best_view(frame.members, room, 0.045 * width)
-    faces = _face_map(frame.members, view.enlarged(FINER), (room[0] * FINER, room[1] * FINER))
-    image = _paint(frame, faces, view.enlarged(FINER), hole)
+    camera = camera or best_camera(frame.members, room, 0.045 * width)
+    faces = face_map(frame.members, camera.enlarged(FINER), (room[0] * FINER, room[1] * FINER))
+    image = paint_faces(frame, faces, camera.enlarged(FINER), hole)
     image = cv2.resize(image, room, interpolation=cv2.INTER_AREA)
     seen = faces[FINER // 2 :: FINER, FINER // 2 :: FINER] // 6
-    plates = [_name_plate(k, m, view, seen, text_px) for k, m in enumerate(frame.members)]
-    plates += [plate for m in frame.members for plate in _draw_open_ends(image, m, view, text_px)]
+    plates = [_name_plate(k, m, camera, seen, text_px) for k, m in enumerate(frame.members)]
+    plates += [plate for m in frame.members for plate in _draw_open_ends(image, m, camera, text_px)]
     image = draw_plates(image, plates, place_plates(plates, room))
-    return np.vstack([_draw_axes(image, view, width), footer])
+    return np.vstack([_draw_axes(image, camera, width), footer])
 
 
-def _name_plate(k: int, member: Member, view: View, seen: np.ndarray, text_px: int) -> Plate:
+def _name_plate(k: int, member: Member, camera: PictureCamera, seen: IntArray, text_px: int) -> Plate:
     """Label and length, on the member where it is in sight."""
     share = np.array([0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82])
-    places = view.project(member.hole_centre(share * (member.holes - 1)))
+    places = camera.project(member.hole_centre(share * (member.holes - 1)))
     column, row = np.clip(places.astype(int), 0, np.array(seen.shape[::-1]) - 1).T
     free = seen[row, column] == k
     query = "?" if member.confidence < SURE else ""
@@ -260,7 +201,7 @@ def _name_plate(k: int, member: Member, view: View, seen: np.ndarray, text_px: i
     )
 
 
-def _draw_open_ends(image, member: Member, view: View, text_px: int) -> list[Plate]:
+def _draw_open_ends(image: np.ndarray, member: Member, camera: PictureCamera, text_px: int) -> list[Plate]:
     """Dotted outline of the holes that may be hidden beyond an end; returns the plates that say how many."""
     plates = []
     ends = corners(member).reshape(2, 4, 3)
@@ -269,8 +210,8 @@ def _draw_open_ends(image, member: Member, view: View, text_px: int) -> list[Pla
             far = ends[k] + sign * end.extra * np.asarray(member.direction, float)
             loop = [0, 1, 3, 2, 0]
             for line in (*np.stack([ends[k], far], axis=1), far[loop]):
-                draw_line(image, view.project(line), PURPLE, 2, DOTTED)
-            tip, near = view.project(far.mean(axis=0))[0], view.project(ends[k].mean(axis=0))[0]
+                draw_line(image, camera.project(line), PURPLE, 2, DOTTED)
+            tip, near = camera.project(far.mean(axis=0))[0], camera.project(ends[k].mean(axis=0))[0]
             way = (tip - near) / max(np.linalg.norm(tip - near), 1e-9)
             side = np.array([-way[1], way[0]])
             around = 2.2 * text_px * np.array([way, way + side, way - side, side, -side, 0 * way])
@@ -278,12 +219,12 @@ def _draw_open_ends(image, member: Member, view: View, text_px: int) -> list[Pla
     return plates
 
 
-def _draw_axes(image, view: View, width: int) -> np.ndarray:
+def _draw_axes(image: np.ndarray, camera: PictureCamera, width: int) -> np.ndarray:
     """The lattice's directions in the lower left corner."""
     image = image.copy()
     length, text_px = 0.035 * width, round(0.012 * width)
     start = np.array([0.05 * width, image.shape[0] - 0.05 * width])
-    tips = start + length * np.column_stack([[view.right[k], -view.up[k]] for k in range(3)]).T
+    tips = start + length * np.column_stack([[camera.right[k], -camera.up[k]] for k in range(3)]).T
     for tip in tips:
         draw_line(image, np.array([start, tip]), INK, max(2, width / 700))
     canvas = Image.fromarray(image)
@@ -317,14 +258,15 @@ def _footer(frame: Frame, width: int) -> np.ndarray:
     text_px = round(0.0125 * width)
     lines = [(font(text_px, True), ((frame.name + ": ") if frame.name else "") + ", ".join(facts))]
     lines += [(font(text_px), line) for line in _wrapped(marks, font(text_px), width - 4 * text_px)]
-    canvas = Image.new("RGB", (width, round(text_px * (1.6 * len(lines) + 1.2))), (240, 240, 240))
+    canvas = Image.new("RGB", (width, round(text_px * (1.6 * len(lines) + 1.2))), colours.FOOTER_BACKGROUND)
     pen = ImageDraw.Draw(canvas)
     for k, (face, line) in enumerate(lines):
         pen.text((2 * text_px, (1.6 * k + 1.4) * text_px), line, INK, face, anchor="lm")
     return np.asarray(canvas)
 
 
-def _wrapped(parts: Sequence[str], face, width: float) -> list[str]:
+def _wrapped(parts: Sequence[str], face: ImageFont.FreeTypeFont, width: float) -> list[str]:
+    """Lines of at most `width` px, the parts apart by semicolons."""
     lines = [""]
     for part in parts:
         longer = lines[-1] + ("; " if lines[-1] else "") + part
@@ -342,6 +284,6 @@ def encode_png(image: np.ndarray) -> bytes:
     return buffer.getvalue()
 
 
-def draw_frame_picture(frame: Frame, path: str | Path, **options) -> None:
+def draw_frame_picture(frame: Frame, path: str | Path, **options: Any) -> None:
     """Write `draw_frame` (same options) to a PNG file, whole or not at all."""
     write_bytes_atomic(path, encode_png(draw_frame(frame, **options)))

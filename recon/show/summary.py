@@ -25,10 +25,33 @@ _HOW = {
 
 
 def summary_text(frame: Frame, stocks: Mapping[str, Stock], not_read: Sequence[tuple[str, str]] = ()) -> str:
-    """The frame for a person to read: size, members by stock and length, laps, doubts, photos, and the caution once.
+    """The frame for a person to read: size, members by stock and length, laps, doubts, photos, the caution
+    once.
 
-    Holes are counted from 1 here (from 0 in the file). stocks : the stock list by id, for names; an id that is not in it
-    is given as it is. not_read : (name, reason) of files that were no photos.
+    Parameters
+    ----------
+    frame : Frame
+    stocks : mapping of str to Stock
+        The stock list by id, for names; an id that is not in it is named as it is.
+    not_read : sequence of (name, reason)
+        Files that were no photos.
+
+    Returns
+    -------
+    str
+        Lines of at most WIDTH columns. Holes are counted from 1 (from 0 in the file).
+
+    Examples
+    --------
+    >>> from recon.frame.model import Frame, Member
+    >>> from recon.frame.stock import load_stocks
+    >>> from recon.show.summary import summary_text
+    >>> frame = Frame((Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 8),), pitch_mm=38.1, name="Post")
+    >>> print(summary_text(frame, load_stocks()))
+    Post: 1 member, 8 holes, 0 laps
+    ...
+       1 x 8 holes   304.8 mm (12 in)          A
+    ...
     """
     parts = [
         _title(frame),
@@ -42,12 +65,14 @@ def summary_text(frame: Frame, stocks: Mapping[str, Stock], not_read: Sequence[t
 
 
 def _wrap(text: str, indent: str = "  ", hang: str = "") -> str:
+    """A paragraph of at most WIDTH columns; `hang` indents all lines but the first."""
     return textwrap.fill(
         text, WIDTH, initial_indent=indent, subsequent_indent=indent + hang, break_on_hyphens=False
     )
 
 
 def _title(frame: Frame) -> str:
+    """Name and counts, in one line."""
     facts = [
         plural(len(frame.members), "member"),
         plural(sum(m.holes for m in frame.members), "hole"),
@@ -59,6 +84,7 @@ def _title(frame: Frame) -> str:
 
 
 def _size(frame: Frame, stocks: Mapping[str, Stock]) -> str:
+    """Stock, pitch and outer size."""
     lines = ["Size"]
     if use := frame.stock:
         name = stocks[use.id].name if use.id in stocks else use.id
@@ -87,18 +113,20 @@ def _size(frame: Frame, stocks: Mapping[str, Stock]) -> str:
 
 
 def _members(frame: Frame, stocks: Mapping[str, Stock]) -> str:
+    """The members by stock and length."""
     if not frame.members:
         return "Members\n  none"
     by_stock: dict[str | None, dict[int, list[Member]]] = defaultdict(lambda: defaultdict(list))
     for m in frame.members:
         by_stock[m.stock][m.holes].append(m)
     lines = ["Members, by length from end to end"]
-    for stock in sorted(by_stock, key=lambda s: (s is None, s)):
+    for stock_id in sorted(by_stock, key=lambda s: (s is None, s)):
+        pitch_mm = frame.pitch_mm
         if len(by_stock) > 1:
-            name = stocks[stock].name if stock in stocks else stock
-            lines.append(_wrap(f"{name}:" if stock else "Stock not known:"))
-        pitch_mm = stocks[stock].pitch_mm if len(by_stock) > 1 and stock in stocks else frame.pitch_mm
-        for holes, members in sorted(by_stock[stock].items(), reverse=True):
+            stock = stocks.get(stock_id) if stock_id else None
+            lines.append(_wrap(f"{stock.name if stock else stock_id}:" if stock_id else "Stock not known:"))
+            pitch_mm = stock.pitch_mm if stock else pitch_mm
+        for holes, members in sorted(by_stock[stock_id].items(), reverse=True):
             length = f"{both_text(holes * pitch_mm):<26}" if pitch_mm else ""
             labels = ", ".join(m.id + ("?" if m.confidence < SURE else "") for m in members)
             head = f"{len(members):>4} x {plural(holes, 'hole'):<10}{length}"
@@ -111,6 +139,7 @@ def _members(frame: Frame, stocks: Mapping[str, Stock]) -> str:
 
 
 def _laps(frame: Frame) -> str:
+    """How the laps are bolted, and each of them."""
     if not frame.joints:
         return ""
     bolts = Counter(j.bolt for j in frame.joints)
@@ -126,8 +155,8 @@ def _laps(frame: Frame) -> str:
     lines = [f"Laps: {', '.join(counts)}; holes count from 1, and the picture rings hole 1"]
     words = [lap_words(j) for j in frame.joints]
     reach = max(map(len, words))
-    said = {"seen": "bolt seen", "assumed": "bolt assumed", "none": "no bolt"}
-    lines += [f"  {text:<{reach}}  {said[j.bolt]}" for text, j in zip(words, frame.joints)]
+    state = {"seen": "bolt seen", "assumed": "bolt assumed", "none": "no bolt"}
+    lines += [f"  {text:<{reach}}  {state[j.bolt]}" for text, j in zip(words, frame.joints)]
     corners = three_way_laps(frame)
     if corners:
         lines.append(_wrap("Three-way laps: " + "; ".join(listed(ids) for ids in corners) + ".", hang="  "))
@@ -139,7 +168,7 @@ def three_way_laps(frame: Frame) -> list[tuple[str, ...]]:
     place = {m.id: k for k, m in enumerate(frame.members)}
     graph = nx.Graph([(j.a, j.b) for j in frame.joints if j.three_way])
     triples = {
-        tuple(sorted((a, b, c), key=place.get))
+        tuple(sorted((a, b, c), key=place.__getitem__))
         for a, b in graph.edges
         for c in nx.common_neighbors(graph, a, b)
     }
@@ -153,6 +182,7 @@ def _doubts(frame: Frame) -> str:
 
 
 def _photos(frame: Frame, not_read: Sequence[tuple[str, str]]) -> str:
+    """Which photos were used, and why not."""
     notes = [
         f"{p.file}: " + ("used" if p.used else f"set aside: {p.reason or 'no reason given'}")
         for p in frame.photos

@@ -10,7 +10,7 @@ import sys
 import pytest
 
 from recon import cli, files, solve
-from recon.cli.read import RESULTS, _overlay_names
+from recon.cli.read import RESULTS, overlay_names
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
 from recon.frame.files import load_frame
@@ -318,7 +318,7 @@ def test_a_fault_in_recon_is_called_one(work, calls, capsys):
 
 
 def test_photos_of_one_stem_get_overlays_of_their_own():
-    names = _overlay_names(["a.jpg", "a.png", "A.heic", "right/a.jpg", "b" * 300 + ".jpg"])
+    names = overlay_names(["a.jpg", "a.png", "A.heic", "right/a.jpg", "b" * 300 + ".jpg"])
     assert names == ["a.jpg", "a_2.jpg", "A_3.jpg", "right_a.jpg", "b" * 80 + ".jpg"]
 
 

@@ -11,7 +11,10 @@ from recon.frame.caution import CAUTION
 from recon.frame.files import load_frame, save_frame
 from tests.workshop.frames import gate
 
-RACK = "item,id,length,count\nmember,softwood-38,12,1\nmember,softwood-38,16,1\nstick,softwood-38,8 ft,1\nnut,5/16,,5\n\nbolt,5/16 x 3 1/2,,2\n"
+RACK = (
+    "item,id,length,count\nmember,softwood-38,12,1\nmember,softwood-38,16,1\nstick,softwood-38,8 ft,1\n"
+    "nut,5/16,,5\n\nbolt,5/16 x 3 1/2,,2\n"
+)
 PRICES = "item,id,length,price,currency\nmetre,softwood-38,,4,EUR\nstick,softwood-38,2438,9.80,EUR\n"
 
 

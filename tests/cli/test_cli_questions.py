@@ -180,13 +180,18 @@ BAD = {
         "member A",
     ),
     "room.json": (
-        '{"pitch_mm": 38.1, "members": [{"id": "A", "first": [0,0,0], "direction": [0,0,1], "holes": 5}, '
-        '{"id": "B", "first": [0,0,2], "direction": [1,0,0], "holes": 5}]}',
+        (
+            '{"pitch_mm": 38.1, "members": [{"id": "A", "first": [0,0,0], "direction": [0,0,1], "holes": 5}, '
+            '{"id": "B", "first": [0,0,2], "direction": [1,0,0], "holes": 5}]}'
+        ),
         "take the same room",
     ),
     "empty.json": ('{"pitch_mm": 38.1, "members": []}', "1 to 2000 members"),
     "stock.json": (
-        '{"stock": {"id": "oak-99"}, "members": [{"id": "A", "first": [0,0,0], "direction": [0,0,1], "holes": 5}]}',
+        (
+            '{"stock": {"id": "oak-99"}, '
+            '"members": [{"id": "A", "first": [0,0,0], "direction": [0,0,1], "holes": 5}]}'
+        ),
         "oak-99",
     ),
 }

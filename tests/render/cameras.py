@@ -1,7 +1,7 @@
 """Cameras round a frame, and what a phone does to a picture: blur, vignette, tone, noise, JPEG.
 
-Camera model: `x_cam = R x + t` in pitches, OpenCV's radial model x_d = x (1 + k1 r^2 + k2 r^4), pixel = f x_d + c with
-whole numbers at pixel centres.
+Camera model: `x_cam = R x + t` in pitches, OpenCV's radial model x_d = x (1 + k1 r^2 + k2 r^4), pixel = f x_d
++ c with whole numbers at pixel centres.
 """
 
 import io
@@ -67,7 +67,10 @@ def look(place, target, roll):
 
 
 def cameras_round(rng, points, floor_z, count=4, long_side=2000):
-    """`count` cameras of one phone round the corner points (N, 3) of a frame; also the 35 mm-equivalent focal length."""
+    """`count` cameras of one phone round the corner points (N, 3) of a frame.
+
+    Also the 35 mm-equivalent focal length.
+    """
     portrait = rng.random() < 0.45
     size = (int(long_side * 0.75), long_side) if portrait else (long_side, int(long_side * 0.75))
     f35 = float(rng.choice([24, 26, 26, 28, 28, 35, 48, 50, 70]))
@@ -123,7 +126,7 @@ def shot(linear, rng, exposure):
         kernel = np.zeros((n + 2, n + 2), np.float32)
         c = (n + 1) / 2
         for s in np.linspace(-length / 2, length / 2, 50):
-            kernel[int(round(c + s * np.sin(angle))), int(round(c + s * np.cos(angle)))] += 1
+            kernel[int(np.rint(c + s * np.sin(angle))), int(np.rint(c + s * np.cos(angle)))] += 1
         picture = cv2.filter2D(picture, -1, kernel / kernel.sum())
     noise = rng.uniform(0.002, 0.012)
     grain = rng.standard_normal(picture.shape, dtype=np.float32)
@@ -143,7 +146,7 @@ def jpeg(picture, quality, f35=None):
     """JPEG bytes, with the EXIF 35 mm-equivalent focal length where given."""
     exif = Image.Exif()
     if f35:
-        exif.get_ifd(0x8769)[0xA405] = int(round(f35))
+        exif.get_ifd(0x8769)[0xA405] = int(np.rint(f35))
     out = io.BytesIO()
     Image.fromarray(picture).save(out, "JPEG", quality=int(quality), exif=exif)
     return out.getvalue()

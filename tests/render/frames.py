@@ -1,8 +1,8 @@
 """Random frames of drilled square members: stock, members, laps, bolts, braces.
 
 Unit everywhere: one pitch.  z is up.  A stick's `at` is the centre of its first hole; its body reaches half a
-pitch past its first and last hole.  `frame_of` grows a frame lap by lap or builds one of the usual shapes from
-posts and rails, and rejects whatever collides or falls in two pieces.
+pitch past its first and last hole.  `frame_of` grows a frame lap by lap or builds one of the usual shapes
+from posts and rails, and rejects whatever collides or falls in two pieces.
 """
 
 from dataclasses import dataclass, field, replace
@@ -15,7 +15,8 @@ TOUCH = 1e-6  # two faces nearer than this touch and do not collide, pitches
 
 @dataclass(frozen=True)
 class Stock:
-    """One kind of member: sizes in millimetres, `wall_mm` None where solid, and its look (see `textures.py`)."""
+    """One kind of member: sizes in millimetres, `wall_mm` None where solid, and its look (see
+    `textures.py`)."""
 
     id: str
     pitch_mm: float
@@ -100,7 +101,8 @@ class Bolt:
 
 @dataclass(frozen=True)
 class TrueFrame:
-    """A frame as it is: sticks, the bolts in it, braces and the pins ((point on the bolt's axis, axis) pairs)."""
+    """A frame as it is: sticks, the bolts in it, braces and the pins ((point on the bolt's axis, axis)
+    pairs)."""
 
     style: str
     seed: int
@@ -163,7 +165,10 @@ def grown(rng, stock, members):
     """Sticks attached lap by lap to random holes of those already there."""
     w, sticks = stock.width, []
     long = 32 if w < 1.2 else 30
-    length = lambda: int(rng.choice([3, 4, 5, 6, 8, 8, 10, 12, 12, 16, 16, 20, 24, long]))
+
+    def length():
+        return int(rng.choice([3, 4, 5, 6, 8, 8, 10, 12, 12, 16, 16, 20, 24, long]))
+
     sticks.append(Stick(int(rng.integers(3)), (0.0, 0.0, 0.0), int(rng.choice([8, 12, 16, 20, 24]))))
     for _ in range(2000):
         if len(sticks) == members:
@@ -196,9 +201,15 @@ def rails(axis, posts, side, level, w, rng, levels_apart):
 
 
 def posted(rng, stock, style):
-    """Sticks of a bench, cart, table, shelf, box, tower or gate: posts on the lattice, rails lapped on them."""
+    """Sticks of a bench, cart, table, shelf, box, tower or gate.
+
+    Posts on the lattice, rails lapped on them.
+    """
     w, step = stock.width, int(np.ceil(stock.width))
-    r = lambda lo, hi: int(rng.integers(lo, hi + 1))
+
+    def r(lo, hi):
+        return int(rng.integers(lo, hi + 1))
+
     scale = 1 if w < 1.2 else 1.3
     nx, ny, h = {
         "bench": (r(14, 24), r(6, 9), r(7, 9)),
@@ -238,19 +249,20 @@ def posted(rng, stock, style):
                     rails(0, (corners[0, j], corners[1, j]), (1 if j else -1) * sx, z, w, rng, True)
                 )
         if ny:
-            for i in (0, 1):
-                if n == 0 or rng.random() < 0.9:
-                    sticks.append(
-                        rails(
-                            1, (corners[i, 0], corners[i, 1]), (1 if i else -1) * sy, z + step, w, rng, True
-                        )
-                    )
+            sticks += [
+                rails(1, (corners[i, 0], corners[i, 1]), (1 if i else -1) * sy, z + step, w, rng, True)
+                for i in (0, 1)
+                if n == 0 or rng.random() < 0.9
+            ]
     if style == "bench":
-        for z in sorted({tall[1] - 1, tall[1] - 1 - step - r(1, 2)}):
-            sticks.append(rails(0, (corners[0, 1], corners[1, 1]), sx, z, w, rng, True))
+        sticks += [
+            rails(0, (corners[0, 1], corners[1, 1]), sx, z, w, rng, True)
+            for z in sorted({tall[1] - 1, tall[1] - 1 - step - r(1, 2)})
+        ]
     if style == "gate":
-        for x in range(3, nx - 1, r(3, 5)):  # pickets on the other face of the rails
-            sticks.append(Stick(2, (float(x), float(2 * -sx * w), float(r(0, 1))), h))
+        sticks += [  # pickets on the other face of the rails
+            Stick(2, (float(x), float(2 * -sx * w), float(r(0, 1))), h) for x in range(3, nx - 1, r(3, 5))
+        ]
     return sticks
 
 
@@ -273,7 +285,10 @@ def oriented_clear(brace, sticks, width):
 
 
 def braced(rng, frame, wanted):
-    """The frame with up to `wanted` braces: each pinned to holes of two sticks a whole number of pitches apart."""
+    """The frame with up to `wanted` braces.
+
+    Each pinned to holes of two sticks a whole number of pitches apart.
+    """
     w = frame.stock.width
     spots = [(i, k, s.hole(k)) for i, s in enumerate(frame.sticks) for k in range(s.holes)]
     used = {(b.a, b.a_hole) for b in frame.bolts} | {(b.b, b.b_hole) for b in frame.bolts}
@@ -292,12 +307,12 @@ def braced(rng, frame, wanted):
             & (np.count_nonzero(np.abs(gap) > 0.5, axis=1) == 2)
         )
         for m in rng.permutation(np.flatnonzero(fits))[:12]:
-            j, l, q = spots[m]
-            if i == j or axis == frame.sticks[j].axis or {(i, k), (j, l)} & used or len(braces) == wanted:
+            j, hole, q = spots[m]
+            if i == j or axis == frame.sticks[j].axis or {(i, k), (j, hole)} & used or len(braces) == wanted:
                 continue
             u, off = (q - p) / dist[m], rng.choice([-1, 1]) * w * np.eye(3)[axis]
             before, after = (int(v) for v in rng.integers(0, 3, 2))
-            brace = Brace(p + off - before * u, u, int(round(dist[m])) + 1 + before + after, axis)
+            brace = Brace(p + off - before * u, u, int(np.rint(dist[m])) + 1 + before + after, axis)
             apart = all(b.pin_axis == axis and abs((b.first - brace.first)[axis]) > w - TOUCH for b in braces)
             if apart and oriented_clear(brace, frame.sticks, w):
                 braces.append(brace)
@@ -306,7 +321,10 @@ def braced(rng, frame, wanted):
 
 
 def frame_of(style, stock, seed, members=None, braces=0):
-    """A random sound frame of `style` ("grown", "bench", "cart", ...).  Raises ValueError when none is found."""
+    """A random sound frame of `style` ("grown", "bench", "cart", ...).
+
+    Raises ValueError when none is found.
+    """
     rng = np.random.default_rng([seed, 1])
     for _ in range(200):
         try:

@@ -47,7 +47,10 @@ def corners_of(frame):
 
 
 def recipe(number):
-    """Style, stock, floor, light, size and the like of frame `number` of a data set: spread over all kinds, reproducible."""
+    """Style, stock, floor, light, size and the like of frame `number` of a data set.
+
+    Spread over all kinds, reproducible.
+    """
     rng = np.random.default_rng([number, 3])
     stocks = list(STOCK)
     style = STYLES[number % len(STYLES)]
@@ -91,7 +94,8 @@ def make_frame(number, folder, xp=np, spp=16, photos=4, long_side=None, say=prin
     truth["scene"] = scene.note
     (out / "truth.json").write_text(json.dumps(truth))
     say(
-        f"r{number:03d} {what['style']} {what['stock']} {len(frame.sticks)} sticks {len(frame.braces)} braces {scene.note} "
+        f"r{number:03d} {what['style']} {what['stock']} {len(frame.sticks)} sticks "
+        f"{len(frame.braces)} braces {scene.note} "
         f"{cams[0].size} f35 {f35:.0f} {[r['render_s'] for r in records]} s",
         flush=True,
     )
@@ -100,7 +104,10 @@ def make_frame(number, folder, xp=np, spp=16, photos=4, long_side=None, say=prin
 def quick_frame(
     seed=0, style="grown", stock="wood8", members=5, photos=3, long_side=640, spp=2, light="overcast"
 ):
-    """A small frame rendered in memory on the processor: list of 8-bit RGB pictures (H, W, 3), and its truth as a dict."""
+    """A small frame rendered in memory on the processor.
+
+    List of 8-bit RGB pictures (H, W, 3), and its truth as a dict.
+    """
     frame = frame_of(style, STOCK[stock], seed, members)
     rng = np.random.default_rng([seed, 4])
     lo, _ = extent(frame)

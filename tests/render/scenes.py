@@ -4,8 +4,9 @@ import numpy as np
 
 from . import textures as tx
 from .frames import STOCK, body, frame_of
-from .shapes import Cluster, Shape, xp_of
-from .trace import Light, Scene
+from .shapes import Cluster, Shape
+from .surroundings import floor_texture, light_of
+from .trace import Scene
 
 PAINTS = [
     (0.55, 0.05, 0.04),
@@ -18,14 +19,6 @@ PAINTS = [
     (0.04, 0.35, 0.38),
     (0.62, 0.25, 0.05),
     (0.25, 0.28, 0.3),
-]
-WOODS = [
-    (0.62, 0.42, 0.22),
-    (0.7, 0.52, 0.32),
-    (0.45, 0.27, 0.13),
-    (0.2, 0.11, 0.06),
-    (0.36, 0.34, 0.31),
-    (0.5, 0.3, 0.17),
 ]
 METALS = [(0.62, 0.63, 0.64), (0.45, 0.46, 0.47), (0.12, 0.12, 0.13), (0.6, 0.5, 0.3)]
 FLOORS = ("tiles", "paving", "gravel", "brick", "planks", "carpet", "checker", "plain", "grass", "dots")
@@ -47,7 +40,7 @@ def upright(axis):
 
 
 class Builder:
-    """Collects materials and clusters; `frame_rot`, `frame_at` place what is added next."""
+    """Collects materials and clusters; `rot`, `at` place what is added next."""
 
     def __init__(self):
         self.clusters, self.materials = [], []
@@ -78,7 +71,7 @@ def member_material(rng, stock, mode, seed):
         colour = np.array(PAINTS[rng.integers(len(PAINTS))])
         return tx.Material(tx.paint(colour, seed), 0.05, rng.uniform(0.25, 0.5))
     if stock.look == "wood":
-        base = WOODS[rng.integers(len(WOODS))] if mode == "mixed" else mode
+        base = tx.WOODS[rng.integers(len(tx.WOODS))] if mode == "mixed" else mode
         base = np.clip(np.multiply(base, rng.normal(1, 0.07)) * rng.normal(1, 0.02, 3), 0.02, 0.85)
         return tx.Material(
             tx.wood(base, seed, rng.uniform(0.25, 0.6), 0.12 if rng.random() < 0.5 else 0),
@@ -105,7 +98,8 @@ def member_material(rng, stock, mode, seed):
 
 
 def bolt_runs(frame):
-    """Physical bolts: (point on the axis, axis, low, high) with bolts of one line through touching members joined."""
+    """Physical bolts: (point on the axis, axis, low, high) with bolts of one line through touching members
+    joined."""
     w, runs = frame.stock.width, {}
     ends = [
         ((frame.sticks[b.a].hole(b.a_hole) + frame.sticks[b.b].hole(b.b_hole)) / 2, b.axis)
@@ -145,10 +139,11 @@ def add_bolts(build, frame, rng, material):
             if any(np.all(tip + 0.2 > lo) and np.all(tip - 0.2 < hi) for lo, hi in boxes):
                 continue  # something lies against this end: the bolt ends in it
             out, up = side * z, 0.0
-            put = lambda kind, along, size: shapes.append(
-                build.shape(kind, turned, base + face * z + along * out, 0, size, material)
-            )
             turned = turn(rng.uniform(0, 3)) @ upright(out)
+
+            def put(kind, along, size, turned=turned, at=base + face * z, out=out, shapes=shapes):
+                shapes.append(build.shape(kind, turned, at + along * out, 0, size, material))
+
             if washer or side > 0:
                 put("cylinder", 0.04 * radius * 2, (2.2 * radius, 0.08 * radius * 2))
                 up = 0.16 * radius * 2
@@ -178,10 +173,10 @@ def add_frame(build, frame, rng):
     wood = stock.look == "wood"
     mode = str(rng.choice(["natural", "mixed", "painted"], p=[0.5, 0.3, 0.2] if wood else [0.85, 0.1, 0.05]))
     if mode == "natural":
-        mode = tuple(WOODS[rng.integers(len(WOODS))])
+        mode = tuple(tx.WOODS[rng.integers(len(tx.WOODS))])
     wall = None if stock.wall_mm is None else stock.wall_mm / stock.pitch_mm
     bevel = stock.width * (rng.uniform(0.01, 0.05) if wood else rng.uniform(0.04, 0.08))
-    for n, s in enumerate([*frame.sticks, *frame.braces]):
+    for s in [*frame.sticks, *frame.braces]:
         axis = getattr(s, "axis", None)
         rot = (
             np.roll(np.eye(3), -axis, axis=0)
@@ -203,96 +198,16 @@ def add_frame(build, frame, rng):
     return "natural" if isinstance(mode, tuple) else mode
 
 
-def floor_texture(kind, rng, seed):
-    """Albedo function of a floor or wall."""
-    grey = np.clip(rng.uniform(0.15, 0.6) * rng.normal(1, 0.06, 3), 0.05, 0.8)
-    colour = np.clip(rng.uniform(0.05, 0.55, 3) * 0.6 + grey * 0.4, 0.03, 0.8)
-    dark = grey * rng.uniform(0.1, 0.4)
-    u = rng.uniform
-    return {
-        "tiles": lambda: tx.bricks(
-            grey, dark if u() < 0.7 else grey * 1.3, seed, [u(6, 14)] * 2, u(0.15, 0.4), u(0.05, 0.3), 0.0
-        ),
-        "paving": lambda: tx.bricks(grey, dark, seed, (u(5, 12), u(2.5, 5)), u(0.15, 0.45), u(0.1, 0.4)),
-        "brick": lambda: tx.bricks(
-            (u(0.25, 0.45), u(0.1, 0.2), u(0.06, 0.12)), grey, seed, (u(5, 6.5), u(1.7, 2.2)), 0.28, 0.6
-        ),
-        "gravel": lambda: tx.gravel(grey, seed, u(0.35, 1.3)),
-        "planks": lambda: tx.planks(WOODS[rng.integers(len(WOODS))], seed, u(2, 6)),
-        "carpet": lambda: tx.spots(colour, np.clip(u(0.02, 0.6, 3), 0, 1), seed, u(0.7, 2.6), u(0.3, 0.9)),
-        "checker": lambda: tx.checker(grey * 1.2, dark, seed, u(2.5, 9)),
-        "plain": lambda: tx.plain(colour, seed, u(2, 12), u(0.03, 0.25)),
-        "grass": lambda: (
-            lambda p: tx.mix((0.03, 0.07, 0.015), (0.16, 0.24, 0.06), tx.fractal(p[:2], seed, 1.2, 5))
-        ),
-        "dots": lambda: tx.dots(colour, dark, u(0.8, 2), u(0.15, 0.3), bool(rng.integers(2))),
-    }[kind]()
-
-
-def sky_of(zenith, horizon, ground, boxes=()):
-    """Sky radiance: a gradient above, `ground` below, and bright soft boxes ((direction, cosine, colour) each)."""
-
-    def sky(d):
-        xp = xp_of(d)
-        up = xp.clip(d[2], 0, 1) ** 0.5
-        out = tx.mix(horizon, zenith, up)
-        out = xp.where(d[2] < 0, tx.mix(horizon, ground, xp.clip(-d[2] * 8, 0, 1)), out)
-        for at, cosine, colour in boxes:
-            c = d[0] * float(at[0]) + d[1] * float(at[1]) + d[2] * float(at[2])
-            out = out + tx.mix((0, 0, 0), colour, xp.clip((c - cosine) * 12, 0, 1))
-        return out.astype(xp.float32)
-
-    return sky
-
-
-def light_of(kind, rng, mid, size, floor_z):
-    """Lights, sky and ambient of a scene lit as `kind`."""
-    az = rng.uniform(0, 2 * np.pi)
-    warm = np.array([1.0, rng.uniform(0.86, 0.97), rng.uniform(0.65, 0.9)])
-    at = lambda el: np.array([np.cos(az) * np.cos(el), np.sin(az) * np.cos(el), np.sin(el)])
-    if kind == "sun":
-        sky = sky_of(
-            np.array((0.16, 0.27, 0.5)) * rng.uniform(0.6, 1.4), np.array((0.5, 0.55, 0.6)), (0.2, 0.19, 0.17)
-        )
-        return (
-            [
-                Light(
-                    at(np.deg2rad(rng.uniform(18, 65))),
-                    rng.uniform(0.005, 0.02),
-                    warm * rng.uniform(1.2, 2.2),
-                )
-            ],
-            sky,
-            (0.2, 0.22, 0.25),
-        )
-    if kind == "overcast":
-        sky = sky_of(np.full(3, 0.9), np.full(3, 0.6), (0.2, 0.2, 0.2))
-        return [Light(at(1.0), 0.5, np.full(3, rng.uniform(0, 0.3)))], sky, (0.4, 0.4, 0.42)
-    dim = 0.25 if kind == "dim" else 1.0
-    room = np.full(3, rng.uniform(0.08, 0.25)) * warm
-    boxes = (
-        [(at(rng.uniform(0.2, 0.9)) * (1, 1, 1), 0.93, np.array((1.6, 1.7, 1.9)))] if kind == "window" else []
-    )
-    sky = sky_of(room * 1.4, room, room * 0.4, boxes)
-    if kind == "window":
-        return [Light(at(rng.uniform(0.3, 0.8)), 0.22, np.array((0.95, 1, 1.05)) * 0.9)], sky, room
-    lamps = []
-    for _ in range(int(rng.integers(1, 3))):
-        high = floor_z + rng.uniform(1.2, 2.2) * size + 15
-        place = np.array([mid[0] + rng.normal(0, 0.7) * size, mid[1] + rng.normal(0, 0.7) * size, high])
-        lamps.append(Light(place, rng.uniform(0.5, 4), warm * rng.uniform(0.7, 1.3), False, high - mid[2]))
-    return lamps, sky, room * 0.8 * dim
-
-
 def free_spot(rng, cams, lo, hi, reach, frame, near=False):
-    """A place on the floor plan for something of radius `reach` that neither stands in the frame nor hides it; None if none."""
+    """A place on the floor plan for something of radius `reach` that neither stands in the frame nor hides
+    it; None if none."""
     mid, size = (lo + hi) / 2, np.linalg.norm(hi - lo)
     for _ in range(60):
         dist, a = size * rng.uniform(0.1 if near else 0.5, 1.6), rng.uniform(0, 2 * np.pi)
         p = np.array([mid[0] + dist * np.cos(a), mid[1] + dist * np.sin(a), lo[2] + reach])
         gaps = [
-            np.linalg.norm(np.maximum(np.maximum(l - p, p - h), 0))
-            for l, h in (body(s, frame.stock.width) for s in frame.sticks)
+            np.linalg.norm(np.maximum(np.maximum(low - p, p - high), 0))
+            for low, high in (body(s, frame.stock.width) for s in frame.sticks)
         ]
         gaps += [
             np.min(np.linalg.norm(b.first + np.arange(b.holes)[:, None] * b.direction - p, axis=1)) - 1
@@ -357,8 +272,26 @@ def add_clutter(build, rng, cams, lo, hi, frame):
         build.add([shape], shape.mid, 1.05 * reach)
 
 
+def add_second_frame(build, rng, cams, lo, hi, frame, seed):
+    """Another frame behind the first; the id of its stock, None where there is no place for it."""
+    extra = frame_of("grown", STOCK[str(rng.choice(list(STOCK)))], seed + 5000, int(rng.integers(4, 7)))
+    low, high = extent(extra)
+    reach = float(np.linalg.norm(high - low)) / 2
+    p = free_spot(rng, cams, lo, hi, reach, frame)
+    if p is None:
+        return None
+    build.rot = turn(rng.uniform(0, 6))
+    build.at = np.array([p[0], p[1], lo[2] - low[2]]) - build.rot @ ((low + high) / 2 * (1, 1, 0))
+    add_frame(build, extra, rng)
+    build.rot, build.at = np.eye(3), np.zeros(3)
+    return extra.stock.id
+
+
 def scene_of(frame, cams, seed, floor=None, light=None, other=False):
-    """The whole scene of a frame seen by `cams`; `floor`, `light` pick their kinds, `other` puts a second frame behind."""
+    """The whole scene of a frame seen by `cams`.
+
+    `floor`, `light` pick their kinds, `other` puts a second frame behind.
+    """
     rng = np.random.default_rng([seed, 2])
     build = Builder()
     finish = add_frame(build, frame, rng)
@@ -393,17 +326,7 @@ def scene_of(frame, cams, seed, floor=None, light=None, other=False):
                 continue
             walls.append(kind)
             plane(np.array([np.cross((0, 0, 1), n), (0, 0, 1), n]), mid - deep * n, kind)
-    second = None
-    if other:
-        extra = frame_of("grown", STOCK[str(rng.choice(list(STOCK)))], seed + 5000, int(rng.integers(4, 7)))
-        l2, h2 = extent(extra)
-        reach = float(np.linalg.norm(h2 - l2)) / 2
-        p = free_spot(rng, cams, lo, hi, reach, frame)
-        if p is not None:
-            build.rot = turn(rng.uniform(0, 6))
-            build.at = np.array([p[0], p[1], lo[2] - l2[2]]) - build.rot @ ((l2 + h2) / 2 * (1, 1, 0))
-            add_frame(build, extra, rng)
-            build.rot, build.at, second = np.eye(3), np.zeros(3), extra.stock.id
+    second = add_second_frame(build, rng, cams, lo, hi, frame, seed) if other else None
     add_clutter(build, rng, cams, lo, hi, frame)
     lights, sky, ambient = light_of(light, rng, mid, size, lo[2])
     note = {

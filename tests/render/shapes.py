@@ -1,9 +1,10 @@
 """Rays against members with holes, prisms, cylinders, spheres and planes; all arrays NumPy or CuPy alike.
 
 A ray bundle is `o`, `d`: (3, N) float32 arrays, origins and unit directions.  Every `hit_*` takes rays in the
-shape's own axes and gives `(index, t, normal)`: which of the rays hit, how far along, and the unit outward normal
-(3, M) there; a ray that starts inside a solid hits it at once.  Method for drilled members: constructive solid geometry along the ray (Roth 1982, doi:10.1016/0146-664X(82)90169-1):
-what is drilled away or hollow is left by its far wall, until solid matter or the outside is met.
+shape's own axes and gives `(index, t, normal)`: which of the rays hit, how far along, and the unit outward
+normal (3, M) there; a ray that starts inside a solid hits it at once.  Method for drilled members:
+constructive solid geometry along the ray (Roth 1982, doi:10.1016/0146-664X(82)90169-1): what is drilled away
+or hollow is left by its far wall, until solid matter or the outside is met.
 """
 
 import sys
@@ -29,7 +30,10 @@ def lin(row, x):
 
 @dataclass
 class Shape:
-    """A shape placed in the scene: `kind`, `rot` (rows: its own axes), `mid`, bounding `reach`, `size`, material index."""
+    """A shape placed in the scene: `kind`, `rot` (rows.
+
+    Its own axes), `mid`, bounding `reach`, `size`, material index.
+    """
 
     kind: str
     rot: np.ndarray
@@ -49,7 +53,10 @@ class Cluster:
 
 
 def interval(o, d, slabs):
-    """Entry and exit of rays through an intersection of slabs ((normal, half width) pairs); and the slab entered by."""
+    """Entry and exit of rays through an intersection of slabs ((normal, half width) pairs).
+
+    And the slab entered by.
+    """
     xp = xp_of(o)
     t0 = xp.full(o.shape[1], -FAR, xp.float32)
     t1 = xp.full(o.shape[1], FAR, xp.float32)
@@ -126,6 +133,46 @@ def hit_plane(o, d):
     return index, t[index], n
 
 
+def through_holes(p, d, t, du, radius, n):
+    """Where rays that are inside a hole at `p` leave it; (t, normal there, whether they are in one).
+
+    `du` is how far along the member they are from the hole's axis.
+    """
+    xp = xp_of(p)
+    leave, turned, void = t, n, xp.zeros(len(t), bool)
+    for across in (2, 1):  # holes along the second, then along the third axis
+        inside = du**2 + p[across] ** 2 < radius**2
+        a = xp.maximum(d[0] ** 2 + d[across] ** 2, 1e-12)
+        b = du * d[0] + p[across] * d[across]
+        c = du**2 + p[across] ** 2 - radius**2
+        out = t + EPS + (-b + xp.sqrt(xp.maximum(b * b - a * c, 0))) / a
+        later = inside & (out > leave)
+        q0, q1 = du + (out - t - EPS) * d[0], p[across] + (out - t - EPS) * d[across]
+        normal = xp.zeros_like(d)
+        normal[0], normal[across] = -q0 / radius, -q1 / radius
+        turned = xp.where(later, normal, turned)
+        leave = xp.where(later, out, leave)
+        void |= inside
+    return leave, turned, void
+
+
+def through_bore(p, d, t, half, leave, turned, void):
+    """The same for the square bore of a tube, `half` wide on each side of the centre line."""
+    xp = xp_of(p)
+    inside = (xp.abs(p[1]) < half) & (xp.abs(p[2]) < half)
+    for across in (1, 2):
+        dn = xp.where(xp.abs(d[across]) < 1e-8, xp.float32(1e-8), d[across])
+        out = t + EPS + (xp.sign(dn) * half - p[across]) / dn
+        if across == 1:
+            first, which = out, xp.zeros(len(t), bool)
+        else:
+            which, first = out < first, xp.minimum(first, out)
+    normal = xp.zeros_like(d)
+    normal[1], normal[2] = xp.where(which, 0, -xp.sign(d[1])), xp.where(which, -xp.sign(d[2]), 0)
+    later = inside & (first > leave)
+    return xp.where(later, first, leave), xp.where(later, normal, turned), void | inside
+
+
 def hit_member(o, d, holes, width, radius, wall, bevel):
     """A drilled square member along its own first axis, hole 0 at the origin; `wall` None where solid."""
     xp = xp_of(o)
@@ -157,37 +204,9 @@ def hit_member(o, d, holes, width, radius, wall, bevel):
         p = o + (t + EPS) * d
         near = xp.clip(xp.rint(p[0]), 0, holes - 1)
         du = p[0] - near
-        leave = t
-        turned = n
-        void = xp.zeros(len(t), bool)
-        for across, along in ((2, 1), (1, 2)):  # holes along the second, then along the third axis
-            inside = du**2 + p[across] ** 2 < radius**2
-            a = xp.maximum(d[0] ** 2 + d[across] ** 2, 1e-12)
-            b = du * d[0] + p[across] * d[across]
-            c = du**2 + p[across] ** 2 - radius**2
-            out = t + EPS + (-b + xp.sqrt(xp.maximum(b * b - a * c, 0))) / a
-            later = inside & (out > leave)
-            q0, q1 = du + (out - t - EPS) * d[0], p[across] + (out - t - EPS) * d[across]
-            normal = xp.zeros_like(d)
-            normal[0], normal[across] = -q0 / radius, -q1 / radius
-            turned = xp.where(later, normal, turned)
-            leave = xp.where(later, out, leave)
-            void |= inside
+        leave, turned, void = through_holes(p, d, t, du, radius, n)
         if half is not None:
-            inside = (xp.abs(p[1]) < half) & (xp.abs(p[2]) < half)
-            for across in (1, 2):
-                dn = xp.where(xp.abs(d[across]) < 1e-8, xp.float32(1e-8), d[across])
-                out = t + EPS + (xp.sign(dn) * half - p[across]) / dn
-                if across == 1:
-                    first, which = out, xp.zeros(len(t), bool)
-                else:
-                    which, first = out < first, xp.minimum(first, out)
-            normal = xp.zeros_like(d)
-            normal[1], normal[2] = xp.where(which, 0, -xp.sign(d[1])), xp.where(which, -xp.sign(d[2]), 0)
-            later = inside & (first > leave)
-            turned = xp.where(later, normal, turned)
-            leave = xp.where(later, first, leave)
-            void |= inside
+            leave, turned, void = through_bore(p, d, t, half, leave, turned, void)
         if step == STEPS - 1:
             void[:] = False
         solid = xp.nonzero(~void)[0]
@@ -236,7 +255,10 @@ def maybe(cluster, o, d, limit):
 
 
 def nearest(clusters, o, d):
-    """First surface each ray meets: `t` (N,), inf where none; `material` (N,) int16, -1 where none; `normal` (3, N)."""
+    """First surface each ray meets: `t` (N,), inf where none; `material` (N,) int16, -1 where none.
+
+    `normal` (3, N).
+    """
     xp = xp_of(o)
     count = o.shape[1]
     best = xp.full(count, FAR, xp.float32)

@@ -87,7 +87,10 @@ def test_frames_hang_together_and_no_two_members_share_room(style, stock):
         frame = frame_of(style, STOCK[stock], seed)
         assert not any(collide(s, t, frame.stock.width) for s, t in combinations(frame.sticks, 2))
         every = laps(frame.sticks, frame.stock.width)
-        ends = lambda bolts: {frozenset([(b.a, b.a_hole), (b.b, b.b_hole)]) for b in bolts}
+
+        def ends(bolts):
+            return {frozenset([(b.a, b.a_hole), (b.b, b.b_hole)]) for b in bolts}
+
         assert connected(len(frame.sticks), every) and ends(frame.bolts) <= ends(every)
 
 

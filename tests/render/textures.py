@@ -1,4 +1,5 @@
-"""Procedural surfaces.  A material's `albedo` maps points (3, N) in its own frame, pitches, to colours (3, N), linear 0..1.
+"""Procedural surfaces.  A material's `albedo` maps points (3, N) in its own frame, pitches, to colours (3,
+N), linear 0..1.
 
 Noise is value noise on a hashed integer lattice; cells are those of Worley (1996, doi:10.1145/237170.237267).
 """
@@ -10,12 +11,21 @@ import numpy as np
 
 from .shapes import lin, xp_of
 
+WOODS = [
+    (0.62, 0.42, 0.22),
+    (0.7, 0.52, 0.32),
+    (0.45, 0.27, 0.13),
+    (0.2, 0.11, 0.06),
+    (0.36, 0.34, 0.31),
+    (0.5, 0.3, 0.17),
+]
+
 
 @dataclass
 class Material:
-    """A surface: `albedo`, share of mirror-like reflection `gloss`, its `rough`ness, whether the reflection is tinted
-    (`metal`), the placed frame (`rot` rows, `mid`) that `albedo` is given points in; for a member `core`: (half width,
-    holes, colour or None) of what lies inside its faces, raw or merely darker."""
+    """A surface: `albedo`, share of mirror-like reflection `gloss`, its `rough`ness, whether the reflection
+    is tinted (`metal`), the placed frame (`rot` rows, `mid`) that `albedo` is given points in; for a member
+    `core`: (half width, holes, colour or None) of what lies inside its faces, raw or merely darker."""
 
     albedo: Callable
     gloss: float = 0.04
@@ -54,7 +64,10 @@ def hash01(seed, *ints):
 
 
 def noise(p, seed, scale=1.0):
-    """Smooth value noise in 0..1 of points (2 or 3, N); `scale` (number or one per axis) is the grain size in pitches."""
+    """Smooth value noise in 0..1 of points (2 or 3, N).
+
+    `scale` (number or one per axis) is the grain size in pitches.
+    """
     xp = xp_of(p)
     scale = np.broadcast_to(np.asarray(scale, float), (len(p),))
     q = [p[i] / float(scale[i]) for i in range(len(p))]
@@ -80,7 +93,8 @@ def fractal(p, seed, scale=1.0, octaves=3):
 
 
 def cells(p, seed, scale):
-    """Distance to the nearest of scattered points, to the second nearest, and a number 0..1 of the nearest's cell."""
+    """Distance to the nearest of scattered points, to the second nearest, and a number 0..1 of the nearest's
+    cell."""
     xp = xp_of(p)
     x, y = p[0] / scale, p[1] / scale
     cx, cy = xp.floor(x), xp.floor(y)
@@ -100,9 +114,11 @@ def cells(p, seed, scale):
 def mix(a, b, share):
     """Colours between `a` and `b` (plain triples or (3, N))."""
     xp = xp_of(share)
-    pick = lambda c: (
-        [xp.float32(v) for v in c] if isinstance(c, (tuple, list, np.ndarray)) and np.ndim(c) == 1 else c
-    )
+
+    def pick(c):
+        plain = isinstance(c, (tuple, list, np.ndarray)) and np.ndim(c) == 1
+        return [xp.float32(v) for v in c] if plain else c
+
     a, b = pick(a), pick(b)
     return xp.stack([a[i] + (b[i] - a[i]) * share for i in range(3)])
 

@@ -1,7 +1,9 @@
-"""A small path tracer over `shapes`: light from sun or lamps with soft shadows, sky, one bounce, glossy metals.
+"""A small path tracer over `shapes`: light from sun or lamps with soft shadows, sky, one bounce, glossy
+metals.
 
-Method: Monte Carlo integration of the rendering equation (Kajiya 1986, doi:10.1145/15886.15902), cut after one bounce;
-what the second surface receives from elsewhere is `Scene.ambient`.  The gloss lobe is Blinn's (1977, doi:10.1145/563858.563893).
+Method: Monte Carlo integration of the rendering equation (Kajiya 1986, doi:10.1145/15886.15902), cut after
+one bounce; what the second surface receives from elsewhere is `Scene.ambient`.  The gloss lobe is Blinn's
+(1977, doi:10.1145/563858.563893).
 """
 
 from collections.abc import Callable
@@ -16,8 +18,8 @@ NEAR = 12.0  # pitches: what is nearer than this keeps ambient light off
 
 @dataclass
 class Light:
-    """`at` a direction towards the sun (`far`) or a lamp's place; `size` its angular radius or its radius in pitches;
-    `power` colour of a white surface facing it (a lamp: at `reach` pitches from it)."""
+    """`at` a direction towards the sun (`far`) or a lamp's place; `size` its angular radius or its radius in
+    pitches; `power` colour of a white surface facing it (a lamp: at `reach` pitches from it)."""
 
     at: np.ndarray
     size: float
@@ -28,8 +30,8 @@ class Light:
 
 @dataclass
 class Scene:
-    """Everything a ray can meet.  `sky` maps directions (3, N) to radiance (3, N); `haze` is the distance, in pitches,
-    over which things fade into the sky (inf for none)."""
+    """Everything a ray can meet.  `sky` maps directions (3, N) to radiance (3, N); `haze` is the distance, in
+    pitches, over which things fade into the sky (inf for none)."""
 
     clusters: list[Cluster]
     materials: list
@@ -59,20 +61,20 @@ def lit(scene, p, n, d, albedo, gloss, tint, rough, rng):
         at = [float(v) for v in light.at]
         away = gauss(rng, xp, p.shape[1]) * xp.float32(light.size * 0.6)
         if light.far:
-            l = unit(xp.stack([away[i] + at[i] for i in range(3)]))
+            way = unit(xp.stack([away[i] + at[i] for i in range(3)]))
             limit, fall = xp.full(p.shape[1], FAR, xp.float32), 1.0
         else:
             gap = xp.stack([away[i] + at[i] - p[i] for i in range(3)])
             limit = xp.sqrt((gap * gap).sum(axis=0))
-            l, fall = gap / limit, (light.reach / limit) ** 2
+            way, fall = gap / limit, (light.reach / limit) ** 2
             limit = limit - EPS
-        cos = (n * l).sum(axis=0)
+        cos = (n * way).sum(axis=0)
         up = xp.nonzero(cos > 0)[0]
         if not len(up):
             continue
-        seen = up[~blocked(scene.clusters, p[:, up] + n[:, up] * (4 * EPS), l[:, up], limit[up])]
+        seen = up[~blocked(scene.clusters, p[:, up] + n[:, up] * (4 * EPS), way[:, up], limit[up])]
         strength = (cos * fall)[seen] if not np.isscalar(fall) else cos[seen]
-        half = unit(l[:, seen] - d[:, seen])
+        half = unit(way[:, seen] - d[:, seen])
         m = 2 / rough[seen] ** 2 - 2
         shine = gloss[seen] * (m + 8) / 8 * xp.maximum((n[:, seen] * half).sum(axis=0), 0) ** m
         back = albedo[:, seen] * (1 - gloss[seen]) + tint[:, seen] * xp.minimum(shine, 12)
@@ -82,16 +84,18 @@ def lit(scene, p, n, d, albedo, gloss, tint, rough, rng):
 
 
 def surface(scene, material, p):
-    """Albedo (3, N), gloss, roughness, and tint (3, N) of the reflection, of points on materials `material`."""
+    """Albedo (3, N), gloss, roughness, and tint (3, N) of the reflection, of points on materials
+    `material`."""
     xp = xp_of(p)
     albedo = xp.zeros_like(p)
     for k, m in enumerate(scene.materials):
         index = xp.nonzero(material == k)[0]
         if len(index):
             albedo[:, index] = m.colour(p[:, index]).astype(xp.float32)
-    pick = lambda name: xp.asarray(np.array([getattr(m, name) for m in scene.materials], np.float32))[
-        material
-    ]
+
+    def pick(name):
+        return xp.asarray(np.array([getattr(m, name) for m in scene.materials], np.float32))[material]
+
     metal = pick("metal")
     return albedo, pick("gloss"), pick("rough"), 1 + metal * (albedo - 1)
 
@@ -134,7 +138,8 @@ def radiance(scene, o, d, rng, bounce=True):
 
 
 def render(scene, camera, spp, seed, xp=np, chunk=None):
-    """Linear picture (height, width, 3) float32 of a scene through `camera`, `spp` rays a pixel, `chunk` rays at once."""
+    """Linear picture (height, width, 3) float32 of a scene through `camera`, `spp` rays a pixel, `chunk` rays
+    at once."""
     width, height = camera.size
     chunk = chunk or (1 << 18 if xp is np else 1 << 24)
     rng = xp.random.default_rng(seed)

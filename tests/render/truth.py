@@ -1,4 +1,7 @@
-"""What a photo of a made frame shows: every opening in it, by casting rays from round its rim to the camera."""
+"""What a photo of a made frame shows.
+
+Every opening in it, by casting rays from round its rim to the camera.
+"""
 
 import numpy as np
 
@@ -7,11 +10,16 @@ from .shapes import EPS, blocked
 PROBES = 8
 
 
+def tidy(vector):
+    """Numbers for JSON: whole ones as integers, others with six decimals."""
+    return [int(np.rint(v)) if abs(v - np.rint(v)) < 1e-9 else round(float(v), 6) for v in vector]
+
+
 def openings(members, stock, cam, clusters, key, xp=np):
     """Openings of `members` (anything with `direction`, `hole(k)`, `holes`) in a photo, as truth records.
 
-    `xy` pixel of the opening's centre, `px` its diameter head on, `seen` how many of 8 probes just outside its rim are
-    in sight; openings with none are left out.  `key` names the member's index ("stick", "brace").
+    `xy` pixel of the opening's centre, `px` its diameter head on, `seen` how many of 8 probes just outside
+    its rim are in sight; openings with none are left out.  `key` names the member's index ("stick", "brace").
     """
     w, r, rows = stock.width, stock.radius, []
     for i, s in enumerate(members):
@@ -23,8 +31,9 @@ def openings(members, stock, cam, clusters, key, xp=np):
             else [np.eye(3)[pin], np.cross(np.eye(3)[pin], u)]
         )
         for k in range(s.holes):
-            for n in (v * sign for v in sides for sign in (1, -1)):
-                rows.append((i, k, n, s.hole(k) + n * w / 2, u))
+            rows += [
+                (i, k, n, s.hole(k) + n * w / 2, u) for n in (v * sign for v in sides for sign in (1, -1))
+            ]
     centre = np.array([p for *_, p, _ in rows])
     normal = np.array([n for _, _, n, _, _ in rows])
     along = np.array([u for *_, u in rows])
@@ -36,7 +45,10 @@ def openings(members, stock, cam, clusters, key, xp=np):
     probes = (ring + normal[:, None] * 6 * EPS).reshape(-1, 3)
     gap = cam.place - probes
     dist = np.linalg.norm(gap, axis=1)
-    as32 = lambda v: xp.asarray(np.ascontiguousarray(v, np.float32))
+
+    def as32(v):
+        return xp.asarray(np.ascontiguousarray(v, np.float32))
+
     hidden = blocked(clusters, as32(probes.T), as32((gap / dist[:, None]).T), as32(dist))
     hidden = hidden.get() if hasattr(hidden, "get") else hidden
     xy, z = cam.project(ring.reshape(-1, 3))
@@ -45,12 +57,11 @@ def openings(members, stock, cam, clusters, key, xp=np):
     seen = (~hidden & inside & facing).reshape(-1, PROBES).sum(axis=1)
     mid, depth = cam.project(centre)
     in_photo = np.all((mid > -0.5) & (mid < np.array(cam.size) - 0.5), axis=1)
-    whole = lambda n: [int(round(v)) if abs(v - round(v)) < 1e-9 else round(float(v), 6) for v in n]
     return [
         {
             key: i,
             "hole": k,
-            "normal": whole(n),
+            "normal": tidy(n),
             "xy": [round(float(v), 2) for v in mid[m]],
             "seen": int(seen[m]),
             "px": round(float(cam.f * 2 * r / depth[m]), 2),
@@ -62,7 +73,6 @@ def openings(members, stock, cam, clusters, key, xp=np):
 
 def truth_of(frame, photos):
     """The truth file's content: frame and photo records, as the README of the data set describes."""
-    tidy = lambda v: [int(round(c)) if abs(c - round(c)) < 1e-9 else round(float(c), 6) for c in v]
     s = frame.stock
     out = {
         "name": frame.style,

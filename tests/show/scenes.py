@@ -73,7 +73,10 @@ def save_photos(folder, count=3) -> list:
 
 
 def reading_of(photos, frame=None, set_aside=()):
-    """A reading of these photos (PhotoImage): the stand as each of its cameras sees it, one row of openings in each."""
+    """A reading of these photos (PhotoImage).
+
+    The stand as each of its cameras sees it, one row of openings in each.
+    """
     frame = frame or stand()
     cameras = {photo.name: view_of(k % 3) for k, photo in enumerate(photos)}
     rows, openings = {}, {}

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from recon.frame.boxes import EDGE_FACES, EDGES, corners, faces_seen, hidden
-from recon.show import marks
-from recon.show.overlay import SIDE_RANGE_PX, draw_end_mark, draw_overlay
+from recon.show import colours, marks
+from recon.show.overlay import SIDE_RANGE_PX, draw_overlay
+from recon.show.overlay_legend import draw_end_mark
 from tests.show.scenes import SIZE, camera_at, reading_of, stand, view_of
 
 
@@ -53,8 +54,8 @@ def test_edges_in_sight_are_drawn_and_those_behind_only_faintly():
                 in_sight.append(edge[~away])
                 behind.append(edge[away])
     scale = SIDE_RANGE_PX[0] / SIZE[0]
-    drawn = near_colour(image, marks.SKY, camera.project(np.vstack(in_sight)) * scale)
-    faint = near_colour(image, marks.SKY, camera.project(np.vstack(behind)) * scale, reach=0)
+    drawn = near_colour(image, colours.SKY, camera.project(np.vstack(in_sight)) * scale)
+    faint = near_colour(image, colours.SKY, camera.project(np.vstack(behind)) * scale, reach=0)
     assert drawn.mean() > 0.8  # plates and end marks cover the rest
     assert len(faint) > 20 and faint.mean() < 0.6
 
@@ -70,8 +71,8 @@ def test_a_photo_set_aside_shows_its_openings_and_no_members():
     with_members = draw_overlay(blank(), found, [], stand(), view_of(0))
     without = draw_overlay(blank(), found, [], stand(), None)
     body = int(SIDE_RANGE_PX[0] * 0.75)
-    assert (np.abs(with_members[:body].astype(int) - marks.SKY).max(axis=2) < 30).sum() > 1000
-    assert (np.abs(without[:body].astype(int) - marks.SKY).max(axis=2) < 30).sum() == 0
+    assert (np.abs(with_members[:body].astype(int) - colours.SKY).max(axis=2) < 30).sum() > 1000
+    assert (np.abs(without[:body].astype(int) - colours.SKY).max(axis=2) < 30).sum() == 0
 
 
 def test_taken_openings_differ_from_free_ones_in_shape_and_colour():
@@ -82,8 +83,8 @@ def test_taken_openings_differ_from_free_ones_in_shape_and_colour():
         blank(), np.array([[400.0, 300, 12, 12, 0, 1]]), [np.array([[400.0, 300]])], stand(), None
     )
     spot = slice(540, 660), slice(740, 860)
-    assert (np.abs(taken[spot].astype(int) - marks.VERMILLION).max(axis=2) < 30).any()
-    assert (np.abs(free[spot].astype(int) - marks.ORANGE).max(axis=2) < 30).any()
+    assert (np.abs(taken[spot].astype(int) - colours.VERMILLION).max(axis=2) < 30).any()
+    assert (np.abs(free[spot].astype(int) - colours.ORANGE).max(axis=2) < 30).any()
     grey = [
         cv2.cvtColor(np.ascontiguousarray(im[spot]), cv2.COLOR_RGB2GRAY).astype(int) for im in (free, taken)
     ]
@@ -111,7 +112,7 @@ def test_line_patterns_differ_without_colour():
     covered = []
     for pattern in (marks.SOLID, marks.DASHED, marks.DOTTED):
         image = np.full((40, 400, 3), 255, np.uint8)
-        marks.draw_line(image, [(10, 20), (390, 20)], marks.BLACK, 4, pattern)
+        marks.draw_line(image, [(10, 20), (390, 20)], colours.BLACK, 4, pattern)
         line = image[20, 10:390, 0] < 128
         covered.append((line.mean(), np.count_nonzero(np.diff(line.astype(int)))))
     assert covered[0] == (1.0, 0)
@@ -121,7 +122,7 @@ def test_line_patterns_differ_without_colour():
 def test_a_line_is_broken_where_its_points_are_no_numbers():
     image = np.full((40, 400, 3), 255, np.uint8)
     points = np.array([(10, 20), (100, 20), (np.nan, np.nan), (300, 20), (390, 20)], float)
-    marks.draw_line(image, points, marks.BLACK, 3)
+    marks.draw_line(image, points, colours.BLACK, 3)
     assert (
         (image[20, 10:100, 0] < 50).all()
         and (image[20, 110:290, 0] == 255).all()
@@ -132,7 +133,7 @@ def test_a_line_is_broken_where_its_points_are_no_numbers():
 def test_plates_keep_apart_and_inside_where_there_is_room():
     rng = np.random.default_rng(2)
     plates = [
-        marks.Plate(f"A{k}", "12", rng.uniform(0, 1, (12, 2)) * (1600, 1200), marks.BLUE, 20)
+        marks.Plate(f"A{k}", "12", rng.uniform(0, 1, (12, 2)) * (1600, 1200), colours.BLUE, 20)
         for k in range(60)
     ]
     middles = marks.place_plates(plates, (1600, 1200))
@@ -160,7 +161,7 @@ def test_every_mark_of_a_whole_reading_is_drawn_without_error():
         at = reading.openings[name][free, :2] * scale
         assert (
             near_colour(
-                image, marks.ORANGE, at[((at > 20) & (at < [1580, 1180])).all(axis=1)], reach=14
+                image, colours.ORANGE, at[((at > 20) & (at < [1580, 1180])).all(axis=1)], reach=14
             ).mean()
             > 0.7
         )

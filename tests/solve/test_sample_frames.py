@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from recon import solve
-from recon.bench.reading import _sureness
+from recon.bench.reading import confidence_hits
 from recon.bench.score import score
 from recon.errors import ReconError
 from recon.frame.files import frame_from_dict, frame_to_dict
@@ -42,7 +42,7 @@ def test_members_of_a_sample_frame_are_exact(name, exact):
 def test_what_is_not_exact_is_called_unsure():
     """In the oddment one end lies behind another member in all photos."""
     frame = frame_to_dict(reading("oddment").frame)
-    wrong = [confidence for confidence, exact in _sureness(frame, truth("oddment")) if not exact]
+    wrong = [confidence for confidence, exact in confidence_hits(frame, truth("oddment")) if not exact]
     assert len(wrong) <= 1 and all(c < 0.9 for c in wrong)
 
 

@@ -13,7 +13,6 @@ from recon.geometry.ellipses import face_shapes, score_llr, shape_distance, shap
 from recon.image.openings import local_density
 
 
-
 @dataclass(frozen=True)
 class PosedPhoto:
     """One photo with its camera on the lattice, and N detections.

@@ -110,7 +110,7 @@ def _face_steps(
     flat = X.reshape(-1, 3)
     px = photo.camera.project(flat)
     H, W = image.shape[:2]
-    ok: BoolArray = np.isfinite(px).all(axis=1)
+    ok = np.asarray(np.isfinite(px).all(axis=1), bool)
     px = np.where(ok[:, None], px, -1e4)
     ok &= (px[:, 0] > 1) & (px[:, 1] > 1) & (px[:, 0] < W - 2) & (px[:, 1] < H - 2)
     if len(occluders.lo):

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from recon.frame.joints import find_joints
-from recon.geometry.lattice import rotations
 from recon.frame.model import Frame, Member, label
 from recon.geometry.camera import Camera
+from recon.geometry.lattice import rotations
 from recon.solve.evidence.posed_photo import with_camera
 from recon.solve.multiview.assemble import drop_outlier_photos
 from recon.solve.multiview.hypotheses import register_photos

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from recon.frame.joints import collisions, find_joints
-from recon.geometry.lattice import rotations
 from recon.frame.model import Frame, Member
+from recon.geometry.lattice import rotations
 from recon.solve.evidence.along_line import along_line, lattice_openings
 from recon.solve.evidence.candidate import Candidate, boxes
 from recon.solve.evidence.occluders import occluders_of

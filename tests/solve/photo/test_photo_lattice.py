@@ -11,8 +11,8 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from recon.frame.boxes import face_normals
-from recon.geometry.lattice import lattice_classes, rotations
 from recon.geometry.camera import Camera
+from recon.geometry.lattice import lattice_classes, rotations
 from recon.image.openings import OPENING
 from recon.solve.multiview.registration import moved_camera
 from recon.solve.photo.photo_lattice import CLASS_DECIMALS, solve_lattice, upright_axes

@@ -7,7 +7,7 @@ import pytest
 
 from recon import files
 from recon.errors import ReconError
-from recon.show.files import output_folder, write_bytes_atomic, write_text_atomic
+from recon.files import output_folder, write_bytes_atomic, write_text_atomic
 
 RESULTS = ("overlays", "frame.json")
 
@@ -81,9 +81,11 @@ def test_results_appear_in_a_new_folder(tmp_path):
 
 def test_earlier_results_are_refused_before_any_work(tmp_path):
     write_results(tmp_path, "1")
-    with pytest.raises(ReconError, match=r"already holds results \(overlays, frame.json\).*--overwrite"):
-        with output_folder(tmp_path, RESULTS):
-            raise AssertionError("the work began")
+    with (
+        pytest.raises(ReconError, match=r"already holds results \(overlays, frame.json\).*--overwrite"),
+        output_folder(tmp_path, RESULTS),
+    ):
+        raise AssertionError("the work began")
     assert tree(tmp_path) == {"frame.json": "1", "overlays/a.jpg": "1"}
 
 
@@ -107,10 +109,12 @@ def test_a_result_that_is_not_written_again_goes(tmp_path):
 def test_work_that_fails_changes_nothing(tmp_path, stop):
     write_results(tmp_path / "old", "1")
     for folder in (tmp_path / "old", tmp_path / "new" / "deep"):
-        with pytest.raises((ReconError, KeyboardInterrupt, ValueError)):
-            with output_folder(folder, RESULTS, overwrite=True) as staging:
-                (staging / "frame.json").write_text("half")
-                raise stop
+        with (
+            pytest.raises((ReconError, KeyboardInterrupt, ValueError)),
+            output_folder(folder, RESULTS, overwrite=True) as staging,
+        ):
+            (staging / "frame.json").write_text("half")
+            raise stop
     assert tree(tmp_path) == {"old/frame.json": "1", "old/overlays/a.jpg": "1"}
     assert not (tmp_path / "new").exists()
 
@@ -127,7 +131,7 @@ def test_a_folder_that_cannot_be_written_is_refused_before_any_work(tmp_path, mo
     def read_only(*_args, **_options):
         raise OSError(errno.EROFS, "Read-only file system")
 
-    monkeypatch.setattr("recon.show.files.tempfile.mkdtemp", read_only)
+    monkeypatch.setattr("recon.files.tempfile.mkdtemp", read_only)
     with pytest.raises(ReconError, match="read-only"), output_folder(tmp_path, RESULTS):
         raise AssertionError("the work began")
 
