@@ -27,21 +27,16 @@ Outline = dict[str, Any]
 
 def camera_of(photo: Photo) -> Camera | None:
     """The photo's camera, or None where it has none."""
-    return (
-        _camera(
-            tuple(photo.camera[k] for k in ("f", "cx", "cy"))
-            + (photo.camera.get("k1", 0.0), photo.camera.get("k2", 0.0)),
-            tuple(map(tuple, photo.camera["R"])),
-            tuple(photo.camera["t"]),
-        )
-        if photo.camera
-        else None
-    )
+    if not photo.camera:
+        return None
+    inner = tuple(float(photo.camera.get(k, 0.0)) for k in ("f", "cx", "cy", "k1", "k2"))
+    return _camera(inner, tuple(map(tuple, photo.camera["R"])), tuple(photo.camera["t"]))
 
 
 @lru_cache(maxsize=256)
-def _camera(inner: Any, R: Any, t: Any) -> Camera:
-    return Camera(*map(float, inner), R=np.array(R, float), t=np.array(t, float))
+def _camera(inner: tuple[float, ...], R: Any, t: Any) -> Camera:
+    f, cx, cy, k1, k2 = inner
+    return Camera(f=f, cx=cx, cy=cy, k1=k1, k2=k2, R=np.array(R, float), t=np.array(t, float))
 
 
 def cameras(frame: Frame) -> dict[str, Camera]:

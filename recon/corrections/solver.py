@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from recon.corrections.codec import Json, member_from_json, member_to_json
+from recon.corrections.codec import member_from_json, member_to_json
 from recon.corrections.model import PhotoMarks
 from recon.corrections.state import State
 from recon.frame.model import Member
@@ -84,7 +84,7 @@ def objections_of(reading: Any) -> list[Objection]:
 
 def objection_to_json(objection: Objection) -> list[Any]:
     """[member as the user has it, as the photos show it or null, whether it was deleted]."""
-    shown: Json | None = objection.shown and member_to_json(objection.shown)
+    shown = None if objection.shown is None else member_to_json(objection.shown)
     return [member_to_json(objection.member), shown, objection.deleted]
 
 

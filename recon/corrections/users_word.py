@@ -22,7 +22,7 @@ from recon.corrections.model import Corrections, VouchedMember
 from recon.corrections.state import State
 from recon.frame.lattice import overlap
 from recon.frame.length import SIZE_DOUBTS
-from recon.frame.model import Frame, Member, Photo
+from recon.frame.model import Frame, Member
 
 SET_ASIDE = "set aside by hand"  # the reason of a photo that the user does not want used
 
@@ -102,21 +102,21 @@ def uphold(
         Members whose laps must be found anew.
     reading : bool
         Whether `after` was read from photos: then all laps are found anew, nothing remembers the bolts of the
-        old ones, and pitch and stock are kept where the user gave them.
+        old ones, photos set aside stay so, and pitch and stock are kept where the user gave them.
 
     Returns
     -------
     State
         Members that the user vouches for are there and have the ends that are vouched for, and none that was
-        read lies on them; words on laps and photos set aside are obeyed.
+        read lies on them; words on laps are obeyed.
     """
     members = after.frame.members if renewed is None else _members_upheld(before, after, renewed)
     frame, corrections = after.frame, after.corrections
     if members is not frame.members:
         frame = replace(frame, members=members)
-    frame = _photos_upheld(frame, corrections, reading)
     if reading:
         ids = {m.id for m in members}
+        frame = _photos_upheld(frame, corrections)
         frame = _size_upheld(before.frame, frame, corrections)
         frame = replace(frame, joints=tuple(j for j in frame.joints if j.a in ids and j.b in ids))
         return State(relapped(frame, ids, corrections), corrections)
@@ -187,16 +187,13 @@ def deleted_number(before: State, member: Member) -> int | None:
     return None if number is None or lies_on(member, vouched) else number
 
 
-def _photos_upheld(frame: Frame, corrections: Corrections, reading: bool) -> Frame:
+def _photos_upheld(frame: Frame, corrections: Corrections) -> Frame:
     """The frame with the photos unused that the user set aside."""
-
-    def upheld(p: Photo) -> Photo:
-        if p.file in corrections.set_aside and (p.used or reading):
-            return replace(p, used=False, reason=SET_ASIDE)
-        return p
-
-    photos = tuple(map(upheld, frame.photos))
-    return frame if photos == frame.photos else replace(frame, photos=photos)
+    photos = (
+        replace(p, used=False, reason=SET_ASIDE) if p.file in corrections.set_aside else p
+        for p in frame.photos
+    )
+    return replace(frame, photos=tuple(photos))
 
 
 def _size_upheld(before: Frame, frame: Frame, corrections: Corrections) -> Frame:

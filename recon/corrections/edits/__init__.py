@@ -8,7 +8,11 @@ frame      the frame turned, or given a name
 size       stock and measured length
 photos     photos set aside, openings marked
 doubts     disagreements settled, notes seen
-registry   all kinds by name, and `edit`, through which every edit passes
+registry   all kinds by name, and `edit`, which every edit passes through
 
 A new kind is a function in one of these modules (or a new one), a line in `registry.EDIT_KINDS`, and a test.
 """
+
+from recon.corrections.edits.registry import EDIT_KINDS, edit
+
+__all__ = ["EDIT_KINDS", "edit"]
