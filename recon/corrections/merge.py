@@ -74,7 +74,6 @@ def merge_reading(state: State, solved: Frame, objections: Sequence[Objection] =
         solved,
         members=tuple(sorted(members, key=lambda m: place.get(m.id, len(place)))),
         joints=_joints(old, solved, labels),
-        photos=_photos(old, solved),
         name=old.name or solved.name,
     )
     by_text = {d.text: d for d in found}  # each once; what the user settled already is not asked again
@@ -82,7 +81,9 @@ def merge_reading(state: State, solved: Frame, objections: Sequence[Objection] =
     corrections = corrections.cleared("bolts").changed(  # bolts are found anew in the photos
         disagreements=tuple(d for text, d in by_text.items() if text not in settled), settled=settled
     )
-    return uphold(state, State(frame, corrections), reading=True)
+    after = uphold(state, State(frame, corrections), reading=True)
+    photos = (*after.frame.photos, *_photos_not_read(old, solved))
+    return State(replace(after.frame, photos=photos), after.corrections)
 
 
 def without_reading_request(state: State, request: ReadingRequest) -> State:
@@ -179,15 +180,14 @@ def _labels(state: State, members: Sequence[Member]) -> list[str]:
     return [labels[i] for i in range(len(members))]
 
 
-def _photos(old: Frame, solved: Frame) -> tuple[Photo, ...]:
-    """Photos as solved, then those that the solving did not see."""
+def _photos_not_read(old: Frame, solved: Frame) -> list[Photo]:
+    """The old frame's photos that the solving did not see, as not used."""
     files = {p.file for p in solved.photos}
-    left = (
+    return [
         replace(p, camera=None, used=False, reason=p.reason or "not used")
         for p in {p.file: p for p in old.photos}.values()
         if p.file not in files
-    )
-    return (*solved.photos, *left)
+    ]
 
 
 def _joints(old: Frame, solved: Frame, labels: Sequence[str]) -> tuple[Joint, ...]:

@@ -1,4 +1,4 @@
-"""Frames for tests of corrections and of the page: a small one, easy to follow by hand, large ones, a sample's."""
+"""Frames for tests of corrections and of the page: a small one, easy to follow, large ones, a sample's."""
 
 import json
 from dataclasses import replace

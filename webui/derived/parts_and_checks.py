@@ -10,7 +10,6 @@ from recon.corrections.codec import member_to_json
 from recon.corrections.state import State, joint_key
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
-from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.rigidity.checks import HOLE, check_frame
