@@ -66,8 +66,21 @@ def create_app(
         MAX_CONTENT_LENGTH=MOST_BYTES + 2**20, MAX_FORM_MEMORY_SIZE=MOST_REQUEST_BYTES, MAX_FORM_PARTS=8
     )
     stocks = stocks or load_stocks()
-    build = Build(folder, stocks)
-    context = AppContext(
+    address = f"http://{f'[{host}]' if ':' in host else host}:{port}"
+    context = _context(Build(folder, stocks), stocks, solver, keys, address)
+    attach(app, context)
+    guard(app, host, keys, context.token, on_enter)
+    for module in (page, photos, reading, change, plan, downloads):
+        app.register_blueprint(module.bp)
+    _answer_errors(app)
+    context.photos.start()
+    return app
+
+
+def _context(
+    build: Build, stocks: dict[str, Stock], solver: str, keys: Keys | None, address: str
+) -> AppContext:
+    return AppContext(
         build,
         PhotoStore(build),
         ReadingJob(build, solver, stocks),
@@ -76,15 +89,8 @@ def create_app(
         stocks,
         secrets.token_urlsafe(32),
         keys,
-        f"http://{f'[{host}]' if ':' in host else host}:{port}",
+        address,
     )
-    attach(app, context)
-    guard(app, host, keys, context.token, on_enter)
-    for module in (page, photos, reading, change, plan, downloads):
-        app.register_blueprint(module.bp)
-    _answer_errors(app)
-    context.photos.start()
-    return app
 
 
 def close_app(app: Flask) -> None:

@@ -111,25 +111,27 @@ def open_page(
     def address() -> str:
         return f"{root}/enter?key={keys.new()}" if keys else f"{root}/"
 
+    def next_address() -> None:
+        say(f"A browser came in. For the next one: {address()}")
+
     try:
         app = create_app(
-            folder,
-            host=host,
-            port=port,
-            keys=keys,
-            stocks=stocks,
-            solver=solver,
-            on_enter=(lambda: say(f"A browser came in. For the next one: {address()}")) if keys else None,
+            folder, host=host, port=port, keys=keys, stocks=stocks, solver=solver, on_enter=next_address
         )
     except BaseException:
         taken.close()
         raise
+    return Page(_server(host, port, app, taken), app, address())
+
+
+def _server(host: str, port: int, app: Flask, taken: socket.socket) -> BaseWSGIServer:
+    """The server of an application on a socket that listens already."""
     sys.setswitchinterval(TURN_S)
     logging.getLogger("werkzeug").setLevel(logging.ERROR)
     server = make_server(host, port, app, threaded=True, request_handler=_Handler, fd=taken.detach())
     if isinstance(server, ThreadedWSGIServer):
         server.daemon_threads = True
-    return Page(server, app, address())
+    return server
 
 
 def _listen(host: str, port: int) -> socket.socket:

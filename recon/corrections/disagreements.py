@@ -15,7 +15,7 @@ from recon.frame.lattice import overlap
 from recon.frame.model import Member
 from recon.workshop.wording import plural
 
-ON_LINE = 0.1  # pitches that a member may be off the line or the count of another to be told by its holes
+ON_LINE = 0.1  # pitches that a member may be off the line or the count of another to be placed by its holes
 
 # What the photos say against a word
 

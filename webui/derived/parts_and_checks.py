@@ -27,6 +27,7 @@ def parts(state: State, stocks: Mapping[str, Stock]) -> dict[str, Any]:
 
     Examples
     --------
+    >>> from recon.frame.model import Frame
     >>> parts(State(Frame((), pitch_mm=38.1)), {})["members"]
     []
     """

@@ -38,9 +38,7 @@ def run(folder: Path, options: dict[str, Any]) -> dict[str, Any]:
     folder : path
         The build's.
     options : dict
-        `photos`, their names; `aside`, those set aside; `state`, the difference from an empty state;
-        `stocks`, rows; `stock` and `length`, given with this reading, or null; `solver`, the module that
-        reads.
+        As `webui.processes.reading` sends them.
 
     Returns
     -------
@@ -62,21 +60,18 @@ def run(folder: Path, options: dict[str, Any]) -> dict[str, Any]:
     state = patched(State(), options["state"])
     loaded, photos, left_out, broken = _photos(folder, options)
     _print(stage="looking for openings and rows", share=LOADING)
-    detected = {
-        p.name: table
-        for p in photos
-        for table in [reading_cache.load_detections(folder, p.name)]
-        if table is not None
-    }
+    known = ((p.name, reading_cache.load_detections(folder, p.name)) for p in photos)
+    detected = {name: table for name, table in known if table is not None}
     found = _keeper(folder, detected)
     stocks = {d["id"]: Stock(**{**d, "lengths_mm": tuple(d["lengths_mm"])}) for d in options["stocks"]}
     stock_id = _stock_id(state, options.get("stock"), stocks)
+    length = options.get("length")
     reading = reading_cache.read(
         options["solver"],
         photos,
         stocks=stocks,
         stock_id=stock_id,
-        length=parse_known_length(options["length"]) if options.get("length") else None,
+        length=parse_known_length(length) if length else None,
         progress=lambda stage, share: _print(stage=stage, share=LOADING + (1 - LOADING) * share),
         constraints=_constraints(state, photos, stocks[stock_id].width if stock_id else None),
         found=found,

@@ -95,7 +95,7 @@ class Build:
         self._saving: threading.Timer | None = None
         self._save_lock = threading.Lock()  # not the one that changes wait for: writing takes a while
         self._words: dict[int, str] = {}  # what each journal entry did
-        self.moments: dict[int, Moment] = {0: self._first}  # by the journal's number after which each held
+        self.moments: dict[int, Moment] = {0: self._first}  # by the journal's number from which each stands
         try:
             for entry in self.journal.entries:
                 self._replay(entry)

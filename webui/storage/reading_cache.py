@@ -71,11 +71,8 @@ def read(
     """
     function = importlib.import_module(solver).read
     takes = inspect.signature(function).parameters
-    options = {
-        k: v
-        for k, v in ((CONSTRAINTS, constraints), ("found", found), ("detected", detected))
-        if v is not None and k in takes
-    }
+    optional = {CONSTRAINTS: constraints, "found": found, "detected": detected}
+    options = {k: v for k, v in optional.items() if v is not None and k in takes}
     return function(photos, stocks=stocks, stock_id=stock_id, length=length, progress=progress, **options)
 
 
