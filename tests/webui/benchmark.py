@@ -1,14 +1,15 @@
-"""The page: from an edit to the screen at 12 and 300 members, frames of a drag, a pan and a zoom, the first picture of ten 12-MP
-photos, and edits lost to kill -9.
+"""The page: from an edit to the screen at 12 and 300 members, frames of a drag, a pan and a zoom, the first
+picture of ten 12-MP photos, and edits lost to kill -9.
 
     python -m tests.webui.benchmark [--edits N] [--frames N] [--kill N]
 
 Needs a checkout with its tests (the frames and the kill test are theirs), Chromium and Playwright.
 
-An edit is timed from the press of a button until all of this is on the screen: the answer of the server, which has the change in
-its journal and on the disk; the marks in all three photos; the frame in space (painted to the last pixel: one is read back); the
-member's row in the list; its card; and two more animation frames, within which the browser has put the canvases on the screen.
-"Live" is later: the doubts and the parts list have been reckoned anew and are on the page.
+An edit is timed from the press of a button until all of this is on the screen: the answer of the server,
+which has the change in its journal and on the disk; the marks in all three photos; the frame in space
+(painted to the last pixel: one is read back); the member's row in the list; its card; and two more animation
+frames, within which the browser has put the canvases on the screen. "Live" is later: the doubts and the parts
+list have been reckoned anew and are on the page.
 """
 
 from __future__ import annotations
@@ -38,7 +39,8 @@ WAIT_FOR_SPACE = """async () => {
   renderer.render = (...what) => { render(...what); gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, new Uint8Array(4)); };
 }"""
 
-# Presses a button of the chosen member's card; resolves to [ms until the change is drawn, ms until what follows from it is].
+# Presses a button of the chosen member's card; resolves to [ms until the change is drawn, ms until what
+# follows from it is].
 EDIT_TO_SCREEN = """async ([label, id]) => {
   const {build} = await import('/static/store.js'), {views} = await import('/static/views.js'), {live} = await import('/static/effects.js');
   const frame = () => new Promise(requestAnimationFrame), n = build.n + 1, start = performance.now();
@@ -53,8 +55,8 @@ EDIT_TO_SCREEN = """async ([label, id]) => {
   return [drawn, performance.now() - start];
 }"""
 
-# One move of a hand in every animation frame; resolves to the ms from each frame to the next. `kind`: an end dragged along its
-# member, the photo moved, or zoomed in and out; `name`: the photo.
+# One move of a hand in every animation frame; resolves to the ms from each frame to the next. `kind`: an end
+# dragged along its # member, the photo moved, or zoomed in and out; `name`: the photo.
 FRAMES = """async ([kind, name, count]) => {
   const {views} = await import('/static/views.js'), {build, chosen} = await import('/static/store.js');
   const view = views.photos.get(name), canvas = view.canvas, box = canvas.getBoundingClientRect(), frame = () => new Promise(requestAnimationFrame);
@@ -93,7 +95,8 @@ def run(args) -> int:
     try:
         from playwright.sync_api import sync_playwright
 
-        from tests.webui import frames, test_journal
+        from tests.corrections import frames
+        from tests.webui import test_journal
     except ImportError as error:
         raise ReconError(
             f"{error.name} is missing; this measurement runs in a checkout with its tests and Playwright."
@@ -140,7 +143,8 @@ def told(what: str, times_ms, of: str = "edits") -> None:
 
 
 def with_photos(frame, size_px):
-    """The frame with its laps and three photos of it (size_px: width, height), whose cameras see all of it."""
+    """The frame with its laps and three photos of it (size_px: width, height), whose cameras see all of
+    it."""
     from recon.frame.joints import find_joints
     from recon.frame.model import Photo
     from recon.geometry.camera import Camera
@@ -218,7 +222,8 @@ class Opened:
 
 
 def edit_times(browser, folder: Path, frame, edits: int):
-    """Milliseconds from pressing a button to the drawn change, and to what follows from it; members and ends at random."""
+    """Milliseconds from pressing a button to the drawn change, and to what follows from it; members and ends
+    at random."""
     chance = random.Random(SEED)
     with Opened(browser, folder, frame) as page:
         page.evaluate(WAIT_FOR_SPACE)
@@ -257,8 +262,8 @@ def frame_times(browser, folder: Path, frame, count: int):
 
 
 def first_picture(browser, folder: Path):
-    """Seconds from opening a build that was never opened until the first picture is decoded on the page, until the page answers,
-    and until all pictures are."""
+    """Seconds from opening a build that was never opened until the first picture is decoded on the page,
+    until the page answers, and until all pictures are."""
     save_photos(folder, 10, PHOTO_PX)
     start = time.perf_counter()
     serving = Serving(folder)

@@ -1,15 +1,18 @@
-"""Clicks, keys, drags and seconds from a frame with three wrong members to the exact one, by the doubts on the page.
+"""Clicks, keys, drags and seconds from a frame with three wrong members to the exact one, by the doubts on
+the page.
 
     python -m tests.webui.correcting [--seeds N] [--samples FOLDER ...] [--hand keys|mouse]
 
-A hand in Chromium goes through the doubts as a person would who looks at the photos: right ones are confirmed, wrong ones put
-right, by real keys and clicks on what the page shows; what is then still missing is drawn on a photo.  It is counted until the frame
-is the truth, member by member, up to labels and the ways that the frame fits itself.
+A hand in Chromium goes through the doubts as a person would who looks at the photos: right ones are
+confirmed, wrong ones put right, by real keys and clicks on what the page shows; what is then still missing is
+drawn on a photo.  It is counted until the frame is the truth, member by member, up to labels and the ways
+that the frame fits itself.
 
-The person's seconds are those of the keystroke-level model (S. K. Card, T. P. Moran, A. Newell, "The keystroke-level model for user
-performance time with interactive systems", Communications of the ACM 23(7), 396-410, 1980; values from memory): K a key or mouse
-button, P pointing, H a hand between keyboard and mouse, M deciding, R waiting for the page, as measured.  Looking at a photo until one
-knows what is right is more than an M; the model leaves it out.
+The person's seconds are those of the keystroke-level model (S. K. Card, T. P. Moran, A. Newell, "The
+keystroke-level model for user performance time with interactive systems", Communications of the ACM 23(7),
+396-410, 1980; values from memory): K a key or mouse button, P pointing, H a hand between keyboard and mouse,
+M deciding, R waiting for the page, as measured.  Looking at a photo until one knows what is right is more
+than an M; the model leaves it out.
 """
 
 from __future__ import annotations
@@ -104,8 +107,8 @@ def key_of(doubt):
 
 
 def what_is_wrong(frame, truth, id):
-    """(first holes, last holes, along): how much longer member `id` should be at each end and how far it should be shifted along
-    itself; None where it should not be there."""
+    """(first holes, last holes, along): how much longer member `id` should be at each end and how far it
+    should be shifted along itself; None where it should not be there."""
     m = frame.member(id)
     for t in truth.members:
         off = np.array(t.first) - m.first
@@ -115,7 +118,7 @@ def what_is_wrong(frame, truth, id):
             and np.allclose(off, along * np.array(m.direction))
             and abs(along) < m.holes
         ):
-            a, b = int(round(-along)), int(round(along)) + t.holes - m.holes
+            a, b = round(float(-along)), round(float(along)) + t.holes - m.holes
             return (0, 0, -a) if a == -b else (a, b, 0)
     return None
 
@@ -151,8 +154,8 @@ def go_through(page, hand, truth, mouse: bool) -> None:
 def put_right(page, hand, truth, doubt, mouse) -> None:
     if (
         len(doubt["members"]) > 1
-    ):  # told of a piece or of two in one room; which of them is wrong has a doubt of its own
-        return None
+    ):  # of a piece or of two in one room; which of them is wrong has a doubt of its own
+        return
     id = doubt["members"][0]
     frame = load_frame_from(page)
     wrong = what_is_wrong(frame, truth, id)
@@ -163,46 +166,49 @@ def put_right(page, hand, truth, doubt, mouse) -> None:
         hand.click(delete if page.locator(delete).count() else "#card >> text=Delete") if mouse else hand.key(
             "Delete"
         )
-        return hand.wait(1)
+        hand.wait(1)
+        return
     a, b, along = wrong
     for end, by in ((0, a), (1, b)):
-        if not by:
-            continue
         straight = f"{row} >> text='{'+' if by > 0 else '−'}{abs(by)}'"
-        if mouse and doubt["end"] == end and page.locator(straight).count():
+        if by and mouse and doubt["end"] == end and page.locator(straight).count():
             hand.click(straight)
             hand.wait(1)
-            continue
-        if not mouse and page.evaluate(NOW)["end"] != end:
-            hand.key("e")
-        for _ in range(abs(by)):
-            m = load_frame_from(page).member(id)
-            if mouse:
-                hand.click(
-                    f"[aria-label='One hole {'more' if by > 0 else 'less'} at hole {m.holes if end else 1}']"
-                )
-            else:
-                hand.key("." if by > 0 else ",")
-            hand.wait(1)
+        elif by:
+            move_end(page, hand, id, end, by, mouse)
     if along:
-        if mouse:
-            if not page.locator(".more[open]").count():
-                hand.click(".more summary")
-            for _ in range(abs(along)):
-                hand.click(f"[aria-label='Shift {'on' if along > 0 else 'back'} by a hole']")
-                hand.wait(1)
-        else:
-            for _ in range(abs(along)):
-                hand.key(">" if along > 0 else "<")
-                hand.wait(1)
-    if not any(wrong) and doubt["kind"] not in (
-        "loose",
-        "room",
-    ):  # those are settled when another member is put right
+        shift(page, hand, along, mouse)
+    # Loose members and those in one room are settled when another member is put right.
+    if not any(wrong) and doubt["kind"] not in ("loose", "room"):
         if mouse:
             hand.click(f"{row} .answers button >> nth=0")
         else:
             hand.key("y")
+        hand.wait(1)
+
+
+def move_end(page, hand, id, end, by, mouse) -> None:
+    if not mouse and page.evaluate(NOW)["end"] != end:
+        hand.key("e")
+    for _ in range(abs(by)):
+        m = load_frame_from(page).member(id)
+        if mouse:
+            hand.click(
+                f"[aria-label='One hole {'more' if by > 0 else 'less'} at hole {m.holes if end else 1}']"
+            )
+        else:
+            hand.key("." if by > 0 else ",")
+        hand.wait(1)
+
+
+def shift(page, hand, along, mouse) -> None:
+    if mouse and not page.locator(".more[open]").count():
+        hand.click(".more summary")
+    for _ in range(abs(along)):
+        if mouse:
+            hand.click(f"[aria-label='Shift {'on' if along > 0 else 'back'} by a hole']")
+        else:
+            hand.key(">" if along > 0 else "<")
         hand.wait(1)
 
 

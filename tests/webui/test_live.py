@@ -1,4 +1,5 @@
-"""What the page keeps while a frame is worked on: rows, paintings and boxes; and how it tells of a reading."""
+"""What the page keeps while a frame is worked on: rows, paintings and boxes; and how it tells of a
+reading."""
 
 import json
 import threading
@@ -7,8 +8,8 @@ import pytest
 
 from recon.corrections.edits import edit
 from recon.corrections.state import State, difference
+from tests.corrections.frames import gate
 from tests.webui.browsing import PAINTED, STORE, sample_build, shot, until, wait_n
-from tests.webui.frames import gate
 from webui.storage import build as build_module
 from webui.storage.build import Build
 

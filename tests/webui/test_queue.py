@@ -7,6 +7,7 @@ import pytest
 
 from recon.frame.files import frame_to_text
 from recon.frame.model import End
+from tests.corrections.frames import gate
 from tests.webui.browsing import (
     ROOT,
     SAMPLE,
@@ -22,7 +23,6 @@ from tests.webui.browsing import (
     wait_n,
 )
 from tests.webui.correcting import correct
-from tests.webui.frames import gate
 from tests.webui.wrong import wrong_frame
 
 PRESENT = "() => document.querySelector('.doubts [aria-current=true]')?.innerText || ''"
@@ -42,7 +42,7 @@ def queue(opened, serve, tmp_path):
     (tmp_path / "b").mkdir()
     (tmp_path / "b" / "frame.json").write_text(frame_to_text(replace(state.frame, members=members)))
     serving = serve(tmp_path / "b")
-    return opened(serving.address), serving.server.app.extensions["bench"].build
+    return opened(serving.address), serving.server.app.extensions["app_context"].build
 
 
 def at(page, words):
@@ -132,7 +132,7 @@ def test_enter_takes_the_member_that_was_just_drawn_even_beside_the_end_of_a_cho
 def test_notes_are_put_aside_until_no_doubt_is_left_and_come_back_by_undo(opened, serve, tmp_path):
     notes = ("The size in millimetres is not sure: 38.1 mm or 40 mm.", "Photo photo_2.jpg adds little.")
     serving = serve(sample_build(tmp_path / "b", replace(true_frame(), doubts=notes)))
-    build = serving.server.app.extensions["bench"].build
+    build = serving.server.app.extensions["app_context"].build
     page = opened(serving.address)
     page.wait_for_selector("text=adds little")
     page.keyboard.press("j")
@@ -142,7 +142,7 @@ def test_notes_are_put_aside_until_no_doubt_is_left_and_come_back_by_undo(opened
     wait_n(page, 3)
     page.wait_for_selector("#panel >> text=No doubts are left")
     assert (
-        sorted(build.state.said["read_notes"]) == sorted(notes) and build.state.frame.doubts == notes
+        sorted(build.state.corrections.notes_seen) == sorted(notes) and build.state.frame.doubts == notes
     )  # papers still tell them
     page.click("#undo")
     page.wait_for_selector("#panel button:has-text('Seen')")
@@ -151,9 +151,11 @@ def test_notes_are_put_aside_until_no_doubt_is_left_and_come_back_by_undo(opened
 def await_handle(page, photo):
     """Where the handle of the chosen member's last end is on the screen."""
     return page.evaluate(
-        """async photo => { const {build, chosen} = await import('/static/store.js'); const {views} = await import('/static/views.js');
-      const v = views.photos.get(photo), b = v.canvas.getBoundingClientRect(), [x, y] = build.shapes.get(photo).get(chosen.members[0]).ends[1];
-      return [b.left + v.x + x * v.scale, b.top + v.y + y * v.scale]; }""",
+        """async photo => { const {build, chosen} = await import('/static/store.js'); const {views} = await
+        import('/static/views.js');
+      const v = views.photos.get(photo), b = v.canvas.getBoundingClientRect(), [x, y] =
+      build.shapes.get(photo).get(chosen.members[0]).ends[1]; return [b.left + v.x + x * v.scale, b.top + v.y
+      + y * v.scale]; }""",
         photo,
     )
 

@@ -1,4 +1,5 @@
-"""The whole way with the real reader: what is said on the page stays when it solves again, and the rest is read as well as before."""
+"""The whole way with the real reader: what is said on the page stays when it solves again, and the rest is
+read as well as before."""
 
 import signal
 from dataclasses import replace
@@ -120,7 +121,7 @@ def put_right(page, wrong, truth):
     true = truth.member(mine.name)
     way = np.array(wrong.direction)
     along = sorted(float((np.array(p) - wrong.first) @ way) for p in (true.first, true.last))
-    low, high = -int(round(along[0])), int(round(along[1])) - (wrong.holes - 1)
+    low, high = -round(along[0]), round(along[1]) - (wrong.holes - 1)
     if high:
         end_pressed(page, wrong, 1, high)
     if low:

@@ -32,7 +32,8 @@ CAME = """async wanted => window.fingers.size === wanted.length
 
 
 class Fingers:
-    """Touch points, moved as a hand moves them: in small steps, all that are down at once.  What is done has come to the page."""
+    """Touch points, moved as a hand moves them: in small steps, all that are down at once.  What is done has
+    come to the page."""
 
     def __init__(self, page):
         self.page, self.cdp, self.down = page, page.context.new_cdp_session(page), {}
@@ -81,7 +82,7 @@ def phone(opened, serve, tmp_path):
     serving = serve(sample_build(tmp_path / "b"))
     page = opened(serving.address, (360, 740), has_touch=True, is_mobile=True, device_scale_factor=2)
     until(page, "async p => (await import('/static/store.js')).build.shapes.get(p)?.size > 3", PHOTO)
-    return page, Fingers(page), serving.server.app.extensions["bench"].build
+    return page, Fingers(page), serving.server.app.extensions["app_context"].build
 
 
 def box(page):
@@ -162,7 +163,7 @@ def test_a_tap_chooses_and_two_fingers_that_tap_choose_nothing(phone):
     fingers.lift("1")
     until(page, f"async () => String(await ({CHOSEN})()) === 'F'")
     view = page.evaluate(VIEW, PHOTO)
-    left, top, w, h = box(page)
+    left, top, _, h = box(page)
     fingers.put("1", (left + 20, top + h - 20))  # moved for good it moves the photo, and F stays chosen
     fingers.move(**{"1": (left + 20, top + h - 80)})
     fingers.lift("1")
