@@ -34,13 +34,13 @@ SEED = 4
 
 # Drawing in space waits until it is done, as it does not by itself: three.js hands it to another process.
 WAIT_FOR_SPACE = """async () => {
-  const {views} = await import('/static/views.js'), renderer = views.space.renderer, gl = renderer.getContext(), render = renderer.render.bind(renderer);
+  const {views} = await import('/static/pictures/arrangement.js'), renderer = views.space.renderer, gl = renderer.getContext(), render = renderer.render.bind(renderer);
   renderer.render = (...what) => { render(...what); gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, new Uint8Array(4)); };
 }"""
 
 # Presses a button of the chosen member's card; resolves to [ms until the change is drawn, ms until what follows from it is].
 EDIT_TO_SCREEN = """async ([label, id]) => {
-  const {build} = await import('/static/store.js'), {views} = await import('/static/views.js'), {live} = await import('/static/effects.js');
+  const {build} = await import('/static/core/build.js'), {views} = await import('/static/pictures/arrangement.js'), {live} = await import('/static/core/derived.js');
   const frame = () => new Promise(requestAnimationFrame), n = build.n + 1, start = performance.now();
   document.querySelector(`[aria-label='${label}']`).click();
   const shown = () => build.n >= n && [...views.photos.values(), views.space].every(view => view.shown >= n)
@@ -56,7 +56,7 @@ EDIT_TO_SCREEN = """async ([label, id]) => {
 # One move of a hand in every animation frame; resolves to the ms from each frame to the next. `kind`: an end dragged along its
 # member, the photo moved, or zoomed in and out; `name`: the photo.
 FRAMES = """async ([kind, name, count]) => {
-  const {views} = await import('/static/views.js'), {build, chosen} = await import('/static/store.js');
+  const {views} = await import('/static/pictures/arrangement.js'), {build} = await import('/static/core/build.js'), {chosen} = await import('/static/core/selection.js');
   const view = views.photos.get(name), canvas = view.canvas, box = canvas.getBoundingClientRect(), frame = () => new Promise(requestAnimationFrame);
   const middle = [box.left + box.width / 2, box.top + box.height / 2];
   const send = (type, [x, y], more = {}) => canvas.dispatchEvent(new PointerEvent(type, {pointerId: 7, clientX: x, clientY: y, bubbles: true, cancelable: true, ...more}));
@@ -255,7 +255,7 @@ def frame_times(browser, folder: Path, frame, count: int):
         page.wait_for_timeout(500)
         found.append(("end dragged, one photo", page.evaluate(FRAMES, ["drag", "photo_1.jpg", count])))
         page.evaluate(
-            "async () => { const {views} = await import('/static/views.js'); views.photos.get('photo_1.jpg').zoom(5); }"
+            "async () => { const {views} = await import('/static/pictures/arrangement.js'); views.photos.get('photo_1.jpg').zoom(5); }"
         )
         page.wait_for_timeout(1500)
         found.append(("photo moved", page.evaluate(FRAMES, ["pan", "photo_1.jpg", count])))
@@ -274,7 +274,7 @@ def first_picture(browser, folder: Path):
         page.goto(serving.page.address)
         page.wait_for_selector("body[data-ready]")
         ready = time.perf_counter() - start
-        loaded = "async () => [...(await import('/static/views.js')).views.photos.values()].filter(v => v.whole.complete && v.whole.naturalWidth).length"
+        loaded = "async () => [...(await import('/static/pictures/arrangement.js')).views.photos.values()].filter(v => v.whole.complete && v.whole.naturalWidth).length"
         first = every = None
         while every is None:
             count = page.evaluate(loaded)

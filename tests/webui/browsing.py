@@ -48,9 +48,9 @@ def sample_build(folder, frame=None, sample=SAMPLE):
     return folder
 
 
-PLACE = """async ([photo, x, y]) => { const {views} = await import('/static/views.js'); const v = views.photos.get(photo), b = v.canvas.getBoundingClientRect();
+PLACE = """async ([photo, x, y]) => { const {views} = await import('/static/pictures/arrangement.js'); const v = views.photos.get(photo), b = v.canvas.getBoundingClientRect();
   return [b.left + v.x + x * v.scale, b.top + v.y + y * v.scale]; }"""
-STORE = "async what => { const {build} = await import('/static/store.js'); return what === 'members' ? [...build.members.values()] : build[what]; }"
+STORE = "async what => { const {build} = await import('/static/core/build.js'); return what === 'members' ? [...build.members.values()] : build[what]; }"
 
 
 def place(page, photo, xy):
@@ -68,17 +68,17 @@ def until(page, what, arg=None):
 
 
 def wait_n(page, n):
-    until(page, "async n => { const {build} = await import('/static/store.js'); return build.n >= n; }", n)
+    until(page, "async n => { const {build} = await import('/static/core/build.js'); return build.n >= n; }", n)
 
 
 # Whether an end that is held knows the places that it can be dragged to; a hand takes longer than that.
-TRACKED = """async () => { const {views} = await import('/static/views.js');
+TRACKED = """async () => { const {views} = await import('/static/pictures/arrangement.js');
   return [...views.photos.values()].every(v => v.hand?.kind !== 'end' || v.hand.track); }"""
 # Whether all pictures and their tiles have come and are painted.
-PAINTED = """async () => { const {views} = await import('/static/views.js');
-  return [...views.photos.values()].every(v => v.photo.levels !== null && v.whole.complete && v.whole.naturalWidth && !v.asked && [...v.tiles.values()].every(t => t.pixels)); }"""
+PAINTED = """async () => { const {views} = await import('/static/pictures/arrangement.js');
+  return [...views.photos.values()].every(v => v.photo.levels !== null && v.whole.complete && v.whole.naturalWidth && !v.frameRequest && [...v.tiles.kept.values()].every(t => t.pixels)); }"""
 # Whether doubts and parts are those of the frame as it stands.
-RECKONED = """async () => { const {live} = await import('/static/effects.js'), {build} = await import('/static/store.js');
+RECKONED = """async () => { const {live} = await import('/static/core/derived.js'), {build} = await import('/static/core/build.js');
   return live.doubts === build.n && live.parts === build.n; }"""
 
 

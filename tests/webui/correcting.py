@@ -28,9 +28,9 @@ from tests.webui.wrong import photos_to_draw, wrong_frame
 K, P, H, M = 0.28, 1.10, 0.40, 1.35  # seconds, from memory; K of an average typist who is no secretary
 PATIENCE_S = 20
 SAMPLES = ("trestle", "cart", "oddment")
-SETTLED = """async n => { const {build} = await import('/static/store.js'); const effects = await import('/static/effects.js');
+SETTLED = """async n => { const {build} = await import('/static/core/build.js'); const effects = await import('/static/core/derived.js');
   if (build.n < n) return false; await effects.settled(); return true; }"""
-NOW = """async () => { const {build, chosen} = await import('/static/store.js'); return {doubts: build.doubts, at: chosen.doubt, members: chosen.members, end: chosen.end}; }"""
+NOW = """async () => { const {build} = await import('/static/core/build.js'), {chosen} = await import('/static/core/selection.js'); return {doubts: build.doubts, at: chosen.doubt, members: chosen.members, end: chosen.end}; }"""
 
 
 class Hand:
@@ -227,7 +227,7 @@ def draw_missing(page, hand, truth, data, mouse) -> None:
         hand.drag(*(page.evaluate(PLACE, [photo, *map(float, xy)]) for xy in ends))
         page.wait_for_selector("text=New member")
         for _ in range(8):
-            p = page.evaluate("async () => (await import('/static/store.js')).build.proposal")
+            p = page.evaluate("async () => (await import('/static/core/build.js')).build.proposal")
             if np.allclose(p["first"], t.first) and p["holes"] == t.holes:
                 break
             hand.decide()
@@ -264,7 +264,7 @@ def correct(browser, sample: Path, seed: int, hand: str):
 
 def until_shown(page):
     while not page.evaluate(
-        "async () => { const {build} = await import('/static/store.js'); return build.photos.every(p => build.shapes.get(p.name)?.size); }"
+        "async () => { const {build} = await import('/static/core/build.js'); return build.photos.every(p => build.shapes.get(p.name)?.size); }"
     ):
         page.wait_for_timeout(50)
 

@@ -202,10 +202,10 @@ def test_the_one_who_comes_second_takes_either_or_puts_his_on_top(two, answer, h
         assert second.evaluate("document.documentElement.scrollWidth") <= 360
     second.click(f"dialog >> text={answer}")
     wait_n(second, 4 if words else 3)
-    until(second, "async h => (await import('/static/store.js')).build.members.get('A').holes === h", holes)
+    until(second, "async h => (await import('/static/core/build.js')).build.members.get('A').holes === h", holes)
     assert build.state.frame.member("A").holes == holes
     if words:
-        until(one, "async h => (await import('/static/store.js')).build.members.get('A').holes === h", holes)
+        until(one, "async h => (await import('/static/core/build.js')).build.members.get('A').holes === h", holes)
         one.wait_for_selector(f"#notice >> text={words}")
 
 
@@ -213,7 +213,7 @@ def test_escape_keeps_theirs_and_nothing_is_sent(two):
     one, second, build = two
     both_lengthen_a(one, second, build)
     second.keyboard.press("Escape")
-    until(second, "async () => (await import('/static/store.js')).build.members.get('A').holes === 10")
+    until(second, "async () => (await import('/static/core/build.js')).build.members.get('A').holes === 10")
     assert build.n == 3
 
 

@@ -12,12 +12,12 @@ from tests.webui.frames import gate
 from webui.storage import build as build_module
 from webui.storage.build import Build
 
-PIXELS = """async () => { const {views} = await import('/static/views.js'), {changed} = await import('/static/store.js'); changed.clear();
+PIXELS = """async () => { const {views} = await import('/static/pictures/arrangement.js'), {changed} = await import('/static/core/repaint.js'); changed.clear();
   return [...views.photos.values()].map(v => { v.paint(); return v.canvas.toDataURL(); }); }"""
-ANEW = "async () => { (await import('/static/store.js')).rest.n++; }"
-ALL_HERE = "async () => { const {build} = await import('/static/store.js'); return build.shapes.size === 3 && [...build.shapes.values()].every(s => s.size === build.members.size); }"
+ANEW = "async () => { (await import('/static/core/repaint.js')).backdrop.version++; }"
+ALL_HERE = "async () => { const {build} = await import('/static/core/build.js'); return build.shapes.size === 3 && [...build.shapes.values()].every(s => s.size === build.members.size); }"
 ON_RAY = """async ([x, y]) => {                                   // the first member on a line of sight, found by small steps along it
-  const {views} = await import('/static/views.js'), {build} = await import('/static/store.js'), {Vector3} = await import('/static/vendor/three.module.min.js');
+  const {views} = await import('/static/pictures/arrangement.js'), {build} = await import('/static/core/build.js'), {Vector3} = await import('/static/vendor/three.module.min.js');
   const s = views.space, from = s.camera.position.clone(), way = new Vector3(x / s.width * 2 - 1, 1 - y / s.deep * 2, 0.5).unproject(s.camera).sub(from).normalize();
   for (let far = 0; far < 4 * s.far; far += 0.01) {
     const p = from.clone().addScaledVector(way, far);
@@ -112,7 +112,7 @@ def test_a_click_in_space_chooses_the_first_member_on_the_line_of_sight(page):
         for y in range(4, 17, 3):
             at = [box["width"] * x / 20, box["height"] * y / 20]
             page.mouse.click(box["x"] + at[0], box["y"] + at[1])
-            found = page.evaluate("async () => (await import('/static/store.js')).chosen.members[0] ?? null")
+            found = page.evaluate("async () => (await import('/static/core/selection.js')).chosen.members[0] ?? null")
             assert found == page.evaluate(ON_RAY, at), at
             hits.add(found)
     assert len(hits) > 3  # nothing, and three or more members

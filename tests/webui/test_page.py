@@ -60,7 +60,7 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
         page.click(f"#picker button:has-text('{Path(photo.file).stem}')")
         page.click("#tab-members")
         page.click("[data-key=A]")
-        until(page, "async p => (await import('/static/store.js')).build.shapes.get(p)?.size > 3", photo.file)
+        until(page, "async p => (await import('/static/core/build.js')).build.shapes.get(p)?.size > 3", photo.file)
         drag(
             page,
             place(page, photo.file, camera.project(a.hole_centre(np.array([a.holes - 0.5])))[0]),
@@ -153,7 +153,7 @@ def test_choosing_anywhere_chooses_everywhere(opened, serve, tmp_path):
     page.click("#tab-members")
     until(
         page,
-        "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)",
+        "async () => [...(await import('/static/core/build.js')).build.shapes.values()].every(s => s.size > 3)",
     )
     photo = frame.photos[0]
     for id in ("A", "C"):
@@ -169,7 +169,7 @@ def test_choosing_anywhere_chooses_everywhere(opened, serve, tmp_path):
     page.click("#tab-laps")
     page.click("#panel .item >> nth=0")
     assert page.inner_text("#card h2") == "Lap"
-    pressed = page.evaluate("async () => (await import('/static/store.js')).chosen.members")
+    pressed = page.evaluate("async () => (await import('/static/core/selection.js')).chosen.members")
     page.click("#tab-members")
     assert page.locator("#panel [aria-pressed=true]").count() == len(pressed) == 2
 
@@ -394,13 +394,13 @@ def test_a_plan_is_drawn_where_the_build_differs(opened, serve, tmp_path):
     page = opened(serve(sample_build(tmp_path / "b")).address)
     page.click("#away")
     page.set_input_files("[aria-label=Plan]", str(tmp_path / "plan.json"))
-    until(page, "async () => (await import('/static/store.js')).build.plan")
+    until(page, "async () => (await import('/static/core/build.js')).build.plan")
     page.click("#tab-checks")
     page.wait_for_selector("text=Against the plan")
     assert "Differs from the plan" in page.inner_text("#panel") and "A" in page.inner_text(
         "#panel .list >> nth=-1"
     )
-    until(page, "async () => Object.keys((await import('/static/store.js')).build.planShapes || {}).length")
+    until(page, "async () => Object.keys((await import('/static/core/build.js')).build.planShapes || {}).length")
     shot(page, "plan")
 
 

@@ -12,7 +12,7 @@ from recon.solve.evidence.candidate import same_line
 from recon.solve.priors.constraints import Given, known_sticks
 from tests.webui.browsing import SAMPLE, STORE, load_frame_from, served, shot, true_frame, wait_n
 
-READ = """async n => { const {build} = await import('/static/store.js'); return build.n >= n && !build.job.running; }"""
+READ = """async n => { const {build} = await import('/static/core/build.js'); return build.n >= n && !build.job.running; }"""
 
 
 def places(frame):

@@ -21,7 +21,7 @@ def read(photos, *, stocks, stock_id, length, progress, found):
     found(photos[0].name, [[300.0, 200.0, 9.0, 9.0, 0.0, 0.0]], [[[300.0, 200.0], [340.0, 200.0]]])
     time.sleep(60)
 """
-INKED = """async ([photo, x, y]) => { const {views} = await import('/static/views.js'), {OPENING} = await import('/static/colours.js'), v = views.photos.get(photo);
+INKED = """async ([photo, x, y]) => { const {views} = await import('/static/pictures/arrangement.js'), {OPENING} = await import('/static/core/colours.js'), v = views.photos.get(photo);
   const want = [1, 3, 5].map(i => parseInt(OPENING.slice(i, i + 2), 16)), side = 40, at = [x * v.scale + v.x, y * v.scale + v.y].map(p => Math.round(p * v.ratio - side / 2));
   const {data} = v.context.getImageData(...at, side, side);
   for (let i = 0; i < data.length; i += 4) if (want.every((c, k) => Math.abs(data[i + k] - c) < 24)) return true;
@@ -147,7 +147,7 @@ def test_the_page_says_that_the_program_was_ended_and_takes_up_its_work_when_it_
         page.wait_for_selector("body[data-ready]")
         page.click("#tab-members")
         page.click("[data-key=A]")
-        holes = "async () => (await import('/static/store.js')).build.members.get('A').holes"
+        holes = "async () => (await import('/static/core/build.js')).build.members.get('A').holes"
         was = page.evaluate(holes)
         page.keyboard.press(".")
         wait_n(page, 2)
@@ -175,10 +175,10 @@ def test_the_page_says_that_the_program_was_ended_and_takes_up_its_work_when_it_
 
 def test_a_turned_frame_stays_in_sight_and_nothing_of_it_stands_out_as_changed(opened, serve, tmp_path):
     page = opened(serve(sample_build(tmp_path / "b")).address)
-    seen = """async () => { const {views} = await import('/static/views.js'), v = views.space, THREE = await import('/static/vendor/three.module.min.js');
-      const {build} = await import('/static/store.js'), {boxOf} = await import('/static/boxes.js'); v.paintNow();
+    seen = """async () => { const {views} = await import('/static/pictures/arrangement.js'), v = views.space, THREE = await import('/static/vendor/three.module.min.js');
+      const {build} = await import('/static/core/build.js'), {boxOf} = await import('/static/space/box.js'); v.paintNow();
       return [...build.members.values()].every(m => new THREE.Vector3(...boxOf(m).middle).project(v.camera).toArray().slice(0, 2).every(c => Math.abs(c) < 1)); }"""
-    lately = "async () => (await import('/static/store.js')).changed.size"
+    lately = "async () => (await import('/static/core/repaint.js')).changed.size"
     until(page, seen)
     page.click("#away")
     page.click("text=Turn about x")
@@ -208,11 +208,11 @@ def test_doubts_of_an_older_frame_are_asked_for_again(opened, serve, tmp_path):
       window.fetch = async (...asked) => { const answer = await real(...asked);
         if (first && String(asked[0]).endsWith('what=doubts')) {          // the answer of the older frame comes after the next edit
           first = false;
-          await (await import('/static/store.js')).edit({op: 'end', member: 'B', end: 1, by: 30});
+          await (await import('/static/core/changes.js')).edit({op: 'end', member: 'B', end: 1, by: 30});
           await new Promise(done => setTimeout(done, 700));
         }
         return answer; }; }""")
-    page.evaluate("async () => (await import('/static/store.js')).edit({op: 'delete', members: ['A']})")
+    page.evaluate("async () => (await import('/static/core/changes.js')).edit({op: 'delete', members: ['A']})")
     wait_n(page, 3)
     until(page, "() => document.querySelector('#panel').innerText.includes('B, 42 holes')")
 
@@ -220,13 +220,13 @@ def test_doubts_of_an_older_frame_are_asked_for_again(opened, serve, tmp_path):
 def test_a_doubtful_bolt_is_shown_near_and_not_painted_over(opened, serve, tmp_path):
     page = opened(serve(sample_build(tmp_path / "b")).address)
     page.click("#picker button:has-text('photo_1')")
-    until(page, "async () => (await import('/static/store.js')).build.shapes.get('photo_1.jpg')?.size > 3")
+    until(page, "async () => (await import('/static/core/build.js')).build.shapes.get('photo_1.jpg')?.size > 3")
     until(
-        page, "async () => (await import('/static/effects.js')).live.doubts >= 0"
+        page, "async () => (await import('/static/core/derived.js')).live.doubts >= 0"
     )  # its own doubts, so that they do not come later
-    page.evaluate("""async () => { const {build, lapKey, tell} = await import('/static/store.js'), j = build.joints[0], lap = [j.a, j.a_hole, j.b, j.b_hole];
-      build.doubts = [{kind: 'bolt', members: [j.a, j.b], text: 'Is there a bolt?', sure: 0.95, lap, end: null}]; tell('effects'); }""")
-    looked = """async () => { const {views} = await import('/static/views.js'), {build} = await import('/static/store.js'), v = views.photos.get('photo_1.jpg'); v.paint();
+    page.evaluate("""async () => { const {build, lapKey} = await import('/static/core/build.js'), {emit} = await import('/static/core/events.js'), j = build.joints[0], lap = [j.a, j.a_hole, j.b, j.b_hole];
+      build.doubts = [{kind: 'bolt', members: [j.a, j.b], text: 'Is there a bolt?', sure: 0.95, lap, end: null}]; emit('derived'); }""")
+    looked = """async () => { const {views} = await import('/static/pictures/arrangement.js'), {build} = await import('/static/core/build.js'), v = views.photos.get('photo_1.jpg'); v.paint();
       const [, x, y] = v.laps().find(([j]) => j === build.joints[0]), side = Math.round(10 * v.ratio);
       const data = v.context.getImageData(Math.round(x * v.ratio) - side / 2, Math.round(y * v.ratio) - side / 2, side, side).data, colours = new Set();
       for (let i = 0; i < data.length; i += 4) colours.add(data.slice(i, i + 3).join());
@@ -244,9 +244,9 @@ def test_laps_are_marked_where_their_bolts_come_out_on_the_photo(opened, serve, 
     frame = load_frame_from(page)
     until(
         page,
-        "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)",
+        "async () => [...(await import('/static/core/build.js')).build.shapes.values()].every(s => s.size > 3)",
     )
-    marked = """async photo => { const {views} = await import('/static/views.js'), {build, choose} = await import('/static/store.js'), v = views.photos.get(photo);
+    marked = """async photo => { const {views} = await import('/static/pictures/arrangement.js'), {build} = await import('/static/core/build.js'), {choose} = await import('/static/core/selection.js'), v = views.photos.get(photo);
       choose([...build.members.keys()]); return v.laps().map(([j, x, y]) => [j.a, j.a_hole, j.b, j.b_hole, ...v.toPhoto([x, y])]); }"""
     for photo in frame.photos:
         camera, found = camera_of(photo), page.evaluate(marked, photo.file)

@@ -17,9 +17,9 @@ from tests.webui.browsing import (
 )
 
 PHOTO = "photo_1.jpg"
-VIEW = """async photo => { const {views} = await import('/static/views.js'); const v = views.photos.get(photo);
+VIEW = """async photo => { const {views} = await import('/static/pictures/arrangement.js'); const v = views.photos.get(photo);
   return {scale: v.scale, x: v.x, y: v.y, least: v.least}; }"""
-CHOSEN = "async () => (await import('/static/store.js')).chosen.members"
+CHOSEN = "async () => (await import('/static/core/selection.js')).chosen.members"
 
 
 # Keeps where the fingers are that the page was told of; moves come to it with its next picture.
@@ -81,7 +81,7 @@ def phone(opened, serve, tmp_path):
     """(page, fingers, build) of the sample's build on a phone, its first photo in view."""
     serving = serve(sample_build(tmp_path / "b"))
     page = opened(serving.address, (360, 740), has_touch=True, is_mobile=True, device_scale_factor=2)
-    until(page, "async p => (await import('/static/store.js')).build.shapes.get(p)?.size > 3", PHOTO)
+    until(page, "async p => (await import('/static/core/build.js')).build.shapes.get(p)?.size > 3", PHOTO)
     return page, Fingers(page), serving.server.app.extensions["bench"].build
 
 
