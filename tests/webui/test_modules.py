@@ -125,3 +125,32 @@ def test_a_member_is_sure_from_the_same_confidence_on_everywhere():
     assert [float(value) for value in found] == [SURE]
     for name, text in SCRIPTS.items():
         assert not re.search(r"confidence\s*[<>]=?\s*[\d.]", text), name
+
+
+# Types
+
+
+EXPORTED = re.compile(
+    r"(/\*\*(?:(?!\*/).)*\*/\n)?^export (?:async )?(?:function (\w+)\(|const (\w+) = (?:\(([^=]*?)\)|(\w+)) =>)",
+    re.M | re.S,
+)
+
+
+@pytest.mark.parametrize("name", SCRIPTS)
+def test_exported_functions_say_what_they_take(name):
+    for found in EXPORTED.finditer(SCRIPTS[name]):
+        comment, function, constant, several, one = found.groups()
+        which = function or constant
+        if function:
+            rest = SCRIPTS[name][found.end() :]
+            depth, end = 1, 0
+            while depth:
+                depth += {"(": 1, ")": -1}.get(rest[end], 0)
+                end += 1
+            parameters = rest[: end - 1]
+        else:
+            parameters = several if several is not None else one
+        assert comment, f"{which}: no comment"
+        assert bool(parameters.strip()) == ("@param {" in comment), (
+            f"{which}({parameters}): types of parameters"
+        )

@@ -5,7 +5,11 @@
 const token = document.querySelector("meta[name=build-token]").content;
 const SILENT = "The page does not answer; is the program still running?";
 
-/** What is said when the server does not answer, and what that means for the user. */
+/**
+ * What the page says when the server does not answer.
+ * @param {string} words what that means for the user
+ * @returns {string}
+ */
 export const silentBut = words => `${SILENT} ${words}`;
 
 const problemOf = (payload, status) => payload.problem || `The page answered ${status}.`;

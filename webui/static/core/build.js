@@ -77,7 +77,7 @@ export function lapKey(joint) {
  */
 export const lapName = ([a, i, b, j]) => `hole ${i + 1} of ${a} on hole ${j + 1} of ${b}`;
 
-/** Forgets the frame and its corrections, before all of it is taken over anew. */
+/** Forgets the frame and its corrections, before all of it is taken over again. */
 export function forgetFrame() {
   Object.assign(build, {
     members: new Map(),
@@ -113,14 +113,14 @@ export function applyDelta(delta) {
   }
 }
 
-function applyJoints({put, gone}) {
-  for (const key of gone) build.laps.delete(String(key));
+function applyJoints({put, gone: removed}) {
+  for (const key of removed) build.laps.delete(String(key));
   for (const joint of put) build.laps.set(String(lapKey(joint)), joint);
   build.joints = [...build.laps.values()];
-  updateBolts(new Set([...gone.flatMap(key => [key[0], key[2]]), ...put.flatMap(j => [j.a, j.b])]));
+  updateBolts(new Set([...removed.flatMap(key => [key[0], key[2]]), ...put.flatMap(j => [j.a, j.b])]));
 }
 
-/** Finds the bolts of some members anew; where they are the same, the map stays, and what was drawn of it. */
+/** Updates the bolts of some members; where they are the same, the map stays, and what was drawn of it. */
 function updateBolts(ids) {
   const bolts = new Map([...ids].map(id => [id, new Map()]));
   for (const joint of build.joints) {

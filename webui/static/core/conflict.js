@@ -32,7 +32,7 @@ function doneThere({there}) {
   return h(
     "p",
     {},
-    there ? "Nothing that is left: what was done was taken back." : "It cannot be told in words.",
+    there ? "Nothing that is left: what was done was taken back." : "It cannot be put into words.",
   );
 }
 
@@ -51,7 +51,7 @@ function description(conflict) {
     h("h3", {}, "Done there"),
     doneThere(conflict),
     h("h3", {}, "Yours, not done yet"),
-    h("p.mine", {}, conflict.mine || "It can no longer be told."),
+    h("p.mine", {}, conflict.mine || "It can no longer be described."),
     ...(conflict.both?.length ? [h("h3", {}, "Changed by both"), list(conflict.both)] : []),
     outcome(conflict),
   ].filter(Boolean);

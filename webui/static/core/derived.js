@@ -127,13 +127,21 @@ async function fetchChecks() {
   emit("derived");
 }
 
-/** @returns {string} what names a member's row of the parts list */
+/**
+ * What names a member's row of the parts list.
+ * @param {{stock: string, holes: number}} row
+ * @returns {string}
+ */
 export const memberRowKey = row => `${row.stock} ${row.holes}`;
 
-/** @returns {string} what names a row of bolts, nuts or washers */
+/**
+ * What names a row of bolts, nuts or washers.
+ * @param {{kind: string, name: string, grip_mm: number|null}} row
+ * @returns {string}
+ */
 export const hardwareRowKey = row => `${row.kind} ${row.name} ${row.grip_mm}`;
 
-/** What names the weight. */
+/** What names the row of the weight. */
 export const MASS_KEY = "mass";
 
 /**

@@ -78,7 +78,7 @@ function additionItem({text, member}) {
 function drawAudit() {
   if (!build.plan) return [];
   const audit = derived.audit;
-  if (!audit) return emptyPanel("Held against the plan…");
+  if (!audit) return emptyPanel("Being compared with the plan…");
   if (audit.problem) return [h("p.pad", {}, audit.problem)];
   return [
     h("h3.pad", {}, "Against the plan"),

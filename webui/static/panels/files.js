@@ -56,8 +56,8 @@ function planSection() {
     await load(true);
   };
   const words = build.plan
-    ? `Held against ${build.plan}; see Checks.`
-    : "A frame file that this build is held against.";
+    ? `Compared with ${build.plan}; see Checks.`
+    : "A frame file that this build is compared with.";
   return [
     h("h3.pad", {}, "Plan"),
     h(

@@ -35,7 +35,7 @@ export function begin() {
     else clear();
   });
   on("changed", () => {
-    if (measured.points.length) clear(); // holes may be counted anew
+    if (measured.points.length) clear(); // holes may be counted again
   });
 }
 

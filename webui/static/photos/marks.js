@@ -32,7 +32,11 @@ const NO_MARKS = {missed: [], false: []};
  */
 export const userMarks = photo => build.corrections.marks?.[photo] || NO_MARKS;
 
-/** Draws the openings and rows that were found, and the user's marks of openings. */
+/**
+ * Draws the openings and rows that were found, and the user's marks of openings.
+ * @param {Object} view
+ * @param {CanvasRenderingContext2D} c its canvas
+ */
 export function paintFound(view, c) {
   foundIn(view.name).catch(() => {});
   const {openings, rows} = build.found.get(view.name) || {openings: [], rows: []};
@@ -69,7 +73,11 @@ function traceOpening(view, c, [x, y, a, b, turn, taken]) {
   c.arc(cx, cy, 2, 0, 2 * Math.PI);
 }
 
-/** Draws the marks of all members but the chosen ones. */
+/**
+ * Draws the marks of all members but the chosen ones.
+ * @param {Object} view
+ * @param {CanvasRenderingContext2D} c its canvas
+ */
 export function paintRest(view, c) {
   shapesOf(view.name).catch(() => {});
   const sure = [];
@@ -88,7 +96,11 @@ export function paintRest(view, c) {
   if (layers.labels) paintLabels(view, c, shapes);
 }
 
-/** Draws what is chosen, what was changed just now, and what else comes and goes. */
+/**
+ * Draws what is chosen, what was changed just now, and what else comes and goes.
+ * @param {Object} view
+ * @param {CanvasRenderingContext2D} c its canvas
+ */
 export function paintChosen(view, c) {
   const all = build.shapes.get(view.name) || new Map();
   const shapes = new Map(chosen.members.filter(id => all.has(id)).map(id => [id, all.get(id)]));
@@ -176,7 +188,11 @@ function paintHandles(view, c, shape) {
   }
 }
 
-/** Draws what the hand is doing: an end that is dragged, a stroke, the tape. */
+/**
+ * Draws what the hand is doing: an end that is dragged, a stroke, the tape.
+ * @param {Object} view
+ * @param {CanvasRenderingContext2D} c its canvas
+ */
 export function paintHand(view, c) {
   const {hand, anchor} = view;
   if (hand?.kind === "end" && hand.to) {

@@ -134,7 +134,7 @@ export class PhotoCanvas {
 
   /**
    * Paints. The photo is kept as it was painted while the view rests, and so are the marks of all that is
-   * not in hand: an edit of what is chosen, or a drag, paints no more than that anew. `shown`: the version
+   * not in hand: an edit of what is chosen, or a drag, paints no more than that again. `shown`: the version
    * of the build that is painted.
    */
   paint() {

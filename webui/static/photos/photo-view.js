@@ -43,6 +43,7 @@ export class PhotoView extends PhotoCanvas {
   constructor(photo, onEnlarge) {
     super();
     this.name = photo.name;
+    this.title = photo.name.replace(/\.[^.]+$/, "");
     this.pointers = new Map();
     this.makeElements(() => onEnlarge(this));
     this.open();
@@ -88,6 +89,11 @@ export class PhotoView extends PhotoCanvas {
     const notUsed = photo.used ? "" : `Not used: ${photo.reason}`;
     this.note.textContent = photo.problem || missing || notUsed;
     this.note.hidden = !this.note.textContent;
+    this.draw();
+  }
+
+  /** Draws again what is chosen or stands out. */
+  redraw() {
     this.draw();
   }
 

@@ -8,7 +8,15 @@ import {choosePhotos, startTile} from "../photos/adding.js";
 import {PhotoView} from "../photos/photo-view.js";
 import {SpaceView} from "../space/space-view.js";
 
-/** photos: name -> PhotoView; space: the frame in space; large: which of them is enlarged. */
+/**
+ * Views of the frame; they are shown once there are members. A view has `title` (on its button), `element`
+ * (its tile, with a button of class "enlarge"), and the methods `update` (the build is another), `redraw`
+ * (what is chosen or stands out is another), `fit` and `paintNow`; `shown` is the version of the build that
+ * it has painted.
+ */
+const FRAME_VIEWS = {space: SpaceView};
+
+/** photos: name -> PhotoView; the views of the frame by their names; large: which of all is enlarged. */
 export const views = {photos: new Map(), space: null, large: null};
 
 const narrow = matchMedia("(max-width: 999px)");
@@ -16,17 +24,20 @@ const MOST_KEYS = 9;
 
 /** Puts the pictures on the page and listens to what changes them. */
 export function begin() {
-  views.space = new SpaceView(enlarge);
+  for (const [name, View] of Object.entries(FRAME_VIEWS)) views[name] = new View(enlarge);
   byId("more-photos").onclick = choosePhotos;
   byId("fit").onclick = fitAll;
   on("photos", refresh);
   on("changed", () => {
-    if (Boolean(build.members.size) !== byId("tiles").contains(views.space.element)) refresh();
-    views.space.update();
+    const hasFrame = build.members.size > 0;
+    if (frameViews().some(view => byId("tiles").contains(view.element) !== hasFrame)) refresh();
+    for (const view of frameViews()) view.update();
     for (const view of all()) view.paintNow();
   });
   for (const event of ["draw", "chosen"]) on(event, redraw);
-  on("turned", () => views.space.fit());
+  on("turned", () => {
+    for (const view of frameViews()) view.fit();
+  });
   on("found", photo => views.photos.get(photo)?.draw());
   narrow.addEventListener("change", refresh);
   keepScrollPadding();
@@ -43,15 +54,16 @@ function keepScrollPadding() {
 }
 
 function redraw() {
-  views.space.tint();
-  for (const view of views.photos.values()) view.draw();
+  for (const view of [...frameViews(), ...views.photos.values()]) view.redraw();
 }
+
+const frameViews = () => Object.keys(FRAME_VIEWS).map(name => views[name]);
 
 /**
  * All pictures, in order.
  * @returns {(PhotoView|SpaceView)[]}
  */
-export const all = () => [...views.photos.values(), ...(build.members.size ? [views.space] : [])];
+export const all = () => [...views.photos.values(), ...(build.members.size ? frameViews() : [])];
 
 function refresh() {
   const names = new Set(build.photos.map(p => p.name));
@@ -109,8 +121,7 @@ function pickerButton(text, view, title = null) {
 }
 
 function viewButton(view, i) {
-  const text = view === views.space ? "In space" : view.name.replace(/\.[^.]+$/, "");
-  return pickerButton(text, view, i < MOST_KEYS ? `Key ${i + 1}` : null);
+  return pickerButton(view.title, view, i < MOST_KEYS ? `Key ${i + 1}` : null);
 }
 
 /**

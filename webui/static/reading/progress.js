@@ -33,7 +33,7 @@ function keptRun() {
 function started(job) {
   run = keptRun();
   const counts = Object.entries(job.found || {});
-  // A kept beginning may be of another reading, whose count has gone on since or begun anew.
+  // A kept beginning may be of another reading, whose count has gone on since or begun again.
   if (!run || counts.some(([photo, n]) => n < (run.before[photo] || 0))) {
     run = {since: Date.now(), before: job.found || {}, whole: job.stage === "starting"};
   }

@@ -9,7 +9,7 @@ import {pulse} from "../core/pulse.js";
 
 const AGAIN =
   "The photos are read again around your corrections. What you said stays, stock and size too; where " +
-  "the photos say otherwise, you are told.";
+  "the photos disagree, the page says so.";
 const FIRST =
   "The photos are searched for openings, rows and members. Three photos take about half a minute.";
 

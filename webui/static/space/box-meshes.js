@@ -1,6 +1,6 @@
 // The members in space, merged: every drilled box of one width is part of one mesh, so that three hundred
 // members are drawn in as few steps as three. A member that changes is written over in its place; only
-// where members come or go is a mesh made anew. Needs three.js, box.
+// where members come or go is a mesh made again. Needs three.js, box.
 
 import {SPACE} from "../core/colours.js";
 import {isUnsure} from "../core/confidence.js";

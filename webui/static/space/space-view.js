@@ -42,7 +42,7 @@ function makeScene() {
 export class SpaceView {
   /** @param {function(SpaceView): void} onEnlarge called when it is to be enlarged, or made small again */
   constructor(onEnlarge) {
-    this.name = "space";
+    this.title = "In space";
     this.makeElements(() => onEnlarge(this));
     const software = drawnBySoftware();
     try {
@@ -73,7 +73,7 @@ export class SpaceView {
     const caption = h(
       "figcaption",
       {},
-      h("span.tilename", {}, "In space"),
+      h("span.tilename", {}, this.title),
       h("button.quiet.enlarge", button, "⤢"),
     );
     this.element = h("figure.tile.space", {}, caption, this.canvas, this.labels, this.note);
@@ -105,6 +105,11 @@ export class SpaceView {
     this.empty = !build.members.size;
     this.boxes.update([...build.members.values()]);
     if (first) this.fit();
+    this.tint();
+  }
+
+  /** Draws again what is chosen or stands out. */
+  redraw() {
     this.tint();
   }
 
