@@ -1,4 +1,4 @@
-"""The size by one length measured on a photo: what a pick means, what the page says of it, and the change that it makes."""
+"""The size by one length measured on a photo: what a pick means, what the page says of it, and its change."""
 
 import json
 from dataclasses import asdict, replace
@@ -13,14 +13,25 @@ from recon.errors import ReconError
 from recon.frame.boxes import face_normals
 from recon.frame.stock import load_stocks
 from recon.frame.tape import Spot
-from tests.webui.browsing import AXE, SAMPLE, place, sample_build, shot, true_frame, until, wait_n
+from tests.webui.browsing import (
+    AXE,
+    FAULTS,
+    SAMPLE,
+    place,
+    sample_build,
+    shot,
+    true_frame,
+    until,
+    wait_n,
+)
 from tests.webui.frames import gate
 
 STOCKS = load_stocks()
 
 
 def test_a_pick_on_an_opening_in_sight_means_that_opening():
-    # Against the truth file: where another program projected every opening, and whether all of its rim was in sight.
+    # Against the truth file: where another program projected every opening, and whether all of its rim was in
+    # sight.
     frame, truth = true_frame(), json.loads((SAMPLE / "truth.json").read_text())
     right = count = 0
     for photo in truth["photos"]:
@@ -193,12 +204,7 @@ def test_two_openings_are_picked_and_measured_on_a_photo(opened, serve, tmp_path
     page.wait_for_selector("text=Pitch 38.1 mm from 571.5 mm over 15 pitches")
     shot(page, f"measure-{size[0]}-{scheme}")
     page.add_script_tag(content=AXE)
-    assert (
-        page.evaluate(
-            "async () => (await axe.run(document, {resultTypes: ['violations']})).violations.filter(v => ['serious', 'critical'].includes(v.impact)).map(v => v.id)"
-        )
-        == []
-    )
+    assert page.evaluate(FAULTS) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
     page.keyboard.press("Enter")
     wait_n(page, 2)
@@ -226,7 +232,8 @@ def test_measuring_goes_by_keys_alone_and_a_disagreement_comes_first_among_the_d
         px = opening_px(photo, 1, hole)
         for _ in range(200):
             box = page.evaluate(
-                "(() => { const b = document.activeElement.getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2]; })()"
+                "(() => { const b = document.activeElement.getBoundingClientRect(); "
+                "return [b.left + b.width / 2, b.top + b.height / 2]; })()"
             )
             dx, dy = np.array(place(page, photo, px)) - box
             if abs(dx) <= 26 and abs(dy) <= 26:
@@ -244,7 +251,8 @@ def test_measuring_goes_by_keys_alone_and_a_disagreement_comes_first_among_the_d
             page.keyboard.press("Space")
             until(
                 page,
-                "([row, at]) => !document.querySelectorAll('#card .row')[row].innerText.includes(`hole ${at} `)",
+                "([row, at]) => "
+                "!document.querySelectorAll('#card .row')[row].innerText.includes(`hole ${at} `)",
                 [row, at],
             )
     page.keyboard.press("Shift+Tab")

@@ -7,6 +7,7 @@ import pytest
 
 from recon.workshop.confidence_text import SURE
 from tests.webui.browsing import ROOT
+from tests.webui.in_page import EXPORTED_BY
 
 STATIC = ROOT / "webui" / "static"
 SCRIPTS = {
@@ -131,7 +132,8 @@ def test_a_member_is_sure_from_the_same_confidence_on_everywhere():
 
 
 EXPORTED = re.compile(
-    r"(/\*\*(?:(?!\*/).)*\*/\n)?^export (?:async )?(?:function (\w+)\(|const (\w+) = (?:\(([^=]*?)\)|(\w+)) =>)",
+    r"(/\*\*(?:(?!\*/).)*\*/\n)?^export (?:async )?"
+    r"(?:function (\w+)\(|const (\w+) = (?:\(([^=]*?)\)|(\w+)) =>)",
     re.M | re.S,
 )
 
@@ -154,3 +156,13 @@ def test_exported_functions_say_what_they_take(name):
         assert bool(parameters.strip()) == ("@param {" in comment), (
             f"{which}({parameters}): types of parameters"
         )
+
+
+# Tests
+
+
+@pytest.mark.parametrize("export", EXPORTED_BY)
+def test_what_tests_use_of_the_page_is_exported_there(export):
+    module = f"{EXPORTED_BY[export]}.js"
+    if not module.startswith("vendor/"):
+        assert re.search(rf"^export (?:async )?(?:function|const|class) {export}\b", SCRIPTS[module], re.M)

@@ -1,4 +1,4 @@
-"""The whole way with the real reader: what is said on the page stays when it solves again, and the rest is read as well as before."""
+"""The whole way with the real reader: corrections stay when it solves again; the rest is read as before."""
 
 import signal
 from dataclasses import replace
@@ -11,8 +11,9 @@ from recon.frame.model import Frame
 from recon.solve.evidence.candidate import same_line
 from recon.solve.priors.constraints import Given, known_sticks
 from tests.webui.browsing import SAMPLE, STORE, load_frame_from, served, shot, true_frame, wait_n
+from tests.webui.in_page import in_page
 
-READ = """async n => { const {build} = await import('/static/core/build.js'); return build.n >= n && !build.job.running; }"""
+READ = in_page("return build.n >= n && !build.job.running;", "n")
 
 
 def places(frame):
@@ -120,7 +121,7 @@ def put_right(page, wrong, truth):
     true = truth.member(mine.name)
     way = np.array(wrong.direction)
     along = sorted(float((np.array(p) - wrong.first) @ way) for p in (true.first, true.last))
-    low, high = -int(round(along[0])), int(round(along[1])) - (wrong.holes - 1)
+    low, high = -round(along[0]), round(along[1]) - (wrong.holes - 1)
     if high:
         end_pressed(page, wrong, 1, high)
     if low:
