@@ -1,4 +1,4 @@
-"""Functions that tests run in the page, with what its modules export; which module that is stands here alone."""
+"""Functions that tests run in the page, with what its modules export; where each is stands here alone."""
 
 import re
 
@@ -26,6 +26,6 @@ def in_page(body: str, takes: str = "") -> str:
 
     body : its statements.   takes : its parameter, as in JavaScript.
     """
-    used = [name for name in EXPORTED_BY if re.search(rf"(?<![\w.$]){name}\b", body)]
+    used = [name for name in EXPORTED_BY if re.search(rf"(?:(?<![\w.$])|(?<=\.\.\.)){name}\b", body)]
     imports = " ".join(f"const {{{n}}} = await import('/static/{EXPORTED_BY[n]}.js');" for n in used)
     return f"async ({takes}) => {{ {imports}\n{body} }}"
