@@ -1,1 +1,11 @@
-"""The page: check a reading against its photos, correct it, take the papers away."""
+"""The page: check a reading against its photos, correct it, take the papers away.
+
+serve      the page on a port of this machine
+app        the application: one build, one page
+guard      who may send requests, from where, and what a browser may do with the answers
+context    what the views work on
+views      the addresses of the page, by subject
+derived    what follows from a frame, as plain rows for the page
+processes  work in processes of its own: reading, derived values, decoding
+storage    a build on the disk
+"""

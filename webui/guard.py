@@ -1,8 +1,9 @@
-"""Keeping others out: who may ask, from where, and what a browser may do with the answers.
+"""Keeping others out: who may send requests, from where, and what a browser may do with the answers.
 
-On loopback anyone at this machine may use the page.  On another interface a browser must first have come in by an address with a
-key that works once.  Host and Origin are checked on every request, so that no other site can reach the page through a name
-of its own (DNS rebinding) or through the user's browser, and every change carries a token that only the page knows.
+On loopback anyone at this machine may use the page.  On another interface a browser must first have come in
+by an address with a key that works once.  Host and Origin are checked on every request, so that no other site
+can reach the page through a name of its own (DNS rebinding) or through the user's browser, and every change
+carries a token that only the page knows.
 """
 
 from __future__ import annotations
@@ -10,16 +11,19 @@ from __future__ import annotations
 import ipaddress
 import secrets
 import threading
+from collections.abc import Callable
 from hmac import compare_digest
 from urllib.parse import urlsplit
 
-from flask import Flask, abort, redirect, request
+from flask import Flask, Response, abort, redirect, request
+from werkzeug.wrappers import Response as BaseResponse
 
 COOKIE, TOKEN_HEADER = "build_pass", "X-Build-Token"
 SAFE = ("GET", "HEAD")
 POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; font-src 'self'; "
-    "manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'"
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "
+    "font-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; "
+    "require-trusted-types-for 'script'"
 )
 HEADERS = {
     "Content-Security-Policy": POLICY,
@@ -36,13 +40,14 @@ WRONG_KEYS = 20  # after so many no key is taken any more until the page is star
 class Keys:
     """Keys that each let one browser in, and the passes of those that are in."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._lock = threading.Lock()
         self._keys: set[str] = set()
         self._passes: set[str] = set()
         self._wrong = 0
 
     def new(self) -> str:
+        """Another key."""
         key = secrets.token_urlsafe(24)
         with self._lock:
             self._keys.add(key)
@@ -60,30 +65,33 @@ class Keys:
             return ticket
 
     def knows(self, ticket: str | None) -> bool:
-        return bool(ticket) and any(compare_digest(p.encode(), ticket.encode()) for p in self._passes)
+        """Whether this pass lets in."""
+        if not ticket:
+            return False
+        return any(compare_digest(p.encode(), ticket.encode()) for p in self._passes)
 
 
-def guard(app: Flask, host: str, keys: Keys | None, token: str, on_enter=None) -> None:
+def guard(
+    app: Flask, host: str, keys: Keys | None, token: str, on_enter: Callable[[], object] | None = None
+) -> None:
     """Puts the checks before every request of `app`, and the headers on every answer.
 
-    host : that the page was started for.   keys : None on loopback.   token : what changes must carry.
-    on_enter : called after a key was used, to hand out the next.
+    Parameters
+    ----------
+    app : Flask
+    host : str
+        That the page was started for.
+    keys : Keys or None
+        None on loopback.
+    token : str
+        What changes must carry.
+    on_enter : callable, optional
+        Called after a key was used, to hand out the next.
     """
 
     @app.before_request
-    def check():
-        if not _host_is_ours(request.host, host):
-            abort(403, "This page answers only under its own address.")
-        origin = request.headers.get("Origin")
-        if origin is not None and (urlsplit(origin).scheme, urlsplit(origin).netloc) != (
-            request.scheme,
-            request.host,
-        ):
-            abort(403, "This request came from another site.")
-        if request.headers.get("Sec-Fetch-Site", "none") not in ("same-origin", "none"):
-            opening = request.method == "GET" and request.path in ("/", "/enter")  # by a link from elsewhere
-            if not (opening and request.headers.get("Sec-Fetch-Mode") == "navigate"):
-                abort(403, "This request came from another site.")
+    def check() -> None:
+        _check_origin(host)
         if keys is not None and request.path != "/enter" and not keys.knows(request.cookies.get(COOKIE)):
             abort(401, "Open the address with the key that was shown where the page was started.")
         if request.method not in SAFE:
@@ -92,32 +100,56 @@ def guard(app: Flask, host: str, keys: Keys | None, token: str, on_enter=None) -
                 abort(403, "This page is from an earlier start of the program; load it again.")
 
     @app.after_request
-    def headers(answer):
+    def headers(answer: Response) -> Response:
         for name, value in HEADERS.items():
             answer.headers[name] = value
         answer.headers.setdefault("Cache-Control", "no-store")
         return answer
 
     if keys is not None:
+        _add_entrance(app, keys, on_enter)
 
-        @app.get("/enter")
-        def enter():
-            ticket = keys.enter(request.args.get("key", "")[:200])
-            if ticket is None:
-                abort(
-                    401,
-                    "This key was used already or is not right; take the newest address from where the page was started.",
-                )
-            if on_enter:
-                on_enter()
-            answer = redirect("/")
-            answer.set_cookie(COOKIE, ticket, httponly=True, samesite="Strict", path="/")
-            return answer
+
+def _check_origin(host: str) -> None:
+    """Refuses the present request where it came under another name than the page's, or from another site."""
+    if not _host_is_ours(request.host, host):
+        abort(403, "This page answers only under its own address.")
+    origin = request.headers.get("Origin")
+    if origin is not None:
+        parts = urlsplit(origin)
+        if (parts.scheme, parts.netloc) != (request.scheme, request.host):
+            abort(403, "This request came from another site.")
+    if request.headers.get("Sec-Fetch-Site", "none") not in ("same-origin", "none"):
+        opening = request.method == "GET" and request.path in ("/", "/enter")  # by a link from elsewhere
+        if not (opening and request.headers.get("Sec-Fetch-Mode") == "navigate"):
+            abort(403, "This request came from another site.")
+
+
+def _add_entrance(app: Flask, keys: Keys, on_enter: Callable[[], object] | None) -> None:
+    """The address by which a browser comes in with a key."""
+
+    @app.get("/enter")
+    def enter() -> BaseResponse:
+        ticket = keys.enter(request.args.get("key", "")[:200])
+        if ticket is None:
+            abort(
+                401,
+                "This key was used already or is not right; "
+                "take the newest address from where the page was started.",
+            )
+        if on_enter:
+            on_enter()
+        answer = redirect("/")
+        answer.set_cookie(COOKIE, ticket, httponly=True, samesite="Strict", path="/")
+        return answer
 
 
 def _host_is_ours(value: str, host: str) -> bool:
-    """Whether a Host header names this server: loopback, the host it was started for, or, where it listens on more than loopback,
-    any plain IP address.  A plain address is no other site's name."""
+    """Whether a Host header names this server.
+
+    That is loopback, the host it was started for, or, where it listens on more than loopback, any plain IP
+    address: a plain address is no other site's name.
+    """
     name = urlsplit(f"//{value}").hostname or ""
     if name in ("localhost", host):
         return True
@@ -129,7 +161,13 @@ def _host_is_ours(value: str, host: str) -> bool:
 
 
 def is_loopback(host: str) -> bool:
-    """Whether an interface is this machine's own."""
+    """Whether an interface is this machine's own.
+
+    Examples
+    --------
+    >>> is_loopback("127.0.0.1"), is_loopback("0.0.0.0")
+    (True, False)
+    """
     try:
         return host == "localhost" or ipaddress.ip_address(host).is_loopback
     except ValueError:

@@ -5,48 +5,64 @@ from __future__ import annotations
 import logging
 import socket
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from werkzeug.serving import BaseWSGIServer, WSGIRequestHandler, make_server
+from flask import Flask
+from werkzeug.serving import BaseWSGIServer, ThreadedWSGIServer, WSGIRequestHandler, make_server
 
 from recon.errors import ReconError
+from recon.frame.stock import Stock
 from webui.app import close_app, create_app
 from webui.guard import Keys, is_loopback
 from webui.storage.reading_cache import SOLVER
 
 SLOWEST_S = 60  # that a connection may stay silent
-TURN_S = 0.001  # after which a thread that reckons lets others go on: an edit comes while parts or doubts are being found
+# Seconds after which a thread that computes lets others go on: an edit comes while parts or doubts are being
+# found.
+TURN_S = 0.001
 
 
 class _Handler(WSGIRequestHandler):
     protocol_version = "HTTP/1.1"  # a connection serves many tiles
     timeout = SLOWEST_S
 
-    def log_request(self, *args, **kwargs):  # the terminal is for sentences
+    def log_request(self, *args: object, **kwargs: object) -> None:  # the terminal is for sentences
         pass
 
-    def version_string(self):
+    def version_string(self) -> str:
         return "page"
 
 
 @dataclass
 class Page:
-    """A page that listens.  address : what to open in a browser."""
+    """A page that listens.
+
+    Attributes
+    ----------
+    server : BaseWSGIServer
+    app : Flask
+    address : str
+        What to open in a browser.
+    """
 
     server: BaseWSGIServer
+    app: Flask
     address: str
 
-    def serve(self):
+    def serve(self) -> None:
         """Answers until `stop` or Ctrl-C."""
         self.server.serve_forever()
 
-    def stop(self):
+    def stop(self) -> None:
+        """Answers no more."""
         self.server.shutdown()
 
-    def close(self):
+    def close(self) -> None:
+        """Ends what runs in the background, saves the frame file and unlocks the build."""
         self.server.server_close()
-        close_app(self.server.app)
+        close_app(self.app)
 
 
 def open_page(
@@ -55,45 +71,67 @@ def open_page(
     host: str = "127.0.0.1",
     port: int = 0,
     key: bool = False,
-    stocks=None,
-    say=print,
+    stocks: dict[str, Stock] | None = None,
+    say: Callable[[str], object] = print,
     solver: str = SOLVER,
 ) -> Page:
     """Opens a build and listens.
 
-    Raises ReconError where the build cannot be opened, the port is taken, or the page would be open to others without a key.
+    Parameters
+    ----------
+    folder : path
+        The build's.
+    host, port : str, int
+        0 for any free port.
+    key : bool
+        Whether browsers come in by an address with a key that works once.
+    stocks : dict of str to Stock, optional
+        By id; the list that comes with recon by default.
+    say : callable
+        Called with sentences for the terminal.
+    solver : str
+        The module that reads photos.
+
+    Raises
+    ------
+    ReconError
+        Where the build cannot be opened, the port is taken, or the page would be open to others without a
+        key.
     """
     if not is_loopback(host) and not key:
         raise ReconError(
-            f"--host {host}: that would open the page to others; add --key, and browsers come in by an address "
-            "with a key."
+            f"--host {host}: that would open the page to others; "
+            "add --key, and browsers come in by an address with a key."
         )
     keys = Keys() if key else None
     taken = _listen(host, port)
     port = taken.getsockname()[1]
     root = f"http://{f'[{host}]' if ':' in host else host}:{port}"
 
-    def address():
+    def address() -> str:
         return f"{root}/enter?key={keys.new()}" if keys else f"{root}/"
+
+    def next_address() -> None:
+        say(f"A browser came in. For the next one: {address()}")
 
     try:
         app = create_app(
-            folder,
-            host=host,
-            port=port,
-            keys=keys,
-            stocks=stocks,
-            solver=solver,
-            on_enter=(lambda: say(f"A browser came in. For the next one: {address()}")) if keys else None,
+            folder, host=host, port=port, keys=keys, stocks=stocks, solver=solver, on_enter=next_address
         )
     except BaseException:
         taken.close()
         raise
+    return Page(_server(host, port, app, taken), app, address())
+
+
+def _server(host: str, port: int, app: Flask, taken: socket.socket) -> BaseWSGIServer:
+    """The server of an application on a socket that listens already."""
     sys.setswitchinterval(TURN_S)
     logging.getLogger("werkzeug").setLevel(logging.ERROR)
     server = make_server(host, port, app, threaded=True, request_handler=_Handler, fd=taken.detach())
-    server.daemon_threads = True
-    return Page(server, address())
+    if isinstance(server, ThreadedWSGIServer):
+        server.daemon_threads = True
+    return server
 
 
 def _listen(host: str, port: int) -> socket.socket:

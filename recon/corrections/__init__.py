@@ -1,1 +1,21 @@
-"""What a person's corrections mean: the state of a build, the kinds of edits, and how a new reading is merged with them."""
+"""What a person's corrections of a frame mean, and how a new reading is merged with them.
+
+model          what a person says, as typed values: `Corrections`
+codec          JSON of members, laps, photos and corrections, as the journal has them
+state          a build at one moment, and the difference between two moments
+validation     what a page requests, checked
+members        labels, lines, members in place of others
+laps           laps kept right while members change
+users_word     the user's word: how it is given, and the function that upholds it
+disagreements  where the user and the photos disagree
+edits          the kinds of edits
+solver         what the solver takes and gives of corrections
+merge          a new reading merged with a corrected frame
+describe       what lies between two versions, in words
+review         the queue of doubts
+on_photos      where members lie in photos
+strokes        which member a stroke on a photo may mean
+measuring      the size by one measured length
+picking        openings picked on a photo, to measure between
+plan_audit     a build compared with its plan
+"""

@@ -1,24 +1,30 @@
-"""Laps kept right while members change: found anew where a member moved, with the bolts and the user's words kept."""
+"""Laps kept right while members change: found anew where one moved, with bolts and the user's word kept."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 
+from recon.corrections.members import place_along
+from recon.corrections.model import Corrections, LapBolt, LapKey, LapWord
 from recon.corrections.state import State, joint_key, ordered
-from recon.frame.joints import find_joints, three_way_flags
-from recon.frame.model import Frame, Joint, bounds
+from recon.frame.joints import collisions, find_joints, three_way_flags
+from recon.frame.model import Frame, Joint, Member, bounds
 
-TOUCH = 0.15  # pitches: farther apart than this, no bolt joins two members (holes may be 0.1 off their common axis)
-
-_bounds = lru_cache(maxsize=8192)(bounds)
+# pitches: farther apart than this, no bolt joins two members (holes may be 0.1 off their common axis)
+TOUCH = 0.15
 BOLTS = ("seen", "assumed", "none")
 
+Renumber = Callable[[int], tuple[str, int] | None]
 
-def near(members, those) -> set[str]:
-    """Ids of the members whose boxes touch those of the members `those`, which are among them."""
+_bounds = lru_cache(maxsize=8192)(bounds)
+
+
+def near(members: Sequence[Member], those: Collection[Member]) -> set[str]:
+    """Labels of the members whose boxes touch those of the members `those`, which are among them."""
     if not members or not those:
         return set()
     low, high = (np.array(x) for x in zip(*map(_bounds, members)))
@@ -29,43 +35,66 @@ def near(members, those) -> set[str]:
     return {m.id for m, ok in zip(members, close) if ok}
 
 
-def relapped(frame: Frame, changed: set[str], said_laps=(), bolts=()) -> Frame:
-    """The frame with the laps of the members `changed` found anew from where they lie now.
+def clashes(frame: Frame, changed: set[str]) -> list[tuple[str, str, float]]:
+    """Collisions of the members `changed`: (label, label, depth in pitches)."""
+    around = near(frame.members, [m for m in frame.members if m.id in changed])
+    return [c for c in collisions([m for m in frame.members if m.id in around]) if changed & {c[0], c[1]}]
 
-    A lap that was there keeps its bolt, and one that comes back has that of `bolts`; `said_laps` (as in `State.said`) are obeyed as far as their holes still meet.
+
+def relapped(frame: Frame, changed: set[str], corrections: Corrections | None = None) -> Frame:
+    """The frame with the laps of some members found anew from where they lie now.
+
+    Parameters
+    ----------
+    frame : Frame
+        Its joints say which bolts are known.
+    changed : set of str
+        Labels of the members whose laps are sought.
+    corrections : Corrections, optional
+        Its words on laps are obeyed as far as their holes still meet, and a lap that comes back has its bolt
+        of `bolts`.
+
+    Examples
+    --------
+    >>> a = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 5)
+    >>> b = Member("B", (-2.0, 1.0, 2.0), (1.0, 0.0, 0.0), 5)
+    >>> [(j.a_hole, j.b_hole) for j in relapped(Frame((a, b)), {"B"}).joints]
+    [(2, 2)]
     """
+    corrections = corrections or Corrections()
     members = frame.members
-    those = [m for m in members if m.id in changed]
-    around = near(members, those)
-    kept, theirs = [], []
+    around = near(members, [m for m in members if m.id in changed])
+    untouched: list[Joint] = []
+    theirs: list[Joint] = []
     for j in frame.joints:
-        (theirs if j.a in changed or j.b in changed else kept).append(j)
-    before = {joint_key(j): j for j in theirs}
-    told, once = ({tuple(key): word for *key, word in words} for words in (said_laps, bolts))
+        (theirs if j.a in changed or j.b in changed else untouched).append(j)
+    bolts = {b.lap: b.bolt for b in corrections.bolts} | {joint_key(j): j.bolt for j in theirs}
+    words = {w.lap: w.word for w in corrections.laps}
+    bolts |= {lap: word for lap, word in words.items() if word in BOLTS}
+    joints = untouched
     for j in find_joints([m for m in members if m.id in around]):
-        if j.a in changed or j.b in changed:
-            key = joint_key(j)
-            word = told.get(key)
-            if word == "apart":
-                continue
-            bolt = word if word in BOLTS else before[key].bolt if key in before else once.get(key, "assumed")
-            kept.append(replace(j, bolt=bolt))
-    return replace(frame, joints=ordered(members, _marked(kept, frame.joints, members, changed)))
+        key = joint_key(j)
+        if (j.a in changed or j.b in changed) and words.get(key) != "apart":
+            joints.append(replace(j, bolt=bolts.get(key, "assumed")))
+    return replace(frame, joints=ordered(members, _marked(joints, frame.joints, members, changed)))
 
 
-def bolts_kept(said: dict, before: Frame, after: Frame, changed: set[str]) -> dict:
-    """`said` with the bolts of laps that are gone, so that a member that is moved back has what was seen of them."""
+def bolts_remembered(corrections: Corrections, before: Frame, after: Frame, changed: set[str]) -> Corrections:
+    """`corrections` with the bolts of laps that went, for when their members are moved back."""
     old, new = (
         {joint_key(j): j.bolt for j in f.joints if j.a in changed or j.b in changed} for f in (before, after)
     )
-    known = {tuple(key): bolt for *key, bolt in said.get("bolts", [])}
+    known = {b.lap: b.bolt for b in corrections.bolts}
     bolts = {k: v for k, v in (known | old).items() if k not in new and v != "assumed"}
-    return said if bolts == known else {**said, "bolts": [[*k, v] for k, v in bolts.items()]}
+    if bolts == known:
+        return corrections
+    return corrections.changed(bolts=tuple(LapBolt(k, v) for k, v in bolts.items()))
 
 
-def _marked(joints, before, members, changed: set[str]) -> list[Joint]:
-    """The joints with three-way laps marked anew where that can have changed: between members that a changed one touches
-    or touched."""
+def _marked(
+    joints: Sequence[Joint], before: Iterable[Joint], members: Sequence[Member], changed: set[str]
+) -> list[Joint]:
+    """The joints with three-way laps marked anew between members that a changed one touches or touched."""
     touched = set(changed)
     for j in (*joints, *before):
         if j.a in changed or j.b in changed:
@@ -77,50 +106,85 @@ def _marked(joints, before, members, changed: set[str]) -> list[Joint]:
     for k, flag in zip(at, three_way_flags([joints[k] for k in at], [m for m in members if m.id in ends])):
         j = joints[k]
         if j.a in touched and j.b in touched and j.three_way != flag:
-            result[k] = replace(
-                j, three_way=flag
-            )  # the others stay the objects that they were, which tells them unchanged
+            # The others stay the objects that they were, which shows that they did not change.
+            result[k] = replace(j, three_way=flag)
     return result
 
 
-def renumbered(state: State, id: str, to) -> State:
-    """Laps and words about the holes of member `id` after its holes were counted anew: `to` maps an old hole index to
-    (id, hole), or None where the hole is gone."""
+def renumbered(state: State, id: str, to: Renumber) -> State:
+    """The state with laps, and words about them, moved to where the holes of member `id` are counted now.
 
-    def moved(a, a_hole):
+    Parameters
+    ----------
+    state : State
+    id : str
+    to : callable
+        From an old hole index to (label, hole), or None where the hole is no more.
+    """
+
+    def moved(a: str, a_hole: int) -> tuple[str, int] | None:
         return to(a_hole) if a == id else (a, a_hole)
 
     joints = []
     for j in state.frame.joints:
-        if j.a != id and j.b != id:
+        if id not in (j.a, j.b):
             joints.append(j)
             continue
         a, b = moved(j.a, j.a_hole), moved(j.b, j.b_hole)
         if a and b:
             joints.append(replace(j, a=a[0], a_hole=a[1], b=b[0], b_hole=b[1]))
-    said = dict(state.said)
-    for key in ("laps", "may_turn", "bolts"):
-        if said.get(key):
-            said[key] = [x for x in (_moved_key(entry, moved) for entry in said[key]) if x]
-    return State(replace(state.frame, joints=tuple(joints)), said)
+    corrections = _with_moved_laps(state.corrections, moved)
+    return State(replace(state.frame, joints=tuple(joints)), corrections)
 
 
-def _moved_key(entry, moved):
-    a, b = moved(entry[0], entry[1]), moved(entry[2], entry[3])
-    return [*(x for end in sorted((a, b)) for x in end), *entry[4:]] if a and b else None
+def _with_moved_laps(
+    corrections: Corrections, moved: Callable[[str, int], tuple[str, int] | None]
+) -> Corrections:
+    def lap(key: LapKey) -> LapKey | None:
+        ends = moved(key[0], key[1]), moved(key[2], key[3])
+        if not ends[0] or not ends[1]:
+            return None
+        a, b = sorted((ends[0], ends[1]))
+        return (*a, *b)
+
+    words = [LapWord(key, w.word) for w in corrections.laps if (key := lap(w.lap))]
+    turning = [key for k in corrections.may_turn if (key := lap(k))]
+    bolts = [LapBolt(key, b.bolt) for b in corrections.bolts if (key := lap(b.lap))]
+    return _with_laps(corrections, words, turning, bolts)
 
 
-def lap_between(frame: Frame, key: tuple) -> Joint | None:
-    """The lap of these two holes as their members lie, whether or not the frame has it; None where no bolt fits."""
+def _with_laps(
+    corrections: Corrections, words: list[LapWord], turning: list[LapKey], bolts: list[LapBolt]
+) -> Corrections:
+    """The corrections with these words on laps; lists of which nothing was ever said stay so."""
+    lists = {"laps": tuple(words), "may_turn": tuple(turning), "bolts": tuple(bolts)}
+    return corrections.changed(**{k: v for k, v in lists.items() if getattr(corrections, k)})
+
+
+def without_laps_of(corrections: Corrections, id: str) -> Corrections:
+    """The corrections without words on laps of member `id`."""
+
+    def other(lap: LapKey) -> bool:
+        return id not in (lap[0], lap[2])
+
+    return _with_laps(
+        corrections,
+        [w for w in corrections.laps if other(w.lap)],
+        [k for k in corrections.may_turn if other(k)],
+        [b for b in corrections.bolts if other(b.lap)],
+    )
+
+
+def lap_between(frame: Frame, key: LapKey) -> Joint | None:
+    """The lap of two holes as their members lie, whether or not the frame has it; None where no bolt fits."""
     a, a_hole, b, b_hole = key
     members = [m for m in frame.members if m.id in (a, b)]
     if len(members) != 2:
         return None
     first, second = members if members[0].id == a else members[::-1]
     holes = {a: a_hole, b: b_hole}
-    # Members cut down to these two holes: else members side by side would give their first and last common hole alone.
-    short = [
-        replace(m, first=tuple(map(float, m.hole_centre(holes[m.id]))), holes=1) for m in (first, second)
-    ]
-    found = [j for j in find_joints(short)]
+    # Members cut down to these two holes: else members side by side would give their first and last common
+    # hole.
+    short = [replace(m, first=place_along(m, holes[m.id]), holes=1) for m in (first, second)]
+    found = find_joints(short)
     return replace(found[0], a=a, a_hole=a_hole, b=b, b_hole=b_hole) if found else None

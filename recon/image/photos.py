@@ -73,7 +73,7 @@ class PhotoImage:
     digest: str
 
 
-def _natural_key(path: Path):
+def natural_key(path: Path):
     """Sort key that puts photo_2 before photo_10."""
     return [int(part) if part.isdigit() else part.casefold() for part in re.split(r"(\d+)", path.name)]
 
@@ -106,7 +106,7 @@ def find_photos(paths: Iterable[str | Path]) -> list[Path]:
                 else ""
             )
             raise ReconError(f"{given}: this folder holds no photos ({FORMATS_TEXT}).{hint}")
-        found += sorted(photos, key=_natural_key)
+        found += sorted(photos, key=natural_key)
     if not found:
         raise ReconError(f"No photos were given: name photo files ({FORMATS_TEXT}) or a folder of them.")
     return found

@@ -104,7 +104,8 @@ def run(args) -> int:
     try:
         from playwright.sync_api import sync_playwright
 
-        from tests.webui import frames, test_journal
+        from tests.corrections import frames
+        from tests.webui import test_journal
     except ImportError as error:
         raise ReconError(
             f"{error.name} is missing; this measurement runs in a checkout with its tests and Playwright."

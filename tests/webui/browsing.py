@@ -1,6 +1,5 @@
 """Chromium for the page's tests and measurements, and what a hand does in it."""
 
-import json
 import os
 import shutil
 import subprocess
@@ -15,12 +14,10 @@ from recon.frame.boxes import face_normals, openings
 from recon.frame.files import frame_from_dict, save_frame
 from recon.frame.lattice import canonical
 from recon.frame.model import End
-from tests.truth import frame_from_truth
+from tests.corrections.frames import ROOT, SAMPLE, true_frame
 from tests.webui import known_reader
 from tests.webui.in_page import in_page
 
-ROOT = Path(__file__).resolve().parents[2]
-SAMPLE = ROOT / "sample_images" / "oddment"
 CHROMIUM = next(
     (p for p in (shutil.which(n) for n in ("chromium", "chromium-browser", "google-chrome")) if p), None
 )
@@ -33,11 +30,6 @@ def shot(page, name):
     if SHOTS:
         page.wait_for_timeout(400)
         page.screenshot(path=f"{SHOTS}/{name}.png")
-
-
-def true_frame(sample=SAMPLE):
-    """The frame that a sample shows."""
-    return frame_from_truth(json.loads((sample / "truth.json").read_text()))
 
 
 def sample_build(folder, frame=None, sample=SAMPLE):

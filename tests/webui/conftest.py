@@ -19,11 +19,11 @@ class Asked:
 
     @property
     def token(self):
-        return self.app.extensions["bench"].token
+        return self.app.extensions["app_context"].token
 
     @property
     def build(self):
-        return self.app.extensions["bench"].build
+        return self.app.extensions["app_context"].build
 
     def get(self, path, **headers):
         return self.client.get(path, base_url=self.base, headers=headers)
@@ -90,7 +90,8 @@ def browser():
 
 @pytest.fixture
 def opened(browser):
-    """Opens an address in a context of its own; in the end nothing may have failed, and nobody else been asked."""
+    """Opens an address in a context of its own; in the end nothing may have failed, and nobody else been
+    asked."""
     contexts, faults = [], []
 
     def start(address, size=(1280, 800), scheme="light", **options):

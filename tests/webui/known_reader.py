@@ -1,8 +1,9 @@
-"""Stands for the solver: the frame of a sample's truth file with mistakes in it, found by the names of its photos.
+"""Stands for the solver: the frame of a sample's truth file with mistakes in it, found by the names of its
+photos.
 
-The truth lies in `truth.json` of the folder that the environment variable KNOWN_FRAME names.  Mistakes: the first member is one hole
-too long, the second lies a hole too low, the last is missing; unless `given` is there: then, as a solver would that found no
-better, it reads the same again.
+The truth lies in `truth.json` of the folder that the environment variable KNOWN_FRAME names.  Mistakes: the
+first member is one hole too long, the second lies a hole too low, the last is missing; unless `given` is
+there: then, as a solver would that found no better, it reads the same again.
 """
 
 import json

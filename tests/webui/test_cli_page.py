@@ -28,7 +28,7 @@ def test_the_page_answers_until_ctrl_c_and_the_build_is_there_after_it(tmp_path)
     assert re.fullmatch(r"http://127\.0\.0\.1:\d+/", address)
     assert b"build-token" in urllib.request.urlopen(address).read()
     process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=20)
+    _, err = process.communicate(timeout=20)
     assert process.returncode == 0 and "everything is kept" in err and "Traceback" not in err
     assert (tmp_path / "slip" / NAME).is_file()
 

@@ -11,13 +11,13 @@ import pytest
 from PIL import Image
 
 from recon.errors import ReconError
+from tests.corrections.frames import gate
 from tests.webui.conftest import SAMPLE, Asked
-from tests.webui.frames import gate
 from webui.app import close_app, create_app
 from webui.guard import Keys, is_loopback
 from webui.serve import open_page
 from webui.storage.build import PHOTOS
-from webui.storage.photos import safe_name
+from webui.storage.photo_store import safe_name
 
 
 def begun(asked):
@@ -373,10 +373,10 @@ def test_papers_are_saved_and_never_shown_in_the_page(asked):
 
 
 def test_a_fault_is_told_without_its_insides(asked, monkeypatch):
-    from webui.processes.derived import Reckoner
+    from webui.processes.derived import DerivedWorker
 
     begun(asked)
-    monkeypatch.setattr(Reckoner, "of", lambda *a: 1 / 0)
+    monkeypatch.setattr(DerivedWorker, "of", lambda *a: 1 / 0)
     asked.app.logger.disabled = True
     answer = asked.get("/api/effects?what=parts")
     assert (
@@ -426,7 +426,7 @@ def test_many_clients_at_once_lose_nothing(serve, tmp_path):
     import urllib.request
 
     page = serve(tmp_path / "b")
-    bench = page.server.app.extensions["bench"]
+    bench = page.server.app.extensions["app_context"]
     bench.build.change(lambda _: (gate(), "Read"), kind="reading")
     made = []
 

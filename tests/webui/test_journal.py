@@ -13,7 +13,7 @@ import pytest
 
 from recon.corrections.edits import edit
 from recon.errors import ReconError
-from tests.webui.frames import gate
+from tests.corrections.frames import gate
 from webui.storage.build import Build, Conflict
 from webui.storage.journal import NAME, Journal, entry_of, line_of
 
@@ -131,7 +131,7 @@ def test_a_full_disk_refuses_the_change_and_keeps_the_build(tmp_path, monkeypatc
 
 def test_undo_and_redo_go_all_the_way_and_survive_a_restart(tmp_path):
     build = begun(tmp_path)
-    for k in range(30):
+    for _ in range(30):
         build.change(lambda s: edit(s, {"op": "end", "member": "A", "end": 1, "by": 1}))
     for _ in range(20):
         build.undo()
@@ -224,8 +224,8 @@ CHILD = "import zlib\nhash_of = lambda text: zlib.crc32(text.encode())\n" + CHIL
 def kill_run(folder, edits: int, seed: int) -> tuple[int, int]:
     """Edits a build in a process that is killed at random moments until `edits` are acknowledged.
 
-    Returns (kills, edits lost): an edit is lost where the build, opened again, is not at least as far as was acknowledged, or is
-    not what was acknowledged at that version.
+    Returns (kills, edits lost): an edit is lost where the build, opened again, is not at least as far as was
+    acknowledged, or is not what was acknowledged at that version.
     """
     rng, kills, lost, told = random.Random(seed), 0, 0, {}
     begun(folder).close()
@@ -267,8 +267,8 @@ def test_no_acknowledged_edit_is_lost_to_kill_9(tmp_path):
     assert kills >= 2 and lost == 0
 
 
-# A system without fcntl: msvcrt as its documentation tells of it (a range is locked from where the file stands, other handles
-# may not read it), by means of this system's own locks on ranges.
+# A system without fcntl: msvcrt as its documentation tells of it (a range is locked from where the file
+# stands, other handles # may not read it), by means of this system's own locks on ranges.
 WITHOUT_FCNTL = """
 import fcntl, os, struct, sys, types
 def locking(file, mode, count):
@@ -333,7 +333,8 @@ def test_a_system_without_fcntl_locks_by_msvcrt_beyond_what_is_read(tmp_path):
 def test_a_file_of_the_journals_name_that_is_none_is_left_as_it_is(tmp_path, text):
     (tmp_path / NAME).write_text(text)
     if not text:
-        return Journal(tmp_path).close()
+        Journal(tmp_path).close()
+        return
     with pytest.raises(ReconError, match="not the journal of a build"):
         Journal(tmp_path)
     assert (tmp_path / NAME).read_text() == text

@@ -7,8 +7,8 @@ import pytest
 
 from recon.corrections.edits import edit
 from recon.corrections.state import State, difference
+from tests.corrections.frames import gate
 from tests.webui.browsing import PAINTED, STORE, sample_build, shot, until, wait_n
-from tests.webui.frames import gate
 from tests.webui.in_page import in_page
 from webui.storage import build as build_module
 from webui.storage.build import Build

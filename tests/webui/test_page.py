@@ -12,6 +12,7 @@ from recon.corrections.on_photos import camera_of
 from recon.corrections.state import State
 from recon.frame.files import frame_to_text, load_frame
 from recon.frame.model import Photo
+from tests.corrections.frames import gate, scaffold
 from tests.webui import known_reader
 from tests.webui.browsing import (
     AXE,
@@ -33,7 +34,6 @@ from tests.webui.browsing import (
     until,
     wait_n,
 )
-from tests.webui.frames import gate, scaffold
 from tests.webui.in_page import in_page
 
 
@@ -191,7 +191,7 @@ def test_everything_goes_by_keyboard(opened, serve, tmp_path):
     (tmp_path / "b").mkdir()
     (tmp_path / "b" / "frame.json").write_text(frame_to_text(replace(state.frame, members=doubtful)))
     serving = serve(tmp_path / "b")
-    page, build = opened(serving.address), serving.server.app.extensions["bench"].build
+    page, build = opened(serving.address), serving.server.app.extensions["app_context"].build
     holes = lambda id: build.state.frame.member(id).holes  # noqa: E731
 
     shown = "id => document.querySelector('#card .tag')?.textContent === id"
@@ -234,7 +234,7 @@ def test_everything_goes_by_keyboard(opened, serve, tmp_path):
 
 def test_a_conflict_shows_both_changes_and_lets_the_user_choose(opened, serve, tmp_path):
     page_served = serve(sample_build(tmp_path / "b"))
-    build = page_served.server.app.extensions["bench"].build
+    build = page_served.server.app.extensions["app_context"].build
     page = opened(page_served.address)
     from recon.corrections.edits import edit
 
@@ -283,7 +283,7 @@ def test_script_in_names_and_labels_is_text(opened, serve, tmp_path):
         photos=(photo,),
     )
     serving = serve(tmp_path / "b")
-    serving.server.app.extensions["bench"].build.change(
+    serving.server.app.extensions["app_context"].build.change(
         lambda _: (State(frame), "<u>words</u>"), kind="reading"
     )
     page = opened(serving.address)

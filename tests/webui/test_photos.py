@@ -1,4 +1,5 @@
-"""Photos for looking: every format upright, in levels that fit together; a damaged one keeps no other from being seen."""
+"""Photos for looking: every format upright, in levels that fit together; a damaged one keeps no other from
+being seen."""
 
 import io
 import json
@@ -107,7 +108,7 @@ def test_a_photo_that_cannot_be_decoded_keeps_no_other_from_being_seen(tmp_path)
 
 
 def test_a_process_that_is_killed_by_a_photo_costs_that_photo_alone(tmp_path, monkeypatch):
-    from webui.storage import photos
+    from webui.storage import photo_store
     from webui.storage.build import PHOTOS, Build
 
     build = Build(tmp_path / "b")
@@ -120,9 +121,11 @@ def test_a_process_that_is_killed_by_a_photo_costs_that_photo_alone(tmp_path, mo
     )
     real = subprocess.Popen
     monkeypatch.setattr(
-        photos.subprocess, "Popen", lambda command, **kw: real([command[0], "-c", crash, *command[3:]], **kw)
+        photo_store.subprocess,
+        "Popen",
+        lambda command, **kw: real([command[0], "-c", crash, *command[3:]], **kw),
     )
-    looked_after = photos.Photos(build)
+    looked_after = photo_store.PhotoStore(build)
     looked_after._prepare("quick", ["a.jpg", "b.jpg", "c.jpg"])
     assert [looked_after.wait_for(n, "whole.jpg", 0.1) is not None for n in ("a.jpg", "b.jpg", "c.jpg")] == [
         True,

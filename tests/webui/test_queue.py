@@ -7,6 +7,7 @@ import pytest
 
 from recon.frame.files import frame_to_text
 from recon.frame.model import End
+from tests.corrections.frames import gate
 from tests.webui.browsing import (
     ROOT,
     SAMPLE,
@@ -23,7 +24,6 @@ from tests.webui.browsing import (
     wait_n,
 )
 from tests.webui.correcting import correct
-from tests.webui.frames import gate
 from tests.webui.in_page import in_page
 from tests.webui.wrong import wrong_frame
 
@@ -44,7 +44,7 @@ def queue(opened, serve, tmp_path):
     (tmp_path / "b").mkdir()
     (tmp_path / "b" / "frame.json").write_text(frame_to_text(replace(state.frame, members=members)))
     serving = serve(tmp_path / "b")
-    return opened(serving.address), serving.server.app.extensions["bench"].build
+    return opened(serving.address), serving.server.app.extensions["app_context"].build
 
 
 def at(page, words):
@@ -134,7 +134,7 @@ def test_enter_takes_the_member_that_was_just_drawn_even_beside_the_end_of_a_cho
 def test_notes_are_put_aside_until_no_doubt_is_left_and_come_back_by_undo(opened, serve, tmp_path):
     notes = ("The size in millimetres is not sure: 38.1 mm or 40 mm.", "Photo photo_2.jpg adds little.")
     serving = serve(sample_build(tmp_path / "b", replace(true_frame(), doubts=notes)))
-    build = serving.server.app.extensions["bench"].build
+    build = serving.server.app.extensions["app_context"].build
     page = opened(serving.address)
     page.wait_for_selector("text=adds little")
     page.keyboard.press("j")
@@ -144,7 +144,7 @@ def test_notes_are_put_aside_until_no_doubt_is_left_and_come_back_by_undo(opened
     wait_n(page, 3)
     page.wait_for_selector("#panel >> text=No doubts are left")
     assert (
-        sorted(build.state.said["read_notes"]) == sorted(notes) and build.state.frame.doubts == notes
+        sorted(build.state.corrections.notes_seen) == sorted(notes) and build.state.frame.doubts == notes
     )  # papers still tell them
     page.click("#undo")
     page.wait_for_selector("#panel button:has-text('Seen')")

@@ -1,9 +1,11 @@
-"""The reading behind the page: progress that only goes forward, cancelling that changes nothing, faults in words."""
+"""The reading behind the page: progress that only goes forward, cancelling that changes nothing, faults in
+words."""
 
 import time
 
 import pytest
 
+from recon.corrections.model import MeasuredLength
 from tests.webui import known_reader
 from tests.webui.conftest import SAMPLE, Asked
 from webui.app import close_app, create_app
@@ -105,7 +107,7 @@ def test_a_plan_is_held_against_the_build(asked):
     from dataclasses import replace
 
     from recon.frame.files import frame_to_text
-    from tests.webui.frames import gate
+    from tests.corrections.frames import gate
 
     asked.build.change(lambda _: (gate(), "Read"), kind="reading")
     assert asked.get("/api/audit").status_code == 422
@@ -126,7 +128,7 @@ def test_a_plan_is_held_against_the_build(asked):
 
 
 def test_checks_and_parts_follow_the_frame(asked):
-    from tests.webui.frames import gate
+    from tests.corrections.frames import gate
 
     asked.build.change(lambda _: (gate(), "Read"), kind="reading")
     parts = asked.get("/api/effects?what=parts").get_json()["parts"]
@@ -144,23 +146,19 @@ def test_checks_and_parts_follow_the_frame(asked):
 def test_stock_and_length_told_with_a_reading_are_the_users_word_for_all_that_follow(sample):
     sample.post("/api/read", json={"stock": "softwood-40", "length": "16 holes = 610 mm"})
     assert followed(sample)[-1]["problem"] is None
-    said = sample.build.state.said
-    assert said["stock"] is True and said["scale"] == {"mm": 610.0, "pitches": 16, "member": None}
+    corrections = sample.build.state.corrections
+    assert corrections.stock_given and corrections.measured == MeasuredLength(610.0, 16, None)
     pitch = sample.build.state.frame.pitch_mm
     sample.edit(op="scale", text="10 holes = 400 mm")
     sample.post("/api/read", json={})  # nothing told now: what was said holds
     followed(sample)
-    assert (
-        sample.build.state.frame.pitch_mm == 40 != pitch and sample.build.state.said["scale"]["pitches"] == 10
-    )
+    assert sample.build.state.frame.pitch_mm == 40 != pitch
+    assert sample.build.state.corrections.measured.pitches == 10
     sample.post("/api/read", json={"length": "A = 610 mm"})  # the newer word stands in place of the older
     followed(sample)
-    held = sample.build.state.frame.member("A").holes
-    assert sample.build.state.frame.pitch_mm == pitch and sample.build.state.said["scale"] == {
-        "mm": 610.0,
-        "pitches": held,
-        "member": "A",
-    }
+    holes = sample.build.state.frame.member("A").holes
+    assert sample.build.state.frame.pitch_mm == pitch
+    assert sample.build.state.corrections.measured == MeasuredLength(610.0, holes, "A")
 
 
 def test_solving_again_says_what_became_of_which_member_and_where_the_photos_differ(sample):
@@ -180,14 +178,14 @@ def test_what_a_reader_prints_is_not_taken_for_an_answer(sample, tmp_path, monke
         "from tests.webui import known_reader\ndef read(*a, **k):\n    print('hello', flush=True)\n    return known_reader.read(*a, **k)\n"
     )
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
-    sample.app.extensions["bench"].reading.solver = "chatty"
+    sample.app.extensions["app_context"].reading.solver = "chatty"
     sample.post("/api/read", json={})
     assert followed(sample)[-1]["problem"] is None and sample.build.n == 1
 
 
 def test_a_reader_that_dies_is_told_by_how_it_ended(sample, tmp_path, monkeypatch):
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
-    reading = sample.app.extensions["bench"].reading
+    reading = sample.app.extensions["app_context"].reading
     for name, line, words in (
         ("killed", "os.kill(os.getpid(), 9)", "want of memory"),
         ("gone", "os._exit(7)", "exit status 7"),

@@ -87,7 +87,7 @@ def phone(opened, serve, tmp_path):
     serving = serve(sample_build(tmp_path / "b"))
     page = opened(serving.address, (360, 740), has_touch=True, is_mobile=True, device_scale_factor=2)
     until(page, SHAPES_IN, PHOTO)
-    return page, Fingers(page), serving.server.app.extensions["bench"].build
+    return page, Fingers(page), serving.server.app.extensions["app_context"].build
 
 
 def box(page):

@@ -28,11 +28,11 @@ class Wrong:
 
 
 def wrong_frame(sample: Path, seed: int) -> Wrong:
-    """The sample's true frame with one end two holes short, one member shifted by a hole (odd seeds) or missing (even seeds),
-    and one member that is not there.
+    """The sample's true frame with one end two holes short, one member shifted by a hole (odd seeds) or
+    missing (even seeds), and one member that is not there.
 
-    Ends of which the truth file shows no opening in any photo are told as hidden, as a reading would, and one right member as
-    not sure: so the doubts hold false alarms, too.
+    Ends of which the truth file shows no opening in any photo are told as hidden, as a reading would, and one
+    right member as not sure: so the doubts hold false alarms, too.
     """
     rng, data = random.Random(f"{sample.name} {seed}"), json.loads((sample / "truth.json").read_text())
     truth = frame_from_truth(data)
@@ -85,7 +85,8 @@ def _row_in_sight(data, i, holes) -> bool:
 
 
 def photos_to_draw(data, i, holes) -> list[tuple[str, list, list]]:
-    """(photo, first opening, last opening in px), the longest row first, of those that show both openings of one face."""
+    """(photo, first opening, last opening in px), the longest row first, of those that show both openings of
+    one face."""
     found = []
     for p in data["photos"]:
         rim = {

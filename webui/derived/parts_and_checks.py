@@ -1,18 +1,36 @@
-"""What a frame comes to: parts, weight and checks, as plain rows for the page, from the workshop's functions."""
+"""What a frame comes to: parts, weight and checks, as plain rows for the page, from the workshop's
+functions."""
 
 from __future__ import annotations
 
-from recon.corrections.state import State, joint_key, member_to_json
+from collections.abc import Mapping
+from typing import Any
+
+from recon.corrections.codec import member_to_json
+from recon.corrections.state import State, joint_key
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
+from recon.frame.stock import Stock
 from recon.workshop.parts.parts_list import parts_list
-from recon.workshop.rigidity.checks import check_frame
+from recon.workshop.rigidity.checks import HOLE, check_frame
 
-MOST_TOLD = 40  # findings of one check that are told one by one
+MOST_FINDINGS = 40  # findings of one check that are listed one by one
 
 
-def parts(state: State, stocks) -> dict:
-    """{members: rows, hardware: rows, without_bolt, mass_kg, notes} or {problem}."""
+def parts(state: State, stocks: Mapping[str, Stock]) -> dict[str, Any]:
+    """The parts of a frame.
+
+    Returns
+    -------
+    dict
+        {members: rows, hardware: rows, without_bolt, mass_kg, notes} or {problem}.
+
+    Examples
+    --------
+    >>> from recon.frame.model import Frame
+    >>> parts(State(Frame((), pitch_mm=38.1)), {})["members"]
+    []
+    """
     try:
         found = parts_list(state.frame, stocks)
     except ReconError as error:
@@ -46,13 +64,20 @@ def parts(state: State, stocks) -> dict:
     }
 
 
-def checks(state: State, stocks) -> dict:
-    """{freedom, wanted, findings: [{kind, text, members, laps}], more, additions: [{text, member or None, laps}], caution}."""
+def checks(state: State, stocks: Mapping[str, Stock]) -> dict[str, Any]:
+    """The checks of a frame.
+
+    Returns
+    -------
+    dict
+        {freedom, wanted, findings: [{kind, text, members, laps}], more: findings left out,
+        additions: [{text, member or None, laps}], caution}.
+    """
     frame = state.frame
-    turning = {tuple(e) for e in state.said.get("may_turn", [])}
+    turning = set(state.corrections.may_turn)
     may_turn = [j for j in frame.joints if joint_key(j) in turning]
-    holes = [stocks[m.stock].hole for m in frame.members if m.stock in stocks]
-    found = check_frame(frame, may_turn, **({"hole": max(holes)} if holes else {}))
+    holes = [stocks[m.stock].hole for m in frame.members if m.stock and m.stock in stocks]
+    found = check_frame(frame, may_turn, hole=max(holes, default=HOLE))
     return {
         "freedom": found.mobility.freedom,
         "wanted": found.mobility.wanted,
@@ -63,9 +88,9 @@ def checks(state: State, stocks) -> dict:
                 "members": list(f.members),
                 "laps": [list(joint_key(j)) for j in f.joints],
             }
-            for f in found.findings[:MOST_TOLD]
+            for f in found.findings[:MOST_FINDINGS]
         ],
-        "more": max(0, len(found.findings) - MOST_TOLD),
+        "more": max(0, len(found.findings) - MOST_FINDINGS),
         "additions": [
             {
                 "text": a.text,

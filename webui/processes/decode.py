@@ -1,17 +1,23 @@
-"""Photos decoded for looking, in a process of their own with limits: `python -m webui.processes.decode quick|full PHOTO FOLDER ...`.
+"""Photos decoded for looking, in a process of their own with limits.
 
-A damaged or hostile file can at worst end this process.  In FOLDER come `whole.jpg` (the photo, at most LOOK px on its
-long side), for `full` also tiles `Z/X_Y.jpg` of TILE px (Z = 0: every pixel; each Z halves) and `size.json`.  For each photo a JSON
-line on stdout: {"photo", "size"} or {"photo", "problem"}.
+`python -m webui.processes.decode quick|full PHOTO FOLDER ...`: a damaged or hostile file can at worst end
+this process. In FOLDER come `whole.jpg` (the photo, at most LOOK px on its long side), for `full` also tiles
+`Z/X_Y.jpg` of TILE px (Z = 0: every pixel; each Z halves) and `size.json`.  For each photo a JSON line on
+stdout: {"photo", "size"} or {"photo", "problem"}.
 """
 
 from __future__ import annotations
 
+import io
 import json
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from webui.storage import system
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 LOOK, TILE, QUALITY = 1280, 512, 85
 MEMORY = 3 * 2**30  # bytes: 60 MP as float32 and colour, twice over
@@ -25,7 +31,8 @@ def limit() -> None:
 
 
 def quick(path: Path, folder: Path) -> tuple[int, int]:
-    """`whole.jpg` alone, fast: a JPEG is decoded at a fraction of its size.  Returns the photo's upright size."""
+    """`whole.jpg` alone, fast: a JPEG is decoded at a fraction of its size.  Returns the photo's upright
+    size."""
     from PIL import Image, ImageOps
 
     if path.suffix.lower() in (".heic", ".heif", ".hif"):
@@ -50,9 +57,16 @@ def quick(path: Path, folder: Path) -> tuple[int, int]:
 
 
 def full(path: Path, folder: Path) -> tuple[int, int]:
-    """The photo checked as the reader would, `whole.jpg`, all tiles and, last, `size.json`.  Returns its size (width, height).
+    """The photo checked as the reader would, `whole.jpg`, all tiles and, last, `size.json`.
 
-    Raises ReconError where it is no photo that can be read.
+    Returns
+    -------
+    (width, height), px
+
+    Raises
+    ------
+    ReconError
+        Where it is no photo that can be read.
     """
     from PIL import Image
 
@@ -76,9 +90,7 @@ def full(path: Path, folder: Path) -> tuple[int, int]:
     return size
 
 
-def _save(image, path: Path) -> None:
-    import io
-
+def _save(image: Image.Image, path: Path) -> None:
     buffer = io.BytesIO()
     image.save(buffer, "JPEG", quality=QUALITY)
     _write(path, buffer.getvalue())
@@ -92,7 +104,7 @@ def _write(path: Path, data: bytes) -> None:
     part.replace(path)
 
 
-def main(argv) -> int:
+def main(argv: list[str]) -> int:
     """Decode pairs of PHOTO FOLDER; 0 also where some could not be: their lines say so."""
     from recon.errors import ReconError
 

@@ -7,57 +7,87 @@ import signal
 import subprocess
 import sys
 import threading
-from dataclasses import asdict
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from recon.corrections import merge
-from recon.corrections.state import State, difference, member_from_json, patched
+from recon.corrections.merge import ReadingRequest
+from recon.corrections.solver import objection_from_json
+from recon.corrections.state import State, difference, patched
 from recon.errors import ReconError
-from recon.frame.stock import load_stocks
+from recon.frame.stock import Stock, load_stocks
 from webui.storage.build import Build
 from webui.storage.reading_cache import SOLVER
 
 _ROOT = Path(__file__).resolve().parents[2]
 
 
-class Reading:
+@dataclass(frozen=True)
+class ReadingStatus:
+    """How a reading stands.
+
+    Attributes
+    ----------
+    running : bool
+    stage : str
+        In words.
+    share : float
+        Of the work that is done, 0..1.
+    problem : str or None
+        Why it failed, in a sentence.
+    left_out : list
+        [photo, reason] of those that were not used.
+    found : dict of str to int
+        photo -> how often what was found in it was renewed.
+    cancelled : bool
+    """
+
+    running: bool = False
+    stage: str = ""
+    share: float = 0.0
+    problem: str | None = None
+    left_out: list[list[str]] = field(default_factory=list)
+    found: Mapping[str, int] = field(default_factory=dict)
+    cancelled: bool = False
+
+    def to_json(self) -> dict[str, Any]:
+        """As the page has it."""
+        return dict(vars(self))
+
+    def after(self, line: Mapping[str, Any]) -> ReadingStatus:
+        """The status after a line of the process that reads."""
+        status = self
+        if "stage" in line:
+            status = replace(status, stage=line["stage"], share=max(self.share, min(1.0, line["share"])))
+        if "found" in line:
+            photo = line["found"]
+            status = replace(status, found={**self.found, photo: self.found.get(photo, 0) + 1})
+        return status
+
+
+class ReadingJob:
     """Reads the photos of a build in the background, in a process of its own."""
 
-    def __init__(self, build: Build, solver: str = SOLVER, stocks=None):
+    def __init__(self, build: Build, solver: str = SOLVER, stocks: dict[str, Stock] | None = None) -> None:
         self.build, self.solver, self.stocks = build, solver, stocks or load_stocks()
         self._lock = threading.Lock()
-        self._process: subprocess.Popen | None = None
-        self._told = {
-            "running": False,
-            "stage": "",
-            "share": 0.0,
-            "problem": None,
-            "left_out": [],
-            "found": {},
-            "cancelled": False,
-        }
+        self._process: subprocess.Popen[str] | None = None
+        self._status = ReadingStatus()
 
-    def told(self) -> dict:
-        """How it stands: running, stage, share 0..1, problem, left_out, found (photo -> how often it was renewed), cancelled."""
+    def status(self) -> ReadingStatus:
+        """How it stands."""
         with self._lock:
-            return {**self._told, "found": dict(self._told["found"])}
+            return self._status
 
-    def begin(self, photos: list[str], stock: str | None, length: str | None):
+    def begin(self, photos: list[str], request: ReadingRequest) -> None:
         """Starts.  Raises ReconError where a reading runs already or there are no photos."""
         if not photos:
             raise ReconError("Add photos first: three or more, from different corners of the frame.")
-        state = self.build.state
-        options = {
-            "photos": photos,
-            "stock": stock,
-            "length": length,
-            "solver": self.solver,
-            "aside": state.said.get("aside", []),
-            "state": difference(State(), state),
-            "stocks": [asdict(s) for s in self.stocks.values()],
-        }
+        options = json.dumps(self._options(photos, request))
         with self._lock:
-            if self._told["running"]:
+            if self._status.running:
                 raise ReconError("A reading is under way; wait for it or cancel it.")
             process = subprocess.Popen(
                 [sys.executable, "-m", "webui.processes.reading_worker", str(self.build.folder)],
@@ -68,25 +98,56 @@ class Reading:
                 cwd=_ROOT,
             )
             self._process = process
-            self._told.update(
-                running=True, stage="starting", share=0.0, problem=None, left_out=[], cancelled=False
-            )
-        told = {key: options[key] for key in ("stock", "length") if options[key]}
+            self._status = ReadingStatus(running=True, stage="starting", found=self._status.found)
         threading.Thread(
-            target=self._follow, args=(process, json.dumps(options), told), name="reading", daemon=True
+            target=self._follow, args=(process, options, request), name="reading", daemon=True
         ).start()
 
-    def cancel(self):
+    def _options(self, photos: list[str], request: ReadingRequest) -> dict[str, Any]:
+        state = self.build.state
+        return {
+            "photos": photos,
+            "stock": request.stock,
+            "length": request.length,
+            "solver": self.solver,
+            "aside": list(state.corrections.set_aside),
+            "state": difference(State(), state),
+            "stocks": [asdict(s) for s in self.stocks.values()],
+        }
+
+    def cancel(self) -> None:
         """Ends the reading; the build is as it was."""
         with self._lock:
-            if self._told["running"] and self._process:
-                self._told["cancelled"] = True
+            if self._status.running and self._process:
+                self._status = replace(self._status, cancelled=True)
                 self._process.kill()
 
     close = cancel
 
-    def _follow(self, process, options: str, told: dict):
+    def _follow(self, process: subprocess.Popen[str], options: str, request: ReadingRequest) -> None:
+        done, problem = self._listen(process, options)
+        process.wait()
+        with self._lock:
+            cancelled = self._status.cancelled
+        if done and not cancelled:
+            problem = self._journal(done, request)
+        elif not problem and not cancelled:
+            problem = _why_ended(process.returncode)
+        with self._lock:
+            self._status = replace(
+                self._status,
+                running=False,
+                problem=None if cancelled else problem,
+                share=1.0 if done else 0.0,
+                left_out=done["left_out"] if done else [],
+            )
+
+    def _listen(
+        self, process: subprocess.Popen[str], options: str
+    ) -> tuple[dict[str, Any] | None, str | None]:
+        """What the process came to, or why it did not, once it has said all."""
         done, problem = None, None
+        assert process.stdin is not None and process.stdout is not None
         try:
             process.stdin.write(options)
             process.stdin.close()
@@ -94,46 +155,22 @@ class Reading:
                 line = json.loads(text)
                 done, problem = line.get("done", done), line.get("problem", problem)
                 with self._lock:
-                    if "stage" in line:
-                        self._told.update(
-                            stage=line["stage"], share=max(self._told["share"], min(1.0, line["share"]))
-                        )
-                    if "found" in line:
-                        self._told["found"][line["found"]] = self._told["found"].get(line["found"], 0) + 1
+                    self._status = self._status.after(line)
         except (OSError, ValueError):
-            pass  # it was ended; what follows says so
-        process.wait()
-        with self._lock:
-            cancelled = self._told["cancelled"]
-        if done and not cancelled:
-            problem = self._keep(done, told)
-        elif not problem and not cancelled:
-            problem = _why_ended(process.returncode)
-        with self._lock:
-            self._told.update(
-                running=False,
-                problem=None if cancelled else problem,
-                share=1.0 if done else 0.0,
-                left_out=done["left_out"] if done else [],
-            )
+            pass  # it was ended; its exit status says so
+        return done, problem
 
-    def _keep(self, done, told: dict) -> str | None:
-        """Journals the frame that was read, and the stock and length that it was `told` as the user's word; a sentence where it could
-        not be."""
-        from recon.solve.priors.constraints import (
-            Against,  # with it comes the whole solver, which the page needs only now
-        )
-
+    def _journal(self, done: dict[str, Any], request: ReadingRequest) -> str | None:
+        """Journals the frame that was read, with the stock and length of its request; a sentence where it
+        could not be."""
         try:
             frame = patched(State(), done["delta"]).frame
-            against = [
-                Against(member_from_json(said), seen and member_from_json(seen), away)
-                for said, seen, away in done["against"]
-            ]
+            objections = list(map(objection_from_json, done["against"]))
 
-            def make(state):
-                new = merge.told(merge.kept(merge.untold(state, told), frame, against), told)
-                return new, merge.words(state, new)
+            def make(state: State) -> tuple[State, str]:
+                new = merge.without_reading_request(state, request)
+                new = merge.with_reading_request(merge.merge_reading(new, frame, objections), request)
+                return new, merge.reading_words(state, new)
 
             self.build.change(make, kind="reading")
             self.build.save_frame_file()
@@ -145,5 +182,11 @@ class Reading:
 def _why_ended(code: int) -> str:
     """Why a reader's process ended without a word, from its exit status, in a sentence."""
     if code < 0 and -code == getattr(signal, "SIGKILL", 9):
-        return "The reading was ended by the system, most likely for want of memory. Use fewer or smaller photos."
-    return f"The reading ended before it was done: a fault in the reader (exit status {code}). Nothing was changed; try again."
+        return (
+            "The reading was ended by the system, most likely for want of memory. "
+            "Use fewer or smaller photos."
+        )
+    return (
+        f"The reading ended before it was done: a fault in the reader (exit status {code}). "
+        "Nothing was changed; try again."
+    )

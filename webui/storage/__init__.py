@@ -1,1 +1,9 @@
-"""A build on the disk: its folder, journal, photos and what was found in them."""
+"""A build on the disk: its folder, journal, photos and what was found in them.
+
+build          a build: a folder with photos, journal and frame file; changes, undo and redo
+journal        every change, in one append-only file
+photo_store    the photos: taken in, checked and cut into levels
+reading_cache  what was found in photos, kept; the call of the solver
+plan           the plan that the build is compared with
+system         what operating systems do differently
+"""

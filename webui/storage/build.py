@@ -14,26 +14,25 @@ import hashlib
 import os
 import shutil
 import threading
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from recon.corrections.codec import Json
 from recon.corrections.state import State, difference, ordered, patched
 from recon.errors import ReconError
 from recon.files import why_not_written, write_bytes_atomic, write_text_atomic
 from recon.frame.files import frame_to_text, load_frame
 from recon.frame.model import Frame
+from recon.frame.stock import Stock
 from webui.storage.journal import NAME as JOURNAL_NAME
 from webui.storage.journal import Journal
 
-PHOTOS, READING, LEVELS, FRAME, PLAN, REMOVED = (
-    "photos",
-    "reading",
-    ".levels",
-    "frame.json",
-    "plan.json",
-    "removed",
-)
-MARKS = ".levels/frame-marks"  # digests of the frame files that the page wrote last: whether frame.json is its own
+PHOTOS, READING, LEVELS, REMOVED = "photos", "reading", ".levels", "removed"
+FRAME, PLAN = "frame.json", "plan.json"
+# Digests of the frame files that the page wrote last: whether frame.json is its own.
+MARKS = ".levels/frame-marks"
 SAVE_AFTER_S = 2.0  # from a change to the frame file that has it; the journal has it at once
 
 
@@ -41,15 +40,24 @@ SAVE_AFTER_S = 2.0  # from a change to the frame file that has it; the journal h
 class Moment:
     """A state in the history.
 
-    n : the journal entry that made it.   parent : the moment undone to, None for the first.   delta : what made it of that one,
-    None where it was read from the journal.
+    Attributes
+    ----------
+    n : int
+        The number of the journal entry that made it.
+    state : State
+    words : str
+        What was done.
+    parent : Moment or None
+        The moment undone to, None for the first.
+    delta : dict or None
+        What made it of that one; None where it was read from the journal.
     """
 
     n: int
     state: State
     words: str
     parent: Moment | None
-    delta: dict | None = None
+    delta: Json | None = None
 
 
 class Conflict(Exception):
@@ -57,13 +65,21 @@ class Conflict(Exception):
 
 
 class Build:
-    """An open build.  All methods may be called from several threads."""
+    """An open build, or one begun in its folder.  All methods may be called from several threads.
 
-    def __init__(self, folder: str | Path, stocks=None):
-        """Opens the build in `folder`, or begins one there.  Raises ReconError.
+    Parameters
+    ----------
+    folder : path
+    stocks : dict of str to Stock, optional
+        By id: what a frame file that lies there may name; the list that comes with recon by default.
 
-        stocks : id -> Stock, what a frame file that lies there may name; the list that comes with recon by default.
-        """
+    Raises
+    ------
+    ReconError
+        Where it cannot be opened.
+    """
+
+    def __init__(self, folder: str | Path, stocks: dict[str, Stock] | None = None) -> None:
         self.folder, self.stocks = Path(folder).resolve(), stocks
         self._lock = threading.RLock()
         _refuse_links(self.folder)
@@ -79,7 +95,7 @@ class Build:
         self._saving: threading.Timer | None = None
         self._save_lock = threading.Lock()  # not the one that changes wait for: writing takes a while
         self._words: dict[int, str] = {}  # what each journal entry did
-        self.moments: dict[int, Moment] = {0: self._first}  # by the journal's number after which each held
+        self.moments: dict[int, Moment] = {0: self._first}  # by the journal's number from which each stands
         try:
             for entry in self.journal.entries:
                 self._replay(entry)
@@ -97,7 +113,8 @@ class Build:
             self.journal.close()
             raise
 
-    def close(self):
+    def close(self) -> None:
+        """Saves the frame file and unlocks the folder."""
         if self._saving:
             self._saving.cancel()
         self.save_frame_file()
@@ -112,13 +129,15 @@ class Build:
 
     @property
     def now(self) -> Moment:
+        """The present moment."""
         return self._now
 
     @property
     def state(self) -> State:
+        """The present state."""
         return self._now.state
 
-    def can(self) -> dict:
+    def can(self) -> dict[str, str | None]:
         """What undo and redo would do, in words, or None each."""
         with self._lock:
             return {
@@ -126,12 +145,12 @@ class Build:
                 "redo": self._redo[-1].words if self._redo else None,
             }
 
-    def snapshot(self) -> tuple[int, State, dict]:
+    def snapshot(self) -> tuple[int, State, dict[str, str | None]]:
         """Version, state and what undo and redo would do, all of one moment."""
         with self._lock:
             return self.n, self.state, self.can()
 
-    def still(self):
+    def still(self) -> AbstractContextManager[bool]:
         """A context in which nothing changes the build."""
         return self._lock
 
@@ -140,19 +159,37 @@ class Build:
         with self._lock:
             return [self._words[k] for k in sorted(self._words) if k > n]
 
-    def delta(self, old: State, new: State) -> dict:
+    def delta(self, old: State, new: State) -> Json:
         """The difference between two states; at once where it is that of the last change."""
         now = self._now
-        known = now.delta is not None and now.state is new and now.parent.state is old
-        return now.delta if known else difference(old, new)
+        if now.delta is not None and now.parent is not None and now.state is new and now.parent.state is old:
+            return now.delta
+        return difference(old, new)
 
     # Changing
 
-    def change(self, make, *, base: int | None = None, kind: str = "edit"):
-        """Journals a change and returns (old state, new state, words).
+    def change(
+        self, make: Callable[[State], tuple[State, str]], *, base: int | None = None, kind: str = "edit"
+    ) -> tuple[State, State, str]:
+        """Journals a change.
 
-        make : State -> (State, words); may raise ReconError.   base : the version it was meant for; where that is not
-        the present one, raises Conflict and changes nothing.
+        Parameters
+        ----------
+        make : callable
+            State -> (State, words); may raise ReconError.
+        base : int, optional
+            The version that it was meant for.
+        kind : str
+            "edit", "reading" or "open", as the journal has it.
+
+        Returns
+        -------
+        (old state, new state, words)
+
+        Raises
+        ------
+        Conflict
+            Where `base` is not the present version; then nothing is changed.
         """
         with self._lock:
             self._check(base)
@@ -165,7 +202,7 @@ class Build:
             self._save_soon()
             return old.state, state, words
 
-    def undo(self, base: int | None = None):
+    def undo(self, base: int | None = None) -> tuple[State, State, str]:
         """Back by one change; (old state, new state, words)."""
         with self._lock:
             self._check(base)
@@ -173,7 +210,7 @@ class Build:
                 raise ReconError("There is nothing to undo.")
             return self._step("undo", f"Undone: {self._now.words}")
 
-    def redo(self, base: int | None = None):
+    def redo(self, base: int | None = None) -> tuple[State, State, str]:
         """Forward again by one change; (old state, new state, words)."""
         with self._lock:
             self._check(base)
@@ -181,31 +218,31 @@ class Build:
                 raise ReconError("There is nothing to redo.")
             return self._step("redo", f"Done again: {self._redo[-1].words}")
 
-    def _check(self, base):
+    def _check(self, base: int | None) -> None:
         if base is not None and base != self.n:
             raise Conflict
 
-    def _step(self, kind, words):
+    def _step(self, kind: str, words: str) -> tuple[State, State, str]:
         old = self._now
         n = self.journal.append({"kind": kind, "words": words, "at": _now_text()})
         self._move(kind, n, words)
         self._save_soon()
         return old.state, self._now.state, words
 
-    def _move(self, kind, n, words):
-        if kind == "undo":
+    def _move(self, kind: str, n: int, words: str) -> None:
+        if kind == "undo" and self._now.parent:
             self._redo.append(self._now)
             self._enter(self._now.parent, n, words)
         else:
             self._enter(self._redo.pop(), n, words)
 
-    def _enter(self, moment: Moment, n: int | None = None, words: str | None = None):
+    def _enter(self, moment: Moment, n: int | None = None, words: str | None = None) -> None:
         self._now = moment
         n = moment.n if n is None else n
         self.moments[n] = moment
         self._words[n] = words or moment.words
 
-    def _replay(self, entry: dict):
+    def _replay(self, entry: Json) -> None:
         kind, n, words = entry.get("kind"), entry["n"], str(entry.get("words", ""))
         if kind in ("undo", "redo"):
             if (self._now.parent is None) if kind == "undo" else not self._redo:
@@ -219,8 +256,9 @@ class Build:
 
     # The folder
 
-    def _adopt(self):
-        """Takes over a folder that was no build yet: photos that lie in it are copied, its frame file is read."""
+    def _adopt(self) -> None:
+        """Makes a build of a folder that was none: photos that lie in it are copied, its frame file is
+        read."""
         from recon.image.photos import SUFFIXES
 
         loose = [
@@ -238,7 +276,7 @@ class Build:
 
     def photo_files(self) -> list[str]:
         """Names of the photos in the folder, in natural order."""
-        from recon.image.photos import SUFFIXES, _natural_key
+        from recon.image.photos import SUFFIXES, natural_key
 
         files = [
             p
@@ -248,7 +286,7 @@ class Build:
             and p.is_file()
             and not p.is_symlink()
         ]
-        return [p.name for p in sorted(files, key=_natural_key)]
+        return [p.name for p in sorted(files, key=natural_key)]
 
     def _digest_of_frame_file(self) -> str:
         try:
@@ -265,15 +303,18 @@ class Build:
         except (OSError, UnicodeDecodeError):
             return []
 
-    def _save_soon(self):
+    def _save_soon(self) -> None:
         if self._saving is None or not self._saving.is_alive():
             self._saving = threading.Timer(SAVE_AFTER_S, self.save_frame_file)
             self._saving.daemon = True
             self._saving.start()
 
-    def save_frame_file(self):
-        """Writes frame.json as the frame stands, unless another program changed that file meanwhile or the disk does not take it:
-        the journal has all of it."""
+    def save_frame_file(self) -> None:
+        """Writes frame.json as the frame stands.
+
+        It does not where another program changed that file meanwhile, or the disk does not take it: the
+        journal has all of it.
+        """
         with self._save_lock:
             text, there = self._text(), self._digest_of_frame_file()
             mark = _digest(text)
@@ -290,8 +331,8 @@ class Build:
 
 
 def _refuse_links(folder: Path) -> None:
-    """Raises ReconError where a part of the build is a link: what it leads to lies outside, and would be read, sent or written over.
-    Photos that are links are only passed over (`photo_files`)."""
+    """Raises ReconError where a part of the build is a link: what it leads to lies outside, and would be
+    read, sent or written over.  Photos that are links are only passed over (`photo_files`)."""
     parts = [folder / name for name in (PHOTOS, READING, LEVELS, REMOVED, JOURNAL_NAME, FRAME, PLAN)]
     inside = (
         Path(root, name)
@@ -302,8 +343,8 @@ def _refuse_links(folder: Path) -> None:
     for path in (*parts, *inside):
         if path.is_symlink():
             raise ReconError(
-                f"{path}: this is a link to another place, and a build keeps to its own folder; put the file or folder "
-                "itself there, or take the link away."
+                f"{path}: this is a link to another place, and a build keeps to its own folder; "
+                "put the file or folder itself there, or take the link away."
             )
 
 

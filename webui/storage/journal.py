@@ -1,9 +1,9 @@
 """The journal: every change of a build, in one append-only file.
 
-A text file, a line an entry, rather than a database: there is one writer (the folder is locked) and no query, a
-copy or a zip of the folder is whole with this one file, and a person can read it.  Each line ends in a checksum and is
-forced to the disk before it counts, so a kill at any moment leaves at most one torn last line, which was never
-acknowledged and is cut off at the next opening.
+A text file, a line an entry, rather than a database: there is one writer (the folder is locked) and no query,
+a copy or a zip of the folder is whole with this one file, and a person can read it.  Each line ends in a
+checksum and is forced to the disk before it counts, so a kill at any moment leaves at most one torn last
+line, which was never acknowledged and is cut off at the next opening.
 """
 
 from __future__ import annotations
@@ -12,23 +12,32 @@ import json
 import os
 import zlib
 from pathlib import Path
+from typing import Any
 
 from recon.errors import ReconError
 from recon.files import why_not_written
 from webui.storage import system
+
+Entry = dict[str, Any]
 
 FORMAT, VERSION = "frame-build", 1
 NAME = "build.journal"
 LONGEST_LINE = 64 * 2**20  # an entry that holds a whole frame of 2000 members is under 2 MB
 
 
-def line_of(entry: dict) -> bytes:
-    """An entry as a line: JSON, a tab, the checksum (CRC-32) of the JSON in hex."""
+def line_of(entry: Entry) -> bytes:
+    """An entry as a line: JSON, a tab, the checksum (CRC-32) of the JSON in hex.
+
+    Examples
+    --------
+    >>> line_of({"n": 1})
+    b'{"n":1}\\td44b3b7e\\n'
+    """
     text = json.dumps(entry, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode("utf-8")
     return text + b"\t%08x\n" % zlib.crc32(text)
 
 
-def entry_of(line: bytes) -> dict | None:
+def entry_of(line: bytes) -> Entry | None:
     """The entry in a whole line; None where the line is torn or altered."""
     text, tab, check = line.rpartition(b"\t")
     try:
@@ -41,14 +50,23 @@ def entry_of(line: bytes) -> dict | None:
 
 
 class Journal:
-    """The journal of one build folder, locked for this process until `close`.
+    """The journal of one build folder, opened or begun, and locked for this process until `close`.
 
-    entries : all of them in order, each a dict with `n` = 1, 2, ... (as opened; `append` adds to the file alone).
+    Attributes
+    ----------
+    path : Path
+    entries : list of dict
+        All of them in order, each with `n` = 1, 2, ... (as opened; `append` adds to the file alone).
+    last : int
+        The number of the last one.
+
+    Raises
+    ------
+    ReconError
+        Where the folder is in use, was written by a newer program, is damaged, or cannot be written.
     """
 
-    def __init__(self, folder: str | Path):
-        """Opens or begins the journal.  Raises ReconError where the folder is in use, was written by a newer program, is
-        damaged, or cannot be written."""
+    def __init__(self, folder: str | Path) -> None:
         self.path = Path(folder) / NAME
         try:
             self._file = os.open(self.path, system.APPEND, 0o644)
@@ -62,7 +80,7 @@ class Journal:
             raise
         self.last = len(self.entries)
 
-    def _lock(self):
+    def _lock(self) -> None:
         try:
             free = system.lock(self._file)
         except OSError as error:
@@ -76,11 +94,28 @@ class Journal:
                 "close it there first, or open its page in another tab."
             )
 
-    def _read(self) -> list[dict]:
+    def _read(self) -> list[Entry]:
         size = os.fstat(self._file).st_size
         with open(self.path, "rb") as file:
             data = file.read(size)
-        lines = data.splitlines(keepends=True)
+        entries, good = self._good_entries(data.splitlines(keepends=True))
+        header = line_of({"format": FORMAT, "version": VERSION})
+        # A torn beginning may be written anew; what someone else wrote stays.
+        if good == 0 and not header.startswith(data):
+            raise ReconError(
+                f"{self.path}: this is not the journal of a build; "
+                "give that file another name, or open another folder."
+            )
+        if good < size:
+            os.ftruncate(self._file, good)
+        if good == 0:
+            self._write(header)
+            system.sync_folder(self.path.parent)
+        self._size = os.fstat(self._file).st_size
+        return entries
+
+    def _good_entries(self, lines: list[bytes]) -> tuple[list[Entry], int]:
+        """The entries up to a torn last line, and how many bytes they and the header take."""
         entries, good = [], 0
         for number, line in enumerate(lines, 1):
             entry = entry_of(line)
@@ -96,22 +131,9 @@ class Journal:
             if number > 1:
                 entries.append(entry)
             good += len(line)
-        header = line_of({"format": FORMAT, "version": VERSION})
-        if good == 0 and not header.startswith(
-            data
-        ):  # a torn beginning may be written anew; what someone else wrote stays
-            raise ReconError(
-                f"{self.path}: this is not the journal of a build; give that file another name, or open another folder."
-            )
-        if good < size:
-            os.ftruncate(self._file, good)
-        if good == 0:
-            self._write(header)
-            system.sync_folder(self.path.parent)
-        self._size = os.fstat(self._file).st_size
-        return entries
+        return entries, good
 
-    def _check_header(self, entry):
+    def _check_header(self, entry: Entry) -> None:
         if entry.get("format") != FORMAT:
             raise ReconError(f"{self.path}: this is not the journal of a build; open another folder.")
         version = entry.get("version")
@@ -121,10 +143,13 @@ class Journal:
                 f"{VERSION}); update this program. Nothing was changed."
             )
 
-    def append(self, entry: dict) -> int:
+    def append(self, entry: Entry) -> int:
         """Adds an entry and returns its number once it is on the disk.
 
-        Raises ReconError where it cannot be written; then the journal is as it was before.
+        Raises
+        ------
+        ReconError
+            Where it cannot be written; then the journal is as it was before.
         """
         line = line_of({"n": self.last + 1, **entry})
         if len(line) > LONGEST_LINE:
@@ -138,11 +163,12 @@ class Journal:
         self.last += 1
         return self.last
 
-    def _write(self, line: bytes):
+    def _write(self, line: bytes) -> None:
         left = memoryview(line)
         while left:
             left = left[os.write(self._file, left) :]
         os.fsync(self._file)
 
-    def close(self):
+    def close(self) -> None:
+        """Unlocks the build folder."""
         os.close(self._file)

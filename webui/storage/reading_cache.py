@@ -1,41 +1,82 @@
-"""The one place where the page calls the solver."""
+"""What was found in photos, kept for the next time, and the one place where the page calls the solver."""
 
 from __future__ import annotations
 
 import importlib
 import inspect
 import json
+from collections.abc import Callable, Sequence
 from hashlib import sha256
 from io import BytesIO
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 from zipfile import BadZipFile
 
 import numpy as np
 
 from recon.files import write_bytes_atomic, write_text_atomic
+from recon.frame.length import KnownLength
+from recon.frame.stock import Stock
 from webui.storage.build import PHOTOS, READING
 
+if TYPE_CHECKING:
+    from recon.image.photos import PhotoImage
+
 SOLVER = "recon.solve"  # module whose `read` reads photos
+CONSTRAINTS = "given"  # the parameter of its `read` that takes what must be kept
 
 
-def read(solver: str, photos, *, stocks, stock_id, length, progress, given=None, found=None, detected=None):
-    """A Reading of the photos (list of PhotoImage).  Raises ReconError where no frame can be read.
+def read(
+    solver: str,
+    photos: Sequence[PhotoImage],
+    *,
+    stocks: dict[str, Stock],
+    stock_id: str | None,
+    length: KnownLength | None,
+    progress: Callable[[str, float], None],
+    constraints: Any = None,
+    found: Callable[[str, Any, Any], None] | None = None,
+    detected: dict[str, Any] | None = None,
+) -> Any:
+    """A reading of the photos.
 
-    solver : the module that reads, SOLVER outside tests.   constraints : from `recon.corrections.merge`, handed on where the solver takes them; what it
-    does not keep, `again.kept` puts right.   found : called with (photo, openings, rows) as photos are done, likewise.
-    detected : photo -> detections, taken and filled, likewise.
+    Parameters
+    ----------
+    solver : str
+        The module that reads, SOLVER outside tests.
+    photos : sequence of PhotoImage
+    stocks : dict of str to Stock
+    stock_id : str or None
+        The stock, where it is known.
+    length : KnownLength or None
+        A measured length.
+    progress : callable
+        Called with (stage, share 0..1).
+    constraints : optional
+        Of `recon.corrections.solver.constraints_for_solver`.  Handed on where the solver takes them, as what
+        follows; what it does not keep, `recon.corrections.merge` puts right.
+    found : callable, optional
+        Called with (photo, openings, rows) as photos are done.
+    detected : dict, optional
+        photo -> detections, taken and filled.
+
+    Returns
+    -------
+    recon.solve.Reading
+
+    Raises
+    ------
+    ReconError
+        Where no frame can be read.
     """
     function = importlib.import_module(solver).read
     takes = inspect.signature(function).parameters
-    options = {
-        k: v
-        for k, v in (("given", given), ("found", found), ("detected", detected))
-        if v is not None and k in takes
-    }
+    optional = {CONSTRAINTS: constraints, "found": found, "detected": detected}
+    options = {k: v for k, v in optional.items() if v is not None and k in takes}
     return function(photos, stocks=stocks, stock_id=stock_id, length=length, progress=progress, **options)
 
 
-def save_photo_reading(folder: Path, photo: str, openings, rows) -> None:
+def save_photo_reading(folder: Path, photo: str, openings: Any, rows: Any) -> None:
     """Keeps what was found in one photo: openings (N, 6) and rows, each (M, 2), px."""
     text = json.dumps(
         {
@@ -46,10 +87,11 @@ def save_photo_reading(folder: Path, photo: str, openings, rows) -> None:
     write_text_atomic(folder / READING / f"{photo}.json", text)
 
 
-def load_photo_reading(folder: Path, photo: str) -> dict:
+def load_photo_reading(folder: Path, photo: str) -> dict[str, Any]:
     """{openings, rows} of a photo of the build; empty where it was not read."""
     try:
-        return json.loads((folder / READING / f"{photo}.json").read_text(encoding="utf-8"))
+        found: dict[str, Any] = json.loads((folder / READING / f"{photo}.json").read_text(encoding="utf-8"))
+        return found
     except (OSError, ValueError):
         return {"openings": [], "rows": []}
 
@@ -57,31 +99,29 @@ def load_photo_reading(folder: Path, photo: str) -> dict:
 # Detections: two thirds of a reading's time, and the same for one photo whatever the user has said.
 
 
-def _print_of(photo: Path) -> str:
-    """Tells one photo's bytes, looked at by one version of the detector, from all others."""
+def _fingerprint(photo: Path) -> str:
+    """What tells one photo's bytes, looked at by one version of the detector, from all others."""
     from recon.image import openings
 
     return sha256(photo.read_bytes() + Path(openings.__file__).read_bytes()).hexdigest()
 
 
-def save_detections(folder: Path, photo: str, table) -> None:
+def save_detections(folder: Path, photo: str, table: np.ndarray) -> None:
     """Keeps a photo's detections (N,) for its next reading."""
-    to = BytesIO()
-    np.savez_compressed(to, of=_print_of(folder / PHOTOS / photo), table=table)
-    write_bytes_atomic(folder / READING / f"{photo}.npz", to.getvalue())
+    data = BytesIO()
+    np.savez_compressed(data, of=np.array(_fingerprint(folder / PHOTOS / photo)), table=table)
+    write_bytes_atomic(folder / READING / f"{photo}.npz", data.getvalue())
 
 
-def load_detections(folder: Path, photo: str):
-    """The detections kept of a photo; None where there are none, or where photo or detector are others now."""
+def load_detections(folder: Path, photo: str) -> np.ndarray | None:
+    """The detections kept of a photo; None where there are none, or where photo or detector are others
+    now."""
     from recon.image.openings import OPENING
 
     try:
         with np.load(folder / READING / f"{photo}.npz", allow_pickle=False) as kept:
-            table = kept["table"]
-            return (
-                table
-                if str(kept["of"]) == _print_of(folder / PHOTOS / photo) and table.dtype == OPENING
-                else None
-            )
+            table: np.ndarray = kept["table"]
+            same = str(kept["of"]) == _fingerprint(folder / PHOTOS / photo) and table.dtype == OPENING
+            return table if same else None
     except (OSError, ValueError, KeyError, BadZipFile):
         return None

@@ -1,43 +1,51 @@
-"""What the systems do differently: a lock on a file, a folder forced to the disk, limits on a process.
+"""What operating systems do differently: a lock on a file, a folder forced to the disk, limits on a process.
 
-Linux and macOS have `fcntl` and `resource`; Windows has `msvcrt` and no limits that a process can set on itself: there a process
-of its own is all the shelter that a decoder gives.
+Linux and macOS have `fcntl` and `resource`; Windows has `msvcrt` and no limits that a process can set on
+itself: there a process of its own is all the shelter that a decoder gives.
 """
 
 from __future__ import annotations
 
 import errno
+import importlib
 import os
 from pathlib import Path
+from types import ModuleType
+from typing import Any
 
+fcntl: ModuleType | None
+resource: ModuleType | None
 try:
     import fcntl
 except ImportError:  # Windows
     fcntl = None
-    import msvcrt
+    msvcrt: Any = importlib.import_module("msvcrt")
 try:
     import resource
 except ImportError:  # Windows
     resource = None
 
-# To open a file that is appended to: bytes as they are, not given on to processes begun later, and no link followed.
+# To open a file that is appended to: bytes as they are, not given on to processes begun later, and no link
+# followed.
 APPEND = (
     os.O_RDWR
     | os.O_CREAT
     | os.O_APPEND
     | sum(getattr(os, name, 0) for name in ("O_CLOEXEC", "O_NOFOLLOW", "O_BINARY", "O_NOINHERIT"))
 )
-LOCK_AT = (
-    2**31 - 2
-)  # the byte that is locked where locks keep others from reading, too: the last that msvcrt reaches (its
-# offsets are 32-bit), far behind the end of any journal
-_HELD = (errno.EAGAIN, errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK)
+# The byte that is locked where locks keep others from reading, too: the last that msvcrt reaches (its offsets
+# are # 32-bit), far behind the end of any journal.
+LOCK_AT = 2**31 - 2
+_LOCKED = (errno.EAGAIN, errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK)
 
 
 def lock(file: int) -> bool:
-    """Locks an open file for this process until it is closed or the process ends; False where another holds it.
+    """Locks an open file for this process until it is closed or the process ends; False where another has it.
 
-    Raises OSError where the disk knows no locks.
+    Raises
+    ------
+    OSError
+        Where the disk knows no locks.
     """
     try:
         if fcntl is not None:
@@ -46,15 +54,17 @@ def lock(file: int) -> bool:
             os.lseek(file, LOCK_AT, os.SEEK_SET)  # what is appended goes to the end all the same
             msvcrt.locking(file, msvcrt.LK_NBLCK, 1)
     except OSError as error:
-        if error.errno in _HELD:
+        if error.errno in _LOCKED:
             return False
         raise
     return True
 
 
 def sync_folder(folder: Path) -> None:
-    """Forces the folder's list of names to the disk, so that a new file is found there after a power cut; Windows does that with
-    the file."""
+    """Forces the folder's list of names to the disk, so that a new file is found there after a power cut.
+
+    Windows does that with the file.
+    """
     if not hasattr(os, "O_DIRECTORY"):
         return
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
@@ -65,8 +75,17 @@ def sync_folder(folder: Path) -> None:
 
 
 def limit(*, memory: int | None = None, cpu_s: int | None = None, file: int | None = None) -> None:
-    """Limits this process and what it begins, as far as the system can: bytes of memory, seconds of processor time, bytes of a
-    file written; no core dumps."""
+    """Limits this process and what it begins, as far as the system can; no core dumps.
+
+    Parameters
+    ----------
+    memory : int, optional
+        Bytes.
+    cpu_s : int, optional
+        Seconds of processor time.
+    file : int, optional
+        Bytes of a file written.
+    """
     if resource is None:
         return
     for name, most in (

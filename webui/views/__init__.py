@@ -1,1 +1,9 @@
-"""The page's subjects, a blueprint each."""
+"""The addresses of the page, a blueprint a subject.
+
+page       the page itself, its static files, the build as it stands
+photos     photos in, and pictures of them out
+reading    the reading: begun and cancelled
+change     corrections, undo and redo; what a stroke or a tape would come to
+plan       the plan, and the build compared with it
+downloads  papers, exports, and the whole build in one file
+"""

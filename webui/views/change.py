@@ -2,42 +2,114 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Callable
+from typing import Any
 
-from flask import Blueprint, jsonify
+from flask import Blueprint, Response, jsonify
 
-from recon.corrections import describe, on_photos, validation
-from recon.corrections import measuring as tape_measure
+from recon.corrections import describe, on_photos, picking, strokes, validation
 from recon.corrections.edits import edit
 from recon.corrections.state import State
 from recon.errors import ReconError
-from recon.frame.model import Member
-from webui.app import asked_json, bench
-from webui.storage.build import Conflict
+from webui.context import app_context, request_json
+from webui.storage.build import Conflict, Moment
 
 bp = Blueprint("change", __name__)
 
+MOST_VERSIONS = 2**53  # the largest whole number that a page can count to exactly
+UNDO_CONFLICT = (
+    "Undo goes by the newest change, and that is theirs now: look at it, and undo again if you still want to."
+)
+REDO_CONFLICT = "What was to be done again belongs before theirs; it cannot be done again now."
 
-def _answer(old: State, new: State, words: str):
+Make = Callable[[State], tuple[State, str]]
+Answer = Response | tuple[Response, int]
+
+
+@bp.post("/api/edit")
+def correct() -> Answer:
+    """A correction.
+
+    {base: the version that the page shows, ask: see `recon.corrections.edits`; instead_from: an older version
+    that `ask` is made on, so that all that was done since gives way to it}.
+    """
+    context, data = app_context(), request_json()
+    base = validation.whole(data, "base", 0, MOST_VERSIONS)
+    request = data.get("ask")
+    if not isinstance(request, dict):
+        raise ReconError("'ask' is missing.")
+    older = _older(data, base)
+
+    def make(state: State) -> tuple[State, str]:
+        return edit(state, request, context.stocks)
+
+    def instead(_: State) -> tuple[State, str]:
+        state, words = make(older.state if older else State())
+        return state, f"{words}, in place of what was done elsewhere"
+
+    try:
+        return _answer(*context.build.change(instead if older else make, base=base))
+    except Conflict:
+        return _conflict(data["instead_from"] if older else base, make)
+
+
+def _older(data: dict[str, Any], base: int) -> Moment | None:
+    """The older version that a change is meant for, if it names one."""
+    if data.get("instead_from") is None:
+        return None
+    older = app_context().build.moments.get(validation.whole(data, "instead_from", 0, base))
+    if older is None:
+        raise ReconError("The version that this change was meant for is not known any more.")
+    return older
+
+
+@bp.post("/api/undo")
+def undo() -> Answer:
+    """Back by one change: {base}."""
+    try:
+        return _answer(*app_context().build.undo(base := _base()))
+    except Conflict:
+        return _conflict(base, wanted=UNDO_CONFLICT)
+
+
+@bp.post("/api/redo")
+def redo() -> Answer:
+    """Forward again by one change: {base}."""
+    try:
+        return _answer(*app_context().build.redo(base := _base()))
+    except Conflict:
+        return _conflict(base, wanted=REDO_CONFLICT)
+
+
+def _base() -> int:
+    return validation.whole(request_json(), "base", 0, MOST_VERSIONS)
+
+
+def _answer(old: State, new: State, words: str) -> Response:
     """The change as the page takes it over: a delta, and where the changed members now lie in every photo."""
-    b = bench()
-    delta = b.build.delta(old, new)
+    build = app_context().build
+    delta = build.delta(old, new)
     ids = [m["id"] for m in delta.get("members", {}).get("put", [])]
     photos = "photos" in delta.get("frame", {})
-    shapes = {} if photos else on_photos.shapes(new.frame, set(ids))
-    return jsonify(n=b.build.n, **b.build.can(), words=words, delta=delta, shapes=shapes, again=photos)
+    shapes = {} if photos else on_photos.outlines(new.frame, set(ids))
+    return jsonify(n=build.n, **build.can(), words=words, delta=delta, shapes=shapes, again=photos)
 
 
-def _in_conflict(base: int, mine=None, wanted: str = ""):
-    """Both versions' difference in words: `there`, what the build has become since `base`; `mine`, what this page wanted; `both`,
-    members that both change; `on_top`, what mine comes to on top of theirs, or `why_not`.  Nothing was changed.
+# A change that was meant for an older version
 
-    mine : State -> (State, words), None for undo and redo, which `wanted` tells of.
+
+def _conflict(base: int, make: Make | None = None, wanted: str = "") -> Answer:
+    """Both versions' difference in words; nothing was changed.
+
+    `there` is what the build has become since `base`; `mine`, what this page wanted; `both`, members that
+    both change; `on_top`, what mine comes to on top of theirs, or `why_not`.
+
+    make : None for undo and redo; then `wanted` says what they wanted.
     """
-    b = bench()
-    n, state, _ = b.build.snapshot()
-    moment = b.build.moments.get(base)
-    told = {
+    build = app_context().build
+    n, state, _ = build.snapshot()
+    moment = build.moments.get(base)
+    payload: dict[str, Any] = {
         "conflict": True,
         "n": n,
         "base": base,
@@ -50,89 +122,39 @@ def _in_conflict(base: int, mine=None, wanted: str = ""):
         "problem": "This build was changed in another tab or on another device. Your change was not made.",
     }
     if moment is not None:
-        theirs, told["there"] = describe.between(moment.state, state)
-        if mine is not None:
-            _tell_mine(told, mine, moment.state, state, theirs)
-    return jsonify(told), 409
+        theirs, payload["there"] = describe.between(moment.state, state)
+        if make is not None:
+            payload |= _mine(make, moment.state, state, theirs)
+    return jsonify(payload), 409
 
 
-def _tell_mine(told, mine, before: State, now: State, theirs) -> None:
+def _mine(make: Make, before: State, now: State, theirs: dict[str, str]) -> dict[str, Any]:
+    """What a change would have come to, and what it comes to on top of theirs."""
     try:
-        wanted, told["mine"] = mine(before)
+        wanted, words = make(before)
     except ReconError as error:  # it would not have been possible in the first place
-        told["mine"] = told["why_not"] = str(error)
-        return
-    told["can_replace"] = True
+        return {"mine": str(error), "why_not": str(error)}
     own = describe.members(before, wanted)
-    told["both"] = [f"{id}: {theirs[id]} there, {own[id]} here" for id in sorted(theirs.keys() & own.keys())]
+    both = [f"{id}: {theirs[id]} there, {own[id]} here" for id in sorted(theirs.keys() & own.keys())]
+    mine = {"mine": words, "can_replace": True, "both": both}
     try:
-        told["on_top"] = mine(now)[1]
+        return mine | {"on_top": make(now)[1]}
     except ReconError as error:
-        told["why_not"] = str(error)
+        return mine | {"why_not": str(error)}
 
 
-@bp.post("/api/edit")
-def correct():
-    """{base: the version that the page shows, ask: see `edits`; instead_from: an older version that `ask` is made on, so that all
-    that was done since gives way to it}."""
-    b, data = bench(), asked_json()
-    base = validation.whole(data, "base", 0, 2**53)
-    ask = data.get("ask")
-    if not isinstance(ask, dict):
-        raise ReconError("'ask' is missing.")
-    older = None
-    if data.get("instead_from") is not None:
-        older = b.build.moments.get(validation.whole(data, "instead_from", 0, base))
-        if older is None:
-            raise ReconError("The version that this change was meant for is not known any more.")
-
-    def make(state):
-        return edit(state, ask, b.stocks)
-
-    def instead(_):
-        state, words = make(older.state)
-        return state, f"{words}, in place of what was done elsewhere"
-
-    try:
-        return _answer(*b.build.change(make if older is None else instead, base=base))
-    except Conflict:
-        return _in_conflict(base if older is None else data["instead_from"], make)
-
-
-@bp.post("/api/undo")
-def undo():
-    return _step("undo")
-
-
-@bp.post("/api/redo")
-def redo():
-    return _step("redo")
-
-
-def _step(kind):
-    b, data = bench(), asked_json()
-    base = validation.whole(data, "base", 0, 2**53)
-    try:
-        return _answer(*getattr(b.build, kind)(base))
-    except Conflict:
-        return _in_conflict(
-            base,
-            wanted="Undo goes by the newest change, and that is theirs now: look at it, and undo again if you still want to."
-            if kind == "undo"
-            else "What was to be done again belongs before theirs; it cannot be done again now.",
-        )
+# What would come of it
 
 
 @bp.post("/api/stroke")
-def stroke():
+def stroke() -> Answer:
     """The members that a stroke from opening to opening may mean: {photo, start: [x, y], end: [x, y]}."""
-    b, ask = bench(), asked_json()
-    frame = b.build.state.frame
-    found = on_photos.strokes(
+    frame, request = app_context().build.state.frame, request_json()
+    found = strokes.strokes(
         frame,
-        validation.text(ask, "photo", 300),
-        validation.numbers(ask, "start", 2),
-        validation.numbers(ask, "end", 2),
+        validation.text(request, "photo", 300),
+        validation.pixel(request, "start"),
+        validation.pixel(request, "end"),
     )
     return jsonify(
         strokes=[
@@ -143,35 +165,25 @@ def stroke():
                 "laps": s.laps,
                 "clash": s.clash,
                 "off": round(s.off, 2),
-                "shapes": _shape(frame, s),
+                "shapes": strokes.stroke_outlines(frame, s),
             }
             for s in found
         ]
     )
 
 
-def _shape(frame, stroke) -> dict:
-    """Where the member that a stroke may mean would lie: {photo: shape}."""
-    new = Member("?", stroke.first, stroke.direction, stroke.holes, frame.members[0].width)
-    return {
-        photo: there["?"]
-        for photo, there in on_photos.shapes(replace(frame, members=(new,))).items()
-        if there
-    }
-
-
 @bp.post("/api/measure")
-def measuring():
-    """What a tape between two openings would tell, before it is taken; see `measuring.told`."""
-    return jsonify(**tape_measure.told(bench().build.state.frame, asked_json()))
+def measure() -> Answer:
+    """What a tape between two openings would tell, before it is taken; see `picking.measurement`."""
+    return jsonify(**picking.measurement(app_context().build.state.frame, request_json()))
 
 
 @bp.post("/api/device")
-def device():
+def device() -> Answer:
     """An address with a fresh key, for another device."""
-    b = bench()
-    if b.keys is None:
+    context = app_context()
+    if context.keys is None:
         raise ReconError(
             "This page is open to this machine alone. Start it with --host to use it from another device."
         )
-    return jsonify(address=f"{b.address}/enter?key={b.keys.new()}")
+    return jsonify(address=f"{context.address}/enter?key={context.keys.new()}")

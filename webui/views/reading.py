@@ -2,29 +2,33 @@
 
 from __future__ import annotations
 
-from flask import Blueprint, jsonify
+from flask import Blueprint, Response, jsonify
 
 from recon.corrections import validation
+from recon.corrections.measuring import LONGEST_TEXT
+from recon.corrections.merge import ReadingRequest
 from recon.frame.length import parse_known_length
-from webui.app import asked_json, bench
+from webui.context import app_context, request_json
 
 bp = Blueprint("reading", __name__)
 
 
 @bp.post("/api/read")
-def read():
-    """Reads the photos, or reads them again around the corrections: {stock: id or null, length: text or null}."""
-    b, ask = bench(), asked_json()
-    stock = validation.stock(b.stocks, ask).id if ask.get("stock") else None
-    length = validation.text(ask, "length", 200) if ask.get("length") else None
+def read() -> Response:
+    """Reads the photos, or reads them again around the corrections: {stock: id or null, length: text or
+    null}."""
+    context, request = app_context(), request_json()
+    stock = validation.stock(context.stocks, request).id if request.get("stock") else None
+    length = validation.text(request, "length", LONGEST_TEXT) if request.get("length") else None
     if length:
         parse_known_length(length)
-    b.reading.begin(b.photos.names(), stock, length)
-    return jsonify(b.reading.told())
+    context.reading.begin(context.photos.names(), ReadingRequest(stock, length))
+    return jsonify(context.reading.status().to_json())
 
 
 @bp.post("/api/read/cancel")
-def cancel():
-    b = bench()
-    b.reading.cancel()
-    return jsonify(b.reading.told())
+def cancel() -> Response:
+    """Ends the reading; the build is as it was."""
+    context = app_context()
+    context.reading.cancel()
+    return jsonify(context.reading.status().to_json())

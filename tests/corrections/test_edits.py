@@ -1,4 +1,5 @@
-"""Corrections as functions: what each does to members, laps and the user's word, and that every one can be told as a difference."""
+"""Corrections as functions: what each does to members, laps and the user's word, and that every one is a
+difference in JSON."""
 
 import json
 import random
@@ -7,11 +8,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from recon.corrections.edits import OPERATIONS, clashes, edit
+from recon.corrections.edits import EDIT_KINDS, edit
+from recon.corrections.laps import clashes, relapped
+from recon.corrections.model import PhotoMarks, VouchedMember
 from recon.corrections.state import State, difference, joint_key, patched
 from recon.errors import ReconError
+from recon.frame.joints import find_joints
+from recon.frame.model import reversed_member
 from recon.frame.stock import load_stocks
-from tests.webui.frames import gate, scaffold
+from tests.corrections.frames import gate, scaffold
 
 STOCKS = load_stocks()
 
@@ -32,12 +37,12 @@ def laps(state):
 def test_a_member_moved_away_and_back_has_its_bolts_as_they_were_seen():
     start = gate()
     joints = tuple(replace(j, bolt="seen" if k else "none") for k, j in enumerate(start.frame.joints))
-    state = State(replace(start.frame, joints=joints), start.said)
+    state = State(replace(start.frame, joints=joints), start.corrections)
     away, _ = edit(state, {"op": "shift", "members": ["A"], "by": [0, 0, 20]})
     assert len(away.frame.joints) < len(joints)
     further, _ = edit(away, {"op": "shift", "members": ["A"], "by": [0, 5, 0]})
     back, _ = edit(further, {"op": "shift", "members": ["A"], "by": [0, -5, -20]})
-    assert back.frame.joints == joints and not back.said["bolts"]
+    assert back.frame.joints == joints and not back.corrections.bolts
 
 
 def test_the_gate_has_its_four_laps():
@@ -55,7 +60,7 @@ def test_an_end_moves_and_holes_are_counted_anew():
     assert (a.holes, a.first) == (14, (0.0, 0.0, -2.0))
     assert ("A", 4, "C", 1) in laps(state) and ("A", 11, "D", 1) in laps(state)
     assert laps(state)[("A", 4, "C", 1)] == "seen"
-    assert state.said["members"]["A"] == {"place": True, "ends": [True, False]}
+    assert state.corrections.members["A"] == VouchedMember(True, (True, False))
 
 
 def test_an_end_that_leaves_a_lap_takes_the_lap_with_it():
@@ -97,13 +102,8 @@ def test_members_of_different_lines_do_not_merge():
 
 def test_merge_counts_a_member_that_runs_the_other_way():
     parted = do(gate(), op="split", member="A", after=5)
-    from dataclasses import replace
-
-    from recon.corrections.laps import relapped
-    from recon.frame.model import reversed_member
-
     members = tuple(reversed_member(m) if m.id == "E" else m for m in parted.frame.members)
-    turned = State(relapped(replace(parted.frame, members=members, joints=()), {"A", "B", "C", "D", "E"}), {})
+    turned = State(relapped(replace(parted.frame, members=members, joints=()), {"A", "B", "C", "D", "E"}))
     one = do(turned, op="merge", members=["A", "E"])
     assert one.frame.member("A").holes == 12 and set(laps(one)) == set(laps(gate()))
 
@@ -116,14 +116,14 @@ def test_a_shifted_member_is_lapped_where_it_lies_now():
 
 
 def test_a_member_shifted_off_its_line_leaves_word_that_nothing_is_there():
-    assert [g["id"] for g in do(gate(), op="shift", members=["C"], by=[0, 0, 1]).said["gone"]] == ["C"]
-    assert "gone" not in do(gate(), op="shift", members=["C"], along=1).said
+    assert [m.id for m in do(gate(), op="shift", members=["C"], by=[0, 0, 1]).corrections.deleted] == ["C"]
+    assert do(gate(), op="shift", members=["C"], along=1).corrections.deleted == ()
 
 
 def test_delete_takes_laps_along_and_leaves_word():
     state = do(gate(), op="delete", members=["C"])
     assert {m.id for m in state.frame.members} == {"A", "B", "D"} and len(state.frame.joints) == 2
-    assert state.said["gone"][0]["id"] == "C"
+    assert state.corrections.deleted[0].id == "C"
 
 
 def test_a_new_member_takes_the_first_free_label_and_laps():
@@ -150,7 +150,8 @@ def test_a_lap_that_no_bolt_fits_is_refused():
 def test_a_bolt_is_there_or_not():
     state = do(gate(), op="lap", lap=["A", 2, "C", 1], word="none")
     assert laps(state)[("A", 2, "C", 1)] == "none"
-    assert do(state, op="may_turn", lap=["A", 2, "C", 1], wanted=True).said["may_turn"] == [["A", 2, "C", 1]]
+    turning = do(state, op="may_turn", lap=["A", 2, "C", 1], wanted=True)
+    assert turning.corrections.may_turn == (("A", 2, "C", 1),)
 
 
 def test_one_measured_length_gives_the_pitch():
@@ -185,8 +186,8 @@ def test_the_frame_stands_on_the_member_that_is_said_to_stand_up():
 def test_marks_are_kept_by_photo_and_one_place_has_one_word():
     state = do(gate(), op="mark", photo="a.jpg", xy=[10, 20], word="missed")
     state = do(state, op="mark", photo="a.jpg", xy=[11, 20], word="false")
-    assert state.said["marks"] == {"a.jpg": {"missed": [], "false": [[11.0, 20.0]]}}
-    assert do(state, op="mark", photo="a.jpg", xy=[11, 20], word="clear").said["marks"] == {}
+    assert state.corrections.marks == {"a.jpg": PhotoMarks(false=((11.0, 20.0),))}
+    assert do(state, op="mark", photo="a.jpg", xy=[11, 20], word="clear").corrections.marks == {}
 
 
 def test_a_member_driven_into_another_is_told():
@@ -212,7 +213,7 @@ NONSENSE = [
 ]
 
 
-@pytest.mark.parametrize("name", sorted(OPERATIONS))
+@pytest.mark.parametrize("name", sorted(EDIT_KINDS))
 def test_nonsense_is_refused_in_words(name):
     rng = random.Random(name)
     keys = [
@@ -244,7 +245,7 @@ def test_nonsense_is_refused_in_words(name):
     for _ in range(150):
         ask = {"op": name, **{k: rng.choice(NONSENSE) for k in rng.sample(keys, 8)}}
         try:
-            state, words = edit(gate(), ask, STOCKS)
+            state, _ = edit(gate(), ask, STOCKS)
         except ReconError as error:
             assert str(error)
         else:  # what is no nonsense to this operation is a change that can be told
@@ -257,19 +258,18 @@ def test_random_changes_of_a_large_frame_are_told_as_differences():
         ids = [m.id for m in state.frame.members]
         op = rng.choice(["end", "shift", "delete", "split"])
         ask = {
-            "end": dict(member=rng.choice(ids), end=rng.choice([0, 1]), by=rng.choice([-1, 1])),
-            "shift": dict(members=[rng.choice(ids)], by=rng.choice([[0, 0, 1], [1, 0, 0]])),
-            "delete": dict(members=[rng.choice(ids)]),
-            "split": dict(
-                member=rng.choice([m.id for m in state.frame.members if m.holes > 5]), after=rng.randrange(5)
-            ),
+            "end": {"member": rng.choice(ids), "end": rng.choice([0, 1]), "by": rng.choice([-1, 1])},
+            "shift": {"members": [rng.choice(ids)], "by": rng.choice([[0, 0, 1], [1, 0, 0]])},
+            "delete": {"members": [rng.choice(ids)]},
+            "split": {
+                "member": rng.choice([m.id for m in state.frame.members if m.holes > 5]),
+                "after": rng.randrange(5),
+            },
         }[op]
         state = do(state, op=op, **ask)
 
 
 def test_laps_kept_by_edits_are_those_found_from_scratch():
-    from recon.frame.joints import find_joints
-
     state, rng = scaffold(40), random.Random(3)
     for _ in range(25):
         id = rng.choice([m.id for m in state.frame.members])

@@ -13,6 +13,7 @@ from recon.corrections import merge
 from recon.corrections.edits import edit
 from recon.corrections.on_photos import camera_of
 from recon.frame.files import frame_to_text
+from tests.corrections.frames import gate
 from tests.webui.browsing import (
     ROOT,
     SAMPLE,
@@ -25,7 +26,6 @@ from tests.webui.browsing import (
     until,
     wait_n,
 )
-from tests.webui.frames import gate
 from tests.webui.in_page import in_page
 
 FINDS_AND_WAITS = """import time
@@ -73,14 +73,14 @@ def differing(opened, serve, tmp_path):
     (tmp_path / "b").mkdir()
     (tmp_path / "b" / "frame.json").write_text(frame_to_text(gate().frame))
     serving = serve(tmp_path / "b")
-    build = serving.server.app.extensions["bench"].build
+    build = serving.server.app.extensions["app_context"].build
     for ask in (
         {"op": "end", "member": "A", "end": 1, "by": 3},
         {"op": "delete", "members": ["D"]},
         {"op": "add", "first": [-1, 1, 5], "direction": [1, 0, 0], "holes": 13},
     ):
         build.change(lambda state: edit(state, ask))
-    build.change(lambda state: (merge.kept(state, gate().frame), "Solved again"), kind="reading")
+    build.change(lambda state: (merge.merge_reading(state, gate().frame), "Solved again"), kind="reading")
     return opened(serving.address), build
 
 
@@ -128,7 +128,7 @@ def test_when_solving_is_done_the_page_says_what_changed_and_the_queue_begins_an
     truth = true_frame()
     doubtful = replace(truth, members=tuple(replace(m, confidence=0.6) for m in truth.members))
     serving = serve(sample_build(tmp_path / "b", doubtful), solver="tests.webui.known_reader")
-    page, build = opened(serving.address), serving.server.app.extensions["bench"].build
+    page, build = opened(serving.address), serving.server.app.extensions["app_context"].build
     build.change(lambda state: edit(state, {"op": "end", "member": "A", "end": 1, "by": 2}))
     wait_n(page, 2)
     page.wait_for_selector(".doubts li")

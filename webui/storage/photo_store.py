@@ -13,6 +13,7 @@ import threading
 import time
 import unicodedata
 from pathlib import Path
+from typing import IO, Any
 
 from recon.errors import ReconError
 from recon.files import why_not_written
@@ -21,27 +22,30 @@ from webui.storage.build import LEVELS, PHOTOS, REMOVED, Build
 MOST_PHOTOS = 40
 MOST_BYTES = 120 * 2**20  # a 50 MP photo: 30 MB as JPEG, 100 MB as 16-bit TIFF compressed
 PATIENCE_S = 150  # for decoding one photo; the process itself is limited to less
+_ROOT = Path(__file__).resolve().parents[2]
 _ALLOWED = re.compile(r"[^\w .()+-]", re.ASCII)
 
 
-class Photos:
-    """Looks after a build's photos; one photo is decoded at a time."""
+class PhotoStore:
+    """The photos of a build; one photo is decoded at a time."""
 
-    def __init__(self, build: Build):
+    def __init__(self, build: Build) -> None:
         self.build = build
         self._one = threading.Lock()
         self._changed = threading.Condition()
         self._problems: dict[str, str] = {}
-        self._levels: dict[str, dict] = {}
+        self._levels: dict[str, dict[str, Any]] = {}
         self._stop = threading.Event()
-        self._running: subprocess.Popen | None = None
+        self._running: subprocess.Popen[str] | None = None
         self._thread = threading.Thread(target=self._prepare_all, name="levels", daemon=True)
 
-    def start(self):
-        """Prepares, in the background, levels that are not there yet: first a whole picture of each, then the tiles."""
+    def start(self) -> None:
+        """Prepares, in the background, levels that are not there yet: a whole picture of each, then the
+        tiles."""
         self._thread.start()
 
-    def close(self):
+    def close(self) -> None:
+        """Ends what is being decoded."""
         self._stop.set()
         running = self._running
         if running and running.poll() is None:
@@ -52,9 +56,10 @@ class Photos:
         return self.build.folder / LEVELS / name
 
     def names(self) -> list[str]:
+        """The photos of the build, in natural order."""
         return self.build.photo_files()
 
-    def levels(self, name: str) -> dict | None:
+    def levels(self, name: str) -> dict[str, Any] | None:
         """{size, levels} once the tiles are there, else None."""
         if name not in self._levels:
             try:
@@ -64,6 +69,7 @@ class Photos:
         return self._levels[name]
 
     def problem(self, name: str) -> str | None:
+        """Why the photo could not be decoded, in a sentence; None where it was, or is yet to be."""
         return self._problems.get(name)
 
     def wait_for(self, name: str, file: str, seconds: float) -> Path | None:
@@ -79,8 +85,19 @@ class Photos:
 
     # Taking photos in
 
-    def take_in(self, name: str, stream) -> dict:
-        """Stores an uploaded photo once it has been decoded; {"name", "size"}.  Raises ReconError; then nothing is kept."""
+    def add(self, name: str, stream: IO[bytes]) -> dict[str, Any]:
+        """Stores an uploaded photo once it has been decoded.
+
+        Returns
+        -------
+        dict
+            {"name": that it has in the build, "size": [width, height], px}
+
+        Raises
+        ------
+        ReconError
+            Then nothing is kept.
+        """
         if len(self.names()) >= MOST_PHOTOS:
             raise ReconError(f"A build holds at most {MOST_PHOTOS} photos; take one out first.")
         folder = self.build.folder / PHOTOS
@@ -108,7 +125,7 @@ class Photos:
             shutil.rmtree(levels, ignore_errors=True)
         return {"name": final, "size": line["size"]}
 
-    def _receive(self, stream, part: Path):
+    def _receive(self, stream: IO[bytes], part: Path) -> None:
         left = MOST_BYTES
         with open(part, "xb") as file:
             while chunk := stream.read(1 << 20):
@@ -127,7 +144,7 @@ class Photos:
             free, again = f"{stem} ({again}){suffix}", again + 1
         return free
 
-    def remove(self, name: str):
+    def remove(self, name: str) -> None:
         """Takes a photo out of the build: it goes to the folder `removed`, and is not deleted."""
         away = self.build.folder / REMOVED
         away.mkdir(exist_ok=True)
@@ -137,14 +154,14 @@ class Photos:
 
     # Decoding
 
-    def _prepare_all(self):
+    def _prepare_all(self) -> None:
         names = self.names()
         self._prepare("quick", [n for n in names if not (self.folder(n) / "whole.jpg").is_file()])
         for name in names:
             if not self._stop.is_set() and self.levels(name) is None and name not in self._problems:
                 self._prepare("full", [name])
 
-    def _prepare(self, mode: str, names: list[str]):
+    def _prepare(self, mode: str, names: list[str]) -> None:
         """Decodes photos of the build; goes on with the rest where one ends the process."""
         while names and not self._stop.is_set():
             pairs = [(self.build.folder / PHOTOS / n, self.folder(n)) for n in names]
@@ -157,7 +174,7 @@ class Photos:
                 self._changed.notify_all()
             names = names[len(lines) :]
 
-    def _decode(self, mode: str, pairs) -> list[dict]:
+    def _decode(self, mode: str, pairs: list[tuple[Path, Path]]) -> list[dict[str, Any]]:
         """One line for each photo up to the first that ended the process, which gets a line too."""
         arguments = [str(x) for pair in pairs for x in pair]
         process = subprocess.Popen(
@@ -173,6 +190,7 @@ class Photos:
         killer.start()
         try:
             lines = []
+            assert process.stdout is not None
             for line in process.stdout:
                 lines.append(json.loads(line))
                 with self._changed:
@@ -187,11 +205,14 @@ class Photos:
         return lines
 
 
-_ROOT = Path(__file__).resolve().parents[2]
-
-
 def safe_name(name: str) -> str:
-    """A file name that is only a name: its last part, without control characters or what a shell or a page might read."""
+    """A file name that is only a name: its last part, without what a shell or a page might read.
+
+    Examples
+    --------
+    >>> safe_name("../holiday/front view.JPG")
+    'front view.jpg'
+    """
     from recon.image.photos import SUFFIXES
 
     last = unicodedata.normalize("NFKC", name).replace("\\", "/").rpartition("/")[2]
@@ -202,4 +223,4 @@ def safe_name(name: str) -> str:
 
 
 def _digest(levels: Path) -> str:
-    return json.loads((levels / "size.json").read_text())["digest"]
+    return str(json.loads((levels / "size.json").read_text())["digest"])

@@ -1,12 +1,22 @@
-"""Frames for the page's tests: a small one that is easy to reckon by hand, and large ones."""
+"""Frames for tests of corrections and of the page: a small one, easy to follow, large ones, a sample's."""
 
+import json
 from dataclasses import replace
+from pathlib import Path
 
 from recon.corrections.state import State, ordered
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member, StockUse
+from tests.truth import frame_from_truth
 
+ROOT = Path(__file__).resolve().parents[2]
+SAMPLE = ROOT / "sample_images" / "oddment"
 X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
+
+
+def true_frame(sample: Path = SAMPLE) -> Frame:
+    """The frame of a sample's truth file."""
+    return frame_from_truth(json.loads((sample / "truth.json").read_text()))
 
 
 def gate() -> State:

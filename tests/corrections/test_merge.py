@@ -5,16 +5,16 @@ from dataclasses import replace
 import numpy as np
 
 from recon.corrections.edits import edit
-from recon.corrections.merge import given, kept
+from recon.corrections.merge import merge_reading
+from recon.corrections.solver import Objection, constraints_for_solver
 from recon.corrections.state import joint_key
 from recon.frame.joints import find_joints
 from recon.frame.lattice import rotations, transform
 from recon.frame.model import Frame, Photo, relabel, reversed_member
-from recon.solve.priors.constraints import Against
-from tests.webui.frames import gate
+from tests.corrections.frames import gate
 
 
-def said(state, *asks):
+def edited(state, *asks):
     for ask in asks:
         state, _ = edit(state, ask)
     return state
@@ -30,8 +30,8 @@ def holes(state):
 
 
 def test_a_solution_in_any_pose_comes_back_under_the_same_labels():
-    again = kept(gate(), solved(gate().frame))
-    assert holes(again) == holes(gate()) and again.said["conflicts"] == []
+    again = merge_reading(gate(), solved(gate().frame))
+    assert holes(again) == holes(gate()) and again.corrections.disagreements == ()
     assert all(
         np.allclose(again.frame.member(m.id).first, m.first)
         or np.allclose(again.frame.member(m.id).last, m.first)
@@ -41,24 +41,23 @@ def test_a_solution_in_any_pose_comes_back_under_the_same_labels():
 
 
 def test_an_end_that_the_user_set_stays_and_the_difference_is_told():
-    state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 3})
-    again = kept(state, solved(gate().frame))
+    state = edited(gate(), {"op": "end", "member": "A", "end": 1, "by": 3})
+    again = merge_reading(state, solved(gate().frame))
     assert again.frame.member("A").holes == 15
-    assert [c["members"] for c in again.said["conflicts"]] == [["A"]] and "15 holes" in again.said[
-        "conflicts"
-    ][0]["text"]
+    (found,) = again.corrections.disagreements
+    assert found.members == ("A",) and "15 holes" in found.text
 
 
 def test_the_other_end_may_improve():
-    state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 0})
+    state = edited(gate(), {"op": "end", "member": "A", "end": 1, "by": 0})
     longer = replace(
         gate().frame,
         members=tuple(
             replace(m, first=(0.0, 0.0, -2.0), holes=14) if m.id == "A" else m for m in gate().frame.members
         ),
     )
-    again = kept(state, solved(replace(longer, joints=find_joints(longer.members))))
-    assert again.frame.member("A").holes == 14 and again.said["conflicts"] == []
+    again = merge_reading(state, solved(replace(longer, joints=find_joints(longer.members))))
+    assert again.frame.member("A").holes == 14 and again.corrections.disagreements == ()
 
 
 def test_members_without_a_word_follow_the_solution():
@@ -67,57 +66,57 @@ def test_members_without_a_word_follow_the_solution():
         members=tuple(replace(m, holes=10) if m.id == "B" else m for m in gate().frame.members),
         joints=(),
     )
-    again = kept(gate(), solved(replace(shorter, joints=find_joints(shorter.members))))
+    again = merge_reading(gate(), solved(replace(shorter, joints=find_joints(shorter.members))))
     assert again.frame.member("B").holes == 10
 
 
 def test_a_deleted_member_stays_away():
-    state = said(gate(), {"op": "delete", "members": ["D"]})
-    again = kept(state, solved(gate().frame))
+    state = edited(gate(), {"op": "delete", "members": ["D"]})
+    again = merge_reading(state, solved(gate().frame))
     assert set(holes(again)) == {"A", "B", "C"}
-    assert "stays away" in again.said["conflicts"][0]["text"]
+    assert "stays away" in again.corrections.disagreements[0].text
 
 
 def test_a_member_that_the_user_drew_stays_though_no_photo_shows_it():
-    state = said(gate(), {"op": "add", "first": [-1, 1, 5], "direction": [1, 0, 0], "holes": 13})
-    again = kept(state, solved(gate().frame))
-    assert holes(again)["E"] == 13 and "do not show E" in again.said["conflicts"][0]["text"]
+    state = edited(gate(), {"op": "add", "first": [-1, 1, 5], "direction": [1, 0, 0], "holes": 13})
+    again = merge_reading(state, solved(gate().frame))
+    assert holes(again)["E"] == 13 and "do not show E" in again.corrections.disagreements[0].text
     assert any("E" in (j.a, j.b) for j in again.frame.joints)
 
 
 def test_a_member_moved_to_another_line_does_not_come_back_on_the_old_one():
-    state = said(gate(), {"op": "shift", "members": ["C"], "by": [0, 0, 1]})
-    again = kept(state, solved(gate().frame))
+    state = edited(gate(), {"op": "shift", "members": ["C"], "by": [0, 0, 1]})
+    again = merge_reading(state, solved(gate().frame))
     assert set(holes(again)) == {"A", "B", "C", "D"} and again.frame.member("C").first[2] == 3
 
 
 def test_a_member_shifted_along_itself_stays_where_it_was_put():
-    again = kept(said(gate(), {"op": "shift", "members": ["C"], "along": 1}), solved(gate().frame))
+    again = merge_reading(edited(gate(), {"op": "shift", "members": ["C"], "along": 1}), solved(gate().frame))
     assert again.frame.member("C").first == (0.0, -1.0, 2.0) and again.frame.member("C").holes == 13
-    assert [c["members"] for c in again.said["conflicts"]] == [["C"]]
+    assert [d.members for d in again.corrections.disagreements] == [("C",)]
 
 
 def test_merged_members_stay_merged():
-    parted = said(gate(), {"op": "split", "member": "A", "after": 5})
-    state = said(parted, {"op": "merge", "members": ["A", "E"]})
-    again = kept(state, solved(parted.frame))
+    parted = edited(gate(), {"op": "split", "member": "A", "after": 5})
+    state = edited(parted, {"op": "merge", "members": ["A", "E"]})
+    again = merge_reading(state, solved(parted.frame))
     assert holes(again) == holes(gate())
 
 
 def test_a_parted_lap_and_a_bolt_that_is_not_there_stay():
-    state = said(
+    state = edited(
         gate(),
         {"op": "lap", "lap": ["A", 2, "C", 1], "word": "apart"},
         {"op": "lap", "lap": ["B", 2, "C", 11], "word": "none"},
     )
-    again = kept(state, solved(gate().frame, turn=0, shift=(0, 0, 0)))
+    again = merge_reading(state, solved(gate().frame, turn=0, shift=(0, 0, 0)))
     bolts = {joint_key(j): j.bolt for j in again.frame.joints}
     assert ("A", 2, "C", 1) not in bolts and bolts[("B", 2, "C", 11)] == "none"
 
 
 def test_the_users_pitch_stays():
-    state = said(gate(), {"op": "scale", "text": "A = 600 mm"})
-    assert kept(state, solved(gate().frame)).frame.pitch_mm == 50
+    state = edited(gate(), {"op": "scale", "text": "A = 600 mm"})
+    assert merge_reading(state, solved(gate().frame)).frame.pitch_mm == 50
 
 
 def photographed(state, *files):
@@ -141,29 +140,32 @@ def photographed(state, *files):
 
 
 def test_the_solver_is_told_what_it_must_keep():
-    state = said(
+    state = edited(
         gate(),
         {"op": "end", "member": "A", "end": 1, "by": 1},
         {"op": "delete", "members": ["D"]},
         {"op": "mark", "photo": "a.jpg", "xy": [5, 6], "word": "missed"},
     )
-    told = given(photographed(state, "a.jpg"), {"a.jpg"})
-    assert told.ends == {"A": (False, True)} and [m.id for m in told.gone] == ["D"]
+    constraints = constraints_for_solver(photographed(state, "a.jpg"), {"a.jpg"})
+    assert constraints.ends == {"A": (False, True)} and [m.id for m in constraints.gone] == ["D"]
     assert (
-        told.frame.member("A").holes == 13
-        and told.missed["a.jpg"].tolist() == [[5, 6]]
-        and len(told.false["a.jpg"]) == 0
+        constraints.frame.member("A").holes == 13
+        and constraints.missed["a.jpg"].tolist() == [[5, 6]]
+        and len(constraints.false["a.jpg"]) == 0
     )
 
 
 def test_nothing_is_solved_around_where_nothing_was_said_or_no_photo_has_a_camera():
-    state = said(gate(), {"op": "confirm", "member": "A"})
-    assert given(photographed(gate(), "a.jpg"), {"a.jpg"}) is None
-    assert given(state, {"a.jpg"}) is None and given(photographed(state, "b.jpg"), {"a.jpg"}) is None
+    state = edited(gate(), {"op": "confirm", "member": "A"})
+    assert constraints_for_solver(photographed(gate(), "a.jpg"), {"a.jpg"}) is None
+    assert (
+        constraints_for_solver(state, {"a.jpg"}) is None
+        and constraints_for_solver(photographed(state, "b.jpg"), {"a.jpg"}) is None
+    )
 
 
 def test_what_the_photos_hold_against_a_word_that_was_kept_is_told():
-    state = said(
+    state = edited(
         gate(),
         {"op": "end", "member": "A", "end": 1, "by": 3},
         {"op": "confirm", "member": "B"},
@@ -171,36 +173,32 @@ def test_what_the_photos_hold_against_a_word_that_was_kept_is_told():
     )
     a, b, d = (next(m for m in (*state.frame.members, *gate().frame.members) if m.id == id) for id in "ABD")
     against = [
-        Against(a, replace(reversed_member(a), first=(0.0, 0.0, 11.0), holes=12)),
-        Against(b, None),
-        Against(d, d, away=True),
+        Objection(a, replace(reversed_member(a), first=(0.0, 0.0, 11.0), holes=12)),
+        Objection(b, None),
+        Objection(d, d, deleted=True),
     ]
-    again = kept(state, state.frame, against)
+    again = merge_reading(state, state.frame, against)
     assert again.frame.member("A").holes == 15
-    assert [c["members"] for c in again.said["conflicts"]] == [["A"], ["B"], []]
+    assert [d.members for d in again.corrections.disagreements] == [("A",), ("B",), ()]
     assert [
-        w in c["text"]
-        for w, c in zip(("look like 12", "do not show B", "you deleted D"), again.said["conflicts"])
+        w in d.text
+        for w, d in zip(("look like 12", "do not show B", "you deleted D"), again.corrections.disagreements)
     ] == [True] * 3
 
 
 def test_an_objection_to_a_word_that_was_taken_back_meanwhile_is_not_told():
-    state = said(gate(), {"op": "end", "member": "A", "end": 1, "by": 3})
+    state = edited(gate(), {"op": "end", "member": "A", "end": 1, "by": 3})
     old = gate().frame.member("A")
-    assert (
-        kept(state, state.frame, [Against(replace(old, holes=14), old), Against(old, old, away=True)]).said[
-            "conflicts"
-        ]
-        == []
-    )
+    objections = [Objection(replace(old, holes=14), old), Objection(old, old, deleted=True)]
+    assert merge_reading(state, state.frame, objections).corrections.disagreements == ()
 
 
 def test_a_solution_in_place_is_not_turned_though_the_frame_is_symmetric():
-    state = said(gate(), {"op": "confirm", "member": "A"})
-    again = kept(state, state.frame)
+    state = edited(gate(), {"op": "confirm", "member": "A"})
+    again = merge_reading(state, state.frame)
     assert [m.first for m in again.frame.members] == [m.first for m in state.frame.members]
 
 
 def test_a_reading_that_finds_nothing_takes_nothing_from_the_user():
-    state = said(gate(), {"op": "confirm", "member": "A"})
-    assert holes(kept(state, Frame(()))) == {"A": 12}
+    state = edited(gate(), {"op": "confirm", "member": "A"})
+    assert holes(merge_reading(state, Frame(()))) == {"A": 12}

@@ -6,26 +6,27 @@ import numpy as np
 import pytest
 
 from recon.corrections.edits import edit
-from recon.corrections.merge import kept
+from recon.corrections.merge import merge_reading
+from recon.corrections.model import Disagreement
 from recon.corrections.review import doubts
 from recon.corrections.state import State, difference, patched
 from recon.errors import ReconError
 from recon.frame.joints import find_joints
 from recon.frame.lattice import rotations, transform
 from recon.frame.model import Frame, relabel
-from tests.webui.frames import gate
+from tests.corrections.frames import gate
 
 
-def said(state, *asks):
+def edited(state, *asks):
     for ask in asks:
         state, _ = edit(state, ask)
     return state
 
 
-def read(state, frame: Frame = None, turn=5):
+def read(state, frame: Frame | None = None, turn=5):
     """The state after a reading that gives `frame`, turned and labelled in its own way."""
     frame = frame or gate().frame
-    return kept(
+    return merge_reading(
         state,
         relabel(transform(replace(frame, joints=find_joints(frame.members)), rotations()[turn], (3, -2, 7))),
     )
@@ -43,9 +44,9 @@ LONGER = {"op": "end", "member": "A", "end": 1, "by": 3}
 
 
 def test_the_users_word_holds_and_the_same_difference_is_not_asked_again():
-    state = read(said(gate(), LONGER))
+    state = read(edited(gate(), LONGER))
     (asked,) = conflicts(state)
-    state = said(state, {"op": "settle", "text": asked["text"], "word": "mine"})
+    state = edited(state, {"op": "settle", "text": asked["text"], "word": "mine"})
     assert holes(state)["A"] == 15 and conflicts(state) == []
     assert conflicts(read(state)) == [] and holes(read(state))["A"] == 15
     shorter = replace(
@@ -55,8 +56,8 @@ def test_the_users_word_holds_and_the_same_difference_is_not_asked_again():
 
 
 def test_a_member_is_taken_as_the_photos_show_it_with_its_laps():
-    state = read(said(gate(), LONGER))
-    state = said(state, {"op": "settle", "text": conflicts(state)[0]["text"], "word": "photos"})
+    state = read(edited(gate(), LONGER))
+    state = edited(state, {"op": "settle", "text": conflicts(state)[0]["text"], "word": "photos"})
     assert holes(state) == holes(gate()) and conflicts(state) == []
     assert {(j.a, j.a_hole, j.b, j.b_hole) for j in state.frame.joints} == {
         (j.a, j.a_hole, j.b, j.b_hole) for j in gate().frame.joints
@@ -65,17 +66,17 @@ def test_a_member_is_taken_as_the_photos_show_it_with_its_laps():
 
 
 def test_what_the_photos_show_holds_however_the_frame_was_turned_since():
-    state = said(
+    state = edited(
         gate(),
         {"op": "end", "member": "A", "end": 0, "by": -2},
         {"op": "end", "member": "A", "end": 1, "by": 0},
     )
-    state = said(read(state), {"op": "turn", "quarter": "x+"}, {"op": "turn", "origin": "B", "hole": 4})
+    state = edited(read(state), {"op": "turn", "quarter": "x+"}, {"op": "turn", "origin": "B", "hole": 4})
     text = conflicts(state)[0]["text"]
-    state = said(
+    state = edited(
         state, {"op": "settle", "text": text, "word": "photos"}, {"op": "turn", "origin": "C", "hole": 0}
     )
-    undone = said(gate(), {"op": "turn", "quarter": "x+"}, {"op": "turn", "origin": "C", "hole": 0})
+    undone = edited(gate(), {"op": "turn", "quarter": "x+"}, {"op": "turn", "origin": "C", "hole": 0})
     for m in undone.frame.members:
         assert (
             np.allclose(state.frame.member(m.id).first, m.first) and state.frame.member(m.id).holes == m.holes
@@ -83,20 +84,20 @@ def test_what_the_photos_show_holds_however_the_frame_was_turned_since():
 
 
 def test_a_member_that_the_photos_do_not_show_is_taken_away():
-    state = read(said(gate(), {"op": "add", "first": [-1, 1, 5], "direction": [1, 0, 0], "holes": 13}))
+    state = read(edited(gate(), {"op": "add", "first": [-1, 1, 5], "direction": [1, 0, 0], "holes": 13}))
     (asked,) = conflicts(state)
     assert asked["take"] == "none"
-    state = said(state, {"op": "settle", "text": asked["text"], "word": "photos"})
+    state = edited(state, {"op": "settle", "text": asked["text"], "word": "photos"})
     assert holes(state) == holes(gate()) and conflicts(state) == []
 
 
 def test_deleted_members_come_back_where_the_photos_show_them():
-    state = read(said(gate(), {"op": "delete", "members": ["C"]}, {"op": "delete", "members": ["D"]}))
+    state = read(edited(gate(), {"op": "delete", "members": ["C"]}, {"op": "delete", "members": ["D"]}))
     first, second = sorted(conflicts(state), key=lambda c: "deleted D" in c["text"])
-    state = said(state, {"op": "settle", "text": first["text"], "word": "photos"})
+    state = edited(state, {"op": "settle", "text": first["text"], "word": "photos"})
     assert set(holes(state)) == {"A", "B", "C"} and [c["text"] for c in conflicts(state)] == [second["text"]]
-    state = said(state, {"op": "settle", "text": second["text"], "word": "photos"})
-    assert holes(state) == holes(gate()) and conflicts(state) == [] and state.said["gone"] == []
+    state = edited(state, {"op": "settle", "text": second["text"], "word": "photos"})
+    assert holes(state) == holes(gate()) and conflicts(state) == [] and state.corrections.deleted == ()
     assert holes(read(state)) == holes(gate()) and conflicts(read(state)) == []
 
 
@@ -109,18 +110,18 @@ def test_deleted_members_come_back_where_the_photos_show_them():
     ],
 )
 def test_a_difference_is_gone_once_the_member_is_another_or_said_to_be_right(ask):
-    state = read(said(gate(), LONGER))
-    assert conflicts(said(state, ask)) == []
-    assert len(conflicts(said(state, {"op": "end", "member": "B", "end": 1, "by": 1}))) == 1
-    assert len(conflicts(said(state, {"op": "turn", "quarter": "z+"}))) == 1
+    state = read(edited(gate(), LONGER))
+    assert conflicts(edited(state, ask)) == []
+    assert len(conflicts(edited(state, {"op": "end", "member": "B", "end": 1, "by": 1}))) == 1
+    assert len(conflicts(edited(state, {"op": "turn", "quarter": "z+"}))) == 1
 
 
 def test_a_member_drawn_again_where_it_was_deleted_settles_that():
-    state = read(said(gate(), {"op": "delete", "members": ["D"]}))
+    state = read(edited(gate(), {"op": "delete", "members": ["D"]}))
     d = gate().frame.member("D")
     assert (
         conflicts(
-            said(
+            edited(
                 state, {"op": "add", "first": list(d.first), "direction": list(d.direction), "holes": d.holes}
             )
         )
@@ -129,17 +130,19 @@ def test_a_member_drawn_again_where_it_was_deleted_settles_that():
 
 
 def test_a_difference_outlives_a_restart_and_cannot_be_settled_twice():
-    state = read(said(gate(), LONGER))
+    state = read(edited(gate(), LONGER))
     state = patched(State(), difference(State(), state))
     text = conflicts(state)[0]["text"]
-    state = said(state, {"op": "settle", "text": text, "word": "photos"})
+    state = edited(state, {"op": "settle", "text": text, "word": "photos"})
     with pytest.raises(ReconError, match="settled already"):
         edit(state, {"op": "settle", "text": text, "word": "photos"})
 
 
 def test_a_difference_of_an_older_journal_can_be_left_as_it_is():
-    state = said(gate(), LONGER)
-    state = State(state.frame, {**state.said, "conflicts": [{"members": ["A"], "text": "You said 15."}]})
+    state = edited(gate(), LONGER)
+    state = State(
+        state.frame, state.corrections.changed(disagreements=(Disagreement(("A",), "You said 15."),))
+    )
     with pytest.raises(ReconError, match="solve again"):
         edit(state, {"op": "settle", "text": "You said 15.", "word": "photos"})
-    assert conflicts(said(state, {"op": "settle", "text": "You said 15.", "word": "mine"})) == []
+    assert conflicts(edited(state, {"op": "settle", "text": "You said 15.", "word": "mine"})) == []

@@ -1,4 +1,4 @@
-"""What follows from a frame is reckoned in a process of its own, always of the newest version."""
+"""What follows from a frame is computed in a process of its own, always of the newest version."""
 
 import json
 import threading
@@ -10,9 +10,8 @@ from recon.corrections.edits import edit
 from recon.corrections.state import State
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
-from tests.webui.browsing import true_frame
-from tests.webui.frames import scaffold
-from webui.processes.derived import ANSWERS, Reckoner
+from tests.corrections.frames import scaffold, true_frame
+from webui.processes.derived import ANSWERS, DerivedWorker
 from webui.storage.build import Build
 
 STOCKS = load_stocks()
@@ -27,17 +26,17 @@ def build(tmp_path):
 
 
 @pytest.fixture
-def reckoner(build):
-    reckoner = Reckoner(build, STOCKS)
-    yield reckoner
-    reckoner.close()
+def worker(build):
+    worker = DerivedWorker(build, STOCKS)
+    yield worker
+    worker.close()
 
 
 def change(build, **ask):
     build.change(lambda state: edit(state, ask, STOCKS))
 
 
-def test_answers_after_edits_and_undo_are_those_of_the_whole_state(build, reckoner):
+def test_answers_after_edits_and_undo_are_those_of_the_whole_state(build, worker):
     for step in (
         lambda: None,
         lambda: change(build, op="end", member="A", end=1, by=1),
@@ -48,50 +47,50 @@ def test_answers_after_edits_and_undo_are_those_of_the_whole_state(build, reckon
     ):
         step()
         for what in ("doubts", "parts"):
-            assert json.loads(reckoner.of(what)) == {
+            assert json.loads(worker.of(what)) == {
                 "n": build.n,
                 **json.loads(json.dumps(ANSWERS[what](build.state, STOCKS, build.folder))),
             }
 
 
-def test_one_process_answers_all_and_an_ended_one_is_replaced(build, reckoner):
-    reckoner.of("doubts")
-    first = reckoner._process
+def test_one_process_answers_all_and_an_ended_one_is_replaced(build, worker):
+    worker.of("doubts")
+    first = worker._process
     change(build, op="end", member="A", end=1, by=1)
-    reckoner.of("doubts")
-    assert reckoner._process is first
+    worker.of("doubts")
+    assert worker._process is first
     first.kill()
     change(build, op="end", member="A", end=1, by=1)
     with pytest.raises(ReconError, match="memory"):
-        reckoner.of("doubts")
-    assert json.loads(reckoner.of("doubts"))["n"] == build.n and reckoner._process is not first
+        worker.of("doubts")
+    assert json.loads(worker.of("doubts"))["n"] == build.n and worker._process is not first
 
 
-def test_a_version_that_cannot_be_reckoned_is_told_and_the_next_one_can(build, reckoner):
+def test_a_version_that_cannot_be_computed_is_said_and_the_next_one_can(build, worker):
     with pytest.raises(RuntimeError, match="KeyError"):
-        reckoner.of("nothing known")
-    assert json.loads(reckoner.of("doubts"))["n"] == build.n
+        worker.of("nothing known")
+    assert json.loads(worker.of("doubts"))["n"] == build.n
 
 
-def test_a_newer_version_ends_the_long_reckoning_of_an_older_one(build):
+def test_a_newer_version_ends_the_long_computation_of_an_older_one(build):
     build.change(lambda _: (State(replace(scaffold(300).frame, joints=())), "large"))
-    reckoner, told = Reckoner(build, STOCKS, give_up=True), []
+    worker, ended = DerivedWorker(build, STOCKS, give_up=True), []
     begun = threading.Event()
-    send = reckoner._send
-    reckoner._send = lambda process, data: (send(process, data), begun.set() if "what" in data else None)
+    send = worker._send
+    worker._send = lambda process, data: (send(process, data), begun.set() if "what" in data else None)
 
     def older():
         with pytest.raises(ReconError, match="changed"):
-            reckoner.of("checks")
-        told.append("older")
+            worker.of("checks")
+        ended.append("older")
 
     thread = threading.Thread(target=older)
     thread.start()
     try:
         assert begun.wait(60)
         build.change(lambda _: (State(true_frame()), "small"))
-        assert json.loads(reckoner.of("checks"))["n"] == build.n
+        assert json.loads(worker.of("checks"))["n"] == build.n
         thread.join(60)
-        assert told == ["older"]
+        assert ended == ["older"]
     finally:
-        reckoner.close()
+        worker.close()

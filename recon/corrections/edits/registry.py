@@ -1,0 +1,74 @@
+"""All kinds of edits by name, and `edit`, through which every one passes.
+
+A request is a JSON object with `op`, the kind's name, and what that kind needs.  Holes are counted from 0 in
+requests and from 1 in words.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from recon.corrections import disagreements, users_word, validation
+from recon.corrections.codec import Json
+from recon.corrections.edits import doubts, frame, holes, laps, members, photos, size
+from recon.corrections.edits.kind import EditKind, Stocks
+from recon.corrections.measuring import with_size_doubts
+from recon.corrections.state import State
+
+EDIT_KINDS: dict[str, EditKind[Any]] = {
+    kind.name: kind
+    for kind in (
+        holes.END,
+        members.CONFIRM,
+        members.ADD,
+        members.DELETE,
+        holes.SPLIT,
+        holes.MERGE,
+        members.SHIFT,
+        laps.LAP,
+        laps.MAY_TURN,
+        size.STOCK,
+        size.SCALE,
+        photos.PHOTO,
+        frame.TURN,
+        frame.NAME,
+        photos.MARK,
+        doubts.SETTLE,
+        doubts.NOTE,
+    )
+}
+
+
+def edit(state: State, request: Json, stocks: Stocks | None = None) -> tuple[State, str]:
+    """The next state and words for the change.
+
+    Parameters
+    ----------
+    state : State
+    request : dict
+        `op` and what that kind of edit needs.
+    stocks : dict, optional
+        id -> Stock; with them, what is not sure about the size is put in the frame's doubts.
+
+    Raises
+    ------
+    ReconError
+        Where it cannot be done, in words.
+
+    Examples
+    --------
+    >>> state, words = edit(State(), {"op": "name", "name": "Gate"})
+    >>> state.frame.name, words
+    ('Gate', 'Frame called Gate')
+    """
+    kind = EDIT_KINDS[validation.word(request, "op", EDIT_KINDS)]
+    change = kind.apply(state, kind.check(state, request, stocks or {}))
+    after = users_word.uphold(
+        state,
+        change.state,
+        renewed=None if kind.concerns_all else change.renewed,
+        moved=set(change.moved),
+    )
+    if not kind.concerns_all:
+        after = disagreements.still_open(state, after)
+    return (after if stocks is None else with_size_doubts(after, stocks)), change.words

@@ -1,0 +1,85 @@
+"""What the views work on: one object, made with the application."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, cast
+
+from flask import Flask, current_app, request
+
+from recon.errors import ReconError
+from recon.frame.stock import Stock
+from webui.guard import Keys
+from webui.processes.derived import DerivedWorker
+from webui.processes.reading import ReadingJob
+from webui.storage.build import Build
+from webui.storage.photo_store import PhotoStore
+
+MOST_REQUEST_BYTES = 2 * 2**20  # of any request that is not a photo.  This project's choice
+_NAME = "app_context"  # under which Flask keeps it
+
+
+@dataclass(frozen=True)
+class AppContext:
+    """What belongs to one application.
+
+    Attributes
+    ----------
+    build : Build
+    photos : PhotoStore
+    reading : ReadingJob
+    quick : DerivedWorker
+        For doubts and parts.
+    checks : DerivedWorker
+        For what may take long: checks and the comparison with a plan.
+    stocks : dict of str to Stock
+    token : str
+        What every change must carry.
+    keys : Keys or None
+        None where only this machine can reach the page.
+    address : str
+        Of the page, without a key.
+    """
+
+    build: Build
+    photos: PhotoStore
+    reading: ReadingJob
+    quick: DerivedWorker
+    checks: DerivedWorker
+    stocks: dict[str, Stock]
+    token: str
+    keys: Keys | None
+    address: str
+
+    def close(self) -> None:
+        """Ends what runs in the background, saves the frame file and unlocks the build."""
+        self.reading.close()
+        self.quick.close()
+        self.checks.close()
+        self.photos.close()
+        self.build.close()
+
+
+def attach(app: Flask, context: AppContext) -> None:
+    """Gives an application its context."""
+    app.extensions[_NAME] = context
+
+
+def context_of(app: Flask) -> AppContext:
+    """The context of an application."""
+    return cast(AppContext, app.extensions[_NAME])
+
+
+def app_context() -> AppContext:
+    """The context of the application that answers the present request."""
+    return context_of(current_app)
+
+
+def request_json() -> dict[str, Any]:
+    """The JSON object of the present request.  Raises ReconError where it is none or too large."""
+    if (request.content_length or 0) > MOST_REQUEST_BYTES:
+        raise ReconError("That is too much for one change.")
+    data = request.get_json(silent=True)
+    if not isinstance(data, dict):
+        raise ReconError("The request is not a JSON object.")
+    return data

@@ -1,0 +1,78 @@
+"""Papers and exports of the frame as it stands, and the whole build in one file.
+
+All are sent to be saved, and none is shown as a page.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import tempfile
+import zipfile
+from typing import IO
+
+from flask import Blueprint, Response, abort, jsonify, send_file
+
+from recon.files import why_not_written
+from recon.frame.files import frame_to_text
+from webui.context import AppContext, app_context
+from webui.derived.papers import PAPERS
+from webui.storage.build import FRAME, PHOTOS, PLAN, READING
+from webui.storage.journal import NAME as JOURNAL
+
+bp = Blueprint("downloads", __name__)
+
+
+@bp.get("/api/papers")
+def listed() -> Response:
+    """What can be taken away: [{id, name, what}]."""
+    return jsonify(papers=[{"id": id, "name": p.name, "what": p.what} for id, p in PAPERS.items()])
+
+
+def _stem(context: AppContext) -> str:
+    name = context.build.state.frame.name or context.build.folder.name
+    return re.sub(r"[^\w-]+", "-", name, flags=re.ASCII).strip("-")[:60] or "frame"
+
+
+@bp.get("/api/papers/<id>")
+def paper(id: str) -> Response:
+    """One paper.  Answers with a sentence where the frame does not allow it."""
+    if id not in PAPERS:
+        abort(404)
+    context, chosen = app_context(), PAPERS[id]
+    data = chosen.make(context.build.state.frame, context.stocks)
+    return send_file(
+        io.BytesIO(data),
+        mimetype=chosen.mimetype,
+        as_attachment=True,
+        download_name=f"{_stem(context)}{chosen.ending}",
+    )
+
+
+@bp.get("/api/build.zip")
+def whole_build() -> Response:
+    """Photos, what was read in them, the journal and the frame file: unpacked, it is a build."""
+    context = app_context()
+    try:
+        pack = tempfile.TemporaryFile(dir=context.build.folder)  # noqa: SIM115 (Flask closes it once it is sent)
+        _pack(context, pack)
+    except OSError as error:  # the disk is full, or a photo went away meanwhile
+        raise why_not_written(context.build.folder / "build.zip", error) from error
+    pack.seek(0)
+    return send_file(
+        pack, mimetype="application/zip", as_attachment=True, download_name=f"{_stem(context)}.zip"
+    )
+
+
+def _pack(context: AppContext, pack: IO[bytes]) -> None:
+    stem = _stem(context)
+    with context.build.still(), zipfile.ZipFile(pack, "w", zipfile.ZIP_STORED) as archive:
+        archive.write(context.build.folder / JOURNAL, f"{stem}/{JOURNAL}")
+        if context.build.state.frame.members:
+            archive.writestr(f"{stem}/{FRAME}", frame_to_text(context.build.state.frame))
+        for name in context.photos.names():
+            archive.write(context.build.folder / PHOTOS / name, f"{stem}/{PHOTOS}/{name}")
+        for path in sorted((context.build.folder / READING).glob("*.json")):
+            archive.write(path, f"{stem}/{READING}/{path.name}")
+        if (context.build.folder / PLAN).is_file():
+            archive.write(context.build.folder / PLAN, f"{stem}/{PLAN}")
