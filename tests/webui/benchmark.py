@@ -7,9 +7,9 @@ Needs a checkout with its tests (the frames and the kill test are theirs), Chrom
 
 An edit is timed from the press of a button until all of this is on the screen: the answer of the server,
 which has the change in its journal and on the disk; the marks in all three photos; the frame in space
-(painted to the last pixel: one is read back); the member's row in the list; its card; and two more animation
-frames, within which the browser has put the canvases on the screen. "Live" is later: the doubts and the parts
-list have been reckoned anew and are on the page.
+(painted to the last pixel: one is read back); the member's row in the list; its card; and two more
+animation frames, within which the browser has put the canvases on the screen. "Live" is later: the doubts
+and the parts list have been computed again and are on the page.
 """
 
 from __future__ import annotations
@@ -27,44 +27,51 @@ from pathlib import Path
 import numpy as np
 
 from recon.errors import ReconError
+from tests.webui.in_page import in_page
 
 ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader"]
 PHOTO_PX = (4000, 3000)  # 12 MP
-PAUSES_MS = (80, 900)  # between edits: some come while doubts or parts of the one before are being reckoned
+PAUSES_MS = (80, 900)  # between edits: some come while doubts or parts of the one before are being computed
 SEED = 4
 
 # Drawing in space waits until it is done, as it does not by itself: three.js hands it to another process.
-WAIT_FOR_SPACE = """async () => {
-  const {views} = await import('/static/views.js'), renderer = views.space.renderer, gl = renderer.getContext(), render = renderer.render.bind(renderer);
-  renderer.render = (...what) => { render(...what); gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, new Uint8Array(4)); };
-}"""
+WAIT_FOR_SPACE = in_page("""
+  const renderer = views.space.renderer, gl = renderer.getContext(), render = renderer.render.bind(renderer);
+  const readOne = () => gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, new Uint8Array(4));
+  renderer.render = (...what) => { render(...what); readOne(); };""")
 
 # Presses a button of the chosen member's card; resolves to [ms until the change is drawn, ms until what
 # follows from it is].
-EDIT_TO_SCREEN = """async ([label, id]) => {
-  const {build} = await import('/static/store.js'), {views} = await import('/static/views.js'), {live} = await import('/static/effects.js');
+EDIT_TO_SCREEN = in_page(
+    """
   const frame = () => new Promise(requestAnimationFrame), n = build.n + 1, start = performance.now();
+  const text = selector => document.querySelector(selector).textContent;
   document.querySelector(`[aria-label='${label}']`).click();
   const shown = () => build.n >= n && [...views.photos.values(), views.space].every(view => view.shown >= n)
-    && document.querySelector(`#panel [data-key='${id}'] .count`).textContent === `${build.members.get(id).holes}`
-    && document.querySelector('#card h2').textContent.startsWith(`${id} ${build.members.get(id).holes} hole`);
+    && text(`#panel [data-key='${id}'] .count`) === `${build.members.get(id).holes}`
+    && text('#card h2').startsWith(`${id} ${build.members.get(id).holes} hole`);
   while (!shown()) { await frame(); await new Promise(done => setTimeout(done)); }
   await frame(); await frame();
   const drawn = performance.now() - start;
   while (live.doubts < n || live.parts < n) await frame();
-  return [drawn, performance.now() - start];
-}"""
+  return [drawn, performance.now() - start];""",
+    "[label, id]",
+)
 
 # One move of a hand in every animation frame; resolves to the ms from each frame to the next. `kind`: an end
-# dragged along its # member, the photo moved, or zoomed in and out; `name`: the photo.
-FRAMES = """async ([kind, name, count]) => {
-  const {views} = await import('/static/views.js'), {build, chosen} = await import('/static/store.js');
-  const view = views.photos.get(name), canvas = view.canvas, box = canvas.getBoundingClientRect(), frame = () => new Promise(requestAnimationFrame);
+# dragged along its member, the photo moved, or zoomed in and out; `name`: the photo.
+FRAMES = in_page(
+    """
+  const view = views.photos.get(name), canvas = view.canvas, box = canvas.getBoundingClientRect();
+  const frame = () => new Promise(requestAnimationFrame);
   const middle = [box.left + box.width / 2, box.top + box.height / 2];
-  const send = (type, [x, y], more = {}) => canvas.dispatchEvent(new PointerEvent(type, {pointerId: 7, clientX: x, clientY: y, bubbles: true, cancelable: true, ...more}));
+  const at = ([x, y]) => ({clientX: x, clientY: y, bubbles: true, cancelable: true});
+  const send = (type, xy) => canvas.dispatchEvent(new PointerEvent(type, {pointerId: 7, ...at(xy)}));
   let from = middle, way = [0, 0], track = null;
   if (kind === 'drag') {
-    const shape = build.shapes.get(name).get(chosen.members[0]), ends = shape.ends.map(([x, y]) => [box.left + x * view.scale + view.x, box.top + y * view.scale + view.y]);
+    const shape = build.shapes.get(name).get(chosen.members[0]);
+    const onScreen = ([x, y]) => [box.left + x * view.scale + view.x, box.top + y * view.scale + view.y];
+    const ends = shape.ends.map(onScreen);
     from = ends[1]; way = [(ends[0][0] - from[0]) * 0.8, (ends[0][1] - from[1]) * 0.8];
   } else way = [box.width * 0.4, box.height * 0.3];
   if (kind !== 'zoom') send('pointerdown', from);
@@ -73,15 +80,17 @@ FRAMES = """async ([kind, name, count]) => {
   let last = await frame();
   for (let k = 1; k <= count; k++) {
     const share = (1 - Math.cos(k / 40 * 2 * Math.PI)) / 2;
-    if (kind === 'zoom') canvas.dispatchEvent(new WheelEvent('wheel', {deltaY: Math.floor(k / 25) % 2 ? 100 : -100, clientX: middle[0], clientY: middle[1], bubbles: true, cancelable: true}));
+    const deltaY = Math.floor(k / 25) % 2 ? 100 : -100;
+    if (kind === 'zoom') canvas.dispatchEvent(new WheelEvent('wheel', {deltaY, ...at(middle)}));
     else send('pointermove', [from[0] + way[0] * share, from[1] + way[1] * share]);
     const next = await frame();
     times.push(next - last);
     last = next;
   }
   if (kind !== 'zoom') { send('pointermove', from); send('pointercancel', from); }
-  return times;
-}"""
+  return times;""",
+    "[kind, name, count]",
+)
 
 
 def run(args) -> int:
@@ -115,26 +124,28 @@ def run(args) -> int:
             drawn, live = edit_times(
                 browser, Path(work) / f"frame-{count}", with_photos(frame, (2000, 1500)), options.edits
             )
-            told(f"edit to screen, {count} members, three photos", drawn)
-            told(f"edit to live doubts and parts, {count} members", live)
+            report(f"edit to screen, {count} members, three photos", drawn)
+            report(f"edit to live doubts and parts, {count} members", live)
         for what, times in frame_times(
             browser, Path(work) / "hand", with_photos(frame, PHOTO_PX), options.frames
         ):
-            told(f"from one frame to the next, {count} members, 12-MP photos, {what}", times, "frames")
+            report(f"from one frame to the next, {count} members, 12-MP photos, {what}", times, "frames")
         first, page, every = first_picture(browser, Path(work) / "photos")
         print(
-            f"build of ten 12-MP photos, opened for the first time: page answers {page:.2f} s, first picture {first:.2f} s, all ten {every:.2f} s"
+            f"build of ten 12-MP photos, opened for the first time: page answers {page:.2f} s, "
+            f"first picture {first:.2f} s, all ten {every:.2f} s"
         )
         browser.close()
         start = time.perf_counter()
         kills, lost = test_journal.kill_run(Path(work) / "kill", options.kill, seed=1)
         print(
-            f"kill -9: {options.kill} edits, {kills} kills at random moments, {lost} acknowledged edits lost ({time.perf_counter() - start:.0f} s)"
+            f"kill -9: {options.kill} edits, {kills} kills at random moments, {lost} acknowledged edits lost "
+            f"({time.perf_counter() - start:.0f} s)"
         )
     return 0
 
 
-def told(what: str, times_ms, of: str = "edits") -> None:
+def report(what: str, times_ms, of: str = "edits") -> None:
     p50, p95 = np.percentile(times_ms, [50, 95])
     print(
         f"{what}: p50 {p50:.0f} ms, p95 {p95:.0f} ms ({len(times_ms)} {of}; load {os.getloadavg()[0]:.1f})",
@@ -222,8 +233,8 @@ class Opened:
 
 
 def edit_times(browser, folder: Path, frame, edits: int):
-    """Milliseconds from pressing a button to the drawn change, and to what follows from it; members and ends
-    at random."""
+    """Milliseconds from pressing a button to the drawn change, and to what follows from it; members and
+    ends at random."""
     chance = random.Random(SEED)
     with Opened(browser, folder, frame) as page:
         page.evaluate(WAIT_FOR_SPACE)
@@ -252,9 +263,7 @@ def frame_times(browser, folder: Path, frame, count: int):
         page.click("#picker button:has-text('photo_1')")
         page.wait_for_timeout(500)
         found.append(("end dragged, one photo", page.evaluate(FRAMES, ["drag", "photo_1.jpg", count])))
-        page.evaluate(
-            "async () => { const {views} = await import('/static/views.js'); views.photos.get('photo_1.jpg').zoom(5); }"
-        )
+        page.evaluate(in_page("views.photos.get('photo_1.jpg').zoom(5);"))
         page.wait_for_timeout(1500)
         found.append(("photo moved", page.evaluate(FRAMES, ["pan", "photo_1.jpg", count])))
         found.append(("photo zoomed", page.evaluate(FRAMES, ["zoom", "photo_1.jpg", count])))
@@ -272,7 +281,8 @@ def first_picture(browser, folder: Path):
         page.goto(serving.page.address)
         page.wait_for_selector("body[data-ready]")
         ready = time.perf_counter() - start
-        loaded = "async () => [...(await import('/static/views.js')).views.photos.values()].filter(v => v.whole.complete && v.whole.naturalWidth).length"
+        loaded = in_page("""return [...views.photos.values()]
+            .filter(v => v.whole.complete && v.whole.naturalWidth).length;""")
         first = every = None
         while every is None:
             count = page.evaluate(loaded)

@@ -15,6 +15,7 @@ from recon.frame.lattice import canonical
 from recon.frame.model import End
 from tests.corrections.frames import ROOT, SAMPLE, true_frame
 from tests.webui import known_reader
+from tests.webui.in_page import in_page
 
 CHROMIUM = next(
     (p for p in (shutil.which(n) for n in ("chromium", "chromium-browser", "google-chrome")) if p), None
@@ -39,9 +40,16 @@ def sample_build(folder, frame=None, sample=SAMPLE):
     return folder
 
 
-PLACE = """async ([photo, x, y]) => { const {views} = await import('/static/views.js'); const v = views.photos.get(photo), b = v.canvas.getBoundingClientRect();
-  return [b.left + v.x + x * v.scale, b.top + v.y + y * v.scale]; }"""
-STORE = "async what => { const {build} = await import('/static/store.js'); return what === 'members' ? [...build.members.values()] : build[what]; }"
+PLACE = in_page(
+    """const v = views.photos.get(photo), b = v.canvas.getBoundingClientRect();
+  return [b.left + v.x + x * v.scale, b.top + v.y + y * v.scale];""",
+    "[photo, x, y]",
+)
+STORE = in_page("return what === 'members' ? [...build.members.values()] : build[what];", "what")
+# Whether it is known where members lie in a photo, or in every one that is shown.
+SHAPES_IN = in_page("return build.shapes.get(photo)?.size > 3;", "photo")
+SHAPES_IN_ALL = in_page("return [...build.shapes.values()].every(shapes => shapes.size > 3);")
+CHOSEN = in_page("return chosen.members;")
 
 
 def place(page, photo, xy):
@@ -59,18 +67,20 @@ def until(page, what, arg=None):
 
 
 def wait_n(page, n):
-    until(page, "async n => { const {build} = await import('/static/store.js'); return build.n >= n; }", n)
+    until(page, in_page("return build.n >= n;", "n"), n)
 
 
+# The faults of accessibility that matter, after AXE was put in.
+FAULTS = """async () => { const {violations} = await axe.run(document, {resultTypes: ['violations']});
+  return violations.filter(v => ['serious', 'critical'].includes(v.impact))
+    .map(v => `${v.id}: ${v.nodes.map(n => n.target).join(' ')}`); }"""
 # Whether an end that is held knows the places that it can be dragged to; a hand takes longer than that.
-TRACKED = """async () => { const {views} = await import('/static/views.js');
-  return [...views.photos.values()].every(v => v.hand?.kind !== 'end' || v.hand.track); }"""
+TRACKED = in_page("return [...views.photos.values()].every(v => v.hand?.kind !== 'end' || v.hand.track);")
 # Whether all pictures and their tiles have come and are painted.
-PAINTED = """async () => { const {views} = await import('/static/views.js');
-  return [...views.photos.values()].every(v => v.photo.levels !== null && v.whole.complete && v.whole.naturalWidth && !v.asked && [...v.tiles.values()].every(t => t.pixels)); }"""
+PAINTED = in_page("""return [...views.photos.values()].every(v => v.photo.levels !== null && v.whole.complete
+    && v.whole.naturalWidth && !v.frameRequest && [...v.tiles.kept.values()].every(t => t.pixels));""")
 # Whether doubts and parts are those of the frame as it stands.
-RECKONED = """async () => { const {live} = await import('/static/effects.js'), {build} = await import('/static/store.js');
-  return live.doubts === build.n && live.parts === build.n; }"""
+DERIVED = in_page("return live.doubts === build.n && live.parts === build.n;")
 
 
 def drag(page, start, end):

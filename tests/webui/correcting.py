@@ -1,18 +1,17 @@
-"""Clicks, keys, drags and seconds from a frame with three wrong members to the exact one, by the doubts on
-the page.
+"""Clicks, keys, drags and seconds from a frame with three wrong members to the exact one, by its doubts.
 
     python -m tests.webui.correcting [--seeds N] [--samples FOLDER ...] [--hand keys|mouse]
 
 A hand in Chromium goes through the doubts as a person would who looks at the photos: right ones are
-confirmed, wrong ones put right, by real keys and clicks on what the page shows; what is then still missing is
-drawn on a photo.  It is counted until the frame is the truth, member by member, up to labels and the ways
-that the frame fits itself.
+confirmed, wrong ones put right, by real keys and clicks on what the page shows; what is then still
+missing is drawn on a photo. It is counted until the frame is the truth, member by member, up to labels
+and the ways that the frame fits itself.
 
 The person's seconds are those of the keystroke-level model (S. K. Card, T. P. Moran, A. Newell, "The
-keystroke-level model for user performance time with interactive systems", Communications of the ACM 23(7),
-396-410, 1980; values from memory): K a key or mouse button, P pointing, H a hand between keyboard and mouse,
-M deciding, R waiting for the page, as measured.  Looking at a photo until one knows what is right is more
-than an M; the model leaves it out.
+keystroke-level model for user performance time with interactive systems", Communications of the ACM
+23(7), 396-410, 1980; values from memory): K a key or mouse button, P pointing, H a hand between keyboard
+and mouse, M deciding, R waiting for the page, as measured. Looking at a photo until one knows what is
+right is more than an M; the model leaves it out.
 """
 
 from __future__ import annotations
@@ -25,15 +24,16 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.webui.browsing import ARGUMENTS, CHROMIUM, PLACE, ROOT, load_frame_from, same, sample_build
+from tests.webui.browsing import ARGUMENTS, CHROMIUM, PLACE, ROOT, STORE, load_frame_from, same, sample_build
+from tests.webui.in_page import in_page
 from tests.webui.wrong import photos_to_draw, wrong_frame
 
 K, P, H, M = 0.28, 1.10, 0.40, 1.35  # seconds, from memory; K of an average typist who is no secretary
 PATIENCE_S = 20
 SAMPLES = ("trestle", "cart", "oddment")
-SETTLED = """async n => { const {build} = await import('/static/store.js'); const effects = await import('/static/effects.js');
-  if (build.n < n) return false; await effects.settled(); return true; }"""
-NOW = """async () => { const {build, chosen} = await import('/static/store.js'); return {doubts: build.doubts, at: chosen.doubt, members: chosen.members, end: chosen.end}; }"""
+SETTLED = in_page("if (build.n < n) return false; await settled(); return true;", "n")
+NOW = in_page("const {doubt: at, members, end} = chosen; return {doubts: build.doubts, at, members, end};")
+ALL_SHAPES = in_page("return build.photos.every(p => build.shapes.get(p.name)?.size);")
 
 
 class Hand:
@@ -118,7 +118,7 @@ def what_is_wrong(frame, truth, id):
             and np.allclose(off, along * np.array(m.direction))
             and abs(along) < m.holes
         ):
-            a, b = round(float(-along)), round(float(along)) + t.holes - m.holes
+            a, b = round(-along), round(along) + t.holes - m.holes
             return (0, 0, -a) if a == -b else (a, b, 0)
     return None
 
@@ -152,9 +152,8 @@ def go_through(page, hand, truth, mouse: bool) -> None:
 
 
 def put_right(page, hand, truth, doubt, mouse) -> None:
-    if (
-        len(doubt["members"]) > 1
-    ):  # of a piece or of two in one room; which of them is wrong has a doubt of its own
+    """Answers a doubt as one who knows the truth."""
+    if len(doubt["members"]) > 1:  # of a piece or of two in one room; which is wrong has a doubt of its own
         return
     id = doubt["members"][0]
     frame = load_frame_from(page)
@@ -163,23 +162,23 @@ def put_right(page, hand, truth, doubt, mouse) -> None:
     row = f".doubts li:nth-child({at + 1})"
     if wrong is None:
         delete = f"{row} >> text=Not there"
-        hand.click(delete if page.locator(delete).count() else "#card >> text=Delete") if mouse else hand.key(
-            "Delete"
-        )
+        if mouse:
+            hand.click(delete if page.locator(delete).count() else "#card >> text=Delete")
+        else:
+            hand.key("Delete")
         hand.wait(1)
         return
     a, b, along = wrong
     for end, by in ((0, a), (1, b)):
         straight = f"{row} >> text='{'+' if by > 0 else '−'}{abs(by)}'"
-        if by and mouse and doubt["end"] == end and page.locator(straight).count():
+        if mouse and by and doubt["end"] == end and page.locator(straight).count():
             hand.click(straight)
             hand.wait(1)
         elif by:
             move_end(page, hand, id, end, by, mouse)
     if along:
-        shift(page, hand, along, mouse)
-    # Loose members and those in one room are settled when another member is put right.
-    if not any(wrong) and doubt["kind"] not in ("loose", "room"):
+        shift_along(page, hand, along, mouse)
+    if not any(wrong) and doubt["kind"] not in ("loose", "room"):  # settled when another member is put right
         if mouse:
             hand.click(f"{row} .answers button >> nth=0")
         else:
@@ -188,20 +187,21 @@ def put_right(page, hand, truth, doubt, mouse) -> None:
 
 
 def move_end(page, hand, id, end, by, mouse) -> None:
+    """Makes a member so many holes longer at an end, hole by hole."""
     if not mouse and page.evaluate(NOW)["end"] != end:
         hand.key("e")
     for _ in range(abs(by)):
         m = load_frame_from(page).member(id)
         if mouse:
-            hand.click(
-                f"[aria-label='One hole {'more' if by > 0 else 'less'} at hole {m.holes if end else 1}']"
-            )
+            more = "more" if by > 0 else "less"
+            hand.click(f"[aria-label='One hole {more} at hole {m.holes if end else 1}']")
         else:
             hand.key("." if by > 0 else ",")
         hand.wait(1)
 
 
-def shift(page, hand, along, mouse) -> None:
+def shift_along(page, hand, along, mouse) -> None:
+    """Shifts the chosen member so many holes along itself, hole by hole."""
     if mouse and not page.locator(".more[open]").count():
         hand.click(".more summary")
     for _ in range(abs(along)):
@@ -233,7 +233,7 @@ def draw_missing(page, hand, truth, data, mouse) -> None:
         hand.drag(*(page.evaluate(PLACE, [photo, *map(float, xy)]) for xy in ends))
         page.wait_for_selector("text=New member")
         for _ in range(8):
-            p = page.evaluate("async () => (await import('/static/store.js')).build.proposal")
+            p = page.evaluate(STORE, "proposal")
             if np.allclose(p["first"], t.first) and p["holes"] == t.holes:
                 break
             hand.decide()
@@ -269,9 +269,7 @@ def correct(browser, sample: Path, seed: int, hand: str):
 
 
 def until_shown(page):
-    while not page.evaluate(
-        "async () => { const {build} = await import('/static/store.js'); return build.photos.every(p => build.shapes.get(p.name)?.size); }"
-    ):
+    while not page.evaluate(ALL_SHAPES):
         page.wait_for_timeout(50)
 
 
@@ -296,18 +294,21 @@ def run(args) -> int:
             rows = []
             for sample in options.samples:
                 for seed in range(options.seeds):
-                    hand, told, exact = correct(browser, sample, seed, way)
+                    hand, mistakes, exact = correct(browser, sample, seed, way)
                     right &= exact
                     rows.append((hand.clicks, hand.keys, hand.drags, hand.M, hand.waited, hand.seconds()))
                     print(
-                        f"{way:5} {sample.name:8} {seed}: {hand.clicks:2} clicks {hand.keys:2} keys {hand.drags} drags {hand.M:2} decisions, page "
-                        f"{hand.waited:4.1f} s, person {hand.seconds():5.1f} s, {'exact' if exact else 'NOT EXACT'} ({'; '.join(told)})",
+                        f"{way:5} {sample.name:8} {seed}: {hand.clicks:2} clicks {hand.keys:2} keys "
+                        f"{hand.drags} drags {hand.M:2} decisions, page {hand.waited:4.1f} s, "
+                        f"person {hand.seconds():5.1f} s, {'exact' if exact else 'NOT EXACT'} "
+                        f"({'; '.join(mistakes)})",
                         flush=True,
                     )
-            a = np.array(rows)
+            middle, worst = np.median(rows, axis=0), np.max(rows, axis=0)
             print(
-                f"{way}: median {np.median(a[:, 0]):.0f} clicks, {np.median(a[:, 1]):.0f} keys, {np.median(a[:, 2]):.0f} drags, page {np.median(a[:, 4]):.1f} s, "
-                f"person {np.median(a[:, 5]):.0f} s (K {K} P {P} H {H} M {M}); worst {a[:, 0].max():.0f} clicks, {a[:, 1].max():.0f} keys, {a[:, 5].max():.0f} s",
+                f"{way}: median {middle[0]:.0f} clicks, {middle[1]:.0f} keys, {middle[2]:.0f} drags, "
+                f"page {middle[4]:.1f} s, person {middle[5]:.0f} s (K {K} P {P} H {H} M {M}); "
+                f"worst {worst[0]:.0f} clicks, {worst[1]:.0f} keys, {worst[5]:.0f} s",
                 flush=True,
             )
         browser.close()

@@ -1,4 +1,4 @@
-"""Two tabs or devices at one build: what becomes of either's change; two browsers side by side."""
+"""Two tabs or devices at one build: what differs in words, and what becomes of either's change."""
 
 import json
 
@@ -6,7 +6,17 @@ import pytest
 
 from recon.corrections.state import patched
 from tests.corrections.frames import gate
-from tests.webui.browsing import AXE, sample_build, shot, until, wait_n
+from tests.webui.browsing import (
+    AXE,
+    FAULTS,
+    sample_build,
+    shot,
+    until,
+    wait_n,
+)
+from tests.webui.in_page import in_page
+
+HOLES_OF_A_ARE = in_page("return build.members.get('A').holes === holes;", "holes")
 
 # The answer of the page
 
@@ -144,19 +154,14 @@ def test_the_one_who_comes_second_takes_either_or_puts_his_on_top(two, answer, h
     if holes == 9:
         shot(second, "conflict-360-dark")
         second.add_script_tag(content=AXE)
-        assert (
-            second.evaluate(
-                "async () => (await axe.run(document, {resultTypes: ['violations']})).violations.filter(v => ['serious', 'critical'].includes(v.impact)).map(v => v.id)"
-            )
-            == []
-        )
+        assert second.evaluate(FAULTS) == []
         assert second.evaluate("document.documentElement.scrollWidth") <= 360
     second.click(f"dialog >> text={answer}")
     wait_n(second, 4 if words else 3)
-    until(second, "async h => (await import('/static/store.js')).build.members.get('A').holes === h", holes)
+    until(second, HOLES_OF_A_ARE, holes)
     assert build.state.frame.member("A").holes == holes
     if words:
-        until(one, "async h => (await import('/static/store.js')).build.members.get('A').holes === h", holes)
+        until(one, HOLES_OF_A_ARE, holes)
         one.wait_for_selector(f"#notice >> text={words}")
 
 
@@ -164,7 +169,7 @@ def test_escape_keeps_theirs_and_nothing_is_sent(two):
     one, second, build = two
     both_lengthen_a(one, second, build)
     second.keyboard.press("Escape")
-    until(second, "async () => (await import('/static/store.js')).build.members.get('A').holes === 10")
+    until(second, HOLES_OF_A_ARE, 10)
     assert build.n == 3
 
 

@@ -101,7 +101,14 @@ def test_nothing_changes_by_get(asked):
 
 
 def test_every_answer_forbids_what_a_browser_may_not_do(asked):
-    for path in ("/", "/api/build", "/nothing", "/static/main.js", "/api/photos/x/whole.jpg"):
+    for path in (
+        "/",
+        "/api/build",
+        "/nothing",
+        "/static/main.js",
+        "/static/core/dom.js",
+        "/api/photos/x/whole.jpg",
+    ):
         answer = asked.get(path)
         policy = answer.headers["Content-Security-Policy"]
         assert "default-src 'none'" in policy and "script-src 'self';" in policy and "unsafe" not in policy
@@ -113,10 +120,43 @@ def test_every_answer_forbids_what_a_browser_may_not_do(asked):
 def test_the_page_asks_nothing_of_other_machines():
     from tests.webui.conftest import ROOT
 
-    for path in [*(ROOT / "webui/static").glob("*.*"), *(ROOT / "webui/templates").glob("*")]:
+    own = [p for p in (ROOT / "webui/static").rglob("*.*") if p.is_file() and "vendor" not in p.parts]
+    assert len(own) > 40
+    for path in [*own, *(ROOT / "webui/templates").glob("*")]:
         text = path.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
         assert "http://" not in text and "https://" not in text and "//cdn" not in text, path.name
         assert "innerHTML" not in text and "eval(" not in text and "insertAdjacentHTML" not in text, path.name
+
+
+@pytest.mark.parametrize(
+    "path, kind",
+    [
+        ("main.js", "text/javascript"),
+        ("core/build.js", "text/javascript"),
+        ("vendor/three.module.min.js", "text/javascript"),
+        ("style/colours.css", "text/css"),
+        ("style/mark.svg", "image/svg+xml"),
+    ],
+)
+def test_static_files_come_from_their_folders_and_are_asked_for_again(asked, path, kind):
+    answer = asked.get(f"/static/{path}")
+    mimetype = answer.mimetype.replace("application/javascript", "text/javascript")  # older Pythons say so
+    assert answer.status_code == 200 and mimetype == kind
+    assert answer.headers["Cache-Control"] == "no-cache"
+    again = asked.get(f"/static/{path}", **{"If-None-Match": answer.headers["ETag"]})
+    assert again.status_code == 304 and not again.data
+    assert asked.get(f"/static/{path.rpartition('/')[0]}/").status_code == 404
+
+
+@pytest.mark.parametrize("folder", ["", "core/", "style/", "vendor/", "core/../"])
+@pytest.mark.parametrize(
+    "path",
+    ["../app.py", "../../app.py", "..%2fapp.py", "..%2f..%2fapp.py", "%2e%2e/%2e%2e/app.py", "..\\app.py"],
+)
+def test_no_path_leaves_the_static_files(asked, folder, path):
+    answer = asked.get(f"/static/{folder}{path}")
+    assert answer.status_code in (301, 308, 400, 404)
+    assert b"flask" not in answer.data.lower()
 
 
 # Beyond loopback

@@ -1,5 +1,4 @@
-"""What the page keeps while a frame is worked on: rows, paintings and boxes; and how it tells of a
-reading."""
+"""What the page keeps while a frame is worked on: rows, paintings and boxes; and how it shows a reading."""
 
 import json
 import threading
@@ -10,25 +9,36 @@ from recon.corrections.edits import edit
 from recon.corrections.state import State, difference
 from tests.corrections.frames import gate
 from tests.webui.browsing import PAINTED, STORE, sample_build, shot, until, wait_n
+from tests.webui.in_page import in_page
 from webui.storage import build as build_module
 from webui.storage.build import Build
 
-PIXELS = """async () => { const {views} = await import('/static/views.js'), {changed} = await import('/static/store.js'); changed.clear();
-  return [...views.photos.values()].map(v => { v.paint(); return v.canvas.toDataURL(); }); }"""
-ANEW = "async () => { (await import('/static/store.js')).rest.n++; }"
-ALL_HERE = "async () => { const {build} = await import('/static/store.js'); return build.shapes.size === 3 && [...build.shapes.values()].every(s => s.size === build.members.size); }"
-ON_RAY = """async ([x, y]) => {                                   // the first member on a line of sight, found by small steps along it
-  const {views} = await import('/static/views.js'), {build} = await import('/static/store.js'), {Vector3} = await import('/static/vendor/three.module.min.js');
-  const s = views.space, from = s.camera.position.clone(), way = new Vector3(x / s.width * 2 - 1, 1 - y / s.deep * 2, 0.5).unproject(s.camera).sub(from).normalize();
+PIXELS = in_page("""changed.clear();
+  return [...views.photos.values()].map(v => { v.paint(); return v.canvas.toDataURL(); });""")
+ANEW = in_page("backdrop.version++;")
+ALL_HERE = in_page(
+    """return build.shapes.size === 3
+  && [...build.shapes.values()].every(s => s.size === build.members.size);"""
+)
+# The first member on a line of sight, found by small steps along it.
+ON_RAY = in_page(
+    """
+  const s = views.space, from = s.camera.position.clone();
+  const spot = new Vector3(x / s.width * 2 - 1, 1 - y / s.deep * 2, 0.5);
+  const way = spot.unproject(s.camera).sub(from).normalize();
   for (let far = 0; far < 4 * s.far; far += 0.01) {
     const p = from.clone().addScaledVector(way, far);
     for (const m of build.members.values()) {
-      const off = m.first.map((v, i) => p.getComponent(i) - v), along = off.reduce((sum, v, i) => sum + v * m.direction[i], 0), axis = m.direction.findIndex(v => Math.abs(v) > 0.9);
-      if (along >= -0.5 && along <= m.holes - 0.5 && off.every((v, i) => i === axis || Math.abs(v) <= m.width / 2)) return m.id;
+      const axis = m.direction.findIndex(v => Math.abs(v) > 0.9);
+      const off = m.first.map((v, i) => p.getComponent(i) - v);
+      const along = off.reduce((sum, v, i) => sum + v * m.direction[i], 0);
+      const inside = off.every((v, i) => i === axis || Math.abs(v) <= m.width / 2);
+      if (along >= -0.5 && along <= m.holes - 0.5 && inside) return m.id;
     }
   }
-  return null;
-}"""
+  return null;""",
+    "[x, y]",
+)
 
 
 @pytest.fixture
@@ -78,7 +88,8 @@ def test_an_edit_makes_the_rows_of_its_own_members_anew_and_no_others(page):
     wait_n(page, 2)
     anew = set(
         page.evaluate(
-            "[...document.querySelectorAll('#panel li')].filter(li => !li.mine).map(li => li.firstChild.dataset.key)"
+            "[...document.querySelectorAll('#panel li')].filter(li => !li.mine)"
+            ".map(li => li.firstChild.dataset.key)"
         )
     )
     holes = {m["id"]: m["holes"] for m in page.evaluate(STORE, "members")}
@@ -113,7 +124,7 @@ def test_a_click_in_space_chooses_the_first_member_on_the_line_of_sight(page):
         for y in range(4, 17, 3):
             at = [box["width"] * x / 20, box["height"] * y / 20]
             page.mouse.click(box["x"] + at[0], box["y"] + at[1])
-            found = page.evaluate("async () => (await import('/static/store.js')).chosen.members[0] ?? null")
+            found = page.evaluate(in_page("return chosen.members[0] ?? null;"))
             assert found == page.evaluate(ON_RAY, at), at
             hits.add(found)
     assert len(hits) > 3  # nothing, and three or more members
@@ -174,7 +185,8 @@ def test_a_reading_tells_its_stage_the_photos_that_are_done_and_the_time(page, r
 def test_something_moves_while_photos_are_read_unless_less_motion_is_wanted(page, reading):
     reading(stage="looking for openings and rows", share=0.1)
     page.wait_for_selector("#job:not([hidden])")
-    moving = "getComputedStyle(document.querySelector('.going')).display !== 'none' && document.querySelector('.going').getAnimations().length > 0"
+    moving = """(() => { const bar = document.querySelector('.going');
+      return getComputedStyle(bar).display !== 'none' && bar.getAnimations().length > 0; })()"""
     assert not page.evaluate(moving)
     page.emulate_media(reduced_motion="no-preference")
     assert page.evaluate(moving)

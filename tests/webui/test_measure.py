@@ -1,5 +1,4 @@
-"""The size by one length measured on a photo: what the page answers, and how openings are picked in the
-browser."""
+"""The size by one length measured on a photo: what a pick means, what the page says of it, and its change."""
 
 import json
 from dataclasses import asdict
@@ -9,7 +8,16 @@ import pytest
 
 from recon.frame.tape import Spot
 from tests.corrections.frames import gate
-from tests.webui.browsing import AXE, SAMPLE, place, sample_build, shot, until, wait_n
+from tests.webui.browsing import (
+    AXE,
+    FAULTS,
+    SAMPLE,
+    place,
+    sample_build,
+    shot,
+    until,
+    wait_n,
+)
 
 
 def points(*spots):
@@ -72,12 +80,7 @@ def test_two_openings_are_picked_and_measured_on_a_photo(opened, serve, tmp_path
     page.wait_for_selector("text=Pitch 38.1 mm from 571.5 mm over 15 pitches")
     shot(page, f"measure-{size[0]}-{scheme}")
     page.add_script_tag(content=AXE)
-    assert (
-        page.evaluate(
-            "async () => (await axe.run(document, {resultTypes: ['violations']})).violations.filter(v => ['serious', 'critical'].includes(v.impact)).map(v => v.id)"
-        )
-        == []
-    )
+    assert page.evaluate(FAULTS) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
     page.keyboard.press("Enter")
     wait_n(page, 2)
@@ -105,7 +108,8 @@ def test_measuring_goes_by_keys_alone_and_a_disagreement_comes_first_among_the_d
         px = opening_px(photo, 1, hole)
         for _ in range(200):
             box = page.evaluate(
-                "(() => { const b = document.activeElement.getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2]; })()"
+                "(() => { const b = document.activeElement.getBoundingClientRect(); "
+                "return [b.left + b.width / 2, b.top + b.height / 2]; })()"
             )
             dx, dy = np.array(place(page, photo, px)) - box
             if abs(dx) <= 26 and abs(dy) <= 26:
@@ -123,7 +127,8 @@ def test_measuring_goes_by_keys_alone_and_a_disagreement_comes_first_among_the_d
             page.keyboard.press("Space")
             until(
                 page,
-                "([row, at]) => !document.querySelectorAll('#card .row')[row].innerText.includes(`hole ${at} `)",
+                "([row, at]) => "
+                "!document.querySelectorAll('#card .row')[row].innerText.includes(`hole ${at} `)",
                 [row, at],
             )
     page.keyboard.press("Shift+Tab")

@@ -1,5 +1,4 @@
-"""The page in a real browser: the whole way from photos to papers, by mouse and by keys, in both themes,
-small and large."""
+"""The page in a real browser: from photos to papers, by mouse and keys, in both themes, small and large."""
 
 import json
 import shutil
@@ -16,8 +15,12 @@ from tests.corrections.frames import gate, scaffold
 from tests.webui import known_reader
 from tests.webui.browsing import (
     AXE,
-    RECKONED,
+    CHOSEN,
+    DERIVED,
+    FAULTS,
     SAMPLE,
+    SHAPES_IN,
+    SHAPES_IN_ALL,
     STORE,
     drag,
     face_openings,
@@ -30,6 +33,7 @@ from tests.webui.browsing import (
     until,
     wait_n,
 )
+from tests.webui.in_page import in_page
 
 
 def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
@@ -60,7 +64,7 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
         page.click(f"#picker button:has-text('{Path(photo.file).stem}')")
         page.click("#tab-members")
         page.click("[data-key=A]")
-        until(page, "async p => (await import('/static/store.js')).build.shapes.get(p)?.size > 3", photo.file)
+        until(page, SHAPES_IN, photo.file)
         drag(
             page,
             place(page, photo.file, camera.project(a.hole_centre(np.array([a.holes - 0.5])))[0]),
@@ -153,7 +157,7 @@ def test_choosing_anywhere_chooses_everywhere(opened, serve, tmp_path):
     page.click("#tab-members")
     until(
         page,
-        "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)",
+        SHAPES_IN_ALL,
     )
     photo = frame.photos[0]
     for id in ("A", "C"):
@@ -167,7 +171,7 @@ def test_choosing_anywhere_chooses_everywhere(opened, serve, tmp_path):
     page.click("#tab-laps")
     page.click("#panel .item >> nth=0")
     assert page.inner_text("#card h2") == "Lap"
-    pressed = page.evaluate("async () => (await import('/static/store.js')).chosen.members")
+    pressed = page.evaluate(CHOSEN)
     page.click("#tab-members")
     assert page.locator("#panel [aria-pressed=true]").count() == len(pressed) == 2
 
@@ -210,11 +214,7 @@ def test_everything_goes_by_keyboard(opened, serve, tmp_path):
     reached = set()
     for _ in range(40):
         page.keyboard.press("Tab")
-        reached.add(
-            page.evaluate(
-                "document.activeElement.id || document.activeElement.dataset.mode || document.activeElement.tagName"
-            )
-        )
+        reached.add(page.evaluate("(e => e.id || e.dataset.mode || e.tagName)(document.activeElement)"))
         assert page.evaluate(
             "getComputedStyle(document.activeElement).outlineStyle"
         ) != "none" or page.evaluate("document.activeElement === document.body")
@@ -292,7 +292,9 @@ def test_script_in_names_and_labels_is_text(opened, serve, tmp_path):
 
 
 # Targets smaller than 44 px (WCAG 2.2, 2.5.5); a tick is as large as its label.
-SMALL = """[...document.querySelectorAll('button, select, input:not(.tick input), summary, label.tick')].filter(e => { const b = e.getBoundingClientRect();
+SMALL = """[...document.querySelectorAll(
+  'button, select, input:not(.tick input), summary, label.tick')].filter(e => {
+  const b = e.getBoundingClientRect();
   return b.width && b.height && Math.min(b.width, b.height) < 43.9; }).map(e => e.outerHTML.slice(0, 60))"""
 
 
@@ -321,14 +323,10 @@ def test_no_accessibility_fault_and_nothing_sticks_out(opened, serve, tmp_path, 
     name = f"{size[0]}-{scheme}"
 
     def fault_free(what):
-        found = page.evaluate(
-            "async () => (await axe.run(document, {resultTypes: ['violations']})).violations.filter(v => ['serious', 'critical'].includes(v.impact))"
-            ".map(v => `${v.id}: ${v.nodes.map(n => n.target).join(' ')}`)"
-        )
-        assert found == [], what
+        assert page.evaluate(FAULTS) == [], what
         assert page.evaluate("document.documentElement.scrollWidth") <= size[0], what
 
-    until(page, RECKONED)
+    until(page, DERIVED)
     assert page.evaluate(
         "(() => { const m = document.getElementById('modes'); return m.scrollWidth <= m.clientWidth; })()"
     )  # none is out of sight
@@ -337,7 +335,8 @@ def test_no_accessibility_fault_and_nothing_sticks_out(opened, serve, tmp_path, 
             len(
                 set(
                     page.evaluate(
-                        "[...document.querySelectorAll('.sightbar > *')].map(e => Math.round(e.getBoundingClientRect().top))"
+                        "[...document.querySelectorAll('.sightbar > *')]"
+                        ".map(e => Math.round(e.getBoundingClientRect().top))"
                     )
                 )
             )
@@ -392,13 +391,13 @@ def test_a_plan_is_drawn_where_the_build_differs(opened, serve, tmp_path):
     page = opened(serve(sample_build(tmp_path / "b")).address)
     page.click("#away")
     page.set_input_files("[aria-label=Plan]", str(tmp_path / "plan.json"))
-    until(page, "async () => (await import('/static/store.js')).build.plan")
+    until(page, in_page("return build.plan;"))
     page.click("#tab-checks")
     page.wait_for_selector("text=Against the plan")
     assert "Differs from the plan" in page.inner_text("#panel") and "A" in page.inner_text(
         "#panel .list >> nth=-1"
     )
-    until(page, "async () => Object.keys((await import('/static/store.js')).build.planShapes || {}).length")
+    until(page, in_page("return Object.keys(build.planShapes).length;"))
     shot(page, "plan")
 
 

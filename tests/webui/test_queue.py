@@ -11,6 +11,7 @@ from tests.corrections.frames import gate
 from tests.webui.browsing import (
     ROOT,
     SAMPLE,
+    SHAPES_IN_ALL,
     drag,
     face_openings,
     load_frame_from,
@@ -23,6 +24,7 @@ from tests.webui.browsing import (
     wait_n,
 )
 from tests.webui.correcting import correct
+from tests.webui.in_page import in_page
 from tests.webui.wrong import wrong_frame
 
 PRESENT = "() => document.querySelector('.doubts [aria-current=true]')?.innerText || ''"
@@ -108,7 +110,7 @@ def test_enter_takes_the_member_that_was_just_drawn_even_beside_the_end_of_a_cho
     page = opened(serve(build).address)
     until(
         page,
-        "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)",
+        SHAPES_IN_ALL,
     )
     frame, last = load_frame_from(page), whole.members[-1]
     photo = frame.photos[0]
@@ -151,11 +153,12 @@ def test_notes_are_put_aside_until_no_doubt_is_left_and_come_back_by_undo(opened
 def await_handle(page, photo):
     """Where the handle of the chosen member's last end is on the screen."""
     return page.evaluate(
-        """async photo => { const {build, chosen} = await import('/static/store.js'); const {views} = await
-        import('/static/views.js');
-      const v = views.photos.get(photo), b = v.canvas.getBoundingClientRect(), [x, y] =
-      build.shapes.get(photo).get(chosen.members[0]).ends[1]; return [b.left + v.x + x * v.scale, b.top + v.y
-      + y * v.scale]; }""",
+        in_page(
+            """const v = views.photos.get(photo), b = v.canvas.getBoundingClientRect();
+      const [x, y] = build.shapes.get(photo).get(chosen.members[0]).ends[1];
+      return [b.left + v.x + x * v.scale, b.top + v.y + y * v.scale];""",
+            "photo",
+        ),
         photo,
     )
 

@@ -1,5 +1,4 @@
-"""The whole way with the real reader: what is said on the page stays when it solves again, and the rest is
-read as well as before."""
+"""The whole way with the real reader: corrections stay when it solves again; the rest is read as before."""
 
 import signal
 from dataclasses import replace
@@ -12,8 +11,9 @@ from recon.frame.model import Frame
 from recon.solve.evidence.candidate import same_line
 from recon.solve.priors.constraints import Constraints, known_candidates
 from tests.webui.browsing import SAMPLE, STORE, load_frame_from, served, shot, true_frame, wait_n
+from tests.webui.in_page import in_page
 
-READ = """async n => { const {build} = await import('/static/store.js'); return build.n >= n && !build.job.running; }"""
+READ = in_page("return build.n >= n && !build.job.running;", "n")
 
 
 def places(frame):

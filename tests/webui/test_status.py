@@ -1,4 +1,4 @@
-"""What the page tells of what goes on: while photos are read, when solving is done, where the user and the
+"""What the page shows of what goes on: while photos are read, when solving is done, where the user and the
 photos differ, when the program was ended or started again, when the frame was turned."""
 
 import signal
@@ -13,18 +13,35 @@ from recon.corrections import merge
 from recon.corrections.edits import edit
 from recon.frame.files import frame_to_text
 from tests.corrections.frames import gate
-from tests.webui.browsing import ROOT, SAMPLE, load_frame_from, sample_build, shot, true_frame, until, wait_n
+from tests.webui.browsing import (
+    ROOT,
+    SAMPLE,
+    SHAPES_IN,
+    SHAPES_IN_ALL,
+    load_frame_from,
+    sample_build,
+    shot,
+    true_frame,
+    until,
+    wait_n,
+)
+from tests.webui.in_page import in_page
 
 FINDS_AND_WAITS = """import time
 def read(photos, *, stocks, stock_id, length, progress, found):
     found(photos[0].name, [[300.0, 200.0, 9.0, 9.0, 0.0, 0.0]], [[[300.0, 200.0], [340.0, 200.0]]])
     time.sleep(60)
 """
-INKED = """async ([photo, x, y]) => { const {views} = await import('/static/views.js'), {OPENING} = await import('/static/colours.js'), v = views.photos.get(photo);
-  const want = [1, 3, 5].map(i => parseInt(OPENING.slice(i, i + 2), 16)), side = 40, at = [x * v.scale + v.x, y * v.scale + v.y].map(p => Math.round(p * v.ratio - side / 2));
+INKED = in_page(
+    """const v = views.photos.get(photo), side = 40;
+  const want = [1, 3, 5].map(i => parseInt(OPENING.slice(i, i + 2), 16));
+  const at = [x * v.scale + v.x, y * v.scale + v.y].map(p => Math.round(p * v.ratio - side / 2));
   const {data} = v.context.getImageData(...at, side, side);
-  for (let i = 0; i < data.length; i += 4) if (want.every((c, k) => Math.abs(data[i + k] - c) < 24)) return true;
-  return false; }"""
+  const isInk = i => want.every((c, k) => Math.abs(data[i + k] - c) < 24);
+  for (let i = 0; i < data.length; i += 4) if (isInk(i)) return true;
+  return false;""",
+    "[photo, x, y]",
+)
 
 
 def test_openings_are_drawn_as_the_first_reading_finds_them(opened, serve, tmp_path, monkeypatch):
@@ -132,7 +149,11 @@ def test_the_page_says_that_the_program_was_ended_and_takes_up_its_work_when_it_
     browser, tmp_path
 ):
     folder, context = sample_build(tmp_path / "b"), browser.new_context()
-    program = "import sys\nfrom webui.serve import open_page\npage = open_page(sys.argv[1], port=int(sys.argv[2]))\nprint(page.address, flush=True)\npage.serve()"
+    program = (
+        "import sys\nfrom webui.serve import open_page\n"
+        "page = open_page(sys.argv[1], port=int(sys.argv[2]))\n"
+        "print(page.address, flush=True)\npage.serve()"
+    )
 
     def start(port):
         process = subprocess.Popen(
@@ -147,7 +168,7 @@ def test_the_page_says_that_the_program_was_ended_and_takes_up_its_work_when_it_
         page.wait_for_selector("body[data-ready]")
         page.click("#tab-members")
         page.click("[data-key=A]")
-        holes = "async () => (await import('/static/store.js')).build.members.get('A').holes"
+        holes = in_page("return build.members.get('A').holes;")
         was = page.evaluate(holes)
         page.keyboard.press(".")
         wait_n(page, 2)
@@ -175,10 +196,10 @@ def test_the_page_says_that_the_program_was_ended_and_takes_up_its_work_when_it_
 
 def test_a_turned_frame_stays_in_sight_and_nothing_of_it_stands_out_as_changed(opened, serve, tmp_path):
     page = opened(serve(sample_build(tmp_path / "b")).address)
-    seen = """async () => { const {views} = await import('/static/views.js'), v = views.space, THREE = await import('/static/vendor/three.module.min.js');
-      const {build} = await import('/static/store.js'), {boxOf} = await import('/static/boxes.js'); v.paintNow();
-      return [...build.members.values()].every(m => new THREE.Vector3(...boxOf(m).middle).project(v.camera).toArray().slice(0, 2).every(c => Math.abs(c) < 1)); }"""
-    lately = "async () => (await import('/static/store.js')).changed.size"
+    seen = in_page("""const v = views.space; v.paintNow();
+      const onCanvas = m => new Vector3(...boxOf(m).middle).project(v.camera).toArray().slice(0, 2);
+      return [...build.members.values()].every(m => onCanvas(m).every(c => Math.abs(c) < 1));""")
+    lately = in_page("return changed.size;")
     until(page, seen)
     page.click("#away")
     page.click("text=Turn about x")
@@ -204,15 +225,18 @@ def test_doubts_of_an_older_frame_are_asked_for_again(opened, serve, tmp_path):
     (tmp_path / "b" / "frame.json").write_text(frame_to_text(gate().frame))
     page = opened(serve(tmp_path / "b").address)
     page.wait_for_selector("#panel .list li")
-    page.evaluate("""() => { const real = window.fetch; let first = true;
-      window.fetch = async (...asked) => { const answer = await real(...asked);
-        if (first && String(asked[0]).endsWith('what=doubts')) {          // the answer of the older frame comes after the next edit
+    page.evaluate(
+        in_page("""const real = window.fetch; let first = true;
+      window.fetch = async (...request) => { const answer = await real(...request);
+        // the answer of the older frame comes after the next edit
+        if (first && String(request[0]).endsWith('what=doubts')) {
           first = false;
-          await (await import('/static/store.js')).edit({op: 'end', member: 'B', end: 1, by: 30});
+          await edit({op: 'end', member: 'B', end: 1, by: 30});
           await new Promise(done => setTimeout(done, 700));
         }
-        return answer; }; }""")
-    page.evaluate("async () => (await import('/static/store.js')).edit({op: 'delete', members: ['A']})")
+        return answer; };""")
+    )
+    page.evaluate(in_page("return edit({op: 'delete', members: ['A']});"))
     wait_n(page, 3)
     until(page, "() => document.querySelector('#panel').innerText.includes('B, 42 holes')")
 
@@ -220,17 +244,20 @@ def test_doubts_of_an_older_frame_are_asked_for_again(opened, serve, tmp_path):
 def test_a_doubtful_bolt_is_shown_near_and_not_painted_over(opened, serve, tmp_path):
     page = opened(serve(sample_build(tmp_path / "b")).address)
     page.click("#picker button:has-text('photo_1')")
-    until(page, "async () => (await import('/static/store.js')).build.shapes.get('photo_1.jpg')?.size > 3")
-    until(
-        page, "async () => (await import('/static/effects.js')).live.doubts >= 0"
-    )  # its own doubts, so that they do not come later
-    page.evaluate("""async () => { const {build, lapKey, tell} = await import('/static/store.js'), j = build.joints[0], lap = [j.a, j.a_hole, j.b, j.b_hole];
-      build.doubts = [{kind: 'bolt', members: [j.a, j.b], text: 'Is there a bolt?', sure: 0.95, lap, end: null}]; tell('effects'); }""")
-    looked = """async () => { const {views} = await import('/static/views.js'), {build} = await import('/static/store.js'), v = views.photos.get('photo_1.jpg'); v.paint();
+    until(page, SHAPES_IN, "photo_1.jpg")
+    until(page, in_page("return live.doubts >= 0;"))  # its own doubts, so that they do not come later
+    page.evaluate(
+        in_page("""const j = build.joints[0], lap = [j.a, j.a_hole, j.b, j.b_hole], members = [j.a, j.b];
+      build.doubts = [{kind: 'bolt', members, text: 'Is there a bolt?', sure: 0.95, lap, end: null}];
+      emit('derived');""")
+    )
+    looked = in_page("""const v = views.photos.get('photo_1.jpg'); v.paint();
       const [, x, y] = v.laps().find(([j]) => j === build.joints[0]), side = Math.round(10 * v.ratio);
-      const data = v.context.getImageData(Math.round(x * v.ratio) - side / 2, Math.round(y * v.ratio) - side / 2, side, side).data, colours = new Set();
+      const corner = [x, y].map(at => Math.round(at * v.ratio) - side / 2), colours = new Set();
+      const {data} = v.context.getImageData(...corner, side, side);
       for (let i = 0; i < data.length; i += 4) colours.add(data.slice(i, i + 3).join());
-      return {scale: v.scale, least: v.least, colours: colours.size, inside: x > 0 && y > 0 && x < v.width && y < v.height}; }"""
+      const inside = x > 0 && y > 0 && x < v.width && y < v.height;
+      return {scale: v.scale, least: v.least, colours: colours.size, inside};""")
     page.click(".doubts .item")
     page.wait_for_timeout(600)
     shown = page.evaluate(looked)
@@ -244,10 +271,13 @@ def test_laps_are_marked_where_their_bolts_come_out_on_the_photo(opened, serve, 
     frame = load_frame_from(page)
     until(
         page,
-        "async () => [...(await import('/static/store.js')).build.shapes.values()].every(s => s.size > 3)",
+        SHAPES_IN_ALL,
     )
-    marked = """async photo => { const {views} = await import('/static/views.js'), {build, choose} = await import('/static/store.js'), v = views.photos.get(photo);
-      choose([...build.members.keys()]); return v.laps().map(([j, x, y]) => [j.a, j.a_hole, j.b, j.b_hole, ...v.toPhoto([x, y])]); }"""
+    marked = in_page(
+        """const v = views.photos.get(photo); choose([...build.members.keys()]);
+      return v.laps().map(([j, x, y]) => [j.a, j.a_hole, j.b, j.b_hole, ...v.toPhoto([x, y])]);""",
+        "photo",
+    )
     for photo in frame.photos:
         camera, found = photo.camera, page.evaluate(marked, photo.file)
         assert len(found) == len(frame.joints)

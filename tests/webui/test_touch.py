@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from tests.webui.browsing import (
+    CHOSEN,
+    SHAPES_IN,
     TRACKED,
     face_openings,
     load_frame_from,
@@ -14,21 +16,23 @@ from tests.webui.browsing import (
     until,
     wait_n,
 )
+from tests.webui.in_page import in_page
 
 PHOTO = "photo_1.jpg"
-VIEW = """async photo => { const {views} = await import('/static/views.js'); const v = views.photos.get(photo);
-  return {scale: v.scale, x: v.x, y: v.y, least: v.least}; }"""
-CHOSEN = "async () => (await import('/static/store.js')).chosen.members"
+VIEW = in_page("const {scale, x, y, least} = views.photos.get(photo); return {scale, x, y, least};", "photo")
 
 
 # Keeps where the fingers are that the page was told of; moves come to it with its next picture.
 LISTEN = """() => {
-  const known = new Map(), keep = e => known.set(e.pointerId, [e.clientX, e.clientY]), drop = e => known.delete(e.pointerId);
-  for (const [type, act] of [['pointerdown', keep], ['pointermove', keep], ['pointerup', drop], ['pointercancel', drop]]) window.addEventListener(type, act, true);
+  const known = new Map(), keep = e => known.set(e.pointerId, [e.clientX, e.clientY]);
+  const drop = e => known.delete(e.pointerId);
+  for (const type of ['pointerdown', 'pointermove']) window.addEventListener(type, keep, true);
+  for (const type of ['pointerup', 'pointercancel']) window.addEventListener(type, drop, true);
   window.fingers = known;
 }"""
 CAME = """async wanted => window.fingers.size === wanted.length
-  && wanted.every(([x, y]) => [...window.fingers.values()].some(([p, q]) => Math.abs(p - x) < 1.5 && Math.abs(q - y) < 1.5))"""
+  && wanted.every(([x, y]) => [...window.fingers.values()]
+    .some(([p, q]) => Math.abs(p - x) < 1.5 && Math.abs(q - y) < 1.5))"""
 
 
 class Fingers:
@@ -81,13 +85,14 @@ def phone(opened, serve, tmp_path):
     """(page, fingers, build) of the sample's build on a phone, its first photo in view."""
     serving = serve(sample_build(tmp_path / "b"))
     page = opened(serving.address, (360, 740), has_touch=True, is_mobile=True, device_scale_factor=2)
-    until(page, "async p => (await import('/static/store.js')).build.shapes.get(p)?.size > 3", PHOTO)
+    until(page, SHAPES_IN, PHOTO)
     return page, Fingers(page), serving.server.app.extensions["app_context"].build
 
 
 def box(page):
     return page.evaluate(
-        "(() => { const b = document.querySelector('.tile.large canvas').getBoundingClientRect(); return [b.left, b.top, b.width, b.height]; })()"
+        "(() => { const b = document.querySelector('.tile.large canvas').getBoundingClientRect(); "
+        "return [b.left, b.top, b.width, b.height]; })()"
     )
 
 
@@ -254,7 +259,8 @@ def test_a_member_is_drawn_and_openings_are_measured_by_finger(phone):
 
 def test_what_was_asked_for_comes_in_under_the_photos_on_a_phone(opened, serve, tmp_path):
     page = opened(serve(sample_build(tmp_path / "b")).address, (360, 740))
-    under = """what => { const top = document.querySelector(what).getBoundingClientRect().top, sight = document.querySelector('.sight').getBoundingClientRect();
+    under = """what => { const top = document.querySelector(what).getBoundingClientRect().top;
+      const sight = document.querySelector('.sight').getBoundingClientRect();
       return top >= sight.bottom - 1 && top < innerHeight - 60; }"""
     page.click("#tab-members")
     page.wait_for_selector("[data-key=A]")

@@ -1,0 +1,39 @@
+// Events inside the page: a module emits one by its name, and those that listen are called, in the order in
+// which they began to. Needs nothing.
+//
+//   changed     the build is another (detail: the change in words)
+//   photos      the list of photos is another
+//   chosen      another member or lap is chosen
+//   draw        something drawn on the canvases is another
+//   turned      a change turned or moved the whole frame
+//   found       openings were found (detail: the photo)
+//   derived     doubts, parts, checks or the audit have come
+//   job         how the reading goes on
+//   read        a reading has ended
+//   units       mm or inches
+//   mode        what a click on a photo does
+//   measure     an opening was clicked, to measure from or to (detail: photo, xy, within)
+//   measuring   what is measured is another
+//   stroke      a new member was drawn on a photo (detail: photo, start, end)
+//   proposal    the proposed new member is another
+
+const listeners = new Map();
+
+/**
+ * Calls `listener` each time the event is emitted.
+ * @param {string} event
+ * @param {function(*): void} listener
+ */
+export function on(event, listener) {
+  if (!listeners.has(event)) listeners.set(event, []);
+  listeners.get(event).push(listener);
+}
+
+/**
+ * Calls all listeners of an event, with `detail`.
+ * @param {string} event
+ * @param {*} [detail]
+ */
+export function emit(event, detail) {
+  for (const listener of listeners.get(event) || []) listener(detail);
+}

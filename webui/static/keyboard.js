@@ -1,0 +1,136 @@
+// Everything by keyboard. Single keys can be switched off, for people whose speech or hands press them
+// unasked. Needs changes, selection, arrangement, and the panels whose actions have keys.
+
+import {build} from "./core/build.js";
+import {edit, redo, undo} from "./core/changes.js";
+import {byId, h} from "./core/dom.js";
+import {ask} from "./core/messages.js";
+import {choose, chosen, chosenMember} from "./core/selection.js";
+import {answerDoubt, deleteChosen, step} from "./panels/doubts.js";
+import {start as measure} from "./panels/measure.js";
+import {askSplit} from "./panels/member-card.js";
+import {acceptProposal, dropProposal, nextProposal} from "./panels/new-member.js";
+import {modes, setMode} from "./photos/modes.js";
+import {all, enlarge, fitAll} from "./pictures/arrangement.js";
+
+const singleKeysWork = () => localStorage.getItem("keys") !== "off";
+
+/** Calls `act` with the chosen member, where it is one alone. */
+function withMember(act) {
+  const m = chosenMember();
+  if (m) act(m);
+}
+
+const moveEnd = by => withMember(m => edit({op: "end", member: m.id, end: chosen.end, by}));
+const shift = along => withMember(m => edit({op: "shift", members: [m.id], along}));
+
+function otherEnd() {
+  chosen.end = 1 - chosen.end;
+  choose(chosen.members, chosen.lap);
+}
+
+function mergeTwo() {
+  if (chosen.members.length === 2) edit({op: "merge", members: chosen.members});
+}
+
+function toggleBolt() {
+  if (!chosen.lap) return;
+  const {bolt} = build.laps.get(String(chosen.lap));
+  edit({op: "lap", lap: chosen.lap, word: bolt === "none" ? "seen" : "none"});
+}
+
+const KEYS = {
+  j: ["Next doubt", () => step(1)],
+  k: ["Doubt before", () => step(-1)],
+  y: ["Right as it is, and on to the next doubt", answerDoubt],
+  ",": ["One hole less at the active end", () => moveEnd(-1)],
+  ".": ["One hole more at the active end", () => moveEnd(1)],
+  e: ["The other end", otherEnd],
+  s: ["Split the member", () => withMember(askSplit)],
+  m: ["Merge two members", mergeTwo],
+  "<": ["The member a hole back along itself", () => shift(-1)],
+  ">": ["The member a hole on along itself", () => shift(1)],
+  Delete: ["Delete what is chosen (Backspace does, too)", deleteChosen],
+  b: ["Bolt there or not, at a chosen lap", toggleBolt],
+  d: ["Draw a member", () => setMode("draw")],
+  o: ["Mark openings", () => setMode("openings")],
+  l: ["Measure a length between two openings", measure],
+  c: ["Choose", () => setMode("choose")],
+  n: ["Another place for the drawn member", nextProposal],
+  f: ["Show all of every picture", fitAll],
+};
+const OTHER_KEYS = [
+  ["1 … 9", "Enlarge a picture"],
+  ["Esc", "Choose nothing"],
+  ["Arrows + − 0", "Move, zoom and show all in the picture that has the focus; Enter acts at its middle"],
+];
+const INTRO =
+  "Choose a member anywhere: on a photo, in space or in the list. Drag an end of the chosen member " +
+  "along its holes. Shift and click chooses more than one.";
+
+/** Listens to keys. */
+export function begin() {
+  document.addEventListener("keydown", event => {
+    const typing = /^(INPUT|SELECT|TEXTAREA)$/.test(event.target.tagName);
+    if (byId("dialog").open || typing) return;
+    if (event.ctrlKey || event.metaKey) {
+      const act = withControl(event);
+      if (!act) return;
+      event.preventDefault();
+      act();
+    } else if (!event.altKey) plainKey(event);
+  });
+}
+
+function withControl(event) {
+  const key = event.key.toLowerCase();
+  if (key === "z") return event.shiftKey ? redo : undo;
+  return key === "y" ? redo : null;
+}
+
+function plainKey(event) {
+  if (event.key === "Escape") {
+    leave();
+    return;
+  }
+  if (event.key === "Enter" && build.proposal && event.target.tagName !== "BUTTON") {
+    acceptProposal();
+    return;
+  }
+  const act = actionOf(event.key === "Backspace" ? "Delete" : event.key);
+  if (!act) return;
+  act();
+  event.preventDefault();
+}
+
+function leave() {
+  if (build.proposal) dropProposal();
+  else if (modes.current === "measure") setMode("choose");
+  else choose([]);
+}
+
+function actionOf(key) {
+  if (key !== "Delete" && !singleKeysWork()) return null;
+  const view = /^[1-9]$/.test(key) && all()[Number(key) - 1];
+  if (view) return () => enlarge(view);
+  return key === "?" ? help : KEYS[key]?.[1];
+}
+
+/** Shows all keys. */
+export async function help() {
+  const onchange = () => localStorage.setItem("keys", tick.checked ? "on" : "off");
+  const tick = h("input", {type: "checkbox", checked: singleKeysWork(), onchange});
+  const row = ([key, words]) => h("tr", {}, h("td", {}, h("kbd", {}, key)), h("td", {}, words));
+  const own = Object.entries(KEYS).map(([key, [words]]) => [key, words]);
+  const rows = [["Ctrl Z", "Undo"], ["Ctrl Y", "Redo"], ...own, ...OTHER_KEYS].map(row);
+  const table = h("table", {}, h("caption", {}, "Keys"), h("tbody", {}, rows));
+  await ask(
+    "Keys",
+    [
+      h("p", {}, INTRO),
+      h("div.scroll", {tabindex: 0, role: "group", "aria-label": "Keys"}, table),
+      h("label.tick", {}, tick, "Single keys work"),
+    ],
+    [{text: "Close", value: 1}],
+  );
+}

@@ -1,0 +1,90 @@
+// The list of members; a row is kept while nothing of it changed, for a frame has hundreds. Needs build,
+// selection, repaint, member-icon, arrangement.
+
+import {build} from "../core/build.js";
+import {isUnsure} from "../core/confidence.js";
+import {h} from "../core/dom.js";
+import {notice} from "../core/messages.js";
+import {changed, isRecent} from "../core/repaint.js";
+import {choose, chosen} from "../core/selection.js";
+import {lengthText, percent} from "../core/units.js";
+import {setMode} from "../photos/modes.js";
+import {lookAt} from "../pictures/arrangement.js";
+import {button, emptyPanel} from "./elements.js";
+import {memberIcon} from "./member-icon.js";
+
+const HOW_TO_DRAW = "Drag from the new member's first opening to its last on a photo, or click both.";
+const rows = new Map(); // id -> {m, bolts, words, button, element, pressed, recent}
+let nodes = null;
+
+/**
+ * Draws the panel.
+ * @returns {HTMLElement[]}
+ */
+export function drawMembers() {
+  if (!build.members.size) return emptyPanel("No members yet.");
+  nodes ||= [h("div.buttons.pad", {}, button("Draw a member", startDrawing)), h("ul.list.members")];
+  const list = nodes[1];
+  for (const [id, row] of rows) {
+    if (build.members.has(id)) continue;
+    row.element.remove();
+    rows.delete(id);
+  }
+  for (const m of build.members.values()) updateRow(m, build.bolts.get(m.id));
+  let at = list.firstElementChild; // in order; an element that stands right is not touched
+  for (const id of build.members.keys()) {
+    const {element} = rows.get(id);
+    if (element === at) at = at.nextElementSibling;
+    else list.insertBefore(element, at);
+  }
+  return nodes;
+}
+
+function startDrawing() {
+  setMode("draw");
+  notice(HOW_TO_DRAW);
+}
+
+/** What stands at the right of a member: the user's word, or how sure it is, or its length. */
+function rowWords(m) {
+  if (build.corrections.members?.[m.id]?.ends.every(Boolean)) return "as you said";
+  if (isUnsure(m)) return `? ${percent(m.confidence)}`;
+  return build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "";
+}
+
+function updateRow(m, bolts) {
+  const words = rowWords(m);
+  let row = rows.get(m.id);
+  if (!row || row.m !== m || row.bolts !== bolts || row.words !== words) {
+    const before = row;
+    row = makeRow(m, bolts, words);
+    const focused = before?.button === document.activeElement;
+    before?.element.replaceWith(row.element);
+    if (focused) row.button.focus({preventScroll: true});
+    rows.set(m.id, row);
+  }
+  const pressed = chosen.members.includes(m.id);
+  const recent = isRecent(changed.get(m.id));
+  if (row.pressed !== pressed) row.button.setAttribute("aria-pressed", pressed);
+  if (row.recent !== recent) row.button.classList.toggle("fresh", recent);
+  row.pressed = pressed;
+  row.recent = recent;
+}
+
+function makeRow(m, bolts, words) {
+  const item = h(
+    "button.item.member",
+    {
+      type: "button",
+      "data-key": m.id,
+      onclick: event => choose([m.id], null, event.shiftKey || event.ctrlKey || event.metaKey),
+      ondblclick: () => lookAt([m.id]),
+    },
+    h("span.tag", {}, m.id),
+    h("span.count", {}, `${m.holes}`),
+    h("span.unseen", {}, m.holes === 1 ? " hole" : " holes"),
+    memberIcon(m, bolts),
+    h("span.dim.right", {}, words),
+  );
+  return {m, bolts, words, button: item, element: h("li", {}, item), pressed: null, recent: false};
+}

@@ -1,0 +1,51 @@
+// The panel of parts: members by length, bolts, nuts and washers, the weight. Rows that a change altered
+// stand out for a moment. Needs derived, selection.
+
+import {build} from "../core/build.js";
+import {derived, hardwareRowKey, MASS_KEY, memberRowKey, rowIsRecent} from "../core/derived.js";
+import {h} from "../core/dom.js";
+import {choose} from "../core/selection.js";
+import {lengthText, massText, plural} from "../core/units.js";
+import {button, emptyPanel} from "./elements.js";
+
+/**
+ * Draws the panel.
+ * @returns {HTMLElement[]}
+ */
+export function drawParts() {
+  const parts = derived.parts;
+  if (!parts) return emptyPanel(build.members.size ? "Being computed…" : "No members yet.");
+  if (parts.problem) return [h("p.pad", {}, parts.problem)];
+  return [
+    table("Members", ["Count", "Holes", "Length", "Which"], parts.members.map(memberRow)),
+    table("Bolts, nuts, washers", ["Count", "What", "Grip"], parts.hardware.map(hardwareRow)),
+    weight(parts),
+    ...parts.notes.flatMap(emptyPanel),
+  ];
+}
+
+function table(title, columns, rows) {
+  const head = columns.map(column => h("th", {scope: "col"}, column));
+  return h("table", {}, h("caption", {}, title), h("thead", {}, h("tr", {}, head)), h("tbody", {}, rows));
+}
+
+function row(key, ...cells) {
+  return h(rowIsRecent(key) ? "tr.fresh" : "tr", {}, ...cells.map(cell => h("td", {}, cell)));
+}
+
+function memberRow(m) {
+  const tags = m.members.map(id => button(id, () => choose([id]), {kind: "tag"}));
+  const which = [...tags, h("span.dim", {}, ` ${m.stock}`)];
+  return row(memberRowKey(m), `${m.count}`, `${m.holes}`, lengthText(m.length_mm), which);
+}
+
+function hardwareRow(x) {
+  const assumed = x.kind === "bolt" && x.assumed ? h("span.dim", {}, ` (${x.assumed} assumed)`) : null;
+  return row(hardwareRowKey(x), `${x.count}`, [`${x.kind} ${x.name}`, assumed], lengthText(x.grip_mm));
+}
+
+function weight({mass_kg, without_bolt}) {
+  const known = mass_kg === null ? "The weight is not known." : `Weight with bolts: ${massText(mass_kg)}.`;
+  const missing = without_bolt ? ` ${plural(without_bolt, "lap")} without a bolt.` : "";
+  return h(rowIsRecent(MASS_KEY) ? "p.pad.fresh" : "p.pad", {}, known, missing);
+}

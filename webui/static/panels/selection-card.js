@@ -1,0 +1,57 @@
+// The card of what is chosen, large, with all that can be done to it: which card, and when it is drawn.
+// Needs the cards, modes.
+
+import {build} from "../core/build.js";
+import {byId} from "../core/dom.js";
+import {on} from "../core/events.js";
+import {chosen, chosenMember} from "../core/selection.js";
+import {modes} from "../photos/modes.js";
+import {lapCard} from "./lap-card.js";
+import {measureCard} from "./measure.js";
+import {memberCard, severalCard} from "./member-card.js";
+import {proposalCard} from "./new-member.js";
+
+const REDRAWN_ON = ["chosen", "changed", "units", "proposal", "mode", "measuring"];
+const LEAST_SHOWN = 80; // px of the card that have to be in sight
+let subject = "";
+
+/** Listens to what changes the card. */
+export function begin() {
+  for (const event of REDRAWN_ON) on(event, draw);
+}
+
+function body() {
+  if (build.proposal) return proposalCard();
+  if (modes.current === "measure") return measureCard();
+  if (chosen.lap) return lapCard(chosen.lap);
+  const one = chosenMember();
+  if (one) return memberCard(one);
+  return chosen.members.length ? severalCard(chosen.members) : null;
+}
+
+function draw() {
+  const card = byId("card");
+  const focused = card.contains(document.activeElement) ? document.activeElement : null;
+  const number = focused?.dataset.keep;
+  const nodes = body();
+  card.hidden = !nodes;
+  card.replaceChildren(...(nodes || []));
+  for (const [i, button] of card.querySelectorAll("button").entries()) button.dataset.keep = i;
+  if (focused?.tagName === "INPUT" && card.contains(focused)) focused.focus();
+  else if (number !== undefined) card.querySelector(`[data-keep="${number}"]`)?.focus();
+  const measuring = modes.current === "measure";
+  const now = JSON.stringify([chosen.members, chosen.lap, measuring, Boolean(build.proposal)]);
+  if (now !== subject && nodes) bringIn(card);
+  subject = now;
+}
+
+/**
+ * On a narrow page the card may have been scrolled away: what was just asked for is brought in under the
+ * photos.
+ */
+function bringIn(card) {
+  const {top} = card.getBoundingClientRect();
+  const {bottom} = document.querySelector(".sight").getBoundingClientRect();
+  const isOff = top < bottom - 1 || top > innerHeight - LEAST_SHOWN;
+  if (matchMedia("(max-width: 999px)").matches && isOff) card.scrollIntoView({block: "start"});
+}

@@ -1,0 +1,118 @@
+// Photos in: dropped or chosen, sent one by one, each with its progress or with what is wrong with it.
+// Needs api, loading, messages.
+
+import {upload} from "../core/api.js";
+import {build} from "../core/build.js";
+import {h} from "../core/dom.js";
+import {load} from "../core/loading.js";
+import {announce} from "../core/messages.js";
+
+const MOST_MB = 120;
+const INTRO =
+  "Three or more, from different corners, each with the whole frame in it where that can be. JPEG, PNG, " +
+  "WebP, TIFF or HEIC.";
+let tile = null;
+let sending = null;
+let input = null;
+
+/**
+ * The tile that takes photos.
+ * @returns {HTMLElement}
+ */
+export function startTile() {
+  if (tile) return tile;
+  input = fileInput();
+  const choose = {type: "button", id: "add-photos", onclick: () => input.click()};
+  tile = h(
+    "div.tile.start",
+    {},
+    h(
+      "div.startwords",
+      {},
+      h("p.lead", {}, "Photos of the frame"),
+      h("p", {}, INTRO),
+      h("button.main", choose, "Add photos"),
+      input,
+      h("p.dim", {}, "or drop them anywhere on this page"),
+    ),
+  );
+  sending = h("ul.sending", {id: "sending", "aria-label": "Photos on their way"});
+  document.querySelector(".sightbar").after(sending);
+  takeDrops();
+  return tile;
+}
+
+/** Opens the browser's dialog for files. */
+export function choosePhotos() {
+  startTile();
+  input.click();
+}
+
+function fileInput() {
+  const onchange = () => {
+    send([...input.files]);
+    input.value = "";
+  };
+  const attributes = {type: "file", multiple: true, accept: "image/*,.heic,.heif", id: "files", tabindex: -1};
+  return h("input.unseen", {...attributes, "aria-label": "Photos", onchange});
+}
+
+function takeDrops() {
+  const mark = dropping => document.body.classList.toggle("dropping", dropping);
+  const hasFiles = event => event.dataTransfer?.types.includes("Files");
+  for (const name of ["dragover", "drop"]) {
+    document.addEventListener(name, event => {
+      if (hasFiles(event)) event.preventDefault();
+    });
+  }
+  document.addEventListener("dragenter", event => {
+    if (hasFiles(event)) mark(true);
+  });
+  document.addEventListener("dragleave", event => {
+    if (!event.relatedTarget) mark(false);
+  });
+  document.addEventListener("drop", event => {
+    mark(false);
+    if (event.dataTransfer?.files.length) send([...event.dataTransfer.files]);
+  });
+}
+
+async function send(files) {
+  sending.replaceChildren();
+  for (const file of files) await sendOne(file);
+  await load(true);
+  if (sending.children.length) {
+    const close = {type: "button", onclick: () => sending.replaceChildren()};
+    sending.append(h("li", {}, h("button", close, "Close")));
+  }
+  announce(`${build.photos.length} photos in this build`);
+}
+
+async function sendOne(file) {
+  const words = h("span", {}, "waiting");
+  const bar = h("progress", {max: 1, value: 0, "aria-label": file.name});
+  const row = h("li", {}, h("span.tilename", {}, file.name), bar, words);
+  sending.append(row);
+  if (file.size > MOST_MB * 2 ** 20) {
+    words.textContent = `larger than ${MOST_MB} MB; save it as JPEG`;
+    row.classList.add("bad");
+    return;
+  }
+  const headers = {
+    "X-Photo-Name": encodeURIComponent(file.name),
+    "Content-Type": "application/octet-stream",
+  };
+  const progress = share => {
+    bar.value = share;
+    words.textContent = share < 1 ? "sending" : "being checked";
+  };
+  try {
+    await upload("/api/photos", file, headers, progress);
+    row.remove();
+  } catch (error) {
+    words.textContent = error.message;
+    row.classList.add("bad");
+    bar.remove();
+    announce(error.message);
+  }
+}

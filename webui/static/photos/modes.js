@@ -1,0 +1,88 @@
+// What a click on a photo does (modes), and what is drawn on photos (layers). Needs dom, build, events.
+
+import {build} from "../core/build.js";
+import {byId, h} from "../core/dom.js";
+import {emit} from "../core/events.js";
+
+export const modes = {current: "choose"};
+export const layers = {
+  members: true,
+  ends: true,
+  doubts: true,
+  labels: true,
+  openings: false,
+  rows: false,
+  plan: true,
+};
+
+const MODES = [
+  ["choose", "Choose", "Click a member to choose it; drag an end of the chosen one"],
+  ["draw", "Draw", "Draw a member: drag from a member's first opening to its last, or click both"],
+  ["openings", "Openings", "Mark openings: click an opening that was missed, or one that is none"],
+  ["measure", "Measure", "Measure: click two openings and type how far apart they are"],
+];
+const LAYERS = [
+  ["members", "Members"],
+  ["ends", "Ends not seen"],
+  ["doubts", "Doubts"],
+  ["labels", "Labels"],
+  ["openings", "Openings"],
+  ["rows", "Rows"],
+  ["plan", "Plan"],
+];
+const STEPS = {ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1};
+
+/**
+ * Whether openings or rows are drawn: where they are switched on, and while the first reading finds them.
+ * @param {"openings"|"rows"} name
+ * @returns {boolean}
+ */
+export function drawn(name) {
+  if (layers[name] || (name === "openings" && modes.current === "openings")) return true;
+  return build.job.running && !build.members.size;
+}
+
+/**
+ * Switches to another mode.
+ * @param {string} name
+ */
+export function setMode(name) {
+  modes.current = name;
+  for (const button of byId("modes").children) {
+    button.setAttribute("aria-checked", button.dataset.mode === name);
+    button.tabIndex = button.dataset.mode === name ? 0 : -1;
+  }
+  document.body.dataset.mode = name;
+  emit("mode");
+  emit("draw");
+}
+
+/** Puts the buttons of the modes and the ticks of the layers on the page. */
+export function begin() {
+  const place = byId("modes");
+  place.replaceChildren(...MODES.map(modeButton));
+  place.addEventListener("keydown", event => {
+    const step = STEPS[event.key];
+    if (!step) return;
+    const i = (MODES.findIndex(([name]) => name === modes.current) + step + MODES.length) % MODES.length;
+    setMode(MODES[i][0]);
+    place.children[i].focus();
+    event.preventDefault();
+    event.stopPropagation();
+  });
+  byId("layers").replaceChildren(...LAYERS.map(layerTick));
+  setMode("choose");
+}
+
+function modeButton([name, text, title]) {
+  const attributes = {type: "button", role: "radio", "data-mode": name, title, onclick: () => setMode(name)};
+  return h("button", attributes, text);
+}
+
+function layerTick([name, text]) {
+  const onchange = event => {
+    layers[name] = event.target.checked;
+    emit("draw");
+  };
+  return h("label.tick", {}, h("input", {type: "checkbox", checked: layers[name], onchange}), text);
+}

@@ -1,0 +1,217 @@
+// A photo on a canvas, moved and zoomed, with its marks; what was painted is kept while it stays the same.
+// Places are in px of the photo. Needs build, marks, tiles, modes.
+
+import {drawCross} from "../core/brush.js";
+import {build} from "../core/build.js";
+import {h} from "../core/dom.js";
+import {backdrop} from "../core/repaint.js";
+import {paintChosen, paintFound, paintHand, paintRest} from "./marks.js";
+import {drawn, layers} from "./modes.js";
+import {drawTile, Tiles} from "./tiles.js";
+
+const MOST_SCALE = 12;
+const NEAR_LAP = 3; // holes on each side of a lap that are looked at
+const ROOM = 40; // px of the photo round what is looked at
+
+/** A view with `name`, `photo`, `canvas`, and what a hand does on it (`hand`, `anchor`). */
+export class PhotoCanvas {
+  scale = 0;
+  x = 0;
+  y = 0;
+  loaded = 0; // pictures that have come: what was painted with fewer is out of date
+  kept = {}; // name -> {key, canvas}, what was painted
+
+  /** Begins to paint on `this.canvas`. */
+  open() {
+    this.context = this.canvas.getContext("2d", {alpha: false});
+    this.tiles = new Tiles(this.name, () => {
+      this.loaded++;
+      this.draw();
+    });
+    this.whole = new Image();
+    this.whole.onload = () => {
+      this.loaded++;
+      this.size ||= [this.whole.naturalWidth, this.whole.naturalHeight];
+      this.fit();
+    };
+    new ResizeObserver(() => this.resized()).observe(this.canvas);
+  }
+
+  load() {
+    this.whole.src = `/api/photos/${encodeURIComponent(this.name)}/whole.jpg`;
+  }
+
+  // Where the photo is on the canvas
+
+  resized() {
+    const box = this.canvas.getBoundingClientRect();
+    if (!box.width) return;
+    const first = !this.width;
+    this.ratio = Math.min(window.devicePixelRatio || 1, 2);
+    this.width = box.width;
+    this.height = box.height;
+    this.canvas.width = Math.round(box.width * this.ratio);
+    this.canvas.height = Math.round(box.height * this.ratio);
+    if (first || this.fitted) this.fit();
+    else this.draw();
+  }
+
+  fit() {
+    if (!this.size || !this.width) return;
+    this.scale = Math.min(this.width / this.size[0], this.height / this.size[1]);
+    this.least = this.scale;
+    this.x = (this.width - this.size[0] * this.scale) / 2;
+    this.y = (this.height - this.size[1] * this.scale) / 2;
+    this.fitted = true;
+    this.draw();
+  }
+
+  zoom(factor, at = [this.width / 2, this.height / 2]) {
+    const scale = Math.min(MOST_SCALE, Math.max(this.least * 0.8, this.scale * factor));
+    this.x = at[0] - ((at[0] - this.x) * scale) / this.scale;
+    this.y = at[1] - ((at[1] - this.y) * scale) / this.scale;
+    this.scale = scale;
+    this.fitted = false;
+    this.draw();
+  }
+
+  pan(dx, dy) {
+    this.x += dx;
+    this.y += dy;
+    this.fitted = false;
+    this.draw();
+  }
+
+  /** Brings members into view, with room round them; or, of a lap, the holes that lie near it. */
+  lookAt(ids, lap = null) {
+    const points = this.pointsOf(ids, lap);
+    if (!points.length || !this.width) return;
+    const xs = points.filter((_, i) => i % 2 === 0);
+    const ys = points.filter((_, i) => i % 2 === 1);
+    const ends = values =>
+      values.reduce(([a, b], v) => [Math.min(a, v), Math.max(b, v)], [values[0], values[0]]);
+    const [x0, x1] = ends(xs);
+    const [y0, y1] = ends(ys);
+    const fitting = 0.7 * Math.min(this.width / (x1 - x0 + ROOM), this.height / (y1 - y0 + ROOM));
+    this.scale = Math.max(this.least, Math.min(2, fitting));
+    this.x = this.width / 2 - ((x0 + x1) / 2) * this.scale;
+    this.y = this.height / 2 - ((y0 + y1) / 2) * this.scale;
+    this.fitted = false;
+    this.draw();
+  }
+
+  pointsOf(ids, lap) {
+    const shapes = build.shapes.get(this.name);
+    if (!lap) return ids.flatMap(id => shapes?.get(id)?.edges.flat() || []);
+    const near = (id, hole) => {
+      const axis = shapes?.get(id)?.axis || [];
+      return axis.slice(2 * Math.max(0, hole - NEAR_LAP), 2 * (hole + NEAR_LAP + 1));
+    };
+    return [...near(lap[0], lap[1]), ...near(lap[2], lap[3])];
+  }
+
+  toPhoto([x, y]) {
+    return [(x - this.x) / this.scale, (y - this.y) / this.scale];
+  }
+
+  at(event) {
+    const box = this.canvas.getBoundingClientRect();
+    return [event.clientX - box.left, event.clientY - box.top];
+  }
+
+  // Painting
+
+  draw() {
+    this.frameRequest ||= requestAnimationFrame(() => this.paintNow());
+  }
+
+  /** Paints at once what would else be painted in the next animation frame, which then shows it already. */
+  paintNow() {
+    cancelAnimationFrame(this.frameRequest);
+    this.frameRequest = 0;
+    this.paint();
+  }
+
+  /**
+   * Paints. The photo is kept as it was painted while the view rests, and so are the marks of all that is
+   * not in hand: an edit of what is chosen, or a drag, paints no more than that again. `shown`: the version
+   * of the build that is painted.
+   */
+  paint() {
+    if (!this.width || !this.canvas.isConnected) return;
+    const c = this.context;
+    const colour = getComputedStyle(this.canvas).backgroundColor;
+    const {width, height} = this.canvas;
+    const view = [this.scale, this.x, this.y, width, height, this.loaded, colour].join();
+    if (!this.size || !this.scale) {
+      this.clear(c, colour);
+      return;
+    }
+    this.paintStill(c, view, colour);
+    this.lastView = view;
+    this.toCanvasPx(c);
+    if (this.photo.camera) paintChosen(this, c);
+    paintHand(this, c);
+    if (document.activeElement === this.canvas && this.canvas.matches(":focus-visible")) drawCross(this, c);
+    this.shown = build.n;
+  }
+
+  /** Paints what stays while something is in hand: the photo and the marks of what is not chosen. */
+  paintStill(c, view, colour) {
+    const switches = [JSON.stringify(layers), drawn("openings"), drawn("rows")];
+    const key = [view, backdrop.version, ...switches].join();
+    if (this.restore("still", key)) return;
+    if (!this.restore("ground", view)) {
+      this.paintGround(c, colour);
+      this.keep("ground", view, view);
+    }
+    this.toCanvasPx(c);
+    if (drawn("openings") || drawn("rows")) paintFound(this, c);
+    if (this.photo.camera) paintRest(this, c);
+    this.keep("still", key, view);
+  }
+
+  toCanvasPx(c) {
+    c.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
+  }
+
+  /** Brings back what was kept under this name, if it is of this key. */
+  restore(name, key) {
+    if (this.kept[name]?.key !== key) return false;
+    this.context.setTransform(1, 0, 0, 1, 0, 0);
+    this.context.drawImage(this.kept[name].canvas, 0, 0);
+    return true;
+  }
+
+  /** Keeps the canvas as it is, unless the view is moving: then the next frame could not use it. */
+  keep(name, key, view) {
+    if (this.lastView !== view) return;
+    const {width, height} = this.canvas;
+    const old = this.kept[name]?.canvas;
+    const fits = old && old.width === width && old.height === height;
+    const canvas = fits ? old : h("canvas", {width, height});
+    canvas.getContext("2d", {alpha: false}).drawImage(this.canvas, 0, 0);
+    this.kept[name] = {key, canvas};
+  }
+
+  clear(c, colour) {
+    c.setTransform(1, 0, 0, 1, 0, 0);
+    c.fillStyle = colour;
+    c.fillRect(0, 0, this.canvas.width, this.canvas.height);
+  }
+
+  paintGround(c, colour) {
+    this.clear(c, colour);
+    const scale = this.ratio * this.scale;
+    c.setTransform(scale, 0, 0, scale, this.ratio * this.x, this.ratio * this.y);
+    c.imageSmoothingEnabled = this.scale < 4;
+    const [x1, y1] = this.toPhoto([this.width, this.height]);
+    const part = [...this.toPhoto([0, 0]), Math.min(x1, this.size[0]), Math.min(y1, this.size[1])];
+    const tiles = this.tiles.inSight(scale, this.photo.levels, part);
+    const complete = tiles?.every(tile => tile.pixels);
+    if (!complete && this.whole.complete && this.whole.naturalWidth) {
+      c.drawImage(this.whole, 0, 0, ...this.size); // until they have all come
+    }
+    for (const tile of tiles || []) if (tile.pixels) drawTile(c, tile);
+  }
+}

@@ -1,0 +1,139 @@
+// The pictures side by side: photos and the frame in space; one can be enlarged. Draws them when the build,
+// what is chosen or what is found changes. Needs build, events, photo-view, space-view, adding.
+
+import {build} from "../core/build.js";
+import {byId, h} from "../core/dom.js";
+import {on} from "../core/events.js";
+import {choosePhotos, startTile} from "../photos/adding.js";
+import {PhotoView} from "../photos/photo-view.js";
+import {SpaceView} from "../space/space-view.js";
+
+/**
+ * Views of the frame; they are shown once there are members. A view has `title` (on its button), `element`
+ * (its tile, with a button of class "enlarge"), and the methods `update` (the build is another), `redraw`
+ * (what is chosen or stands out is another), `fit` and `paintNow`; `shown` is the version of the build that
+ * it has painted.
+ */
+const FRAME_VIEWS = {space: SpaceView};
+
+/** photos: name -> PhotoView; the views of the frame by their names; large: which of all is enlarged. */
+export const views = {photos: new Map(), space: null, large: null};
+
+const narrow = matchMedia("(max-width: 999px)");
+const MOST_KEYS = 9;
+
+/** Puts the pictures on the page and listens to what changes them. */
+export function begin() {
+  for (const [name, View] of Object.entries(FRAME_VIEWS)) views[name] = new View(enlarge);
+  byId("more-photos").onclick = choosePhotos;
+  byId("fit").onclick = fitAll;
+  on("photos", refresh);
+  on("changed", () => {
+    const hasFrame = build.members.size > 0;
+    if (frameViews().some(view => byId("tiles").contains(view.element) !== hasFrame)) refresh();
+    for (const view of frameViews()) view.update();
+    for (const view of all()) view.paintNow();
+  });
+  for (const event of ["draw", "chosen"]) on(event, redraw);
+  on("turned", () => {
+    for (const view of frameViews()) view.fit();
+  });
+  on("found", photo => views.photos.get(photo)?.draw());
+  narrow.addEventListener("change", refresh);
+  keepScrollPadding();
+}
+
+/** On a narrow page the pictures stay on top: what is scrolled to comes to lie under them. */
+function keepScrollPadding() {
+  const sight = document.querySelector(".sight");
+  const update = () => {
+    const padding = narrow.matches ? `${sight.offsetHeight}px` : "0";
+    document.documentElement.style.setProperty("scroll-padding-top", padding);
+  };
+  new ResizeObserver(update).observe(sight);
+}
+
+function redraw() {
+  for (const view of [...frameViews(), ...views.photos.values()]) view.redraw();
+}
+
+const frameViews = () => Object.keys(FRAME_VIEWS).map(name => views[name]);
+
+/**
+ * All pictures, in order.
+ * @returns {(PhotoView|SpaceView)[]}
+ */
+export const all = () => [...views.photos.values(), ...(build.members.size ? frameViews() : [])];
+
+function refresh() {
+  const names = new Set(build.photos.map(p => p.name));
+  for (const name of views.photos.keys()) if (!names.has(name)) views.photos.delete(name);
+  for (const photo of build.photos) {
+    const view = views.photos.get(photo.name);
+    if (view) view.update(photo);
+    else views.photos.set(photo.name, new PhotoView(photo, enlarge));
+  }
+  if (!all().includes(views.large)) views.large = null;
+  if (narrow.matches) views.large ||= all()[0] || null;
+  placeTiles();
+  document.body.classList.toggle("empty", !build.photos.length);
+  if (!build.photos.length) views.large = null;
+  show();
+}
+
+function placeTiles() {
+  const tiles = byId("tiles");
+  const wanted = [...all().map(view => view.element), ...(build.photos.length ? [] : [startTile()])];
+  const isSame = wanted.length === tiles.children.length && wanted.every((e, i) => tiles.children[i] === e);
+  if (!isSame) tiles.replaceChildren(...wanted);
+  tiles.dataset.count = wanted.length;
+}
+
+/**
+ * One picture large, or, asked for again, all side by side.
+ * @param {PhotoView|SpaceView} view
+ */
+export function enlarge(view) {
+  views.large = views.large === view && !narrow.matches ? null : view;
+  show();
+}
+
+function showLarge(view) {
+  views.large = view;
+  show();
+}
+
+function show() {
+  byId("tiles").classList.toggle("one", Boolean(views.large));
+  for (const view of all()) {
+    const isLarge = view === views.large;
+    view.element.classList.toggle("large", isLarge);
+    view.element.querySelector(".enlarge").setAttribute("aria-pressed", isLarge);
+  }
+  const hasAll = !narrow.matches && all().length > 1;
+  byId("picker").replaceChildren(...(hasAll ? [pickerButton("All", null)] : []), ...all().map(viewButton));
+}
+
+function pickerButton(text, view, title = null) {
+  const pressed = String(view === views.large);
+  const attributes = {type: "button", "aria-pressed": pressed, title, onclick: () => showLarge(view)};
+  return h("button", attributes, text);
+}
+
+function viewButton(view, i) {
+  return pickerButton(view.title, view, i < MOST_KEYS ? `Key ${i + 1}` : null);
+}
+
+/**
+ * Brings members into view in all photos.
+ * @param {string[]} ids
+ * @param {import("../core/build.js").LapKey} [lap] a lap of them that is looked at nearer
+ */
+export function lookAt(ids, lap) {
+  for (const view of views.photos.values()) view.lookAt(ids, lap);
+}
+
+/** Shows all of every picture. */
+export function fitAll() {
+  for (const view of all()) view.fit();
+}

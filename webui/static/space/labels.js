@@ -1,0 +1,87 @@
+// What is written over the frame in space: labels, a ring round the chosen lap, and the three axes. A view
+// has `camera`, `labels` (the canvas), `width`, `deep`, `ratio` and `element`. Needs three.js, box,
+// core/brush.
+
+import {drawLabels} from "../core/brush.js";
+import {build} from "../core/build.js";
+import {CHOSEN, INK} from "../core/colours.js";
+import {chosen} from "../core/selection.js";
+import * as THREE from "../vendor/three.module.min.js";
+import {boxOf} from "./box.js";
+
+const LABEL_SIZE = {room: 10, rim: 1.2};
+const RING = 8;
+const AXES_PX = 34; // their origin, from the left and from the bottom
+const AXIS_PX = 22;
+const NAME_PX = 31;
+const AXES = [
+  ["x", 1, 0, 0],
+  ["y", 0, 1, 0],
+  ["z", 0, 0, 1],
+];
+
+/**
+ * Paints all of it.
+ * @param {Object} view
+ */
+export function paintOverlay(view) {
+  const c = view.labels.getContext("2d");
+  c.setTransform(view.ratio, 0, 0, view.ratio, 0, 0);
+  c.clearRect(0, 0, view.width, view.deep);
+  drawLabels(c, labelsOf(view), LABEL_SIZE);
+  paintLap(view, c);
+  paintAxes(view, c);
+}
+
+/** Where a point of space is on the canvas: [x, y, depth]. */
+function project(view, point) {
+  const p = new THREE.Vector3(...point).project(view.camera);
+  return [((p.x + 1) * view.width) / 2, ((1 - p.y) * view.deep) / 2, p.z];
+}
+
+function* labelsOf(view) {
+  const isChosen = m => chosen.members.includes(m.id);
+  const others = [...build.members.values()].filter(m => !isChosen(m));
+  for (const m of [...chosen.members.map(id => build.members.get(id)), ...others]) {
+    const [x, y, depth] = project(view, boxOf(m).middle);
+    if (depth <= 1) yield {id: m.id, x, y, chosen: isChosen(m)};
+  }
+}
+
+function paintLap(view, c) {
+  const joint = chosen.lap && build.laps.get(String(chosen.lap));
+  if (!joint) return;
+  const a = build.members.get(joint.a);
+  const b = build.members.get(joint.b);
+  const hole = (m, number) => m.first.map((v, i) => v + m.direction[i] * number);
+  const p = hole(a, joint.a_hole);
+  const q = hole(b, joint.b_hole);
+  const [x, y] = project(
+    view,
+    p.map((v, i) => (v + q[i]) / 2),
+  );
+  c.beginPath();
+  c.arc(x, y, RING, 0, 7);
+  c.lineWidth = 4;
+  c.strokeStyle = INK;
+  c.stroke();
+  c.lineWidth = 2;
+  c.strokeStyle = CHOSEN;
+  c.stroke();
+}
+
+function paintAxes(view, c) {
+  const [x, y] = [AXES_PX, view.deep - AXES_PX];
+  const colour = getComputedStyle(view.element).color;
+  c.strokeStyle = colour;
+  c.fillStyle = colour;
+  c.lineWidth = 2;
+  for (const [name, ...axis] of AXES) {
+    const d = new THREE.Vector3(...axis).transformDirection(view.camera.matrixWorldInverse);
+    c.beginPath();
+    c.moveTo(x, y);
+    c.lineTo(x + d.x * AXIS_PX, y - d.y * AXIS_PX);
+    c.stroke();
+    c.fillText(name, x + d.x * NAME_PX, y - d.y * NAME_PX);
+  }
+}

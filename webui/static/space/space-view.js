@@ -1,0 +1,261 @@
+// The frame in space (three.js), turned by hand or keys, drawn only when something changed. Needs build,
+// selection, box-meshes, labels.
+
+import {build} from "../core/build.js";
+import {CHANGED, CHOSEN, SPACE, UNSURE} from "../core/colours.js";
+import {isUnsure} from "../core/confidence.js";
+import {h} from "../core/dom.js";
+import {changed, isRecent} from "../core/repaint.js";
+import {choose, chosen} from "../core/selection.js";
+import * as THREE from "../vendor/three.module.min.js";
+import {firstOnRay} from "./box.js";
+import {BoxMeshes, ballRound} from "./box-meshes.js";
+import {paintOverlay} from "./labels.js";
+
+const CLICK_PX = 5;
+const LABEL = "The frame in space. Arrow keys turn it, plus and minus zoom, 0 shows all.";
+const NO_WEBGL = "This browser draws nothing in space (no WebGL). Photos and lists work all the same.";
+const FIELD_DEGREES = 35;
+const UNSURE_OPACITY = 0.75;
+const NEAREST = 2; // of the camera, pitches
+const FARTHEST = 3000;
+const KEY_TURNS = {ArrowLeft: [-0.12, 0], ArrowRight: [0.12, 0], ArrowUp: [0, 0.1], ArrowDown: [0, -0.1]};
+
+/** Whether pictures in space are drawn by the processor: smoothing would then cost more than all the rest. */
+function drawnBySoftware() {
+  const gl = document.createElement("canvas").getContext("webgl2");
+  const info = gl?.getExtension("WEBGL_debug_renderer_info");
+  const name = info ? String(gl.getParameter(info.UNMASKED_RENDERER_WEBGL)) : "";
+  gl?.getExtension("WEBGL_lose_context")?.loseContext();
+  return /swiftshader|llvmpipe|software/i.test(name);
+}
+
+function makeScene() {
+  const scene = new THREE.Scene();
+  scene.add(new THREE.HemisphereLight(SPACE.sky, SPACE.floor, 2.2));
+  const sun = new THREE.DirectionalLight(SPACE.sun, 1.6);
+  sun.position.set(0.5, -0.8, 1.2);
+  scene.add(sun);
+  return scene;
+}
+
+export class SpaceView {
+  /** @param {function(SpaceView): void} onEnlarge called when it is to be enlarged, or made small again */
+  constructor(onEnlarge) {
+    this.title = "In space";
+    this.makeElements(() => onEnlarge(this));
+    const software = drawnBySoftware();
+    try {
+      this.renderer = new THREE.WebGLRenderer({canvas: this.canvas, antialias: !software, alpha: true});
+    } catch {
+      this.note.textContent = NO_WEBGL;
+      this.note.hidden = false;
+      return;
+    }
+    this.scene = makeScene();
+    this.camera = new THREE.PerspectiveCamera(FIELD_DEGREES, 1, 0.1, 5000);
+    this.camera.up.set(0, 0, 1);
+    this.boxes = new BoxMeshes(this.scene, software ? 1 : 4);
+    this.turn = -0.65;
+    this.height = 0.42;
+    this.far = 30;
+    this.target = new THREE.Vector3();
+    this.pointers = new Map();
+    new ResizeObserver(() => this.resized()).observe(this.canvas);
+    this.listen();
+  }
+
+  makeElements(enlarge) {
+    this.canvas = h("canvas", {tabindex: 0, role: "application", "aria-label": LABEL});
+    this.labels = h("canvas.over", {"aria-hidden": "true"});
+    this.note = h("p.tilenote", {hidden: true});
+    const button = {type: "button", "aria-label": "Enlarge the frame in space", onclick: enlarge};
+    const caption = h(
+      "figcaption",
+      {},
+      h("span.tilename", {}, this.title),
+      h("button.quiet.enlarge", button, "⤢"),
+    );
+    this.element = h("figure.tile.space", {}, caption, this.canvas, this.labels, this.note);
+  }
+
+  resized() {
+    const box = this.canvas.getBoundingClientRect();
+    if (!box.width) return;
+    const first = !this.width;
+    this.ratio = Math.min(window.devicePixelRatio || 1, 2);
+    this.width = box.width;
+    this.deep = box.height;
+    this.renderer.setPixelRatio(this.ratio);
+    this.renderer.setSize(box.width, box.height, false);
+    this.labels.width = box.width * this.ratio;
+    this.labels.height = box.height * this.ratio;
+    this.camera.aspect = box.width / box.height;
+    this.camera.updateProjectionMatrix();
+    if (first) this.fit();
+    else this.draw();
+  }
+
+  // The scene
+
+  /** Takes over the members as they are now. */
+  update() {
+    if (!this.renderer) return;
+    const first = this.empty !== false && build.members.size;
+    this.empty = !build.members.size;
+    this.boxes.update([...build.members.values()]);
+    if (first) this.fit();
+    this.tint();
+  }
+
+  /** Draws again what is chosen or stands out. */
+  redraw() {
+    this.tint();
+  }
+
+  /** Colours the members: chosen, changed just now, not sure. */
+  tint() {
+    if (!this.renderer) return;
+    const taken = new Set(chosen.members);
+    this.boxes.tint(m => {
+      if (taken.has(m.id)) return [CHOSEN, 1];
+      const opacity = isUnsure(m) ? UNSURE_OPACITY : 1;
+      if (isRecent(changed.get(m.id))) return [CHANGED, opacity];
+      return [isUnsure(m) ? UNSURE : SPACE.wood, opacity];
+    });
+    this.draw();
+  }
+
+  fit() {
+    if (!this.width || !build.members.size) {
+      this.draw();
+      return;
+    }
+    const ball = ballRound(build.members.values());
+    this.target.copy(ball.center);
+    const far = ball.radius / Math.sin((this.camera.fov * Math.PI) / 360);
+    this.far = far * Math.max(1, 1 / this.camera.aspect) * 0.95;
+    this.draw();
+  }
+
+  draw() {
+    if (this.renderer) this.frameRequest ||= requestAnimationFrame(() => this.paintNow());
+  }
+
+  /** Paints at once what would else be painted in the next animation frame. */
+  paintNow() {
+    cancelAnimationFrame(this.frameRequest);
+    this.frameRequest = 0;
+    this.paint();
+  }
+
+  paint() {
+    if (!this.width || !this.canvas.isConnected) return;
+    const flat = Math.cos(this.height) * this.far;
+    this.camera.position.set(
+      this.target.x + flat * Math.sin(this.turn),
+      this.target.y - flat * Math.cos(this.turn),
+      this.target.z + Math.sin(this.height) * this.far,
+    );
+    this.camera.near = this.far / 100;
+    this.camera.far = this.far * 10;
+    this.camera.updateProjectionMatrix();
+    this.camera.lookAt(this.target);
+    this.renderer.render(this.scene, this.camera);
+    paintOverlay(this);
+    this.shown = build.n;
+  }
+
+  // The hand
+
+  listen() {
+    const canvas = this.canvas;
+    const wheel = event => {
+      event.preventDefault();
+      this.zoom(Math.exp(event.deltaY * 0.0012));
+    };
+    canvas.addEventListener("pointerdown", event => this.down(event));
+    canvas.addEventListener("pointermove", event => this.move(event));
+    for (const end of ["pointerup", "pointercancel"]) canvas.addEventListener(end, event => this.up(event));
+    canvas.addEventListener("contextmenu", event => event.preventDefault());
+    canvas.addEventListener("wheel", wheel, {passive: false});
+    canvas.addEventListener("keydown", event => this.key(event));
+  }
+
+  at(event) {
+    const box = this.canvas.getBoundingClientRect();
+    return [event.clientX - box.left, event.clientY - box.top];
+  }
+
+  down(event) {
+    try {
+      this.canvas.setPointerCapture(event.pointerId);
+    } catch {
+      // the pointer was lifted already
+    }
+    this.start = this.at(event);
+    this.pointers.set(event.pointerId, this.start);
+    this.moved = false;
+  }
+
+  move(event) {
+    const before = this.pointers.get(event.pointerId);
+    if (!before) return;
+    const at = this.at(event);
+    const [dx, dy] = [at[0] - before[0], at[1] - before[1]];
+    this.pointers.set(event.pointerId, at);
+    if (Math.hypot(at[0] - this.start[0], at[1] - this.start[1]) > CLICK_PX) this.moved = true;
+    if (this.pointers.size === 2) {
+      const other = [...this.pointers].find(([id]) => id !== event.pointerId)[1];
+      const far = p => Math.hypot(p[0] - other[0], p[1] - other[1]) || 1;
+      this.zoom(far(before) / far(at));
+      this.slide(dx / 2, dy / 2);
+    } else if (event.shiftKey || event.buttons & 2) this.slide(dx, dy);
+    else this.rotate(-dx * 0.008, dy * 0.008);
+  }
+
+  up(event) {
+    const wasDown = this.pointers.delete(event.pointerId);
+    if (!wasDown || this.moved || event.type !== "pointerup") return;
+    const id = this.memberAt(this.at(event));
+    const add = event.shiftKey || event.ctrlKey || event.metaKey;
+    choose(id ? [id] : [], null, Boolean(id) && add);
+  }
+
+  key(event) {
+    const turns = KEY_TURNS[event.key];
+    if (turns) this.rotate(...turns);
+    else if (event.key === "+" || event.key === "=") this.zoom(1 / 1.2);
+    else if (event.key === "-") this.zoom(1.2);
+    else if (event.key === "0") this.fit();
+    else return;
+    event.preventDefault();
+    event.stopPropagation();
+  }
+
+  rotate(turn, height) {
+    this.turn += turn;
+    this.height = Math.max(-1.5, Math.min(1.5, this.height + height));
+    this.draw();
+  }
+
+  zoom(factor) {
+    this.far = Math.max(NEAREST, Math.min(FARTHEST, this.far * factor));
+    this.draw();
+  }
+
+  slide(dx, dy) {
+    const step = (this.far * Math.tan((this.camera.fov * Math.PI) / 360) * 2) / this.deep;
+    const column = i => new THREE.Vector3().setFromMatrixColumn(this.camera.matrixWorld, i);
+    this.target.addScaledVector(column(0), -dx * step).addScaledVector(column(1), dy * step);
+    this.draw();
+  }
+
+  memberAt([x, y]) {
+    const caster = new THREE.Raycaster();
+    const spot = new THREE.Vector2((x / this.width) * 2 - 1, 1 - (y / this.deep) * 2);
+    caster.setFromCamera(spot, this.camera);
+    const {origin, direction} = caster.ray;
+    return firstOnRay(origin.toArray(), direction.toArray(), build.members.values());
+  }
+}
