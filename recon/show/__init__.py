@@ -6,6 +6,7 @@ picture         the picture of the frame in space
 picture_camera  the parallel projection of that picture, and which face is in front at each pixel
 motion          a picture of one way in which a frame racks or folds
 summary         a frame in words
+exports         the picture and the summary among what a frame can be written as
 
 marks           lines, ellipses, text on plates, and where plates go
 colours         the colours of them all

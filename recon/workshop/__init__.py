@@ -3,6 +3,8 @@
 - `wording`: numbers, lists, holes and directions in words
 - `hardware`: bolts, nuts and washers by standard, the bolts of a frame, and what a section weighs
 - `solids`: members and bolts as boxes: which overlap, and which meet on their way
+- `frame_size`: a frame's pitch, its members' stock and its holes
+- `formats`: the forms that lists are written in
 - `confidence_text`: how sure a frame file is, in sentences
 - `parts`: what to buy and what to cut from what is there
 - `cutting`: how to cut the members from stock

@@ -1,7 +1,8 @@
 """Boxes in space: which overlap, and which meet when one of them is moved straight.
 
-Boxes are told apart by a separating axis (`recon.geometry.boxes.separating_axes`).  Each axis separates two boxes at all but
-one stretch of the way that one of them moves; they meet where all stretches have a part in common.
+Boxes are told apart by a separating axis (`recon.geometry.boxes.separating_axes`).  Each axis separates two
+boxes at all but one stretch of the way that one of them moves; they meet where all stretches have a part in
+common.
 """
 
 from __future__ import annotations

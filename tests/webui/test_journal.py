@@ -214,7 +214,8 @@ while build.n < int(sys.argv[3]):
         build.redo()
     else:
         ids = [m.id for m in build.state.frame.members]
-        build.change(lambda s: edit(s, {"op": "shift", "members": [rng.choice(ids)], "along": rng.choice([-1, 1])}))
+        ask = {"op": "shift", "members": [rng.choice(ids)], "along": rng.choice([-1, 1])}
+        build.change(lambda s, ask=ask: edit(s, ask))
     members = ";".join(f"{m.id} {m.first}" for m in build.state.frame.members)
     print(build.n, hash_of(members), flush=True)
 """
@@ -273,8 +274,11 @@ WITHOUT_FCNTL = """
 import fcntl, os, struct, sys, types
 def locking(file, mode, count):
     assert mode == 2
-    # By open file, as on Windows: a lock of the process would go when the journal, read by another handle, is closed.
-    fcntl.fcntl(file, fcntl.F_OFD_SETLK, struct.pack("hhqqi4x", fcntl.F_WRLCK, os.SEEK_SET, os.lseek(file, 0, os.SEEK_CUR), count, 0))
+    # By open file, as on Windows: a lock of the process would go when the journal,
+    # read by another handle, is closed.
+    start = os.lseek(file, 0, os.SEEK_CUR)
+    lock = struct.pack("hhqqi4x", fcntl.F_WRLCK, os.SEEK_SET, start, count, 0)
+    fcntl.fcntl(file, fcntl.F_OFD_SETLK, lock)
     locked.append((os.lseek(file, 0, os.SEEK_CUR), count))
 locked = []
 sys.modules["msvcrt"] = types.SimpleNamespace(locking=locking, LK_NBLCK=2)

@@ -117,7 +117,8 @@ def test_a_process_that_is_killed_by_a_photo_costs_that_photo_alone(tmp_path, mo
     # Stands for a photo on which the decoder crashes: the program ends itself when it comes to b.jpg.
     crash = (
         "import sys, os, webui.processes.decode as d\nquick = d.quick\n"
-        "d.quick = lambda p, f: os.abort() if p.name == 'b.jpg' else quick(p, f)\nsys.exit(d.main(sys.argv[1:]))"
+        "d.quick = lambda p, f: os.abort() if p.name == 'b.jpg' else quick(p, f)\n"
+        "sys.exit(d.main(sys.argv[1:]))"
     )
     real = subprocess.Popen
     monkeypatch.setattr(

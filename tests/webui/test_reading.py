@@ -175,7 +175,8 @@ def test_solving_again_says_what_became_of_which_member_and_where_the_photos_dif
 
 def test_what_a_reader_prints_is_not_taken_for_an_answer(sample, tmp_path, monkeypatch):
     (tmp_path / "chatty.py").write_text(
-        "from tests.webui import known_reader\ndef read(*a, **k):\n    print('hello', flush=True)\n    return known_reader.read(*a, **k)\n"
+        "from tests.webui import known_reader\ndef read(*a, **k):\n    print('hello', flush=True)\n"
+        "    return known_reader.read(*a, **k)\n"
     )
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
     sample.app.extensions["app_context"].reading.solver = "chatty"

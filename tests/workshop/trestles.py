@@ -12,7 +12,7 @@ X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 
 
 def trestle(**changes) -> Frame:
-    """Four posts, rails along the front and the rear and across: seen, assumed and missing bolts, one doubtful member."""
+    """Four posts and rails all round: seen, assumed and missing bolts, one doubtful member."""
     posts = [((x, y, 0), Z, 16) for x in (0, 20) for y in (0, 9)]
     along = [((-1, y, z), X, 23) for y in (-1, 10) for z in (3, 13)]
     across = [((x, -1, z), Y, 12) for x in (-1, 21) for z in (1, 14)]

@@ -79,7 +79,7 @@ def box_of(line: Line, count: int, width: float) -> tuple[FloatArray, FloatArray
 
 
 def overlap_boxes(line: Line, count: int, width: float, lo: np.ndarray, hi: np.ndarray) -> np.ndarray:
-    """(B,) how deep a member on the line lies in axis-aligned boxes, pitches; at most 0 where they are apart."""
+    """(B,) how deep a member on the line lies in axis-aligned boxes, pitches; at most 0 where apart."""
     aligned = OrientedBoxes((lo + hi) / 2, np.eye(3), (hi - lo) / 2)
     return penetration(aligned, OrientedBoxes(*box_of(line, count, width)))
 

@@ -37,12 +37,14 @@ class SheetFlowable(Flowable):
         super().__init__()
         self.sheet, self.share = sheet, 1.0
 
-    def wrap(self, width, height):
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        """Its size in a space of so many points, made smaller to fit; points."""
         across, up = self.sheet.width * mm, self.sheet.height * mm
         self.share = min(1.0, (width + 0.01) / across, (height + 0.01) / up)
         return self.share * self.sheet.width * mm, self.share * self.sheet.height * mm
 
-    def draw(self):
+    def draw(self) -> None:
+        """Draw it on the canvas at the present place."""
         self.canv.scale(self.share, self.share)
         draw_sheet(self.canv, self.sheet)
 
