@@ -24,9 +24,9 @@ examples:
 
 With --photos the frame is read from photos, and each planned member is looked for where it should be.
 
-exit codes: 0 built as planned, and all of it was seen; 1 it differs; 4 cannot say (nothing differs for
-certain, but not all was seen); 2 no answer (a sentence says why); 3 a fault in recon itself; 130 stopped with
-Ctrl-C
+exit codes: 0 built as planned, all of it seen, or said by a person; 1 it differs; 4 cannot say (nothing
+differs for certain, but not all was seen or said); 2 no answer (a sentence says why); 3 a fault in recon
+itself; 130 stopped with Ctrl-C
 """
 CODES = {"same": 0, "different": 1, "cannot say": 4}
 

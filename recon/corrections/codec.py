@@ -22,7 +22,8 @@ from recon.corrections.model import (
     ShownAlong,
     VouchedMember,
 )
-from recon.frame.model import End, Frame, Joint, Member, Photo, StockUse
+from recon.frame.entries import end_from_dict, end_to_dict, joint_to_dict
+from recon.frame.model import Frame, Joint, Member, Photo, StockUse
 from recon.geometry.arrays import Vector
 from recon.geometry.camera import Camera
 
@@ -51,7 +52,7 @@ def member_to_json(m: Member) -> Json:
         "width": m.width,
         "stock": m.stock,
         "confidence": m.confidence,
-        "ends": [{"state": e.state, "extra": e.extra} for e in m.ends],
+        "ends": list(map(end_to_dict, m.ends)),
         "on_lattice": m.on_lattice,
         "seen": m.seen,
     }
@@ -62,7 +63,7 @@ def member_from_json(d: Json) -> Member:
     id, holes = d["id"], int(d["holes"])
     if not (isinstance(id, str) and 0 < len(id) <= LONGEST_ID and 1 <= holes <= LAST_HOLE):
         raise ValueError("not a member")
-    first_end, last_end = (End(str(e["state"]), int(e["extra"])) for e in d["ends"])
+    first_end, last_end = map(end_from_dict, d["ends"])
     return Member(
         id,
         _vector(d["first"]),
@@ -79,15 +80,7 @@ def member_from_json(d: Json) -> Member:
 
 def joint_to_json(j: Joint) -> Json:
     """A lap as in the frame file."""
-    return {
-        "a": j.a,
-        "a_hole": j.a_hole,
-        "b": j.b,
-        "b_hole": j.b_hole,
-        "axis": list(j.axis),
-        "bolt": j.bolt,
-        "three_way": j.three_way,
-    }
+    return joint_to_dict(j)
 
 
 def joint_from_json(d: Json) -> Joint:
@@ -100,6 +93,7 @@ def joint_from_json(d: Json) -> Joint:
         _vector(d["axis"]),
         str(d["bolt"]),
         bool(d["three_way"]),
+        str(d.get("bolt_by") or ""),
     )
 
 
@@ -192,7 +186,8 @@ def _lap_words_from_json(value: list[list[Any]]) -> tuple[LapWord, ...]:
 
 
 def _lap_bolts_from_json(value: list[list[Any]]) -> tuple[LapBolt, ...]:
-    return tuple(LapBolt(_lap_from_json(lap), str(bolt)) for *lap, bolt in value)
+    # [a, a_hole, b, b_hole, bolt], and who says so where a person does
+    return tuple(LapBolt(_lap_from_json(entry[:4]), *map(str, entry[4:])) for entry in value)
 
 
 def _marks_to_json(marks: Mapping[str, PhotoMarks]) -> Json:
@@ -255,7 +250,11 @@ def _texts(items: Any) -> tuple[str, ...]:
 # JSON key -> field, its value to JSON, and back
 _FIELDS: dict[str, tuple[str, Callable[[Any], Any], Callable[[Any], Any]]] = {
     "aside": ("set_aside", list, _texts),
-    "bolts": ("bolts", lambda v: [[*b.lap, b.bolt] for b in v], _lap_bolts_from_json),
+    "bolts": (
+        "bolts",
+        lambda v: [[*b.lap, b.bolt, *filter(None, [b.bolt_by])] for b in v],
+        _lap_bolts_from_json,
+    ),
     "conflicts": (
         "disagreements",
         lambda v: [disagreement_to_json(d) for d in v],

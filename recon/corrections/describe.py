@@ -14,7 +14,7 @@ from recon.frame.length import mm_text
 from recon.frame.model import Frame, Joint, Member
 from recon.workshop.wording import lap_words, plural
 
-BOLT = {"seen": "there", "assumed": "assumed", "none": "none"}
+BOLT = {"seen": "seen", "said": "there", "assumed": "assumed", "none": "none"}
 SPOKEN_OF = {"marks": "Openings marked", "may_turn": "Laps that are meant to turn"}
 
 
@@ -103,9 +103,9 @@ def _laps(before: dict[LapKey, Joint], after: dict[LapKey, Joint]) -> list[str]:
     lines = [f"Lap parted: {lap_words(j)}" for key, j in before.items() if key not in after]
     lines += [f"Lap joined: {lap_words(j)}" for key, j in after.items() if key not in before]
     return lines + [
-        f"Bolt {BOLT.get(j.bolt, j.bolt)}: {lap_words(j)}"
+        f"Bolt {BOLT.get(j.bolt, j.bolt)}: {lap_words(j)}{', by your word' if j.bolt_by else ''}"
         for key, j in after.items()
-        if key in before and before[key].bolt != j.bolt
+        if key in before and (before[key].bolt, before[key].bolt_by) != (j.bolt, j.bolt_by)
     ]
 
 

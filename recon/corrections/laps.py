@@ -10,13 +10,13 @@ import numpy as np
 
 from recon.corrections.members import place_along
 from recon.corrections.model import Corrections, LapBolt, LapKey, LapWord
-from recon.corrections.state import State, joint_key, ordered
+from recon.corrections.state import State, joint_key, ordered, word_now
 from recon.frame.joints import collisions, find_joints, three_way_flags
 from recon.frame.model import Frame, Joint, Member, bounds
 
 # pitches: farther apart than this, no bolt joins two members (holes may be 0.1 off their common axis)
 TOUCH = 0.15
-BOLTS = ("seen", "assumed", "none")
+SAID_BOLTS = ("said", "assumed", "none")  # what a person may say of a bolt
 
 Renumber = Callable[[int], tuple[str, int] | None]
 
@@ -68,27 +68,30 @@ def relapped(frame: Frame, changed: set[str], corrections: Corrections | None = 
     theirs: list[Joint] = []
     for j in frame.joints:
         (theirs if j.a in changed or j.b in changed else untouched).append(j)
-    bolts = {b.lap: b.bolt for b in corrections.bolts} | {joint_key(j): j.bolt for j in theirs}
-    words = {w.lap: w.word for w in corrections.laps}
-    bolts |= {lap: word for lap, word in words.items() if word in BOLTS}
+    bolts = {b.lap: (b.bolt, b.bolt_by) for b in corrections.bolts}
+    bolts |= {joint_key(j): (j.bolt, j.bolt_by) for j in theirs}
+    words = {w.lap: word_now(w.word) for w in corrections.laps}
     joints = untouched
     for j in find_joints([m for m in members if m.id in around]):
         key = joint_key(j)
         if (j.a in changed or j.b in changed) and words.get(key) != "apart":
-            joints.append(replace(j, bolt=bolts.get(key, "assumed")))
+            bolt, by = bolts.get(key, ("assumed", ""))
+            j = replace(j, bolt=bolt, bolt_by=by)
+            joints.append(j.with_word(words[key]) if words.get(key) in SAID_BOLTS else j)
     return replace(frame, joints=ordered(members, _marked(joints, frame.joints, members, changed)))
 
 
 def bolts_remembered(corrections: Corrections, before: Frame, after: Frame, changed: set[str]) -> Corrections:
     """`corrections` with the bolts of laps that went, for when their members are moved back."""
     old, new = (
-        {joint_key(j): j.bolt for j in f.joints if j.a in changed or j.b in changed} for f in (before, after)
+        {joint_key(j): (j.bolt, j.bolt_by) for j in f.joints if j.a in changed or j.b in changed}
+        for f in (before, after)
     )
-    known = {b.lap: b.bolt for b in corrections.bolts}
-    bolts = {k: v for k, v in (known | old).items() if k not in new and v != "assumed"}
+    known = {b.lap: (b.bolt, b.bolt_by) for b in corrections.bolts}
+    bolts = {k: v for k, v in (known | old).items() if k not in new and v[0] != "assumed"}
     if bolts == known:
         return corrections
-    return corrections.changed(bolts=tuple(LapBolt(k, v) for k, v in bolts.items()))
+    return corrections.changed(bolts=tuple(LapBolt(k, *v) for k, v in bolts.items()))
 
 
 def _marked(
@@ -149,7 +152,7 @@ def _with_moved_laps(
 
     words = [LapWord(key, w.word) for w in corrections.laps if (key := lap(w.lap))]
     turning = [key for k in corrections.may_turn if (key := lap(k))]
-    bolts = [LapBolt(key, b.bolt) for b in corrections.bolts if (key := lap(b.lap))]
+    bolts = [replace(b, lap=key) for b in corrections.bolts if (key := lap(b.lap))]
     return _with_laps(corrections, words, turning, bolts)
 
 

@@ -18,7 +18,7 @@ from recon.corrections.state import State, ordered
 from recon.corrections.users_word import deleted_number, uphold
 from recon.frame.lattice import align, overlap, transform
 from recon.frame.length import parse_known_length
-from recon.frame.model import Frame, Joint, Member, Photo
+from recon.frame.model import Frame, Joint, Member, Photo, renamed
 from recon.workshop.confidence_text import SURE
 from recon.workshop.wording import plural
 
@@ -65,7 +65,8 @@ def merge_reading(state: State, solved: Frame, objections: Sequence[Objection] =
     solved = _laid_on(solved, old)
     members, found = _without_deleted(state, solved.members)
     labels = _labels(state, members)
-    members = [replace(m, id=id) for m, id in zip(members, labels)]
+    names = {m.id: id for m, id in zip(members, labels)}
+    members = [renamed(m, names) for m in members]
     if solved.members:
         found += _disagreements(state, members)
     found += _objections(state, objections, {id for d in found for id in d.members})

@@ -41,7 +41,8 @@ class LapWord:
     ----------
     lap : LapKey
     word : str
-        "joined", "apart", or a bolt's state: "seen", "assumed", "none".
+        "joined", "apart", or of its bolt: "said" (it is there), "assumed", "none"; older builds have "seen"
+        for "said".
     """
 
     lap: LapKey
@@ -54,6 +55,7 @@ class LapBolt:
 
     lap: LapKey
     bolt: str
+    bolt_by: str = ""
 
 
 @dataclass(frozen=True)

@@ -22,8 +22,8 @@ def compare_with_plan(frame: Frame, plan: Frame | None) -> dict[str, Any]:
     Returns
     -------
     dict
-        `verdict`; `differences` and `not_checked`, each a list of {text, severity, kind, members of the
-        build}; `shapes`, for every photo the outlines of the plan's members that differ, where the plan has
+        `verdict`; `differences`, `not_checked` and `said`, each a list of {text, severity, kind, members of
+        the build}; `shapes`, for every photo the outlines of the plan's members that differ, where the plan has
         them.
 
     Raises
@@ -48,6 +48,7 @@ def compare_with_plan(frame: Frame, plan: Frame | None) -> dict[str, Any]:
         "verdict": found.verdict,
         "differences": list(map(row, found.differences)),
         "not_checked": list(map(row, found.not_checked)),
+        "said": list(map(row, found.said)),
         "shapes": _outlines(frame, plan, drawn),
     }
 

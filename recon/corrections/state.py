@@ -63,6 +63,41 @@ def ordered(members: Iterable[Member], joints: Iterable[Joint]) -> tuple[Joint, 
     return tuple(sorted(turned, key=lambda j: (place[j.a], place[j.b], j.a_hole, j.b_hole)))
 
 
+def word_now(word: str) -> str:
+    """A word on a lap as it is called now: builds of before "said" have "seen" for it.
+
+    Examples
+    --------
+    >>> word_now("seen"), word_now("none")
+    ('said', 'none')
+    """
+    return "said" if word == "seen" else word
+
+
+def _with_older_words(before: State, after: State) -> State:
+    """The state after an older build's change, its bolt marked as said where a person's word made it "seen".
+
+    Such a build kept the word "seen" for a bolt that a person said is there, and the bolt itself became "seen".
+    """
+    known = {w.lap: w.word for w in before.corrections.laps}
+    words = {w.lap: w.word for w in after.corrections.laps if w.word in ("seen", "none")}
+    words = {lap: word for lap, word in words.items() if known.get(lap) != word}
+    if not (
+        words and before.frame.members
+    ):  # from nothing comes a whole state, which says itself what was seen
+        return after
+    was = {joint_key(j): j.bolt for j in before.frame.joints}
+
+    def older(j: Joint) -> bool:
+        word = words.get(joint_key(j))
+        return word == j.bolt and not j.bolt_by and was.get(joint_key(j)) != word
+
+    joints = (
+        replace(j, bolt=word_now(j.bolt), bolt_by="person") if older(j) else j for j in after.frame.joints
+    )
+    return State(replace(after.frame, joints=tuple(joints)), after.corrections)
+
+
 # Differences
 
 
@@ -163,4 +198,6 @@ def _patched(state: State, delta: Json) -> State:
     fields = {name: frame_field_from_json(name, value) for name, value in delta.get("frame", {}).items()}
     if "said" in delta:
         corrections = corrections_from_json(delta["said"], corrections)
-    return State(replace(frame, members=members, joints=joints, **fields), corrections)
+    return _with_older_words(
+        state, State(replace(frame, members=members, joints=joints, **fields), corrections)
+    )

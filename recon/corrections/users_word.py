@@ -22,7 +22,7 @@ from recon.corrections.model import Corrections, VouchedMember
 from recon.corrections.state import State
 from recon.frame.lattice import overlap
 from recon.frame.length import SIZE_DOUBTS
-from recon.frame.model import Frame, Member
+from recon.frame.model import Frame, Member, lengthened
 
 SET_ASIDE = "set aside by hand"  # the reason of a photo that the user does not want used
 
@@ -158,13 +158,14 @@ def as_vouched(mine: Member, shown: Member, word: VouchedMember) -> Member:
     high = mine.holes - 1 if word.ends[1] else offset + shown.holes - 1
     if high < low:
         low, high = 0, mine.holes - 1
+    holes = high - low + 1
     return replace(
         mine,
         first=place_along(mine, low),
-        holes=high - low + 1,
+        holes=holes,
         ends=(
-            VOUCHED_END if word.ends[0] else shown.ends[0],
-            VOUCHED_END if word.ends[1] else shown.ends[1],
+            VOUCHED_END if word.ends[0] else lengthened(shown.ends[0], holes - shown.holes),
+            VOUCHED_END if word.ends[1] else lengthened(shown.ends[1], holes - shown.holes),
         ),
         confidence=1.0 if all(word.ends) else shown.confidence,
         seen=shown.seen,

@@ -7,6 +7,7 @@
 - `stock`: the stock list, and which stock ratios point at
 - `length`: lengths as people write and read them
 - `tape`: a length measured with a tape between two openings
+- `entries`: ends and joints as the plain values of a frame file
 - `confidence`: from which probability on something counts as sure
 - `user_files`: files that users write, read with care
 - `files`: the frame file

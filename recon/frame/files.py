@@ -20,9 +20,10 @@ from numpy.typing import ArrayLike
 
 from recon.errors import ReconError
 from recon.files import write_text_atomic
+from recon.frame.entries import bolt_of_dict, end_from_dict, end_to_dict, joint_to_dict
 from recon.frame.joints import collisions, find_joints, mark_three_way
 from recon.frame.lattice import on_lattice
-from recon.frame.model import End, Frame, Joint, Member, Photo, StockUse, as_tuple, bounds, label
+from recon.frame.model import Frame, Joint, Member, Photo, StockUse, as_tuple, bounds, label
 from recon.frame.stock import Stock, find_stock, load_stocks
 from recon.frame.user_files import Place, check, parse_json, read_text, suggest
 from recon.geometry.arrays import Vector
@@ -107,9 +108,9 @@ def frame_to_dict(frame: Frame) -> dict[str, Any]:
         "pitch_mm": frame.pitch_mm,
         "stock": frame.stock and asdict(frame.stock),
         "members": [
-            {**vars(m), "ends": list(map(vars, m.ends))} for m in frame.members
+            {**vars(m), "ends": list(map(end_to_dict, m.ends))} for m in frame.members
         ],  # asdict takes five times as long
-        "joints": list(map(vars, frame.joints)),
+        "joints": list(map(joint_to_dict, frame.joints)),
         "photos": list(map(photo_to_dict, frame.photos)),
         "doubts": list(frame.doubts),
     }
@@ -260,9 +261,7 @@ def _members(
         id = entry.get("id") or next(free)
         stock = entry.get("stock", frame_stock.id if frame_stock else None) or None
         usual = _known(stocks, stock, f"{where}: member {id}").width if stock else 1.0
-        start, end = (
-            End(e["state"], int(e.get("extra", 0))) for e in entry.get("ends", ({"state": "seen"},) * 2)
-        )
+        start, end = map(end_from_dict, entry.get("ends", ({"state": "seen"},) * 2))
         members.append(
             Member(
                 id=id,
@@ -350,7 +349,8 @@ def _joint(e: dict[str, Any], a: Member, b: Member, place: str) -> Joint:
     )
     if axis @ between < 0:
         axis = -axis  # it was written from b to a
-    return Joint(a.id, a_hole, b.id, b_hole, as_tuple(axis), e.get("bolt", "assumed"))
+    bolt, by = bolt_of_dict(e)
+    return Joint(a.id, a_hole, b.id, b_hole, as_tuple(axis), bolt, bolt_by=by)
 
 
 def photo_to_dict(photo: Photo) -> dict[str, Any]:

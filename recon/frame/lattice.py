@@ -156,11 +156,13 @@ def _full_key(frame: Frame) -> tuple[list[Any], list[Any]]:
             m.confidence,
             m.seen,
             m.on_lattice,
-            [(e.state, e.extra) for e in m.ends],
+            [(e.state, e.extra, [(c.holes, c.chance, c.at or "") for c in e.choices]) for e in m.ends],
         )
         for m in frame.members
     ]
-    return members, [(j.a, j.a_hole, j.b, j.b_hole, j.axis, j.bolt, j.three_way) for j in frame.joints]
+    return members, [
+        (j.a, j.a_hole, j.b, j.b_hole, j.axis, j.bolt, j.bolt_by, j.three_way) for j in frame.joints
+    ]
 
 
 def symmetries(frame: Frame, tol: float = MATCH_TOL) -> IntArray:

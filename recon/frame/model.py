@@ -6,7 +6,7 @@ is that of its centre line; its openings lie half a width off it, on its faces.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +19,25 @@ AXIS_TOL = 1e-6  # a direction this near to a lattice axis (largest other compon
 
 
 @dataclass(frozen=True)
+class EndChoice:
+    """A place where an end that is not sure may be.
+
+    Attributes
+    ----------
+    holes : int
+        The member's count of holes if the end were there, its other end as it is.
+    chance : float
+        Probability, 0..1.
+    at : str or None
+        Label of a member that the last hole would then lie on and that holds no hole further in.
+    """
+
+    holes: int
+    chance: float
+    at: str | None = None
+
+
+@dataclass(frozen=True)
 class End:
     """One end of a member.
 
@@ -28,10 +47,13 @@ class End:
         "seen", "hidden" or "cut" (by the photo's border).
     extra : int
         How many more holes could be hidden there without contradicting any photo.
+    choices : tuple of EndChoice
+        Where it may be, where that is not sure, the likeliest first; the member's own count is one of them.
     """
 
     state: str = "seen"
     extra: int = 0
+    choices: tuple[EndChoice, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -112,9 +134,12 @@ class Joint:
     axis : tuple of three float
         Unit vector from a to b.
     bolt : str
-        "seen", "assumed" or "none".
+        "seen" in a photo, "said" (in no photo; a person says that it is there), "assumed" or "none".
     three_way : bool
         Whether it is part of a three-way lap; see `recon.frame.joints.mark_three_way`.
+    bolt_by : str
+        "person" where a person says that the bolt is there ("said") or that there is none ("none"); else
+        empty.
     """
 
     a: str
@@ -124,6 +149,22 @@ class Joint:
     axis: Vector
     bolt: str = "assumed"
     three_way: bool = False
+    bolt_by: str = ""
+
+    def with_word(self, word: str) -> Joint:
+        """The joint after a person's word on its bolt: "said" (there), "none", or "assumed" (not known).
+
+        A bolt that was seen stays seen.
+
+        Examples
+        --------
+        >>> lap = Joint("A", 0, "B", 0, (0.0, 0.0, 1.0))
+        >>> lap.with_word("said").bolt, replace(lap, bolt="seen").with_word("said").bolt
+        ('said', 'seen')
+        """
+        if word == "said" and self.bolt == "seen":
+            return self
+        return replace(self, bolt=word, bolt_by="" if word == "assumed" else "person")
 
 
 @dataclass(frozen=True)
@@ -292,11 +333,35 @@ def as_tuple(vector: Iterable[float]) -> Vector:
     return x, y, z
 
 
+def renamed(member: Member, names: Mapping[str, str]) -> Member:
+    """The member called `names[id]`, and the labels that its ends' choices name changed alike."""
+
+    def end(e: End) -> End:
+        choices = (replace(c, at=names.get(c.at) if c.at else None) for c in e.choices)
+        return replace(e, choices=tuple(choices)) if e.choices else e
+
+    first, last = member.ends
+    return replace(member, id=names[member.id], ends=(end(first), end(last)))
+
+
+def lengthened(end: End, holes: int) -> End:
+    """An end of a member that became so many holes longer at its other end.
+
+    Examples
+    --------
+    >>> lengthened(End("hidden", 2, (EndChoice(22, 0.7), EndChoice(24, 0.3, "D"))), 1).choices[1].holes
+    25
+    """
+    return (
+        replace(end, choices=tuple(replace(c, holes=c.holes + holes) for c in end.choices)) if holes else end
+    )
+
+
 def rename(frame: Frame, names: dict[str, str]) -> Frame:
     """The frame with every member `id` called `names[id]`, in members and joints."""
     return replace(
         frame,
-        members=tuple(replace(m, id=names[m.id]) for m in frame.members),
+        members=tuple(renamed(m, names) for m in frame.members),
         joints=tuple(replace(j, a=names[j.a], b=names[j.b]) for j in frame.joints),
     )
 

@@ -10,7 +10,7 @@ import numpy as np
 from recon.frame.caution import CAUTION
 from recon.frame.confidence import SURE
 from recon.frame.length import both_text, mm_text
-from recon.frame.model import Frame, Member, bounds
+from recon.frame.model import Frame, Joint, Member, bounds
 from recon.frame.stock import Stock
 from recon.workshop.confidence_text import loose_doubts, member_doubts, percent
 from recon.workshop.wording import lap_words, listed, plural
@@ -142,25 +142,34 @@ def _laps(frame: Frame) -> str:
     """How the laps are bolted, and each of them."""
     if not frame.joints:
         return ""
-    bolts = Counter(j.bolt for j in frame.joints)
+    states = [_bolt_words(j) for j in frame.joints]
+    bolts = Counter(states)
     counts = [
         f"{bolts[kind]} {words}"
         for kind, words in (
-            ("seen", "with the bolt seen"),
-            ("assumed", "with the bolt assumed"),
-            ("none", "without a bolt"),
+            ("bolt seen", "with the bolt seen"),
+            ("bolt said to be there", "with the bolt said to be there"),
+            ("bolt assumed", "with the bolt assumed"),
+            ("no bolt", "without a bolt"),
+            ("said to have no bolt", "said to have no bolt"),
         )
         if bolts[kind]
     ]
     lines = [f"Laps: {', '.join(counts)}; holes count from 1, and the picture rings hole 1"]
     words = [lap_words(j) for j in frame.joints]
     reach = max(map(len, words))
-    state = {"seen": "bolt seen", "assumed": "bolt assumed", "none": "no bolt"}
-    lines += [f"  {text:<{reach}}  {state[j.bolt]}" for text, j in zip(words, frame.joints)]
+    lines += [f"  {text:<{reach}}  {state}" for text, state in zip(words, states)]
     corners = three_way_laps(frame)
     if corners:
         lines.append(_wrap("Three-way laps: " + "; ".join(listed(ids) for ids in corners) + ".", hang="  "))
     return "\n".join(lines)
+
+
+def _bolt_words(joint: Joint) -> str:
+    """How the bolt of a lap is known: seen, said by a person, assumed, or none, seen or said."""
+    if joint.bolt == "none":
+        return "said to have no bolt" if joint.bolt_by else "no bolt"
+    return "bolt said to be there" if joint.bolt == "said" else f"bolt {joint.bolt}"
 
 
 def three_way_laps(frame: Frame) -> list[tuple[str, ...]]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 
 from recon.frame.confidence import SURE
 from recon.frame.joints import components, loose_members
 from recon.frame.model import Frame, Member
 from recon.frame.stock import Stock
-from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.hardware.bolts import Bolt, find_bolts
 from recon.workshop.wording import plural
 
 _HOW = {
@@ -92,9 +93,23 @@ def doubts(frame: Frame) -> tuple[str, ...]:
     ('A (8 holes, 62% sure).', 'One photo only.')
     """
     notes = member_doubts(frame)
-    bolts = find_bolts(frame)
-    assumed = sum(not bolt.seen for bolt in bolts)
-    if 0 < assumed < len(bolts):
-        were, are = ("was", "is") if assumed == 1 else ("were", "are")
-        notes.append(f"{plural(assumed, 'bolt')} of {len(bolts)} {were} in no photo and {are} assumed.")
-    return (*notes, *loose_doubts(frame), *frame.doubts)
+    return (*notes, *unseen_bolts(find_bolts(frame)), *loose_doubts(frame), *frame.doubts)
+
+
+def unseen_bolts(bolts: Sequence[Bolt]) -> list[str]:
+    """Sentences on the bolts that no photo shows: those that are assumed, those that a person speaks for.
+
+    Nothing is said where all are assumed, as in a frame file that was written by hand.
+    """
+    count = Counter(bolt.known for bolt in bolts)
+    notes = []
+    if 0 < count["assumed"] < len(bolts):
+        were, are = ("was", "is") if count["assumed"] == 1 else ("were", "are")
+        notes.append(
+            f"{plural(count['assumed'], 'bolt')} of {len(bolts)} {were} in no photo and {are} assumed."
+        )
+    if count["said"]:
+        were, they = ("was", "it is") if count["said"] == 1 else ("were", "they are")
+        bolts_of = f"{plural(count['said'], 'bolt')} of {len(bolts)}"
+        notes.append(f"{bolts_of} {were} in no photo; a person says that {they} there.")
+    return notes

@@ -55,6 +55,7 @@ def parts(state: State, stocks: Mapping[str, Stock]) -> dict[str, Any]:
                 "grip_mm": h.grip_mm,
                 "seen": h.seen,
                 "assumed": h.assumed,
+                "said": h.said,
             }
             for h in found.hardware
         ],

@@ -36,7 +36,7 @@ function mergeTwo() {
 function toggleBolt() {
   if (!chosen.lap) return;
   const {bolt} = build.laps.get(String(chosen.lap));
-  edit({op: "lap", lap: chosen.lap, word: bolt === "none" ? "seen" : "none"});
+  edit({op: "lap", lap: chosen.lap, word: bolt === "none" ? "said" : "none"});
 }
 
 const KEYS = {

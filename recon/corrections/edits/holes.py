@@ -22,7 +22,7 @@ from recon.corrections.members import (
 from recon.corrections.model import Corrections
 from recon.corrections.state import State, joint_key
 from recon.errors import ReconError
-from recon.frame.model import End, Member
+from recon.frame.model import End, Member, lengthened
 from recon.workshop.wording import plural
 
 # An end moved
@@ -59,7 +59,9 @@ def move_end(state: State, wanted: EndMove) -> Change:
         m,
         first=place_along(m, -offset) if offset else m.first,
         holes=holes,
-        ends=(VOUCHED_END, m.ends[1]) if end == 0 else (m.ends[0], VOUCHED_END),
+        ends=(VOUCHED_END, lengthened(m.ends[1], by))
+        if end == 0
+        else (lengthened(m.ends[0], by), VOUCHED_END),
         confidence=_surer(corrections, m),
     )
     state = renumbered(
@@ -101,9 +103,13 @@ def _split(state: State, request: Json, stocks: Stocks) -> Split:
 def split(state: State, wanted: Split) -> Change:
     """Two members in place of one, cut after hole `after` (counted from 0): {member, after}."""
     m, after, id = wanted.member, wanted.after, free_label(state.frame)
-    one = replace(m, holes=after + 1, ends=(m.ends[0], VOUCHED_END))
+    one = replace(m, holes=after + 1, ends=(lengthened(m.ends[0], after + 1 - m.holes), VOUCHED_END))
     two = replace(
-        m, id=id, first=place_along(m, after + 1), holes=m.holes - after - 1, ends=(VOUCHED_END, m.ends[1])
+        m,
+        id=id,
+        first=place_along(m, after + 1),
+        holes=m.holes - after - 1,
+        ends=(VOUCHED_END, lengthened(m.ends[1], -after - 1)),
     )
     last_end = state.corrections.vouched(m.id).ends[1]
     corrections = users_word.vouch(state.corrections, m.id, place=True, ends=(None, True))
@@ -153,13 +159,14 @@ def _merged(a: Member, b: Member) -> tuple[Member, int, bool]:
         raise ReconError(f"The holes of {a.id} and {b.id} are not on one count; shift one of them first.")
     start, last = round(float(where[0])), round(float(where[1]))
     low, high = min(0, start, last), max(a.holes - 1, start, last)
+    holes = high - low + 1
     turned = bool(where[1] < where[0])
     b_ends = b.ends[::-1] if turned else b.ends
     ends: tuple[End, End] = (
-        a.ends[0] if low == 0 else b_ends[0],
-        a.ends[1] if high == a.holes - 1 else b_ends[1],
+        lengthened(*((a.ends[0], holes - a.holes) if low == 0 else (b_ends[0], holes - b.holes))),
+        lengthened(*((a.ends[1], holes - a.holes) if high == a.holes - 1 else (b_ends[1], holes - b.holes))),
     )
-    one = replace(a, first=place_along(a, low), holes=high - low + 1, ends=ends, seen=a.seen + b.seen)
+    one = replace(a, first=place_along(a, low), holes=holes, ends=ends, seen=a.seen + b.seen)
     return one, start, turned
 
 

@@ -7,17 +7,18 @@ from dataclasses import dataclass, replace
 from recon.corrections import validation
 from recon.corrections.codec import Json
 from recon.corrections.edits.kind import Change, EditKind, Stocks
-from recon.corrections.laps import BOLTS, lap_between
+from recon.corrections.laps import SAID_BOLTS, lap_between
 from recon.corrections.model import LapKey, LapWord
-from recon.corrections.state import State, joint_key, ordered
+from recon.corrections.state import State, joint_key, ordered, word_now
 from recon.errors import ReconError
 from recon.frame.joints import mark_three_way
 
-LAP_WORDS = ("joined", "apart", *BOLTS)
+LAP_WORDS = ("joined", "apart", *SAID_BOLTS, "seen")  # "seen": as older pages have "said"
 
 
 def _word(state: State, request: Json, stocks: Stocks) -> LapWord:
-    return LapWord(validation.lap(state.frame, request), validation.word(request, "word", LAP_WORDS))
+    word = word_now(validation.word(request, "word", LAP_WORDS))
+    return LapWord(validation.lap(state.frame, request), word)
 
 
 def _name(key: LapKey) -> str:
@@ -37,12 +38,12 @@ def set_lap(state: State, wanted: LapWord) -> Change:
         lap = joints.get(key) or lap_between(frame, key)
         if lap is None:
             raise ReconError(f"No bolt fits {name}: the two holes are not on one axis, face to face.")
-        joints[key] = replace(lap, bolt=word if word in BOLTS else lap.bolt)
+        joints[key] = lap.with_word(word) if word in SAID_BOLTS else lap
     what = {
         "apart": "Lap parted",
         "joined": "Lap joined",
         "none": "No bolt",
-        "seen": "Bolt there",
+        "said": "Bolt there",
         "assumed": "Bolt assumed",
     }[word]
     marked = mark_three_way(tuple(joints.values()), frame.members)

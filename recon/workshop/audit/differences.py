@@ -18,6 +18,7 @@ from recon.workshop.hardware.bolts import lap_centre
 OPENINGS = 3  # of a missing member that a photo must have in sight before it counts as missing
 TITLES = {  # of the verdicts
     "same": "Built as planned: every member, length and bolt was seen, and nothing differs.",
+    "same, as said": "Built as planned: nothing differs, and what no photo shows a person has said.",
     "different": "Not as planned.",
     "cannot say": "Cannot say: nothing differs for certain, but not everything was seen.",
 }
@@ -31,13 +32,15 @@ class Difference:
     ----------
     kind : str
         "mirrored", "length", "shift", "both", "moved", "missing", "extra", "bolt missing", "bolt extra",
-        "width", "stock", "pitch"; of what was not checked: "end", "bolt", "reading", "out of sight".
+        "width", "stock", "pitch"; of what was not checked: "end", "bolt", "reading", "out of sight"; of what
+        a person says: "bolt".
     members : tuple of str
         Ids of the plan; of an extra member the built frame's.
     text : str
         A sentence.
     severity : str
-        "different", "doubtful" (the reading is not sure) or "not checked".
+        "different", "doubtful" (the reading is not sure), "not checked", or "said" (as planned by a person's
+        word, in no photo).
     """
 
     kind: str
@@ -53,14 +56,16 @@ class Audit:
     Attributes
     ----------
     verdict : str
-        "same" (all was seen, and nothing differs), "different", or "cannot say" (nothing differs for
-        certain, but not all was seen).
+        "same" (all was seen or said by a person, and nothing differs), "different", or "cannot say" (nothing
+        differs for certain, but not all was seen or said).
     differences, not_checked : tuple of Difference
         In the plan's order.
     names : dict of str to str
         Plan id -> built id.
     mirrored : bool
         Whether the plan's mirror image was built.
+    said : tuple of Difference
+        What is as planned by a person's word alone: no photo shows it.
     """
 
     verdict: str
@@ -68,6 +73,7 @@ class Audit:
     not_checked: tuple[Difference, ...]
     names: dict[str, str]
     mirrored: bool
+    said: tuple[Difference, ...] = ()
 
 
 def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
@@ -105,12 +111,12 @@ def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
             found += _width(match, sentences) if match.plan.id not in grouped else ()
             found += _unseen(match, sentences)
     found += _bolts(matching, plan, sentences)
-    differences = tuple(d for d in found if d.severity != "not checked")
-    not_checked = tuple(d for d in found if d.severity == "not checked")
+    differences = tuple(d for d in found if d.severity in ("different", "doubtful"))
+    not_checked, said = (tuple(d for d in found if d.severity == s) for s in ("not checked", "said"))
     certain = any(d.severity == "different" for d in differences)
     verdict = "different" if certain else "cannot say" if differences or not_checked else "same"
     names = {pair.plan.id: pair.built.id for pair in matching.pairs}
-    return Audit(verdict, differences, not_checked, names, matching.mirrored)
+    return Audit(verdict, differences, not_checked, names, matching.mirrored, said)
 
 
 def _sizes(built: Frame, plan: Frame) -> Iterator[Difference]:
@@ -222,7 +228,7 @@ def _bolts(matching: Matching, plan: Frame, sentences: AuditSentences) -> Iterat
         both = [pairs[id] for id in ids]
         comparable = all(pair.stays if ids in planned else pair.kind == "same" for pair in both)
         for j in joints:
-            if j.bolt == "seen" and j not in used and comparable:
+            if j.bolt in ("seen", "said") and j not in used and comparable:
                 text = sentences.bolt_not_planned(j, plan_of)
                 yield Difference("bolt extra", tuple(sorted(ids)), text)
 
@@ -234,16 +240,19 @@ def _planned_bolt(
     ids, states = (joint.a, joint.b), {j.bolt for j in there}
     stays = all(pair.stays for pair in ends)
     if joint.bolt == "none":
-        if stays and "seen" in states:
-            yield Difference("bolt extra", ids, sentences.bolt_extra(joint))
+        if stays and states & {"seen", "said"}:
+            yield Difference("bolt extra", ids, sentences.bolt_extra(joint, "seen" in states))
     elif "seen" in states:
         return
+    elif "said" in states:
+        yield Difference("bolt", ids, sentences.bolt_said(joint), "said")
     elif "assumed" in states:
         yield Difference("bolt", ids, sentences.bolt_unseen(joint), "not checked")
     elif there or (stays and _both_reach(joint, ends)):
         doubtful = any(_severity(pair) == "doubtful" for pair in ends)
         severity = "doubtful" if doubtful else "different"
-        yield Difference("bolt missing", ids, sentences.bolt_missing(joint), severity)
+        said = any(j.bolt_by for j in there)
+        yield Difference("bolt missing", ids, sentences.bolt_missing(joint, said), severity)
 
 
 def _same_place(own: Joint, planned: Joint, built: Frame, plan: Frame) -> bool:
@@ -275,8 +284,10 @@ def audit_text(result: Audit) -> str:
             [d for d in result.differences if d.severity == "doubtful"],
         ),
         ("Not checked", result.not_checked),
+        ("As planned by a person's word, in no photo", result.said),
     )
-    parts = [TITLES[result.verdict]]
+    by_word = result.verdict == "same" and result.said
+    parts = [TITLES["same, as said" if by_word else result.verdict]]
     for title, found in sections:
         if found:
             parts.append("\n".join([title, *(f"  - {d.text}" for d in found)]))

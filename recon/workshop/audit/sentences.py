@@ -189,17 +189,22 @@ class AuditSentences:
         out = _OUT_OF_SIGHT[end.state]
         return f"{self._name(pair)}: the end {self._end_words(pair, which)} was {out}{more}."
 
-    def bolt_missing(self, joint: Joint) -> str:
-        """A planned bolt that is not there."""
-        return f"Bolt missing at {lap_words(joint)}."
+    def bolt_missing(self, joint: Joint, said: bool = False) -> str:
+        """A planned bolt that is not there; `said`: by a person's word."""
+        return f"Bolt missing at {lap_words(joint)}{', as a person says' if said else ''}."
+
+    def bolt_said(self, joint: Joint) -> str:
+        """A planned bolt that no photo shows and of which a person says that it is there."""
+        return f"Bolt at {lap_words(joint)}: there, as a person says; not seen."
 
     def bolt_unseen(self, joint: Joint) -> str:
         """A planned bolt that no photo shows."""
         return f"Bolt at {lap_words(joint)}: not seen."
 
-    def bolt_extra(self, joint: Joint) -> str:
-        """A bolt in a lap that is planned without one."""
-        return f"A bolt that is not in the plan is at {lap_words(joint)}."
+    def bolt_extra(self, joint: Joint, seen: bool = True) -> str:
+        """A bolt in a lap that is planned without one; not `seen`: by a person's word."""
+        said = "" if seen else ", as a person says"
+        return f"A bolt that is not in the plan is at {lap_words(joint)}{said}."
 
     def bolt_not_planned(self, joint: Joint, plan_of: Mapping[str, str]) -> str:
         """A bolt in a built lap that the plan has not; `plan_of` gives each built id the plan's."""
@@ -207,7 +212,8 @@ class AuditSentences:
             (plan_of[id], self._plan_hole(id, hole))
             for id, hole in ((joint.a, joint.a_hole), (joint.b, joint.b_hole))
         ]
-        return f"A bolt that is not in the plan is at {holes_words(holes)}."
+        said = "" if joint.bolt == "seen" else ", as a person says"
+        return f"A bolt that is not in the plan is at {holes_words(holes)}{said}."
 
 
 def _distance_words(x: float) -> str:

@@ -52,7 +52,7 @@ def draw_view(board: ViewBoard, name: str, scale: float, unit: float = 1.0, word
     12
     """
     scene, tags = board.scene(name), board.tags(name)
-    some_seen = any(bolt.seen for bolt in board.bolts)
+    some_known = any(not bolt.assumed for bolt in board.bolts)
     ids = [m.id for m in scene.members]
     items = _outlines(scene, ids, scale, OUTLINE if words else FINE)
     filled = {(tag.hole.member, tag.hole.number) for tag in tags if tag.bolt}
@@ -64,7 +64,7 @@ def draw_view(board: ViewBoard, name: str, scale: float, unit: float = 1.0, word
     for tag in tags:
         at, layer = at_scale(tag.hole.at, scale), ids[tag.hole.member]
         if tag.bolt:
-            items += _bolt_mark(tag.bolt, at, scale, layer, some_seen)
+            items += _bolt_mark(tag.bolt, at, scale, layer, some_known)
         else:
             items.append(_cross(at, scale, layer))
     return items + (label_items(scene, tags, items, scale, unit) if words else [])
@@ -129,10 +129,10 @@ def _on_line(line: FloatArray) -> tuple[StraightLine, float, float]:
     return (round(angle, 4) + 0.0, round(across, 3) + 0.0), float(line[0] @ unit), length
 
 
-def _bolt_mark(bolt: Bolt, at: Point, scale: float, layer: str, some_seen: bool) -> list[Item]:
-    """A disc; a ring where other bolts were seen in photos and this one was not."""
+def _bolt_mark(bolt: Bolt, at: Point, scale: float, layer: str, some_known: bool) -> list[Item]:
+    """A disc; a ring where other bolts were seen or said to be there, and this one is assumed."""
     mark: list[Item] = [Disc(at, BOLT * scale, "black", FINE, layer)]
-    if some_seen and not bolt.seen:
+    if some_known and bolt.assumed:
         mark.append(Disc(at, 0.55 * BOLT * scale, "white", FINE, layer))
     return mark
 

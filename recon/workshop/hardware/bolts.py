@@ -47,6 +47,8 @@ class Bolt:
         Whether a photo shows it in one of its laps at least.
     three_way : bool
         Whether one of its laps is part of a three-way lap.
+    said : bool
+        Whether no photo shows it and a person says that it is there.
     """
 
     through: tuple[Hole, ...]
@@ -57,6 +59,17 @@ class Bolt:
     grip: float
     seen: bool
     three_way: bool
+    said: bool = False
+
+    @property
+    def assumed(self) -> bool:
+        """Whether no photo shows it and no person speaks for it."""
+        return not (self.seen or self.said)
+
+    @property
+    def known(self) -> str:
+        """'seen', 'said' or 'assumed'."""
+        return "seen" if self.seen else "said" if self.said else "assumed"
 
 
 def find_bolts(frame: Frame) -> tuple[Bolt, ...]:
@@ -113,6 +126,7 @@ def _bolt(joints: list[Joint], holes: set[Hole], members: Mapping[str, Member]) 
         float(grip),
         any(j.bolt == "seen" for j in joints),
         any(j.three_way for j in joints),
+        not any(j.bolt == "seen" for j in joints) and any(j.bolt == "said" for j in joints),
     )
 
 

@@ -231,7 +231,7 @@ def _drawings(frame: Frame, hole: float, paper: str, angle: str) -> Iterator[Blo
 
 
 def _joint_table(frame: Frame, parts: PartsList, names: Mapping[Bolt, str]) -> Iterator[Block]:
-    some_seen = any(bolt.seen for bolt, _ in parts.bolts)
+    some_seen = any(not bolt.assumed for bolt, _ in parts.bolts)
     yield Paragraph("Each row is one bolt, or one lap that has none. Tick it off when it is done.")
     rows = [
         (str(k), bolt_words(bolt), names.get(bolt, "size not known"), _state_words(bolt, some_seen))
@@ -239,13 +239,18 @@ def _joint_table(frame: Frame, parts: PartsList, names: Mapping[Bolt, str]) -> I
     ]
     bare = [j for j in frame.joints if j.bolt == "none"]
     rows += [
-        (str(k), f"hole {j.a_hole + 1} of {j.a} on hole {j.b_hole + 1} of {j.b}", "no bolt", "")
+        (
+            str(k),
+            f"hole {j.a_hole + 1} of {j.a} on hole {j.b_hole + 1} of {j.b}",
+            "no bolt",
+            "said" if j.bolt_by else "",
+        )
         for k, j in enumerate(bare, len(rows) + 1)
     ]
     if not rows:
         yield Paragraph("No member of this frame lies on another.")
         return
-    yield Table(("no.", "lap", "bolt", "in the photos" if some_seen else ""), tuple(rows), (0,), (1,), True)
+    yield Table(("no.", "lap", "bolt", "how it is known" if some_seen else ""), tuple(rows), (0,), (1,), True)
     if any(bolt.three_way for bolt, _ in parts.bolts):
         yield Paragraph(
             "three-way: one of the three laps of a corner where three members cross in pairs. Put all three "
@@ -256,8 +261,8 @@ def _joint_table(frame: Frame, parts: PartsList, names: Mapping[Bolt, str]) -> I
 
 
 def _state_words(bolt: Bolt, some_seen: bool) -> str:
-    """'seen, three-way'; whether it was seen is left out where no bolt was."""
-    seen = ("seen" if bolt.seen else "assumed") if some_seen else ""
+    """'seen, three-way'; how it is known is left out where all bolts are assumed."""
+    seen = bolt.known if some_seen else ""
     return ", ".join(filter(None, [seen, "three-way" if bolt.three_way else ""]))
 
 

@@ -53,7 +53,7 @@ def _hardware_tables(parts: PartsList) -> Iterator[Block]:
             (h.name or "size not known", "" if h.grip_mm is None else both_text(h.grip_mm)) for h in bolts
         ]
         cells = [(str(h.count), *size, seen_words(h)) for h, size in zip(bolts, sizes)]
-        yield _table(parts, ("count", "bolt", "grip", "in the photos"), cells, bolts, (0,))
+        yield _table(parts, ("count", "bolt", "grip", "how it is known"), cells, bolts, (0,))
     others = [h for h in parts.hardware if h.kind != "bolt"]
     if others:
         yield Heading("Nuts and washers")

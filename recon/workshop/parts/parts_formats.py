@@ -9,6 +9,7 @@ from typing import NamedTuple
 from recon.frame.caution import CAUTION
 from recon.frame.length import both_text, inch_text, mm_text
 from recon.frame.model import Frame
+from recon.workshop.confidence_text import unseen_bolts
 from recon.workshop.formats import (
     csv_text,
     heading,
@@ -42,6 +43,7 @@ CSV_COLUMNS = (
     "cost_each",
     "cost",
     "where",
+    "said",
 )
 
 
@@ -74,6 +76,7 @@ def _csv_row(line: Line) -> tuple[object, ...]:
         line.cost,
         _times(line.cost, line.to_get),
         where,
+        line.said if isinstance(line, HardwareLine) and line.kind == "bolt" else None,
     )
 
 
@@ -102,6 +105,7 @@ def parts_dict(parts: PartsList) -> dict:
                 "name": f.name if f else None,
                 "grip_mm": f.grip_mm if f else None,
                 "seen": bolt.seen,
+                "said": bolt.said,
                 "three_way": bolt.three_way,
             }
             for bolt, f in parts.bolts
@@ -182,7 +186,7 @@ def _tables(parts: PartsList) -> Iterator[_TextTable]:
             ]
             for h in bolts
         ]
-        yield _table(parts, "Bolts", ["count", "bolt", "grip", "in the photos"], cells, bolts, (0,))
+        yield _table(parts, "Bolts", ["count", "bolt", "grip", "how it is known"], cells, bolts, (0,))
     others = [h for h in parts.hardware if h.kind != "bolt"]
     if others:
         cells = [
@@ -235,8 +239,9 @@ def amount_columns(
 
 
 def seen_words(line: HardwareLine) -> str:
-    """How many of the bolts were in photos: '3 seen, 1 assumed'."""
-    return ", ".join(f"{n} {word}" for n, word in ((line.seen, "seen"), (line.assumed, "assumed")) if n)
+    """How the bolts are known: '3 seen, 2 said, 1 assumed'."""
+    counts = ((line.seen, "seen"), (line.said, "said"), (line.assumed, "assumed"))
+    return ", ".join(f"{n} {word}" for n, word in counts if n)
 
 
 def wrench_words(flats_mm: float | None) -> str:
@@ -255,11 +260,7 @@ def _totals(parts: PartsList) -> str:
     if parts.cost is not None and parts.priced:
         text += f"; cost {money(parts.cost, parts.currency)}"
     text += "."
-    assumed = sum(not bolt.seen for bolt, _ in parts.bolts)
-    if 0 < assumed < len(parts.bolts):
-        was, be = ("was", "is") if assumed == 1 else ("were", "are")
-        text += f" {plural(assumed, 'bolt')} of these {was} in no photo and {be} assumed."
-    return text
+    return " ".join([text, *unseen_bolts([bolt for bolt, _ in parts.bolts])])
 
 
 def _rack_sentences(use: RackUse, frame: Frame) -> Iterator[str]:

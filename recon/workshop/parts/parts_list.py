@@ -172,7 +172,7 @@ def _hardware_lines(
 def _bolt_line(name: str, grip_mm: float, group: Sequence[FastenedBolt]) -> HardwareLine:
     """Bolts of one name and grip, as if none of them were owned or had a price."""
     fastening = group[0][1]
-    seen = sum(bolt.seen for bolt, _ in group)
+    known = Counter(bolt.known for bolt, _ in group)
     return HardwareLine(
         "bolt",
         name,
@@ -180,8 +180,9 @@ def _bolt_line(name: str, grip_mm: float, group: Sequence[FastenedBolt]) -> Hard
         owned=0,
         grip_mm=grip_mm,
         flats_mm=fastening.thread.flats_mm if fastening else None,
-        seen=seen,
-        assumed=len(group) - seen,
+        seen=known["seen"],
+        assumed=known["assumed"],
+        said=known["said"],
         where=tuple(bolt_words(bolt) for bolt, _ in group),
         mass_kg=bolt_mass_kg(fastening.thread, fastening.length_mm) if fastening else None,
         cost=None,

@@ -67,11 +67,13 @@ class HardwareLine:
     flats_mm : float or None
         Size of the wrench.
     seen, assumed : int
-        Bolts that were in photos, and those that were not.
+        Bolts that were in photos, and those that were not and of which nobody says that they are there.
     where : tuple of str
         For each bolt 'hole 3 of C on hole 1 of F'.
     mass_kg, cost : float or None
         Of one.
+    said : int
+        Bolts that were in no photo and of which a person says that they are there.
     """
 
     kind: str
@@ -85,6 +87,7 @@ class HardwareLine:
     where: tuple[str, ...]
     mass_kg: float | None
     cost: float | None
+    said: int = 0
 
     @property
     def to_get(self) -> int:

@@ -98,7 +98,7 @@ def test_seen_assumed_and_missing_bolts_are_told_apart():
     assert (
         "2 seen, 2 assumed" in text
         and "1 lap without a bolt" in text
-        and "2 bolts of these were in no photo" in text
+        and "2 bolts of 4 were in no photo" in text
     )
 
 

@@ -16,7 +16,8 @@
  * @property {number} a_hole from 0
  * @property {string} b
  * @property {number} b_hole from 0
- * @property {string} bolt "seen", "assumed" or "none"
+ * @property {string} bolt "seen", "said" (by a person), "assumed" or "none"
+ * @property {string} [bolt_by] "person" where a person says so
  * @property {boolean} three_way
  *
  * @typedef {Array} LapKey [member, hole, member, hole], sorted by member, then hole

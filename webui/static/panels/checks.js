@@ -18,7 +18,7 @@ const KIND = {
   "bolt end": "Bolt end",
   motion: "Can move",
 };
-const SEVERITY = {different: "Different", doubtful: "Perhaps different", "not checked": "Not checked"};
+const SEVERITY = {different: "Different", doubtful: "Perhaps different", "not checked": "Not checked", said: "As you say"};
 const VERDICT = {
   same: "Built as planned.",
   different: "Differs from the plan:",
@@ -83,7 +83,7 @@ function drawAudit() {
   return [
     h("h3.pad", {}, "Against the plan"),
     h("p.pad", {}, VERDICT[audit.verdict] || audit.verdict),
-    h("ul.list", {}, [...audit.differences, ...audit.not_checked].map(differenceItem)),
+    h("ul.list", {}, [...audit.differences, ...audit.not_checked, ...(audit.said || [])].map(differenceItem)),
   ];
 }
 

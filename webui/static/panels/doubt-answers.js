@@ -28,7 +28,7 @@ const ANSWERS = {
     return d.take ? [...answers, {text: photos, request: take(d, "photos")}] : answers;
   },
   bolt: d => [
-    {text: "Bolt there", request: lapIs(d, "seen")},
+    {text: "Bolt there", request: lapIs(d, "said")},
     {text: "No bolt", request: lapIs(d, "none")},
   ],
   member: d => [
@@ -74,7 +74,7 @@ export const answersTo = doubt => ANSWERS[doubt.kind]?.(doubt) ?? null;
 export function mainAnswer(doubt) {
   if (doubt.kind === "conflict") return take(doubt, "mine");
   if (doubt.kind === "note" || doubt.kind === "size") return leaveIt(doubt);
-  if (doubt.kind === "bolt") return lapIs(doubt, "seen");
+  if (doubt.kind === "bolt") return lapIs(doubt, "said");
   if (doubt.kind === "end") return endMoves(doubt, 0);
   return doubt.members.length === 1 && doubt.kind !== "loose" ? confirm(doubt) : null;
 }

@@ -20,7 +20,8 @@ export function lapCard(key) {
   const set = word => edit({op: "lap", lap: key, word});
   const turning = (build.corrections.may_turn || []).some(lap => String(lap) === String(key));
   const mayTurn = () => edit({op: "may_turn", lap: key, wanted: !turning});
-  const bolt = (word, text) => button(text, () => set(word), {pressed: joint.bolt === word});
+  const there = joint.bolt === "seen" ? "said" : joint.bolt;
+  const bolt = (word, text) => button(text, () => set(word), {pressed: there === word});
   const [a, i, b, j] = key;
   return [
     h(
@@ -34,10 +35,11 @@ export function lapCard(key) {
     h(
       "div.buttons",
       {role: "group", "aria-label": `Bolt in ${lapName(key)}`},
-      bolt("seen", "Bolt there"),
+      bolt("said", "Bolt there"),
       bolt("assumed", "Bolt assumed"),
       bolt("none", "No bolt"),
     ),
+    h("p.dim", {}, boltSource(joint)),
     h(
       "div.buttons",
       {},
@@ -45,6 +47,11 @@ export function lapCard(key) {
       button("Meant to turn", mayTurn, {pressed: turning}),
     ),
   ];
+}
+
+function boltSource(joint) {
+  if (joint.bolt === "assumed") return "No photo shows whether there is a bolt.";
+  return joint.bolt_by ? "As you say." : "As the photos show.";
 }
 
 /**

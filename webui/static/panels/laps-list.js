@@ -6,7 +6,7 @@ import {choose, chosen} from "../core/selection.js";
 import {emptyPanel, keeper} from "./elements.js";
 
 const MOST = 150; // shown at once
-const BOLT = {seen: "bolt", assumed: "bolt assumed", none: "no bolt"};
+const BOLT = {seen: "bolt seen", said: "bolt, as you say", assumed: "bolt assumed", none: "no bolt"};
 const kept = keeper();
 
 /**
@@ -22,9 +22,14 @@ export function drawLaps() {
   });
 }
 
+function boltWords(joint) {
+  const words = BOLT[joint.bolt] || joint.bolt;
+  return joint.bolt === "none" && joint.bolt_by ? `${words}, as you say` : words;
+}
+
 function lapItem(joint) {
   const key = lapKey(joint);
-  const words = `${joint.three_way ? "three-way, " : ""}${BOLT[joint.bolt] || joint.bolt}`;
+  const words = `${joint.three_way ? "three-way, " : ""}${boltWords(joint)}`;
   const item = h(
     "button.item",
     {

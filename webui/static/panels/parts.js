@@ -40,8 +40,12 @@ function memberRow(m) {
 }
 
 function hardwareRow(x) {
-  const assumed = x.kind === "bolt" && x.assumed ? h("span.dim", {}, ` (${x.assumed} assumed)`) : null;
-  return row(hardwareRowKey(x), `${x.count}`, [`${x.kind} ${x.name}`, assumed], lengthText(x.grip_mm));
+  return row(hardwareRowKey(x), `${x.count}`, [`${x.kind} ${x.name}`, unseen(x)], lengthText(x.grip_mm));
+}
+
+function unseen(x) {
+  const words = [x.said && `${x.said} said`, x.assumed && `${x.assumed} assumed`].filter(Boolean);
+  return x.kind === "bolt" && words.length ? h("span.dim", {}, ` (${words.join(", ")})`) : null;
 }
 
 function weight({mass_kg, without_bolt}) {

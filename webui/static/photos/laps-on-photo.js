@@ -54,8 +54,8 @@ function toNearestHole({holes}, [x, y]) {
 }
 
 /**
- * Draws the bolts of the laps: filled where one was seen, dashed where one is assumed, struck through where
- * there is none.
+ * Draws the bolts of the laps: filled where one was seen or said to be there (with a dot), dashed where one is
+ * assumed, struck through where there is none.
  * @param {Object} view
  * @param {CanvasRenderingContext2D} c
  */
@@ -81,14 +81,23 @@ function strokeRing(c, bolt) {
   c.setLineDash([]);
 }
 
+/** The mark of a person's word. */
+function dot(c, x, y) {
+  c.beginPath();
+  c.arc(x, y, DISC / 3, 0, 2 * Math.PI);
+  c.fillStyle = INK;
+  c.fill();
+}
+
 function drawBolt(c, x, y, bolt) {
-  c.fillStyle = bolt === "seen" ? BOLT : PLATE;
+  c.fillStyle = bolt === "seen" || bolt === "said" ? BOLT : PLATE;
   c.fill();
   c.setLineDash(bolt === "assumed" ? [3, 2.5] : []);
   c.lineWidth = 2;
   c.strokeStyle = INK;
   c.stroke();
   c.setLineDash([]);
+  if (bolt === "said") dot(c, x, y);
   if (bolt !== "none") return;
   c.beginPath();
   c.moveTo(x - DISC, y + DISC);
