@@ -23,8 +23,8 @@ def compare_with_plan(frame: Frame, plan: Frame | None) -> dict[str, Any]:
     -------
     dict
         `verdict`; `differences`, `not_checked` and `said`, each a list of {text, severity, kind, members of
-        the build}; `shapes`, for every photo the outlines of the plan's members that differ, where the plan has
-        them.
+        the build}; `shapes`, for every photo the outlines of the plan's members that differ, where the plan
+        has them.
 
     Raises
     ------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 from typing import Any
 
 from recon.corrections.model import Disagreement, LapKey, NotShown, VouchedMember
@@ -11,7 +11,7 @@ from recon.frame.joints import components, loose_members
 from recon.frame.length import MEASURED, SIZE_DOUBTS
 from recon.frame.model import Frame, Member
 from recon.workshop.confidence_text import SURE, percent
-from recon.workshop.wording import lap_words, listed, plural
+from recon.workshop.wording import choices_words, lap_words, listed, plural
 
 Item = dict[str, Any]
 
@@ -52,7 +52,8 @@ def doubts(state: State, clashes: Iterable[tuple[str, str, float]] = ()) -> list
             _item("loose", [id], f"{id} touches no other member.", LOOSE) for id in loose_members(frame)
         ]
     items += _pieces(frame)
-    items += [item for m in frame.members for item in _of_member(m, corrections.vouched(m.id))]
+    labels = {m.id for m in frame.members}
+    items += [item for m in frame.members for item in _of_member(m, corrections.vouched(m.id), labels)]
     items += _bolts(frame, {w.lap for w in corrections.laps})
     items += [_note(text) for text in frame.doubts if text not in corrections.notes_seen]
     return sorted(items, key=lambda i: i["sure"])
@@ -106,7 +107,7 @@ def _bolts(frame: Frame, answered: set[LapKey]) -> Iterator[Item]:
             yield _item("bolt", [j.a, j.b], text, ASSUMED_BOLT, lap=(j.a, j.a_hole, j.b, j.b_hole))
 
 
-def _of_member(m: Member, word: VouchedMember) -> Iterator[Item]:
+def _of_member(m: Member, word: VouchedMember, labels: Container[str]) -> Iterator[Item]:
     if m.confidence < SURE and not word.wholly:
         text = f"{m.id}, {plural(m.holes, 'hole')}: {percent(m.confidence)} sure."
         yield _item("member", [m.id], text, m.confidence)
@@ -115,5 +116,7 @@ def _of_member(m: Member, word: VouchedMember) -> Iterator[Item]:
             hole = 1 if end == 0 else m.holes
             why = "hidden" if e.state == "hidden" else "cut by the photo's border"
             more = f"; up to {plural(e.extra, 'hole')} more could be there" if e.extra else ""
+            if e.choices:
+                more = f"; its holes in all are {choices_words(e.choices, labels)}"
             text = f"{m.id}: its end at hole {hole} is {why}{more}."
             yield _item("end", [m.id], text, min(m.confidence, SURE), end=end)

@@ -77,7 +77,8 @@ def word_now(word: str) -> str:
 def _with_older_words(before: State, after: State) -> State:
     """The state after an older build's change, its bolt marked as said where a person's word made it "seen".
 
-    Such a build kept the word "seen" for a bolt that a person said is there, and the bolt itself became "seen".
+    Such a build kept the word "seen" for a bolt that a person said is there, and the bolt itself became
+    "seen".
     """
     known = {w.lap: w.word for w in before.corrections.laps}
     words = {w.lap: w.word for w in after.corrections.laps if w.word in ("seen", "none")}

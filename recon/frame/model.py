@@ -29,7 +29,7 @@ class EndChoice:
     chance : float
         Probability, 0..1.
     at : str or None
-        Label of a member that the last hole would then lie on and that holds no hole further in.
+        Label of the member that the last hole would then lie on; None where it would lie on none.
     """
 
     holes: int

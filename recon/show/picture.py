@@ -24,7 +24,8 @@ FINER = 2  # drawn at this many times the size and averaged down: smooth edges
 HOLE = 0.28  # diameter in pitches where the stock is not known; sold are 0.21 to 0.44
 LIGHT = np.array([-0.45, 0.40, 0.80])  # towards the light, as (right, towards the viewer, up)
 
-# The head or nut of a bolt on a member: its hole, its outward direction, whether the bolt was seen.
+KNOWN = ("seen", "said")  # bolts that are not only assumed
+# The head or nut of a bolt on a member: its hole, its outward direction, whether the bolt is known.
 BoltHead: TypeAlias = tuple[int, FloatArray, bool]
 
 
@@ -34,8 +35,8 @@ def _bolt_heads(frame: Frame) -> dict[str, list[BoltHead]]:
     for joint in frame.joints:
         if joint.bolt != "none":
             axis = np.asarray(joint.axis, float)
-            heads.setdefault(joint.a, []).append((joint.a_hole, -axis, joint.bolt == "seen"))
-            heads.setdefault(joint.b, []).append((joint.b_hole, axis, joint.bolt == "seen"))
+            heads.setdefault(joint.a, []).append((joint.a_hole, -axis, joint.bolt in KNOWN))
+            heads.setdefault(joint.b, []).append((joint.b_hole, axis, joint.bolt in KNOWN))
     return heads
 
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 
 from recon.frame.confidence import SURE
 from recon.frame.joints import components, loose_members
-from recon.frame.model import Frame, Member
+from recon.frame.model import End, Frame, Member
 from recon.frame.stock import Stock
 from recon.workshop.hardware.bolts import Bolt, find_bolts
-from recon.workshop.wording import plural
+from recon.workshop.wording import choices_words, plural
 
 _HOW = {
     "recognised": "recognised from its ratios in the photos",
@@ -50,25 +50,43 @@ def percent(share: float) -> str:
 
 def unsure_members(frame: Frame) -> tuple[str, ...]:
     """Labels of the members of which the reading is not sure, or whose ends could lie further out."""
-    return tuple(m.id for m in frame.members if m.confidence < SURE or any(end.extra for end in m.ends))
+    return tuple(
+        m.id for m in frame.members if m.confidence < SURE or any(end.extra or end.choices for end in m.ends)
+    )
 
 
 def member_doubts(frame: Frame) -> list[str]:
     """A sentence for each member of which the reading is not sure, or whose ends could lie further out."""
     doubtful = set(unsure_members(frame))
-    return [_member_doubt(m) for m in frame.members if m.id in doubtful]
+    labels = {m.id for m in frame.members}
+    return [_member_doubt(m, labels) for m in frame.members if m.id in doubtful]
 
 
-def _member_doubt(member: Member) -> str:
+def _member_doubt(member: Member, labels: Container[str]) -> str:
     sure = f", {percent(member.confidence)} sure" if member.confidence < SURE else ""
     ends = [
-        f"the end at hole {number} is {_END[end.state]}, "
-        f"so up to {plural(end.extra, 'more hole')} could be there"
+        f"the end at hole {number} is {_END[end.state]}{end_words(end, labels)}"
         for end, number in zip(member.ends, (1, member.holes))
-        if end.extra
+        if end.extra or end.choices
     ]
     details = f": {'; '.join(ends)}" if ends else ""
     return f"{member.id} ({plural(member.holes, 'hole')}{sure}){details}."
+
+
+def end_words(end: End, labels: Container[str]) -> str:
+    """How many holes there may be, to follow what is said of an end; '' where nothing is known of that.
+
+    Examples
+    --------
+    >>> from recon.frame.model import EndChoice
+    >>> end_words(End("hidden", 2), "AB")
+    ', so up to 2 more holes could be there'
+    >>> end_words(End("hidden", 2, (EndChoice(22, 0.7), EndChoice(24, 0.3, "D"))), "AD")
+    ', so the holes in all are 22 or 24, at D'
+    """
+    if end.choices:
+        return f", so the holes in all are {choices_words(end.choices, labels)}"
+    return f", so up to {plural(end.extra, 'more hole')} could be there" if end.extra else ""
 
 
 def loose_doubts(frame: Frame) -> list[str]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recon.frame.model import Joint
+from recon.frame.model import EndChoice, Joint
 
 _VERTICAL = {1: "up", -1: "down"}
 
@@ -45,6 +45,21 @@ def holes_words(holes: Iterable[tuple[str, int]]) -> str:
 def lap_words(joint: Joint) -> str:
     """'hole 3 of C on hole 1 of F'."""
     return holes_words([(joint.a, joint.a_hole), (joint.b, joint.b_hole)])
+
+
+def choices_words(choices: Sequence[EndChoice], labels: Container[str]) -> str:
+    """The holes that a member may have, and the members of `labels` that it would then reach.
+
+    >>> choices_words([EndChoice(22, 0.7), EndChoice(24, 0.3, "D")], {"C", "D"})
+    '22 or 24, at D'
+    >>> choices_words([EndChoice(22, 0.7, "C"), EndChoice(24, 0.3, "D")], {"C", "D"})
+    '22 (at C) or 24 (at D)'
+    """
+    reached = [c.at if c.at in labels else None for c in choices]
+    if not any(reached[:-1]):
+        at = f", at {reached[-1]}" if choices and reached[-1] else ""
+        return listed((c.holes for c in choices), "or") + at
+    return listed((f"{c.holes} (at {at})" if at else c.holes for c, at in zip(choices, reached)), "or")
 
 
 def direction_words(vector: ArrayLike, z_up: bool = True) -> str:

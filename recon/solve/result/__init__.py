@@ -2,6 +2,7 @@
 
 In the order of the method:
 
+- ``end_choices``: where an end that is not sure may be, with chances
 - ``frame``: the frame file's content: members with ends and confidence, joints, stock, doubts
 - ``stock``: size in millimetres, from the ratios that the photos show or one measured length
 - ``viewpoints``: from where to photograph next

@@ -21,10 +21,9 @@ from recon.solve.members.bolts import bolt_states
 from recon.solve.off_lattice.brace import off_lattice_members
 from recon.solve.off_lattice.braces import find_braces
 from recon.solve.priors.constraints import Constraints, labels_of, spare_labels, without_deleted
+from recon.solve.result.end_choices import LEAST_CHANCE, with_choices
 from recon.solve.result.stock import choose_stock, member_stocks
 from recon.solve.result.viewpoints import where_to_photograph
-
-END_POSSIBLE = 0.05  # a longer member than this likely is no longer called possible
 
 
 def make_frame(
@@ -60,8 +59,11 @@ def make_frame(
     scene = _in_place(scene, keep_origin=constraints is not None)
     labels = labels_of(scene.candidates, constraints)
     members = _members_of(scene, labels)
-    braces = off_lattice_members(find_braces(scene), scene.width, spare_labels(set(labels)), end_of)
-    members += without_deleted(braces, constraints)
+    braces = find_braces(scene)
+    off_lattice = off_lattice_members(braces, scene.width, spare_labels(set(labels)), end_of)
+    on_lattice = with_choices(members, scene.ends, off_lattice)
+    off_lattice = with_choices(off_lattice, [b.ends for b in braces], members)
+    members = on_lattice + without_deleted(off_lattice, constraints)
     joints = _joints_of(scene, members)
     use, pitch_mm, doubts = choose_stock(scene, stocks, stock_id, length, {m.id: m for m in members}, scales)
     members = _with_stocks(scene, members, stocks, use, pitch_mm)
@@ -136,12 +138,13 @@ def end_of(guess: EndGuess, way: int) -> End:
     Examples
     --------
     >>> import numpy as np
-    >>> end_of(EndGuess(np.array([7, 8, 9]), np.log([0.7, 0.28, 0.02]), False), 1)
-    End(state='hidden', extra=1)
+    >>> end = end_of(EndGuess(np.array([7, 8, 9]), np.log([0.7, 0.28, 0.02]), False), 1)
+    >>> end.state, end.extra
+    ('hidden', 1)
     """
     best = guess.best
     beyond = guess.hole > best if way > 0 else guess.hole < best
-    possible = np.abs(guess.hole[beyond & (np.exp(guess.log_p) > END_POSSIBLE)] - best)
+    possible = np.abs(guess.hole[beyond & (np.exp(guess.log_p) > LEAST_CHANCE)] - best)
     extra = int(possible.max()) if len(possible) else 0
     if guess.cut:
         return End("cut", max(extra, 1))

@@ -70,7 +70,8 @@ def _without_evidence(frame: Frame) -> Frame:
     """The geometry of a frame and which laps have a bolt, without what was seen of them."""
     members = tuple(replace(m, confidence=1.0, seen=0, ends=(End(), End())) for m in frame.members)
     joints = tuple(
-        replace(j, bolt=j.bolt if j.bolt == "none" else "assumed", three_way=False) for j in frame.joints
+        replace(j, bolt=j.bolt if j.bolt == "none" else "assumed", bolt_by="", three_way=False)
+        for j in frame.joints
     )
     return replace(frame, photos=(), doubts=(), name="", members=members, joints=joints)
 

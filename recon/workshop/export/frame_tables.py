@@ -38,6 +38,7 @@ JOINT_COLUMNS = (
     "axis_x",
     "axis_y",
     "axis_z",
+    "bolt_by",
 )
 
 
@@ -84,6 +85,7 @@ def joints_csv(frame: Frame) -> str:
                 numbers.get(j),
                 *(float(x) for x in np.round(middle, 6)),
                 *j.axis,
+                j.bolt_by,
             )
         )
     return csv_text(JOINT_COLUMNS, rows)

@@ -9,7 +9,9 @@
  * @property {number} holes
  * @property {number} width pitches
  * @property {number} confidence 0..1
- * @property {{state: string, extra: number}[]} ends
+ * @property {{state: string, extra: number, choices?: EndChoice[]}[]} ends
+ *
+ * @typedef {{holes: number, chance: number, at: string|null}} EndChoice
  *
  * @typedef {Object} Joint a lap of two members
  * @property {string} a

@@ -51,12 +51,21 @@ function conflictWords(d) {
 }
 
 function longerBy(d) {
+  const {holes, ends} = build.members.get(d.members[0]) || {holes: 0, ends: []};
+  const others = (ends[d.end]?.choices || []).filter(choice => choice.holes !== holes);
+  if (others.length) return others.map(choice => choiceOf(d, choice, holes));
   const most = Math.min(MOST_MORE, build.members.get(d.members[0])?.ends[d.end].extra || 0);
   return Array.from({length: most}, (_, k) => ({
     text: `+${k + 1}`,
     label: `${plural(k + 1, "hole")} more`,
     request: endMoves(d, k + 1),
   }));
+}
+
+function choiceOf(d, {holes, at}, now) {
+  const reached = at && build.members.has(at) ? `, at ${at}` : "";
+  const text = `${holes}${reached}`;
+  return {text, label: `${plural(holes, "hole")}${reached}`, request: endMoves(d, holes - now)};
 }
 
 /**
