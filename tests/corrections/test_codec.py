@@ -25,14 +25,20 @@ from recon.corrections.model import (
 )
 from recon.corrections.state import State, patched
 from recon.errors import ReconError
-from recon.frame.model import End, Member
+from recon.frame.model import End, EndChoice, Member
 
 IDS = st.text("ABCDEF", min_size=1, max_size=2)
 HOLES = st.integers(0, 40)
 PLACES = st.floats(-1000, 1000).map(lambda v: v + 0.0)
 POINTS = st.tuples(PLACES, PLACES)
 LAPS = st.tuples(IDS, HOLES, IDS, HOLES)
-ENDS = st.builds(End, st.sampled_from(("seen", "hidden", "cut")), st.integers(0, 9))
+CHOICES = st.builds(EndChoice, st.integers(1, 40), st.floats(0, 1), st.none() | st.just("D"))
+ENDS = st.builds(
+    End,
+    st.sampled_from(("seen", "hidden", "cut")),
+    st.integers(0, 9),
+    st.lists(CHOICES, max_size=3).map(tuple),
+)
 VECTORS = st.tuples(PLACES, PLACES, PLACES)
 MEMBERS = st.builds(
     Member,
@@ -65,14 +71,17 @@ VOUCHED = st.builds(VouchedMember, st.booleans(), st.tuples(st.booleans(), st.bo
 LISTS = {
     "members": st.dictionaries(IDS, VOUCHED),
     "deleted": tuples(MEMBERS),
-    "laps": tuples(st.builds(LapWord, LAPS, st.sampled_from(("joined", "apart", "seen")))),
+    "laps": tuples(st.builds(LapWord, LAPS, st.sampled_from(("joined", "apart", "seen", "said", "none")))),
     "marks": st.dictionaries(IDS, MARKS, max_size=3),
     "may_turn": tuples(LAPS),
     "set_aside": tuples(IDS),
     "disagreements": tuples(st.builds(Disagreement, tuples(IDS), IDS, SHOWN)),
     "settled": tuples(IDS),
     "notes_seen": tuples(IDS),
-    "bolts": tuples(st.builds(LapBolt, LAPS, st.sampled_from(("seen", "none")))),
+    "bolts": tuples(
+        st.builds(LapBolt, LAPS, st.sampled_from(("seen", "none")))
+        | st.builds(LapBolt, LAPS, st.sampled_from(("said", "none")), st.just("person"))
+    ),
 }
 MEASURED = st.builds(
     MeasuredLength, st.floats(1, 1e5), st.floats(1, 99) | st.integers(1, 99), st.none() | IDS

@@ -11,10 +11,11 @@ import pytest
 from recon.corrections.edits import EDIT_KINDS, edit
 from recon.corrections.laps import clashes, relapped
 from recon.corrections.model import PhotoMarks, VouchedMember
+from recon.corrections.review import doubts
 from recon.corrections.state import State, difference, joint_key, patched
 from recon.errors import ReconError
 from recon.frame.joints import find_joints
-from recon.frame.model import reversed_member
+from recon.frame.model import End, EndChoice, reversed_member
 from recon.frame.stock import load_stocks
 from tests.corrections.frames import gate, scaffold
 
@@ -277,3 +278,103 @@ def test_laps_kept_by_edits_are_those_found_from_scratch():
     assert set(laps(state)) == {joint_key(j) for j in find_joints(state.frame.members)}
     three = {joint_key(j) for j in find_joints(state.frame.members) if j.three_way}
     assert {joint_key(j) for j in state.frame.joints if j.three_way} == three
+
+
+# What a person says of a bolt
+
+
+def bolts(state):
+    return {joint_key(j): (j.bolt, j.bolt_by) for j in state.frame.joints}
+
+
+LAP = ("A", 2, "C", 1)
+
+
+def with_bolt(bolt):
+    """The gate, in which a photo shows so much of one bolt."""
+    start = gate()
+    joints = tuple(replace(j, bolt=bolt) if joint_key(j) == LAP else j for j in start.frame.joints)
+    return State(replace(start.frame, joints=joints), start.corrections)
+
+
+@pytest.mark.parametrize(
+    "shown, word, known",
+    [
+        ("assumed", "said", ("said", "person")),
+        ("none", "said", ("said", "person")),
+        ("seen", "said", ("seen", "")),
+        ("assumed", "none", ("none", "person")),
+        ("seen", "none", ("none", "person")),
+        ("seen", "assumed", ("assumed", "")),
+        ("assumed", "seen", ("said", "person")),
+    ],
+)
+def test_a_person_says_a_bolt_is_there_but_never_makes_it_seen(shown, word, known):
+    state = do(with_bolt(shown), op="lap", lap=list(LAP), word=word)
+    assert bolts(state)[LAP] == known
+
+
+def test_what_a_person_said_of_a_bolt_comes_back_with_its_member():
+    for word, known in (("said", ("said", "person")), ("none", ("none", "person"))):
+        state = do(with_bolt("assumed"), op="lap", lap=list(LAP), word=word)
+        away = do(state, op="shift", members=["C"], by=[0, -20, 0])
+        assert LAP not in bolts(away)
+        assert bolts(do(away, op="shift", members=["C"], by=[0, 20, 0]))[LAP] == known
+
+
+def test_a_bolt_said_in_an_older_build_opens_as_said():
+    start = with_bolt("assumed")
+    put = {"a": "A", "a_hole": 2, "b": "C", "b_hole": 1, "axis": [0, -1, 0], "three_way": False}
+    older = {"joints": {"put": [put | {"bolt": "seen"}], "gone": []}, "said": {"laps": [[*LAP, "seen"]]}}
+    assert bolts(patched(start, older))[LAP] == ("said", "person")
+    none = {"joints": {"put": [put | {"bolt": "none"}], "gone": []}, "said": {"laps": [[*LAP, "none"]]}}
+    assert bolts(patched(start, none))[LAP] == ("none", "person")
+
+
+def test_a_bolt_seen_in_an_older_build_stays_seen_when_a_person_said_so_too():
+    state = patched(with_bolt("seen"), {"said": {"laps": [[*LAP, "seen"]]}})
+    assert bolts(state)[LAP] == ("seen", "")
+    assert patched(State(), difference(State(), state)) == state
+
+
+# The choices of an end
+
+
+def with_choices():
+    """The gate, C of which has 13 holes or 15, ending at D in truth or not."""
+    start = gate()
+    choices = (EndChoice(13, 0.6), EndChoice(15, 0.4, "B"))
+    members = (
+        replace(m, ends=(m.ends[0], End("hidden", 2, choices))) if m.id == "C" else m
+        for m in start.frame.members
+    )
+    return State(replace(start.frame, members=tuple(members)), start.corrections)
+
+
+def test_a_person_who_fixes_an_end_drops_its_choices():
+    for by in (0, 2):
+        state = do(with_choices(), op="end", member="C", end=1, by=by)
+        assert state.frame.member("C").ends[1] == End("seen", 0)
+    assert not do(with_choices(), op="confirm", member="C").frame.member("C").ends[1].choices
+
+
+def test_choices_count_the_holes_of_the_member_as_it_is_when_its_other_end_moves():
+    state = do(with_choices(), op="end", member="C", end=0, by=-2)
+    assert state.frame.member("C").holes == 11
+    assert [c.holes for c in state.frame.member("C").ends[1].choices] == [11, 13]
+    parts = do(with_choices(), op="split", member="C", after=3)
+    two = next(m for m in parts.frame.members if m.id not in "ABCD")
+    assert two.holes == 9 and [c.holes for c in two.ends[1].choices] == [9, 11]
+    assert not parts.frame.member("C").ends[1].choices
+
+
+def test_the_queue_asks_among_the_choices_of_an_end():
+    (end,) = (item for item in doubts(with_choices()) if item["kind"] == "end")
+    assert "13 or 15, at B" in end["text"]
+
+
+def test_the_queue_asks_for_assumed_bolts_and_not_for_those_that_are_said():
+    start = with_bolt("assumed")
+    assert [item["lap"] for item in doubts(start) if item["kind"] == "bolt"] == [list(LAP)]
+    said = do(start, op="lap", lap=list(LAP), word="said")
+    assert not [item for item in doubts(said) if item["kind"] == "bolt"]

@@ -90,8 +90,18 @@ def test_words_on_laps_hold_where_laps_are_found_anew():
         uphold(state, State(state.frame, corrections), moved={"C"}),
         uphold(state, State(state.frame, corrections), reading=True),
     ):
+        bolts = {joint_key(j): (j.bolt, j.bolt_by) for j in after.frame.joints}
+        assert ("A", 2, "C", 1) not in bolts and bolts["B", 2, "C", 11] == ("none", "person")
+
+
+def test_a_reading_that_sees_a_bolt_makes_it_seen_where_a_person_had_said_so():
+    state = gate()
+    corrections = state.corrections.changed(laps=(LapWord(("B", 2, "C", 11), "said"),))
+    for shown, known in (("seen", "seen"), ("assumed", "said"), ("none", "said")):
+        read = replace(state.frame, joints=tuple(replace(j, bolt=shown) for j in state.frame.joints))
+        after = uphold(state, State(read, corrections), reading=True)
         bolts = {joint_key(j): j.bolt for j in after.frame.joints}
-        assert ("A", 2, "C", 1) not in bolts and bolts["B", 2, "C", 11] == "none"
+        assert bolts["B", 2, "C", 11] == known and bolts["A", 2, "C", 1] == shown
 
 
 def test_a_photo_that_was_set_aside_is_not_used():

@@ -13,7 +13,7 @@ from recon.bench.score import score
 from recon.errors import ReconError
 from recon.frame.files import frame_from_dict, frame_to_dict, frame_to_text, load_frame, save_frame, schema
 from recon.frame.joints import find_joints
-from recon.frame.model import End, Frame, Photo, StockUse
+from recon.frame.model import End, EndChoice, Frame, Photo, StockUse, rename
 from recon.frame.stock import load_stocks
 from recon.geometry.camera import Camera
 from tests.growing import grow_frame
@@ -33,15 +33,19 @@ CAMERA = {
 }
 
 
+CHOICES = (EndChoice(7, 0.6), EndChoice(9, 0.35, "B"))
+
+
 def full_frame(seed=4):
     """A frame that uses every field."""
     frame = grow_frame(seed, 6)
     members = [
-        replace(m, confidence=0.5 + i / 20, seen=3 * i, ends=(End("seen"), End("hidden", 2)))
+        replace(m, confidence=0.5 + i / 20, seen=3 * i, ends=(End("seen"), End("hidden", 2, CHOICES)))
         for i, m in enumerate(frame.members)
     ]
     members[-1] = replace(members[-1], stock=None, ends=(End("cut", 5), End("seen")))
-    joints = [replace(j, bolt=("seen", "assumed", "none")[i % 3]) for i, j in enumerate(frame.joints)]
+    bolts = (("seen", ""), ("assumed", ""), ("none", ""), ("said", "person"), ("none", "person"))
+    joints = [replace(j, bolt=bolts[i % 5][0], bolt_by=bolts[i % 5][1]) for i, j in enumerate(frame.joints)]
     photos = (
         Photo("slip.jpg", (1280, 960), True, "", Camera.from_dict(CAMERA)),
         Photo("tide.jpg", (1280, 960), False, "no row in it"),
@@ -407,3 +411,41 @@ def test_no_damage_to_the_text_brings_a_traceback(tmp_path_factory, start, lengt
         assert load_frame(path).members
     except ReconError as error:
         assert str(path) in str(error)
+
+
+# A person's word on bolts, and files of older programs
+
+
+def lap(**fields):
+    """Bolt and word of the one joint of a frame of two members, as a file has it."""
+    members = [
+        {"first": [0, 0, 0], "direction": [0, 0, 1], "holes": 5},
+        {"first": [-2, 1, 2], "direction": [1, 0, 0], "holes": 5},
+    ]
+    joint = {"a": "A", "a_hole": 2, "b": "B", "b_hole": 2, **fields}
+    (found,) = frame_from_dict({"members": members, "joints": [joint]}).joints
+    return found.bolt, found.bolt_by
+
+
+def test_a_persons_word_on_a_bolt_is_read_and_never_stands_for_seen():
+    assert lap(bolt="said") == lap(bolt="said", bolt_by="person") == ("said", "person")
+    assert lap(bolt="seen", bolt_by="person") == ("said", "person")
+    assert lap(bolt="none", bolt_by="person") == ("none", "person")
+    assert lap(bolt="assumed", bolt_by="person") == lap() == ("assumed", "")
+
+
+def test_files_of_before_read_as_they_did_and_are_written_without_new_fields():
+    for bolt in ("seen", "assumed", "none"):
+        assert lap(bolt=bolt) == (bolt, "")
+    plain = full_frame()
+    members = (replace(m, ends=(End("seen"), End("hidden", 2))) for m in plain.members)
+    joints = (replace(j, bolt="seen", bolt_by="") for j in plain.joints)
+    text = frame_to_text(replace(plain, members=tuple(members), joints=tuple(joints)))
+    assert "bolt_by" not in text and "choices" not in text
+
+
+def test_a_choice_of_an_end_follows_its_member_through_new_labels():
+    frame = full_frame()
+    names = {m.id: f"N{i}" for i, m in enumerate(frame.members)}
+    ends = rename(frame, names).members[0].ends
+    assert ends[1].choices == (EndChoice(7, 0.6), EndChoice(9, 0.35, names["B"]))

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from recon.frame.caution import CAUTION
-from recon.frame.model import Frame, Joint, Member, Photo
+from recon.frame.model import End, EndChoice, Frame, Joint, Member, Photo
 from recon.frame.stock import load_stocks
 from recon.show.summary import summary_text, three_way_laps
 from recon.workshop.wording import lap_words
@@ -46,6 +46,23 @@ def test_what_is_not_sure_is_said():
     )
     assert "Photograph it from the north, low." in text
     assert "A (12 holes" not in text
+
+
+def test_bolts_seen_said_assumed_and_missing_are_told_apart():
+    frame = stand()
+    states = (("seen", ""), ("said", "person"), ("assumed", ""), ("none", "person"))
+    joints = (replace(j, bolt=b, bolt_by=by) for j, (b, by) in zip(frame.joints, states))
+    text = " ".join(summary_text(replace(frame, joints=tuple(joints)), STOCKS).split())
+    assert "1 with the bolt seen, 1 with the bolt said to be there, 1 with the bolt assumed" in text
+    assert "1 said to have no bolt" in text
+
+
+def test_the_choices_of_an_end_are_given_with_the_member_that_it_would_reach():
+    frame = stand()
+    end = End("hidden", 2, (EndChoice(13, 0.6), EndChoice(15, 0.4, "B")))
+    members = (replace(m, ends=(m.ends[0], end)) if m.id == "D" else m for m in frame.members)
+    text = " ".join(summary_text(replace(frame, members=tuple(members)), STOCKS).split())
+    assert "the end at hole 13 is out of sight, so the holes in all are 13 or 15, at B." in text
 
 
 def test_loose_members_and_loose_pieces_are_reported():

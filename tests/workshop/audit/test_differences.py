@@ -237,6 +237,40 @@ def test_an_assumed_bolt_is_not_checked():
     assert [d.text for d in result.not_checked] == ["Bolt at hole 3 of A on hole 2 of C: not seen."]
 
 
+def with_bolt(frame, a, b, bolt, by=""):
+    """The frame with the bolts between two members known otherwise."""
+    joints = (replace(j, bolt=bolt, bolt_by=by) if {j.a, j.b} == {a, b} else j for j in frame.joints)
+    return replace(frame, joints=tuple(joints))
+
+
+def test_a_bolt_by_a_persons_word_is_as_planned_and_not_called_seen():
+    result = audit_frame(with_bolt(plan(), "A", "C", "said", "person"), plan())
+    assert (result.verdict, result.differences, result.not_checked) == ("same", (), ())
+    assert [d.text for d in result.said] == [
+        "Bolt at hole 3 of A on hole 2 of C: there, as a person says; not seen."
+    ]
+    text = audit_text(result)
+    assert "bolt was seen" not in text and "As planned by a person's word, in no photo" in text
+
+
+def test_a_bolt_missing_by_a_persons_word_is_told_from_one_that_photos_show_missing():
+    said = audit_frame(with_bolt(plan(), "A", "C", "none", "person"), plan())
+    shown = audit_frame(with_bolt(plan(), "A", "C", "none"), plan())
+    assert said.verdict == shown.verdict == "different"
+    assert [d.text for d in said.differences] == [
+        "Bolt missing at hole 3 of A on hole 2 of C, as a person says."
+    ]
+    assert [d.text for d in shown.differences] == ["Bolt missing at hole 3 of A on hole 2 of C."]
+
+
+def test_a_bolt_by_a_persons_word_that_the_plan_has_not_is_extra():
+    unbolted = with_bolt(plan(), "A", "C", "none")
+    assert outcome(with_bolt(plan(), "A", "C", "said", "person"), unbolted) == (
+        "different",
+        ["A bolt that is not in the plan is at hole 3 of A on hole 2 of C, as a person says."],
+    )
+
+
 def test_a_member_that_the_reading_doubts_proves_nothing():
     unsure = with_member(plan(), "C", confidence=0.6)
     result = audit_frame(unsure, plan())

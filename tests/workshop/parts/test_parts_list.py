@@ -102,6 +102,20 @@ def test_seen_assumed_and_missing_bolts_are_told_apart():
     )
 
 
+def test_bolts_that_a_person_speaks_for_are_counted_by_themselves():
+    bolts = ("seen", "said", "assumed", "said", "none")
+    frame = gate()
+    joints = (replace(j, bolt=b) for j, b in zip(frame.joints, bolts))
+    parts = parts_list(replace(frame, joints=tuple(joints)), STOCKS)
+    (line,) = of(parts, "bolt")
+    assert (line.count, line.seen, line.said, line.assumed) == (4, 1, 2, 1)
+    text = " ".join(parts_text(parts, frame).split())
+    assert "1 seen, 2 said, 1 assumed" in text
+    assert "2 bolts of 4 were in no photo; a person says that they are there." in text
+    (row,) = (r for r in csv.DictReader(parts_csv(parts).splitlines()) if r["item"] == "bolt")
+    assert (row["seen"], row["said"], row["assumed"]) == ("1", "2", "1")
+
+
 @settings(max_examples=20)
 @given(st.integers(0, 10_000))
 def test_nothing_is_lost_or_counted_twice(seed):
