@@ -11,7 +11,8 @@ from flask.json.provider import DefaultJSONProvider
 from werkzeug.exceptions import HTTPException
 
 from recon.errors import ReconError
-from recon.frame.stock import Stock, load_stocks
+from recon.frame.stock import Stock
+from recon.frame.usual_stock import load_stocks_of_user
 from webui.context import MOST_REQUEST_BYTES, AppContext, attach, context_of
 from webui.guard import Keys, guard
 from webui.processes.derived import DerivedWorker
@@ -65,7 +66,7 @@ def create_app(
     app.config.update(
         MAX_CONTENT_LENGTH=MOST_BYTES + 2**20, MAX_FORM_MEMORY_SIZE=MOST_REQUEST_BYTES, MAX_FORM_PARTS=8
     )
-    stocks = stocks or load_stocks()
+    stocks = stocks or load_stocks_of_user()
     address = f"http://{f'[{host}]' if ':' in host else host}:{port}"
     context = _context(Build(folder, stocks), stocks, solver, keys, address)
     attach(app, context)

@@ -59,10 +59,10 @@ def run(args: argparse.Namespace) -> int:
     from dataclasses import asdict
 
     from recon.frame.files import load_frame
-    from recon.frame.stock import load_stocks
+    from recon.frame.usual_stock import load_stocks_of_user
     from recon.workshop.audit.differences import audit_frame, audit_text
 
-    stocks = load_stocks(args.stocks)
+    stocks = load_stocks_of_user(args.stocks)
     plan = load_frame(args.plan, stocks)
     if (args.built is None) == (args.photos is None):
         raise ReconError(

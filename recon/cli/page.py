@@ -47,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
 
     from recon.cli.console import say
     from recon.errors import ReconError
-    from recon.frame.stock import load_stocks
+    from recon.frame.usual_stock import load_stocks_of_user
     from webui.serve import open_page
 
     def stop(*_: object) -> None:
@@ -57,7 +57,12 @@ def run(args: argparse.Namespace) -> int:
     if not 0 <= args.port < 65536:
         raise ReconError(f"--port {args.port}: a port is 0 to 65535.")
     page = open_page(
-        args.build, host=args.host, port=args.port, key=args.key, stocks=load_stocks(args.stocks), say=say
+        args.build,
+        host=args.host,
+        port=args.port,
+        key=args.key,
+        stocks=load_stocks_of_user(args.stocks),
+        say=say,
     )
     print(page.address, flush=True)
     say("The page is at the address above. Ctrl-C ends it; everything is kept.")

@@ -93,12 +93,13 @@ def run(args: argparse.Namespace) -> int:
     from recon import solve
     from recon.files import output_folder
     from recon.frame.length import parse_known_length
-    from recon.frame.stock import find_stock, load_stocks
+    from recon.frame.stock import find_stock
+    from recon.frame.usual_stock import load_stocks_of_user
     from recon.image.duplicates import drop_duplicates
     from recon.image.photos import find_photos, load_photos
     from recon.show.summary import summary_text
 
-    stocks = load_stocks(args.stocks)
+    stocks = load_stocks_of_user(args.stocks)
     if args.stock:
         find_stock(stocks, args.stock)
     length = parse_known_length(args.length) if args.length else None

@@ -5,6 +5,7 @@
 - `lattice`: frames turned and shifted, in canonical form, and laid on one another
 - `joints`: laps found from the members' places, and the graph that they make
 - `stock`: the stock list, and which stock ratios point at
+- `usual_stock`: the workshop's usual stock, in the user's settings
 - `length`: lengths as people write and read them
 - `tape`: a length measured with a tape between two openings
 - `entries`: ends and joints as the plain values of a frame file

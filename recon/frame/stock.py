@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 import re
 import tomllib
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 from importlib import resources
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from recon.frame.user_files import Place, check, read_text, suggest
 NOT_LISTED = 0.05  # prior that a frame is made of stock that is not in the list: this project's choice
 NOT_LISTED_DENSITY = 1 / (0.5 * 2.5)  # such stock: hole 0.1 to 0.6 and width 0.7 to 3.2 pitches, evenly
 HINT_RIGHT = 0.9  # how often a material guessed from a photo is taken to be right: likewise
+PREFERRED = 0.98  # prior that a frame is of the stock that its builder lists or calls usual: likewise
 SAME_RATIO = 0.01  # pitches; ratios nearer than this are one to any photo (0.4 mm at 38.1 mm)
 
 _METALS = ("aluminium", "steel")
@@ -160,7 +162,7 @@ def load_stocks(extra_path: str | Path | None = None) -> dict[str, Stock]:
     Parameters
     ----------
     extra_path : str or Path, optional
-        A file in the form of `stocks.toml`; its entries replace those of the same id.
+        A file in the form of `stocks.toml`; its entries replace those of the same id and are preferred.
 
     Raises
     ------
@@ -175,8 +177,28 @@ def load_stocks(extra_path: str | Path | None = None) -> dict[str, Stock]:
     shipped = resources.files("recon.frame").joinpath("stocks.toml").read_text(encoding="utf-8")
     stocks = _parse(shipped, "stocks.toml")
     if extra_path is not None:
-        stocks |= _parse(read_text(extra_path, "stock list"), str(extra_path))
+        own = _parse(read_text(extra_path, "stock list"), str(extra_path))
+        stocks = preferred(stocks | own, own)
     return stocks
+
+
+def preferred(stocks: dict[str, Stock], ids: Collection[str]) -> dict[str, Stock]:
+    """The stock list with the priors of some entries raised: they settle what photos cannot.
+
+    Together the entries `ids` get 0.98 of the prior, in the proportions that they had.
+
+    Examples
+    --------
+    >>> stocks = preferred(load_stocks(), ["softwood-40"])
+    >>> round(stocks["softwood-40"].prior / sum(s.prior for s in stocks.values()), 2)
+    0.98
+    """
+    raised = sum(stocks[id].prior for id in ids)
+    others = sum(s.prior for s in stocks.values()) - raised
+    if not raised or not others:
+        return stocks
+    factor = PREFERRED / (1 - PREFERRED) * others / raised
+    return {id: replace(s, prior=s.prior * factor) if id in ids else s for id, s in stocks.items()}
 
 
 def find_stock(stocks: dict[str, Stock], id: str) -> Stock:

@@ -12,7 +12,7 @@ from recon.frame.confidence import SURE
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame, Joint, Member, bounds
 from recon.frame.stock import Stock
-from recon.workshop.confidence_text import loose_doubts, member_doubts, percent
+from recon.workshop.confidence_text import loose_doubts, member_doubts, sure_words
 from recon.workshop.wording import lap_words, listed, plural
 
 WIDTH = 88  # columns: fits half of a wide terminal, and A4 in a 10-point fixed-width face
@@ -93,7 +93,7 @@ def _size(frame: Frame, stocks: Mapping[str, Stock]) -> str:
             if use.id
             else "Stock not in the list"
         )
-        sure = "" if use.how == "given" else f"; {percent(use.confidence)} sure"
+        sure = "" if use.how == "given" or not use.id else f"; {sure_words(use.confidence)}"
         lines.append(_wrap(f"{label}, {_HOW.get(use.how, use.how)}{sure}.", hang="  "))
     if frame.pitch_mm:
         lines.append(_wrap(f"Pitch {both_text(frame.pitch_mm)}."))

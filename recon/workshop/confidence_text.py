@@ -35,7 +35,7 @@ def stock_words(frame: Frame, stocks: Mapping[str, Stock]) -> str:
     if use is None or not use.id:
         return "not known"
     name = stocks[use.id].name if use.id in stocks else use.id
-    sure = "" if use.how == "given" else f", {percent(use.confidence)} sure"
+    sure = "" if use.how == "given" else f", {sure_words(use.confidence)}"
     return f"{name}: {_HOW.get(use.how, use.how)}{sure}"
 
 
@@ -46,6 +46,15 @@ def percent(share: float) -> str:
     ('83%', '99%')
     """
     return f"{min(int(share * 100 + 0.5), 99)}%"
+
+
+def sure_words(share: float) -> str:
+    """How sure something is: a percentage, or "not sure" where that would be none.
+
+    >>> sure_words(0.834), sure_words(0.001)
+    ('83% sure', 'not sure')
+    """
+    return f"{percent(share)} sure" if share >= 0.005 else "not sure"
 
 
 def unsure_members(frame: Frame) -> tuple[str, ...]:

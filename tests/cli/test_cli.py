@@ -345,3 +345,28 @@ def test_python_m_recon_is_the_same_command():
         [sys.executable, "-m", "recon", "read", "nowhere.jpg"], capture_output=True, text=True
     )
     assert done.returncode == 2 and "nowhere.jpg" in done.stderr and "Traceback" not in done.stderr
+
+
+def test_the_usual_stock_is_named_shown_and_cleared(work, calls, capsys, monkeypatch):
+    for name in ("XDG_CONFIG_HOME", "APPDATA"):
+        monkeypatch.setenv(name, str(work / "settings"))
+    assert cli.main(["stocks", "--usual", "softwood-40"]) == 0
+    assert capsys.readouterr().out == "Your usual stock: softwood-40.\n"
+    assert cli.main(["stocks"]) == 0
+    assert "softwood-40 (your usual stock)\n" in capsys.readouterr().out
+    assert cli.main(["stocks", "--usual", "none"]) == 0
+    assert capsys.readouterr().out == "Your usual stock: none.\n"
+    assert cli.main(["stocks"]) == 0 and "your usual stock" not in capsys.readouterr().out
+    assert cli.main(["stocks", "--usual", "softwood-41"]) == 2
+    assert "perhaps 'softwood-40' is meant" in capsys.readouterr().err
+
+
+def test_a_reading_prefers_the_usual_stock_and_obeys_the_one_that_is_given(work, calls, monkeypatch):
+    for name in ("XDG_CONFIG_HOME", "APPDATA"):
+        monkeypatch.setenv(name, str(work / "settings"))
+    cli.main(["stocks", "--usual", "softwood-40"])
+    cli.main(["read", "photos", "-o", "usual"])
+    cli.main(["read", "photos", "-o", "given", "--stock", "softwood-25"])
+    (_, usual), (_, given) = calls
+    assert usual["stock_id"] is None and given["stock_id"] == "softwood-25"
+    assert max(usual["stocks"].values(), key=lambda s: s.prior).id == "softwood-40"

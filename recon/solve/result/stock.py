@@ -26,11 +26,12 @@ APPARENT_MIDDLE = 0.9  # the same for the median of one photo's openings; this p
 WIDTH_SPREAD = 0.03  # of the width, as a part of it; this project's choice
 MEMBER_SPREAD = 0.10  # of one member's apparent hole round the frame's: light falls differently into each
 # Chance that a member is of the frame's stock before its holes are looked at; this project's choice: frames
-# are
-# mostly built of one stock.
+# are mostly built of one stock.
 SAME_STOCK = 0.97
 LEAST_OPENINGS = 8  # of a member, for its holes to be compared; this project's choice
 SAME_PITCH_MM = 0.05  # pitches nearer than this agree on every length
+STOCK_LISTED = 0.5  # below this it is likelier that the stock is not in the list; common practice, no source
+LEAST_PITCH = 0.03  # a pitch less likely than this is not worth a word; this project's choice
 USUAL_PITCH_MM = 38.1  # 1 1/2 in: assumed where the stock list has no entry; this project's choice
 NO_STOCK_FITS = (
     f"{NO_RATIOS} of hole and width to pitch; {USUAL_PITCH_MM} mm is assumed. "
@@ -163,14 +164,42 @@ def choose_stock(
 
 
 def _recognised_stock(ranked: Sequence[tuple[Stock, float]]) -> tuple[StockUse, float, list[str]]:
-    """The likeliest stock by its ratios alone, its pitch in mm, a doubt where others would look the same."""
-    if not ranked:
+    """The likeliest stock by its ratios alone, its pitch in mm, a doubt where the pitch is not sure.
+
+    Entries with one pitch agree on every length: what counts is how sure the pitch is, and the stock is the
+    likeliest one of that pitch.
+    """
+    pitches = _pitch_chances(ranked)
+    if sum(pitches.values()) < STOCK_LISTED:
         return StockUse("", "assumed", 0.0), USUAL_PITCH_MM, [NO_STOCK_FITS]
-    best, p = ranked[0]
-    # Entries with one pitch agree on every length: what counts is how sure the pitch is.
-    same = sum(q for s, q in ranked if abs(s.pitch_mm - best.pitch_mm) < SAME_PITCH_MM)
+    pitch = max(pitches, key=lambda mm: pitches[mm])
+    best, p = next((s, p) for s, p in ranked if abs(s.pitch_mm - pitch) < SAME_PITCH_MM)
     use = StockUse(best.id, "recognised", round(float(min(p, 0.99)), 3))
-    return use, best.pitch_mm, [_scale_doubt(ranked)] if same < SURE else []
+    return use, best.pitch_mm, [] if pitches[pitch] >= SURE else [_scale_doubt(pitches, pitch)]
+
+
+def _pitch_chances(ranked: Sequence[tuple[Stock, float]]) -> dict[float, float]:
+    """Pitch in mm -> how likely it is; entries with one pitch together."""
+    pitches: dict[float, float] = {}
+    for stock, p in ranked:
+        known = (mm for mm in pitches if abs(mm - stock.pitch_mm) < SAME_PITCH_MM)
+        mm = next(known, stock.pitch_mm)
+        pitches[mm] = pitches.get(mm, 0.0) + p
+    return pitches
+
+
+def _scale_doubt(pitches: Mapping[float, float], taken: float) -> str:
+    """One sentence on all pitches that stock of these proportions has."""
+    likely = sorted(mm for mm, p in pitches.items() if p > LEAST_PITCH or mm == taken)
+    if len(likely) > 1:
+        words = f"{', '.join(f'{mm:g}' for mm in likely[:-1])} or {likely[-1]:g} mm"
+        which = f"from the photos the pitch may be {words}, and {taken:g} mm is taken"
+    else:
+        which = f"the pitch may be {taken:g} mm, or that of stock that is not in the list"
+    return (
+        f"{NOT_SURE}: {which}. Hole counts do not depend on it. "
+        "One measured length settles it, or the stock that you usually build with."
+    )
 
 
 def _stock_against_length(
@@ -193,19 +222,6 @@ def _stock_from_length(
     # Where a tape cannot tell the two apart, the stock's pitch is the more exact one.
     use = StockUse(fits[0].id if fits else "", "length", 1.0)
     return use, fits[0].pitch_mm if fits else measured, doubts
-
-
-def _scale_doubt(ranked: Sequence[tuple[Stock, float]]) -> str:
-    """What other pitches would look the same."""
-    pitches: dict[float, float] = {}
-    for stock, p in ranked:
-        pitches[round(stock.pitch_mm, 2)] = pitches.get(round(stock.pitch_mm, 2), 0.0) + p
-    order = sorted(pitches.items(), key=lambda q: -q[1])[:3]
-    words = " or ".join(f"{mm:g} mm ({p:.0%})" for mm, p in order if p > 0.03)
-    return (
-        f"{NOT_SURE}: a pitch of {words} would look the same. "
-        "Hole counts do not depend on it. One measured length settles it."
-    )
 
 
 def _length_in_pitches(

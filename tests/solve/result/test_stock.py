@@ -1,11 +1,13 @@
 """Stock from ratios: of the frame, and of a member whose holes are of another size."""
 
+import re
+
 import numpy as np
 import pytest
 
-from recon.frame.length import parse_known_length
+from recon.frame.length import NO_RATIOS, NOT_SURE, parse_known_length
 from recon.frame.model import StockUse
-from recon.frame.stock import load_stocks
+from recon.frame.stock import load_stocks, preferred
 from recon.geometry.camera import Camera
 from recon.image.openings import OPENING
 from recon.solve.evidence.candidate import Candidate
@@ -109,3 +111,58 @@ def test_a_measured_length_gives_the_pitch_or_the_stock_whose_pitch_no_tape_tell
     )
     assert (got, use.how) == (pytest.approx(pitch), how)
     assert any("more than measuring explains" in d for d in doubts) == doubted
+
+
+# What photos cannot tell
+
+
+def chosen(hole, width=1.0, stocks=STOCKS):
+    """What is chosen for members with holes of this diameter and this width, pitches."""
+    candidates = posts(3)
+    scene = scene_of([photo_of(candidates, [hole] * 3)], candidates, width)
+    return choose_stock(scene, stocks, None, None, {}, {"made.jpg": 1.0})
+
+
+@pytest.mark.parametrize("width", [0.6, 1.0, 1.5, 2.0, 2.9])
+@pytest.mark.parametrize("hole", [0.08, 0.15, 0.22, 0.25, 0.29, 0.35, 0.44, 0.6])
+def test_no_sentence_on_size_is_without_a_pitch_and_no_stock_is_recognised_for_nothing(hole, width):
+    use, pitch, doubts = chosen(hole, width)
+    assert len(doubts) <= 1 and pitch > 0
+    assert all(re.search(r"\d mm", text) and "  " not in text for text in doubts)
+    assert (use.how == "assumed") == (use.id == "")
+    assert use.how == "assumed" or use.confidence >= 0.01
+    assert (use.how == "assumed") == any(text.startswith(NO_RATIOS) for text in doubts)
+
+
+def test_ratios_of_no_listed_stock_are_not_called_recognised():
+    use, pitch, (doubt,) = chosen(0.6)
+    assert (use, pitch) == (StockUse("", "assumed", 0.0), 38.1) and doubt.startswith(NO_RATIOS)
+
+
+def test_pitches_of_like_proportions_are_named_once_in_one_sentence():
+    use, pitch, doubts = chosen(0.24)
+    (doubt,) = doubts
+    assert doubt.startswith(NOT_SURE) and f"{pitch:g} mm is taken" in doubt
+    assert "the pitch may be 25, 38.1, 40 or 50 mm" in doubt
+    assert STOCKS[use.id].pitch_mm == pitch
+
+
+def test_the_usual_stock_settles_what_the_photos_cannot():
+    use, pitch, doubts = chosen(0.24, stocks=preferred(STOCKS, ["softwood-40"]))
+    assert (use.id, pitch, doubts) == ("softwood-40", 40.0, []) and use.confidence > 0.9
+
+
+def test_the_usual_stock_does_not_stand_against_what_the_photos_show():
+    wide = next(s.id for s in STOCKS.values() if s.width > 1.4)
+    use, _, _ = chosen(9.5 / PITCH_MM, stocks=preferred(STOCKS, [wide]))
+    assert STOCKS[use.id].width == 1.0
+
+
+def test_a_list_of_ones_own_settles_what_the_photos_cannot(tmp_path):
+    own = tmp_path / "own.toml"
+    own.write_text(
+        '[[stock]]\nid = "ash-32"\nmaterial = "hardwood"\npitch_mm = 32\nwidth_mm = 32\nhole_mm = 8\n'
+        'density_kg_m3 = 700\nsource = "measured"\n'
+    )
+    use, pitch, doubts = chosen(0.25, stocks=load_stocks(own))
+    assert (use.id, pitch, doubts) == ("ash-32", 32.0, [])
