@@ -54,6 +54,20 @@ def test_every_function_that_the_guide_names_is_there():
     assert len(named) > 10 and gone == []
 
 
+def test_every_function_in_the_drawn_flows_is_there():
+    """Names such as `assemble.retry_set_aside`, by the last part of the module's name."""
+    modules: dict[str, list[str]] = {}
+    for path in (p for room in ("recon", "webui") for p in (ROOT / room).rglob("*.py")):
+        modules.setdefault(path.stem, []).append(path.read_text(encoding="utf-8"))
+    flows = "\n".join(GUIDE_TEXT.split("```")[1::2])
+    named = re.findall(r"(?<![\w/])(?:\w+\.)*(\w+)\.(\w+)\b(?!\.\w)", flows)
+    endings = ("py", "js", "json", "txt")
+    known = [(m, name) for m, name in named if m in modules and m != "build" and name not in endings]
+    gone = [f"{m}.{name}" for m, name in known if not any(name in names_of(text) for text in modules[m])]
+    gone = [name for name in gone if name.rpartition(".")[2] not in modules]  # a module of a package
+    assert len(known) > 25 and gone == []
+
+
 def names_of(text: str) -> set[str]:
     """What a module defines or imports at its top level."""
     found = set()
