@@ -17,7 +17,7 @@ from recon.workshop.export.entry import Request
 from recon.workshop.export.registry import EXPORTS, KINDS, kind_of_file
 from recon.workshop.parts.prices import PriceList
 from tests.workshop.trestles import trestle
-from webui.views.papers import bp
+from webui.views.downloads import bp
 
 STOCKS = load_stocks()
 CHOICES = {
