@@ -251,7 +251,8 @@ def _footer(frame: Frame, width: int) -> np.ndarray:
         facts.append(f"over all {over_all} pitches (x, y, z)")
     marks = ["number after the label: length in holes", "ringed hole: hole 1"]
     if frame.joints:
-        marks.append("crossed disc: bolt seen, white disc: bolt assumed")
+        known = "seen, or said to be there" if any(j.bolt == "said" for j in frame.joints) else "seen"
+        marks.append(f"crossed disc: bolt {known}; white disc: bolt assumed")
     if any(m.confidence < SURE for m in frame.members):
         marks.append("hatched, ?: not sure")
     if any(end.extra for m in frame.members for end in m.ends):

@@ -6,6 +6,8 @@ import time
 import pytest
 
 from recon.corrections.model import MeasuredLength
+from recon.frame.stock import load_stocks
+from recon.frame.usual_stock import set_usual_stock
 from tests.webui import known_reader
 from tests.webui.conftest import SAMPLE, Asked
 from webui.app import close_app, create_app
@@ -197,3 +199,13 @@ def test_a_reader_that_dies_is_told_by_how_it_ended(sample, tmp_path, monkeypatc
         reading.solver = name
         sample.post("/api/read", json={})
         assert words in followed(sample)[-1]["problem"] and sample.build.n == 0
+
+
+def test_the_pages_reading_prefers_the_usual_stock(tmp_path, monkeypatch):
+    for name in ("XDG_CONFIG_HOME", "APPDATA"):
+        monkeypatch.setenv(name, str(tmp_path / "settings"))
+    set_usual_stock("softwood-40", load_stocks())
+    app = create_app(tmp_path / "b", port=8174)
+    stocks = app.extensions["app_context"].reading.stocks
+    close_app(app)
+    assert max(stocks.values(), key=lambda s: s.prior).id == "softwood-40"

@@ -13,12 +13,11 @@ from recon.corrections.state import State, joint_key, ordered, word_now
 from recon.errors import ReconError
 from recon.frame.joints import mark_three_way
 
-LAP_WORDS = ("joined", "apart", *SAID_BOLTS, "seen")  # "seen": as older pages have "said"
+LAP_WORDS = ("joined", "apart", *SAID_BOLTS, "seen")  # "seen": older pages have it for "said"
 
 
 def _word(state: State, request: Json, stocks: Stocks) -> LapWord:
-    word = word_now(validation.word(request, "word", LAP_WORDS))
-    return LapWord(validation.lap(state.frame, request), word)
+    return LapWord(validation.lap(state.frame, request), validation.word(request, "word", LAP_WORDS))
 
 
 def _name(key: LapKey) -> str:
@@ -27,7 +26,7 @@ def _name(key: LapKey) -> str:
 
 def set_lap(state: State, wanted: LapWord) -> Change:
     """A lap joined, parted, or its bolt given: {lap: [a, a_hole, b, b_hole], word: one of LAP_WORDS}."""
-    key, word, frame = wanted.lap, wanted.word, state.frame
+    key, word, frame = wanted.lap, word_now(wanted.word), state.frame
     joints = {joint_key(j): j for j in frame.joints}
     name = _name(key)
     if word == "apart":
