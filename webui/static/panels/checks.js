@@ -18,7 +18,12 @@ const KIND = {
   "bolt end": "Bolt end",
   motion: "Can move",
 };
-const SEVERITY = {different: "Different", doubtful: "Perhaps different", "not checked": "Not checked", said: "As you say"};
+const SEVERITY = {
+  different: "Different",
+  doubtful: "Perhaps different",
+  "not checked": "Not checked",
+  said: "As you say",
+};
 const VERDICT = {
   same: "Built as planned.",
   different: "Differs from the plan:",
