@@ -13,7 +13,7 @@ from recon.corrections import describe
 from recon.corrections.disagreements import ends_differ, not_shown, shown_otherwise, still_shown
 from recon.corrections.members import free_label, same_place, turned_like
 from recon.corrections.model import Disagreement, MeasuredLength
-from recon.corrections.state import State, ordered
+from recon.corrections.state import State, joint_key, ordered
 from recon.corrections.users_word import deleted_number, uphold
 from recon.frame.lattice import align, overlap, transform
 from recon.frame.length import parse_known_length
@@ -194,8 +194,9 @@ def _photos_not_read(old: Frame, solved: Frame) -> list[Photo]:
 def _joints(old: Frame, solved: Frame, labels: Sequence[str]) -> tuple[Joint, ...]:
     """Joints that say which bolts were seen, under the new labels; laps are found anew from the members."""
     names = {m.id: id for m, id in zip(solved.members, labels)} if len(labels) == len(solved.members) else {}
-    renamed = (replace(j, a=names[j.a], b=names[j.b]) for j in solved.joints if j.a in names and j.b in names)
-    return (*old.joints, *renamed)
+    words = {joint_key(j): j.bolt for j in old.joints if j.bolt_by}  # also those of a frame file
+    read = (replace(j, a=names[j.a], b=names[j.b]) for j in solved.joints if j.a in names and j.b in names)
+    return (*old.joints, *(j.with_word(words.get(joint_key(j), "")) for j in read))
 
 
 # What the photos say against the user

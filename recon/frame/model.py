@@ -152,7 +152,7 @@ class Joint:
     bolt_by: str = ""
 
     def with_word(self, word: str) -> Joint:
-        """The joint after a person's word on its bolt: "said" (there), "none", or "assumed" (not known).
+        """The joint after a person's word on its bolt: "said" (there), "none", "assumed" or "" (no word).
 
         A bolt that was seen stays seen.
 
@@ -162,7 +162,7 @@ class Joint:
         >>> lap.with_word("said").bolt, replace(lap, bolt="seen").with_word("said").bolt
         ('said', 'seen')
         """
-        if word == "said" and self.bolt == "seen":
+        if not word or (word == "said" and self.bolt == "seen"):
             return self
         return replace(self, bolt=word, bolt_by="" if word == "assumed" else "person")
 

@@ -7,10 +7,10 @@ import numpy as np
 from recon.corrections.edits import edit
 from recon.corrections.merge import merge_reading
 from recon.corrections.solver import constraints_for_solver
-from recon.corrections.state import joint_key
+from recon.corrections.state import State, joint_key
 from recon.frame.joints import find_joints
 from recon.frame.lattice import transform
-from recon.frame.model import Frame, Photo, relabel, reversed_member
+from recon.frame.model import End, EndChoice, Frame, Photo, relabel, rename, reversed_member
 from recon.frame.objection import Objection
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import rotations
@@ -197,3 +197,32 @@ def test_a_solution_in_place_is_not_turned_though_the_frame_is_symmetric():
 def test_a_reading_that_finds_nothing_takes_nothing_from_the_user():
     state = edited(gate(), {"op": "confirm", "member": "A"})
     assert holes(merge_reading(state, Frame(()))) == {"A": 12}
+
+
+def test_a_persons_word_on_a_bolt_in_the_frame_file_stays_until_a_photo_shows_the_bolt():
+    frame, lap = gate().frame, ("A", 2, "C", 1)
+    said = replace(frame.joints[0], bolt="said", bolt_by="person")
+    assert joint_key(said) == lap
+    state = State(replace(frame, joints=(said, *frame.joints[1:])))
+    for shown, known in (("assumed", ("said", "person")), ("seen", ("seen", ""))):
+        read = replace(frame, joints=tuple(replace(j, bolt=shown) for j in frame.joints))
+        again = merge_reading(state, read)
+        assert {joint_key(j): (j.bolt, j.bolt_by) for j in again.frame.joints}[lap] == known
+
+
+def test_the_choices_of_an_end_name_members_by_the_labels_that_they_keep():
+    frame = gate().frame
+    end = End("hidden", 2, (EndChoice(13, 0.6), EndChoice(15, 0.4, "B")))
+    members = tuple(replace(m, ends=(m.ends[0], end)) if m.id == "D" else m for m in frame.members)
+    read = rename(replace(frame, members=members), {"A": "M", "B": "N", "C": "O", "D": "P"})
+    again = merge_reading(gate(), read)
+    assert again.frame.member("D").ends[1] == end
+
+
+def test_the_choices_of_a_free_end_follow_where_the_user_set_the_other():
+    state = edited(gate(), {"op": "end", "member": "D", "end": 0, "by": 2})
+    frame = gate().frame
+    end = End("hidden", 2, (EndChoice(13, 0.6), EndChoice(15, 0.4)))
+    members = tuple(replace(m, ends=(m.ends[0], end)) if m.id == "D" else m for m in frame.members)
+    d = merge_reading(state, replace(frame, members=members)).frame.member("D")
+    assert d.holes == 15 and [c.holes for c in d.ends[1].choices] == [15, 17]

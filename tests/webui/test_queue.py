@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from recon.frame.files import frame_to_text
-from recon.frame.model import End
+from recon.frame.model import End, EndChoice
 from tests.corrections.frames import gate
 from tests.webui.browsing import (
     ROOT,
@@ -100,6 +100,39 @@ def test_the_queue_is_answered_by_clicks_alone(queue):
         "D",
     }
     shot(page, "queue")
+
+
+@pytest.fixture
+def asking(opened, serve, tmp_path):
+    """A page that asks after a bolt in no photo, and after the end of D, which may reach B."""
+    frame = gate().frame
+    end = End("hidden", 2, (EndChoice(13, 0.6), EndChoice(15, 0.35, "B")))
+    members = tuple(replace(m, ends=(m.ends[0], end)) if m.id == "D" else m for m in frame.members)
+    joints = (replace(frame.joints[0], bolt="assumed"), *frame.joints[1:])
+    (tmp_path / "b").mkdir()
+    text = frame_to_text(replace(frame, members=members, joints=joints))
+    (tmp_path / "b" / "frame.json").write_text(text)
+    serving = serve(tmp_path / "b")
+    return opened(serving.address), serving.server.app.extensions["app_context"].build
+
+
+def test_a_yes_to_a_bolt_that_nobody_saw_is_kept_as_a_persons_word(asking):
+    page, build = asking
+    page.click("text=Is there a bolt")
+    page.click(".doubts >> text=Bolt there")
+    wait_n(page, 2)
+    joint = build.state.frame.joints[0]
+    assert (joint.bolt, joint.bolt_by) == ("said", "person")
+    assert all(j.bolt == "seen" and not j.bolt_by for j in build.state.frame.joints[1:])
+
+
+def test_the_end_of_a_member_is_chosen_among_its_alternatives(asking):
+    page, build = asking
+    page.click(".doubts .item >> text=D: its end at hole 13")
+    page.click(".doubts >> text='15, at B'")
+    wait_n(page, 2)
+    d = build.state.frame.member("D")
+    assert d.holes == 15 and d.ends[1] == End("seen", 0)
 
 
 def test_enter_takes_the_member_that_was_just_drawn_even_beside_the_end_of_a_chosen_one(
