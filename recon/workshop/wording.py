@@ -48,13 +48,14 @@ def lap_words(joint: Joint) -> str:
 
 
 def choices_words(choices: Sequence[EndChoice], labels: Container[str]) -> str:
-    """The holes that a member may have, and the members of `labels` that it would then reach.
+    """The holes that a member may have, fewest first, and the members of `labels` that it would then reach.
 
-    >>> choices_words([EndChoice(22, 0.7), EndChoice(24, 0.3, "D")], {"C", "D"})
+    >>> choices_words([EndChoice(24, 0.7, "D"), EndChoice(22, 0.3)], {"C", "D"})
     '22 or 24, at D'
     >>> choices_words([EndChoice(22, 0.7, "C"), EndChoice(24, 0.3, "D")], {"C", "D"})
     '22 (at C) or 24 (at D)'
     """
+    choices = sorted(choices, key=lambda c: c.holes)
     reached = [c.at if c.at in labels else None for c in choices]
     if not any(reached[:-1]):
         at = f", at {reached[-1]}" if choices and reached[-1] else ""
