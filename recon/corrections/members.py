@@ -20,6 +20,20 @@ LINE_TOL = 0.05
 MINOR_OVERLAP = 0.5
 
 
+def lengthened(end: End, holes: int) -> End:
+    """An end of a member that became so many holes longer at its other end.
+
+    Examples
+    --------
+    >>> from recon.frame.model import EndChoice
+    >>> lengthened(End("hidden", 2, (EndChoice(22, 0.7), EndChoice(24, 0.3, "D"))), 1).choices[1].holes
+    25
+    """
+    return (
+        replace(end, choices=tuple(replace(c, holes=c.holes + holes) for c in end.choices)) if holes else end
+    )
+
+
 def free_label(taken: Frame | set[str]) -> str:
     """The first label that no member has.
 

@@ -15,6 +15,7 @@ from recon.corrections.members import (
     MINOR_OVERLAP,
     VOUCHED_END,
     holes_along,
+    lengthened,
     place_along,
     turned_like,
 )
@@ -22,7 +23,7 @@ from recon.corrections.model import Corrections, VouchedMember
 from recon.corrections.state import State
 from recon.frame.lattice import overlap
 from recon.frame.length import SIZE_DOUBTS
-from recon.frame.model import Frame, Member, lengthened
+from recon.frame.model import Frame, Member
 
 SET_ASIDE = "set aside by hand"  # the reason of a photo that the user does not want used
 

@@ -344,19 +344,6 @@ def renamed(member: Member, names: Mapping[str, str]) -> Member:
     return replace(member, id=names[member.id], ends=(end(first), end(last)))
 
 
-def lengthened(end: End, holes: int) -> End:
-    """An end of a member that became so many holes longer at its other end.
-
-    Examples
-    --------
-    >>> lengthened(End("hidden", 2, (EndChoice(22, 0.7), EndChoice(24, 0.3, "D"))), 1).choices[1].holes
-    25
-    """
-    return (
-        replace(end, choices=tuple(replace(c, holes=c.holes + holes) for c in end.choices)) if holes else end
-    )
-
-
 def rename(frame: Frame, names: dict[str, str]) -> Frame:
     """The frame with every member `id` called `names[id]`, in members and joints."""
     return replace(

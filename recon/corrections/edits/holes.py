@@ -15,6 +15,7 @@ from recon.corrections.members import (
     VOUCHED_END,
     free_label,
     holes_along,
+    lengthened,
     on_one_line,
     place_along,
     put,
@@ -22,7 +23,7 @@ from recon.corrections.members import (
 from recon.corrections.model import Corrections
 from recon.corrections.state import State, joint_key
 from recon.errors import ReconError
-from recon.frame.model import End, Member, lengthened
+from recon.frame.model import End, Member
 from recon.workshop.wording import plural
 
 # An end moved
