@@ -204,9 +204,10 @@ def _assigned(part: FloatArray, holes: int, change: float) -> tuple[FloatArray, 
     step, place = _nearest_steps(_steps_at(np.clip(part, -0.2, 1.2), holes, change), holes)
     if len(step) >= 5:
         fit = fit_row(step, part[place])
-        at = row_position(fit, np.arange(holes))
+        around = np.arange(-1, holes + 1)
+        at = row_position(fit, around)
         if (np.diff(at) > 0).all():
-            step, place = _nearest_steps(np.interp(part, at, np.arange(holes), -1.0, holes), holes)
+            step, place = _nearest_steps(np.interp(part, at, around), holes)
     return step, place
 
 

@@ -30,13 +30,14 @@ from recon.solve.evidence.candidate import FLUSH, RUNS_INTO, SAME_LINE, across
 from recon.solve.photo.photo_lattice import CLASS_DECIMALS
 from recon.solve.photo.resection import resect
 
-BEAM = 120  # combinations that go on; bounds the time
+BEAM = 40  # combinations that go on; bounds the time
 TOUCH_NATS = (
     3.0  # for a member that touches one laid before: nearly all of a frame's do; this project's choice
 )
 TOUCH_OVERLAP = 0.4  # pitches that faces which touch have in common along both of their sides
-FOCAL_TRIALS = (-1.5, -0.75, 0.0, 0.75, 1.5)  # standard errors of ln f at which rows are placed
-MOST_RESECTED = 30  # combinations that the camera is resected on; bounds the time
+# Standard errors of ln f at which rows are placed; this project's choice.
+FOCAL_TRIALS = (-1.5, -0.75, 0.0, 0.75, 1.5)
+MOST_RESECTED = 16  # combinations that the camera is resected on; bounds the time
 MOST_ANSWERS = 5
 FOCAL_KNOWN = 0.08  # standard error of ln f up to which the update's straight line will do
 ANYWHERE = 1e3  # pitches: what is known of the lattice's shift before a row is laid
@@ -61,7 +62,7 @@ class StrokeMembers:
     chance : float
         Of this answer.
     rms : float
-        How far the strokes' holes are off, in their standard errors.
+        How far the strokes' holes are off, in their standard errors, each at most the root of LIMIT.
     """
 
     members: tuple[Member, ...]
@@ -267,7 +268,9 @@ def _answer(
     chi2 = np.where(np.isfinite(off).all(1), (off**2).sum(1) / sigma**2, LIMIT)
     nats = -0.5 * float(np.minimum(chi2, LIMIT).sum()) + TOUCH_NATS * laid.touches
     members, member_of = _members(moved, placed, width)
-    return nats, StrokeMembers(members, posed, member_of, laid.normal, 0.0, float(np.sqrt(np.mean(chi2))))
+    return nats, StrokeMembers(
+        members, posed, member_of, laid.normal, 0.0, float(np.sqrt(np.mean(np.minimum(chi2, LIMIT))))
+    )
 
 
 def _correspondences(
