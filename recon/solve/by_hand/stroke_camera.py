@@ -114,7 +114,7 @@ def cameras_of_strokes(
     ...     for k, e in enumerate(ends)
     ... ]
     >>> best = cameras_of_strokes(strokes, (1600, 1200), focal_px=1300.0)[0]
-    >>> sorted(best.axis.tolist()), round(best.camera.f, -2), bool(best.turn_sigma < 0.1)
+    >>> sorted(best.axis.tolist()), round(best.camera.f, -2), bool(best.focal_sigma < 0.05)
     ([0, 1, 2], 1300.0, True)
     """
     _refuse_too_few(strokes)
@@ -179,7 +179,7 @@ class _Search:
         turns = Rotation.random(TRIED, random_state=rng).as_matrix()
         scored = []
         for k in FOCALS_TRIED:
-            camera = Camera(self.focal * np.exp(k * self.spread), *self.middle)
+            camera = Camera(self.focal * float(np.exp(k * self.spread)), *self.middle.tolist())
             rays = np.concatenate([image2sensor(camera, self.ends), np.ones((*self.ends.shape[:2], 1))], 2)
             normal = np.cross(rays[:, 0], rays[:, 1])
             normal /= np.linalg.norm(normal, axis=1, keepdims=True)

@@ -25,7 +25,7 @@ from recon.solve.by_hand.stroke_camera import (
     cameras_of_strokes,
     stepped_camera,
 )
-from recon.solve.by_hand.stroke_places import PlacedStroke, lattice_lines, place_strokes
+from recon.solve.by_hand.stroke_places import PLAY, PlacedStroke, lattice_lines, place_strokes
 from recon.solve.evidence.candidate import FLUSH, RUNS_INTO, SAME_LINE, across
 from recon.solve.photo.photo_lattice import CLASS_DECIMALS
 from recon.solve.photo.resection import resect
@@ -39,6 +39,7 @@ TOUCH_OVERLAP = 0.4  # pitches that faces which touch have in common along both 
 FOCAL_TRIALS = (-1.5, -0.75, 0.0, 0.75, 1.5)
 MOST_RESECTED = 16  # combinations that the camera is resected on; bounds the time
 MOST_ANSWERS = 5
+LEFT_OUT_NATS = 12.0  # against an answer for each stroke that it has no member for; this project's choice
 FOCAL_KNOWN = 0.08  # standard error of ln f up to which the update's straight line will do
 ANYWHERE = 1e3  # pitches: what is known of the lattice's shift before a row is laid
 LIMIT = 16.0  # squared standard errors that one place of a hole counts at most
@@ -56,9 +57,9 @@ class StrokeMembers:
     camera : Camera
         Of the photo, in the members' world.
     member_of : (S,) int array
-        Which member each stroke is on.
+        Which member each stroke is on; -1 where it fits none.
     normals : (S, 3) array
-        Outward normal of the face that each stroke is on.
+        Outward normal of the face that each stroke is on; not a number where it fits none.
     chance : float
         Of this answer.
     rms : float
@@ -153,9 +154,9 @@ def members_of_strokes(
     if not laid:
         raise ReconError("No members explain these strokes; check their counts, or draw one more.")
     laid.sort(key=lambda entry: -entry[0])
-    answers: dict[tuple, tuple[float, StrokeMembers]] = {}
+    answers: dict[bytes, tuple[float, StrokeMembers]] = {}
     for _, one, placed, trial in laid:
-        key = (tuple(np.round(one.first - one.first[0], 3).ravel()), tuple(one.normal.ravel()))
+        key = (np.round(np.c_[one.first - _origin(one), one.normal], 3) + 0.0).tobytes()
         if key not in answers and len(answers) < MOST_RESECTED:
             answers[key] = _answer(one, placed, trial, strokes, (max(size), focal_px), width)
     return _with_chances(list(answers.values()))
@@ -177,15 +178,24 @@ def _lay(
         spreads = {i: by[i] @ cov @ by[i].T + placed[i].cov for i in left}
         i = min(left, key=lambda i: float(np.linalg.slogdet(spreads[i] if order else placed[i].cov)[1]))
         gain = cov @ by[i].T @ np.linalg.inv(spreads[i])
-        states = [
+        left.remove(i)
+        grown = [
             new for s in states for new in _with_row(s, placed[i], by[i], spreads[i], gain, width, classes)
         ]
-        states = sorted(states, key=lambda s: -s.score)[:BEAM]
+        if not grown:  # it fits no lattice line: its count is wrong, or it is no row of the frame
+            states = [replace(s, score=s.score - LEFT_OUT_NATS) for s in states]
+            continue
+        states = sorted(grown, key=lambda s: -s.score)[:BEAM]
         cov = cov - gain @ by[i] @ cov
         order.append(i)
-        left.remove(i)
-    back = np.argsort(order)
-    return [replace(s, first=s.first[back], normal=s.normal[back]) for s in states]
+    return [_in_order(s, order, len(placed)) for s in states]
+
+
+def _in_order(state: _Laid, order: Sequence[int], rows: int) -> _Laid:
+    """A combination with its rows in the strokes' order; not a number for those left out."""
+    first, normal = np.full((rows, 3), np.nan), np.full((rows, 3), np.nan)
+    first[order], normal[order] = state.first, state.normal
+    return replace(state, first=first, normal=normal)
 
 
 def _box(row: PlacedStroke, first: FloatArray, width: float) -> tuple[FloatArray, FloatArray]:
@@ -258,7 +268,7 @@ def _answer(
 
     lens : long side of the photo and focal length from EXIF or None, px.
     """
-    origin = laid.first[0]
+    origin = _origin(laid)
     moved = replace(laid, first=laid.first - origin)
     camera = stepped_camera(trial.camera, np.clip(laid.mean[3:], -0.5, 0.5), lens[0])
     posed = replace(camera, t=camera.R @ (laid.mean[:3] + origin))
@@ -266,11 +276,18 @@ def _answer(
     posed = resect(posed, world, image, sigma, focal_prior=lens[1])
     off = posed.project(world) - image
     chi2 = np.where(np.isfinite(off).all(1), (off**2).sum(1) / sigma**2, LIMIT)
+    left_out = int(np.isnan(laid.first[:, 0]).sum())
     nats = -0.5 * float(np.minimum(chi2, LIMIT).sum()) + TOUCH_NATS * laid.touches
+    nats -= LEFT_OUT_NATS * left_out
     members, member_of = _members(moved, placed, width)
     return nats, StrokeMembers(
         members, posed, member_of, laid.normal, 0.0, float(np.sqrt(np.mean(np.minimum(chi2, LIMIT))))
     )
+
+
+def _origin(laid: _Laid) -> FloatArray:
+    """(3,): the first hole of the first stroke's member that was laid."""
+    return np.asarray(laid.first[~np.isnan(laid.first[:, 0])][0])
 
 
 def _correspondences(
@@ -279,11 +296,14 @@ def _correspondences(
     """World points (N, 3), image points (N, 2) and standard errors (N,) px of all known holes."""
     world, image, sigma = [], [], []
     for first, normal, row, stroke in zip(laid.first, laid.normal, placed, strokes):
+        if np.isnan(first[0]):
+            continue
         holes = np.repeat((first + 0.5 * width * normal)[None], len(stroke.step), 0)
         holes[:, row.axis] += stroke.step if row.sign > 0 else row.holes - 1 - stroke.step
         world.append(holes)
         image.append(stroke.px)
-        sigma.append(np.full(len(stroke.step), stroke.sigma))
+        pitch = np.linalg.norm(stroke.px[-1] - stroke.px[0]) / (stroke.step[-1] - stroke.step[0])
+        sigma.append(np.full(len(stroke.step), np.hypot(stroke.sigma, PLAY * pitch)))
     return np.concatenate(world), np.concatenate(image), np.concatenate(sigma)
 
 
@@ -293,9 +313,11 @@ def _members(
     """The members, one for strokes on its several faces, and which of them each stroke is on."""
     lines: dict[tuple, list[int]] = {}
     for i, (first, row) in enumerate(zip(laid.first, placed)):
+        if np.isnan(first[0]):
+            continue
         lines.setdefault((row.axis, *np.round(first[across(row.axis)], 3).tolist()), []).append(i)
     members: list[Member] = []
-    member_of = np.zeros(len(placed), int)
+    member_of = np.full(len(placed), -1)
     for key, on_line in lines.items():
         axis, last = key[0], -np.inf
         for i in sorted(on_line, key=lambda i: float(laid.first[i, key[0]])):

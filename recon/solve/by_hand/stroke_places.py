@@ -21,6 +21,7 @@ from recon.solve.evidence.candidate import across
 from recon.solve.photo.placed_rows import SYSTEMATIC
 from recon.solve.photo.row_points import RowPoints, place_rows
 
+PLAY = 0.1  # pitches: members of frames bolted by hand lie about so far off a lattice; this project's choice
 STEP_SIZE, SMALL = 7, 1e-5  # numbers of a camera's step, and the step for a numeric derivative
 REACH = 3.5  # standard errors from a row's place within which lattice lines are looked for
 STEP = 0.25  # pitches between the places along the ray that are snapped to the lattice
@@ -41,7 +42,7 @@ class PlacedStroke:
     sign : float
         +1 where the stroke runs towards higher coordinates, else -1.
     cov : (3, 3) array
-        Of `low` were the camera known, pitches^2.
+        Of `low` were the camera known, play of the member included, pitches^2.
     by_camera : (3, 7) array
         Derivative of `low` by a step of the camera (`stroke_camera.stepped_camera`).
     normals : (2, 3) array
@@ -101,7 +102,7 @@ def place_strokes(
         normals = np.zeros((2, 3))
         for k, j in enumerate(across(a)):
             normals[k, j] = np.sign(camera.centre[j] - middle[j]) or 1.0
-        spread = cov[i] + SYSTEMATIC**2 * np.eye(3)
+        spread = cov[i] + (SYSTEMATIC**2 + PLAY**2) * np.eye(3)
         out.append(PlacedStroke(a, stroke.holes, low[i], float(sign[i]), spread, by_camera[i], normals))
     return out
 
