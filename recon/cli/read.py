@@ -1,7 +1,7 @@
 """`recon read`: photos in; frame file, overlays, picture and summary out."""
 
 import argparse
-import io
+import contextlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -10,6 +10,15 @@ from typing import TYPE_CHECKING
 
 from recon.cli.common import Subparsers, add_json, add_stocks, with_json_errors
 from recon.cli.console import Progress, say
+from recon.cli.read_rows import (
+    ROWS_FILE,
+    overlay_names,
+    print_rows,
+    rows_left_sentence,
+    rows_of,
+    write_jpeg,
+    write_rows,
+)
 from recon.errors import ReconError
 
 if TYPE_CHECKING:
@@ -17,11 +26,14 @@ if TYPE_CHECKING:
 
     from recon.frame.model import Frame
     from recon.frame.stock import Stock
+    from recon.image.photo_rows import PhotoRows
     from recon.image.photos import PhotoImage
     from recon.solve.reading import Reading
 
+STOPPED = 130  # exit code of an error that says that the user stopped the work
 # What a reading leaves in its folder, the frame file last: whoever waits for that one finds the others there.
-RESULTS = ("overlays", "frame.png", "summary.txt", "frame.json")
+RESULTS = ("overlays", "frame.png", "summary.txt", ROWS_FILE, "frame.json")
+DEFAULT_OUT = "frame-out"
 
 _DESCRIPTION = """\
 Read a frame from photographs and write into the folder OUT:
@@ -29,8 +41,10 @@ Read a frame from photographs and write into the folder OUT:
   frame.json      the frame file: members, laps, stock, cameras
   summary.txt     the same in words: lengths, laps, doubts
   frame.png       a picture of the frame in space
+  rows.json       openings and rows of each photo with their hole counts
   overlays/       each photo with what was read drawn over it: look at these first
 
+Where no frame can be read, rows.json and the overlays are written all the same.
 Photograph the frame from three or more corners, so that every member shows a row of open holes in at least
 one photo.
 """
@@ -40,10 +54,11 @@ examples:
   recon read left.jpg front.heic right.jpg -o trestle --stock softwood-38
   recon read photos/ -o trestle --length "A = 610 mm"
   recon read photos/ -o trestle --length "16 holes = 24 1/8 in"
+  recon read photos/ --rows
   recon read photos/ -o trestle --length "left.jpg 310,420 820,455 = 610 mm"
 
 exit codes: 0 all photos were used; 1 the frame was read, but a photo could not be used (it is named);
-2 nothing was read
+2 no frame was read
 """
 
 
@@ -63,7 +78,12 @@ def add_parser(subparsers: Subparsers) -> None:
         metavar="PHOTO",
         help="photo files (JPEG, PNG, WebP, TIFF, HEIC) or folders of them",
     )
-    add("-o", "--out", default="frame-out", metavar="OUT", help="folder to write into (default: frame-out)")
+    add("-o", "--out", metavar="OUT", help=f"folder to write into (default: {DEFAULT_OUT})")
+    add(
+        "--rows",
+        action="store_true",
+        help="only find rows of openings and count their holes: a table, and with -o rows.json and overlays",
+    )
     add("--overwrite", action="store_true", help="replace the results of an earlier reading in OUT")
     add("--name", help="what the frame is called")
     add("--stock", metavar="ID", help="the stock it is made of, if you know it; 'recon stocks' lists the ids")
@@ -81,11 +101,12 @@ def add_parser(subparsers: Subparsers) -> None:
 
 @dataclass(frozen=True)
 class _Result:
-    """What a reading gave: the frame, its summary, and photos left out, each with the reason."""
+    """What a reading gave: the frame, its summary, photos left out, each with the reason, and rows."""
 
     frame: "Frame"
     summary: str
     left_out: list[tuple[str, str]]
+    rows: "list[PhotoRows]"
 
 
 def run(args: argparse.Namespace) -> int:
@@ -95,8 +116,8 @@ def run(args: argparse.Namespace) -> int:
     from recon.frame.length import parse_known_length
     from recon.frame.stock import find_stock
     from recon.frame.usual_stock import load_stocks_of_user
-    from recon.image.duplicates import drop_duplicates
-    from recon.image.photos import find_photos, load_photos
+    from recon.image.photo_rows import with_result
+    from recon.image.photos import find_photos
     from recon.show.summary import summary_text
 
     stocks = load_stocks_of_user(args.stocks)
@@ -104,35 +125,88 @@ def run(args: argparse.Namespace) -> int:
         find_stock(stocks, args.stock)
     length = parse_known_length(args.length) if args.length else None
     paths = find_photos(args.photos)
+    if args.rows:
+        return _run_rows(args, paths)
+    args.out = args.out or DEFAULT_OUT
     _refuse_folder_of_photos(args.out, paths)
     with output_folder(args.out, RESULTS, args.overwrite) as staging:
-        loaded, broken = load_photos(paths, progress=Progress(0.0, 0.1))
-        photos, copies = drop_duplicates(loaded)
-        aside = [(photo.name, reason) for photo, reason in copies]
-        _say_left_out(broken, aside)
-        if not photos:
-            raise ReconError(
-                "None of the files could be read as a photo, so there is nothing to read a frame from."
-            )
-        reading = solve.read(
-            photos,
-            stocks=stocks,
-            stock_id=args.stock,
-            length=length,
-            progress=Progress(0.1, 0.9),
-            debug_dir=_debug_folder(args.debug),
-        )
-        _say_left_out([], reading.set_aside)
-        aside += reading.set_aside
-        frame = replace(_with_all_photos(reading.frame, loaded, aside), name=_name(args, reading.frame))
-        result = _Result(frame, summary_text(frame, stocks, broken), broken + aside)
+        loaded, photos, broken, aside = _load(paths)
+        debug_dir = _debug_folder(args.debug)
+        detected: dict[str, np.ndarray] = {}
+        failed: ReconError | None = None
         try:
-            files = _write_results(staging, result, reading, loaded, stocks)
-        except ReconError:
-            _print_result(args, result, [])  # the reading took a while: a full disk must not lose it
-            raise
+            reading = solve.read(
+                photos,
+                stocks=stocks,
+                stock_id=args.stock,
+                length=length,
+                progress=Progress(0.1, 0.9),
+                debug_dir=debug_dir,
+                detected=detected,
+            )
+        except ReconError as error:
+            if error.exit_code == STOPPED or _holds_results(args.out):
+                raise
+            failed = error
+        rows = rows_of(photos, detected, Progress(0.9, 0.93))
+        if failed:
+            rows = [with_result(found, None, str(failed)) for found in rows]
+            write_rows(staging, photos, rows, overlay_names([photo.name for photo in photos]))
+        else:
+            _say_left_out([], reading.set_aside)
+            aside += reading.set_aside
+            reasons = dict(aside)
+            rows = [with_result(r, reading.cameras.get(r.name), reasons.get(r.name, "")) for r in rows]
+            frame = replace(_with_all_photos(reading.frame, loaded, aside), name=_name(args, reading.frame))
+            result = _Result(frame, summary_text(frame, stocks, broken), broken + aside, rows)
+            try:
+                files = _write_results(staging, result, reading, loaded, stocks)
+            except ReconError:
+                _print_result(args, result, [])  # the reading took a while: a full disk must not lose it
+                raise
+    if failed:
+        raise ReconError(f"{failed} {rows_left_sentence(args.out, rows)}", failed.exit_code)
     _print_result(args, result, files)
     return 1 if result.left_out else 0
+
+
+def _run_rows(args: argparse.Namespace, paths: Sequence[Path]) -> int:
+    """`recon read --rows`: openings and rows alone."""
+    from recon.files import output_folder
+
+    if args.out:
+        _refuse_folder_of_photos(args.out, paths)
+    with contextlib.ExitStack() as stack:
+        # An earlier frame in that folder would not be that of these rows.
+        staging = args.out and stack.enter_context(output_folder(args.out, RESULTS, args.overwrite))
+        _, photos, broken, aside = _load(paths)
+        rows = rows_of(photos, {}, Progress(0.1, 0.9))
+        files = write_rows(staging, photos, rows, overlay_names([p.name for p in photos])) if staging else []
+    print_rows(args, rows, broken + aside, [str(Path(args.out) / name) for name in files])
+    return 1 if broken or aside else 0
+
+
+def _load(
+    paths: Sequence[Path],
+) -> "tuple[list[PhotoImage], list[PhotoImage], list[tuple[str, str]], list[tuple[str, str]]]":
+    """Photos loaded, those of them to read, files that are no photos and copies, each with the reason."""
+    from recon.image.duplicates import drop_duplicates
+    from recon.image.photos import load_photos
+
+    loaded, broken = load_photos(paths, progress=Progress(0.0, 0.1))
+    photos, copies = drop_duplicates(loaded)
+    aside = [(photo.name, reason) for photo, reason in copies]
+    _say_left_out(broken, aside)
+    if not photos:
+        raise ReconError(
+            "None of the files could be read as a photo, so there is nothing to read a frame from."
+        )
+    return loaded, photos, broken, aside
+
+
+def _holds_results(out: str) -> bool:
+    """Whether an earlier reading's results are in the folder: a reading that fails leaves them there."""
+    return any((Path(out) / name).exists() for name in RESULTS)
 
 
 def _refuse_folder_of_photos(out: str, paths: Sequence[Path]) -> None:
@@ -150,10 +224,13 @@ def _debug_folder(folder: str | None) -> Path | None:
 
     if folder is None:
         return None
+    from recon.solve.debug.stages import refuse_used_folder
+
     try:
         Path(folder).mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise why_not_written(folder, error) from error
+    refuse_used_folder(folder)
     return Path(folder)
 
 
@@ -196,16 +273,18 @@ def _write_results(
     """Write RESULTS into the staging folder; returns the files' names, the frame file first."""
     import numpy as np
 
-    from recon.files import write_bytes_atomic, write_text_atomic
+    from recon.files import write_text_atomic
     from recon.frame.files import frame_to_text
+    from recon.image.rows_file import rows_to_text
     from recon.show.overlay import draw_overlay
     from recon.show.picture import HOLE, draw_frame_picture
 
-    progress, frame = Progress(0.9, 1.0), result.frame
+    progress, frame = Progress(0.93, 1.0), result.frame
     progress("drawing the frame", 0.0)
     stock = stocks.get(frame.stock.id) if frame.stock and frame.stock.id else None
     write_text_atomic(staging / "frame.json", frame_to_text(frame))
     write_text_atomic(staging / "summary.txt", result.summary)
+    write_text_atomic(staging / ROWS_FILE, rows_to_text(result.rows))
     draw_frame_picture(frame, staging / "frame.png", hole=stock.hole if stock else HOLE)
     overlays = overlay_names([photo.name for photo in photos])
     (staging / "overlays").mkdir()
@@ -215,38 +294,9 @@ def _write_results(
         image = draw_overlay(
             photo, found, reading.rows.get(photo.name, []), frame, reading.cameras.get(photo.name)
         )
-        write_bytes_atomic(staging / "overlays" / name, _jpeg(image))
+        write_jpeg(staging / "overlays" / name, image)
     progress.done()
-    return ["frame.json", "summary.txt", "frame.png", *(f"overlays/{name}" for name in overlays)]
-
-
-def overlay_names(names: Sequence[str]) -> list[str]:
-    """A file name for each photo's overlay: the photo's own, with a number where two would be the same.
-
-    Examples
-    --------
-    >>> from recon.cli.read import overlay_names
-    >>> overlay_names(["left.jpg", "left.png", "front.heic"])
-    ['left.jpg', 'left_2.jpg', 'front.jpg']
-    """
-    taken: set[str] = set()
-    result = []
-    for name in names:
-        base, again = Path(name.replace("/", "_")).stem[:80], 1
-        while (free := base if again == 1 else f"{base}_{again}").casefold() in taken:
-            again += 1
-        taken.add(free.casefold())
-        result.append(f"{free}.jpg")
-    return result
-
-
-def _jpeg(image: "np.ndarray") -> bytes:
-    """(H, W, 3) uint8 RGB as a JPEG file."""
-    from PIL import Image
-
-    buffer = io.BytesIO()
-    Image.fromarray(image).save(buffer, "JPEG", quality=88)
-    return buffer.getvalue()
+    return ["frame.json", "summary.txt", "frame.png", ROWS_FILE, *(f"overlays/{name}" for name in overlays)]
 
 
 def _print_result(args: argparse.Namespace, result: _Result, files: Sequence[str]) -> None:

@@ -39,8 +39,9 @@ SUFFIXES = {
 FORMATS_TEXT = "JPEG, PNG, WebP, TIFF or HEIC"
 
 MAX_PIXELS = 60_000_000  # a "50 MP" phone writes up to 8192 x 6144 = 50.3 MP
-MIN_PIXELS = 250_000  # 640 x 480 passes; below, an opening at arm's length is under 4 px across
-MIN_SIDE = 300  # a strip is not a photograph of a frame
+# Pictures from the web come this small; a row of 25 openings of 3 px at least has room in them.
+MIN_LONG_SIDE = 300
+MIN_SIDE = 150  # a strip is not a photograph of a frame; this project's choice
 
 # Diagonal of the 36 x 24 mm film frame. The 35 mm-equivalent focal length (Exif tag 0xA405, CIPA DC-008)
 # compares angles of view across the diagonal, because that is what stays comparable between 4:3 sensors and
@@ -144,10 +145,10 @@ def _check_size(name: str, size: tuple[int, int], max_pixels: int) -> None:
             f"{name}: it says it is {width} x {height} px ({_megapixels(width * height)}), more than the "
             f"{_megapixels(max_pixels)} that are read; save a smaller copy."
         )
-    if width * height < MIN_PIXELS or min(width, height) < MIN_SIDE:
+    if max(size) < MIN_LONG_SIDE or min(size) < MIN_SIDE:
         raise ReconError(
-            f"{name}: {width} x {height} px is too small to see holes in; "
-            "use the original photo (0.3 MP or more)."
+            f"{name}: {width} x {height} px is too small to see holes in; use the original photo, at least "
+            f"{MIN_LONG_SIDE} px long and {MIN_SIDE} px wide."
         )
 
 

@@ -2,6 +2,7 @@
 
 overlay         one photo with what was read in it
 overlay_legend  the strip below an overlay that explains its marks
+row_counts      rows with their hole counts: a table, and drawn over a photo
 picture         the picture of the frame in space
 picture_camera  the parallel projection of that picture, and which face is in front at each pixel
 motion          a picture of one way in which a frame racks or folds

@@ -33,7 +33,7 @@ from recon.show.marks import (
     draw_plates,
     place_plates,
 )
-from recon.show.overlay_legend import draw_end_mark, draw_legend
+from recon.show.overlay_legend import ROWS_ALONE, SET_ASIDE, draw_end_mark, draw_legend
 
 # Photos are brought to a longest side in this range: an overlay is for looking at, and A4 at 200 dpi is 2340
 # px long.
@@ -73,6 +73,7 @@ def draw_overlay(
     rows: Sequence[ArrayLike],
     frame: Frame,
     camera: PhotoCamera | None,
+    counts: Sequence[str] = (),
 ) -> np.ndarray:
     """Draw a photo's openings, rows, members and ends over it; a strip below explains the marks.
 
@@ -90,6 +91,8 @@ def draw_overlay(
     camera : Camera or None
         Has its centre (3,) in pitches and project((n, 3) pitches) -> (n, 2) px, not a number behind it. None
         where the photo was set aside: then no members are drawn.
+    counts : sequence of str
+        What is written at each row's end, its number of holes; none by default.
 
     Returns
     -------
@@ -124,8 +127,25 @@ def draw_overlay(
     _draw_openings(image, scaled, scaled_rows, unit)
     if view:
         image = _draw_words(image, scaled, near_last, frame, view)
+    image = _draw_counts(image, scaled, scaled_rows, counts, unit)
     title = f"{photo.name}: {len(scaled)} openings, {len(rows)} rows"
-    return np.vstack([image, draw_legend(image.shape[1], unit, title, view is not None)])
+    why = SET_ASIDE if frame.members else ROWS_ALONE
+    return np.vstack([image, draw_legend(image.shape[1], unit, title, view is not None, why)])
+
+
+def _draw_counts(
+    image: np.ndarray, found: FloatArray, rows: Sequence[FloatArray], counts: Sequence[str], unit: float
+) -> np.ndarray:
+    """Draw each row's count beyond its last opening, or beyond its first where there is no room."""
+    plates = []
+    for row, count in zip(rows, counts):
+        away = row[[-1, 0]] - row[[0, -1]]
+        away /= np.maximum(np.linalg.norm(away, axis=1, keepdims=True), 1e-9)
+        reach = 22 * unit * np.array([1, 1.7, 2.4])[:, None]  # clear of the opening
+        places = np.concatenate([row[-1] + reach * away[0], row[0] + reach * away[1]])
+        plates.append(Plate(count, "", places, BLUE, max(12, round(13 * unit))))
+    size = (image.shape[1], image.shape[0])
+    return draw_plates(image, plates, place_plates(plates, size, found[:, :2])) if plates else image
 
 
 def _near_last(frame: Frame, eye: FloatArray) -> list[Member]:

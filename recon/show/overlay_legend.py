@@ -105,7 +105,12 @@ MEMBER_ENTRIES: tuple[tuple[Mark | None, str], ...] = (
 )
 
 
-def draw_legend(width: int, unit: float, title: str, used: bool) -> np.ndarray:
+# Why no members are drawn over a photo.
+SET_ASIDE = "set aside, so no members are drawn"
+ROWS_ALONE = "rows alone; the number at a row's end is its holes"
+
+
+def draw_legend(width: int, unit: float, title: str, used: bool, why: str = SET_ASIDE) -> np.ndarray:
     """Draw the strip below an overlay: what each mark means, in as many lines as it takes.
 
     Parameters
@@ -118,6 +123,8 @@ def draw_legend(width: int, unit: float, title: str, used: bool) -> np.ndarray:
         What the first line begins with.
     used : bool
         Whether members are drawn, or the photo was set aside.
+    why : str
+        Why no members are drawn, where they are not.
 
     Returns
     -------
@@ -128,7 +135,7 @@ def draw_legend(width: int, unit: float, title: str, used: bool) -> np.ndarray:
     line_px, mark_px, gap = round(2.1 * text_px), round(2.4 * text_px), round(1.4 * text_px)
     entries = ENTRIES + MEMBER_ENTRIES if used else ENTRIES
     if not used:
-        title += "; set aside, so no members are drawn"
+        title += f"; {why}"
     face = font(text_px)
     spots: list[tuple[float, int]] = []
     x, y = float(gap), line_px

@@ -8,6 +8,7 @@ Rooms, in the order of the method:
 - ``multiview``: photos registered in one world, and the rounds over them.
 - ``priors``: the user's corrections and the plan, kept and used.
 - ``off_lattice``: braces and other members that do not lie on the lattice.
+- ``by_hand``: camera and members from strokes along rows, also where a reading failed.
 - ``result``: from the scene to the frame, its stock, and where to photograph next.
 - ``debug``: pictures of the stages.
 

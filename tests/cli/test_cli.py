@@ -4,9 +4,11 @@ import errno
 import io
 import json
 import os
+import re
 import subprocess
 import sys
 
+import numpy as np
 import pytest
 
 from recon import cli, files, solve
@@ -15,6 +17,10 @@ from recon.errors import ReconError
 from recon.frame.caution import CAUTION
 from recon.frame.files import load_frame
 from recon.frame.length import KnownLength
+from recon.image import photo_rows
+from recon.image.openings import OPENING
+from recon.image.rows import Row
+from recon.image.rows_file import load_rows
 from tests.show.scenes import reading_of, save_photos, stand
 
 
@@ -40,7 +46,16 @@ def calls(monkeypatch):
         return calls.answer(photos, **options)
 
     monkeypatch.setattr(solve, "read", read, raising=False)
+    monkeypatch.setattr(photo_rows, "find_photo_rows", one_row)
     return calls
+
+
+def one_row(photo, detected=None):
+    """Stands for the search for rows: one row of five openings."""
+    openings = np.zeros(5, OPENING)
+    openings["x"], openings["y"], openings["major"], openings["minor"] = 100 + 60 * np.arange(5), 300, 9, 7
+    row = Row(np.arange(5), np.array([0, 1, 2, 4, 5]), -4.0)
+    return photo_rows.PhotoRows(photo.name, photo.size, openings, (row,))
 
 
 def run(*args):
@@ -71,6 +86,7 @@ def test_a_good_reading_writes_everything_and_exits_with_0(work, calls, capsys):
         "frame.json",
         "frame.png",
         "summary.txt",
+        "rows.json",
         "overlays/photo_1.jpg",
         "overlays/photo_2.jpg",
         "overlays/photo_3.jpg",
@@ -154,14 +170,52 @@ def test_a_photo_of_another_frame_is_named_and_the_rest_is_written(work, calls, 
 
 
 @pytest.mark.parametrize("reason", ["No frame was found in photo_1.jpg.", "Too few holes."])
-def test_photos_without_a_frame_end_in_a_sentence_and_no_folder(work, calls, capsys, reason):
+def test_photos_without_a_frame_leave_their_rows_and_a_sentence(work, calls, capsys, reason):
     def nothing(*_args, **_options):
         raise ReconError(reason)
 
     calls.answer = nothing
     assert run("photos", "-o", "out") == 2
-    assert one_sentence(capsys, reason)
+    assert one_sentence(capsys, reason, "kept in out", "3 rows", "rows.json")
+    names = {f"overlays/photo_{k}.jpg" for k in (1, 2, 3)}
+    assert set(tree(work / "out")) == {"rows.json", *names}
+    found = load_rows(work / "out" / "rows.json")
+    assert [(p.name, p.size, p.reason) for p in found] == [
+        (f"photo_{k}.jpg", (800, 600), reason) for k in (1, 2, 3)
+    ]
+    assert [photo_rows.hole_count(row) for p in found for row in p.rows] == [6, 6, 6]
+    assert run("photos", "-o", "out") == 2 and "--overwrite" in capsys.readouterr().err
+
+
+def test_a_stopped_reading_leaves_nothing(work, calls, capsys):
+    def stopped(*_args, **_options):
+        raise ReconError("The reading was stopped.", exit_code=130)
+
+    calls.answer = stopped
+    assert run("photos", "-o", "out") == 130
+    one_sentence(capsys, "stopped")
     assert not (work / "out").exists()
+
+
+def test_a_reading_keeps_its_rows_with_the_cameras(work, calls):
+    calls.answer = lambda photos, **_: reading_of(photos, set_aside=[("photo_3.jpg", "it is blurred")])
+    assert run("photos", "-o", "out") == 1
+    found = load_rows(work / "out" / "rows.json")
+    assert [p.camera is not None for p in found] == [True, True, False]
+    assert [p.reason for p in found] == ["", "", "it is blurred"]
+
+
+def test_rows_alone_are_a_table_and_write_only_where_asked(work, calls, capsys):
+    assert run("photos", "--rows") == 0
+    out = capsys.readouterr().out
+    assert not calls and set(tree(work)) == {f"photos/photo_{k}.jpg" for k in (1, 2, 3)}
+    assert out.count("5 openings, 1 row\n") == 3 and re.search(r"1 +6 +5 +0.0%  100, 300 +340, 300", out)
+    assert run("photos", "--rows", "--json", "-o", "out") == 0
+    printed = json.loads(capsys.readouterr().out)
+    written = json.loads((work / "out" / "rows.json").read_text())
+    assert printed["photos"] == written["photos"] and printed["files"][0] == os.path.join("out", "rows.json")
+    assert run("photos", "--rows", "-o", "photos") == 2
+    one_sentence(capsys, "choose another", "-o")
 
 
 @pytest.mark.parametrize(
@@ -265,7 +319,7 @@ def test_json_is_the_only_thing_on_stdout(work, calls, capsys):
     result = json.loads(capsys.readouterr().out)
     assert result["frame"] == json.loads((work / "out" / "frame.json").read_text())
     assert [entry["photo"] for entry in result["left_out"]] == ["bad.jpg"]
-    assert all(os.path.exists(path) for path in result["files"]) and len(result["files"]) == 6
+    assert all(os.path.exists(path) for path in result["files"]) and len(result["files"]) == 7
 
 
 def test_an_error_is_json_too_where_json_was_asked_for(work, calls, capsys):

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from recon.frame.boxes import EDGE_FACES, EDGES, corners, faces_seen, hidden
+from recon.frame.model import Frame
 from recon.show import colours, marks
 from recon.show.overlay import SIDE_RANGE_PX, draw_overlay
 from recon.show.overlay_legend import draw_end_mark
@@ -165,3 +166,13 @@ def test_every_mark_of_a_whole_reading_is_drawn_without_error():
             ).mean()
             > 0.7
         )
+
+
+def test_the_count_of_a_row_stands_at_its_end():
+    row = np.c_[np.linspace(200, 500, 11), np.full(11, 300.0)]
+    plain = draw_overlay(blank(), NONE, [row], Frame(()), None)
+    counted = draw_overlay(blank(), NONE, [row], Frame(()), None, ["11"])
+    y, x = np.nonzero((plain != counted).any(axis=2))
+    scale = SIDE_RANGE_PX[0] / SIZE[0]
+    assert len(x) > 200 and (np.abs(y / scale - 300) < 20).all()
+    assert ((x / scale > 500) & (x / scale < 540)).all()
