@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from .build import real_corners
 from .cameras import cameras_round, jpeg, shot
 from .frames import STOCK, frame_of
 from .scenes import FLOORS, LIGHTS, extent, scene_of
@@ -38,6 +39,8 @@ BRIGHT = {
 
 def corners_of(frame):
     """Corners (N, 3) of all bodies: what must fit in a photo."""
+    if frame.real:
+        return real_corners(frame)
     w = frame.stock.width
     points = []
     for s in [*frame.sticks, *frame.braces]:
