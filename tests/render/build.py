@@ -51,16 +51,13 @@ class RealMember:
             u /= np.linalg.norm(u)
             axes = squared(u, self.rot[1])
             middle = (reach[k] + reach[k + 1]) / 2
-            out.append(
-                (float(cuts[k]), float(cuts[k + 1]), axes, (nodes[k] + nodes[k + 1]) / 2 - middle * u)
-            )
+            out.append((float(cuts[k]), float(cuts[k + 1]), axes, (nodes[k] + nodes[k + 1]) / 2 - middle * u))
         return out
 
     def piece_of(self, k):
         """Axes (rows) and line's hole 0 of the piece that hole `k` is in."""
-        for _, high, rot, origin in self.pieces():
-            if k < high:
-                break
+        pieces = self.pieces()
+        _, _, rot, origin = next((p for p in pieces if k < p[1]), pieces[-1])
         return rot, origin
 
     def hole(self, k):
@@ -195,4 +192,5 @@ def add_real(build, member, size, material, core):
         )
         shape: Shape = build.shape("member", rot, origin, 0, (*size, span), build.material(m))
         m.rot, m.mid, m.core = shape.rot, shape.mid, core
-        build.add([shape], origin + (low + high) / 2 * rot[0], np.hypot((high - low) / 2 + 0.02, width * 0.71))
+        reach = np.hypot((high - low) / 2 + 0.02, width * 0.71)
+        build.add([shape], origin + (low + high) / 2 * rot[0], reach)

@@ -16,12 +16,13 @@ from .cameras import Camera, shot
 class Shot:
     """An 8-bit RGB picture (H, W, 3), its camera, and what was done to it.
 
-    `camera` is that of the picture before it was mirrored.  `offset`: where the camera's picture begins.
+    `camera` is that of the picture before it was mirrored.
     """
 
     picture: np.ndarray
     camera: Camera
     mirrored: bool = False
+    quality: int | None = None  # of the JPEG; None where it does not matter
     notes: tuple[str, ...] = ()
 
     def placed(self, xy):
@@ -75,7 +76,7 @@ def bordered(one, rng):
 
 
 def web(one, rng, may_mirror=True):
-    """A picture as a page on the web shows it; and the quality of its JPEG."""
+    """A picture as a page on the web shows it."""
     if rng.random() < 0.8:
         amount, sigma = float(rng.uniform(0.6, 2.2)), float(rng.uniform(0.7, 1.6))
         one = replace(
@@ -87,7 +88,7 @@ def web(one, rng, may_mirror=True):
         one = mirrored(one)
     if rng.random() < 0.15:
         one = bordered(one, rng)
-    return one, int(rng.integers(30, 76))
+    return replace(one, quality=int(rng.integers(30, 76)))
 
 
 def lifted(picture, share):
@@ -108,7 +109,7 @@ def lifted(picture, share):
 
 
 def shaken(picture, rng, longest):
-    """A hand that moved and turned during the exposure: the mean along a curved path of up to `longest` px."""
+    """A hand that moved and turned during the exposure: the mean along a path of up to `longest` px."""
     length, angle = rng.uniform(0.3, 1) * longest, rng.uniform(0, 2 * np.pi)
     h, w = picture.shape[:2]
     roll, total = np.deg2rad(rng.normal(0, 0.04)) * longest / 4, np.zeros(picture.shape, np.float32)

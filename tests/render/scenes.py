@@ -212,7 +212,7 @@ def free_spot(rng, cams, lo, hi, reach, frame, near=False):
             np.min(np.linalg.norm(b.first + np.arange(b.holes)[:, None] * b.direction - p, axis=1)) - 1
             for b in frame.braces
         ]
-        ok = min(gaps) > reach + 0.3
+        ok = min(gaps, default=np.linalg.norm(p - np.clip(p, lo, hi))) > reach + 0.3
         for cam in cams:
             to, axis = p - cam.place, mid - cam.place
             far, deep = np.linalg.norm(to), np.linalg.norm(axis)
@@ -286,14 +286,15 @@ def add_second_frame(build, rng, cams, lo, hi, frame, seed):
     return extra.stock.id
 
 
-def scene_of(frame, cams, seed, floor=None, light=None, other=False):
-    """The whole scene of a frame seen by `cams`.
+def scene_of(frame, cams, seed, floor=None, light=None, other=False, more=None):
+    """The whole scene of a frame (or a decoy) seen by `cams`.
 
-    `floor`, `light` pick their kinds, `other` puts a second frame behind.
+    `floor`, `light` pick their kinds, `other` puts a second frame behind, `more(build, lights, lo, hi)` puts
+    further things in and notes them.
     """
     rng = np.random.default_rng([seed, 2])
     build = Builder()
-    finish = add_frame(build, frame, rng)
+    finish = add_frame(build, frame, rng) if frame.sticks else frame.add(build, rng)
     lo, hi = extent(frame)
     mid, size = (lo + hi) / 2, float(np.linalg.norm(hi - lo))
     floor = floor or str(rng.choice(FLOORS))
@@ -335,6 +336,8 @@ def scene_of(frame, cams, seed, floor=None, light=None, other=False):
         "finish": finish,
         "second": second,
     }
+    if more:
+        note |= more(build, lights, lo, hi)
     return Scene(
         build.clusters,
         build.materials,
@@ -348,8 +351,8 @@ def scene_of(frame, cams, seed, floor=None, light=None, other=False):
 
 def extent(frame):
     """Lower and upper corner of all bodies of a frame, braces included."""
-    if frame.real:
-        corners = real_corners(frame)
+    if frame.real or not frame.sticks:
+        corners = real_corners(frame) if frame.real else frame.corners()
         return corners.min(axis=0), corners.max(axis=0)
     w = frame.stock.width
     corners = [c for s in frame.sticks for c in body(s, w)]

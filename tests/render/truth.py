@@ -88,7 +88,8 @@ def pinned(frame):
     out = []
     for i, b in enumerate(frame.braces, len(frame.sticks)):
         for point, axis in frame.pins:
-            ends = on_line(frame, point, axis, point[axis] - frame.stock.width, point[axis] + frame.stock.width)
+            w = frame.stock.width
+            ends = on_line(frame, point, axis, point[axis] - w, point[axis] + w)
             own = [end for end in ends if end[0] == i]
             for s, k in ends:
                 if own and s < len(frame.sticks):
@@ -136,10 +137,23 @@ def truth_of(frame, photos, kind="plain"):
     return out
 
 
-def photo_record(frame, cam, clusters, name, f35, render_s, xp=np):
-    """One entry of `photos`: camera and openings."""
+def photo_record(frame, cam, clusters, name, f35, render_s, xp=np, shot=None):
+    """One entry of `photos`: camera and openings.
+
+    `shot`: what became of the picture (`retouch.Shot`).  The camera is that of the picture before it was
+    mirrored; the openings' pixels are those of the file.
+    """
     members = frame.real or [*frame.sticks, *frame.braces]
-    return {
+    holes = openings(members, frame.stock, cam, clusters, xp) if members else []
+    more = {}
+    if shot:
+        shift = (shot.camera.cx - cam.cx, shot.camera.cy - cam.cy)
+        for hole in holes:
+            hole["xy"] = [round(float(v), 2) for v in shot.placed(np.add(hole["xy"], shift))]
+        more = {"done": list(shot.notes)} if shot.notes else {}
+        more |= {"mirrored": True} if shot.mirrored else {}
+        cam = shot.camera
+    return more | {
         "file": name,
         "size": list(cam.size),
         "f": cam.f,
@@ -151,5 +165,5 @@ def photo_record(frame, cam, clusters, name, f35, render_s, xp=np):
         "R": cam.R.tolist(),
         "t": cam.t.tolist(),
         "render_s": render_s,
-        "holes": openings(members, frame.stock, cam, clusters, xp),
+        "holes": holes,
     }

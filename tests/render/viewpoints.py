@@ -119,7 +119,9 @@ def cameras_close(rng, points, floor_z, count, long_side, faces, radius):
             # An opening on the near side, and so far from it that it is 9 to 22 px wide in 2000.
             some = faces[0][rng.integers(len(faces[0]), size=4)]
             target = some[np.argmax((some - mid) @ away)]
-            place = target + f * 2 * radius / (rng.uniform(9, 22) * long_side / 2000) * away
+            place = (
+                target + f * 2 * radius / (rng.uniform(9, 22) * (1 + attempt / 40) * long_side / 2000) * away
+            )
             place[2] = max(place[2], floor_z + 2)
             R = rolled(replace(seen, R=look(place, target, 0.0)), np.deg2rad(rng.normal(0, 3))).R
             cam = replace(seen, R=R, t=-R @ place)
