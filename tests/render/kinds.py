@@ -31,7 +31,8 @@ class Kind:
     """How a kind is made: `folder` before the number, photos, long side in px (None: the recipe's own).
 
     `exif`, `obstacles`: the share of photos with EXIF, of frames with things in use about them; `rough`,
-    `every`: how much of a hand-built frame's errors every so many-th frame has.
+    `every`: how much of a hand-built frame's errors every so many-th frame has; `finer`: times as many rays a
+    pixel, where a larger photo was scaled down.
     """
 
     folder: str
@@ -41,15 +42,16 @@ class Kind:
     obstacles: float = 0.0
     rough: float = 0.0
     every: int = 1
+    finer: int = 1
 
 
 KINDS = {
     "plain": Kind("r", 4),
     "handbuilt": Kind("handbuilt", 3, obstacles=0.3, rough=1.0),
-    "web": Kind("web", 3, exif=0.0, obstacles=0.3, rough=1.0),
+    "web": Kind("web", 3, exif=0.0, obstacles=0.3, rough=1.0, finer=3),
     "telephone": Kind("telephone", 3, 2000, exif=0.8, obstacles=1.0, rough=0.3, every=3),
     "closeup": Kind("closeup", 6, 1600, obstacles=0.2, rough=0.3, every=3),
-    "decoy": Kind("decoy", 3, exif=0.3),
+    "decoy": Kind("decoy", 3, exif=0.3, finer=2),
 }
 
 

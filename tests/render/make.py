@@ -93,7 +93,8 @@ def make_frame(number, folder, xp=np, spp=16, photos=None, long_side=None, say=p
     records = []
     for k, cam in enumerate(cams, 1):
         start = time.perf_counter()
-        linear = render(scene, cam, spp if max(cam.size) < 2500 else max(4, spp // 2), number * 10 + k, xp)
+        rays = spp * spec.finer if max(cam.size) < 2500 else max(4, spp // 2)
+        linear = render(scene, cam, rays, number * 10 + k, xp)
         linear = linear.get() if hasattr(linear, "get") else linear
         wished = rng.uniform(*BRIGHT[what["light"]])
         exposure = wished / max(1e-4, float(np.exp(np.log(linear.mean(axis=2) + 1e-3).mean())))

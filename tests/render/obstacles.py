@@ -130,10 +130,14 @@ def add_before(build, frame, cam, rng, floor_z):
         radius, half = 0.45 * reach, (p[2] + reach - floor_z) / 2
         mid = np.array([p[0], p[1], floor_z + half])
         shape, size = build.shape("cylinder", np.eye(3), mid, 0, (radius, half), k), np.hypot(radius, half)
-    elif kind == "box":
-        a = rng.uniform(0, 3)
+    elif kind == "box":  # a crate that stands on the floor
+        a, half = rng.uniform(0, 3), (p[2] + reach - floor_z) / 2
+        mid = np.array([p[0], p[1], floor_z + half])
         rot = np.array([[np.cos(a), np.sin(a), 0], [-np.sin(a), np.cos(a), 0], [0, 0, 1.0]])
-        shape, size = build.shape("prism", rot, p, 0, slabs(np.full(3, reach * 0.57)), k), reach
+        shape, size = (
+            build.shape("prism", rot, mid, 0, slabs((0.57 * reach, 0.57 * reach, half)), k),
+            reach + half,
+        )
     else:
         shape, size = build.shape("ball", np.eye(3), p, 0, (reach,), k), reach
     m.rot, m.mid = shape.rot, shape.mid
