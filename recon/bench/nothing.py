@@ -150,8 +150,8 @@ def measure(picture: Picture, stocks: Mapping[str, Stock]) -> dict[str, Any]:
     Returns
     -------
     dict
-        `picture`, `photos`; `members` that are claimed, `sure` of them, `confidence` of the surest; `refused`,
-        the sentence, or None; `loaded`, False where the file itself is refused; `cpu_s`.
+        `picture`, `photos`; `members` that are claimed, `sure` of them, `confidence` of the surest;
+        `refused`, the sentence, or None; `loaded`, False where the file itself is refused; `cpu_s`.
     """
     from recon import solve
 
@@ -209,18 +209,14 @@ def sentence_of(row: Mapping[str, Any]) -> str:
 
 
 def totals(rows: Sequence[Mapping[str, Any]]) -> str:
-    """The sums over all pictures that could be loaded, and the sentences of refusal by how common they are."""
+    """The sums over all pictures that could be loaded, and the sentences of refusal, the commonest first."""
     seen = [row for row in rows if row["loaded"]]
-    frames, sure = ([row for row in seen if row[key]] for key in ("members", "sure"))
     refused = Counter(sentence_of(row) for row in seen if row["refused"])
-    out = [
-        f"\n{len(seen)} pictures without a frame ({len(rows) - len(seen)} further ones could not be loaded)",
-        f"  false frames: {len(frames)} ({share(len(frames), len(seen))}), "
-        + f"with {sum(row['members'] for row in seen)} members",
-        f"  false frames with a member called sure: {len(sure)} ({share(len(sure), len(seen))}), "
-        + f"with {sum(row['sure'] for row in seen)} such members",
-        f"  refused: {refused.total()}",
-        *(f"    {n} x {sentence}" for sentence, n in refused.most_common()),
-        f"  {sum(row['cpu_s'] for row in rows):.0f} s CPU",
-    ]
+    out = [f"\n{len(seen)} pictures without a frame ({len(rows) - len(seen)} more could not be loaded)"]
+    for what, key in (("false frames", "members"), ("false frames with a member called sure", "sure")):
+        count = sum(row[key] > 0 for row in seen)
+        out.append(f"  {what}: {count} ({share(count, len(seen))}), members: {sum(row[key] for row in seen)}")
+    out.append(f"  refused: {refused.total()}")
+    out += [f"    {n} x {sentence}" for sentence, n in refused.most_common()]
+    out.append(f"  {sum(row['cpu_s'] for row in rows):.0f} s CPU")
     return "\n".join(out)

@@ -1,4 +1,4 @@
-"""Pictures of nothing but a surface: floors and walls seen at a slant, for what must not be read as a frame."""
+"""Pictures of nothing but a surface: floors and walls at a slant, which are not to be read as a frame."""
 
 import numpy as np
 
