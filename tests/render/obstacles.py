@@ -164,9 +164,9 @@ def add_shadow(build, frame, light: Light, cams, rng, lo, hi):
     centres = np.array([s.hole(k) for s in frame.sticks for k in range(s.holes)])
     for _ in range(150):
         target = centres[rng.integers(len(centres))]
-        way = light.at * 1.0 if light.far else (light.at - target)
-        far = 1.0 if not light.far else np.linalg.norm(way)
-        way = way / np.linalg.norm(way)
+        way = light.at if light.far else light.at - target
+        far = np.linalg.norm(way)
+        way = way / far
         p = target + way * (size * rng.uniform(0.5, 2.5) if light.far else far * rng.uniform(0.3, 0.85))
         reach = size * rng.uniform(0.06, 0.2)
         unseen = not any(in_picture(c, p, reach) for c in cams)
