@@ -184,11 +184,13 @@ def _openings(photos: Sequence[PhotoImage], reading: Reading, truth: Mapping[str
     squared errors of those found, px^2; `kept`: openings of members; `kept_true`: of these, true ones.
     """
     by_file = {p["file"]: p for p in truth["photos"]}
-    width = truth["width_mm"] / truth["pitch_mm"]
     sums: dict[str, float] = dict.fromkeys(COUNTS, 0) | {"squares": 0.0}
     for photo in photos:
         placed = by_file[photo.name]
         listed = openings_of(placed, truth)
+        if not listed:  # a truth without members has no stock either
+            continue
+        width = truth["width_mm"] / truth["pitch_mm"]
         seen = [h for i, h in listed if h["seen"] >= 6 and _facing(i, h, placed, truth, width) > 0.2]
         if not seen:
             continue

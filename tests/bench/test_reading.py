@@ -10,7 +10,9 @@ from PIL import Image
 from recon.bench import reading
 from recon.bench.reading import kind_of, measure
 from recon.bench.reading_table import confidence_bins, line, totals
+from recon.frame.model import Frame, Member
 from recon.frame.stock import load_stocks
+from recon.solve.reading import Reading
 
 ROW = {
     "frame": "i100",
@@ -108,6 +110,24 @@ def test_photos_are_used_as_far_as_there_are_any(tmp_path, monkeypatch, asked, g
     assert row["failed"] and row["given"] == given and row["set_aside"] == names[:given]
     assert (row["visible"], row["visible_exact"], row["members_sure"]) == (1, 0, [])
     assert row["cpu_s"] > 0 and "0 exact" in line(row) and "in sight: 0 of 1" in totals([row], "all")
+
+
+def test_members_read_where_there_are_none_are_extra(tmp_path, monkeypatch):
+    """The truth of a decoy lists no member and no stock."""
+    photo = tmp_path / "photo_1.png"
+    Image.fromarray(np.full((480, 640, 3), 128, np.uint8)).save(photo)
+    truth = {"sticks": [], "bolts": [], "photos": [{"file": photo.name, "holes": []}]}
+    (tmp_path / "truth.json").write_text(json.dumps(truth))
+    members = (
+        Member("A", (0.0, 0, 0), (1.0, 0, 0), 5, confidence=0.3),
+        Member("B", (0.0, 0, 1), (0.0, 1, 0), 4, confidence=0.95),
+    )
+    read = Reading(Frame(members), {}, {}, {})
+    monkeypatch.setattr("recon.solve.read", lambda photos, stocks: read)
+    row = measure(tmp_path, 3, load_stocks())
+    assert (row["members"], row["extra"], row["edits"], row["visible"]) == (0, 2, 2, 0)
+    assert sorted(row["members_sure"]) == [(0.3, False), (0.95, False)]
+    assert "confidence 0.9 to 1.0: 1 members, 0.0 % exact" in totals([row], 3)
 
 
 def test_photos_to_use_are_a_number_or_all():

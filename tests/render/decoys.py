@@ -4,7 +4,7 @@ A `Decoy` takes the place of a frame in a scene.  Unit: what one step between ho
 out as large as those of frames.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from . import textures as tx
 from .obstacles import slabs
 
 STYLES = ("perforated", "dots", "grating", "tiles", "channel", "breadboard", "fence")
+LEAST_FACING = 0.25  # cosine between a panel's normal and the way to a camera.  This project's choice
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,11 @@ class Decoy:
         """Corners (N, 3) of all panels."""
         signs = np.array(list(np.ndindex(2, 2, 2))) * 2 - 1
         return np.concatenate([p.mid + (signs * p.half) @ p.rot for p in self.panels])
+
+    def faces(self, place):
+        """Whether a camera at `place` sees its first panel, from either side, and not along it."""
+        way = place - self.panels[0].mid
+        return bool(abs(way @ self.panels[0].rot[2]) > LEAST_FACING * np.linalg.norm(way))
 
     def add(self, build, rng):
         """Put the panels into a scene; what they are finished as."""
@@ -144,13 +150,13 @@ def channel_piece(rng, rot, mid, long, high, material, holes):
     """One channel: a web and two flanges, each with rows of holes; the web faces along `rot`'s third axis."""
     thick = 0.06
     wide = rng.integers(1, 3) + 0.5
-    web = Panel(rot, mid, np.array([long + 0.5, wide, thick]), material(), holes)
+    web = Panel(rot, mid, np.array([long + 0.5, wide, thick]), material, holes)
     out = [web]
     for side in (-1, 1):
         turned = np.array([rot[0], side * rot[2], -side * rot[1]])
         turned[2] = np.cross(turned[0], turned[1])
         at = mid + side * (wide + thick) * rot[1] - (high + 0.5) * rot[2]
-        out.append(Panel(turned, at, np.array([long + 0.5, high + 0.5, thick]), material(), holes))
+        out.append(Panel(turned, at, np.array([long + 0.5, high + 0.5, thick]), replace(material), holes))
     return out
 
 
@@ -166,7 +172,7 @@ def channel(rng, seed):
         # Crossing channels lie on each other, as when bolted.
         rot = turned if n % 2 == 0 else np.array([turned[1], -turned[0], turned[2]])
         mid = np.array([*rng.uniform(-4, 4, 2), 2 * high + 1.2 + n * (2 * high + 2.4)])
-        panels += channel_piece(rng, rot, mid, long, high, lambda: metal(rng, seed), holes)
+        panels += channel_piece(rng, rot, mid, long, high, metal(rng, seed), holes)
     return panels
 
 

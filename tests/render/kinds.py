@@ -90,7 +90,12 @@ def cameras(kind, frame, points, rng, floor_z, count, long_side):
         return cameras_cropped(rng, points, floor_z, count, long_side), None
     if kind == "closeup":
         return cameras_close(rng, points, floor_z, count, long_side, faces_of(frame), frame.stock.radius)
-    return cameras_round(rng, points, floor_z, count, long_side)
+    cams = cameras_round(rng, points, floor_z, count, long_side)
+    for _ in range(60 if kind == "decoy" else 0):
+        if all(frame.faces(cam.place) for cam in cams[0]):
+            break
+        cams = cameras_round(rng, points, floor_z, count, long_side)
+    return cams
 
 
 def things(kind, number, frame, cams):

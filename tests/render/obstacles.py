@@ -129,7 +129,10 @@ def add_before(build, frame, cam, rng, floor_z):
     if kind == "pole":  # from the floor up: a chair's leg, a broom, a plant's stem
         radius, half = 0.45 * reach, (p[2] + reach - floor_z) / 2
         mid = np.array([p[0], p[1], floor_z + half])
-        shape, size = build.shape("cylinder", np.eye(3), mid, 0, (radius, half), k), np.hypot(radius, half)
+        shape, size = (
+            build.shape("cylinder", np.eye(3), mid, 0, (float(radius), float(half)), k),
+            radius + half,
+        )
     elif kind == "box":  # a crate that stands on the floor
         a, half = rng.uniform(0, 3), (p[2] + reach - floor_z) / 2
         mid = np.array([p[0], p[1], floor_z + half])
@@ -139,7 +142,7 @@ def add_before(build, frame, cam, rng, floor_z):
             reach + half,
         )
     else:
-        shape, size = build.shape("ball", np.eye(3), p, 0, (reach,), k), reach
+        shape, size = build.shape("ball", np.eye(3), p, 0, (float(reach),), k), reach
     m.rot, m.mid = shape.rot, shape.mid
     build.add([shape], shape.mid, float(size) * 1.01)
     return True

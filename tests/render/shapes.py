@@ -237,6 +237,8 @@ def hit_plate(o, d, half, step, hole, square, stagger, blind):
     where they go through).
     """
     xp = xp_of(o)
+    # Plain numbers: those of NumPy would turn float32 into float64.
+    half, step, hole = ([float(v) for v in values] for values in (half, step, hole))
     t0, t1, face = interval(o, d, [(tuple(e), h) for e, h in zip(np.eye(3), half)])
     index = xp.nonzero((t1 > t0) & (t1 > EPS))[0]
     o, d, t1 = o[:, index], d[:, index], t1[index]

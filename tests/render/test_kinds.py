@@ -15,8 +15,8 @@ from tests.render.cameras import Camera
 from tests.render.decoys import STYLES as DECOYS
 from tests.render.decoys import decoy_of
 from tests.render.frames import STOCK, frame_of
-from tests.render.kinds import KINDS, faces_of
-from tests.render.make import corners_of, quick_frame
+from tests.render.kinds import KINDS, cameras, faces_of
+from tests.render.make import corners_of, make_frame, quick_frame
 from tests.render.scenes import extent
 from tests.render.viewpoints import cameras_close, cameras_cropped, facing, shows_whole, turned_to
 
@@ -130,9 +130,37 @@ def test_a_decoy_shows_something_and_has_no_member(style):
     assert pictures[0][y0:y1, x0:x1].std() > 8
 
 
+@pytest.mark.parametrize("style", ["perforated", "dots", "fence"])
+def test_a_standing_decoy_is_seen_from_its_front_or_back(style):
+    for seed in range(4):
+        decoy = decoy_of(seed, style)
+        rng = np.random.default_rng([seed, 4])
+        cams, _ = cameras("decoy", decoy, decoy.corners(), rng, 0.0, 3, 200)
+        assert all(decoy.faces(cam.place) for cam in cams)
+        edge = decoy.panels[0].mid + 50 * decoy.panels[0].rot[0]
+        assert not decoy.faces(edge)
+
+
+def test_a_channel_has_one_finish():
+    for piece in range(0, len(panels := decoy_of(4, "channel").panels), 3):
+        assert len({id(p.material) for p in panels[piece : piece + 3]}) == 3  # each is placed by itself
+        assert len({p.material.albedo for p in panels[piece : piece + 3]}) == 1
+
+
 def test_decoys_come_by_turns():
     assert [decoy_of(n).style for n in range(len(DECOYS))] == list(DECOYS)
     assert decoy_of(4).corners() == pytest.approx(decoy_of(4).corners())
+
+
+def test_pictures_of_the_web_are_hand_built_frames_without_exif(tmp_path):
+    make_frame(1, tmp_path, spp=1, photos=2, long_side=120, kind="web", say=lambda *a, **k: None)
+    truth = json.loads((tmp_path / "web001" / "truth.json").read_text())
+    assert truth["name"] == "cube" and len(truth["sticks"]) == 12 and truth["style"] == "web"
+    assert all("real" in s for s in truth["sticks"])
+    for photo in truth["photos"]:
+        assert photo["exif_f35"] is None and photo["holes"]
+        with Image.open(tmp_path / "web001" / photo["file"]) as picture:
+            assert list(picture.size) == photo["size"] and not picture.getexif().get_ifd(0x8769)
 
 
 def test_a_whole_data_set_is_made_by_the_kinds_name(tmp_path):
