@@ -75,8 +75,17 @@ def bordered(one, rng):
     return replace(one, picture=out, camera=cam, notes=(*one.notes, "screenshot"))
 
 
+def calm(picture, spread):
+    """Noise taken out, edges kept: what scaling a larger picture down does, and telephones do.
+
+    `spread`: differences of grey levels below it are taken for noise.
+    """
+    return cv2.bilateralFilter(picture, 5, spread, 1.2)
+
+
 def web(one, rng, may_mirror=True):
     """A picture as a page on the web shows it."""
+    one = replace(one, picture=calm(one.picture, float(rng.uniform(20, 45))))
     if rng.random() < 0.8:
         amount, sigma = float(rng.uniform(0.6, 2.2)), float(rng.uniform(0.7, 1.6))
         one = replace(
@@ -131,6 +140,6 @@ def telephone(linear, rng, exposure):
     linear = linear * exposure
     linear = np.maximum(linear + grain * noise * np.sqrt(np.maximum(linear, 0) + 0.01), 0)
     picture = shot(linear.astype(np.float32), rng, 1.0)
-    picture = cv2.bilateralFilter(picture, 5, float(rng.uniform(20, 60)), max(1.0, 2 * scale))
+    picture = calm(picture, float(rng.uniform(20, 60)))
     picture = lifted(picture, rng.uniform(0.55, 0.9))
     return sharpened(picture, float(rng.uniform(0.3, 1.2)), max(0.7, 1.2 * scale))
