@@ -1,6 +1,7 @@
 """What the project measures of itself: `python -m recon.bench NAME`.
 
 reading        how well frames are read, against truth
+nothing        what is claimed of pictures that show no frame
 again          what corrections are worth when the photos are read again
 audit          the audit on random frames with one random change each
 cutting        cut lists: gap to the bound, and against first-fit decreasing
@@ -8,6 +9,7 @@ checks         the time that checks take on large frames
 steps          build steps of random frames, checked by other means
 papers         the time that all papers take
 
+reading_table  the figures of readings, as a table
 score          a frame against its truth
 random_frames  random frames that could be built
 scaffold       scaffolds of any size

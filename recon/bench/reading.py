@@ -1,43 +1,41 @@
 """How well frames are read: a folder of frames with truth in, a table out.
 
-    python -m recon.bench reading FOLDER [FOLDER ...] [--photos 3 2 1] [--json FILE]
+    python -m recon.bench reading FOLDER [FOLDER ...] [--photos all 3 2 1] [--json FILE]
 
-A FOLDER is one frame (photo_1.jpg ..., truth.json as sample_images has it) or holds several.  Members are
-compared with the truth under any of the 24 turns and any shift; a member is exact when both its end holes
-are.  Speed is a multiple of one cv2.SimpleBlobDetector pass over the same photos, in the same run.
+A FOLDER is one frame (photo_1.jpg ..., truth.json as sample_images has it) or holds several.  Figures are
+summed by kind (the letters that a folder's name begins with) and over all.  Members are compared with the
+truth under any of the 24 turns and any shift; a member is exact when both its end holes are.  Speed is a
+multiple of one cv2.SimpleBlobDetector pass over the same photos, in the same run.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import re
 import sys
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 from scipy.spatial import cKDTree
 
-from recon.bench.score import frame_ends, same, score, truth_ends
+from recon.bench.reading_table import COUNTS, line, totals
+from recon.bench.score import exact_members, openings_of, score, truth_ends
 from recon.errors import ReconError
-from recon.frame.confidence import SURE
 from recon.frame.files import frame_to_dict
 from recon.frame.stock import Stock, load_stocks
 from recon.geometry.arrays import FloatArray
-from recon.geometry.lattice import rotations
 from recon.image.openings import detect_openings, lab_image
 from recon.image.photos import PhotoImage, load_photo
 
 if TYPE_CHECKING:
     from recon.solve.reading import Reading
 
-Result = TypeVar("Result")
-
 IN_SIGHT = 3  # openings that must be in sight for a member to count as seen
-MOST_SHIFTS = 5  # for each turn, the shifts with most votes that are looked at
 
 
 def run(args: Sequence[str]) -> int:
@@ -47,7 +45,11 @@ def run(args: Sequence[str]) -> int:
     )
     parser.add_argument("folders", nargs="+", type=Path)
     parser.add_argument(
-        "--photos", nargs="+", type=int, default=[3, 2, 1], help="how many of each frame's photos to use"
+        "--photos",
+        nargs="+",
+        type=_count,
+        default=[3, 2, 1],
+        help="how many of each frame's photos to use, as far as it has them; all: every one",
     )
     parser.add_argument("--json", type=Path, help="write all figures to this file, too")
     opts = parser.parse_args(args)
@@ -57,12 +59,21 @@ def run(args: Sequence[str]) -> int:
     for n in opts.photos:
         for folder in frames:
             rows.append(measure(folder, n, stocks))
-            print(_line(rows[-1]), flush=True)
-        _print_totals([r for r in rows if r["photos"] == n], n)
+            print(line(rows[-1]), flush=True)
+        print(totals([r for r in rows if r["photos"] == (n or "all")], n or "all"), flush=True)
     _print_peak_memory()
     if opts.json:
         opts.json.write_text(json.dumps(rows, indent=1))
     return 0
+
+
+def _count(text: str) -> int | None:
+    """A number of photos; None for `all`."""
+    if text == "all":
+        return None
+    if text.isdecimal() and int(text):
+        return int(text)
+    raise argparse.ArgumentTypeError(f"{text} is no number of photos; give 1, 2, 3 ... or all")
 
 
 def _print_peak_memory() -> None:
@@ -88,46 +99,63 @@ def frames_in(folders: list[Path]) -> list[Path]:
     return frames
 
 
-def measure(folder: Path, n: int, stocks: Mapping[str, Stock]) -> dict[str, Any]:
-    """All figures of one frame read from its first n photos."""
+def measure(folder: Path, n: int | None, stocks: Mapping[str, Stock]) -> dict[str, Any]:
+    """All figures of one frame read from its first n photos, or as many as there are; None: from all."""
     from recon import solve
 
-    truth = json.loads((folder / "truth.json").read_text())
+    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
     names = [p["file"] for p in truth["photos"]][:n]
     photos = [load_photo(folder / name) for name in names]
-    _, blob_s = _timed(lambda: _detect_blobs(photos))
-    row: dict[str, Any] = {"frame": folder.name, "photos": n}
+    start = time.perf_counter()
+    _detect_blobs(photos)
+    blob_s = time.perf_counter() - start
+    row: dict[str, Any] = {"frame": folder.name, "kind": kind_of(folder.name), "photos": n or "all"}
+    row |= {"given": len(names), "blob_s": blob_s}
+    failed: ReconError | None = None
+    start, cpu = time.perf_counter(), time.process_time()
     try:
-        reading, seconds = _timed(lambda: solve.read(photos, stocks=stocks))
+        reading = solve.read(photos, stocks=stocks)
     except ReconError as error:
+        failed = error
+    row |= {"seconds": time.perf_counter() - start, "cpu_s": time.process_time() - cpu}
+    if failed is not None:
+        nothing = score({"members": []}, truth, IN_SIGHT, names)
         return (
             row
-            | {"failed": str(error)}
-            | score({"members": []}, truth, IN_SIGHT, names)
-            | {"visible_exact": 0, "seconds": 0.0, "blob_s": blob_s}
-            | {"members_sure": [], "set_aside": names, "openings": {}}
+            | nothing
+            | {
+                "failed": str(failed),
+                "members_sure": [],
+                "set_aside": names,
+                "openings": {},
+            }
         )
     frame = frame_to_dict(reading.frame)
     return (
         row
         | score(frame, truth, IN_SIGHT, names)
-        | {"seconds": seconds, "blob_s": blob_s, "members_sure": confidence_hits(frame, truth)}
+        | {"members_sure": confidence_hits(frame, truth)}
         | {"set_aside": [name for name, _ in reading.set_aside]}
         | {"openings": _openings(photos, reading, truth)}
     )
+
+
+def kind_of(name: str) -> str:
+    """The kind of photographs that a frame's folder holds: the letters that its name begins with.
+
+    Examples
+    --------
+    >>> from recon.bench.reading import kind_of
+    >>> kind_of("i100"), kind_of("closeup003"), kind_of("cart")
+    ('i', 'closeup', 'cart')
+    """
+    return re.split(r"[^A-Za-z]", name)[0] or name
 
 
 def _detect_blobs(photos: Sequence[PhotoImage]) -> None:
     """One pass of OpenCV's blob detector over the photos, which times are compared with."""
     for photo in photos:
         cv2.SimpleBlobDetector.create().detect(cv2.cvtColor(photo.colour, cv2.COLOR_RGB2GRAY))
-
-
-def _timed(work: Callable[[], Result]) -> tuple[Result, float]:
-    """What a function returns, and the seconds that it takes."""
-    start = time.perf_counter()
-    value = work()
-    return value, time.perf_counter() - start
 
 
 def confidence_hits(frame: Mapping[str, Any], truth: Mapping[str, Any]) -> list[tuple[float, bool]]:
@@ -146,24 +174,7 @@ def confidence_hits(frame: Mapping[str, Any], truth: Mapping[str, Any]) -> list[
     >>> confidence_hits(frame, truth)
     [(0.8, True)]
     """
-    best: list[bool] = []
-    true = truth_ends(truth)
-    for turn in rotations():
-        turned = [(turn @ a, turn @ b) for a, b in frame_ends(frame)]
-        tally: dict[tuple[float, ...], int] = {}
-        for a, _ in turned:
-            for ends in true:
-                for u in ends:
-                    shift = tuple(np.round(u - a, 2).tolist())
-                    tally[shift] = tally.get(shift, 0) + 1
-        for shift in sorted(tally, key=tally.__getitem__, reverse=True)[:MOST_SHIFTS]:
-            hits = [any(same((a + shift, b + shift), t) for t in true) for a, b in turned]
-            if not best or sum(hits) > sum(best):
-                best = hits
-    return [(m["confidence"], hit) for m, hit in zip(frame["members"], best)]
-
-
-COUNTS = ("in_sight", "detected", "kept", "kept_true", "found", "squares")
+    return [(m["confidence"], hit) for m, hit in zip(frame["members"], exact_members(frame, truth))]
 
 
 def _openings(photos: Sequence[PhotoImage], reading: Reading, truth: Mapping[str, Any]) -> dict[str, float]:
@@ -173,11 +184,14 @@ def _openings(photos: Sequence[PhotoImage], reading: Reading, truth: Mapping[str
     squared errors of those found, px^2; `kept`: openings of members; `kept_true`: of these, true ones.
     """
     by_file = {p["file"]: p for p in truth["photos"]}
-    width = truth["width_mm"] / truth["pitch_mm"]
     sums: dict[str, float] = dict.fromkeys(COUNTS, 0) | {"squares": 0.0}
     for photo in photos:
         placed = by_file[photo.name]
-        seen = [h for h in placed["holes"] if h["seen"] >= 6 and _facing(h, placed, truth, width) > 0.2]
+        listed = openings_of(placed, truth)
+        if not listed:  # a truth without members has no stock either
+            continue
+        width = truth["width_mm"] / truth["pitch_mm"]
+        seen = [h for i, h in listed if h["seen"] >= 6 and _facing(i, h, placed, truth, width) > 0.2]
         if not seen:
             continue
         xy, reach = _places(seen)
@@ -191,7 +205,7 @@ def _openings(photos: Sequence[PhotoImage], reading: Reading, truth: Mapping[str
             d = cKDTree(kept[:, :2]).query(xy)[0]
             sums["found"] += int((d < reach).sum())
             sums["squares"] += float((d[d < reach] ** 2).sum())
-            every, size = _places(placed["holes"])
+            every, size = _places([h for _, h in listed])
             d, j = cKDTree(every).query(kept[:, :2])
             sums["kept"] += len(kept)
             sums["kept_true"] += int((d < size[j]).sum())
@@ -204,84 +218,18 @@ def _places(holes: Sequence[Mapping[str, Any]]) -> tuple[FloatArray, FloatArray]
 
 
 def _facing(
-    hole: Mapping[str, Any], photo: Mapping[str, Any], truth: Mapping[str, Any], width: float
+    number: int, hole: Mapping[str, Any], photo: Mapping[str, Any], truth: Mapping[str, Any], width: float
 ) -> float:
     """Cosine between the line of sight and the face's normal: how much the opening is foreshortened."""
-    stick = truth["braces"][hole["brace"]] if "brace" in hole else truth["sticks"][hole["stick"]]
-    if "at" in stick:
-        c = np.array(stick["at"], float)
-        c[stick["axis"]] += hole["hole"]
-    else:
-        c = np.array(stick["first"], float) + hole["hole"] * np.array(stick["direction"], float)
+    first, last = truth_ends(truth)[number]
+    member = [*truth["sticks"], *truth.get("braces", [])][number]
+    u = (last - first) / max(1, member["holes"] - 1)
+    if real := member.get("real"):
+        first, u = np.array(real["first"], float), np.array(real["dir"], float)
     n = np.array(hole["normal"], float)
     R, t = np.array(photo["R"]), np.array(photo["t"])
-    v = R @ (c + 0.5 * width * n) + t
+    v = R @ (first + hole["hole"] * u + 0.5 * width * n) + t
     return float(abs((R @ n) @ v) / np.linalg.norm(v))
-
-
-def _line(row: Mapping[str, Any]) -> str:
-    """One frame's figures."""
-    text = (
-        f"{row['frame']:12s} {row['photos']} photos: {row['exact']:2d} exact {row['wrong']:2d} wrong "
-        f"{row['missing']:2d} missing {row['extra']:2d} extra; "
-        f"in sight {row.get('visible_exact', 0)}/{row.get('visible', 0)}"
-    )
-    if sums := row["openings"]:
-        text += (
-            f"; openings {sums['found']}/{sums['in_sight']}, "
-            f"rms {np.sqrt(sums['squares'] / max(sums['found'], 1)):.2f} px"
-            f"; {row['seconds']:.1f} s = {row['seconds'] / row['blob_s']:.0f} x blobs"
-        )
-    if row.get("failed"):
-        text += "; " + row["failed"][:80]
-    if row["set_aside"]:
-        text += "; aside " + ", ".join(row["set_aside"])
-    return text
-
-
-def _print_totals(rows: Sequence[Mapping[str, Any]], n: int) -> None:
-    """Print the sums over all frames."""
-
-    def total(key: str) -> float:
-        return sum(row.get(key, 0) for row in rows)
-
-    print(f"\n{n} photos, {len(rows)} frames")
-    print(
-        f"  members: {total('members')}, exact {total('exact')}, wrong {total('wrong')}, "
-        f"missing {total('missing')}, extra {total('extra')}"
-    )
-    print(
-        f"  in sight: {total('visible_exact')} of {total('visible')} exact "
-        f"({100 * total('visible_exact') / max(1, total('visible')):.1f} %)"
-    )
-    print(f"  frames that need no edit: {sum(row['edits'] == 0 for row in rows)} of {len(rows)}")
-    _print_openings({key: sum(row["openings"].get(key, 0) for row in rows) for key in COUNTS})
-    sure = [pair for row in rows for pair in row["members_sure"]]
-    for low, high in ((SURE, 1.01), (0.5, SURE), (0.0, 0.5)):
-        part = [exact for confidence, exact in sure if low <= confidence < high]
-        if part:
-            print(
-                f"  confidence {low:.1f} to {min(high, 1):.1f}: {len(part)} members, "
-                f"{100 * np.mean(part):.1f} % exact"
-            )
-    seconds, blob_s = total("seconds"), total("blob_s")
-    print(
-        f"  {seconds / max(1, n * len(rows)):.1f} s a photo, "
-        f"{seconds / max(blob_s, 1e-9):.0f} x one blob-detector pass\n",
-        flush=True,
-    )
-
-
-def _print_openings(sums: Mapping[str, float]) -> None:
-    """Print shares of openings; nothing where none was in sight."""
-    if not sums["in_sight"]:
-        return
-    print(
-        f"  openings in sight: detected {sums['detected'] / sums['in_sight']:.3f}; "
-        f"kept by members {sums['found'] / sums['in_sight']:.3f}, "
-        f"precision {sums['kept_true'] / max(1, sums['kept']):.3f}, "
-        f"rms {np.sqrt(sums['squares'] / max(1, sums['found'])):.2f} px"
-    )
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@ import time
 
 import numpy as np
 
+from .kinds import KINDS
 from .make import make_frame
 
 parser = argparse.ArgumentParser(prog="python -m tests.render", description=__doc__)
@@ -13,7 +14,8 @@ parser.add_argument("first", type=int)
 parser.add_argument("last", type=int)
 parser.add_argument("--cuda", action="store_true", help="render with CuPy on a CUDA device")
 parser.add_argument("--spp", type=int, default=16, help="rays a pixel")
-parser.add_argument("--photos", type=int, default=4)
+parser.add_argument("--kind", choices=KINDS, default="plain", help="imperfections: see tests/render/kinds.py")
+parser.add_argument("--photos", type=int, help="photos of each frame, instead of the kind's own number")
 parser.add_argument("--long-side", type=int, help="pixels, instead of each frame's own")
 parser.add_argument("--seconds", type=float, default=1e9, help="start no further frame after this long")
 args = parser.parse_args()
@@ -23,4 +25,4 @@ if args.cuda:
 start = time.monotonic()
 for number in range(args.first, args.last):
     if time.monotonic() - start < args.seconds:
-        make_frame(number, args.folder, xp, args.spp, args.photos, args.long_side)
+        make_frame(number, args.folder, xp, args.spp, args.photos, args.long_side, kind=args.kind)

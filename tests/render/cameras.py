@@ -5,7 +5,7 @@ Camera model: `x_cam = R x + t` in pitches, OpenCV's radial model x_d = x (1 + k
 """
 
 import io
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -66,6 +66,27 @@ def look(place, target, roll):
     return np.array([[c, s, 0], [-s, c, 0], [0, 0, 1]]) @ level
 
 
+def stand_off(cam, points, azimuth, elevation, floor_z, fill):
+    """Where a camera stands so that points (N, 3) fill a share of its picture.
+
+    Rotation, place, and the pixels (N, 2) of the points.
+    """
+    mid = (points.min(axis=0) + points.max(axis=0)) / 2
+    near, far = 2.0, 1500.0
+    for _ in range(40):  # bisect the distance at which the frame fills the photo as wished
+        dist = np.sqrt(near * far)
+        away = np.array(
+            [np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)]
+        )
+        place = mid + dist * away
+        place[2] = max(place[2], floor_z + 3)
+        R = look(place, mid, 0.0)
+        xy, z = replace(cam, R=R, t=-R @ place).project(points)
+        big = np.inf if z.min() < 1 else (np.ptp(xy, axis=0) / cam.size).max()
+        near, far = (dist, far) if big > fill else (near, dist)
+    return R, place, xy
+
+
 def cameras_round(rng, points, floor_z, count=4, long_side=2000):
     """`count` cameras of one phone round the corner points (N, 3) of a frame.
 
@@ -78,7 +99,6 @@ def cameras_round(rng, points, floor_z, count=4, long_side=2000):
     cx, cy = size[0] / 2 + rng.normal(0, 5), size[1] / 2 + rng.normal(0, 5)
     k1 = float(np.clip(rng.normal(0, 0.04), -0.08, 0.08))
     k2 = float(np.clip(rng.normal(0, 0.012), -0.02, 0.02))
-    mid = (points.min(axis=0) + points.max(axis=0)) / 2
     azimuth = rng.uniform(0, 2 * np.pi)
     around = rng.random() < 0.3
     cams = []
@@ -90,19 +110,8 @@ def cameras_round(rng, points, floor_z, count=4, long_side=2000):
         elevation = np.deg2rad(rng.uniform(5, 50))
         fill = rng.uniform(0.55, 0.95) if rng.random() < 0.85 else rng.uniform(0.97, 1.06)
         aim = rng.normal(0, 0.03, 2)
-        near, far = 2.0, 1500.0
-        for _ in range(40):  # bisect the distance at which the frame fills the photo as wished
-            dist = np.sqrt(near * far)
-            away = np.array(
-                [np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)]
-            )
-            place = mid + dist * away
-            place[2] = max(place[2], floor_z + 3)
-            R = look(place, mid, 0.0)
-            cam = Camera(size, f, cx, cy, k1, k2, R, -R @ place)
-            xy, z = cam.project(points)
-            big = np.inf if z.min() < 1 else (np.ptp(xy, axis=0) / size).max()
-            near, far = (dist, far) if big > fill else (near, dist)
+        seen = Camera(size, f, cx, cy, k1, k2, np.eye(3), np.zeros(3))
+        R, place, xy = stand_off(seen, points, azimuth, elevation, floor_z, fill)
         roll = np.deg2rad(rng.normal(0, 2.0))
         shift = (xy.min(axis=0) + xy.max(axis=0)) / 2 - np.array([cx, cy]) + aim * size
         away_from_axis = np.linalg.inv(R) @ np.array([shift[0] / f, shift[1] / f, 1.0])

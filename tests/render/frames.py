@@ -54,6 +54,16 @@ STOCK = {
     )
 }
 
+# Kinds of stock that only hand-built frames have; `STOCK` keeps its order for the plain ones.
+MORE_STOCK = {
+    s.id: s
+    for s in (
+        Stock("beam8", 8.0, 8.0, 4.8, None, "wood"),
+        Stock("beam10", 10.0, 10.0, 5.0, None, "wood"),
+        Stock("alu25", 25.4, 25.4, 7.1, 2.0, "aluminium"),
+    )
+}
+
 
 @dataclass(frozen=True)
 class Stick:
@@ -111,6 +121,8 @@ class TrueFrame:
     bolts: tuple[Bolt, ...] = ()
     braces: tuple[Brace, ...] = ()
     pins: tuple[tuple[np.ndarray, int], ...] = field(default=())
+    real: tuple = ()  # where each stick, then each brace really is (`build.RealMember`), if not just there
+    rack: tuple[float, float, float] | None = None  # degrees, see `build.racked`
 
 
 def body(stick, width):
@@ -266,6 +278,16 @@ def posted(rng, stock, style):
     return sticks
 
 
+def cube(rng):
+    """Twelve sticks of one length, bolted near or in their end holes: the simplest thing to build by hand."""
+    n = int(rng.integers(8, 27))
+    far = float(n)
+    posts = [Stick(2, (x, y, 0.0), n + 1) for x in (0.0, far) for y in (0.0, far)]
+    along_x = [Stick(0, (0.0, y, z), n + 1) for y in (-1.0, far + 1) for z in (0.0, far)]
+    along_y = [Stick(1, (x, 0.0, z), n + 1) for x in (-1.0, far + 1) for z in (1.0, far - 1)]
+    return [*posts, *along_x, *along_y]
+
+
 def oriented_clear(brace, sticks, width):
     """Whether a brace's body keeps clear of every stick, by the separating-axis theorem for two boxes."""
     u = brace.direction
@@ -331,6 +353,8 @@ def frame_of(style, stock, seed, members=None, braces=0):
             sticks = (
                 grown(rng, stock, members or int(rng.integers(5, 15)))
                 if style == "grown"
+                else cube(rng)
+                if style == "cube"
                 else posted(rng, stock, style)
             )
         except ValueError:

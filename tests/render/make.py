@@ -1,13 +1,18 @@
-"""Make frames, render them, write folders rNNN/ with photo_K.jpg and truth.json."""
+"""Make frames, render them, write folders rNNN/ (webNNN/ and the like) of photo_K.jpg and truth.json."""
 
+import io
 import json
 import time
 from pathlib import Path
 
 import numpy as np
+from PIL import Image
 
-from .cameras import cameras_round, jpeg, shot
-from .frames import STOCK, frame_of
+from .build import real_corners
+from .cameras import jpeg
+from .decoys import decoy_truth
+from .frames import STOCK
+from .kinds import KINDS, by_hand, cameras, develop, subject, things
 from .scenes import FLOORS, LIGHTS, extent, scene_of
 from .trace import render
 from .truth import photo_record, truth_of
@@ -38,6 +43,8 @@ BRIGHT = {
 
 def corners_of(frame):
     """Corners (N, 3) of all bodies: what must fit in a photo."""
+    if frame.real or not frame.sticks:
+        return real_corners(frame) if frame.real else frame.corners()
     w = frame.stock.width
     points = []
     for s in [*frame.sticks, *frame.braces]:
@@ -67,55 +74,80 @@ def recipe(number):
     }
 
 
-def make_frame(number, folder, xp=np, spp=16, photos=4, long_side=None, say=print):
-    """Render frame `number` into `folder`/rNNN."""
-    what = recipe(number)
-    frame = frame_of(what["style"], STOCK[what["stock"]], number, braces=what["braces"])
+def make_frame(number, folder, xp=np, spp=16, photos=None, long_side=None, say=print, kind="plain"):
+    """Render frame `number` of a kind (see `kinds.py`) into a folder of its own, as `folder`/rNNN.
+
+    Parameters that are None are the kind's own.
+    """
+    spec = KINDS[kind]
+    what = by_hand(kind, number, recipe(number))
+    frame = subject(kind, number, what["style"], what["stock"], braces=what["braces"])
     rng = np.random.default_rng([number, 4])
     lo, _ = extent(frame)
-    cams, f35 = cameras_round(rng, corners_of(frame), lo[2], photos, long_side or what["long_side"])
-    scene = scene_of(frame, cams, number, what["floor"], what["light"], what["other"])
-    out = Path(folder) / f"r{number:03d}"
+    side = long_side or spec.long_side or (what["long_side"] if kind != "web" else None)
+    cams, f35 = cameras(kind, frame, corners_of(frame), rng, lo[2], photos or spec.photos, side)
+    more = things(kind, number, frame, cams)
+    scene = scene_of(frame, cams, number, what["floor"], what["light"], what["other"] and frame.sticks, more)
+    out = Path(folder) / f"{spec.folder}{number:03d}"
     out.mkdir(parents=True, exist_ok=True)
     records = []
     for k, cam in enumerate(cams, 1):
         start = time.perf_counter()
-        linear = render(scene, cam, spp if max(cam.size) < 2500 else max(4, spp // 2), number * 10 + k, xp)
+        rays = spp * spec.finer if max(cam.size) < 2500 else max(4, spp // 2)
+        linear = render(scene, cam, rays, number * 10 + k, xp)
         linear = linear.get() if hasattr(linear, "get") else linear
         wished = rng.uniform(*BRIGHT[what["light"]])
         exposure = wished / max(1e-4, float(np.exp(np.log(linear.mean(axis=2) + 1e-3).mean())))
-        exif = f35 if rng.random() < 0.5 else None
-        (out / f"photo_{k}.jpg").write_bytes(jpeg(shot(linear, rng, exposure), rng.integers(80, 96), exif))
+        exif = f35 if rng.random() < spec.exif else None
+        done = develop(kind, linear, cam, rng, exposure)
+        name = f"photo_{k}.jpg"
+        (out / name).write_bytes(jpeg(done.picture, done.quality or rng.integers(80, 96), exif))
         spent = round(time.perf_counter() - start, 1)
         records.append(
-            photo_record(frame, cam, scene.clusters, f"photo_{k}.jpg", int(exif) if exif else None, spent, xp)
+            photo_record(frame, cam, scene.clusters, name, int(exif) if exif else None, spent, xp, done)
         )
-    truth = truth_of(frame, records)
+    truth = truth_of(frame, records, kind) if frame.sticks else decoy_truth(frame, records)
     truth["scene"] = scene.note
     (out / "truth.json").write_text(json.dumps(truth))
     say(
-        f"r{number:03d} {what['style']} {what['stock']} {len(frame.sticks)} sticks "
+        f"{out.name} {frame.style} {what['stock'] if frame.sticks else ''} {len(frame.sticks)} sticks "
         f"{len(frame.braces)} braces {scene.note} "
-        f"{cams[0].size} f35 {f35:.0f} {[r['render_s'] for r in records]} s",
+        f"{cams[0].size} f35 {f35} {[r['render_s'] for r in records]} s",
         flush=True,
     )
 
 
 def quick_frame(
-    seed=0, style="grown", stock="wood8", members=5, photos=3, long_side=640, spp=2, light="overcast"
+    seed=0,
+    style="grown",
+    stock="wood8",
+    members=5,
+    photos=3,
+    long_side=640,
+    spp=2,
+    light="overcast",
+    kind="plain",
 ):
-    """A small frame rendered in memory on the processor.
+    """A small frame of a kind (see `kinds.py`) rendered in memory on the processor.
 
     List of 8-bit RGB pictures (H, W, 3), and its truth as a dict.
     """
-    frame = frame_of(style, STOCK[stock], seed, members)
+    frame = subject(kind, seed, style, stock, members)
     rng = np.random.default_rng([seed, 4])
     lo, _ = extent(frame)
-    cams, _ = cameras_round(rng, corners_of(frame), lo[2], photos, long_side)
-    scene = scene_of(frame, cams, seed, "plain", light)
+    cams, _ = cameras(kind, frame, corners_of(frame), rng, lo[2], photos, long_side)
+    scene = scene_of(frame, cams, seed, "plain", light, more=things(kind, seed, frame, cams))
     pictures, records = [], []
     for k, cam in enumerate(cams, 1):
         linear = render(scene, cam, spp, seed * 10 + k)
-        pictures.append(shot(linear, rng, 0.25 / float(linear.mean())))
-        records.append(photo_record(frame, cam, scene.clusters, f"photo_{k}.jpg", None, 0.0))
-    return pictures, truth_of(frame, records)
+        done = develop(kind, linear, cam, rng, 0.25 / float(linear.mean()))
+        pictures.append(as_saved(done))
+        records.append(photo_record(frame, cam, scene.clusters, f"photo_{k}.jpg", None, 0.0, shot=done))
+    return pictures, truth_of(frame, records, kind) if frame.sticks else decoy_truth(frame, records)
+
+
+def as_saved(done):
+    """The picture of a `Shot` as it comes out of its file: with the marks of strong compression, if any."""
+    if done.quality is None:
+        return done.picture
+    return np.asarray(Image.open(io.BytesIO(jpeg(done.picture, done.quality))))

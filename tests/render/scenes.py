@@ -3,6 +3,7 @@
 import numpy as np
 
 from . import textures as tx
+from .build import add_real, lattice_rot, real_bolt, real_corners
 from .frames import STOCK, body, frame_of
 from .shapes import Cluster, Shape
 from .surroundings import floor_texture, light_of
@@ -129,13 +130,15 @@ def add_bolts(build, frame, rng, material):
         flip = rng.random() < 0.15
         z, shapes = np.eye(3)[axis], []
         base = p - p[axis] * z
+        tips = [base + (face + side * 0.2) * z for side, face in ((-1, low), (1, high))]
+        if frame.real:
+            base, z, low, high = real_bolt(frame, p, axis, low, high)
         shapes.append(
             build.shape(
                 "cylinder", upright(z), base + (low + high) / 2 * z, 0, (radius, (high - low) / 2), material
             )
         )
-        for side, face in ((-1, low), (1, high)):
-            tip = base + (face + side * 0.2) * z
+        for (side, face), tip in zip(((-1, low), (1, high)), tips):
             if any(np.all(tip + 0.2 > lo) and np.all(tip - 0.2 < hi) for lo, hi in boxes):
                 continue  # something lies against this end: the bolt ends in it
             out, up = side * z, 0.0
@@ -176,20 +179,16 @@ def add_frame(build, frame, rng):
         mode = tuple(tx.WOODS[rng.integers(len(tx.WOODS))])
     wall = None if stock.wall_mm is None else stock.wall_mm / stock.pitch_mm
     bevel = stock.width * (rng.uniform(0.01, 0.05) if wood else rng.uniform(0.04, 0.08))
-    for s in [*frame.sticks, *frame.braces]:
-        axis = getattr(s, "axis", None)
-        rot = (
-            np.roll(np.eye(3), -axis, axis=0)
-            if axis is not None
-            else np.array([s.direction, np.cross(np.eye(3)[s.pin_axis], s.direction), np.eye(3)[s.pin_axis]])
-        )
+    raw = (0.3, 0.2, 0.11) if wood and mode in ("painted", "mixed") else None
+    for i, s in enumerate([*frame.sticks, *frame.braces]):
         m = member_material(rng, stock, mode, int(rng.integers(1 << 20)))
-        shape = build.shape(
-            "member", rot, s.hole(0), 0, (s.holes, stock.width, stock.radius, wall, bevel), build.material(m)
-        )
-        m.rot, m.mid = shape.rot, shape.mid
-        raw = (0.3, 0.2, 0.11) if wood and mode in ("painted", "mixed") else None
-        m.core = (stock.width / 2 - bevel / 2, s.holes, raw)
+        size = (s.holes, stock.width, stock.radius, wall, bevel)
+        core = (stock.width / 2 - bevel / 2, s.holes, raw)
+        if frame.real:
+            add_real(build, frame.real[i], size, m, core)
+            continue
+        shape = build.shape("member", lattice_rot(s), s.hole(0), 0, size, build.material(m))
+        m.rot, m.mid, m.core = shape.rot, shape.mid, core
         build.add([shape], s.hole((s.holes - 1) / 2), np.hypot(s.holes / 2, stock.width * 0.71))
     metal = tx.Material(
         tx.plain(METALS[rng.integers(len(METALS))], 3, 0.4, 0.1), 0.55, rng.uniform(0.25, 0.4), True
@@ -213,7 +212,7 @@ def free_spot(rng, cams, lo, hi, reach, frame, near=False):
             np.min(np.linalg.norm(b.first + np.arange(b.holes)[:, None] * b.direction - p, axis=1)) - 1
             for b in frame.braces
         ]
-        ok = min(gaps) > reach + 0.3
+        ok = min(gaps, default=np.linalg.norm(p - np.clip(p, lo, hi))) > reach + 0.3
         for cam in cams:
             to, axis = p - cam.place, mid - cam.place
             far, deep = np.linalg.norm(to), np.linalg.norm(axis)
@@ -287,14 +286,15 @@ def add_second_frame(build, rng, cams, lo, hi, frame, seed):
     return extra.stock.id
 
 
-def scene_of(frame, cams, seed, floor=None, light=None, other=False):
-    """The whole scene of a frame seen by `cams`.
+def scene_of(frame, cams, seed, floor=None, light=None, other=False, more=None):
+    """The whole scene of a frame (or a decoy) seen by `cams`.
 
-    `floor`, `light` pick their kinds, `other` puts a second frame behind.
+    `floor`, `light` pick their kinds, `other` puts a second frame behind, `more(build, lights, lo, hi)` puts
+    further things in and notes them.
     """
     rng = np.random.default_rng([seed, 2])
     build = Builder()
-    finish = add_frame(build, frame, rng)
+    finish = add_frame(build, frame, rng) if frame.sticks else frame.add(build, rng)
     lo, hi = extent(frame)
     mid, size = (lo + hi) / 2, float(np.linalg.norm(hi - lo))
     floor = floor or str(rng.choice(FLOORS))
@@ -336,6 +336,8 @@ def scene_of(frame, cams, seed, floor=None, light=None, other=False):
         "finish": finish,
         "second": second,
     }
+    if more:
+        note |= more(build, lights, lo, hi)
     return Scene(
         build.clusters,
         build.materials,
@@ -349,6 +351,9 @@ def scene_of(frame, cams, seed, floor=None, light=None, other=False):
 
 def extent(frame):
     """Lower and upper corner of all bodies of a frame, braces included."""
+    if frame.real or not frame.sticks:
+        corners = real_corners(frame) if frame.real else frame.corners()
+        return corners.min(axis=0), corners.max(axis=0)
     w = frame.stock.width
     corners = [c for s in frame.sticks for c in body(s, w)]
     for b in frame.braces:

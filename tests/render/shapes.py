@@ -173,13 +173,17 @@ def through_bore(p, d, t, half, leave, turned, void):
     return xp.where(later, first, leave), xp.where(later, normal, turned), void | inside
 
 
-def hit_member(o, d, holes, width, radius, wall, bevel):
-    """A drilled square member along its own first axis, hole 0 at the origin; `wall` None where solid."""
+def hit_member(o, d, holes, width, radius, wall, bevel, span=None):
+    """A drilled square member along its own first axis, hole 0 at the origin; `wall` None where solid.
+
+    `span`: (from, to) along the axis, where only a piece of the member is meant.
+    """
     xp = xp_of(o)
     s = 0.5**0.5
-    mid = (holes - 1) / 2
+    low, high = span or (-0.5, holes - 0.5)
+    mid = (low + high) / 2
     slabs = [
-        ((1, 0, 0), holes / 2),
+        ((1, 0, 0), (high - low) / 2),
         ((0, 1, 0), width / 2),
         ((0, 0, 1), width / 2),
         ((0, s, s), (width - bevel) * s),
@@ -225,12 +229,68 @@ def hit_member(o, d, holes, width, radius, wall, bevel):
     return xp.concatenate(got_i), xp.concatenate(got_t), xp.concatenate(got_n, axis=1)
 
 
+def hit_plate(o, d, half, step, hole, square, stagger, blind):
+    """A plate with rows of holes through its third axis, in the directions of its first two.
+
+    `half` (3 half sizes), `step` (between holes, along each direction), `hole` (half its size along each),
+    `square` or elliptic, `stagger` (every other row half a step on), `blind` (depth of the holes, or None
+    where they go through).
+    """
+    xp = xp_of(o)
+    # Plain numbers: those of NumPy would turn float32 into float64.
+    half, step, hole = ([float(v) for v in values] for values in (half, step, hole))
+    t0, t1, face = interval(o, d, [(tuple(e), h) for e, h in zip(np.eye(3), half)])
+    index = xp.nonzero((t1 > t0) & (t1 > EPS))[0]
+    o, d, t1 = o[:, index], d[:, index], t1[index]
+    t = xp.maximum(t0[index], EPS)
+    n = slab_normals([(tuple(e), 0) for e in np.eye(3)], face[index], d)
+    p = o + (t + EPS) * d
+    row = xp.rint(p[1] / step[1])
+    shift = 0.5 * (row % 2) * step[0] if stagger else xp.zeros_like(row)
+    mid = [xp.rint((p[0] - shift) / step[0]) * step[0] + shift, row * step[1]]
+    q = [p[i] - mid[i] for i in (0, 1)]
+    inside = (xp.abs(mid[0]) + hole[0] < half[0]) & (xp.abs(mid[1]) + hole[1] < half[1])
+    if square:
+        inside &= (xp.abs(q[0]) < hole[0]) & (xp.abs(q[1]) < hole[1])
+        walls = []
+        for i in (0, 1):
+            di = xp.where(xp.abs(d[i]) < 1e-8, xp.float32(1e-8), d[i])
+            walls.append((xp.sign(di) * hole[i] - q[i]) / di)
+        out, first = xp.minimum(*walls), walls[0] < walls[1]
+        zero = xp.zeros_like(out)
+        wall = xp.stack([xp.where(first, -xp.sign(d[0]), 0), xp.where(first, 0, -xp.sign(d[1])), zero])
+    else:
+        scaled, way = [q[i] / hole[i] for i in (0, 1)], [d[i] / hole[i] for i in (0, 1)]
+        inside &= scaled[0] ** 2 + scaled[1] ** 2 < 1
+        a = xp.maximum(way[0] ** 2 + way[1] ** 2, 1e-12)
+        b = scaled[0] * way[0] + scaled[1] * way[1]
+        c = scaled[0] ** 2 + scaled[1] ** 2 - 1
+        out = (-b + xp.sqrt(xp.maximum(b * b - a * c, 0))) / a
+        to = [-(scaled[i] + out * way[i]) / hole[i] for i in (0, 1)]
+        long = xp.sqrt(xp.maximum(to[0] ** 2 + to[1] ** 2, 1e-12))
+        wall = xp.stack([to[0] / long, to[1] / long, xp.zeros_like(long)])
+    leave = t + EPS + out
+    if blind is not None:
+        inside &= p[2] > half[2] - blind
+        down = xp.where(d[2] < -1e-8, d[2], xp.float32(-1e-8))
+        bottom = t + EPS + xp.where(d[2] < 0, (half[2] - blind - p[2]) / down, xp.float32(FAR))
+        floor = inside & (bottom < leave)
+        leave = xp.minimum(leave, bottom)
+        up = xp.zeros_like(wall)
+        up[2] = 1
+        wall = xp.where(floor, up, wall)
+    through = inside & (leave >= t1 - EPS)
+    keep = xp.nonzero(~through)[0]
+    return index[keep], xp.where(inside, leave, t)[keep], xp.where(inside, wall, n)[:, keep]
+
+
 HIT = {
     "prism": hit_prism,
     "cylinder": hit_cylinder,
     "ball": hit_ball,
     "plane": hit_plane,
     "member": hit_member,
+    "plate": hit_plate,
 }
 
 

@@ -5,6 +5,7 @@ Every opening in it, by casting rays from round its rim to the camera.
 
 import numpy as np
 
+from .build import on_line
 from .shapes import EPS, blocked
 
 PROBES = 8
@@ -15,25 +16,29 @@ def tidy(vector):
     return [int(np.rint(v)) if abs(v - np.rint(v)) < 1e-9 else round(float(v), 6) for v in vector]
 
 
-def openings(members, stock, cam, clusters, key, xp=np):
+def faces(member, k):
+    """Centre of hole `k` of a member, the direction of its line there, and the normals of its four faces."""
+    if hasattr(member, "piece_of"):
+        rot, origin = member.piece_of(k)
+        return origin + k * rot[0], rot[0], rot[1:]
+    u = member.direction
+    pin = getattr(member, "pin_axis", None)
+    if pin is None:
+        return member.hole(k), u, [np.eye(3)[a] for a in range(3) if abs(u[a]) < 0.5]
+    return member.hole(k), u, [np.eye(3)[pin], np.cross(np.eye(3)[pin], u)]
+
+
+def openings(members, stock, cam, clusters, xp=np):
     """Openings of `members` (anything with `direction`, `hole(k)`, `holes`) in a photo, as truth records.
 
-    `xy` pixel of the opening's centre, `px` its diameter head on, `seen` how many of 8 probes just outside
-    its rim are in sight; openings with none are left out.  `key` names the member's index ("stick", "brace").
+    `stick` the member's index, `xy` pixel of the opening's centre, `px` its diameter head on, `seen` how many
+    of 8 probes just outside its rim are in sight; openings with none are left out.
     """
     w, r, rows = stock.width, stock.radius, []
     for i, s in enumerate(members):
-        u = s.direction
-        pin = getattr(s, "pin_axis", None)
-        sides = (
-            [np.eye(3)[a] for a in range(3) if abs(u[a]) < 0.5]
-            if pin is None
-            else [np.eye(3)[pin], np.cross(np.eye(3)[pin], u)]
-        )
         for k in range(s.holes):
-            rows += [
-                (i, k, n, s.hole(k) + n * w / 2, u) for n in (v * sign for v in sides for sign in (1, -1))
-            ]
+            at, u, sides = faces(s, k)
+            rows += [(i, k, n, at + n * w / 2, u) for n in (v * sign for v in sides for sign in (1, -1))]
     centre = np.array([p for *_, p, _ in rows])
     normal = np.array([n for _, _, n, _, _ in rows])
     along = np.array([u for *_, u in rows])
@@ -59,7 +64,7 @@ def openings(members, stock, cam, clusters, key, xp=np):
     in_photo = np.all((mid > -0.5) & (mid < np.array(cam.size) - 0.5), axis=1)
     return [
         {
-            key: i,
+            "stick": i,
             "hole": k,
             "normal": tidy(n),
             "xy": [round(float(v), 2) for v in mid[m]],
@@ -71,13 +76,38 @@ def openings(members, stock, cam, clusters, key, xp=np):
     ]
 
 
-def truth_of(frame, photos):
-    """The truth file's content: frame and photo records, as the README of the data set describes."""
+def real_place(member):
+    """Where a member really is, for the truth file: its first hole, the direction to its last, its bow."""
+    first, last = member.hole(0), member.hole(member.holes - 1)
+    place = {"first": first.tolist(), "dir": ((last - first) / np.linalg.norm(last - first)).tolist()}
+    return place | ({"bow": member.bow.tolist()} if member.bow.any() else {})
+
+
+def pinned(frame):
+    """The bolts of braces: (stick, hole, brace, hole, direction from stick to brace)."""
+    out = []
+    for i, b in enumerate(frame.braces, len(frame.sticks)):
+        for point, axis in frame.pins:
+            w = frame.stock.width
+            ends = on_line(frame, point, axis, point[axis] - w, point[axis] + w)
+            own = [end for end in ends if end[0] == i]
+            for s, k in ends:
+                if own and s < len(frame.sticks):
+                    way = b.hole(own[0][1])[axis] - frame.sticks[s].hole(k)[axis]
+                    out.append((s, k, *own[0], (np.eye(3)[axis] * np.sign(way)).tolist()))
+    return out
+
+
+def truth_of(frame, photos, kind="plain"):
+    """The truth file's content: frame and photo records, as the README of the data set describes.
+
+    In `holes` and `bolts` braces are counted on after the sticks.
+    """
     s = frame.stock
     out = {
         "name": frame.style,
         "seed": frame.seed,
-        "style": "plain",
+        "style": kind,
         "stock": s.id,
         "pitch_mm": s.pitch_mm,
         "width_mm": s.width_mm,
@@ -90,15 +120,40 @@ def truth_of(frame, photos):
     }
     if frame.braces:
         out["braces"] = [
-            {"first": tidy(b.first), "direction": [round(float(c), 9) for c in b.direction], "holes": b.holes}
+            {
+                "first": tidy(b.first),
+                "direction": [round(float(c), 9) for c in b.direction],
+                "flat": np.eye(3)[b.pin_axis].tolist(),
+                "holes": b.holes,
+            }
             for b in frame.braces
         ]
+        keys = ("a", "a_hole", "b", "b_hole", "axis")
+        out["bolts"] += [dict(zip(keys, pin)) for pin in pinned(frame)]
+    if frame.real:
+        for member, real in zip([*out["sticks"], *out.get("braces", [])], frame.real):
+            member["real"] = real_place(real)
+        out["racked_deg"] = [round(a, 3) for a in frame.rack]
     return out
 
 
-def photo_record(frame, cam, clusters, name, f35, render_s, xp=np):
-    """One entry of `photos`: camera and openings."""
-    record = {
+def photo_record(frame, cam, clusters, name, f35, render_s, xp=np, shot=None):
+    """One entry of `photos`: camera and openings.
+
+    `shot`: what became of the picture (`retouch.Shot`).  The camera is that of the picture before it was
+    mirrored; the openings' pixels are those of the file.
+    """
+    members = frame.real or [*frame.sticks, *frame.braces]
+    holes = openings(members, frame.stock, cam, clusters, xp) if members else []
+    more = {}
+    if shot:
+        shift = (shot.camera.cx - cam.cx, shot.camera.cy - cam.cy)
+        for hole in holes:
+            hole["xy"] = [round(float(v), 2) for v in shot.placed(np.add(hole["xy"], shift))]
+        more = {"done": list(shot.notes)} if shot.notes else {}
+        more |= {"mirrored": True} if shot.mirrored else {}
+        cam = shot.camera
+    return more | {
         "file": name,
         "size": list(cam.size),
         "f": cam.f,
@@ -110,8 +165,5 @@ def photo_record(frame, cam, clusters, name, f35, render_s, xp=np):
         "R": cam.R.tolist(),
         "t": cam.t.tolist(),
         "render_s": render_s,
-        "holes": openings(frame.sticks, frame.stock, cam, clusters, "stick", xp),
+        "holes": holes,
     }
-    if frame.braces:
-        record["brace_holes"] = openings(frame.braces, frame.stock, cam, clusters, "brace", xp)
-    return record
