@@ -1,4 +1,4 @@
-"""Plane patterns: openings that repeat in two directions on one plane, as dots, tiles and perforated sheet do.
+"""Plane patterns: openings that repeat in two directions on one plane, as dots and perforated sheet do.
 
 Openings of a member repeat along its row only; on its next face lies one further row, half a width off round
 the edge.  Openings that repeat in two directions are explained by one plane: one homography takes whole
@@ -27,6 +27,7 @@ LEAST_NODES = 12  # 8 unknowns are fixed by 4; two rows in 3 of clutter chance u
 LEAST_LINES = 3  # in either direction: any two rows whose steps agree lie on a plane
 HIT, MISS = np.log(0.9), np.log(0.1)  # an opening in sight is detected 9 times of 10, as for rows
 LEAST_SPREAD_PX = 0.35  # of an opening's centre round its node: a sharp opening's standard error
+MOST_COMPLETED = 12  # rounds of adding a line on each side: bounds the time
 MOST_PATTERNS = 6  # planes looked for in one photo; this project's choice
 LEAST_NATS = 20.0  # evidence of a pattern: a few thousand seeds, each with a few dozen pairs of steps
 STEPS = ((1, 0), (-1, 0), (0, 1), (0, -1))
@@ -84,13 +85,16 @@ def find_plane_patterns(openings: np.ndarray, most: int = MOST_PATTERNS) -> list
         return []
     field = _Field(openings[:SEED_OPENINGS])
     free = np.ones(len(field.xy), bool)
+    tried = np.zeros(len(field.xy), bool)  # what grew to nothing from one opening will not from the next
     found: list[PlanePattern] = []
     for i in range(len(field.xy)):
-        if not free[i]:
+        if tried[i] or not free[i]:
             continue
         for seed in field.blocks(i):
             grown = _grow(field, seed, free)
+            tried[list(grown.values())] = True
             pattern = _judged(field, grown)
+            pattern = pattern and _completed(field, pattern, free)
             if pattern is not None:
                 found.append(pattern)
                 free[pattern.index] = False
@@ -207,6 +211,31 @@ def _judged(field: _Field, grown: dict[Node, int]) -> PlanePattern | None:
     if evidence < LEAST_NATS:
         return None
     return PlanePattern(index, node - node.min(axis=0), H, evidence)
+
+
+def _completed(field: _Field, pattern: PlanePattern, free: BoolArray) -> PlanePattern:
+    """The pattern with what it foresees within its lines and one line on, until nothing is added."""
+    for _ in range(MOST_COMPLETED):
+        at = dict(zip(map(tuple, pattern.node.tolist()), pattern.index.tolist()))
+        across, down = pattern.shape
+        new = [(i, j) for i in range(-1, across + 1) for j in range(-1, down + 1) if (i, j) not in at]
+        seen = np.c_[np.array(new), np.ones(len(new))] @ pattern.homography.T
+        ahead = seen[:, 2] * (np.array([*pattern.node[0], 1]) @ pattern.homography[2]) > 0
+        d, hit = field.tree.query(seen[:, :2] / seen[:, 2:])
+        tree = cKDTree(field.xy[pattern.index])
+        taken = set(at.values())
+        for node, off, h, ok in zip(new, d, hit, ahead):
+            if not ok or off > 3 * LEAST_SPREAD_PX or h in taken or not free[h]:
+                continue
+            like = int(pattern.index[tree.query(field.xy[h])[1]])
+            if field.alike(like, np.array([h]))[0]:
+                at[node] = int(h)
+                taken.add(int(h))
+        larger = _judged(field, at)
+        if larger is None or larger.evidence <= pattern.evidence:
+            break
+        pattern = larger
+    return pattern
 
 
 def _misses(node: IntArray) -> int:
