@@ -1,9 +1,9 @@
 """How far one plane of openings says the focal length.
 
 A plane alone gives two equations for the camera (Zhang 2000, doi:10.1109/34.888718): enough for the focal
-length where the plane is tilted and its lattice is known (here: square, or at 60 degrees), nothing where it is seen straight
-on.  How much it says is the width of the posterior over the focal length, under priors of all that the plane
-cannot tell: principal point, lens, and the focal length itself.
+length where the plane is tilted and its lattice is known (here: square, or at 60 degrees), nothing where it
+is seen straight on.  How much it says is the width of the posterior over the focal length, under priors of
+all that the plane cannot tell: principal point, lens, and the focal length itself.
 """
 
 from __future__ import annotations

@@ -225,10 +225,11 @@ def _completed(field: _Field, pattern: PlanePattern, free: BoolArray) -> PlanePa
         tree = cKDTree(field.xy[pattern.index])
         taken = set(at.values())
         for node, off, h, ok in zip(new, d, hit, ahead):
-            if not ok or off > 3 * LEAST_SPREAD_PX or h in taken or not free[h]:
+            if not ok or h in taken or not free[h]:
                 continue
-            like = int(pattern.index[tree.query(field.xy[h])[1]])
-            if field.alike(like, np.array([h]))[0]:
+            step, near = tree.query(field.xy[h])
+            like = int(pattern.index[near])
+            if off < 3 * LEAST_SPREAD_PX + EVEN[0] / 2 * step and field.alike(like, np.array([h]))[0]:
                 at[node] = int(h)
                 taken.add(int(h))
         larger = _judged(field, at)

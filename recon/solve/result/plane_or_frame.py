@@ -2,9 +2,9 @@
 
 Dots, tiles, a grating, perforated sheet and channel are rows, and rows can be laid on members.  What a
 frame shows beyond any plane is width: openings on a second face of a member, and members that lap, one width
-off one another.  So an opening that a plane pattern explains says nothing for a member.  A frame is claimed where a
-member has evidence of its own left and either laps another one or shows two faces, and where no lap
-ties the members, that evidence must be more than the planes'.
+off one another.  So an opening that a plane pattern explains says nothing for a member.  A frame is claimed
+where a member has evidence of its own left and either laps another such member or shows two faces; where no
+lap ties the members, that evidence must be more than the planes'.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ class PlanesOrFrame:
     faces : (C,) int array
         Faces that show LEAST_FACE nats beyond the planes.
     laps : (C,) int array
-        Laps with other candidates.
+        Laps with other candidates that the planes cannot explain.
     """
 
     patterns: Mapping[str, list[PlanePattern]]
@@ -87,8 +87,13 @@ def planes_or_frame(scene: Scene) -> PlanesOrFrame:
     patterns = {p.name: find_plane_patterns(p.openings) for p in scene.photos}
     taken = [_openings_of(patterns[p.name]) for p in scene.photos]
     rows = [_weighed(scene, c, taken) for c in scene.candidates]
-    on, beyond, faces, laps = np.array(rows, float).reshape(-1, 4).T
-    return PlanesOrFrame(patterns, on, beyond, faces.astype(int), laps.astype(int))
+    on, beyond, faces = np.array(rows, float).reshape(-1, 3).T
+    own = [c for c, nats in zip(scene.candidates, beyond) if nats >= LEAST_EVIDENCE]
+    laps = [
+        lap_faces(c.axis, c.first, c.holes, [o for o in own if o is not c], scene.width).sum()
+        for c in scene.candidates
+    ]
+    return PlanesOrFrame(patterns, on, beyond, faces.astype(int), np.array(laps, int))
 
 
 def _openings_of(patterns: Sequence[PlanePattern]) -> IntArray:
@@ -96,29 +101,28 @@ def _openings_of(patterns: Sequence[PlanePattern]) -> IntArray:
     return np.concatenate([np.zeros(0, int), *(p.index for p in patterns)])
 
 
-def _weighed(scene: Scene, candidate: Candidate, taken: Sequence[IntArray]) -> tuple[float, float, int, int]:
-    """Nats on planes and beyond, faces beyond them, and laps of one candidate."""
+def _weighed(scene: Scene, candidate: Candidate, taken: Sequence[IntArray]) -> tuple[float, float, int]:
+    """Nats on planes and beyond, and faces beyond them, of one candidate."""
     seen = candidate_evidence(scene, candidate)
     explained = np.stack([(h >= 0) & np.isin(h, t) for h, t in zip(seen.hit, taken)])
     beyond = np.where(explained, 0, seen.llr)
-    others = [c for c in scene.candidates if c is not candidate]
-    laps = lap_faces(candidate.axis, candidate.first, candidate.holes, others, scene.width)
     return (
         float(seen.llr[explained].sum()),
         float(beyond.sum()),
         int((beyond.sum((0, 2)) > LEAST_FACE).sum()),
-        int(laps.sum()),
     )
 
 
 def without_plane_evidence(scene: Scene, test: PlanesOrFrame) -> Scene:
-    """The scene in which candidates that lie mostly on planes count by what is beyond them only.
+    """The scene in which candidates mostly on planes that lap no other count by what is beyond them.
 
     Their confidence, which follows from their evidence, falls with it.  What the user vouches for stays.
     """
     candidates = [
-        replace(c, evidence=min(c.evidence, max(beyond, 0.0))) if beyond < on and c.fixed_ends is None else c
-        for c, on, beyond in zip(scene.candidates, test.on_planes, test.beyond)
+        replace(c, evidence=min(c.evidence, max(beyond, 0.0)))
+        if beyond < on and not laps and c.fixed_ends is None
+        else c
+        for c, on, beyond, laps in zip(scene.candidates, test.on_planes, test.beyond, test.laps)
     ]
     return scene.with_candidates(candidates, scene.ends)
 

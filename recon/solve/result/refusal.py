@@ -170,7 +170,8 @@ def _planes_seen(patterns: Sequence[PlanePattern], reading: PhotoReading) -> str
     px = np.c_[reading.openings["x"], reading.openings["y"]][best.index]
     focal = focal_of_plane(best.node, px, reading.size)
     if focal.known:
-        return f"{text}if its lines are square to one another, the focal length is {focal.focal_px:.0f} px ± {100 * focal.spread:.0f} %"
+        known = f"{focal.focal_px:.0f} px ± {100 * focal.spread:.0f} %"
+        return f"{text}if it is a square lattice or one of 60°, the focal length is {known}"
     return f"{text}the plane is seen too straight on to say the focal length"
 
 

@@ -11,7 +11,7 @@ from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.evidence.scene import Scene
 from recon.solve.result.plane_or_frame import planes_or_frame, untied_not_sure, without_plane_evidence
 from tests.solve.decoys import camera_at
-from tests.solve.scenes import SIZE, grown_scene, photo_of
+from tests.solve.scenes import grown_scene, photo_of
 
 
 def candidate_of(member) -> Candidate:
@@ -40,7 +40,7 @@ def test_a_frame_of_members_that_lap_is_a_frame(seed):
     test = planes_or_frame(scene)
     assert test.is_frame
     assert test.supported.sum() >= 3
-    assert test.beyond.sum() > 3 * test.on_planes.sum()
+    assert test.beyond.sum() > 2 * test.on_planes.sum()
 
 
 def test_members_laid_on_a_plane_of_dots_are_no_frame():
@@ -82,5 +82,5 @@ def test_only_members_that_lap_another_may_be_sure():
             ("C", (0, 9, 0), (1, 0, 0)),
         )
     )
-    frame = untied_not_sure(Frame(members, (Joint("A", "B", 2, 0, (0, 1, 0)),)))
+    frame = untied_not_sure(Frame(members, (Joint(a="A", b="B", a_hole=2, b_hole=0, axis=(0, 1, 0)),)))
     assert [m.confidence >= SURE for m in frame.members] == [True, True, False]

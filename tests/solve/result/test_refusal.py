@@ -30,13 +30,13 @@ def row(start, step, count=12):
     return np.asarray(start) + np.arange(count)[:, None] * np.asarray(step)
 
 
-def rows_to(point, count=6):
-    """Rows that run to one vanishing point, uneven in place."""
-    starts = np.c_[np.full(count, 120.0), 60 + np.cumsum(np.arange(count) * 17.0 + 60)]
+def rows_to(point):
+    """Five rows far apart that run to one vanishing point."""
+    starts = np.c_[np.full(5, 120.0), [60.0, 190, 340, 510, 670]]
     out = []
-    for s in starts:
+    for k, s in enumerate(starts):
         way = (np.asarray(point) - s) / np.linalg.norm(np.asarray(point) - s)
-        out.append(row(s, 31 * way))
+        out.append(row(s + 9 * k * way, (24 + 5 * (k % 3)) * way))
     return np.concatenate(out)
 
 
@@ -56,7 +56,7 @@ TABLES = {
     Cause.SMALL_HOLES: reading_of(
         np.concatenate([row((100, 90), (11, 2)), row((120, 300), (12, 5)), row((600, 600), (-5, -11))]), 2.2
     ),
-    Cause.ONE_PLANE: reading_of(np.stack(np.meshgrid(np.arange(10) * 40 + 99, np.arange(8) * 40 + 99), 2)),
+    Cause.ONE_PLANE: reading_of(np.concatenate([row((99, y), (40, 0), 10) for y in range(99, 420, 40)])),
 }
 
 
