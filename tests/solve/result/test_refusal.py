@@ -36,7 +36,7 @@ def rows_to(point):
     out = []
     for k, s in enumerate(starts):
         way = (np.asarray(point) - s) / np.linalg.norm(np.asarray(point) - s)
-        out.append(row(s + 9 * k * way, (24 + 5 * (k % 3)) * way))
+        out.append(row(s + 9 * k * way, (24, 35, 21, 31, 26)[k] * way))
     return np.concatenate(out)
 
 
