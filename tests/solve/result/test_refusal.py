@@ -31,12 +31,12 @@ def row(start, step, count=12):
 
 
 def rows_to(point):
-    """Five rows far apart that run to one vanishing point."""
-    starts = np.c_[np.full(5, 120.0), [60.0, 190, 340, 510, 670]]
+    """Three rows far apart that run to one vanishing point."""
+    starts = np.c_[np.full(3, 120.0), [60.0, 350, 690]]
     out = []
     for k, s in enumerate(starts):
         way = (np.asarray(point) - s) / np.linalg.norm(np.asarray(point) - s)
-        out.append(row(s + 9 * k * way, (24, 35, 21, 31, 26)[k] * way))
+        out.append(row(s + 9 * k * way, (24, 35, 21)[k] * way, 16))
     return np.concatenate(out)
 
 
