@@ -32,6 +32,8 @@ from recon.solve.priors.constraints import (
 from recon.solve.priors.plan import with_plan
 from recon.solve.priors.resolve import resolve
 from recon.solve.result.frame import make_frame
+from recon.solve.result.plane_or_frame import planes_or_frame, untied_not_sure, without_plane_evidence
+from recon.solve.result.refusal import why_no_frame
 from recon.solve.result.tables import first_tables, reading_tables
 
 DETECTION = 0.65  # of the time for one photo goes into its openings (rendered 3-MP photos)
@@ -177,13 +179,16 @@ def read(
     watch.tell("putting the photos together", PHOTOS_DONE)
     watch.check()
     scene, against = _solve(readings, copies, constraints, width, watch)
-    if not scene.candidates or not scene.photos:
-        raise ReconError(_nothing_found(readings))
+    test = planes_or_frame(scene)
+    if not scene.candidates or not scene.photos or (constraints is None and not test.is_frame):
+        raise ReconError(why_no_frame(readings, {c.name: c.image for c in copies}))
+    scene = without_plane_evidence(scene, test)
     if plan is not None:
         scene = with_plan(scene, plan)
     watch.tell("joints and stock", 0.97)
     scales = {c.name: c.scale for c in copies}
     frame, scene = make_frame(photos, scene, scales, stocks, stock_id, length, constraints)
+    frame = frame if constraints else untied_not_sure(frame)
     openings, rows, cameras = reading_tables(readings, scene, frame, scales)
     if debug_dir is not None:
         write_stages(debug_dir, readings, scene)
@@ -307,12 +312,3 @@ def common_width(readings: Sequence[PhotoReading], stocks: Mapping[str, Stock]) 
         log += w / weight.max() * np.log(fit + 1e-3)
     log += [np.log(sum(s.prior for s in stocks.values() if round(s.width, 4) == c) or 1) for c in choices]
     return float(choices[int(np.argmax(log))])
-
-
-def _nothing_found(readings: Sequence[PhotoReading]) -> str:
-    seen = "; ".join(f"{r.name}: {r.reason or 'too few rows agree'}" for r in readings)
-    return (
-        f"No frame could be read from {'this photo' if len(readings) == 1 else 'these photos'} ({seen}). "
-        "Photograph the whole frame from nearer by, so that each hole is at least 6 pixels wide, "
-        "from a corner rather than straight on, in even light."
-    )

@@ -10,4 +10,6 @@ In the order of the method:
 - ``placed_rows``: these rows in space, with uncertainty, faces and the width that twins show
 - ``photo_lattice``: the lattice that all rows agree on, and the lattice lines each may lie on
 - ``resection``: the camera from known points
+- ``plane_pattern``: openings that repeat in two directions on one plane: dots, tiles, perforated sheet
+- ``plane_camera``: how far such a plane says the focal length
 """

@@ -1,0 +1,86 @@
+"""Planes of openings are no frame; frames are."""
+
+import numpy as np
+import pytest
+
+from recon.frame.confidence import SURE
+from recon.frame.model import Frame, Joint, Member
+from recon.image.openings import OPENING
+from recon.solve.evidence.candidate import Candidate
+from recon.solve.evidence.posed_photo import make_posed_photo
+from recon.solve.evidence.scene import Scene
+from recon.solve.result.plane_or_frame import planes_or_frame, untied_not_sure, without_plane_evidence
+from tests.solve.decoys import camera_at
+from tests.solve.scenes import grown_scene, photo_of
+
+
+def candidate_of(member) -> Candidate:
+    axis = int(np.abs(member.direction).argmax())
+    first = np.minimum(np.asarray(member.first, float), member.last)
+    return Candidate(axis, first, member.holes, 80.0, np.ones(member.holes), np.ones(member.holes, int))
+
+
+def plane_scene() -> Scene:
+    """A plane of 12 by 9 openings at whole places of z = -0.5, and members along x and y laid on its rows."""
+    camera = camera_at(35, 20, 0, 16).moved(np.eye(3), [6, 4, -0.5])
+    place = np.stack(np.meshgrid(np.arange(12.0), np.arange(9.0)), 2).reshape(-1, 2)
+    spots = np.zeros(len(place), OPENING)
+    spots["x"], spots["y"] = camera.project(np.c_[place, np.full(len(place), -0.5)]).T
+    spots["major"], spots["minor"], spots["score"] = 11.0, 9.0, 5.0
+    photo = make_posed_photo("dots.png", camera, (1000, 750), spots, 0.25)
+    rows = [Candidate(0, np.array([0, y, 0.0]), 12, 70.0, np.ones(12), np.ones(12, int)) for y in (1, 4, 7)]
+    across = Candidate(1, np.array([5, 0, 1.0]), 9, 30.0, np.ones(9), np.ones(9, int))
+    return Scene((photo,), {}, 1.0).with_candidates([*rows, across])
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_frame_of_members_that_lap_is_a_frame(seed):
+    frame, shot = grown_scene(seed, members=6)
+    scene = Scene((photo_of(shot),), {}, 1.0).with_candidates(candidate_of(m) for m in frame.members)
+    test = planes_or_frame(scene)
+    assert test.is_frame
+    assert test.supported.sum() >= 3
+    assert test.beyond.sum() > 2 * test.on_planes.sum()
+
+
+def test_members_laid_on_a_plane_of_dots_are_no_frame():
+    test = planes_or_frame(plane_scene())
+    assert test.on_planes[:3].min() > 20
+    assert not test.supported.any() and not test.is_frame
+
+
+def test_a_member_on_a_plane_counts_by_what_is_beyond_it():
+    scene = plane_scene()
+    after = without_plane_evidence(scene, planes_or_frame(scene))
+    assert max(c.evidence for c in after.candidates[:3]) < 14 < scene.candidates[0].evidence
+
+
+def test_a_member_that_a_person_vouches_for_keeps_its_evidence():
+    scene = plane_scene()
+    held = Candidate(
+        0, np.array([0, 1, 0.0]), 12, 70.0, np.ones(12), np.ones(12, int), fixed_ends=(True, True)
+    )
+    scene = scene.with_candidates([held, *scene.candidates[1:]])
+    assert without_plane_evidence(scene, planes_or_frame(scene)).candidates[0].evidence == 70.0
+
+
+def test_a_single_row_is_no_frame():
+    frame, shot = grown_scene(1, members=6)
+    rows = [candidate_of(m) for m in frame.members]
+    alone = Scene((photo_of(shot),), {}, 1.0).with_candidates(rows[:1])
+    test = planes_or_frame(alone)
+    assert test.laps.tolist() == [0]
+    assert test.is_frame == (test.faces[0] > 1)
+
+
+def test_only_members_that_lap_another_may_be_sure():
+    members = tuple(
+        Member(name, first, way, 5, 1.0, confidence=0.97)
+        for name, first, way in (
+            ("A", (0, 0, 0), (1, 0, 0)),
+            ("B", (2, 1, 0), (0, 0, 1)),
+            ("C", (0, 9, 0), (1, 0, 0)),
+        )
+    )
+    frame = untied_not_sure(Frame(members, (Joint(a="A", b="B", a_hole=2, b_hole=0, axis=(0, 1, 0)),)))
+    assert [m.confidence >= SURE for m in frame.members] == [True, True, False]
