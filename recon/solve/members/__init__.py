@@ -10,5 +10,6 @@ Modules, in the order of the method:
 - ``colours``: colours of a picture at given points.
 - ``edges``: changes of colour across a member's faces.
 - ``ends``: where a member starts and stops.
+- ``lengths``: ends judged together, by those of parallel members.
 - ``bolts``: bolts at laps.
 """

@@ -8,7 +8,8 @@ import numpy as np
 
 from recon.solve.evidence.candidate import Candidate, grown, line_key, line_span, runs_into, touching
 from recon.solve.evidence.scene import Ends, Scene
-from recon.solve.members.ends import find_ends, settle_lengths, with_fixed_ends
+from recon.solve.members.ends import find_ends, with_fixed_ends
+from recon.solve.members.lengths import settle_ends
 from recon.solve.members.lines import candidate_lines, touching_lines
 from recon.solve.members.selection import enough_evidence, select_members
 from recon.solve.multiview.cameras import adjust_cameras
@@ -67,12 +68,13 @@ def find_members(
 
 def with_ends(scene: Scene) -> Scene:
     """The scene with the ends of all candidates sought, and each as long as its ends say."""
-    candidates, ends = list(scene.candidates), [_ends_of(scene, i) for i in range(len(scene.candidates))]
+    candidates = list(scene.candidates)
+    ends = settle_ends(candidates, [_ends_of(scene, i) for i in range(len(candidates))])
     order = sorted(
         range(len(candidates)), key=lambda i: (candidates[i].fixed_ends is None, -candidates[i].evidence)
     )
-    lengths = settle_lengths([ends[i] for i in order])
-    for i, (low, high) in zip(order, lengths):
+    for i in order:
+        low, high = (guess.best for guess in ends[i])
         others = [c for j, c in enumerate(candidates) if j != i]
         longer = grown(candidates[i], -low, high - (candidates[i].holes - 1))
         if longer.holes >= 1 and not runs_into(longer, others, scene.width):
