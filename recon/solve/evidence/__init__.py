@@ -4,6 +4,7 @@ Modules, in the order of the method:
 
 - ``posed_photo``: a photo with its camera on the lattice, and what each of its detections is worth.
 - ``predictions``: predicted openings against a photo's detections.
+- ``heads``: heads and nuts of bolts at predicted openings.
 - ``candidate``: a member being solved and its two ends.
 - ``occluders``: what may stand in front of an opening.
 - ``scene``: photos, pictures, width and candidates as one value, which the stages take and give back.

@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.boxes import lifted
 from recon.solve.evidence.candidate import Candidate
+from recon.solve.evidence.heads import with_heads
 from recon.solve.evidence.occluders import NOTHING, Occluders
 from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
 from recon.solve.evidence.predictions import Matches, match_predictions, member_openings
@@ -59,22 +60,38 @@ class LineEvidence:
         Index of the detection, -1 none.
     visible : bool array, (V, 4, K)
         Should be in sight.
+    head : int array, (V, 4, K)
+        Index of the detection of a bolt's head that covers the opening, -1 none.
     """
 
     llr: FloatArray
     hit: IntArray
     visible: BoolArray
+    head: IntArray
 
     @property
     def profile(self) -> FloatArray:
         """(K,) nats at each hole, all photos and faces together."""
         return self.llr.sum((0, 1))
 
+    @property
+    def marks(self) -> IntArray:
+        """(K,) openings and heads of bolts found at each hole, all photos and faces together."""
+        return ((self.hit >= 0) | (self.head >= 0)).sum((0, 1))
+
+    @property
+    def explained(self) -> IntArray:
+        """(V, 8, K) indices of the detections that are openings or heads of the line, -1 none."""
+        return np.concatenate([self.hit, self.head], 1)
+
     def part(self, start: int, stop: int) -> LineEvidence:
         """The evidence at holes ``start`` to ``stop`` - 1."""
         here = slice(start, stop)
         return LineEvidence(
-            self.llr[:, :, here].copy(), self.hit[:, :, here].copy(), self.visible[:, :, here].copy()
+            self.llr[:, :, here].copy(),
+            self.hit[:, :, here].copy(),
+            self.visible[:, :, here].copy(),
+            self.head[:, :, here].copy(),
         )
 
 
@@ -138,32 +155,45 @@ def along_line(
     [1, 1, 1, 1, 0]
     """
     shape = (len(photos), *openings.centre.shape[:2])
-    llr, hit, visible = np.zeros(shape), np.full(shape, -1), np.zeros(shape, bool)
+    llr, hit, visible, head = np.zeros(shape), np.full(shape, -1), np.zeros(shape, bool), np.full(shape, -1)
     for i, photo in enumerate(photos):
-        seen = match_openings(photo, openings, occluders, only_free)
+        seen = match_openings(photo, openings, occluders, only_free, bolted)
         llr[i], hit[i], visible[i] = (a.reshape(shape[1:]) for a in (seen.llr, seen.hit, seen.visible))
+        head[i] = seen.head.reshape(shape[1:])
     if bolted is not None:
         llr = np.where(bolted, np.maximum(llr, 0), llr)
-    return LineEvidence(llr, hit, visible)
+    return LineEvidence(llr, hit, visible, head)
 
 
 def match_openings(
-    photo: PosedPhoto, openings: LineOpenings, occluders: Occluders = NOTHING, only_free: bool = False
+    photo: PosedPhoto,
+    openings: LineOpenings,
+    occluders: Occluders = NOTHING,
+    only_free: bool = False,
+    bolted: BoolArray | None = None,
 ) -> Matches:
-    """What one photo says of the openings of a line, face after face: tables of 4 K rows."""
+    """What one photo says of the openings of a line, face after face: tables of 4 K rows.
+
+    bolted : (4, K) faces that a bolt's head or nut may cover, where that is known.
+    """
     X, n = openings.centre.reshape(-1, 3), openings.normal.reshape(-1, 3)
+    laps = None if bolted is None else bolted.ravel()
     if openings.turn is None:
         hidden = occluders.hide(photo.camera.centre, lifted(X, n))
-        return match_predictions(photo, X, n, hidden, only_free)
+        found = match_predictions(photo, X, n, hidden, only_free)
+        return with_heads(photo, X, n, found, laps, only_free)
     near = _turned(photo, openings, openings.turn)
     if near is None:
+        nothing = np.full(len(X), -1)
         return Matches(
-            np.zeros(len(X)), np.full(len(X), -1), np.zeros(len(X), bool), np.full((len(X), 2), -1e6)
+            np.zeros(len(X)), nothing, np.zeros(len(X), bool), np.full((len(X), 2), -1e6), nothing.copy()
         )
     turned, index = near
     hidden = occluders.hide(photo.camera.centre, lifted(X, n))
-    seen = match_predictions(turned, X @ openings.turn.T, n @ openings.turn.T, hidden, only_free)
-    return replace(seen, hit=np.where(seen.hit >= 0, index[seen.hit], -1))
+    X, n = X @ openings.turn.T, n @ openings.turn.T
+    seen = with_heads(turned, X, n, match_predictions(turned, X, n, hidden, only_free), laps, only_free)
+    hit, head = (np.where(a >= 0, index[a], -1) for a in (seen.hit, seen.head))
+    return replace(seen, hit=hit, head=head)
 
 
 def _turned(

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from recon.geometry.arrays import FloatArray, IntArray
 
 LEAST_EVIDENCE = 14.0  # nats: about a thousand lines are tried, with a few hundred starts and stops each
-LEAST_STEPS = 3  # distinct holes seen
+LEAST_STEPS = 3  # distinct holes seen, open or with a bolt in them
 SAME_LINE = (
     0.25  # pitches off one another, across, at which two candidates lie on one line; this project's choice
 )
@@ -42,7 +42,7 @@ class Candidate:
     profile : array, (holes,)
         Nats at each hole, all photos and faces together.
     seen : int array, (holes,)
-        Openings found at each hole.
+        Openings and heads of bolts found at each hole.
     fixed_ends : tuple[bool, bool] or None
         Which of its two ends (low, high) the user vouches for: its place is then certain; else None.
     name : str

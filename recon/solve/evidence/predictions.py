@@ -46,12 +46,16 @@ class Matches:
         Should be in sight.
     px : array, (N, 2)
         Predicted place.
+    head : int array, (N,)
+        Index of the detection of a bolt's head that covers the opening, -1 none; none at all where only
+        openings were looked for.
     """
 
     llr: FloatArray
     hit: IntArray
     visible: BoolArray
     px: FloatArray
+    head: IntArray
 
 
 @dataclass(frozen=True)
@@ -107,7 +111,7 @@ def match_predictions(
     seen = _predict(photo, points, normals, hidden)
     llr, hit = np.zeros(len(points)), np.full(len(points), -1)
     if not seen.visible.any() or not len(photo.openings):
-        return Matches(llr, hit, seen.visible, seen.px)
+        return Matches(llr, hit, seen.visible, seen.px, hit.copy())
     q = np.nonzero(seen.visible)[0]
     faces = np.abs(normals[q]).argmax(1)
     near, gain = _gains(photo, seen.px[q], seen.scale[q], seen.minor[q], faces)
@@ -124,7 +128,7 @@ def match_predictions(
     found = np.isfinite(top)
     llr[q] = np.where(found, np.clip(top, miss, MOST_NATS), miss)
     hit[q] = np.where(found, near[np.arange(len(q)), best], -1)
-    return Matches(llr, hit, seen.visible, seen.px)
+    return Matches(llr, hit, seen.visible, seen.px, np.full(len(points), -1))
 
 
 def _predict(

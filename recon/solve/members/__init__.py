@@ -11,5 +11,6 @@ Modules, in the order of the method:
 - ``edges``: changes of colour across a member's faces.
 - ``ends``: where a member starts and stops.
 - ``head_colour``: a bolt's head by its colour.
+- ``lengths``: ends judged together, by those of parallel members.
 - ``bolts``: bolts at laps.
 """

@@ -157,9 +157,7 @@ def step_llr(steps: ColourSteps, between: BoolArray) -> tuple[FloatArray, FloatA
 
 
 def edge_evidence(steps: Iterable[ColourSteps], between: BoolArray) -> tuple[FloatArray, FloatArray]:
-    """:func:`step_llr` of all photos together, bounded so that edges never outweigh many openings."""
-    edge, inner = np.zeros(len(between)), np.zeros(len(between))
-    for s in steps:
-        e, i = step_llr(s, between)
-        edge, inner = edge + e, inner + i
-    return np.clip(edge, -7, 7), np.clip(inner, -5, 2)
+    """:func:`step_llr` of each photo: (V, B), (V, B)."""
+    pairs = [step_llr(s, between) for s in steps]
+    edge, inner = (np.array([p[k] for p in pairs]).reshape(-1, len(between)) for k in (0, 1))
+    return edge, inner

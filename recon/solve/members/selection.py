@@ -62,7 +62,7 @@ class _Line:
             b - a,
             total,
             part.profile,
-            (part.hit >= 0).sum((0, 1)),
+            part.marks,
         )
 
 
@@ -106,7 +106,7 @@ def select_members(
         fitted, chosen = resolve_overlap(candidate, chosen, scene.width)
         if fitted is not None:
             chosen.append(fitted)
-            _take(photos, line.evidence.hit[:, :, a:b])
+            _take(photos, line.evidence.part(a, b).explained)
             for other in waiting.values():
                 other.stale = True
     return scene.with_candidates(chosen)
@@ -172,9 +172,9 @@ def _fixed_member(
         grown(candidate, low - a, b - low - n),
         evidence=float(profile[a:b].sum()),
         profile=profile[a:b],
-        seen=(part.hit >= 0).sum((0, 1)),
+        seen=part.marks,
     )
-    return found, part.hit
+    return found, part.explained
 
 
 def _first_looks(scene: Scene, lines: Lines, reach: int) -> dict[LineKey, _Line]:

@@ -8,14 +8,18 @@ import numpy as np
 
 from recon.solve.evidence.candidate import Candidate, grown, line_key, line_span, runs_into, touching
 from recon.solve.evidence.scene import Ends, Scene
-from recon.solve.members.ends import find_ends, settle_lengths, with_fixed_ends
+from recon.solve.members.ends import find_ends, with_fixed_ends
+from recon.solve.members.lengths import settle_ends
 from recon.solve.members.lines import candidate_lines, touching_lines
 from recon.solve.members.selection import enough_evidence, select_members
 from recon.solve.multiview.cameras import adjust_cameras
 from recon.solve.multiview.hypotheses import RegisteredPhotos
 
 ROUNDS = 3  # select, adjust, select ...: nothing changed after the third on any rendered frame
-STRONG = 120.0  # nats: a member this sure stays even where nothing is seen to touch it
+WELL_SEEN = (
+    30.0  # nats: a group of members this sure stays even where nothing is seen to touch it.  Twice what
+)
+# one member needs: clutter along a line rarely passes once
 UNSEEN_REACH = 4  # holes by which a member may be longer than what was seen of it, for touching
 
 Progress = Callable[[float], object]  # called with the fraction that is done, 0 to 1
@@ -53,23 +57,24 @@ def find_members(
         lines.update({line_key(c): line_span(c) for c in scene.candidates})
         if k == ROUNDS - 1:
             # The cameras are good now: look wherever a member could touch the ones that are known.
-            lines = {**touching_lines(largest_connected(scene)), **lines}
+            lines = {**touching_lines(well_seen_groups(scene)), **lines}
         scene = adjust_cameras(select_members(scene, lines, deleted))
         tell(0.1 + 0.6 * (k + 1) / ROUNDS)
     for k in range(2):
-        scene = adjust_cameras(with_ends(largest_connected(enough_evidence(scene))))
+        scene = adjust_cameras(with_ends(well_seen_groups(enough_evidence(scene))))
         tell(0.7 + 0.15 * (k + 1))
     return scene
 
 
 def with_ends(scene: Scene) -> Scene:
     """The scene with the ends of all candidates sought, and each as long as its ends say."""
-    candidates, ends = list(scene.candidates), [_ends_of(scene, i) for i in range(len(scene.candidates))]
+    candidates = list(scene.candidates)
+    ends = settle_ends(candidates, [_ends_of(scene, i) for i in range(len(candidates))])
     order = sorted(
         range(len(candidates)), key=lambda i: (candidates[i].fixed_ends is None, -candidates[i].evidence)
     )
-    lengths = settle_lengths([ends[i] for i in order])
-    for i, (low, high) in zip(order, lengths):
+    for i in order:
+        low, high = (guess.best for guess in ends[i])
         others = [c for j, c in enumerate(candidates) if j != i]
         longer = grown(candidates[i], -low, high - (candidates[i].holes - 1))
         if longer.holes >= 1 and not runs_into(longer, others, scene.width):
@@ -85,8 +90,8 @@ def _ends_of(scene: Scene, index: int) -> Ends:
     return with_fixed_ends(candidate, None if all(candidate.fixed_ends) else find_ends(scene, index))
 
 
-def largest_connected(scene: Scene) -> Scene:
-    """The members that hang together with most evidence or with a fixed one, and every other strong one.
+def well_seen_groups(scene: Scene) -> Scene:
+    """The members that hang together with most evidence, with a fixed one, or well seen as a group.
 
     What little else the photos show (clutter that passed for a member) goes.
 
@@ -94,7 +99,7 @@ def largest_connected(scene: Scene) -> Scene:
     --------
     >>> rail, post = Candidate.bare(0, [0, 0, 0], 5), Candidate.bare(2, [2, 1, -2], 5)
     >>> far = Candidate.bare(0, [0, 30, 0], 5)
-    >>> kept = largest_connected(Scene((), {}, 1.0, (rail, far, post))).candidates
+    >>> kept = well_seen_groups(Scene((), {}, 1.0, (rail, far, post))).candidates
     >>> [c.first.tolist() for c in kept]
     [[0.0, 0.0, 0.0], [2.0, 1.0, -2.0]]
     """
@@ -103,8 +108,8 @@ def largest_connected(scene: Scene) -> Scene:
         return scene
     groups = touching([grown(c, UNSEEN_REACH, UNSEEN_REACH) for c in candidates], scene.width)
     value = [sum(candidates[i].evidence for i in g) for g in groups]
-    keep = set(groups[int(np.argmax(value))]) | {i for i, c in enumerate(candidates) if c.evidence > STRONG}
-    for g in groups:
-        if any(candidates[i].fixed_ends is not None for i in g):
+    keep = set(groups[int(np.argmax(value))])
+    for g, nats in zip(groups, value):
+        if nats >= WELL_SEEN or any(candidates[i].fixed_ends is not None for i in g):
             keep |= set(g)
     return scene.with_candidates(c for i, c in enumerate(candidates) if i in keep)

@@ -46,7 +46,7 @@ def line_ends(
         (_steps_in_sight(search, p, scene.picture(p), line, boundaries) for p in scene.photos), between
     )
     in_sight = in_some_photo(scene.photos, line.holes(steps))
-    return end_guesses(found.profile, bolted, edge, inner, in_sight, reach, room)
+    return end_guesses(found.llr.sum(1), bolted, edge, inner, in_sight, reach, room)
 
 
 def _steps_in_sight(

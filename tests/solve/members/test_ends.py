@@ -11,7 +11,7 @@ from recon.solve.evidence.candidate import EndGuess, grown
 from recon.solve.evidence.occluders import Occluders, occluders_of
 from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.members.edges import ColourSteps, colour_steps, step_llr
-from recon.solve.members.ends import find_ends, settle_lengths
+from recon.solve.members.ends import end_guesses, find_ends
 from tests.solve.drawn import draw
 from tests.solve.scenes import HOLE, camera_round, candidates_of, scene_of, shoot
 
@@ -198,34 +198,31 @@ def test_faces_that_are_not_seen_say_nothing():
     assert (end == 0).all() and (inner == 0).all()
 
 
-# Lengths of one frame
+def guesses(profile, edge=None, reach=3):
+    """Ends of a member of 6 known holes from nats of each photo (V, 12) and an edge for an end (V, 13)."""
+    profile = np.array(profile, float)
+    edge = np.zeros((len(profile), 13)) if edge is None else np.array(edge, float)
+    laps, flat = np.zeros((4, 12), bool), np.zeros_like(edge)
+    return end_guesses(profile, laps, edge, flat, np.ones(12, bool), reach, (reach, reach))
 
 
-def guess(best, spread, count=6):
-    """An end at `best`, sure or (spread > 0) open between holes best and best + spread."""
-    hole = np.arange(best - 2, best + count)
-    log = np.where((hole >= best) & (hole <= best + spread), -0.02 * (hole - best), -8.0)
-    return EndGuess(hole, log - np.logaddexp.reduce(log), False)
+HELD, MISSED = [-2] * 3 + [5] * 6 + [-2] * 3, [-2] * 3 + [5] * 4 + [-2] * 5
 
 
-def test_an_open_end_takes_the_length_that_the_others_have():
-    sure = (guess(0, 0), guess(9, 0))
-    open_end = (guess(0, 0), guess(7, 4))  # best by itself: 8 holes; 10 are possible
-    settled = settle_lengths([sure, sure, sure, open_end])
-    assert settled == [(0, 9)] * 4
+def test_one_photo_s_hits_beat_the_misses_of_another():
+    """Something hides the last two holes from one of two photos."""
+    _, last = guesses([HELD, MISSED])
+    assert last.best == 5 and last.sure > 0.85
 
 
-def test_sure_ends_keep_their_own_length():
-    sure, other = (guess(0, 0), guess(9, 0)), (guess(0, 0), guess(6, 0))
-    assert settle_lengths([sure, sure, other]) == [(0, 9), (0, 9), (0, 6)]
-
-
-def test_where_no_length_is_sure_each_end_stands_for_itself():
-    open_end = (guess(0, 3), guess(7, 4))
-    assert settle_lengths([open_end, open_end]) == [(open_end[0].best, open_end[1].best)] * 2
+def test_an_edge_in_one_photo_may_be_that_of_something_in_front():
+    at_the_edge = [0] * 7 + [4] + [-4] * 5
+    _, last = guesses([MISSED], [at_the_edge])
+    assert last.best == 3 and 0.9 < last.sure < 0.97
+    assert guesses([MISSED] * 2, [at_the_edge] * 2)[1].sure > last.sure
 
 
 def test_a_guess_recounted_names_the_same_holes():
-    g = guess(9, 2)
+    g = EndGuess(np.arange(7, 13), np.log([0.01, 0.04, 0.5, 0.3, 0.1, 0.05]), False)
     moved = replace(g, cut=True).recounted(-2)
     assert moved.best == g.best + 2 and moved.cut and moved.sure == g.sure

@@ -1,0 +1,148 @@
+"""Heads and nuts of bolts at predicted openings: a second kind of mark that a hole of a member may show.
+
+A bolt takes its hole's opening and puts a head, a nut or a washer there: wider than the hole and raised off
+the face.  At a predicted opening such a mark speaks for the member as an open hole does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.geometry.camera import world2camera
+from recon.solve.evidence.posed_photo import PosedPhoto
+from recon.solve.evidence.predictions import MOST_NATS, Matches
+
+# Of 157 heads and nuts in sight on 12 rendered photos with truth, by the detections of openings:
+HEAD_FOUND = 0.76  # have a detection on them
+HEIGHTS = (0.0, 0.24)  # pitches off the face: their 5th and 95th percentile
+HEAD_RATIO, HEAD_SPREAD = 1.6, 0.22  # size over the hole's: median, and spread of its natural logarithm
+HOLE_SPREAD = 0.2  # of an open hole's size likewise (2,788 in sight on the same photos)
+BLUR_PX = 2.5  # a hole smaller than this is not seen smaller: the rim of a spot is sought from 3 px on
+LEAST_RATIO, MOST_RATIO = 1.1, 3.0  # below, it is a hole; above, no head of a bolt that fills the hole
+PLACE_PX, PLACE = 0.5, 0.05  # px and pitches, spread of a detection round the head's middle
+REACH = 2.6  # spreads within which a detection may be the head: 97 in 100 of true ones
+THIN_LIMIT = (
+    0.9  # natural logarithm of the minor axis over that of a flat head: heads stand up, so look rounder
+)
+MOST_NEAR = 5  # detections looked at for each opening; bounds the time
+BOLTED = 0.85  # chance of a bolt where two members lap; this project's choice
+BOLTED_ELSEWHERE = 0.05  # and at any hole, as long as it is not known what laps there; this project's choice
+
+
+def with_heads(
+    photo: PosedPhoto,
+    points: FloatArray,
+    normals: FloatArray,
+    matches: Matches,
+    bolted: BoolArray | None = None,
+    only_free: bool = False,
+) -> Matches:
+    """The matches, with a bolt's head taken for the mark wherever that explains the picture better.
+
+    Parameters
+    ----------
+    photo : PosedPhoto
+        With its detections.
+    points, normals : array, (N, 3)
+        Opening centres, pitches, and outward normals.
+    matches : Matches
+        Of open holes, at the same openings.
+    bolted : bool array or None, (N,)
+        Where a lap puts a bolt's head or nut.
+    only_free : bool
+        Detections that another member explains are no heads.
+
+    Examples
+    --------
+    A member along x, 20 pitches before a camera; a detection twice a hole's size covers its last opening.
+
+    >>> from recon.geometry.camera import Camera
+    >>> from recon.image.openings import OPENING
+    >>> from recon.solve.evidence.posed_photo import make_posed_photo
+    >>> from recon.solve.evidence.predictions import match_predictions, member_openings
+    >>> camera = Camera(1000.0, 400.0, 300.0, t=np.array([0, 0, 20.0]))
+    >>> centre, normal = member_openings(0, np.array([-2, 0, 0]), 5, 1.0)
+    >>> front, towards = centre[3], np.repeat(normal[3:], 5, 0)
+    >>> spots = np.zeros(5, OPENING)
+    >>> spots["x"], spots["y"] = camera.project(front).T
+    >>> spots["major"] = spots["minor"] = [15, 15, 15, 15, 30]
+    >>> spots["score"] = 5
+    >>> photo = make_posed_photo("made.jpg", camera, (800, 600), spots, 0.29)
+    >>> matches = with_heads(photo, front, towards, match_predictions(photo, front, towards))
+    >>> matches.hit.tolist(), matches.head.tolist(), bool(matches.llr[4] > 0)
+    ([0, 1, 2, 3, -1], [-1, -1, -1, -1, 4], True)
+    """
+    head = np.full(len(points), -1)
+    q = np.nonzero(matches.visible)[0]
+    if not len(q) or not len(photo.openings):
+        return replace(matches, head=head)
+    near, gain, size = _gains(photo, points[q], normals[q], only_free)
+    known = np.zeros(len(q), bool) if bolted is None else bolted[q]
+    prior = np.where(known, BOLTED, BOLTED_ELSEWHERE)
+    gain = np.minimum(gain + np.log(prior), MOST_NATS)
+    better = gain > np.maximum(matches.llr[q], 0)
+    same = np.isfinite(gain) & (matches.hit[q] == near)
+    better = np.where(same, _wider_than_a_hole(size, prior), better)
+    llr, hit = matches.llr.copy(), matches.hit.copy()
+    head[q[better]] = near[better]
+    llr[q[better]] = gain[better]
+    hit[q[better]] = -1
+    return replace(matches, llr=llr, hit=hit, head=head)
+
+
+def _wider_than_a_hole(size: FloatArray, prior: FloatArray) -> BoolArray:
+    """Is a mark of a size, in holes, likelier a head than an open hole?  Both lie at the same place."""
+    head = np.log(prior / HEAD_SPREAD) - 0.5 * (np.log(size / HEAD_RATIO) / HEAD_SPREAD) ** 2
+    hole = np.log((1 - prior) / HOLE_SPREAD) - 0.5 * (np.log(size) / HOLE_SPREAD) ** 2
+    return np.asarray(head > hole)
+
+
+def _gains(
+    photo: PosedPhoto, points: FloatArray, normals: FloatArray, only_free: bool
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """The detection that is likeliest the head on each of Q faces, its nats (-inf: none), its size in holes.
+
+    Returns
+    -------
+    (Q,), (Q,), (Q,)
+    """
+    camera, o = photo.camera, photo.openings
+    k = min(MOST_NEAR, len(o))
+    scale = camera.f / world2camera(camera, points)[:, 2]
+    sigma = np.hypot(PLACE_PX, PLACE * scale)
+    low, high = (np.nan_to_num(camera.project(points + h * normals), nan=-1e6) for h in HEIGHTS)
+    middle, half = (low + high) / 2, (high - low) / 2
+    far = REACH * sigma + np.linalg.norm(half, axis=1)
+    d, j = photo.tree.query(middle, k=k, distance_upper_bound=float(far.max()))
+    j = j.reshape(-1, k)
+    near = np.where(j < len(o), j, 0)
+    # From the middle of the mark to the nearest place that a head of any height may have.
+    off = np.stack([o["x"][near], o["y"][near]], 2) - middle[:, None]
+    along = (off * half[:, None]).sum(2) / np.maximum((half**2).sum(1), 1e-9)[:, None]
+    d = np.linalg.norm(off - np.clip(along, -1, 1)[..., None] * half[:, None], axis=2)
+    to_eye = camera.centre - points
+    facing = (to_eye * normals).sum(1) / np.linalg.norm(to_eye, axis=1)
+    hole = np.hypot(scale * photo.hole, BLUR_PX)
+    size = o["major"][near] / hole[:, None]
+    thin = np.log(np.maximum(o["minor"][near], 0.5) / (hole * facing * HEAD_RATIO)[:, None])
+    there = (j < len(o)) & (d < REACH * sigma[:, None])
+    there &= (size > LEAST_RATIO) & (size < MOST_RATIO) & (np.abs(thin) < THIN_LIMIT)
+    if only_free:
+        there &= photo.free[near]
+    # The mark may lie anywhere along the way on which the head's height moves it.
+    room = 2 * np.pi * sigma**2 + 2 * np.sqrt(2 * np.pi) * sigma * np.linalg.norm(half, axis=1)
+    gain = (
+        np.log(HEAD_FOUND)
+        - 0.5 * (np.where(there, d, 0.0) / sigma[:, None]) ** 2
+        - np.log(room)[:, None]
+        - np.log(np.maximum(photo.density[near], 1e-6))
+        - 0.5 * (np.log(size / HEAD_RATIO) / HEAD_SPREAD) ** 2
+        + photo.mark[near]
+    )
+    gain = np.where(there, gain, -np.inf)
+    best = gain.argmax(1)
+    rows = np.arange(len(points))
+    return near[rows, best], gain[rows, best], size[rows, best]

@@ -1,0 +1,99 @@
+"""Ends judged together: parallel members mostly share their end planes, and builders cut few lengths.
+
+The prior is weak on purpose: it settles what the photos leave open and takes off no hole that was found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.special import logsumexp
+
+from recon.geometry.arrays import FloatArray
+from recon.solve.evidence.candidate import Candidate, EndGuess
+from recon.solve.evidence.scene import Ends
+
+SHARED_PLANES = 0.5  # chance that a member has both its ends where a parallel one has them, and
+SHARED_LENGTH = 0.2  # that it has its length alone from another one; common practice, no source
+LENGTHS = 30  # else one in so many; this project's choice
+SAME_PLANE = 0.25  # pitches between ends in one plane; holes of one lattice lie a half or a whole apart
+LENGTH_SURE = 0.9  # probability of both its ends from which a member's length counts for others
+
+
+def settle_ends(candidates: Sequence[Candidate], ends: Sequence[Ends]) -> list[Ends]:
+    """The guesses for both ends of each member, with what the other members' ends say of them.
+
+    Parameters
+    ----------
+    candidates : Sequence[Candidate]
+        All members.
+    ends : Sequence[Ends]
+        Of each its low and its high end, from the photos alone.
+
+    Examples
+    --------
+    Two posts surely have 10 holes; the third, beside them, has 9 or, a little less likely, 10.
+
+    >>> at = lambda *p: EndGuess(np.arange(9, 9 - len(p), -1), np.log(p), False)
+    >>> low = EndGuess(np.array([0]), np.zeros(1), False)
+    >>> posts = [Candidate.bare(2, [x, 0, 0], 9) for x in (0, 5, 10)]
+    >>> settled = settle_ends(posts, [(low, at(1.0)), (low, at(1.0)), (low, at(0.4, 0.6))])
+    >>> [high.best for _, high in settled]
+    [9, 9, 9]
+    """
+    return [_settled(i, candidates, ends) for i in range(len(candidates))]
+
+
+def _settled(index: int, candidates: Sequence[Candidate], ends: Sequence[Ends]) -> Ends:
+    """The guesses for one member's ends, each the marginal of both together."""
+    candidate, (low, high) = candidates[index], ends[index]
+    n = high.hole[None, :] - low.hole[:, None] + 1
+    log = low.log_p[:, None] + high.log_p[None, :] + _log_prior(index, candidates, ends, n)
+    first, last = _found(candidate, low.best, high.best)
+    allowed = (n >= 1) & (low.hole[:, None] <= first) & (high.hole[None, :] >= last)
+    if not allowed.any():
+        return low, high
+    log = np.where(allowed, log, -np.inf)
+    log = log - logsumexp(log)
+    return (
+        EndGuess(low.hole, logsumexp(log, axis=1), low.cut),
+        EndGuess(high.hole, logsumexp(log, axis=0), high.cut),
+    )
+
+
+def _found(candidate: Candidate, low: int, high: int) -> tuple[int, int]:
+    """The first and the last hole with a mark between two ends: no prior takes these off."""
+    marked = np.nonzero(candidate.seen > 0)[0]
+    marked = marked[(marked >= low) & (marked <= high)]
+    return (int(marked[0]), int(marked[-1])) if len(marked) else (high, low)
+
+
+def _log_prior(
+    index: int, candidates: Sequence[Candidate], ends: Sequence[Ends], n: np.ndarray
+) -> FloatArray:
+    """Natural logarithm of the chance of each pair of ends, by the ends of the other members."""
+    candidate, (low, high) = candidates[index], ends[index]
+    axis = candidate.axis
+    others = [j for j in range(len(candidates)) if j != index]
+    planes, lengths = np.zeros(n.shape), np.zeros(n.shape)
+    parallel = [j for j in others if candidates[j].axis == axis]
+    for j in parallel:
+        shift = candidate.first[axis] - candidates[j].first[axis]
+        planes += np.outer(_chance(ends[j][0], low.hole + shift), _chance(ends[j][1], high.hole + shift))
+    sure = [j for j in others if min(ends[j][0].sure, ends[j][1].sure) > LENGTH_SURE]
+    for j in sure:
+        lengths += n == ends[j][1].best - ends[j][0].best + 1
+    shared, length = (SHARED_PLANES if parallel else 0.0), (SHARED_LENGTH if sure else 0.0)
+    chance = (
+        shared * planes / max(len(parallel), 1)
+        + length * lengths / max(len(sure), 1)
+        + (1 - shared - length) / LENGTHS
+    )
+    return np.asarray(np.log(chance))
+
+
+def _chance(guess: EndGuess, places: FloatArray) -> FloatArray:
+    """Probability that an end lies at each of some places, in its member's hole numbers: (C,)."""
+    near = np.abs(places[:, None] - guess.hole[None, :]) < SAME_PLANE
+    return np.asarray((near * np.exp(guess.log_p)).sum(1))

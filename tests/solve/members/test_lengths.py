@@ -1,0 +1,59 @@
+"""Ends judged together: what parallel members say of an open end, and what they may not change."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from recon.solve.evidence.candidate import Candidate, EndGuess
+from recon.solve.members.lengths import settle_ends
+
+
+def guess(best, spread=0, count=6):
+    """An end at `best`, sure or (spread > 0) open between holes best and best + spread."""
+    hole = np.arange(best - 2, best + count)
+    log = np.where((hole >= best) & (hole <= best + spread), -0.02 * (hole - best), -8.0)
+    return EndGuess(hole, log - np.logaddexp.reduce(log), False)
+
+
+def settled(*members):
+    """The last holes of members given by axis, first hole, low and high end."""
+    candidates = [Candidate.bare(axis, first, high.best + 1) for axis, first, _, high in members]
+    return [(low.best, high.best) for low, high in settle_ends(candidates, [m[2:] for m in members])]
+
+
+def test_an_open_end_takes_the_plane_of_the_parallel_members():
+    sure = [(2, (x, 0, 0), guess(0), guess(9)) for x in (0, 5, 9)]
+    assert settled(*sure, (2, (14, 0, 0), guess(0), guess(7, 4)))[-1] == (0, 9)
+
+
+def test_planes_count_in_the_world_not_from_a_member_s_first_hole():
+    sure = [(2, (x, 0, 0), guess(0), guess(9)) for x in (0, 5, 9)]
+    assert settled(*sure, (2, (14, 0, -2), guess(2), guess(9, 4)))[-1] == (2, 11)
+
+
+def test_a_length_counts_where_no_plane_is_shared():
+    sure = [(0, (x, 0, x), guess(0), guess(9)) for x in (0, 5, 9)]
+    assert settled(*sure, (2, (14, 0, 0), guess(0), guess(7, 4)))[-1] == (0, 9)
+
+
+def test_sure_ends_keep_their_own_length():
+    sure = [(2, (x, 0, 0), guess(0), guess(9)) for x in (0, 5)]
+    assert settled(*sure, (2, (9, 0, 0), guess(0), guess(6)))[-1] == (0, 6)
+
+
+def test_no_hole_that_was_found_is_taken_off():
+    """The others have 8 holes; the ninth and tenth of this one were found, weakly."""
+    posts = [Candidate.bare(2, (x, 0, 0), 8) for x in (0, 5, 9)]
+    longer = replace(Candidate.bare(2, (14, 0, 0), 10), seen=np.ones(10, int))
+    slope = EndGuess(np.arange(7, 10), np.log([0.3, 0.3, 0.4]), False)
+    ends = [(guess(0), guess(7))] * 3 + [(guess(0), slope)]
+    assert settle_ends([*posts, longer], ends)[-1][1].best == 9
+    unseen = replace(longer, seen=np.zeros(10, int))
+    assert settle_ends([*posts, unseen], ends)[-1][1].best == 7
+
+
+def test_chances_sum_to_one():
+    sure = (2, (0, 0, 0), guess(0), guess(9))
+    candidates = [Candidate.bare(2, (x, 0, 0), 10) for x in (0, 5)]
+    for pair in settle_ends(candidates, [sure[2:], (guess(0, 3), guess(7, 4))]):
+        assert [round(float(np.exp(g.log_p).sum()), 9) for g in pair] == [1, 1]
