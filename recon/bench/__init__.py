@@ -2,7 +2,6 @@
 
 reading        how well frames are read, against truth
 nothing        what is claimed of pictures that show no frame
-decoys         pictures without a frame: how many are claimed to show one
 again          what corrections are worth when the photos are read again
 audit          the audit on random frames with one random change each
 cutting        cut lists: gap to the bound, and against first-fit decreasing

@@ -2,7 +2,7 @@
 
     python -m tests.solve.decoys FOLDER
 
-writes a set of them as PNG files, for `python -m recon.bench decoys FOLDER`.
+writes a set of them as PNG files, for `python -m recon.bench nothing FOLDER`.
 """
 
 import sys
