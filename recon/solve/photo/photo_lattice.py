@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from recon.geometry.arrays import FloatArray
-from recon.geometry.camera import Camera
+from recon.geometry.camera import Camera, world2camera
 from recon.geometry.lattice import lattice_classes, snap
+from recon.solve.evidence.camera_prior import CameraPrior
 from recon.solve.photo.axis_rows import AxisRow
 from recon.solve.photo.placed_rows import PlacedRows, place_axis_rows
 from recon.solve.photo.resection import resect
@@ -22,6 +23,8 @@ from recon.solve.photo.resection import resect
 PHASES = np.arange(0, 1, 0.02)  # pitches: phases tried along each axis
 FOCAL_TRIALS = np.linspace(-2.5, 2.5, 21)  # focal lengths tried, in standard errors of ln f
 MOST_SOLUTIONS = 3
+PLAY = 0.06  # pitches that openings of a frame bolted by hand lie off its lattice (0.045 to 0.064 on six)
+NEAREST_ROW = 0.5  # pitches before the camera
 CLASS_DECIMALS = 3  # places within a pitch are told apart to this; rows are known to a hundredth of a pitch
 SURE_ROWS = (0.75, 0.6, 0.5, 0.5)  # probability from which a row's best guess is used, round by round
 CLUTTER_LIKE = 0.15  # density with which a row lies anywhere in a pitch: clutter, and what no class explains
@@ -61,6 +64,7 @@ class PhotoLattice:
     placed: PlacedRows
     guesses: list[list[LatticeGuess]]
     agreement: float
+    play: float = 0.0
 
 
 def upright_axes(camera: Camera) -> Camera:
@@ -79,7 +83,8 @@ def upright_axes(camera: Camera) -> Camera:
     up = -np.sign(R[1, z]) * R[:, z]
     rest = [j for j in range(3) if j != z]
     x = R[:, rest[0]] * (np.sign(R[0, rest[0]]) or 1)
-    return replace(camera, R=np.c_[x, np.cross(up, x), up])
+    y = R[:, rest[1]] * (np.sign(np.cross(up, x) @ R[:, rest[1]]) or 1)
+    return replace(camera, R=np.c_[x, y, up])
 
 
 def _phase_vote(placed: PlacedRows, width: float, classes: FloatArray) -> tuple[FloatArray, float]:
@@ -166,7 +171,12 @@ def _lattice_lines_near(
 
 
 def solve_lattice(
-    camera: Camera, openings: np.ndarray, rows: list[AxisRow], width: float, focal_sigma: float = 0.01
+    camera: Camera,
+    openings: np.ndarray,
+    rows: list[AxisRow],
+    width: float,
+    prior: CameraPrior | None = None,
+    focal_sigma: float = 0.01,
 ) -> list[PhotoLattice]:
     """Pose a photo on the lattice of its own rows: up to three solutions, best first.
 
@@ -176,6 +186,7 @@ def solve_lattice(
     openings : (N,), dtype OPENING
     rows : found along its axes, those trusted
     width : of the members, pitches
+    prior : of the camera; without one its principal point and the frame's squareness are kept
     focal_sigma : standard error of ln f
 
     Returns
@@ -204,7 +215,7 @@ def solve_lattice(
     for t in trials:
         if len(chosen) < MOST_SOLUTIONS and all(abs(t[1] - c[1]) > 0.6 * focal_sigma for c in chosen):
             chosen.append(t)
-    solved = [_settled(trial, phase, openings, faces, width, classes) for _, _, trial, phase in chosen]
+    solved = [_settled(trial, phase, openings, faces, width, classes, prior) for _, _, trial, phase in chosen]
     return sorted(solved, key=lambda s: -s.agreement)
 
 
@@ -215,6 +226,7 @@ def _settled(
     faces: PlacedRows,
     width: float,
     classes: FloatArray,
+    prior: CameraPrior | None,
 ) -> PhotoLattice:
     """The lattice from a phase: rows guessed and the camera resected on the sure ones, by turns."""
     rows = faces.rows
@@ -225,14 +237,27 @@ def _settled(
         sure = [i for i, g in enumerate(guesses) if g and np.exp(g[0].log_p) > limit]
         if len(sure) < 3:
             break
-        camera = resect(
-            camera, *_correspondences(placed, guesses, sure, openings, width), focal_prior=camera.f
-        )
+        known = _correspondences(camera, placed, guesses, sure, openings, width)
+        focal = None if prior else camera.f
+        camera = resect(camera, *known, focal_prior=focal, prior=prior)
     placed = place_axis_rows(camera, openings, rows, faces)
     guesses = guess_rows(placed, width, classes)
     weight = np.array([r.evidence for r in rows], float)
     chance = best_chances(guesses)
-    return PhotoLattice(camera, placed, guesses, float((weight * chance).sum() / weight.sum()))
+    agreement = float((weight * chance).sum() / weight.sum())
+    sure = np.nonzero(chance > SURE_ROWS[-1])[0].tolist()
+    play = _play(camera, *_correspondences(camera, placed, guesses, sure, openings, width)) if sure else PLAY
+    return PhotoLattice(camera, placed, guesses, agreement, play)
+
+
+def _play(camera: Camera, world: FloatArray, image: FloatArray, sigma: FloatArray) -> float:
+    """How far openings lie off the lattice, pitches: the spread of their reprojection errors, robustly.
+
+    The median of the squared length of a two-dimensional normal error is 2 ln 2 times its variance.
+    """
+    depth = np.maximum(world2camera(camera, world)[:, 2], NEAREST_ROW)
+    error = np.linalg.norm(camera.project(world) - image, axis=1) * depth / camera.f
+    return float(np.sqrt(np.nanmedian(error**2) / (2 * np.log(2))))
 
 
 def best_chances(guesses: list[list[LatticeGuess]]) -> FloatArray:
@@ -260,6 +285,7 @@ def guess_openings(row: AxisRow, sign: float, guess: LatticeGuess, width: float)
 
 
 def _correspondences(
+    camera: Camera,
     placed: PlacedRows,
     guesses: list[list[LatticeGuess]],
     which: list[int],
@@ -272,5 +298,6 @@ def _correspondences(
         r = placed.rows[i]
         world.append(guess_openings(r, placed.sign[i], guesses[i][0], width))
         image.append(np.c_[openings["x"][r.index], openings["y"][r.index]])
-        sigma.append(np.full(len(r.index), placed.points.sigma[i]))
+        depth = np.maximum(world2camera(camera, world[-1])[:, 2], NEAREST_ROW)
+        sigma.append(np.hypot(placed.points.sigma[i], PLAY * camera.f / depth))
     return np.concatenate(world), np.concatenate(image), np.concatenate(sigma)

@@ -13,7 +13,8 @@ from recon.solve.evidence.candidate import across
 from recon.solve.photo.axis_rows import AxisRow
 from recon.solve.photo.row_points import RowPoints, place_rows, row_points
 
-SYSTEMATIC = 0.05  # pitches: what shading in a hole's mouth shifts a row (measured: 0.03 to 0.08)
+# Pitches: what shading in a hole's mouth shifts a row (measured: 0.03 to 0.08), with a member's play.
+SYSTEMATIC = 0.08
 SIGMA_FACTOR = 1.3  # of a row's place over what its openings' standard errors give; this project's choice
 # Of the shape distance between a row's openings and those that its own face would show; this project's choice
 FACE_SPREAD = 0.35
@@ -78,9 +79,9 @@ def place_axis_rows(
     P, d, inv = place_rows(sensor, pts, d0)
     sign = np.sign((d * d0).sum(1))
     cov = inv * (SIGMA_FACTOR * pts.sigma / camera.f)[:, None, None] ** 2
-    Rt = camera.R.T
-    Q = (P - camera.t) @ camera.R
-    cov = Rt @ cov @ Rt.T + np.eye(3) * SYSTEMATIC**2
+    back = np.linalg.inv(camera.R)
+    Q = (P - camera.t) @ back.T
+    cov = back @ cov @ back.T + np.eye(3) * SYSTEMATIC**2
     normals = np.zeros((len(rows), 2, 3))
     logs = np.zeros((len(rows), 2))
     eye = camera.centre

@@ -12,6 +12,7 @@ from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes
 from recon.image.openings import detect_openings, lab_image, local_density
 from recon.image.rows import Row, find_rows, pattern_directions
+from recon.solve.evidence.camera_prior import CameraPrior, camera_prior
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.posed_photo import PosedPhoto, make_posed_photo
 from recon.solve.photo.axis_rows import AxisRow, find_axis_rows
@@ -142,7 +143,7 @@ def read_photo(
         trial
         for axes in cameras
         if axes.score >= LEAST_CAMERA_SCORE * cameras[0].score
-        and (trial := _read_with(seen, axes, width)) is not None
+        and (trial := _read_with(seen, axes, width, camera_prior(size, focal_px))) is not None
     ]
     if not trials:
         return replace(nothing, reason="its rows of openings fit no camera")
@@ -170,7 +171,9 @@ def _solutions(reading: PhotoReading) -> list[tuple[PosedPhoto, PhotoLattice]]:
     return [(reading.photo, reading.lattice), *reading.others]
 
 
-def _read_with(seen: _Detections, axes: AxesCamera, width: float | None) -> PhotoReading | None:
+def _read_with(
+    seen: _Detections, axes: AxesCamera, width: float | None, prior: CameraPrior
+) -> PhotoReading | None:
     """The photo read with one of its cameras; None where its rows make no lattice."""
     openings = seen.openings
     hole = hole_of_rows(axes, openings, seen.rows, seen.points, seen.share)
@@ -188,10 +191,12 @@ def _read_with(seen: _Detections, axes: AxesCamera, width: float | None) -> Phot
         return None
     estimate = twin_width(place_axis_rows(camera, openings, rows))
     used = width or nearest_known_width(estimate)
-    solutions = solve_lattice(camera, openings, rows, used)
+    solutions = solve_lattice(camera, openings, rows, used, prior)
     if not solutions:
         return None
-    photos = [make_posed_photo(seen.name, x.camera, seen.size, openings, hole) for x in solutions]
+    photos = [
+        make_posed_photo(seen.name, x.camera, seen.size, openings, hole, prior, x.play) for x in solutions
+    ]
     return PhotoReading(
         seen.name,
         seen.size,
