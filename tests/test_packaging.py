@@ -25,5 +25,6 @@ def test_every_file_of_a_package_is_shipped(package):
     shipped = {p for pattern in data["*"] for p in root.rglob(pattern)}
     shipped |= {p for pattern in data.get(package, ()) for p in root.glob(pattern)}
     files = {p for p in root.rglob("*") if p.is_file() and p.suffix not in (".py", ".pyc")}
+    files -= {root / "biome.jsonc"}  # for development only
     assert root / "py.typed" in shipped  # PEP 561: others may rely on the types
     assert files and sorted(files - shipped) == []

@@ -6,7 +6,6 @@ import sys
 
 import pytest
 from flask import Flask
-from webui.views.papers import bp
 
 from recon.cli import build_parser
 from recon.errors import ReconError
@@ -18,6 +17,7 @@ from recon.workshop.export.entry import Request
 from recon.workshop.export.registry import EXPORTS, KINDS, kind_of_file
 from recon.workshop.parts.prices import PriceList
 from tests.workshop.trestles import trestle
+from webui.views.downloads import bp
 
 STOCKS = load_stocks()
 CHOICES = {

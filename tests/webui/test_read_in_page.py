@@ -85,7 +85,7 @@ def test_photos_are_read_corrected_and_solved_again_around_the_corrections(opene
             id: p for id, p in places(before).items() if id in right
         }
         assert wrong is None or places(again)[wrong.id] in places(truth).values()
-        told = page.evaluate(STORE, "said")["conflicts"]
+        told = page.evaluate(STORE, "corrections")["conflicts"]
         assert any(sure[0].id in c["members"] for c in told) and any("deleted" in c["text"] for c in told)
         page.click("#tab-doubts")
         page.wait_for_selector("[data-kind=conflict]")
