@@ -13,12 +13,12 @@ from recon.corrections import describe
 from recon.corrections.disagreements import ends_differ, not_shown, shown_otherwise, still_shown
 from recon.corrections.members import free_label, same_place, turned_like
 from recon.corrections.model import Disagreement, MeasuredLength
-from recon.corrections.solver import Objection
 from recon.corrections.state import State, ordered
 from recon.corrections.users_word import deleted_number, uphold
 from recon.frame.lattice import align, overlap, transform
 from recon.frame.length import parse_known_length
 from recon.frame.model import Frame, Joint, Member, Photo
+from recon.frame.objection import Objection
 from recon.workshop.confidence_text import SURE
 from recon.workshop.wording import plural
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,30 +10,11 @@ import numpy as np
 from recon.corrections.codec import member_from_json, member_to_json
 from recon.corrections.model import PhotoMarks
 from recon.corrections.state import State
-from recon.frame.model import Member
+from recon.frame.objection import Objection
 from recon.geometry.arrays import FloatArray
 
 if TYPE_CHECKING:
     from recon.solve.priors.constraints import Constraints
-
-
-@dataclass(frozen=True)
-class Objection:
-    """Where a solver that kept the user's word says that the photos show something else.
-
-    Attributes
-    ----------
-    member : Member
-        The one spoken of, as the user has it.
-    shown : Member or None
-        As the photos show it; None where they do not show it.
-    deleted : bool
-        Whether the user said that it is not there.
-    """
-
-    member: Member
-    shown: Member | None
-    deleted: bool = False
 
 
 def constraints_for_solver(state: State, photos: Collection[str]) -> Constraints | None:
@@ -79,7 +59,7 @@ def constrained_width(constraints: Constraints) -> float:
 
 def objections_of(reading: Any) -> list[Objection]:
     """The objections of what a solver's `read` gave; none where that solver knows of none."""
-    return [Objection(a.member, a.seen, a.deleted) for a in getattr(reading, "against", ())]
+    return list(getattr(reading, "against", ()))
 
 
 def objection_to_json(objection: Objection) -> list[Any]:

@@ -10,5 +10,6 @@
 - `confidence`: from which probability on something counts as sure
 - `user_files`: files that users write, read with care
 - `files`: the frame file
+- `objection`: where photos show something else than a person says
 - `caution`: the one caution
 """

@@ -42,7 +42,7 @@ SIDE_RANGE_PX = (1600, 2400)
 SAMPLES_PER_PITCH = 4
 
 
-class Photo(Protocol):
+class PhotoPixels(Protocol):
     """What is needed of a photo (`recon.image.photos.PhotoImage`)."""
 
     @property
@@ -68,7 +68,7 @@ class PhotoCamera(Protocol):
 
 
 def draw_overlay(
-    photo: Photo,
+    photo: PhotoPixels,
     found: ArrayLike,
     rows: Sequence[ArrayLike],
     frame: Frame,

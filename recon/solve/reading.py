@@ -13,6 +13,7 @@ import numpy as np
 from recon.errors import ReconError
 from recon.frame.length import KnownLength
 from recon.frame.model import Frame
+from recon.frame.objection import Objection
 from recon.frame.stock import Stock
 from recon.geometry.arrays import FloatArray
 from recon.geometry.camera import Camera
@@ -23,7 +24,6 @@ from recon.solve.multiview.assemble import assemble
 from recon.solve.photo.read_photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo, read_posed
 from recon.solve.priors.constraints import (
     Constraints,
-    Disagreement,
     apply_marks,
     cameras_of,
     known_candidates,
@@ -62,7 +62,7 @@ class Reading:
         photo -> camera in the photo's own pixels.
     set_aside : list[SetAside]
         Photos that were not used, and why.
-    against : list[Disagreement]
+    against : list[Objection]
         Where the photos show something else than the user says.
     """
 
@@ -71,7 +71,7 @@ class Reading:
     rows: dict[str, list[FloatArray]]
     cameras: dict[str, Camera]
     set_aside: list[SetAside] = field(default_factory=list)
-    against: list[Disagreement] = field(default_factory=list)
+    against: list[Objection] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -273,7 +273,7 @@ def _solve(
     constraints: Constraints | None,
     width: float,
     watch: _Watch,
-) -> tuple[Scene, list[Disagreement]]:
+) -> tuple[Scene, list[Objection]]:
     """The scene that the photos show together, and where it is not as the user says."""
     pictures = {c.name: c.image for c in copies}
 

@@ -6,11 +6,12 @@ import numpy as np
 
 from recon.corrections.edits import edit
 from recon.corrections.merge import merge_reading
-from recon.corrections.solver import Objection, constraints_for_solver
+from recon.corrections.solver import constraints_for_solver
 from recon.corrections.state import joint_key
 from recon.frame.joints import find_joints
 from recon.frame.lattice import transform
 from recon.frame.model import Frame, Photo, relabel, reversed_member
+from recon.frame.objection import Objection
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import rotations
 from tests.corrections.frames import gate

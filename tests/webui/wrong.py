@@ -31,7 +31,7 @@ def wrong_frame(sample: Path, seed: int) -> Wrong:
     """The sample's true frame with one end two holes short, one member shifted by a hole (odd seeds) or
     missing (even seeds), and one member that is not there.
 
-    Ends of which the truth file shows no opening in any photo are told as hidden, as a reading would, and one
+    Ends of which the truth file shows no opening in any photo are `hidden`, as a reading has them, and one
     right member as not sure: so the doubts hold false alarms, too.
     """
     rng, data = random.Random(f"{sample.name} {seed}"), json.loads((sample / "truth.json").read_text())

@@ -27,7 +27,7 @@ QUARTERS = {
 
 
 @dataclass(frozen=True)
-class Motion:
+class RigidMotion:
     """A motion of the frame, x -> turn x + shift (pitches), in words."""
 
     turn: IntArray
@@ -35,22 +35,22 @@ class Motion:
     words: str
 
 
-def _motion(state: State, request: Json, stocks: Stocks) -> Motion:
+def _motion(state: State, request: Json, stocks: Stocks) -> RigidMotion:
     turn, shift = np.eye(3, dtype=int), np.zeros(3)
     if "quarter" in request:
         quarter = validation.word(request, "quarter", QUARTERS)
-        return Motion(np.array(QUARTERS[quarter]), shift, f"Frame turned about {quarter[0]}")
+        return RigidMotion(np.array(QUARTERS[quarter]), shift, f"Frame turned about {quarter[0]}")
     if "up" in request:
         m = validation.member(state.frame, request, "up")
         way = np.array(m.direction) * (1 if validation.whole(request, "end", 0, 1) else -1)
         turn = max(rotations(), key=lambda r: (round(float((r @ way)[2]), 6), np.trace(r)))
-        return Motion(turn, shift, f"Frame turned so that {m.id} stands up")
+        return RigidMotion(turn, shift, f"Frame turned so that {m.id} stands up")
     m = validation.member(state.frame, request, "origin")
     hole = validation.whole(request, "hole", 0, m.holes - 1)
-    return Motion(turn, -m.hole_centre(hole), f"Origin at hole {hole + 1} of {m.id}")
+    return RigidMotion(turn, -m.hole_centre(hole), f"Origin at hole {hole + 1} of {m.id}")
 
 
-def turn(state: State, motion: Motion) -> Change:
+def turn(state: State, motion: RigidMotion) -> Change:
     """Turns the frame, or says which way is up by a member, or where the origin is:
     {quarter: 'x+' ...}, {up: member, end: which end is on top} or {origin: member, hole}."""
     corrections = state.corrections

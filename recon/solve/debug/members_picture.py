@@ -10,7 +10,7 @@ import numpy as np
 from recon.frame.model import label
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.solve.debug.palette import AXIS_COLOUR, GREEN, GREY, INK, ORANGE, RED
-from recon.solve.debug.sheet import Sheet, sheet_of
+from recon.solve.debug.sheet import StageCanvas, sheet_of
 from recon.solve.evidence.along_line import lattice_openings, match_openings
 from recon.solve.evidence.candidate import across
 from recon.solve.evidence.posed_photo import PosedPhoto
@@ -85,7 +85,7 @@ def members_picture(image: np.ndarray, scene: Scene, photo: PosedPhoto) -> np.nd
     )
 
 
-def _draw_openings(sheet: Sheet, photo: PosedPhoto, openings: OpeningStates) -> None:
+def _draw_openings(sheet: StageCanvas, photo: PosedPhoto, openings: OpeningStates) -> None:
     for p, state, hit in zip(openings.px, openings.state, openings.hit):
         if state == HIT:
             detection = photo.openings[hit]

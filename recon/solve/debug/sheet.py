@@ -18,7 +18,7 @@ FONT = cv2.FONT_HERSHEY_SIMPLEX
 
 
 @dataclass
-class Sheet:
+class StageCanvas:
     """A muted photo to draw on.
 
     Places are px of the working copy; sizes are in ``unit``, a thousandth of the sheet's longer side.
@@ -116,7 +116,7 @@ class Sheet:
         return np.vstack([self.image, strip])
 
 
-def sheet_of(image: np.ndarray) -> Sheet:
+def sheet_of(image: np.ndarray) -> StageCanvas:
     """A sheet with a photo (H, W, 3) uint8 BGR on it, a third of its colour left so that marks stand out."""
     longest = max(image.shape[:2])
     scale = min(max(longest, SIDE_RANGE_PX[0]), SIDE_RANGE_PX[1]) / longest
@@ -125,7 +125,7 @@ def sheet_of(image: np.ndarray) -> Sheet:
             image, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
         )
     grey = cv2.cvtColor(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), cv2.COLOR_GRAY2BGR)
-    return Sheet(cv2.addWeighted(image, 0.35, grey, 0.65, 0), scale)
+    return StageCanvas(cv2.addWeighted(image, 0.35, grey, 0.65, 0), scale)
 
 
 def _fine(p: FloatArray) -> tuple[int, int]:

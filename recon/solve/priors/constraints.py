@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from recon.frame.confidence import SURE
 from recon.frame.lattice import overlap
 from recon.frame.model import Frame, Member, as_tuple, axis_of, label
+from recon.frame.objection import Objection
 from recon.geometry.arrays import FloatArray
 from recon.geometry.camera import Camera
 from recon.image.openings import OPENING
@@ -53,25 +54,6 @@ class Constraints:
     deleted: tuple[Member, ...] = ()
     missed: dict[str, FloatArray] = field(default_factory=dict)
     false: dict[str, FloatArray] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Disagreement:
-    """Where the photos show something else than the user says.
-
-    Attributes
-    ----------
-    member : Member
-        As the user has it.
-    seen : Member or None
-        As the photos show it; None where they do not show it.
-    deleted : bool
-        The user says that it is not there.
-    """
-
-    member: Member
-    seen: Member | None
-    deleted: bool = False
 
 
 def apply_marks(openings: np.ndarray, missed: ArrayLike, false: ArrayLike, scale: float) -> np.ndarray:
@@ -211,7 +193,7 @@ def spare_labels(taken: Iterable[str]) -> Iterator[str]:
     return (name for name in map(label, count()) if name not in used)
 
 
-def disagreements(scene: Scene, constraints: Constraints) -> list[Disagreement]:
+def objections(scene: Scene, constraints: Constraints) -> list[Objection]:
     """Where the photos clearly show something else than the user says.
 
     Ends that lie elsewhere, members that cannot be seen, members that are there.
@@ -231,12 +213,12 @@ def disagreements(scene: Scene, constraints: Constraints) -> list[Disagreement]:
     return out
 
 
-def _on_kept(scene: Scene, index: int, fixed: tuple[bool, bool], member: Member) -> list[Disagreement]:
+def _on_kept(scene: Scene, index: int, fixed: tuple[bool, bool], member: Member) -> list[Objection]:
     """What the photos show otherwise of a member that the user vouches for."""
     candidate = scene.candidates[index]
     found = candidate_evidence(scene, candidate)
     if found.llr.sum() < 0 and found.visible.sum() >= PLAIN:
-        return [Disagreement(member, None)]
+        return [Objection(member, None)]
     last = candidate.holes - 1
     low, high = (
         g.best if f and g.sure > SURE else k for g, f, k in zip(find_ends(scene, index), fixed, (0, last))
@@ -246,10 +228,10 @@ def _on_kept(scene: Scene, index: int, fixed: tuple[bool, bool], member: Member)
     first = candidate.first.copy()
     first[candidate.axis] += low
     way = as_tuple(np.eye(3)[candidate.axis])
-    return [Disagreement(member, replace(member, first=as_tuple(first), direction=way, holes=high - low + 1))]
+    return [Objection(member, replace(member, first=as_tuple(first), direction=way, holes=high - low + 1))]
 
 
-def _on_deleted(scene: Scene, member: Member) -> list[Disagreement]:
+def _on_deleted(scene: Scene, member: Member) -> list[Objection]:
     """A member that the user says is not there, where the photos show it."""
     candidate = candidate_of(member)
     if candidate is None or runs_into(candidate, scene.candidates, scene.width):
@@ -258,4 +240,4 @@ def _on_deleted(scene: Scene, member: Member) -> list[Disagreement]:
     holes_seen = ((found.llr > 0).sum((0, 1)) > 0).sum()
     if found.llr.sum() < LEAST_EVIDENCE or holes_seen < LEAST_STEPS:
         return []
-    return [Disagreement(member, member, deleted=True)]
+    return [Objection(member, member, deleted=True)]

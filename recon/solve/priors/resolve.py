@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from recon.frame.objection import Objection
 from recon.solve.evidence.scene import Scene
 from recon.solve.multiview.assemble import LEAST_SHARED, STRANGER, retry_set_aside, shared_rows
 from recon.solve.multiview.cameras import adjust_cameras
@@ -14,10 +15,9 @@ from recon.solve.multiview.rounds import Progress, find_members
 from recon.solve.photo.read_photo import PhotoReading
 from recon.solve.priors.constraints import (
     Constraints,
-    Disagreement,
     deleted_candidates,
-    disagreements,
     known_candidates,
+    objections,
 )
 
 
@@ -27,7 +27,7 @@ def resolve(
     constraints: Constraints,
     width: float,
     progress: Progress | None = None,
-) -> tuple[Scene, list[Disagreement]]:
+) -> tuple[Scene, list[Objection]]:
     """Members from the photos, with the user's corrections of the frame kept.
 
     Photos that the frame was read from keep their cameras, adjusted; others are laid on the known members.
@@ -60,7 +60,7 @@ def resolve(
         share = shared_rows(scene, registered.lattices)
         strangers = [i for i, p in enumerate(scene.photos) if p.name in added and share[i] < LEAST_SHARED]
         if not strangers:
-            return scene, disagreements(scene, constraints)
+            return scene, objections(scene, constraints)
         registered = registered.without(strangers, STRANGER)
 
 

@@ -11,7 +11,7 @@ from recon.geometry.arrays import BoolArray, FloatArray
 from recon.workshop.assembly.shots import Shot, Size, strips
 from recon.workshop.drawing.hidden_lines import box_corners, hidden_stretches, rest
 from recon.workshop.drawing.label_placement import TAKEN, Clutter
-from recon.workshop.drawing.projections import Scene
+from recon.workshop.drawing.projections import ProjectedFrame
 from recon.workshop.drawing.vector import Area, Disc, Item, Lines, Pen, Point, Text, text_width
 from recon.workshop.hardware.bolts import Bolt
 
@@ -207,7 +207,7 @@ def _seen_spots(shot: Shot, k: int) -> FloatArray:
     return shot.flat(spots[~shot.scene.covered(spots, [k] * len(spots)).any(axis=1)])
 
 
-def axes(scene: Scene) -> list[Item]:
+def axes(scene: ProjectedFrame) -> list[Item]:
     """x, y and z in the lower left corner of the sheet."""
     start = np.array([6.5, 5.5])
     items: list[Item] = []

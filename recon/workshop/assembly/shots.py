@@ -10,7 +10,7 @@ import numpy as np
 from recon.frame.model import Frame
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.workshop.drawing.hidden_lines import box_corners, hidden_stretches
-from recon.workshop.drawing.projections import Scene, corner_projection
+from recon.workshop.drawing.projections import ProjectedFrame, corner_projection
 
 TURNS = (-62.0, 28.0, 118.0, 208.0)  # degrees: the four corners, the front one first
 HEIGHT = 26.0  # degrees above the level
@@ -34,7 +34,7 @@ class CornerScenes:
 
     Attributes
     ----------
-    scenes : list of Scene
+    scenes : list of ProjectedFrame
         From each corner, the front one first.
     index : dict of str to int
         Member id -> its number in the scenes.
@@ -43,7 +43,7 @@ class CornerScenes:
     """
 
     def __init__(self, frame: Frame, hole: float):
-        self.scenes = [Scene(frame.members, corner_projection(turn, HEIGHT), hole) for turn in TURNS]
+        self.scenes = [ProjectedFrame(frame.members, corner_projection(turn, HEIGHT), hole) for turn in TURNS]
         self.index = {m.id: k for k, m in enumerate(frame.members)}
         self.corners = box_corners(self.scenes[0].boxes)
 
@@ -54,7 +54,7 @@ class Shot:
 
     Attributes
     ----------
-    scene : Scene
+    scene : ProjectedFrame
         The members that are shown.
     new : (members,)
         Which of these are new.
@@ -66,7 +66,7 @@ class Shot:
         Whether it is not the whole.
     """
 
-    scene: Scene
+    scene: ProjectedFrame
     new: BoolArray
     scale: float
     low: FloatArray
@@ -103,7 +103,7 @@ def best_shot(scenes: CornerScenes, shown: IntArray, fresh: BoolArray, size: Siz
     return best
 
 
-def _shot(scenes: CornerScenes, scene: Scene, shown: IntArray, fresh: BoolArray, size: Size) -> Shot:
+def _shot(scenes: CornerScenes, scene: ProjectedFrame, shown: IntArray, fresh: BoolArray, size: Size) -> Shot:
     flat = scene.view.flat(scenes.corners[shown])  # (n, 8, 2)
     room = np.array(size) - 2 * MARGIN
     low, high = flat.reshape(-1, 2).min(axis=0), flat.reshape(-1, 2).max(axis=0)
@@ -120,7 +120,7 @@ def _shot(scenes: CornerScenes, scene: Scene, shown: IntArray, fresh: BoolArray,
     return Shot(scene.part(shown.tolist()), fresh, scale, corner, part)
 
 
-def strips(scene: Scene, k: int, count: int) -> Iterator[tuple[FloatArray, float, FloatArray]]:
+def strips(scene: ProjectedFrame, k: int, count: int) -> Iterator[tuple[FloatArray, float, FloatArray]]:
     """Lines that shade the faces of member `k` turned to the viewer.
 
     Yields

@@ -135,7 +135,7 @@ class Hole:
     visible: bool
 
 
-class Scene:
+class ProjectedFrame:
     """Members in a projection: what is seen of their edges and openings.
 
     Parameters
@@ -149,9 +149,9 @@ class Scene:
     def __init__(self, members: Sequence[Member], view: Projection, hole: float) -> None:
         self.members, self.view, self.hole = tuple(members), view, hole
 
-    def part(self, which: Sequence[int]) -> Scene:
+    def part(self, which: Sequence[int]) -> ProjectedFrame:
         """The scene of some of the members alone, with what is known of each taken over."""
-        scene = Scene([self.members[k] for k in which], self.view, self.hole)
+        scene = ProjectedFrame([self.members[k] for k in which], self.view, self.hole)
         scene.boxes, scene.shadows = self.boxes.take(list(which)), self.shadows.take(list(which))
         scene.fronts = [self.fronts[k] for k in which]
         return scene
@@ -274,12 +274,12 @@ class ViewBoard:
         self.frame, self.hole = frame, hole
         self.views = six_views(frame.members)
         self.bolts = find_bolts(frame)
-        self._scenes: dict[str, Scene] = {}
+        self._scenes: dict[str, ProjectedFrame] = {}
 
-    def scene(self, name: str) -> Scene:
+    def scene(self, name: str) -> ProjectedFrame:
         """The members in the view of that name."""
         if name not in self._scenes:
-            self._scenes[name] = Scene(self.frame.members, self.views[name], self.hole)
+            self._scenes[name] = ProjectedFrame(self.frame.members, self.views[name], self.hole)
         return self._scenes[name]
 
     def span(self, name: str) -> FloatArray:

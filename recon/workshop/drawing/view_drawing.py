@@ -9,7 +9,7 @@ import numpy as np
 
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.workshop.drawing.hidden_lines import Stretch, merged, rest
-from recon.workshop.drawing.projections import Scene, ViewBoard
+from recon.workshop.drawing.projections import ProjectedFrame, ViewBoard
 from recon.workshop.drawing.vector import FINE, HIDDEN, OUTLINE, Disc, Item, Lines, Path, Pen, Point
 from recon.workshop.drawing.view_labels import BOLT, at_scale, label_items
 from recon.workshop.hardware.bolts import Bolt
@@ -70,7 +70,7 @@ def draw_view(board: ViewBoard, name: str, scale: float, unit: float = 1.0, word
     return items + (label_items(scene, tags, items, scale, unit) if words else [])
 
 
-def _outlines(scene: Scene, ids: Sequence[str], scale: float, pen: Pen) -> list[Item]:
+def _outlines(scene: ProjectedFrame, ids: Sequence[str], scale: float, pen: Pen) -> list[Item]:
     """Hidden outlines dashed, then those in sight with `pen`."""
     lines, owner, hidden = scene.edges
     seen: defaultdict[int, list[Path]] = defaultdict(list)

@@ -14,7 +14,7 @@ import numpy as np
 from recon.frame.model import Member
 from recon.geometry.arrays import FloatArray
 from recon.workshop.drawing.label_placement import TAKEN, Clutter
-from recon.workshop.drawing.projections import FACING, Scene, Tag
+from recon.workshop.drawing.projections import FACING, ProjectedFrame, Tag
 from recon.workshop.drawing.vector import LEADER, OUTLINE, Item, Lines, Point, Text, text_width
 
 BOLT = 0.24  # radius of a bolt's mark, pitches
@@ -32,13 +32,13 @@ def at_scale(point: Sequence[float] | FloatArray, scale: float) -> Point:
 
 
 def label_items(
-    scene: Scene, tags: Sequence[Tag], drawn: Iterable[Item], scale: float, unit: float
+    scene: ProjectedFrame, tags: Sequence[Tag], drawn: Iterable[Item], scale: float, unit: float
 ) -> list[Item]:
     """Labels, tags and numbers of a view, placed so that they cover little.
 
     Parameters
     ----------
-    scene : Scene
+    scene : ProjectedFrame
     tags : sequence of Tag
     drawn : iterable of Item
         What is on the drawing already, mm.
@@ -55,7 +55,7 @@ def label_items(
 
 
 def _clutter(
-    scene: Scene, drawn: Iterable[Item], marked: set[tuple[int, int]], scale: float, unit: float
+    scene: ProjectedFrame, drawn: Iterable[Item], marked: set[tuple[int, int]], scale: float, unit: float
 ) -> Clutter:
     points = scene.edges[0].reshape(-1, 2) * scale
     margin = 3.0 * scale + 6 * unit
@@ -78,7 +78,9 @@ def _clutter(
 # Labels
 
 
-def _labels(scene: Scene, clutter: Clutter, ids: Sequence[str], scale: float, unit: float) -> list[Item]:
+def _labels(
+    scene: ProjectedFrame, clutter: Clutter, ids: Sequence[str], scale: float, unit: float
+) -> list[Item]:
     """Each member's label on its own face, or on the one before it where it is all behind."""
     spots = _label_spots(scene)
     behind: defaultdict[int | None, list[str]] = defaultdict(list)
@@ -113,7 +115,13 @@ def _label(clutter: Clutter, spots: FloatArray, id: str, scale: float, unit: flo
 
 
 def _label_behind(
-    clutter: Clutter, scene: Scene, front: Member, spots: FloatArray, text: str, scale: float, unit: float
+    clutter: Clutter,
+    scene: ProjectedFrame,
+    front: Member,
+    spots: FloatArray,
+    text: str,
+    scale: float,
+    unit: float,
 ) -> Text | None:
     """Labels of what lies behind a member: on it where there is room between two holes, else beside it.
 
@@ -139,7 +147,7 @@ def _label_behind(
     return clutter.place(places, price, limit=TAKEN / 20)
 
 
-def _label_spots(scene: Scene) -> list[FloatArray]:
+def _label_spots(scene: ProjectedFrame) -> list[FloatArray]:
     """For each member the places on the view where it is seen between two holes or on its end.
 
     Each is an array (n, 2), pitches.
@@ -167,7 +175,7 @@ def _label_spots(scene: Scene) -> list[FloatArray]:
     return [flat[(owner == k) & seen] for k in range(len(spots))]
 
 
-def _in_front(scene: Scene, spots: Sequence[FloatArray], k: int) -> int | None:
+def _in_front(scene: ProjectedFrame, spots: Sequence[FloatArray], k: int) -> int | None:
     """Of the members with a label, the one that hides most of member `k`; None where none does."""
     m = scene.members[k]
     hidden = scene.covered(m.hole_centres(), [k] * m.holes).sum(axis=0)
@@ -175,7 +183,7 @@ def _in_front(scene: Scene, spots: Sequence[FloatArray], k: int) -> int | None:
     return int(hidden.argmax()) if hidden.any() else None
 
 
-def _unseen_note(scene: Scene, ids: Sequence[str], scale: float, unit: float) -> list[Item]:
+def _unseen_note(scene: ProjectedFrame, ids: Sequence[str], scale: float, unit: float) -> list[Item]:
     if not ids:
         return []
     low = scene.edges[0].reshape(-1, 2).min(axis=0) * scale
@@ -187,7 +195,12 @@ def _unseen_note(scene: Scene, ids: Sequence[str], scale: float, unit: float) ->
 
 
 def _tags(
-    scene: Scene, clutter: Clutter, tags: Sequence[Tag], ids: Sequence[str], scale: float, unit: float
+    scene: ProjectedFrame,
+    clutter: Clutter,
+    tags: Sequence[Tag],
+    ids: Sequence[str],
+    scale: float,
+    unit: float,
 ) -> list[Item]:
     """A tag for each lap in one of the four corners of its two members, or farther out on a thin line."""
     size = float(np.clip(0.36 * scale, SMALLEST * unit, 2.1 * unit))
@@ -226,7 +239,9 @@ def _leader(text: Text, at: FloatArray, layer: str, near: float) -> list[Item]:
 # Numbers
 
 
-def _numbers(scene: Scene, clutter: Clutter, ids: Sequence[str], scale: float, unit: float) -> list[Item]:
+def _numbers(
+    scene: ProjectedFrame, clutter: Clutter, ids: Sequence[str], scale: float, unit: float
+) -> list[Item]:
     """Numbers beside the holes, on the face: both ends of a member and every fifth."""
     size = float(np.clip(0.26 * scale, SMALLEST * unit, 2.0 * unit))
     if 0.36 * scale < size:  # no room between a hole and the edge

@@ -241,7 +241,7 @@ def _bolt_notes(bolts: Sequence[FastenedBolt]) -> Iterator[str]:
     unknown = sum(fastening is None for _, fastening in bolts)
     if unknown:
         yield (
-            f"The holes' diameter is not known for {unknown} bolts, so only their grip is told; give the "
+            f"The holes' diameter is not known for {unknown} bolts, so only their grip is given; give the "
             "frame's "
             "stock."
         )

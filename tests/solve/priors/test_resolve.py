@@ -82,7 +82,7 @@ def test_corrections_stay_and_the_rest_is_solved_around_it():
     assert sum(now.get(id) == true[id] for id in rest) >= len(rest) - 1
     against = {a.member.id: a for a in got.against}
     assert set(against) == {kept.id, deleted.id} and against[deleted.id].deleted
-    assert places([against[kept.id].seen])[kept.id] == true[kept.id]
+    assert places([against[kept.id].shown])[kept.id] == true[kept.id]
 
 
 def test_a_fixed_end_stays_and_the_other_follows_the_photos():

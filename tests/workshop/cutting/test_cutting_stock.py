@@ -122,7 +122,7 @@ def test_answers_hold_and_are_never_worse_than_first_fit(seed, number):
     assert packing.cost - packing.bound <= 2
 
 
-def test_a_kind_of_stick_may_reckon_in_a_unit_of_its_own():
+def test_a_kind_of_stick_may_be_measured_in_a_unit_of_its_own():
     kinds = [StickKind(10, (3, 4), 0, 1), StickKind(1000, (310, 410), 1)]
     packing = solve_cutting_stock((3, 2), kinds)
     check(packing, (3, 2), kinds)

@@ -106,7 +106,7 @@ def test_a_hole_is_drawn_where_it_is():
     assert {d.radius for d in items if isinstance(d, Disc) and d.fill == "none"} == {HOLE / 2 * 10.0}
 
 
-# What is told
+# What is said
 
 
 @pytest.mark.parametrize("name", VIEWS)
@@ -179,7 +179,7 @@ def test_both_ends_and_every_fifth_hole_are_numbered_on_the_face():
     assert sorted(int(t.text) for t in texts(items) if t.text.isdigit()) == [1, 5, 10, 15, 17]
 
 
-# How it is told
+# How it is said
 
 
 @pytest.mark.parametrize(
