@@ -24,6 +24,7 @@ PHASES = np.arange(0, 1, 0.02)  # pitches: phases tried along each axis
 FOCAL_TRIALS = np.linspace(-2.5, 2.5, 21)  # focal lengths tried, in standard errors of ln f
 MOST_SOLUTIONS = 3
 PLAY = 0.06  # pitches that openings of a frame bolted by hand lie off its lattice (0.045 to 0.064 on six)
+FOCAL_SPREAD = 0.05  # of ln f as vanishing points give it, on six frames bolted by hand
 NEAREST_ROW = 0.5  # pitches before the camera
 CLASS_DECIMALS = 3  # places within a pitch are told apart to this; rows are known to a hundredth of a pitch
 SURE_ROWS = (0.75, 0.6, 0.5, 0.5)  # probability from which a row's best guess is used, round by round
@@ -202,6 +203,8 @@ def solve_lattice(
     """
     if len(rows) < 3:
         return []
+    if prior:  # the vanishing points have said most of what is to be known of f
+        prior = replace(prior, focal=camera.f, focal_spread=min(prior.focal_spread, FOCAL_SPREAD))
     classes = lattice_classes([width], decimals=CLASS_DECIMALS)
     faces = place_axis_rows(camera, openings, rows)
     trials = []
@@ -258,6 +261,23 @@ def _play(camera: Camera, world: FloatArray, image: FloatArray, sigma: FloatArra
     depth = np.maximum(world2camera(camera, world)[:, 2], NEAREST_ROW)
     error = np.linalg.norm(camera.project(world) - image, axis=1) * depth / camera.f
     return float(np.sqrt(np.nanmedian(error**2) / (2 * np.log(2))))
+
+
+def laid_again(lattice: PhotoLattice, camera: Camera, openings: np.ndarray, width: float) -> PhotoLattice:
+    """The rows of a lattice placed and guessed again under another camera on it.
+
+    Parameters
+    ----------
+    lattice : to begin with
+    camera : posed on it
+    openings : (N,), dtype OPENING
+    width : of the members, pitches
+    """
+    placed = place_axis_rows(camera, openings, lattice.placed.rows, lattice.placed)
+    guesses = guess_rows(placed, width, lattice_classes([width], decimals=CLASS_DECIMALS))
+    weight = np.array([r.evidence for r in placed.rows], float)
+    agreement = float((weight * best_chances(guesses)).sum() / weight.sum())
+    return replace(lattice, camera=camera, placed=placed, guesses=guesses, agreement=agreement)
 
 
 def best_chances(guesses: list[list[LatticeGuess]]) -> FloatArray:

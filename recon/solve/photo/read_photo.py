@@ -107,7 +107,7 @@ def read_photo(
     size: tuple[int, int],
     focal_px: float | None,
     width: float | None = None,
-    most_cameras: int = 3,
+    most_cameras: int = 5,
 ) -> PhotoReading:
     """Rows, camera and lattice of one photo.
 
@@ -204,13 +204,13 @@ def _read_with(
         photos[0],
         solutions[0],
         estimate,
-        _explained_nats(solutions[0]),
+        explained_nats(solutions[0]),
         lattice_width=used,
         others=tuple(zip(photos[1:], solutions[1:])),
     )
 
 
-def _explained_nats(lattice: PhotoLattice) -> float:
+def explained_nats(lattice: PhotoLattice) -> float:
     """Evidence of the rows, nats, each times the chance that its place is right."""
     return float((best_chances(lattice.guesses) * [r.evidence for r in lattice.placed.rows]).sum())
 
@@ -257,7 +257,7 @@ def read_posed(
         make_posed_photo(name, camera, size, openings, hole),
         lattice,
         (width, 0.0),
-        _explained_nats(lattice),
+        explained_nats(lattice),
         lattice_width=width,
         posed=True,
     )

@@ -93,7 +93,7 @@ def find_vanishing_points(
     graded.sort(key=lambda a: -a.score)
     out: list[AxesCamera] = []
     for a in graded:
-        if not any(_same_axes(a.camera.R, b.camera.R) for b in out):
+        if not any(_alike(a.camera, b.camera, 0.1) for b in out):
             out.append(a)
     return out[:most]
 
@@ -109,7 +109,7 @@ def _refined(
     for camera in hypotheses:
         if len(out) == MOST_REFINED:
             break
-        if not any(_same_axes(camera.R, c.R) and abs(np.log(camera.f / c.f)) < 0.3 for c in out):
+        if not any(_alike(camera, c, 0.3) for c in out):
             out.append(refine_camera(camera, points, value, prior).camera)
     return out
 
@@ -137,6 +137,11 @@ def _camera_hypotheses(
     scored = [(_step_score(camera, points, value, 4.0), camera) for camera in cameras]
     scored.sort(key=lambda h: -h[0])
     return [camera for _, camera in scored]
+
+
+def _alike(a: Camera, b: Camera, focal: float) -> bool:
+    """Do two cameras name the same axes, with focal lengths that differ by less than `focal` in ln f?"""
+    return _same_axes(a.R, b.R) and abs(np.log(a.f / b.f)) < focal
 
 
 def _same_axes(R: FloatArray, S: FloatArray, most_degrees: float = 4.0) -> bool:
