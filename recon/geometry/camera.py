@@ -70,14 +70,13 @@ class Camera:
     @property
     def centre(self) -> FloatArray:
         """(3,) the camera's place in the world, pitches."""
-        place: FloatArray = -np.linalg.solve(self.R, self.t)
-        return place
+        return -np.asarray(np.linalg.solve(self.R, self.t), float)
 
     @property
     def rack(self) -> FloatArray:
         """(3,) by how much the angles between the axes x y, x z and y z are under 90 degrees, radians."""
         G = self.R.T @ self.R
-        return np.arcsin(np.clip([G[0, 1], G[0, 2], G[1, 2]], -1.0, 1.0))
+        return np.asarray(np.arcsin(np.clip([G[0, 1], G[0, 2], G[1, 2]], -1.0, 1.0)), float)
 
     def posed(self, R: ArrayLike, t: ArrayLike) -> Camera:
         """The camera with another pose: rotation R (3, 3) and shift t (3,), pitches."""
@@ -203,8 +202,8 @@ def project_jacobian(camera: Camera, points: FloatArray) -> tuple[FloatArray, Fl
     -------
     px : (N, 2) array
     d_camera : (N, 2, 14) array
-        By f, k1, k2, a left rotation vector w (R <- exp(w) R; radians), t (pitches), cx, cy, and shears of the
-        frame in the planes x y, x z and y z (R <- R (1 + s); radians).
+        By f, k1, k2, a left rotation vector w (R <- exp(w) R; radians), t (pitches), cx, cy, and shears of
+        the frame in the planes x y, x z and y z (R <- R (1 + s); radians).
     d_points : (N, 2, 3) array
         By the points (pitches).
     """
@@ -243,7 +242,11 @@ def project_jacobian(camera: Camera, points: FloatArray) -> tuple[FloatArray, Fl
 
 
 def stepped(camera: Camera, delta: FloatArray) -> Camera:
-    """The camera after a step (14,) in the parameters of `project_jacobian`; axes keep their unit length."""
+    """The camera after a step (14,) in the parameters of `project_jacobian`; axes keep their unit length.
+
+    A shorter step leaves the parameters that it lacks as they are.
+    """
+    delta = np.pad(delta, (0, PARAMETERS - len(delta)))
     shear = np.eye(3)
     for angle, (i, j) in zip(delta[11:], PLANES):
         shear[i, j] = shear[j, i] = angle

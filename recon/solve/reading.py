@@ -36,8 +36,8 @@ from recon.solve.result.tables import first_tables, reading_tables
 
 DETECTION = 0.65  # of the time for one photo goes into its openings (rendered 3-MP photos)
 PHOTOS_DONE, SCENE_BEGUN, SCENE_DONE = 0.6, 0.65, 0.95  # of the time for a reading (rendered 3-MP photos)
-# Smaller photos are doubled first, so that holes of 3 to 5 px can be found (as in Lowe 2004, section 3.3): of those in
-# twelve such photos 20 to 90 % are found as they are, 71 to 99 % doubled.
+# Smaller photos are doubled first, so that holes of 3 to 5 px can be found (as in Lowe 2004, section 3.3): of
+# those in twelve such photos 20 to 98 % are found as they are, 71 to 99 % doubled.
 DOUBLED_PIXELS = 1.7e6
 WORKING_PIXELS = 12.5e6  # larger photos are halved in area or more first: holes stay far over 4 px
 WIDTH_SHRINK = (

@@ -14,10 +14,10 @@ FOCAL_SPREAD_EXIF = 0.04  # EXIF rounds to whole mm, crops and stabilisation add
 LENS_SPREAD = (
     0.06  # of k1 and k2, of phone lenses after the maker's own correction; common practice, no source
 )
-# Of the principal point about the middle, as a part of the long side.  Where Exif's size and shape agree with the
-# picture's it was not cropped: makers centre their lenses to about a hundredth (the published cameras of the
-# chessboard set in tests/data are off by 0.01 to 0.02).  Else it may be a crop: one that takes up to a quarter
-# off one side shifts the middle by up to an eighth, evenly: 0.08.
+# Of the principal point about the middle, as a part of the long side.  Where Exif's size and shape agree with
+# the picture's it was not cropped: makers centre their lenses to about a hundredth (this project's choice).
+# Else it may be a crop: one that takes up to a quarter off one side shifts the middle by up to an eighth,
+# evenly spread: 0.08.
 POINT_SPREAD_WHOLE, POINT_SPREAD_CROPPED = 0.015, 0.08
 RACK_SPREAD = np.radians(1.4)  # of the angles between a frame's axes about 90 degrees; this project's choice
 COUNT = 8  # of prior residuals: f, k1, k2, cx, cy, and three angles between axes
@@ -102,7 +102,7 @@ def camera_prior(size: tuple[int, int], focal_px: float | None) -> CameraPrior:
 
 
 def robust_but_priors(priors: int, scale: float):
-    """A loss for SciPy's least_squares that is Cauchy's for all residuals but the last few, which stay squared.
+    """A loss for SciPy's least_squares: Cauchy's, but the last few residuals stay squared.
 
     A prior inside a robust loss costs almost nothing once it is missed by far, and impossible cameras pass.
 

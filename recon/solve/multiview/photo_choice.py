@@ -10,18 +10,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.scene import Scene
 from recon.solve.members.lines import candidate_lines
 from recon.solve.members.selection import select_members
 from recon.solve.multiview.cameras import adjust_cameras
 from recon.solve.photo.photo_lattice import PhotoLattice, laid_again
 from recon.solve.photo.read_photo import PhotoReading, explained_nats
-from recon.solve.evidence.posed_photo import PosedPhoto
 
 ROUNDS = 5  # by turns; nothing got better after the fifth on twelve photos
-MOST_TRIED = 12  # solutions of a photo, most evidence first: bounds the time
-LEAST_WORTH = 0.3  # of the best solution's evidence for another to be tried; this project's choice
-SAME_PX = 2.0  # solutions that see the frame's middle rows so near to one another are one; this project's choice
+MOST_TRIED = 12  # solutions of a photo: bounds the time
 
 
 def choose_solution(reading: PhotoReading, width: float) -> PhotoReading:
@@ -39,7 +37,13 @@ def choose_solution(reading: PhotoReading, width: float) -> PhotoReading:
     polished = sorted((polish(*s, width) for s in solutions), key=lambda p: -p.nats)
     best, *rest = polished
     others = tuple((p.photo, p.lattice) for p in rest)
-    return replace(reading, photo=best.photo, lattice=best.lattice, others=others, worth=explained_nats(best.lattice))
+    return replace(
+        reading,
+        photo=best.photo,
+        lattice=best.lattice,
+        others=others,
+        worth=explained_nats(best.lattice),
+    )
 
 
 @dataclass(frozen=True)

@@ -231,7 +231,7 @@ def refine_camera(
     prior: CameraPrior,
     rounds: int = 4,
 ) -> AxesCamera:
-    """Least squares of f, k1, principal point and axes over the steps of all rows that agree; axis of each row.
+    """Least squares of f, k1, principal point and axes over the steps of all rows that agree.
 
     Parameters
     ----------
