@@ -33,6 +33,8 @@ def choose_solution(reading: PhotoReading, width: float) -> PhotoReading:
     """
     if reading.photo is None or reading.lattice is None or reading.posed:
         return reading
+    if all(photo.prior is None for photo, _ in ((reading.photo, reading.lattice), *reading.others)):
+        return reading
     solutions = _distinct([(reading.photo, reading.lattice), *reading.others])[:MOST_TRIED]
     polished = sorted((polish(*s, width) for s in solutions), key=lambda p: -p.nats)
     best, *rest = polished

@@ -206,11 +206,12 @@ def solve_lattice(
     if prior:  # the vanishing points have said most of what is to be known of f
         prior = replace(prior, focal=camera.f, focal_spread=min(prior.focal_spread, FOCAL_SPREAD))
     classes = lattice_classes([width], decimals=CLASS_DECIMALS)
-    faces = place_axis_rows(camera, openings, rows)
+    play = PLAY if prior else 0.0
+    faces = place_axis_rows(camera, openings, rows, play=play)
     trials = []
     for df in FOCAL_TRIALS * focal_sigma:
         trial = replace(camera, f=camera.f * np.exp(df))
-        phase, score = _phase_vote(place_axis_rows(trial, openings, rows, faces), width, classes)
+        phase, score = _phase_vote(place_axis_rows(trial, openings, rows, faces, play), width, classes)
         trials.append((score - 0.5 * (df / focal_sigma) ** 2, df, trial, phase))
     trials.sort(key=lambda t: -t[0])
     # The vote looks at each axis by itself; the best few are settled by solving them.
@@ -232,24 +233,25 @@ def _settled(
     prior: CameraPrior | None,
 ) -> PhotoLattice:
     """The lattice from a phase: rows guessed and the camera resected on the sure ones, by turns."""
-    rows = faces.rows
+    rows, play = faces.rows, PLAY if prior else 0.0
     camera = replace(camera, t=camera.R @ phase)
     for limit in SURE_ROWS:
-        placed = place_axis_rows(camera, openings, rows, faces)
+        placed = place_axis_rows(camera, openings, rows, faces, play)
         guesses = guess_rows(placed, width, classes)
         sure = [i for i, g in enumerate(guesses) if g and np.exp(g[0].log_p) > limit]
         if len(sure) < 3:
             break
-        known = _correspondences(camera, placed, guesses, sure, openings, width)
+        known = _correspondences(camera, placed, guesses, sure, openings, width, play)
         focal = None if prior else camera.f
         camera = resect(camera, *known, focal_prior=focal, prior=prior)
-    placed = place_axis_rows(camera, openings, rows, faces)
+    placed = place_axis_rows(camera, openings, rows, faces, play)
     guesses = guess_rows(placed, width, classes)
     weight = np.array([r.evidence for r in rows], float)
     chance = best_chances(guesses)
     agreement = float((weight * chance).sum() / weight.sum())
     sure = np.nonzero(chance > SURE_ROWS[-1])[0].tolist()
-    play = _play(camera, *_correspondences(camera, placed, guesses, sure, openings, width)) if sure else PLAY
+    if sure and prior:
+        play = _play(camera, *_correspondences(camera, placed, guesses, sure, openings, width, play))
     return PhotoLattice(camera, placed, guesses, agreement, play)
 
 
@@ -273,7 +275,7 @@ def laid_again(lattice: PhotoLattice, camera: Camera, openings: np.ndarray, widt
     openings : (N,), dtype OPENING
     width : of the members, pitches
     """
-    placed = place_axis_rows(camera, openings, lattice.placed.rows, lattice.placed)
+    placed = place_axis_rows(camera, openings, lattice.placed.rows, lattice.placed, lattice.play)
     guesses = guess_rows(placed, width, lattice_classes([width], decimals=CLASS_DECIMALS))
     weight = np.array([r.evidence for r in placed.rows], float)
     agreement = float((weight * best_chances(guesses)).sum() / weight.sum())
@@ -311,6 +313,7 @@ def _correspondences(
     which: list[int],
     openings: np.ndarray,
     width: float,
+    play: float,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """World points (N, 3), image points (N, 2) and sigma (N,) px of the rows' best guesses."""
     world, image, sigma = [], [], []
@@ -319,5 +322,5 @@ def _correspondences(
         world.append(guess_openings(r, placed.sign[i], guesses[i][0], width))
         image.append(np.c_[openings["x"][r.index], openings["y"][r.index]])
         depth = np.maximum(world2camera(camera, world[-1])[:, 2], NEAREST_ROW)
-        sigma.append(np.hypot(placed.points.sigma[i], PLAY * camera.f / depth))
+        sigma.append(np.hypot(placed.points.sigma[i], play * camera.f / depth))
     return np.concatenate(world), np.concatenate(image), np.concatenate(sigma)

@@ -13,8 +13,7 @@ from recon.solve.evidence.candidate import across
 from recon.solve.photo.axis_rows import AxisRow
 from recon.solve.photo.row_points import RowPoints, place_rows, row_points
 
-# Pitches: what shading in a hole's mouth shifts a row (measured: 0.03 to 0.08), with a member's play.
-SYSTEMATIC = 0.08
+SYSTEMATIC = 0.05  # pitches: what shading in a hole's mouth shifts a row (measured: 0.03 to 0.08)
 SIGMA_FACTOR = 1.3  # of a row's place over what its openings' standard errors give; this project's choice
 # Of the shape distance between a row's openings and those that its own face would show; this project's choice
 FACE_SPREAD = 0.35
@@ -49,7 +48,11 @@ class PlacedRows:
 
 
 def place_axis_rows(
-    camera: Camera, openings: np.ndarray, rows: list[AxisRow], faces: PlacedRows | None = None
+    camera: Camera,
+    openings: np.ndarray,
+    rows: list[AxisRow],
+    faces: PlacedRows | None = None,
+    play: float = 0.0,
 ) -> PlacedRows:
     """Rows placed along the axes of a camera (its t is honoured), with the likelihood of each face.
 
@@ -59,6 +62,7 @@ def place_axis_rows(
     openings : (N,), dtype OPENING
     rows : found along the camera's axes
     faces : an earlier placing whose face likelihoods are kept (they hardly change with the camera)
+    play : pitches that members may lie off the lattice
 
     Examples
     --------
@@ -81,7 +85,7 @@ def place_axis_rows(
     cov = inv * (SIGMA_FACTOR * pts.sigma / camera.f)[:, None, None] ** 2
     back = np.linalg.inv(camera.R)
     Q = (P - camera.t) @ back.T
-    cov = back @ cov @ back.T + np.eye(3) * SYSTEMATIC**2
+    cov = back @ cov @ back.T + np.eye(3) * (SYSTEMATIC**2 + play**2)
     normals = np.zeros((len(rows), 2, 3))
     logs = np.zeros((len(rows), 2))
     eye = camera.centre

@@ -107,7 +107,7 @@ def read_photo(
     size: tuple[int, int],
     focal_px: float | None,
     width: float | None = None,
-    most_cameras: int = 5,
+    most_cameras: int = 3,
 ) -> PhotoReading:
     """Rows, camera and lattice of one photo.
 
@@ -138,18 +138,33 @@ def read_photo(
     seen = _first_rows(name, openings, size)
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
-    cameras = find_vanishing_points(seen.points, seen.share, size, focal_px, most=most_cameras)
-    trials = [
-        trial
-        for axes in cameras
-        if axes.score >= LEAST_CAMERA_SCORE * cameras[0].score
-        and (trial := _read_with(seen, axes, width, camera_prior(size, focal_px))) is not None
-    ]
+    trials = _trials(seen, focal_px, width, most_cameras)
     if not trials:
         return replace(nothing, reason="its rows of openings fit no camera")
-    best = max(trials, key=lambda t: t.worth)
+    # A square frame in a whole picture, unless the members say otherwise later: more that is free fits more.
+    best = max(trials, key=lambda t: (t.photo is not None and t.photo.prior is None, t.worth))
     spare = [pair for t in trials if t is not best for pair in _solutions(t)]
     return replace(best, others=(*best.others, *spare))
+
+
+def _trials(seen: _Detections, focal_px: float | None, width: float | None, most: int) -> list[PhotoReading]:
+    """The photo read with each of its cameras.
+
+    The frame may be square and the principal point in the middle: that is all that is asked where EXIF
+    vouches for the whole picture.  Else it may have been cropped and the frame be bolted by hand: both are
+    tried, and the members that come of them decide.
+    """
+    priors = [None] if focal_px else [None, camera_prior(seen.size, None)]
+    out = []
+    for prior in priors:
+        cameras = find_vanishing_points(
+            seen.points, seen.share, seen.size, focal_px, most=most, free=prior is not None
+        )
+        for axes in cameras:
+            if axes.score >= LEAST_CAMERA_SCORE * cameras[0].score:
+                trial = _read_with(seen, axes, width, prior)
+                out += [trial] if trial is not None else []
+    return out
 
 
 def _first_rows(name: str, openings: np.ndarray, size: tuple[int, int]) -> _Detections:
@@ -172,7 +187,7 @@ def _solutions(reading: PhotoReading) -> list[tuple[PosedPhoto, PhotoLattice]]:
 
 
 def _read_with(
-    seen: _Detections, axes: AxesCamera, width: float | None, prior: CameraPrior
+    seen: _Detections, axes: AxesCamera, width: float | None, prior: CameraPrior | None
 ) -> PhotoReading | None:
     """The photo read with one of its cameras; None where its rows make no lattice."""
     openings = seen.openings

@@ -19,6 +19,8 @@ ROBUST = 2.0  # sigmas from which a point counts less; this project's choice
 POSE = [0, 3, 4, 5, 6, 7, 8]  # f, rotation, t in the parameters of `stepped`
 LENS = [1, 2]
 POINT_AND_RACK = [9, 10, 11, 12, 13]
+PRIOR_FREE = set(POINT_AND_RACK)
+CAUCHY = {"loss": "cauchy", "f_scale": ROBUST}
 
 
 def resect(
@@ -45,7 +47,7 @@ def resect(
     Notes
     -----
     Trust-region least squares with a Cauchy loss (SciPy) and the analytic Jacobian.  Priors lie outside the
-    robust loss.
+    robust loss where the principal point and the frame's squareness are free.
 
     Examples
     --------
@@ -104,6 +106,6 @@ def _adjusted(
         return np.concatenate([J.reshape(-1, PARAMETERS), prior.jacobian(c)])[:, free]
 
     start = np.zeros(len(free))
-    loss = robust_but_priors(COUNT, ROBUST)
-    sol = least_squares(residual, start, jac=jacobian, loss=loss, x_scale=scale, max_nfev=25)
+    loss = {"loss": robust_but_priors(COUNT, ROBUST)} if set(free) >= PRIOR_FREE else CAUCHY
+    sol = least_squares(residual, start, jac=jacobian, x_scale=scale, max_nfev=25, **loss)
     return at(sol.x)

@@ -22,6 +22,7 @@ MOST_ROWS = 90  # rows that the camera is sought from, likeliest first: bounds t
 MOST_REFINED = 6  # rotation hypotheses refined by least squares, best first: bounds the time
 ROBUST = 1.5  # sigmas from which a row's opening counts less; this project's choice
 MOST_K1 = 0.5  # beyond it no picture can be brought back
+CENTRED = [0, 1, 3, 4, 5]  # of `stepped`: f, k1 and the rotation
 FREE = [0, 1, 3, 4, 5, 9, 10, 11, 12, 13]  # of `stepped`: all but k2 and t
 BEND = np.radians(0.6)  # what an unmodelled lens bends a row
 
@@ -51,6 +52,7 @@ def find_vanishing_points(
     focal_px: float | None,
     seed: int = 0,
     most: int = 3,
+    free: bool = False,
 ) -> list[AxesCamera]:
     """Cameras that explain the rows, best first (several where the picture holds several frames or patterns).
 
@@ -62,6 +64,7 @@ def find_vanishing_points(
     focal_px : focal length from EXIF, px, or None
     seed : of the sampling; results are repeatable
     most : cameras returned at most
+    free : whether the principal point may lie off the middle and the frame be racked, as their priors allow
 
     Returns
     -------
@@ -88,7 +91,7 @@ def find_vanishing_points(
     top = np.argsort(-value)[:MOST_ROWS]
     likely, likely_value = points.subset(top), value[top]
     hypotheses = _camera_hypotheses(likely, likely_value, size, focal_px, seed)
-    refined = _refined(hypotheses, likely, likely_value, camera_prior(size, focal_px))
+    refined = _refined(hypotheses, likely, likely_value, camera_prior(size, focal_px), free)
     graded = [_with_axes(camera, points, value) for camera in refined]
     graded.sort(key=lambda a: -a.score)
     out: list[AxesCamera] = []
@@ -103,6 +106,7 @@ def _refined(
     points: RowPoints,
     value: FloatArray,
     prior: CameraPrior,
+    free: bool,
 ) -> list[Camera]:
     """The first hypotheses that are not like one refined before, refined."""
     out: list[Camera] = []
@@ -110,7 +114,7 @@ def _refined(
         if len(out) == MOST_REFINED:
             break
         if not any(_alike(camera, c, 0.3) for c in out):
-            out.append(refine_camera(camera, points, value, prior).camera)
+            out.append(refine_camera(camera, points, value, prior, free).camera)
     return out
 
 
@@ -229,7 +233,8 @@ def refine_camera(
     points: RowPoints,
     value: FloatArray,
     prior: CameraPrior,
-    rounds: int = 4,
+    free: bool = False,
+    rounds: int = 3,
 ) -> AxesCamera:
     """Least squares of f, k1, principal point and axes over the steps of all rows that agree.
 
@@ -239,6 +244,7 @@ def refine_camera(
     points : the rows
     value : (R,) weight of each row: its share times its openings, at most 12
     prior : of the camera
+    free : as for :func:`find_vanishing_points`
     rounds : of assigning axes and adjusting
 
     Notes
@@ -248,12 +254,12 @@ def refine_camera(
     """
     gate = 8.0
     rms = _row_rms(camera, points)
-    for _ in range(rounds):
+    for _ in range(rounds + free):
         axis, best = rms.argmin(1), rms.min(1)
         use = (best < gate) & (value > 0.02)
         if use.sum() < 3:
             break
-        adjusted = _adjusted(camera, points.subset(use), axis[use], value[use], prior)
+        adjusted = _adjusted(camera, points.subset(use), axis[use], value[use], prior, free)
         if adjusted is None:
             break
         camera = adjusted
@@ -263,25 +269,28 @@ def refine_camera(
 
 
 def _adjusted(
-    camera: Camera, points: RowPoints, axis: IntArray, value: FloatArray, prior: CameraPrior
+    camera: Camera, points: RowPoints, axis: IntArray, value: FloatArray, prior: CameraPrior, free: bool
 ) -> Camera | None:
     """One round of :func:`refine_camera` over rows whose axes are settled; None where the solver fails."""
     weight = np.sqrt(np.clip(value / np.minimum(points.weight.sum(1), 12), 0, 1))
 
     def residual(p: FloatArray) -> FloatArray:
-        c = _after(camera, p)
+        c = _after(camera, p, which)
         e = row_residuals(c, points, axis) / points.sigma[:, None, None] * weight[:, None, None]
         return np.r_[e.ravel(), prior.residuals(c)]
 
+    which = FREE if free else CENTRED
     f = camera.f
-    scale = np.array([0.05 * f, *[0.02] * 4, *[0.05 * f] * 2, *[0.01] * 3])
+    scale = np.array([0.05 * f, *[0.02] * 4, *[0.05 * f] * 2, *[0.01] * 3])[: len(which)]
+    # Inside the robust loss a prior missed by far costs almost nothing: with more that is free it must not.
+    loss = {"loss": robust_but_priors(COUNT, ROBUST)} if free else {"loss": "cauchy", "f_scale": ROBUST}
     try:
         sol = least_squares(
-            residual, np.zeros(len(FREE)), loss=robust_but_priors(COUNT, ROBUST), max_nfev=15, x_scale=scale
+            residual, np.zeros(len(which)), max_nfev=15 if free else 12, x_scale=scale, **loss
         )
     except (ValueError, np.linalg.LinAlgError):
         return None
-    return _after(camera, sol.x)
+    return _after(camera, sol.x, which)
 
 
 def _row_rms(camera: Camera, points: RowPoints) -> FloatArray:
@@ -311,10 +320,10 @@ def _step_score(camera: Camera, points: RowPoints, value: FloatArray, sigmas: fl
     return float(rest + min(first, 2 * rest))
 
 
-def _after(camera: Camera, p: FloatArray) -> Camera:
+def _after(camera: Camera, p: FloatArray, which: list[int]) -> Camera:
     """The camera after a step in the free parameters, kept within what a camera can be."""
     d = np.zeros(PARAMETERS)
-    d[FREE] = p
+    d[which] = p
     d[0] = np.clip(d[0], (np.exp(-1) - 1) * camera.f, (np.e - 1) * camera.f)
     c = stepped(camera, d)
     return replace(c, k1=float(np.clip(c.k1, -MOST_K1, MOST_K1)))

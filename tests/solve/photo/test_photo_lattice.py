@@ -14,7 +14,7 @@ from recon.frame.boxes import face_normals
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes, rotations
 from recon.image.openings import OPENING
-from recon.solve.evidence.camera_prior import LENS_SPREAD
+from recon.solve.evidence.camera_prior import LENS_SPREAD as K1_SPREAD
 from recon.solve.multiview.registration import moved_camera
 from recon.solve.photo.photo_lattice import CLASS_DECIMALS, solve_lattice, upright_axes
 from recon.solve.photo.read_photo import nearest_known_width, read_photo
@@ -251,23 +251,16 @@ def test_resection_is_the_minimum_that_scipy_finds_with_numeric_derivatives(came
         c = Camera(
             p[0] * 1000, camera.cx, camera.cy, p[1], p[2], Rotation.from_rotvec(p[3:6]).as_matrix(), p[6:9]
         )
-        return np.r_[((c.project(world) - image) / sigma).ravel(), p[1:3] / LENS_SPREAD]
+        return np.r_[((c.project(world) - image) / sigma).ravel(), p[1:3] / K1_SPREAD]
 
     def value(c):
-        r = ((c.project(world) - image) / sigma).ravel()
-        priors = np.array([c.k1, c.k2]) / LENS_SPREAD  # outside the robust loss
-        return 2.0**2 * np.log1p((r / 2.0) ** 2).sum() + (priors**2).sum()
+        r = np.r_[((c.project(world) - image) / sigma).ravel(), np.array([c.k1, c.k2]) / K1_SPREAD]
+        return 2.0**2 * np.log1p((r / 2.0) ** 2).sum()
 
     p0 = np.r_[
         camera.f / 1000, camera.k1, 0, Rotation.from_matrix(camera.R).as_rotvec(), camera.t
     ]  # the truth
-
-    def loss(z):
-        cauchy = np.array([4 * np.log1p(z / 4), 1 / (1 + z / 4), -0.25 / (1 + z / 4) ** 2])
-        cauchy[:, -2:] = z[-2:], (1, 1), (0, 0)
-        return cauchy
-
-    theirs = least_squares(residual, p0, loss=loss, x_scale="jac", max_nfev=200)
+    theirs = least_squares(residual, p0, loss="cauchy", f_scale=2.0, x_scale="jac", max_nfev=200)
     assert value(found) == pytest.approx(2 * theirs.cost, rel=1e-3)
     assert found.f == pytest.approx(theirs.x[0] * 1000, rel=1e-3)
     assert np.abs(found.t - theirs.x[6:9]).max() < 0.03
