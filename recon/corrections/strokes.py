@@ -141,7 +141,7 @@ def _nearest(
     photo. The nearest point of a line to a ray is that of two skew lines (e.g. Eberly, "Distance between
     lines", in closed form).
     """
-    ray = camera.R.T @ np.append(image2sensor(camera, np.asarray(px, float)), 1.0)
+    ray = np.linalg.solve(camera.R, np.append(image2sensor(camera, np.asarray(px, float)), 1.0))
     w, b, c = rows - camera.centre, ray[axis], ray @ ray
     with np.errstate(divide="ignore", invalid="ignore"):
         s = rows[:, axis] + (b * (w @ ray) - c * w[:, axis]) / (c - b * b)

@@ -18,6 +18,8 @@ from scipy.spatial.transform import Rotation
 
 from recon.geometry.arrays import BoolArray, FloatArray
 
+PARAMETERS = 14  # of `stepped`: f, k1, k2, a rotation vector, t, cx, cy, and three shears
+PLANES = ((0, 1), (0, 2), (1, 2))  # pairs of axes, in the order of the shears
 NEAREST = 1e-9  # pitches ahead of the camera's centre from which a point has an image: rounding
 
 
@@ -36,7 +38,8 @@ class Camera:
     k1, k2 : float
         Radial lens terms.
     R : (3, 3) array
-        Rotation from world to camera.
+        From world to camera: its columns are the unit directions in which the frame's axes run there.  A
+        rotation where the frame is square; where it is racked its axes are not quite perpendicular.
     t : (3,) array
         Shift from world to camera, pitches.
 
@@ -67,7 +70,13 @@ class Camera:
     @property
     def centre(self) -> FloatArray:
         """(3,) the camera's place in the world, pitches."""
-        return -self.R.T @ self.t
+        return -np.asarray(np.linalg.solve(self.R, self.t), float)
+
+    @property
+    def rack(self) -> FloatArray:
+        """(3,) by how much the angles between the axes x y, x z and y z are under 90 degrees, radians."""
+        G = self.R.T @ self.R
+        return np.asarray(np.arcsin(np.clip([G[0, 1], G[0, 2], G[1, 2]], -1.0, 1.0)), float)
 
     def posed(self, R: ArrayLike, t: ArrayLike) -> Camera:
         """The camera with another pose: rotation R (3, 3) and shift t (3,), pitches."""
@@ -192,8 +201,9 @@ def project_jacobian(camera: Camera, points: FloatArray) -> tuple[FloatArray, Fl
     Returns
     -------
     px : (N, 2) array
-    d_camera : (N, 2, 9) array
-        By f, k1, k2, a left rotation vector w (R <- exp(w) R; radians), t (pitches).
+    d_camera : (N, 2, 14) array
+        By f, k1, k2, a left rotation vector w (R <- exp(w) R; radians), t (pitches), cx, cy, and shears of
+        the frame in the planes x y, x z and y z (R <- R (1 + s); radians).
     d_points : (N, 2, 3) array
         By the points (pitches).
     """
@@ -213,7 +223,7 @@ def project_jacobian(camera: Camera, points: FloatArray) -> tuple[FloatArray, Fl
     S[:, 0, 0] = S[:, 1, 1] = 1 / z
     S[:, 0, 2], S[:, 1, 2] = -u / z, -v / z
     by_cam = J @ S
-    out = np.empty((len(pc), 2, 9))
+    out = np.zeros((len(pc), 2, PARAMETERS))
     uv = np.c_[u, v]
     out[:, :, 0] = d[:, None] * uv
     out[:, :, 1] = camera.f * r2[:, None] * uv
@@ -224,15 +234,31 @@ def project_jacobian(camera: Camera, points: FloatArray) -> tuple[FloatArray, Fl
     skew[:, 1, 0], skew[:, 2, 0], skew[:, 2, 1] = -q[:, 2], q[:, 1], -q[:, 0]
     out[:, :, 3:6] = by_cam @ skew
     out[:, :, 6:9] = by_cam
-    return px, out, by_cam @ camera.R
+    out[:, 0, 9] = out[:, 1, 10] = 1
+    by_world = by_cam @ camera.R
+    for k, (i, j) in enumerate(PLANES):
+        out[:, :, 11 + k] = by_world[:, :, i] * points[:, None, j] + by_world[:, :, j] * points[:, None, i]
+    return px, out, by_world
 
 
 def stepped(camera: Camera, delta: FloatArray) -> Camera:
-    """The camera after a step (9,) in the parameters of `project_jacobian`."""
+    """The camera after a step (14,) in the parameters of `project_jacobian`; axes keep their unit length.
+
+    A shorter step leaves the parameters that it lacks as they are.
+    """
+    delta = np.pad(delta, (0, PARAMETERS - len(delta)))
+    shear = np.eye(3)
+    for angle, (i, j) in zip(delta[11:], PLANES):
+        shear[i, j] = shear[j, i] = angle
     R = Rotation.from_rotvec(delta[3:6]).as_matrix() @ camera.R
+    if delta[11:].any():
+        R = R @ shear
+        R = R / np.linalg.norm(R, axis=0)
     return replace(
         camera,
         f=camera.f + delta[0],
+        cx=camera.cx + delta[9],
+        cy=camera.cy + delta[10],
         k1=camera.k1 + delta[1],
         k2=camera.k2 + delta[2],
         R=R,

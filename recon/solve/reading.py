@@ -38,6 +38,9 @@ from recon.solve.result.tables import first_tables, reading_tables
 
 DETECTION = 0.65  # of the time for one photo goes into its openings (rendered 3-MP photos)
 PHOTOS_DONE, SCENE_BEGUN, SCENE_DONE = 0.6, 0.65, 0.95  # of the time for a reading (rendered 3-MP photos)
+# Smaller photos are doubled first, so that holes of 3 to 5 px can be found (as in Lowe 2004, section 3.3): of
+# those in twelve such photos 20 to 98 % are found as they are, 71 to 99 % doubled.
+DOUBLED_PIXELS = 1.7e6
 WORKING_PIXELS = 12.5e6  # larger photos are halved in area or more first: holes stay far over 4 px
 WIDTH_SHRINK = (
     0.97  # of a width, as measured: light and shade move the visible spots towards the edge between
@@ -200,7 +203,10 @@ def _working_copy(photo: PhotoImage) -> _WorkingCopy:
     image = cv2.cvtColor(photo.colour, cv2.COLOR_RGB2BGR)
     n = image.shape[0] * image.shape[1]
     scale = 1.0
-    if n > WORKING_PIXELS:
+    if n <= DOUBLED_PIXELS:
+        image = cv2.resize(image, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
+        scale = 2.0
+    elif n > WORKING_PIXELS:
         factor = float(np.sqrt(WORKING_PIXELS / n))
         image = cv2.resize(image, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
         scale = image.shape[1] / photo.size[0]

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from recon.geometry.camera import (
+    PARAMETERS,
     Camera,
     camera2sensor,
     image2sensor,
@@ -121,9 +122,9 @@ def test_jacobians_are_those_of_central_differences(camera, seed):
     points = world_points(camera, seed, 6)
     px, by_camera, by_point = project_jacobian(camera, points)
     assert np.abs(px - camera.project(points)).max() < 1e-9
-    size = np.array([1e-2, 1e-5, 1e-5, 1e-6, 1e-6, 1e-6, 1e-5, 1e-5, 1e-5])
-    for k in range(9):
-        d = np.zeros(9)
+    size = np.array([1e-2, *[1e-5] * 2, *[1e-6] * 3, *[1e-5] * 3, *[1e-2] * 2, *[1e-6] * 3])
+    for k in range(PARAMETERS):
+        d = np.zeros(PARAMETERS)
         d[k] = size[k]
         numeric = (stepped(camera, d).project(points) - stepped(camera, -d).project(points)) / (2 * size[k])
         assert np.abs(numeric - by_camera[:, :, k]).max() < 1e-5 * max(1.0, np.abs(by_camera[:, :, k]).max())
@@ -137,6 +138,19 @@ def test_jacobians_are_those_of_central_differences(camera, seed):
 def test_a_step_keeps_the_rotation_a_rotation(camera, seed):
     R = stepped(camera, np.random.default_rng(seed).normal(0, 0.3, 9)).R
     assert np.abs(R @ R.T - np.eye(3)).max() < 1e-12 and np.linalg.det(R) > 0
+
+
+@given(cameras(), st.integers(0, 100))
+def test_a_shear_racks_the_axes_and_keeps_their_length(camera, seed):
+    shears = np.random.default_rng(seed).uniform(-0.03, 0.03, 3)
+    racked = stepped(camera, np.r_[np.zeros(11), shears])
+    assert np.linalg.norm(racked.R, axis=0) == pytest.approx(1)
+    assert racked.rack == pytest.approx(2 * shears, abs=3e-3) and camera.rack == pytest.approx(0, abs=1e-9)
+
+
+def test_a_camera_before_a_racked_frame_knows_where_it_stands():
+    racked = stepped(Camera(1000, 500, 400, t=np.array([1.0, 2, 30])), np.r_[np.zeros(11), 0.02, -0.03, 0.01])
+    assert world2camera(racked, racked.centre) == pytest.approx(np.zeros(3), abs=1e-9)
 
 
 # Eccentricity: the centre of a circle's image is not the image of its centre.

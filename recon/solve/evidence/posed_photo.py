@@ -11,6 +11,7 @@ from recon.geometry.arrays import BoolArray, FloatArray
 from recon.geometry.camera import Camera
 from recon.geometry.ellipses import face_shapes, score_llr, shape_distance, shape_llr, unit_shapes
 from recon.image.openings import local_density
+from recon.solve.evidence.camera_prior import CameraPrior
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,10 @@ class PosedPhoto:
         Nats: how much each detection looks like an opening at all.
     shape : array, (N, 3)
         Nats: how well its ellipse fits a face normal to each axis.
+    prior : CameraPrior or None
+        Of the camera, where one is known.
+    play : float
+        Spread of openings off the lattice in this photo, pitches.
     """
 
     name: str
@@ -51,10 +56,18 @@ class PosedPhoto:
     free: BoolArray
     mark: FloatArray
     shape: FloatArray
+    prior: CameraPrior | None = None
+    play: float = 0.0
 
 
 def make_posed_photo(
-    name: str, camera: Camera, size: tuple[int, int], openings: np.ndarray, hole: float
+    name: str,
+    camera: Camera,
+    size: tuple[int, int],
+    openings: np.ndarray,
+    hole: float,
+    prior: CameraPrior | None = None,
+    play: float = 0.0,
 ) -> PosedPhoto:
     """A photo whose detections no member explains yet.
 
@@ -70,6 +83,10 @@ def make_posed_photo(
         Detections of dtype OPENING.
     hole : float
         Apparent hole diameter, pitches.
+    prior : CameraPrior or None
+        Of the camera.
+    play : float
+        Spread of openings off the lattice, pitches.
     """
     px = np.c_[openings["x"], openings["y"]]
     tree = cKDTree(px)
@@ -84,6 +101,8 @@ def make_posed_photo(
         np.ones(len(openings), bool),
         score_llr(openings["score"]),
         _shape_marks(camera, openings, px),
+        prior,
+        play,
     )
 
 

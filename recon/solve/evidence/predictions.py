@@ -163,7 +163,7 @@ def _gains(
 
     faces : (Q,) axis that the opening's face is normal to.
     """
-    sigma = np.hypot(PLACE_PX, PLACE * scale)
+    sigma = np.hypot(PLACE_PX, np.hypot(PLACE, photo.play) * scale)
     reach = REACH * sigma
     k = min(MOST_NEAR, len(photo.openings))
     d, j = photo.tree.query(px, k=k, distance_upper_bound=float(reach.max()))

@@ -12,6 +12,7 @@ from recon.solve.evidence.along_line import match_member
 from recon.solve.evidence.posed_photo import with_camera
 from recon.solve.evidence.scene import Scene
 from recon.solve.multiview.hypotheses import LEAST_EVIDENCE, Posed, RegisteredPhotos, register_photos
+from recon.solve.multiview.photo_choice import choose_solution
 from recon.solve.multiview.registration import cells_of_candidates, moved_lattice, register
 from recon.solve.multiview.rounds import Progress, find_members
 from recon.solve.photo.photo_lattice import PhotoLattice
@@ -45,6 +46,7 @@ def assemble(
     progress : Progress or None
         Called with the fraction that is done.
     """
+    readings = [choose_solution(r, width) for r in readings]
     best = _solve_group(readings, pictures, width, progress)
     used = {p.name for p in best.photos}
     rest = [r for r in readings if r.photo is not None and r.name not in used]

@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from recon.geometry.arrays import FloatArray
+from recon.geometry.camera import world2camera
 from recon.solve.evidence.along_line import match_member
 from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
 from recon.solve.evidence.scene import Scene
 from recon.solve.photo.resection import resect
 
+NEAREST = 0.5  # pitches before the camera
 LEAST_POINTS = 12  # openings; with fewer the camera stays as it is.  This project's choice
 
 
@@ -23,7 +25,16 @@ def _adjusted(scene: Scene, photo: PosedPhoto) -> PosedPhoto:
     if len(world) < LEAST_POINTS:
         return photo
     return with_camera(
-        photo, resect(photo.camera, world, image, sigma, focal_prior=photo.camera.f, lens_terms=2)
+        photo,
+        resect(
+            photo.camera,
+            world,
+            image,
+            sigma,
+            focal_prior=None if photo.prior else photo.camera.f,
+            lens_terms=2,
+            prior=photo.prior,
+        ),
     )
 
 
@@ -36,5 +47,6 @@ def correspondences(scene: Scene, photo: PosedPhoto) -> tuple[FloatArray, FloatA
         o = photo.openings[seen.hit[ok]]
         world.append(X[ok])
         image.append(np.c_[o["x"], o["y"]])
-        sigma.append(np.hypot(0.3, 0.08 * o["minor"]))
+        play = photo.play * photo.camera.f / np.maximum(world2camera(photo.camera, X[ok])[:, 2], NEAREST)
+        sigma.append(np.hypot(np.hypot(0.3, 0.08 * o["minor"]), play))
     return np.concatenate(world), np.concatenate(image), np.concatenate(sigma)

@@ -183,7 +183,7 @@ def moved_lattice(lattice: PhotoLattice, turn: np.ndarray, shift: np.ndarray) ->
     guesses = [
         [LatticeGuess(turn @ g.first + shift, turn @ g.normal, g.log_p) for g in gs] for gs in lattice.guesses
     ]
-    return PhotoLattice(moved_camera(lattice.camera, turn, shift), placed, guesses, lattice.agreement)
+    return replace(lattice, camera=moved_camera(lattice.camera, turn, shift), placed=placed, guesses=guesses)
 
 
 def fit_score(photo: PosedPhoto, camera: Camera, cells: Cells, width: float) -> float:

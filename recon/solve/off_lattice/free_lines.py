@@ -128,7 +128,7 @@ def _rays(photo: PosedPhoto) -> tuple[FloatArray, IntArray]:
     index = np.nonzero(photo.free)[0]
     o = photo.openings[index]
     xy = image2sensor(photo.camera, np.c_[o["x"], o["y"]])
-    return np.c_[xy, np.ones(len(xy))] @ photo.camera.R, index
+    return np.linalg.solve(photo.camera.R, np.c_[xy, np.ones(len(xy))].T).T, index
 
 
 def _on_plane(

@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from recon.geometry.arrays import FloatArray
-from recon.geometry.camera import Camera
+from recon.geometry.camera import Camera, world2camera
 from recon.geometry.lattice import lattice_classes, snap
+from recon.solve.evidence.camera_prior import CameraPrior
 from recon.solve.photo.axis_rows import AxisRow
 from recon.solve.photo.placed_rows import PlacedRows, place_axis_rows
 from recon.solve.photo.resection import resect
@@ -22,6 +23,9 @@ from recon.solve.photo.resection import resect
 PHASES = np.arange(0, 1, 0.02)  # pitches: phases tried along each axis
 FOCAL_TRIALS = np.linspace(-2.5, 2.5, 21)  # focal lengths tried, in standard errors of ln f
 MOST_SOLUTIONS = 3
+PLAY = 0.06  # pitches that openings of a frame bolted by hand lie off its lattice (0.045 to 0.064 on six)
+FOCAL_SPREAD = 0.05  # of ln f as vanishing points give it, on six frames bolted by hand
+NEAREST_ROW = 0.5  # pitches before the camera
 CLASS_DECIMALS = 3  # places within a pitch are told apart to this; rows are known to a hundredth of a pitch
 SURE_ROWS = (0.75, 0.6, 0.5, 0.5)  # probability from which a row's best guess is used, round by round
 CLUTTER_LIKE = 0.15  # density with which a row lies anywhere in a pitch: clutter, and what no class explains
@@ -61,6 +65,7 @@ class PhotoLattice:
     placed: PlacedRows
     guesses: list[list[LatticeGuess]]
     agreement: float
+    play: float = 0.0
 
 
 def upright_axes(camera: Camera) -> Camera:
@@ -79,7 +84,8 @@ def upright_axes(camera: Camera) -> Camera:
     up = -np.sign(R[1, z]) * R[:, z]
     rest = [j for j in range(3) if j != z]
     x = R[:, rest[0]] * (np.sign(R[0, rest[0]]) or 1)
-    return replace(camera, R=np.c_[x, np.cross(up, x), up])
+    y = R[:, rest[1]] * (np.sign(np.cross(up, x) @ R[:, rest[1]]) or 1)
+    return replace(camera, R=np.c_[x, y, up])
 
 
 def _phase_vote(placed: PlacedRows, width: float, classes: FloatArray) -> tuple[FloatArray, float]:
@@ -166,7 +172,12 @@ def _lattice_lines_near(
 
 
 def solve_lattice(
-    camera: Camera, openings: np.ndarray, rows: list[AxisRow], width: float, focal_sigma: float = 0.01
+    camera: Camera,
+    openings: np.ndarray,
+    rows: list[AxisRow],
+    width: float,
+    prior: CameraPrior | None = None,
+    focal_sigma: float = 0.01,
 ) -> list[PhotoLattice]:
     """Pose a photo on the lattice of its own rows: up to three solutions, best first.
 
@@ -176,6 +187,7 @@ def solve_lattice(
     openings : (N,), dtype OPENING
     rows : found along its axes, those trusted
     width : of the members, pitches
+    prior : of the camera; without one its principal point and the frame's squareness are kept
     focal_sigma : standard error of ln f
 
     Returns
@@ -191,12 +203,15 @@ def solve_lattice(
     """
     if len(rows) < 3:
         return []
+    if prior:  # the vanishing points have said most of what is to be known of f
+        prior = replace(prior, focal=camera.f, focal_spread=min(prior.focal_spread, FOCAL_SPREAD))
     classes = lattice_classes([width], decimals=CLASS_DECIMALS)
-    faces = place_axis_rows(camera, openings, rows)
+    play = PLAY if prior else 0.0
+    faces = place_axis_rows(camera, openings, rows, play=play)
     trials = []
     for df in FOCAL_TRIALS * focal_sigma:
         trial = replace(camera, f=camera.f * np.exp(df))
-        phase, score = _phase_vote(place_axis_rows(trial, openings, rows, faces), width, classes)
+        phase, score = _phase_vote(place_axis_rows(trial, openings, rows, faces, play), width, classes)
         trials.append((score - 0.5 * (df / focal_sigma) ** 2, df, trial, phase))
     trials.sort(key=lambda t: -t[0])
     # The vote looks at each axis by itself; the best few are settled by solving them.
@@ -204,7 +219,7 @@ def solve_lattice(
     for t in trials:
         if len(chosen) < MOST_SOLUTIONS and all(abs(t[1] - c[1]) > 0.6 * focal_sigma for c in chosen):
             chosen.append(t)
-    solved = [_settled(trial, phase, openings, faces, width, classes) for _, _, trial, phase in chosen]
+    solved = [_settled(trial, phase, openings, faces, width, classes, prior) for _, _, trial, phase in chosen]
     return sorted(solved, key=lambda s: -s.agreement)
 
 
@@ -215,24 +230,56 @@ def _settled(
     faces: PlacedRows,
     width: float,
     classes: FloatArray,
+    prior: CameraPrior | None,
 ) -> PhotoLattice:
     """The lattice from a phase: rows guessed and the camera resected on the sure ones, by turns."""
-    rows = faces.rows
+    rows, play = faces.rows, PLAY if prior else 0.0
     camera = replace(camera, t=camera.R @ phase)
     for limit in SURE_ROWS:
-        placed = place_axis_rows(camera, openings, rows, faces)
+        placed = place_axis_rows(camera, openings, rows, faces, play)
         guesses = guess_rows(placed, width, classes)
         sure = [i for i, g in enumerate(guesses) if g and np.exp(g[0].log_p) > limit]
         if len(sure) < 3:
             break
-        camera = resect(
-            camera, *_correspondences(placed, guesses, sure, openings, width), focal_prior=camera.f
-        )
-    placed = place_axis_rows(camera, openings, rows, faces)
+        known = _correspondences(camera, placed, guesses, sure, openings, width, play)
+        focal = None if prior else camera.f
+        camera = resect(camera, *known, focal_prior=focal, prior=prior)
+    placed = place_axis_rows(camera, openings, rows, faces, play)
     guesses = guess_rows(placed, width, classes)
     weight = np.array([r.evidence for r in rows], float)
     chance = best_chances(guesses)
-    return PhotoLattice(camera, placed, guesses, float((weight * chance).sum() / weight.sum()))
+    agreement = float((weight * chance).sum() / weight.sum())
+    sure = np.nonzero(chance > SURE_ROWS[-1])[0].tolist()
+    if sure and prior:
+        play = _play(camera, *_correspondences(camera, placed, guesses, sure, openings, width, play))
+    return PhotoLattice(camera, placed, guesses, agreement, play)
+
+
+def _play(camera: Camera, world: FloatArray, image: FloatArray, sigma: FloatArray) -> float:
+    """How far openings lie off the lattice, pitches: the spread of their reprojection errors, robustly.
+
+    The median of the squared length of a two-dimensional normal error is 2 ln 2 times its variance.
+    """
+    depth = np.maximum(world2camera(camera, world)[:, 2], NEAREST_ROW)
+    error = np.linalg.norm(camera.project(world) - image, axis=1) * depth / camera.f
+    return float(np.sqrt(np.nanmedian(error**2) / (2 * np.log(2))))
+
+
+def laid_again(lattice: PhotoLattice, camera: Camera, openings: np.ndarray, width: float) -> PhotoLattice:
+    """The rows of a lattice placed and guessed again under another camera on it.
+
+    Parameters
+    ----------
+    lattice : to begin with
+    camera : posed on it
+    openings : (N,), dtype OPENING
+    width : of the members, pitches
+    """
+    placed = place_axis_rows(camera, openings, lattice.placed.rows, lattice.placed, lattice.play)
+    guesses = guess_rows(placed, width, lattice_classes([width], decimals=CLASS_DECIMALS))
+    weight = np.array([r.evidence for r in placed.rows], float)
+    agreement = float((weight * best_chances(guesses)).sum() / weight.sum())
+    return replace(lattice, camera=camera, placed=placed, guesses=guesses, agreement=agreement)
 
 
 def best_chances(guesses: list[list[LatticeGuess]]) -> FloatArray:
@@ -260,11 +307,13 @@ def guess_openings(row: AxisRow, sign: float, guess: LatticeGuess, width: float)
 
 
 def _correspondences(
+    camera: Camera,
     placed: PlacedRows,
     guesses: list[list[LatticeGuess]],
     which: list[int],
     openings: np.ndarray,
     width: float,
+    play: float,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """World points (N, 3), image points (N, 2) and sigma (N,) px of the rows' best guesses."""
     world, image, sigma = [], [], []
@@ -272,5 +321,6 @@ def _correspondences(
         r = placed.rows[i]
         world.append(guess_openings(r, placed.sign[i], guesses[i][0], width))
         image.append(np.c_[openings["x"][r.index], openings["y"][r.index]])
-        sigma.append(np.full(len(r.index), placed.points.sigma[i]))
+        depth = np.maximum(world2camera(camera, world[-1])[:, 2], NEAREST_ROW)
+        sigma.append(np.hypot(placed.points.sigma[i], play * camera.f / depth))
     return np.concatenate(world), np.concatenate(image), np.concatenate(sigma)

@@ -48,7 +48,11 @@ class PlacedRows:
 
 
 def place_axis_rows(
-    camera: Camera, openings: np.ndarray, rows: list[AxisRow], faces: PlacedRows | None = None
+    camera: Camera,
+    openings: np.ndarray,
+    rows: list[AxisRow],
+    faces: PlacedRows | None = None,
+    play: float = 0.0,
 ) -> PlacedRows:
     """Rows placed along the axes of a camera (its t is honoured), with the likelihood of each face.
 
@@ -58,6 +62,7 @@ def place_axis_rows(
     openings : (N,), dtype OPENING
     rows : found along the camera's axes
     faces : an earlier placing whose face likelihoods are kept (they hardly change with the camera)
+    play : pitches that members may lie off the lattice
 
     Examples
     --------
@@ -78,9 +83,9 @@ def place_axis_rows(
     P, d, inv = place_rows(sensor, pts, d0)
     sign = np.sign((d * d0).sum(1))
     cov = inv * (SIGMA_FACTOR * pts.sigma / camera.f)[:, None, None] ** 2
-    Rt = camera.R.T
-    Q = (P - camera.t) @ camera.R
-    cov = Rt @ cov @ Rt.T + np.eye(3) * SYSTEMATIC**2
+    back = np.linalg.inv(camera.R)
+    Q = (P - camera.t) @ back.T
+    cov = back @ cov @ back.T + np.eye(3) * (SYSTEMATIC**2 + play**2)
     normals = np.zeros((len(rows), 2, 3))
     logs = np.zeros((len(rows), 2))
     eye = camera.centre

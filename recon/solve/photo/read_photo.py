@@ -12,6 +12,7 @@ from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes
 from recon.image.openings import detect_openings, lab_image, local_density
 from recon.image.rows import Row, find_rows, pattern_directions
+from recon.solve.evidence.camera_prior import CameraPrior, camera_prior
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.posed_photo import PosedPhoto, make_posed_photo
 from recon.solve.photo.axis_rows import AxisRow, find_axis_rows
@@ -137,18 +138,33 @@ def read_photo(
     seen = _first_rows(name, openings, size)
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
-    cameras = find_vanishing_points(seen.points, seen.share, size, focal_px, most=most_cameras)
-    trials = [
-        trial
-        for axes in cameras
-        if axes.score >= LEAST_CAMERA_SCORE * cameras[0].score
-        and (trial := _read_with(seen, axes, width)) is not None
-    ]
+    trials = _trials(seen, focal_px, width, most_cameras)
     if not trials:
         return replace(nothing, reason="its rows of openings fit no camera")
-    best = max(trials, key=lambda t: t.worth)
+    # A square frame in a whole picture, unless the members say otherwise later: more that is free fits more.
+    best = max(trials, key=lambda t: (t.photo is not None and t.photo.prior is None, t.worth))
     spare = [pair for t in trials if t is not best for pair in _solutions(t)]
     return replace(best, others=(*best.others, *spare))
+
+
+def _trials(seen: _Detections, focal_px: float | None, width: float | None, most: int) -> list[PhotoReading]:
+    """The photo read with each of its cameras.
+
+    The frame may be square and the principal point in the middle: that is all that is asked where EXIF
+    vouches for the whole picture.  Else it may have been cropped and the frame be bolted by hand: both are
+    tried, and the members that come of them decide.
+    """
+    priors = [None] if focal_px else [None, camera_prior(seen.size, None)]
+    out = []
+    for prior in priors:
+        cameras = find_vanishing_points(
+            seen.points, seen.share, seen.size, focal_px, most=most, free=prior is not None
+        )
+        for axes in cameras:
+            if axes.score >= LEAST_CAMERA_SCORE * cameras[0].score:
+                trial = _read_with(seen, axes, width, prior)
+                out += [trial] if trial is not None else []
+    return out
 
 
 def _first_rows(name: str, openings: np.ndarray, size: tuple[int, int]) -> _Detections:
@@ -170,7 +186,9 @@ def _solutions(reading: PhotoReading) -> list[tuple[PosedPhoto, PhotoLattice]]:
     return [(reading.photo, reading.lattice), *reading.others]
 
 
-def _read_with(seen: _Detections, axes: AxesCamera, width: float | None) -> PhotoReading | None:
+def _read_with(
+    seen: _Detections, axes: AxesCamera, width: float | None, prior: CameraPrior | None
+) -> PhotoReading | None:
     """The photo read with one of its cameras; None where its rows make no lattice."""
     openings = seen.openings
     hole = hole_of_rows(axes, openings, seen.rows, seen.points, seen.share)
@@ -188,10 +206,12 @@ def _read_with(seen: _Detections, axes: AxesCamera, width: float | None) -> Phot
         return None
     estimate = twin_width(place_axis_rows(camera, openings, rows))
     used = width or nearest_known_width(estimate)
-    solutions = solve_lattice(camera, openings, rows, used)
+    solutions = solve_lattice(camera, openings, rows, used, prior)
     if not solutions:
         return None
-    photos = [make_posed_photo(seen.name, x.camera, seen.size, openings, hole) for x in solutions]
+    photos = [
+        make_posed_photo(seen.name, x.camera, seen.size, openings, hole, prior, x.play) for x in solutions
+    ]
     return PhotoReading(
         seen.name,
         seen.size,
@@ -199,13 +219,13 @@ def _read_with(seen: _Detections, axes: AxesCamera, width: float | None) -> Phot
         photos[0],
         solutions[0],
         estimate,
-        _explained_nats(solutions[0]),
+        explained_nats(solutions[0]),
         lattice_width=used,
         others=tuple(zip(photos[1:], solutions[1:])),
     )
 
 
-def _explained_nats(lattice: PhotoLattice) -> float:
+def explained_nats(lattice: PhotoLattice) -> float:
     """Evidence of the rows, nats, each times the chance that its place is right."""
     return float((best_chances(lattice.guesses) * [r.evidence for r in lattice.placed.rows]).sum())
 
@@ -252,7 +272,7 @@ def read_posed(
         make_posed_photo(name, camera, size, openings, hole),
         lattice,
         (width, 0.0),
-        _explained_nats(lattice),
+        explained_nats(lattice),
         lattice_width=width,
         posed=True,
     )

@@ -8,12 +8,19 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from recon.geometry.arrays import FloatArray, IntArray
-from recon.geometry.camera import Camera, project_jacobian, stepped, world2camera
-from recon.solve.photo.vanishing_points import K1_SPREAD
+from recon.geometry.camera import PARAMETERS, Camera, project_jacobian, stepped, world2camera
+from recon.solve.evidence.camera_prior import COUNT, CameraPrior, robust_but_priors
 
-FOCAL_SPREAD = 0.03  # of f about its prior, as a part of it; this project's choice
+UNKNOWN = 1e6  # spread of ln f where nothing is expected of it
+FOCAL_SPREAD = 0.03  # of ln f about a focal length that is expected; this project's choice
 BEHIND = 1e3  # residual, in sigmas, of a point that falls behind the camera
 NOT_SEEN_PX = 1e4  # px where a point is put that does not project
+ROBUST = 2.0  # sigmas from which a point counts less; this project's choice
+POSE = [0, 3, 4, 5, 6, 7, 8]  # f, rotation, t in the parameters of `stepped`
+LENS = [1, 2]
+POINT_AND_RACK = [9, 10, 11, 12, 13]
+PRIOR_FREE = set(POINT_AND_RACK)
+CAUCHY = {"loss": "cauchy", "f_scale": ROBUST}
 
 
 def resect(
@@ -23,6 +30,7 @@ def resect(
     sigma: FloatArray,
     focal_prior: float | None = None,
     lens_terms: int = 1,
+    prior: CameraPrior | None = None,
 ) -> Camera:
     """Resection: the camera that best sees known points, robust to wrong ones.
 
@@ -32,12 +40,14 @@ def resect(
     world : (N, 3) pitches
     image : (N, 2) px
     sigma : (N,) standard error of an image point, px
-    focal_prior : focal length, px, expected with a spread of 3 %, or None
+    focal_prior : focal length, px, expected with a spread of 3 %, or None; not with `prior`
     lens_terms : 0, 1 (k1) or 2 (k1, k2): the terms set free
+    prior : with it the principal point and the frame's squareness are free, too
 
     Notes
     -----
-    Trust-region least squares with a Cauchy loss (SciPy) and the analytic Jacobian.
+    Trust-region least squares with a Cauchy loss (SciPy) and the analytic Jacobian.  Priors lie outside the
+    robust loss where the principal point and the frame's squareness are free.
 
     Examples
     --------
@@ -49,12 +59,15 @@ def resect(
     >>> (found.t.round(3) + 0.0).tolist()
     [0.0, 0.0, 30.0]
     """
-    free = np.array([0, 3, 4, 5, 6, 7, 8] + [1, 2][:lens_terms])
-    scale = np.array([0.01 * camera.f, 0.01, 0.01, 0.01, 0.2, 0.2, 0.2] + [0.02, 0.02][:lens_terms])
+    free = np.array(POSE + LENS[:lens_terms] + (POINT_AND_RACK if prior else []))
+    f = camera.f
+    scale = np.array([0.01 * f, 0.02, 0.02, *[0.01] * 3, *[0.2] * 3, *[0.02 * f] * 2, *[0.01] * 3])[free]
     points = _KnownPoints(world, image, sigma)
-    prior = _Prior(focal_prior, np.array([FOCAL_SPREAD * camera.f, K1_SPREAD, K1_SPREAD]))
+    known = prior or CameraPrior(
+        focal_prior or f, FOCAL_SPREAD if focal_prior else UNKNOWN, (camera.cx, camera.cy), f
+    )
     for _ in range(2):
-        camera = _adjusted(camera, points, prior, free, scale)
+        camera = _adjusted(camera, points, known, free, scale)
     return camera
 
 
@@ -67,21 +80,13 @@ class _KnownPoints:
     sigma: FloatArray
 
 
-@dataclass(frozen=True)
-class _Prior:
-    """Focal length expected, px, or None; standard errors of f (px), k1, k2."""
-
-    focal: float | None
-    spread: FloatArray
-
-
 def _adjusted(
-    camera: Camera, points: _KnownPoints, prior: _Prior, free: IntArray, scale: FloatArray
+    camera: Camera, points: _KnownPoints, prior: CameraPrior, free: IntArray, scale: FloatArray
 ) -> Camera:
     """The camera after one run of the solver over the free parameters of :func:`stepped`."""
 
     def at(p: FloatArray) -> Camera:
-        d = np.zeros(9)
+        d = np.zeros(PARAMETERS)
         d[free] = p
         return stepped(camera, d)
 
@@ -91,22 +96,16 @@ def _adjusted(
         px = c.project(points.world)
         e = (np.where(np.isfinite(px), px, NOT_SEEN_PX) - points.image) / points.sigma[:, None]
         e[z <= 0] = BEHIND
-        off = [
-            (c.f - (prior.focal or c.f)) / prior.spread[0],
-            c.k1 / prior.spread[1],
-            c.k2 / prior.spread[2],
-        ]
-        return np.r_[e.ravel(), off]
+        return np.r_[e.ravel(), prior.residuals(c)]
 
     def jacobian(p: FloatArray) -> FloatArray:
-        _, J, _ = project_jacobian(at(p), points.world)
+        c = at(p)
+        _, J, _ = project_jacobian(c, points.world)
         J = J / points.sigma[:, None, None]
-        extra = np.zeros((3, 9))
-        extra[0, 0] = 1 / prior.spread[0] if prior.focal else 0.0
-        extra[1, 1], extra[2, 2] = 1 / prior.spread[1], 1 / prior.spread[2]
         # A left rotation step composed onto the current one is first-order the same at p.
-        return np.concatenate([J.reshape(-1, 9), extra])[:, free]
+        return np.concatenate([J.reshape(-1, PARAMETERS), prior.jacobian(c)])[:, free]
 
     start = np.zeros(len(free))
-    sol = least_squares(residual, start, jac=jacobian, loss="cauchy", f_scale=2.0, x_scale=scale, max_nfev=25)
+    loss = {"loss": robust_but_priors(COUNT, ROBUST)} if set(free) >= PRIOR_FREE else CAUCHY
+    sol = least_squares(residual, start, jac=jacobian, x_scale=scale, max_nfev=25, **loss)
     return at(sol.x)

@@ -8,21 +8,22 @@ the *steps* of a row are used: with camera and direction known, a row of unit pi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import least_squares
-from scipy.spatial.transform import Rotation
 
 from recon.geometry.arrays import FloatArray, IntArray
-from recon.geometry.camera import Camera, image2sensor
+from recon.geometry.camera import PARAMETERS, Camera, image2sensor, stepped
+from recon.solve.evidence.camera_prior import COUNT, CameraPrior, camera_prior, robust_but_priors
 from recon.solve.photo.row_points import RowPoints, row_residuals
 
-FOCAL_SPREAD_UNKNOWN = 0.45  # of ln f about 1.0 x the long side: phones and zooms, 24 to 70 mm equivalent
-FOCAL_SPREAD_EXIF = 0.04  # EXIF rounds to whole mm, crops and stabilisation add a few per cent
 MOST_ROWS = 90  # rows that the camera is sought from, likeliest first: bounds time on clutter
 MOST_REFINED = 6  # rotation hypotheses refined by least squares, best first: bounds the time
-K1_SPREAD = 0.06  # of phone lenses after the maker's own correction; common practice, no source
+ROBUST = 1.5  # sigmas from which a row's opening counts less; this project's choice
+MOST_K1 = 0.5  # beyond it no picture can be brought back
+CENTRED = [0, 1, 3, 4, 5]  # of `stepped`: f, k1 and the rotation
+FREE = [0, 1, 3, 4, 5, 9, 10, 11, 12, 13]  # of `stepped`: all but k2 and t
 BEND = np.radians(0.6)  # what an unmodelled lens bends a row
 
 
@@ -51,6 +52,7 @@ def find_vanishing_points(
     focal_px: float | None,
     seed: int = 0,
     most: int = 3,
+    free: bool = False,
 ) -> list[AxesCamera]:
     """Cameras that explain the rows, best first (several where the picture holds several frames or patterns).
 
@@ -62,6 +64,7 @@ def find_vanishing_points(
     focal_px : focal length from EXIF, px, or None
     seed : of the sampling; results are repeatable
     most : cameras returned at most
+    free : whether the principal point may lie off the middle and the frame be racked, as their priors allow
 
     Returns
     -------
@@ -88,12 +91,12 @@ def find_vanishing_points(
     top = np.argsort(-value)[:MOST_ROWS]
     likely, likely_value = points.subset(top), value[top]
     hypotheses = _camera_hypotheses(likely, likely_value, size, focal_px, seed)
-    refined = _refined(hypotheses, likely, likely_value, focal_px, max(size))
+    refined = _refined(hypotheses, likely, likely_value, camera_prior(size, focal_px), free)
     graded = [_with_axes(camera, points, value) for camera in refined]
     graded.sort(key=lambda a: -a.score)
     out: list[AxesCamera] = []
     for a in graded:
-        if not any(_same_axes(a.camera.R, b.camera.R) for b in out):
+        if not any(_alike(a.camera, b.camera, 0.1) for b in out):
             out.append(a)
     return out[:most]
 
@@ -102,16 +105,16 @@ def _refined(
     hypotheses: list[Camera],
     points: RowPoints,
     value: FloatArray,
-    focal_px: float | None,
-    long_side: float,
+    prior: CameraPrior,
+    free: bool,
 ) -> list[Camera]:
     """The first hypotheses that are not like one refined before, refined."""
     out: list[Camera] = []
     for camera in hypotheses:
         if len(out) == MOST_REFINED:
             break
-        if not any(_same_axes(camera.R, c.R) and abs(np.log(camera.f / c.f)) < 0.3 for c in out):
-            out.append(refine_camera(camera, points, value, focal_px, long_side).camera)
+        if not any(_alike(camera, c, 0.3) for c in out):
+            out.append(refine_camera(camera, points, value, prior, free).camera)
     return out
 
 
@@ -138,6 +141,11 @@ def _camera_hypotheses(
     scored = [(_step_score(camera, points, value, 4.0), camera) for camera in cameras]
     scored.sort(key=lambda h: -h[0])
     return [camera for _, camera in scored]
+
+
+def _alike(a: Camera, b: Camera, focal: float) -> bool:
+    """Do two cameras name the same axes, with focal lengths that differ by less than `focal` in ln f?"""
+    return _same_axes(a.R, b.R) and abs(np.log(a.f / b.f)) < focal
 
 
 def _same_axes(R: FloatArray, S: FloatArray, most_degrees: float = 4.0) -> bool:
@@ -224,19 +232,19 @@ def refine_camera(
     camera: Camera,
     points: RowPoints,
     value: FloatArray,
-    focal_px: float | None,
-    long_side: float,
+    prior: CameraPrior,
+    free: bool = False,
     rounds: int = 3,
 ) -> AxesCamera:
-    """Least squares of f, k1 and rotation over the steps of all rows that agree; axis of each row.
+    """Least squares of f, k1, principal point and axes over the steps of all rows that agree.
 
     Parameters
     ----------
     camera : to start from, t = 0
     points : the rows
     value : (R,) weight of each row: its share times its openings, at most 12
-    focal_px : focal length from EXIF, px, or None
-    long_side : of the picture, px
+    prior : of the camera
+    free : as for :func:`find_vanishing_points`
     rounds : of assigning axes and adjusting
 
     Notes
@@ -246,12 +254,12 @@ def refine_camera(
     """
     gate = 8.0
     rms = _row_rms(camera, points)
-    for _ in range(rounds):
+    for _ in range(rounds + free):
         axis, best = rms.argmin(1), rms.min(1)
         use = (best < gate) & (value > 0.02)
         if use.sum() < 3:
             break
-        adjusted = _adjusted(camera, points.subset(use), axis[use], value[use], focal_px, long_side)
+        adjusted = _adjusted(camera, points.subset(use), axis[use], value[use], prior, free)
         if adjusted is None:
             break
         camera = adjusted
@@ -261,35 +269,28 @@ def refine_camera(
 
 
 def _adjusted(
-    camera: Camera,
-    points: RowPoints,
-    axis: IntArray,
-    value: FloatArray,
-    focal_px: float | None,
-    long_side: float,
+    camera: Camera, points: RowPoints, axis: IntArray, value: FloatArray, prior: CameraPrior, free: bool
 ) -> Camera | None:
     """One round of :func:`refine_camera` over rows whose axes are settled; None where the solver fails."""
-    f0 = focal_px or 1.0 * long_side
-    spread = FOCAL_SPREAD_EXIF if focal_px else FOCAL_SPREAD_UNKNOWN
     weight = np.sqrt(np.clip(value / np.minimum(points.weight.sum(1), 12), 0, 1))
 
     def residual(p: FloatArray) -> FloatArray:
-        c = _stepped(camera, p)
+        c = _after(camera, p, which)
         e = row_residuals(c, points, axis) / points.sigma[:, None, None] * weight[:, None, None]
-        return np.r_[e.ravel(), (np.log(c.f / f0)) / spread, c.k1 / K1_SPREAD]
+        return np.r_[e.ravel(), prior.residuals(c)]
 
+    which = FREE if free else CENTRED
+    f = camera.f
+    scale = np.array([0.05 * f, *[0.02] * 4, *[0.05 * f] * 2, *[0.01] * 3])[: len(which)]
+    # Inside the robust loss a prior missed by far costs almost nothing: with more that is free it must not.
+    loss = {"loss": robust_but_priors(COUNT, ROBUST)} if free else {"loss": "cauchy", "f_scale": ROBUST}
     try:
         sol = least_squares(
-            residual,
-            np.zeros(5),
-            loss="cauchy",
-            f_scale=1.5,
-            max_nfev=12,
-            x_scale=[0.05, 0.02, 0.02, 0.02, 0.02],
+            residual, np.zeros(len(which)), max_nfev=15 if free else 12, x_scale=scale, **loss
         )
     except (ValueError, np.linalg.LinAlgError):
         return None
-    return _stepped(camera, sol.x)
+    return _after(camera, sol.x, which)
 
 
 def _row_rms(camera: Camera, points: RowPoints) -> FloatArray:
@@ -319,8 +320,10 @@ def _step_score(camera: Camera, points: RowPoints, value: FloatArray, sigmas: fl
     return float(rest + min(first, 2 * rest))
 
 
-def _stepped(camera: Camera, p: FloatArray) -> Camera:
-    """The camera after a step in ln f, k1 and a rotation vector (rad)."""
-    f = camera.f * np.exp(np.clip(p[0], -1, 1))
-    R = Rotation.from_rotvec(p[2:5]).as_matrix() @ camera.R
-    return Camera(f, camera.cx, camera.cy, float(np.clip(camera.k1 + p[1], -0.5, 0.5)), 0.0, R)
+def _after(camera: Camera, p: FloatArray, which: list[int]) -> Camera:
+    """The camera after a step in the free parameters, kept within what a camera can be."""
+    d = np.zeros(PARAMETERS)
+    d[which] = p
+    d[0] = np.clip(d[0], (np.exp(-1) - 1) * camera.f, (np.e - 1) * camera.f)
+    c = stepped(camera, d)
+    return replace(c, k1=float(np.clip(c.k1, -MOST_K1, MOST_K1)))

@@ -185,7 +185,7 @@ def calibrated(side, numbers):
     def jacobian(p):
         J = np.zeros((108 * len(starts), len(p)))
         for i, c in enumerate(cameras(p)):
-            d = project_jacobian(c, BOARD)[1].reshape(-1, 9)
+            d = project_jacobian(c, BOARD)[1][:, :, :9].reshape(-1, 9)
             J[108 * i : 108 * (i + 1), :3], J[108 * i : 108 * (i + 1), 3 + 6 * i : 9 + 6 * i] = (
                 d[:, :3],
                 d[:, 3:],

@@ -14,11 +14,11 @@ from recon.frame.boxes import face_normals
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes, rotations
 from recon.image.openings import OPENING
+from recon.solve.evidence.camera_prior import LENS_SPREAD as K1_SPREAD
 from recon.solve.multiview.registration import moved_camera
 from recon.solve.photo.photo_lattice import CLASS_DECIMALS, solve_lattice, upright_axes
 from recon.solve.photo.read_photo import nearest_known_width, read_photo
 from recon.solve.photo.resection import resect
-from recon.solve.photo.vanishing_points import K1_SPREAD
 from tests.solve.scenes import SIZE, grown_scene, lattice_change
 
 unit = st.floats(-1, 1)

@@ -11,6 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from recon.geometry.camera import Camera, image2sensor
 from recon.image.rows import Row
+from recon.solve.evidence.camera_prior import camera_prior
 from recon.solve.photo.row_points import RowPoints, place_rows, row_points, row_residuals, row_shares
 from recon.solve.photo.vanishing_points import find_vanishing_points, refine_camera
 from tests.solve.scenes import SIZE, axes_of, grown_scene, rows_in_space, true_rows
@@ -82,7 +83,7 @@ def test_refinement_comes_back_from_a_wrong_start():
         0.0,
         Rotation.from_rotvec([0.03, -0.03, 0.02]).as_matrix() @ true.R,
     )
-    found = refine_camera(start, points, value, None, 1600).camera
+    found = refine_camera(start, points, value, camera_prior(SIZE, None)).camera
     assert found.f == pytest.approx(1600, rel=0.02) and renaming(found, true)[1] < 0.3
 
 
