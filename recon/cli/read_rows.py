@@ -22,18 +22,13 @@ ROWS_RESULTS = ("overlays", ROWS_FILE)  # what rows alone leave in a folder
 def rows_of(
     photos: "Sequence[PhotoImage]", detected: "Mapping[str, np.ndarray]", progress: Progress
 ) -> "list[PhotoRows]":
-    """Openings and rows of each photo; `detected`: photo -> openings that the solver found in it.
-
-    The solver looks at small photos as they are and not at their double, so theirs are looked for anew.
-    """
+    """Openings and rows of each photo; `detected`: photo -> openings that the solver found in it."""
     from recon.image import photo_rows
-    from recon.image.working_copy import working_scale
 
     out = []
     for k, photo in enumerate(photos):
         progress(f"counting rows in {photo.name}", k / len(photos))
-        known = detected.get(photo.name) if working_scale(photo.size) <= 1 else None
-        out.append(photo_rows.find_photo_rows(photo, known))
+        out.append(photo_rows.find_photo_rows(photo, detected.get(photo.name)))
     return out
 
 

@@ -7,7 +7,6 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import cv2
 import numpy as np
 
 from recon.errors import ReconError
@@ -18,6 +17,7 @@ from recon.frame.stock import Stock
 from recon.geometry.arrays import FloatArray
 from recon.geometry.camera import Camera
 from recon.image.photos import PhotoImage
+from recon.image.working_copy import working_copy
 from recon.solve.debug.stages import refuse_used_folder, write_stages
 from recon.solve.evidence.scene import Scene, SetAside
 from recon.solve.multiview.assemble import assemble
@@ -38,10 +38,6 @@ from recon.solve.result.tables import first_tables, reading_tables
 
 DETECTION = 0.65  # of the time for one photo goes into its openings (rendered 3-MP photos)
 PHOTOS_DONE, SCENE_BEGUN, SCENE_DONE = 0.6, 0.65, 0.95  # of the time for a reading (rendered 3-MP photos)
-# Smaller photos are doubled first, so that holes of 3 to 5 px can be found (as in Lowe 2004, section 3.3): of
-# those in twelve such photos 20 to 98 % are found as they are, 71 to 99 % doubled.
-DOUBLED_PIXELS = 1.7e6
-WORKING_PIXELS = 12.5e6  # larger photos are halved in area or more first: holes stay far over 4 px
 WIDTH_SHRINK = (
     0.97  # of a width, as measured: light and shade move the visible spots towards the edge between
 )
@@ -83,7 +79,7 @@ class _WorkingCopy:
     Attributes
     ----------
     image : array, (H, W, 3)
-        uint8 BGR, at most WORKING_PIXELS.
+        uint8 BGR, as :func:`recon.image.working_copy.working_copy` gives it.
     focal_px : float or None
         From EXIF, or None.
     scale : float
@@ -200,16 +196,7 @@ def read(
 
 
 def _working_copy(photo: PhotoImage) -> _WorkingCopy:
-    image = cv2.cvtColor(photo.colour, cv2.COLOR_RGB2BGR)
-    n = image.shape[0] * image.shape[1]
-    scale = 1.0
-    if n <= DOUBLED_PIXELS:
-        image = cv2.resize(image, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
-        scale = 2.0
-    elif n > WORKING_PIXELS:
-        factor = float(np.sqrt(WORKING_PIXELS / n))
-        image = cv2.resize(image, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
-        scale = image.shape[1] / photo.size[0]
+    image, scale = working_copy(photo)
     return _WorkingCopy(
         photo.name, image, photo.focal_prior_px * scale if photo.focal_prior_px else None, scale
     )

@@ -20,9 +20,9 @@ from recon.errors import ReconError
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import Camera, image2sensor
 from recon.solve.by_hand.row_strokes import CountedStroke, stroke_points
+from recon.solve.evidence.camera_prior import FOCAL_SPREAD_EXIF, FOCAL_SPREAD_UNKNOWN, LENS_SPREAD
 from recon.solve.photo.photo_lattice import upright_axes
 from recon.solve.photo.row_points import RowPoints, row_residuals
-from recon.solve.photo.vanishing_points import FOCAL_SPREAD_EXIF, FOCAL_SPREAD_UNKNOWN, K1_SPREAD
 
 PRINCIPAL_SPREAD = 0.02  # of the long side: principal point about the middle of a photo that is not cropped
 LEVEL_SPREAD = 0.15  # sine of the angle by which photos are held off level; this project's choice
@@ -236,7 +236,7 @@ class _Search:
         priors = [
             np.log(camera.f / self.focal) / self.spread,
             *((np.array([camera.cx, camera.cy]) - self.middle) / (PRINCIPAL_SPREAD * self.long_side)),
-            camera.k1 / K1_SPREAD,
+            camera.k1 / LENS_SPREAD,
             camera.R[0, z] / LEVEL_SPREAD,
             camera.R[2, z] / PITCH_SPREAD,
         ]
