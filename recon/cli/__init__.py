@@ -15,7 +15,7 @@ so that help comes at once.
     export    files for other programs
     stocks    the stock list
 
-    read_rows openings and rows with their hole counts, which `read` gives without a frame
+    read_rows   openings and rows with their hole counts, which `read` gives without a frame
     common    shared arguments, results as text or JSON, errors as JSON
     console   sentences and progress on stderr
 

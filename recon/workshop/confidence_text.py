@@ -88,9 +88,9 @@ def end_words(end: End, labels: Container[str]) -> str:
     Examples
     --------
     >>> from recon.frame.model import EndChoice
-    >>> end_words(End("hidden", 2), "AB")
+    >>> end_words(End("hidden", 2), {"A", "B"})
     ', so up to 2 more holes could be there'
-    >>> end_words(End("hidden", 2, (EndChoice(22, 0.7), EndChoice(24, 0.3, "D"))), "AD")
+    >>> end_words(End("hidden", 2, (EndChoice(22, 0.7), EndChoice(24, 0.3, "D"))), {"A", "D"})
     ', so the holes in all are 22 or 24, at D'
     """
     if end.choices:

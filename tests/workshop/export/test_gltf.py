@@ -23,7 +23,7 @@ STOCKS = load_stocks()
 Y_UP = np.array([[1, 0, 0], [0, 0, 1], [0, -1, 0]])  # z up as glTF has it: y up, right-handed (glTF 2.0, 3.4)
 
 
-def scene_of(data: bytes) -> trimesh.ProjectedFrame:
+def scene_of(data: bytes) -> trimesh.Scene:
     return trimesh.load(io.BytesIO(data), file_type="glb")
 
 

@@ -54,8 +54,8 @@ function toNearestHole({holes}, [x, y]) {
 }
 
 /**
- * Draws the bolts of the laps: filled where one was seen or said to be there (with a dot), dashed where one is
- * assumed, struck through where there is none.
+ * Draws the bolts of the laps: filled where one was seen or said to be there (with a dot), dashed where one
+ * is assumed, struck through where there is none.
  * @param {Object} view
  * @param {CanvasRenderingContext2D} c
  */
