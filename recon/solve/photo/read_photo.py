@@ -35,7 +35,7 @@ LEAST_OPENINGS = 12  # fewer make no three rows; this project's choice
 LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
 PATTERN_DIRECTIONS = 3  # directions in which an opening of tiles or a grating repeats; a member's in one
 # Of a photo's rows, by evidence, that are sure of their lattice line: with more, a square frame in a whole
-# picture is believed.  Photos of ideal frames mostly have 0.78 and more, of frames bolted by hand at most 0.62.
+# picture is believed.  Photos of ideal frames mostly have 0.78 and more, frames bolted by hand at most 0.62.
 ENOUGH_AGREEMENT = 0.75
 LEAST_CAMERA_SCORE = 0.3  # of the best camera's score, for another one to be tried; this project's choice
 HOLE_RANGE = (0.45, 2.2)  # of the photo's hole: rows with others have another pitch; this project's choice
