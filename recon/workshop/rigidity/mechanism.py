@@ -137,7 +137,7 @@ def bolt_graph(frame: Frame) -> nx.MultiGraph:
 
 def blocks(graph: nx.MultiGraph) -> list[list[int]]:
     """Joint indices of each block of a `bolt_graph`, in order."""
-    found: Any = nx.biconnected_component_edges(nx.Graph(graph))  # type: ignore[func-returns-value]
+    found: Any = nx.biconnected_component_edges(nx.Graph(graph))
     return sorted(sorted(i for a, b in block for i in graph[a][b]) for block in found)
 
 
@@ -195,7 +195,7 @@ def loop_matrix(edges: Sequence[tuple], twists: FloatArray) -> FloatArray:
     graph.add_edges_from((a, b, i) for i, (a, b) in enumerate(edges))
     root = max(graph.degree, key=lambda d: d[1])[0]
     path, in_tree = {root: np.zeros(k)}, set()
-    tree: Any = nx.bfs_edges(graph, root)  # type: ignore[func-returns-value]
+    tree: Any = nx.bfs_edges(graph, root)
     for a, b in tree:
         i = min(graph[a][b])
         path[b] = path[a].copy()
