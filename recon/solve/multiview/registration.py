@@ -160,11 +160,6 @@ def vote_shift(
     return out
 
 
-def moved_camera(camera: Camera, turn: np.ndarray, shift: np.ndarray) -> Camera:
-    """The camera when its world is turned and shifted: X' = turn X + shift."""
-    return camera.moved(turn, shift)
-
-
 def moved_lattice(lattice: PhotoLattice, turn: np.ndarray, shift: np.ndarray) -> PhotoLattice:
     """A photo's lattice expressed in another photo's world."""
     new_axis = np.abs(turn).argmax(0)
@@ -183,7 +178,7 @@ def moved_lattice(lattice: PhotoLattice, turn: np.ndarray, shift: np.ndarray) ->
     guesses = [
         [LatticeGuess(turn @ g.first + shift, turn @ g.normal, g.log_p) for g in gs] for gs in lattice.guesses
     ]
-    return replace(lattice, camera=moved_camera(lattice.camera, turn, shift), placed=placed, guesses=guesses)
+    return replace(lattice, camera=lattice.camera.moved(turn, shift), placed=placed, guesses=guesses)
 
 
 def fit_score(photo: PosedPhoto, camera: Camera, cells: Cells, width: float) -> float:
@@ -244,7 +239,7 @@ def register(
     trials.sort(key=lambda t: -t[0])
     out = []
     for votes, turn, shift in trials[:MOST_PLACEMENTS]:
-        score = fit_score(photo, moved_camera(lattice.camera, turn, shift), known, width)
+        score = fit_score(photo, lattice.camera.moved(turn, shift), known, width)
         moved = turned_cells(own, turn, shift)
         for other in known_photos:
             score += fit_score(other, other.camera, moved, width)

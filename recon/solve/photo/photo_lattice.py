@@ -251,11 +251,12 @@ def _settled(
     agreement = float((weight * chance).sum() / weight.sum())
     sure = np.nonzero(chance > SURE_ROWS[-1])[0].tolist()
     if sure and prior:
-        play = _play(camera, *_correspondences(camera, placed, guesses, sure, openings, width, play))
+        world, image, _ = _correspondences(camera, placed, guesses, sure, openings, width, play)
+        play = _play(camera, world, image)
     return PhotoLattice(camera, placed, guesses, agreement, play)
 
 
-def _play(camera: Camera, world: FloatArray, image: FloatArray, sigma: FloatArray) -> float:
+def _play(camera: Camera, world: FloatArray, image: FloatArray) -> float:
     """How far openings lie off the lattice, pitches: the spread of their reprojection errors, robustly.
 
     The median of the squared length of a two-dimensional normal error is 2 ln 2 times its variance.

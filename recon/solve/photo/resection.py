@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -19,7 +21,6 @@ ROBUST = 2.0  # sigmas from which a point counts less; this project's choice
 POSE = [0, 3, 4, 5, 6, 7, 8]  # f, rotation, t in the parameters of `stepped`
 LENS = [1, 2]
 POINT_AND_RACK = [9, 10, 11, 12, 13]
-PRIOR_FREE = set(POINT_AND_RACK)
 CAUCHY = {"loss": "cauchy", "f_scale": ROBUST}
 
 
@@ -66,8 +67,9 @@ def resect(
     known = prior or CameraPrior(
         focal_prior or f, FOCAL_SPREAD if focal_prior else UNKNOWN, (camera.cx, camera.cy), f
     )
+    loss = {"loss": robust_but_priors(COUNT, ROBUST)} if prior else CAUCHY
     for _ in range(2):
-        camera = _adjusted(camera, points, known, free, scale)
+        camera = _adjusted(camera, points, known, free, scale, loss)
     return camera
 
 
@@ -81,7 +83,12 @@ class _KnownPoints:
 
 
 def _adjusted(
-    camera: Camera, points: _KnownPoints, prior: CameraPrior, free: IntArray, scale: FloatArray
+    camera: Camera,
+    points: _KnownPoints,
+    prior: CameraPrior,
+    free: IntArray,
+    scale: FloatArray,
+    loss: Mapping[str, Any],
 ) -> Camera:
     """The camera after one run of the solver over the free parameters of :func:`stepped`."""
 
@@ -106,6 +113,5 @@ def _adjusted(
         return np.concatenate([J.reshape(-1, PARAMETERS), prior.jacobian(c)])[:, free]
 
     start = np.zeros(len(free))
-    loss = {"loss": robust_but_priors(COUNT, ROBUST)} if set(free) >= PRIOR_FREE else CAUCHY
     sol = least_squares(residual, start, jac=jacobian, x_scale=scale, max_nfev=25, **loss)
     return at(sol.x)

@@ -20,7 +20,6 @@ from recon.solve.multiview.registration import (
     Cells,
     cells_of,
     fit_score,
-    moved_camera,
     moved_lattice,
     register,
     together,
@@ -71,7 +70,7 @@ def test_a_moved_camera_sees_the_moved_world_as_the_camera_saw_the_world(number,
     )
     X = rng.uniform(-5, 5, (9, 3))
     turn = rotations()[number]
-    moved = moved_camera(camera, turn, shift)
+    moved = camera.moved(turn, shift)
     assert moved.project(X @ turn.T + shift) == pytest.approx(camera.project(X), abs=1e-6)
     assert moved.centre == pytest.approx(turn @ camera.centre + shift)
 
@@ -190,7 +189,7 @@ def test_the_true_place_of_a_photo_explains_it_better_than_its_neighbours():
     photo, cells = photo_of(shots[0]), cells_of_frame(frame)
     here = fit_score(photo, photo.camera, cells, 1.0)
     for shift in np.vstack([np.eye(3), -np.eye(3)]):
-        assert fit_score(photo, moved_camera(photo.camera, np.eye(3), shift), cells, 1.0) < 0.6 * here
+        assert fit_score(photo, photo.camera.moved(np.eye(3), shift), cells, 1.0) < 0.6 * here
 
 
 @pytest.mark.parametrize("order", [(0, 1, 2), (2, 0, 1), (1, 2, 0)])

@@ -15,7 +15,7 @@ from scipy.spatial.transform import Rotation
 from recon.geometry.camera import Camera, project_jacobian, stepped
 from recon.geometry.lattice import rotations
 from recon.image.rows import fit_row, row_position
-from recon.solve.multiview.registration import Cells, moved_camera, turned_cells, vote_shift
+from recon.solve.multiview.registration import Cells, turned_cells, vote_shift
 from recon.solve.photo.resection import resect
 from recon.solve.photo.row_points import row_residuals
 from tests.solve.chessboard import (
@@ -239,7 +239,7 @@ def right_in_left(number, turn_index, lens="own"):
         left = calibrated("left", tuple(LEFT))[0][LEFT.index(number)]
         right = calibrated("right", tuple(PAIRS))[0][PAIRS.index(number)]
     own_turn, own_shift = rotations()[turn_index], np.array([7.0, -3, 12])
-    right, cells = moved_camera(right, own_turn, own_shift), turned_cells(CELLS, own_turn, own_shift)
+    right, cells = right.moved(own_turn, own_shift), turned_cells(CELLS, own_turn, own_shift)
     full = [
         (turn, shift)
         for turn in rotations()
@@ -249,7 +249,7 @@ def right_in_left(number, turn_index, lens="own"):
     assert len(full) == 4  # the board comes back onto itself by half turns round x, y and z
     facing = [(t, s) for t, s in full if np.allclose(turned_cells(cells, t, s).normal, CELLS.normal)]
     assert len(facing) == 2
-    placed = [moved_camera(right, t, s) for t, s in facing]
+    placed = [right.moved(t, s) for t, s in facing]
     return left, min(
         placed, key=lambda c: np.linalg.norm(c.centre - left.centre)
     )  # the cameras stand side by side

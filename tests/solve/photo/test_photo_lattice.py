@@ -15,7 +15,6 @@ from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes, rotations
 from recon.image.openings import OPENING
 from recon.solve.evidence.camera_prior import LENS_SPREAD as K1_SPREAD
-from recon.solve.multiview.registration import moved_camera
 from recon.solve.photo.photo_lattice import CLASS_DECIMALS, solve_lattice, upright_axes
 from recon.solve.photo.read_photo import nearest_known_width, read_photo
 from recon.solve.photo.resection import resect
@@ -137,7 +136,7 @@ def test_any_turn_of_the_lattice_gives_the_same_frame(index):
     new_axis = np.abs(turn).argmax(0)
     renamed = [replace(r, axis=int(new_axis[r.axis])) for r in lattice.placed.rows]
     here = solve_lattice(camera, shot.openings, lattice.placed.rows, 1.0)[0]
-    there = solve_lattice(moved_camera(camera, turn, np.zeros(3)), shot.openings, renamed, 1.0)[0]
+    there = solve_lattice(camera.moved(turn, np.zeros(3)), shot.openings, renamed, 1.0)[0]
     assert there.camera.f == pytest.approx(here.camera.f, rel=1e-3)
     shifts = [b[0].first - turn @ a[0].first for a, b in zip(here.guesses, there.guesses)]
     assert np.abs(shifts - shifts[0]).max() < 1e-6
