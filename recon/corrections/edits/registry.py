@@ -10,7 +10,7 @@ from typing import Any
 
 from recon.corrections import disagreements, users_word, validation
 from recon.corrections.codec import Json
-from recon.corrections.edits import doubts, frame, holes, laps, members, photos, size
+from recon.corrections.edits import doubts, frame, holes, laps, members, photos, rows, size
 from recon.corrections.edits.kind import EditKind, Stocks
 from recon.corrections.measuring import with_size_doubts
 from recon.corrections.state import State
@@ -33,6 +33,8 @@ EDIT_KINDS: dict[str, EditKind[Any]] = {
         frame.TURN,
         frame.NAME,
         photos.MARK,
+        rows.ROW,
+        rows.ROW_GONE,
         doubts.SETTLE,
         doubts.NOTE,
     )

@@ -5,6 +5,7 @@ import {drawCross} from "../core/brush.js";
 import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
 import {backdrop} from "../core/repaint.js";
+import {paintByHand} from "./by-hand-marks.js";
 import {paintChosen, paintFound, paintHand, paintRest} from "./marks.js";
 import {drawn, layers} from "./modes.js";
 import {drawTile, Tiles} from "./tiles.js";
@@ -151,6 +152,7 @@ export class PhotoCanvas {
     this.lastView = view;
     this.toCanvasPx(c);
     if (this.photo.camera) paintChosen(this, c);
+    paintByHand(this, c);
     paintHand(this, c);
     if (document.activeElement === this.canvas && this.canvas.matches(":focus-visible")) drawCross(this, c);
     this.shown = build.n;
