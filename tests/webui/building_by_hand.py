@@ -1,13 +1,14 @@
-"""Actions and seconds from one blurred photo, in which nothing reads, to its frame of 12 members, by hand alone.
+"""Actions and seconds from one blurred photo, in which nothing reads, to its frame, by hand alone.
 
     python -m tests.webui.building_by_hand [--styles STYLE ...] [--blur PX] [--read]
 
-A photo is rendered, blurred until its reading is refused (`--read` tries that, which takes a minute), and
-opened in Chromium.  A hand that looks at the photo as a person would strokes along rows and types their counts
-until the camera is known, then draws the other members on the photo, or in 3-D where the photo shows too little
-of them.  Its ends are off by about a pixel of the screen.  It is counted until the frame is the truth, member
-by member, up to labels and the ways that the frame fits itself.  What a member's count is where the photo hides
-an end, and which of several places is meant, the hand knows, as one who built the frame does.
+A photo of a frame of 12 members is rendered, blurred until its reading is refused (`--read` tries that, which
+takes a minute), and opened in Chromium.  A hand that looks at the photo as a person would strokes along rows
+and types their counts until the camera is known, then draws the other members on the photo, or in 3-D where
+the photo shows too little of them.  Its ends are off by about a pixel of the screen.  It is counted until the
+frame is the truth, member by member, up to labels and the ways that the frame fits itself.  What a member's
+count is where the photo hides an end, and which of several places is meant, the hand knows, as one who built
+the frame does.
 
 Actions are drags, clicks and keys.  Seconds are those of the keystroke-level model, as in `correcting.py`.
 """
@@ -18,6 +19,7 @@ import argparse
 import json
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 import numpy as np
@@ -34,7 +36,9 @@ SEEDS = {"cart": 5, "table": 4, "cube": 3}  # of each style: the frame that is r
 PHOTO, LONG_SIDE, SPP = "photo_1.jpg", 1400, 3
 BLUR_PX = 4.0  # standard deviation, px: half the diameter of a hole
 HAND_PX = 1.0  # of the screen: standard error of where a hand begins and ends a drag; this project's choice
+PATIENCE_S = 40
 MOST_ROWS = 6
+ROOM_PX = 90  # of the screen round the frame once the hand has zoomed in
 LEAST_ROW_PX = 40  # of the photo: shorter rows are drawn in 3-D
 GHOSTS = in_page("return build.ghosts.filter(g => g.current).map(g => g.member);")
 PROPOSAL = in_page("return build.proposal && {...build.proposal};")
@@ -122,9 +126,11 @@ class Builder:
         self.hand.drag(*(tuple(map(float, s)) for s in spots))
 
     def until(self, what, arg=None):
-        for _ in range(4000):
+        start = time.perf_counter()
+        while time.perf_counter() - start < PATIENCE_S:
             found = self.page.evaluate(what, arg)
             if found:
+                self.hand.waited += time.perf_counter() - start
                 return found
             self.page.wait_for_timeout(10)
         raise AssertionError(f"never came: {what}; {self.page.inner_text('#notice')}")
@@ -134,6 +140,25 @@ class Builder:
             self.hand.key(digit)
 
     # The camera
+
+    def zoom_in(self):
+        """The wheel over the photo until the frame fills it; counted as pointing and one press of a key."""
+        spots = np.array([h["xy"] for h in self.sight.data["photos"][0]["holes"]])
+        middle = (spots.min(axis=0) + spots.max(axis=0)) / 2
+        self.hand.take_wheel()
+        self.page.mouse.move(*self.page.evaluate(PLACE, [PHOTO, *map(float, middle)]))
+        box = self.page.locator(f"figure[data-photo='{PHOTO}'] canvas").bounding_box()
+        low, high = ([box["x"], box["y"]], [box["x"] + box["width"], box["y"] + box["height"]])
+        for _ in range(30):
+            corners = [
+                self.page.evaluate(PLACE, [PHOTO, *map(float, f(axis=0))]) for f in (spots.min, spots.max)
+            ]
+            if (np.array(corners[0]) < np.add(low, ROOM_PX)).any() or (
+                np.array(corners[1]) > np.subtract(high, ROOM_PX)
+            ).any():
+                break
+            self.page.mouse.wheel(0, -60)
+            self.page.wait_for_timeout(30)
 
     def find_camera(self):
         order = self.first_rows()
@@ -160,7 +185,11 @@ class Builder:
         return (first + [i for i in order if i not in first])[:MOST_ROWS]
 
     def answer_is_right(self, members) -> bool:
-        self.until(in_page("return build.rows && !build.rows.busy;"))
+        self.until(
+            in_page(
+                "return build.rows && !build.rows.busy && (build.rows.answers.length || build.rows.problem);"
+            )
+        )
         count = self.page.evaluate(in_page("return build.rows.answers.length;"))
         wanted = Frame(tuple(self.truth.members[i] for i in members))
         for _ in range(count):
@@ -222,8 +251,10 @@ class Builder:
         """Moves the ends of the member that was added last, by keys."""
         m = load_frame_from(self.page).members[-1]
         way = np.array(m.direction)
-        low = round(float((np.array(m.first) - wanted.first) @ way)) if way @ wanted.direction > 0 else (
-            round(float((np.array(m.first) - wanted.last) @ way))
+        low = (
+            round(float((np.array(m.first) - wanted.first) @ way))
+            if way @ wanted.direction > 0
+            else (round(float((np.array(m.first) - wanted.last) @ way)))
         )
         for end, by in ((1, wanted.holes - m.holes - low), (0, low)):
             if by and self.page.evaluate(in_page("return chosen.end;")) != end:
@@ -280,7 +311,12 @@ class Builder:
 def _frame(members) -> Frame:
     from recon.corrections.codec import member_from_json
 
-    plain = {"stock": None, "confidence": 1.0, "ends": [{"state": "seen", "extra": 0}] * 2, "on_lattice": True}
+    plain = {
+        "stock": None,
+        "confidence": 1.0,
+        "ends": [{"state": "seen", "extra": 0}] * 2,
+        "on_lattice": True,
+    }
     return Frame(tuple(member_from_json({**plain, "seen": 0, **m}) for m in members))
 
 
@@ -299,7 +335,7 @@ def _same_place(m, p) -> bool:
 
 
 def _holds(m, p, drawn) -> bool:
-    """Whether a proposal is a part of a member, or all of it, and as long as what was drawn or as all of it."""
+    """Whether a proposal is a part of a member or all of it, as long as what was drawn or as all of it."""
     there = {tuple(np.round(c, 3) + 0.0) for c in m.hole_centres()}
     return set(_ends_json(p)) <= there and p["holes"] in (drawn, m.holes)
 
@@ -348,6 +384,7 @@ def build(browser, style: str, blur: float, read: bool):
             hand.key("1")
             hand.key("d")
             page.wait_for_timeout(300)
+            builder.zoom_in()
             builder.find_camera()
             shot(page, f"by_hand_{style}_camera")
             builder.add_others()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -75,9 +75,12 @@ class PhotoReading:
     posed: bool = False
 
 
-def read_openings(bgr: np.ndarray) -> np.ndarray:
-    """Openings (N,), dtype OPENING, of a (H, W, 3) uint8 BGR photo, best first."""
-    return detect_openings(lab_image(bgr))
+def read_openings(bgr: np.ndarray, seen: Callable[[np.ndarray], object] | None = None) -> np.ndarray:
+    """Openings (N,), dtype OPENING, of a (H, W, 3) uint8 BGR photo, best first.
+
+    seen : called with those that are known before all are, for whoever watches
+    """
+    return detect_openings(lab_image(bgr), seen=seen)
 
 
 @dataclass(frozen=True)

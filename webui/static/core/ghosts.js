@@ -10,7 +10,8 @@ let requests = 0;
 
 /**
  * Shows ghosts in place of those before.
- * @param {{member: import("./build.js").Member, shapes: Object, current: boolean}[]} ghosts
+ * @param {Object[]} ghosts {member, shapes: photo -> Shape, current}; label and end where something is
+ *   written
  */
 export function showGhosts(ghosts) {
   requests++;
@@ -29,13 +30,14 @@ export const dropGhosts = () => showGhosts([]);
 /**
  * Shows members as ghosts; where they lie in photos is asked for.
  * @param {import("./build.js").Member[]} members
+ * @param {{label: string, end: number}[]} [labels] what is written at which end of each
  */
-export async function showMembersAsGhosts(members) {
+export async function showMembersAsGhosts(members, labels = []) {
   showGhosts([]);
   const number = ++requests;
   const {shapes} = await post("/api/outlines", {members});
   if (number !== requests) return; // others are wanted by now
-  showGhosts(members.map((member, i) => ({member, shapes: shapes[i], current: false})));
+  showGhosts(members.map((member, i) => ({member, shapes: shapes[i], current: false, ...labels[i]})));
 }
 
 /**

@@ -6,6 +6,7 @@ import {build} from "../core/build.js";
 import {CHOSEN, FALSE, PLAN, ROW} from "../core/colours.js";
 
 const NEAR_PX = 8; // px of the screen: a click this near to a found row means it
+const LABEL_OFF = 24;
 const FROM_END = 12; // but one this near to its ends begins a stroke of its own
 const GHOST = {colour: PLAN, width: 1.6, dash: [4, 5]};
 const CURRENT = {colour: CHOSEN, width: 3, dash: [8, 6]};
@@ -23,11 +24,17 @@ export const drawnRows = photo => build.corrections.rows?.[photo] || [];
  * @param {CanvasRenderingContext2D} c its canvas
  */
 export function paintByHand(view, c) {
-  for (const {shapes, current} of build.ghosts) {
-    const {colour, width, dash} = current ? CURRENT : GHOST;
-    if (shapes[view.name]) strokeLines(view, c, shapes[view.name].edges, colour, width, dash);
-  }
+  for (const ghost of build.ghosts) if (ghost.shapes[view.name]) paintGhost(view, c, ghost);
   if (!view.photo.camera) paintRows(view, c);
+}
+
+function paintGhost(view, c, {shapes, current, label, end}) {
+  const {colour, width, dash} = current ? CURRENT : GHOST;
+  const shape = shapes[view.name];
+  strokeLines(view, c, shape.edges, colour, width, dash);
+  if (!label) return;
+  const [x, y] = onCanvas(view, shape.ends[end]);
+  drawPlate(view, c, [x, y - LABEL_OFF], label);
 }
 
 function paintRows(view, c) {

@@ -33,7 +33,8 @@ export class PhotoCanvas {
     this.whole.onload = () => {
       this.loaded++;
       this.size ||= [this.whole.naturalWidth, this.whole.naturalHeight];
-      this.fit();
+      if (this.fitted === false) this.draw();
+      else this.fit();
     };
     new ResizeObserver(() => this.resized()).observe(this.canvas);
   }
@@ -73,6 +74,13 @@ export class PhotoCanvas {
     this.y = at[1] - ((at[1] - this.y) * scale) / this.scale;
     this.scale = scale;
     this.fitted = false;
+    this.draw();
+  }
+
+  /** Goes on showing the same part when a px of the photo is another, since its true size has come. */
+  rescale(factor) {
+    this.scale *= factor;
+    this.least *= factor;
     this.draw();
   }
 

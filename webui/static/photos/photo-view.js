@@ -78,8 +78,10 @@ export class PhotoView extends PhotoCanvas {
   update(photo) {
     this.photo = photo;
     if (photo.size && String(photo.size) !== String(this.size)) {
+      const was = this.size;
       this.size = photo.size;
-      this.fit();
+      if (was && this.fitted === false) this.rescale(was[0] / photo.size[0]);
+      else this.fit();
     }
     this.element.classList.toggle("aside", !photo.used);
     const unused = photo.used ? "Set aside" : "Use again";

@@ -1,5 +1,5 @@
-// A member drawn in 3-D: from a hole of a known member, on the face that the hand is on, along that face. What
-// the hand does is told to the server as hole, face and direction. Needs build, box, three.js.
+// A member drawn in 3-D: from a hole of a known member, on the face that the hand is on, along that face.
+// What the hand does goes to the server as hole, face and direction. Needs build, box, three.js.
 
 import {build} from "../core/build.js";
 import * as THREE from "../vendor/three.module.min.js";
@@ -38,7 +38,7 @@ export function holeOnRay(from, way, member) {
  * The new member that a hand means which began at a hole and is at a place of the canvas now.
  * @param {{member: string, hole: number, normal: number[], at: number[]}} start
  * @param {number[]} to px of the canvas
- * @param {import("./space-view.js").SpaceView} view
+ * @param {Object} view
  * @returns {{way: number[], holes: number, ends: number[][]}|null} `ends` in pitches
  */
 export function memberDrawn(start, to, view) {

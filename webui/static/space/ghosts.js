@@ -1,11 +1,13 @@
 // Ghosts of members in space (`build.ghosts`): their edges as lines. Needs build, box, three.js.
 
+import {drawPlate} from "../core/brush.js";
 import {build} from "../core/build.js";
 import {CHOSEN, PLAN} from "../core/colours.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {boxOf, CORNERS, firstOnRay, placeInSpace} from "./box.js";
 
 const EDGES = CORNERS.flatMap((_, i) => [1, 2, 4].filter(bit => !(i & bit)).map(bit => [i, i | bit]));
+const LABEL_OFF = 22; // px over its end
 const FAINT = 0.75;
 
 export class Ghosts {
@@ -60,4 +62,24 @@ export function ghostOnRay(from, way) {
     way,
     build.ghosts.map(({member}) => member),
   );
+}
+
+/**
+ * Writes what is said of ghosts at their ends.
+ * @param {Object} view
+ * @param {CanvasRenderingContext2D} c
+ */
+export function paintGhostLabels(view, c) {
+  for (const {member, label, end} of build.ghosts) {
+    if (!label) continue;
+    const hole = end ? member.holes - 1 : 0;
+    const place = member.first.map((v, i) => v + member.direction[i] * hole);
+    const {x, y} = new THREE.Vector3(...place).project(view.camera);
+    drawPlate(
+      {width: view.width},
+      c,
+      [((x + 1) * view.width) / 2, ((1 - y) * view.deep) / 2 - LABEL_OFF],
+      label,
+    );
+  }
 }

@@ -19,7 +19,7 @@ const HANDLE = 8;
 
 /**
  * The hand that begins at a place of the canvas, or null where it turns the view.
- * @param {import("./space-view.js").SpaceView} view
+ * @param {Object} view
  * @param {number[]} at px of the canvas
  */
 export function handAt(view, at) {
@@ -126,7 +126,7 @@ function spot(view, place) {
 
 /**
  * Paints the handles of the chosen member's ends, and what the hand does.
- * @param {import("./space-view.js").SpaceView} view
+ * @param {Object} view
  * @param {CanvasRenderingContext2D} c
  */
 export function paintHand(view, c) {

@@ -11,7 +11,7 @@ import {choose, chosen} from "../core/selection.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {firstOnRay} from "./box.js";
 import {BoxMeshes, ballRound} from "./box-meshes.js";
-import {Ghosts, ghostOnRay} from "./ghosts.js";
+import {Ghosts, ghostOnRay, paintGhostLabels} from "./ghosts.js";
 import {handAt, paintHand} from "./hand.js";
 import {paintOverlay} from "./labels.js";
 
@@ -169,6 +169,7 @@ export class SpaceView {
     this.camera.lookAt(this.target);
     this.renderer.render(this.scene, this.camera);
     paintOverlay(this);
+    paintGhostLabels(this, this.labels.getContext("2d"));
     paintHand(this, this.labels.getContext("2d"));
     this.shown = build.n;
   }
