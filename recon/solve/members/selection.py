@@ -226,6 +226,11 @@ def _off_line(scene: Scene, key: LineKey) -> Occluders:
     )
 
 
+def members_evidence(scene: Scene) -> float:
+    """Nats of all candidates, less what it costs to say where each is: fewer members are likelier."""
+    return sum(c.evidence - LEAST_EVIDENCE for c in scene.candidates)
+
+
 def enough_evidence(scene: Scene) -> Scene:
     """The scene less candidates of whose openings in plain sight too few are found; fixed ones stay."""
     kept = []

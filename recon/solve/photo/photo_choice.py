@@ -13,7 +13,7 @@ import numpy as np
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.scene import Scene
 from recon.solve.members.lines import candidate_lines
-from recon.solve.members.selection import select_members
+from recon.solve.members.selection import members_evidence, select_members
 from recon.solve.multiview.cameras import adjust_cameras
 from recon.solve.photo.photo_lattice import PhotoLattice, laid_again
 from recon.solve.photo.photo_reading import PhotoReading
@@ -45,7 +45,14 @@ def choose_solution(reading: PhotoReading) -> PhotoReading:
     polished = sorted((polish(*s, reading.lattice_width) for s in solutions), key=lambda p: -p.nats)
     best, *rest = polished
     others = tuple((p.photo, p.lattice) for p in rest)
-    return replace(reading, photo=best.photo, lattice=best.lattice, others=others, worth=best.nats)
+    return replace(
+        reading,
+        photo=best.photo,
+        lattice=best.lattice,
+        others=others,
+        worth=best.nats,
+        nats=tuple(p.nats for p in polished),
+    )
 
 
 @dataclass(frozen=True)
@@ -77,7 +84,7 @@ def polish(photo: PosedPhoto, lattice: PhotoLattice, width: float) -> Polished:
         scene = select_members(scene, candidate_lines([lattice]))
         (photo,) = scene.photos
         cost = 0.5 * float((photo.prior.residuals(photo.camera) ** 2).sum()) if photo.prior else 0.0
-        nats = sum(c.evidence for c in scene.candidates) - cost
+        nats = members_evidence(scene) - cost
         if nats > best.nats:
             best = Polished(photo, lattice, nats)
         scene = adjust_cameras(scene)
