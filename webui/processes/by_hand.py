@@ -140,13 +140,13 @@ def count(folder: Path, request: Payload) -> Payload:
         found = count_holes(stroke, _openings(folder, request["photo"], request))
     except ReconError as error:
         return {"holes": None, "sure": 0.0, "words": str(error), **_ends(stroke.start, stroke.end)}
-    start, end = stroke.start, stroke.end
-    if len(found.index):
-        if found.step[0] == 0:
-            start = tuple(map(float, found.px[0]))
-        if found.step[-1] == found.holes - 1:
-            end = tuple(map(float, found.px[-1]))
-    return {"holes": found.holes, "sure": round(found.sure, 3), "words": "", **_ends(start, end)}
+    ends: list[Sequence[float]] = [stroke.start, stroke.end]
+    for k, step in ((0, 0), (-1, found.holes - 1)):
+        if (
+            len(found.index) and found.step[k] == step
+        ):  # an opening stands where the stroke's end was meant to be
+            ends[k] = found.px[k].tolist()
+    return {"holes": found.holes, "sure": round(found.sure, 3), "words": "", **_ends(*ends)}
 
 
 def _ends(start: Sequence[float], end: Sequence[float]) -> Payload:

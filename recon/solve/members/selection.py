@@ -23,7 +23,9 @@ from recon.solve.evidence.candidate import (
 )
 from recon.solve.evidence.occluders import Occluders, occluders_of
 from recon.solve.evidence.posed_photo import PosedPhoto
+from recon.solve.evidence.predictions import FOUND, PLACE
 from recon.solve.evidence.scene import Scene
+from recon.solve.evidence.unknown_occluders import without_hidden_runs
 from recon.solve.members.laps import candidate_evidence
 from recon.solve.members.lines import Lines, line_first
 from recon.solve.members.overlaps import resolve_overlap
@@ -50,6 +52,7 @@ class _Line:
     stretch: tuple[int, int, float] = field(init=False)
 
     def __post_init__(self) -> None:
+        self.evidence = without_hidden_runs(self.evidence)
         self.stretch = best_stretch(self.evidence.profile)
 
     def candidate(self) -> Candidate:
@@ -157,7 +160,7 @@ def _fixed_member(
         candidate.axis, line_first(line_key(candidate), start), low + n + high, scene.width
     )
     others = occluders_of([c for c in scene.candidates if c is not candidate], scene.width)
-    evidence = along_line(photos, openings, others)
+    evidence = without_hidden_runs(along_line(photos, openings, others))
     profile = evidence.profile
     a, b = low, low + n
     middle = low + n // 2
@@ -200,7 +203,10 @@ def _first_looks(scene: Scene, lines: Lines, reach: int) -> dict[LineKey, _Line]
         evidence = along_line(scene.photos, side_by_side(o for _, _, o in part), scene.occluders)
         stop = np.cumsum([o.centre.shape[1] for _, _, o in part])
         for (key, lo, openings), b in zip(part, stop):
-            line = _Line(key, lo, scene.occluders, evidence.part(b - openings.centre.shape[1], b))
+            part = evidence.part(b - openings.centre.shape[1], b)
+            if part.llr.clip(0).sum() < LEAST_EVIDENCE:
+                continue
+            line = _Line(key, lo, scene.occluders, part)
             if line.stretch[2] >= LEAST_EVIDENCE:
                 line.occluders = _off_line(scene, key)
                 out[key] = line
@@ -221,14 +227,22 @@ def _off_line(scene: Scene, key: LineKey) -> Occluders:
     )
 
 
+def members_evidence(scene: Scene) -> float:
+    """Nats of all candidates, less what it costs to say where each is: fewer members are likelier."""
+    return sum(c.evidence - LEAST_EVIDENCE for c in scene.candidates)
+
+
 def enough_evidence(scene: Scene) -> Scene:
-    """The scene less candidates of whose openings in plain sight too few are found; fixed ones stay."""
+    """The scene less candidates of whose openings in plain sight too few are found; fixed ones stay.
+
+    Where members have play, a detection is looked for in a wider place, so that each says less.
+    """
+    less = [FOUND * np.log1p((p.play / PLACE) ** 2) for p in scene.photos]
     kept = []
     for c in scene.candidates:
         found = candidate_evidence(scene, c)
         total = found.llr.sum()
-        if c.fixed_ends is not None or (
-            total >= LEAST_EVIDENCE and total >= LEAST_MEAN * found.visible.sum()
-        ):
+        least = float((found.visible.sum((1, 2)) * (LEAST_MEAN - np.array(less))).sum())
+        if c.fixed_ends is not None or total >= max(LEAST_EVIDENCE, least):
             kept.append(c)
     return scene.with_candidates(kept)

@@ -17,7 +17,7 @@ from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import match_predictions
 from recon.solve.evidence.scene import Scene
 from recon.solve.off_lattice.brace import off_lattice_hits
-from recon.solve.photo.read_photo import PhotoReading
+from recon.solve.photo.photo_reading import PhotoReading
 
 NO_OPENINGS = np.zeros((0, 6))
 MOST_OF_ROW = 0.5  # of a row's openings that must be a member's, for the row to be the frame's
@@ -75,13 +75,13 @@ def first_tables(reading: PhotoReading, scale: float) -> tuple[FloatArray, list[
     """
     if reading.lattice is None:
         found = find_rows(reading.openings[:MOST_OPENINGS])
-        rows = [r for r in found if chance_of_clutter(r) < LIKELY_CLUTTER]
+        rows = [r.index for r in found if chance_of_clutter(r) < LIKELY_CLUTTER]
     else:
-        rows = reading.lattice.placed.rows
+        rows = [r.index for r in reading.lattice.placed.rows]
     if not rows:
         return NO_OPENINGS, []
-    index = np.unique(np.concatenate([r.index for r in rows]))
-    return _opening_table(reading.openings[index], scale), [_row_px(reading, r.index, scale) for r in rows]
+    index = np.unique(np.concatenate(rows))
+    return _opening_table(reading.openings[index], scale), [_row_px(reading, r, scale) for r in rows]
 
 
 def reading_tables(
