@@ -116,3 +116,16 @@ def test_several_edits_are_one_change_or_none():
         edit(state, {"op": "several", "edits": [*said, {"op": "confirm", "member": "?"}]})
     with pytest.raises(ReconError, match="'edits'"):
         edit(state, {"op": "several", "edits": [{"op": "several", "edits": said}]})
+
+
+def test_members_are_copied_and_mirrored_where_none_lies_yet():
+    frame = ladder()
+    state, words = edit(State(frame), {"op": "copy", "members": ["C", "D"], "by": [0, 8, 0]})
+    assert words == "C and D copied: 2 members added"
+    assert state.frame.member("F").first == (0.0, 9.0, 2.0) and state.corrections.vouched("G").wholly
+    state, words = edit(state, {"op": "copy", "members": ["A"], "mirror": "y"})
+    assert state.frame.member("H").first == (0.0, 9.0, 0.0) and words == "A mirrored along y: 1 member added"
+    laps = [j for j in state.frame.joints if "H" in (j.a, j.b)]
+    assert len(laps) == 0 or all(j.bolt == "assumed" for j in laps)
+    with pytest.raises(ReconError, match="already"):
+        edit(State(frame), {"op": "copy", "members": ["A"], "mirror": "x"})

@@ -10,7 +10,7 @@ from typing import Any
 
 from recon.corrections import disagreements, users_word, validation
 from recon.corrections.codec import Json
-from recon.corrections.edits import doubts, frame, holes, laps, members, photos, rows, size
+from recon.corrections.edits import copies, doubts, frame, holes, laps, members, photos, rows, size
 from recon.corrections.edits.kind import EditKind, Stocks
 from recon.corrections.measuring import with_size_doubts
 from recon.corrections.state import State
@@ -36,6 +36,7 @@ EDIT_KINDS: dict[str, EditKind[Any]] = {
         photos.MARK,
         rows.ROW,
         rows.ROW_GONE,
+        copies.COPY,
         doubts.SETTLE,
         doubts.NOTE,
     )

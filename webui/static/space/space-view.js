@@ -14,6 +14,7 @@ import {BoxMeshes, ballRound} from "./box-meshes.js";
 import {Ghosts, ghostOnRay, paintGhostLabels} from "./ghosts.js";
 import {handAt, paintHand} from "./hand.js";
 import {paintOverlay} from "./labels.js";
+import {viewpointSelect} from "./viewpoints.js";
 
 const CLICK_PX = 5;
 const LABEL = "The frame in space. Arrow keys turn it, plus and minus zoom, 0 shows all.";
@@ -78,6 +79,7 @@ export class SpaceView {
       "figcaption",
       {},
       h("span.tilename", {}, this.title),
+      viewpointSelect(this),
       h("button.quiet.enlarge", button, "⤢"),
     );
     this.element = h("figure.tile.space", {}, caption, this.canvas, this.labels, this.note);
