@@ -139,3 +139,40 @@ def test_a_hand_strokes_rows_types_counts_uses_them_and_draws_on_the_photo_and_i
     until(page, in_page("return build.members.size === 5;"))
     until(page, DERIVED)
     assert np.isclose(page.evaluate(in_page("return [...build.members.values()].at(-1).holes;")), 8)
+
+
+def test_what_is_found_while_photos_are_read_is_counted_apart_from_those_that_are_done():
+    from webui.processes.reading import ReadingStatus
+
+    status = ReadingStatus(running=True)
+    status = status.after({"found": "a.jpg", "whole": False})
+    assert status.found == {"a.jpg": 1} and status.done == ()
+    status = status.after({"found": "a.jpg", "whole": True})
+    assert status.found == {"a.jpg": 2} and status.done == ("a.jpg",)
+
+
+def test_the_time_of_a_reading_is_learnt_from_those_before(tmp_path, monkeypatch):
+    import json
+
+    from recon.frame.usual_stock import settings_folder
+    from webui.storage.build import LEVELS, READING
+    from webui.storage.pace import NAME, Work, expected_s, learn, work_of
+
+    for key in ("XDG_CONFIG_HOME", "APPDATA"):
+        monkeypatch.setenv(key, str(tmp_path / "settings"))
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    for name in ("a.jpg", "b.jpg"):
+        (tmp_path / LEVELS / name).mkdir(parents=True)
+        (tmp_path / LEVELS / name / "size.json").write_text(json.dumps({"size": [2000, 1500]}))
+    work = work_of(tmp_path, ["a.jpg", "b.jpg"])
+    assert work == Work(6.0, 6.0) and expected_s(work) is None
+    learn(work, 60.0)
+    learn(work, 72.0)
+    learn(work, 900.0)  # once the machine was busy: the median does not mind
+    assert expected_s(work) == pytest.approx(72.0)
+    learn(Work(6.0, 0.0), 12.0)
+    (tmp_path / READING).mkdir()
+    (tmp_path / READING / "a.jpg.npz").touch()
+    assert expected_s(work_of(tmp_path, ["a.jpg", "b.jpg"])) == pytest.approx(42.0)
+    (settings_folder() / NAME).write_text("{")
+    assert expected_s(work) is None and work_of(tmp_path, ["c.jpg"]) is None

@@ -72,7 +72,7 @@ class ReadingStatus:
         if "found" in line:
             photo = line["found"]
             status = replace(status, found={**self.found, photo: self.found.get(photo, 0) + 1})
-            if line.get("done", True) and photo not in self.done:
+            if line.get("whole", True) and photo not in self.done:
                 status = replace(status, done=(*self.done, photo))
         return status
 

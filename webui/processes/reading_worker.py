@@ -1,7 +1,7 @@
 """The reading of a build in a process of its own: `python -m webui.processes.reading_worker BUILD`.
 
 A JSON object of options is on stdin.  Prints JSON lines: {"stage", "share"} as it goes on, {"found": photo,
-"done"} when openings of one are kept (`done`: it was read by itself), and at the end {"done": {"delta",
+"whole"} when openings of one are kept (`whole`: it was read by itself), and at the end {"done": {"delta",
 "against", "left_out"}} or {"problem"}.  To cancel it is to end the process: nothing of the build has changed.
 """
 
@@ -126,7 +126,7 @@ def _keeper(folder: Path, detected: dict[str, Any]) -> Callable[[str, Any, Any],
         if photo in detected and photo not in kept:
             reading_cache.save_detections(folder, photo, detected[photo])
             kept.add(photo)
-        _print(found=photo, done=True)
+        _print(found=photo, whole=True)
 
     return found
 
@@ -136,7 +136,7 @@ def _show(folder: Path, photo: str, openings: Any) -> None:
     from webui.storage import reading_cache
 
     reading_cache.save_photo_reading(folder, photo, openings, [])
-    _print(found=photo, done=False)
+    _print(found=photo, whole=False)
 
 
 def _marks(state: State) -> dict[str, Any]:

@@ -1,4 +1,5 @@
-// From where the frame in space is looked at: the front, the back, a side or above, or as in a photo. Needs build, dom.
+// From where the frame in space is looked at: the front, the back, a side or above, or as in a photo. Needs
+// build, dom.
 
 import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
