@@ -11,6 +11,7 @@ from recon.corrections.state import State
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
 from tests.corrections.frames import scaffold, true_frame
+from tests.waiting import patience
 from webui.processes.derived import ANSWERS, DerivedWorker
 from webui.storage.build import Build
 
@@ -84,13 +85,13 @@ def test_a_newer_version_ends_the_long_computation_of_an_older_one(build):
             worker.of("checks")
         ended.append("older")
 
-    thread = threading.Thread(target=older)
+    thread = threading.Thread(target=older, daemon=True)
     thread.start()
     try:
-        assert begun.wait(60)
+        assert begun.wait(patience())
         build.change(lambda _: (State(true_frame()), "small"))
         assert json.loads(worker.of("checks"))["n"] == build.n
-        thread.join(60)
+        thread.join(patience())
         assert ended == ["older"]
     finally:
         worker.close()
