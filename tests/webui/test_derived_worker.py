@@ -67,6 +67,16 @@ def test_one_process_answers_all_and_an_ended_one_is_replaced(build, worker):
     assert json.loads(worker.of("doubts"))["n"] == build.n and worker._process is not first
 
 
+def test_once_closed_no_request_that_is_late_begins_a_process(build, worker):
+    worker.of("doubts")
+    change(build, op="end", member="A", end=1, by=1)
+    worker.close()
+    for late in (worker.warm, lambda: worker.of("doubts")):
+        with pytest.raises(ReconError, match="closed"):
+            late()
+    assert worker._process is None
+
+
 def test_a_version_that_cannot_be_computed_is_said_and_the_next_one_can(build, worker):
     with pytest.raises(RuntimeError, match="KeyError"):
         worker.of("nothing known")

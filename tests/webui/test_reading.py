@@ -62,6 +62,11 @@ def test_a_cancelled_reading_changes_nothing(sample, monkeypatch):
     assert told["cancelled"] and told["problem"] is None and sample.build.n == 0
 
 
+def test_once_the_page_is_closed_no_reading_begins(sample):
+    sample.app.extensions["app_context"].reading.close()
+    assert "closed" in sample.post("/api/read", json={}).get_json()["problem"]
+
+
 def test_a_fault_of_the_reader_is_told_and_the_build_stays(sample, monkeypatch):
     monkeypatch.setenv("KNOWN_FRAME", "/nowhere")
     sample.post("/api/read", json={})
