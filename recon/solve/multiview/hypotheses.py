@@ -15,7 +15,7 @@ from recon.solve.members.selection import select_members
 from recon.solve.multiview.cameras import adjust_cameras
 from recon.solve.multiview.registration import Placement, cells_of, moved_lattice, register, together
 from recon.solve.photo.photo_lattice import PhotoLattice
-from recon.solve.photo.read_photo import PhotoReading
+from recon.solve.photo.photo_reading import PhotoReading
 
 LEAST_SHARE = 0.6  # of the evidence of the poorer photo by itself; true pairs of made-up frames have 1.3 and
 # more, pairs of different frames 0.8 and less; the rest is settled by shared_rows
