@@ -43,17 +43,14 @@ def add_parser(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run `recon page` until it is stopped; returns its exit code."""
-    import signal
-
     from recon.cli.console import say
+    from recon.cli.stopping import hear_signals, let_it_end_by_itself
     from recon.errors import ReconError
     from recon.frame.usual_stock import load_stocks_of_user
     from webui.serve import open_page
 
-    def stop(*_: object) -> None:
-        raise KeyboardInterrupt
-
-    signal.signal(signal.SIGTERM, stop)
+    hear_signals()
+    let_it_end_by_itself()  # what was changed is saved first
     if not 0 <= args.port < 65536:
         raise ReconError(f"--port {args.port}: a port is 0 to 65535.")
     page = open_page(

@@ -82,8 +82,8 @@ class Build:
     def __init__(self, folder: str | Path, stocks: dict[str, Stock] | None = None) -> None:
         self.folder, self.stocks = Path(folder).resolve(), stocks
         self._lock = threading.RLock()
-        _refuse_links(self.folder)
         try:
+            _refuse_links(self.folder)
             for part in ("", PHOTOS, READING, LEVELS):
                 (self.folder / part).mkdir(parents=True, exist_ok=True)
         except OSError as error:

@@ -16,6 +16,7 @@ from typing import Any
 
 from recon.errors import ReconError
 from recon.files import why_not_written
+from recon.locks import lock
 from webui.storage import system
 
 Entry = dict[str, Any]
@@ -82,7 +83,7 @@ class Journal:
 
     def _lock(self) -> None:
         try:
-            free = system.lock(self._file)
+            free = lock(self._file)
         except OSError as error:
             raise ReconError(
                 f"{self.path.parent}: the disk does not let this program keep others out of the build "
