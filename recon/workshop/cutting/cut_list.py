@@ -313,9 +313,7 @@ def _round_mm(value: float) -> float:
     return round(value, 3) + 0.0
 
 
-def _by_hand(
-    job: _Job, kinds: Sequence[_Kind], groups: StickGroups, unit_price: float | None
-) -> float:
+def _by_hand(job: _Job, kinds: Sequence[_Kind], groups: StickGroups, unit_price: float | None) -> float:
     """What the usual rule by hand would buy: in money where `unit_price` is known, else in mm."""
     packing = groups.ungrouped(first_fit_decreasing(job.demand, groups.kinds))
     if unit_price is not None:

@@ -14,7 +14,8 @@ from recon.errors import ReconError
 from recon.workshop.cutting.cutting_stock import Packing
 from recon.workshop.cutting.patterns import StickKind
 
-# Kinds that are packed at most: 200 take 20 s and 0.3 GB with pieces of 20 lengths (measured on a server's core).
+# Kinds that are packed at most: 200 take 20 s and 0.3 GB with pieces of 20 lengths (measured on a server's
+# core).
 MOST_KINDS = 200
 
 
@@ -27,7 +28,8 @@ class StickGroups:
     kinds : tuple of StickKind
         One for each group.
     members : tuple of tuple of (int, int or None)
-        For each group the places of its kinds, and how many sticks there are of each; the first is taken first.
+        For each group the places of its kinds, and how many sticks there are of each; the first is taken
+        first.
     """
 
     kinds: tuple[StickKind, ...]
@@ -35,19 +37,17 @@ class StickGroups:
 
     def ungrouped(self, packing: Packing) -> Packing:
         """A packing of the groups as one of the kinds."""
-        left = [[[place, count] for place, count in group] for group in self.members]
+        left = [list(group) for group in self.members]
         patterns = []
         for group, pieces, times in packing.patterns:
             while times:
-                place, count = left[group][0]
+                place, count = left[group].pop(0)
                 taken = times if count is None else min(times, count)
                 if taken:
                     patterns.append((place, pieces, taken))
                 times -= taken
-                if count is not None:
-                    left[group][0][1] = count - taken
-                    if taken == count:
-                        left[group].pop(0)
+                if count is None or count > taken:
+                    left[group].insert(0, (place, None if count is None else count - taken))
         return replace(packing, patterns=tuple(patterns))
 
 
@@ -84,8 +84,8 @@ def group_sticks(kinds: Sequence[StickKind], lengths_mm: Sequence[float], what: 
     chosen = [g for g in groups.values() if kinds[g[0]].count is not None or g[0] in kept]
     if len(chosen) > MOST_KINDS:
         raise ReconError(
-            f"There are {len(chosen)} kinds of stick of {what} to cut from, each of a length of its own, and at "
-            f"most {MOST_KINDS} are weighed against one another; leave out those that you would not use."
+            f"There are {len(chosen)} kinds of stick of {what} to cut from, each of a length of its own, and "
+            f"at most {MOST_KINDS} are weighed against one another; leave out those that you would not use."
         )
     together, members = [], []
     for group in chosen:
