@@ -158,9 +158,8 @@ def run(args: argparse.Namespace) -> int:
         else:
             _say_left_out([], reading.set_aside)
             aside += reading.set_aside
-            reasons = dict(aside)
-            rows = [with_result(r, reading.cameras.get(r.name), reasons.get(r.name, "")) for r in rows]
             frame = replace(_with_all_photos(reading.frame, loaded, aside), name=_name(args, reading.frame))
+            rows = _with_results(rows, reading, aside)
             result = _Result(frame, summary_text(frame, stocks, broken), broken + aside, rows)
             try:
                 files = _write_results(staging, result, reading, loaded, stocks)
@@ -173,6 +172,16 @@ def run(args: argparse.Namespace) -> int:
     if reading.not_written:
         say(f"--debug: {reading.not_written}")
     return 1 if result.left_out or reading.not_written else 0
+
+
+def _with_results(
+    rows: "Sequence[PhotoRows]", reading: "Reading", aside: Sequence[tuple[str, str]]
+) -> "list[PhotoRows]":
+    """The rows of each photo with its camera, or why it was set aside."""
+    from recon.image.photo_rows import with_result
+
+    reasons = dict(aside)
+    return [with_result(r, reading.cameras.get(r.name), reasons.get(r.name, "")) for r in rows]
 
 
 def _run_rows(args: argparse.Namespace, paths: Sequence[Path]) -> int:
