@@ -26,6 +26,8 @@ from recon.workshop.assembly.disassembly import (
 )
 from recon.workshop.assembly.support import ON_FLOOR, Support
 
+# Hands that it takes to set on blocks what is there, where what comes in reaches lower: this project's choice.
+BLOCKS = 2
 UP = 2  # index in DIRECTIONS of +z
 
 
@@ -125,7 +127,7 @@ class _Whole:
         for p in near:
             left = len(self._links[p] - self._links[part]) + support.footing(p, up, floor)
             hands += left < 2
-        return hands + below + support.tips(rest, up)
+        return hands + BLOCKS * below + support.tips(rest, up)
 
     def move(self, part: Part) -> Move:
         """The move that brings the part in again."""

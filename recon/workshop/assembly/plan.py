@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from recon.workshop.assembly.disassembly import DIRECTIONS, AssemblyModel, Move, Part, Stuck, opposite
-from recon.workshop.assembly.ordering import UP, assembly_moves
+from recon.workshop.assembly.ordering import BLOCKS, UP, assembly_moves
 from recon.workshop.assembly.sub_frames import flat_groups, laid_up
-from recon.workshop.assembly.support import Support
+from recon.workshop.assembly.support import ON_FLOOR, Support
 
 # Members up to which a frame is tried with each of its sides up: larger ones stand on their feet, since each
 # try takes seconds.  This project's choice.
@@ -54,47 +54,56 @@ def plan_moves(model: AssemblyModel, upright: bool) -> MovePlan:
         Where there is no order of all members, that with the fewest in its core.
     """
     support = Support(model)
-    large = len(model.frame.members) > TURNED
-    least = _least_effort(model, support, upright)
+    members = range(len(model.frame.members))
+    built = _built(model)
     best: tuple[tuple[int, int], MovePlan] | None = None
-    for plan in _plans(model, support, large):
-        rating = len(plan.core), effort(model, support, plan, upright)
-        if best is None or rating < best[0]:
-            best = rating, plan
-        if not rating[0] and (len(model.frame.members) > GROUPED or rating[1] <= least):
-            break
+    for up in _ways(len(members), upright):
+        least = len(support.hanging(members, up)) + support.tips(members, up) + TURN * (upright and up != UP)
+        if best and best[0] <= (0, least):
+            continue  # no plan this way round is better
+        for plan in _plans(model, support, built, up):
+            rating = len(plan.core), effort(model, support, plan, upright)
+            if best is None or rating < best[0]:
+                best = rating, plan
+            if best[0] <= (0, least) or (len(members) > GROUPED and not rating[0]):
+                break
     assert best is not None
     return best[1]
 
 
-def _least_effort(model: AssemblyModel, support: Support, upright: bool) -> int:
-    """What no plan is below: the hands that the whole frame takes when it is done."""
-    members = range(len(model.frame.members))
-    return min(
-        len(support.hanging(members, up)) + support.tips(members, up) + TURN * (upright and up != UP)
-        for up in range(len(DIRECTIONS))
-    )
+def _ways(members: int, upright: bool) -> Sequence[int]:
+    """Which ways may be up when the last part comes in, those that are tried first if they are as good."""
+    if members > TURNED:
+        return (UP,)
+    return (UP, opposite(UP), *(d for d in range(len(DIRECTIONS)) if d % 3 != UP)) if upright else (UP, 0, 1)
 
 
-def _plans(model: AssemblyModel, support: Support, large: bool) -> Iterator[MovePlan]:
-    """Plans to choose from, those that are tried first if they are as good as others."""
-    ways = (UP,) if large else (UP, opposite(UP), *(d for d in range(len(DIRECTIONS)) if d % 3 != UP))
-    singles = [frozenset([k]) for k in range(len(model.frame.members))]
-    groupings: list[dict[Part, list[Move]]] = []
+def _built(model: AssemblyModel) -> list[dict[Part, list[Move]]]:
+    """Ways to split off flat groups: for each group the moves that build it lying."""
+    ways = []
     for groups in flat_groups(model):
         built = {group: moves for group, axis in groups if (moves := laid_up(model, group, axis))}
-        if whole := next((moves for group, moves in built.items() if len(group) == len(singles)), None):
-            yield MovePlan(whole, [])
-        elif built:
-            groupings.append(built)
-    for up in ways:
-        for built in [*groupings, {}]:
-            loose = set(range(len(singles))).difference(*built)
-            parts = [*built, *(frozenset([k]) for k in sorted(loose))]
-            try:
-                yield _with_sub_frames(assembly_moves(model, parts, up, support), built)
-            except Stuck as stuck:
-                yield _with_sub_frames(stuck.moves, built, stuck.members, stuck.up)
+        ways += [built] if built else []
+    return ways
+
+
+def _plans(
+    model: AssemblyModel, support: Support, ways: Sequence[dict[Part, list[Move]]], up: int
+) -> Iterator[MovePlan]:
+    """Plans to choose from where `up` is up when the last part comes in."""
+    members = range(len(model.frame.members))
+    for built in [*ways, {}]:
+        whole = next((moves for group, moves in built.items() if len(group) == len(members)), None)
+        if whole:
+            if up == UP:  # it lies as it lies
+                yield MovePlan(whole, [])
+            continue
+        loose = set(members).difference(*built)
+        parts = [*built, *(frozenset([k]) for k in sorted(loose))]
+        try:
+            yield _with_sub_frames(assembly_moves(model, parts, up, support), built)
+        except Stuck as stuck:
+            yield _with_sub_frames(stuck.moves, built, stuck.members, stuck.up)
 
 
 def _with_sub_frames(
@@ -115,7 +124,7 @@ def effort(model: AssemblyModel, support: Support, plan: MovePlan, upright: bool
         up = move.up
         if move.onto:
             hands += TURN * (up_of.get(move.onto, up) != up and move.onto not in plan.sub_frames)
-            hands += support.floor(move.part, up) < support.floor(move.onto, up)
+            hands += BLOCKS * (support.floor(move.part, up) < support.floor(move.onto, up) - ON_FLOOR)
         hands += len(support.hanging(whole, up)) + support.tips(whole, up)
         up_of[whole] = up
     return hands + TURN * (upright and up != UP)

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 
 import networkx as nx
 import numpy as np
-from scipy.spatial import ConvexHull
+from scipy.spatial import ConvexHull, QhullError
 
 from recon.frame.joints import CLASH_TOL
 from recon.geometry.arrays import FloatArray
@@ -22,6 +22,7 @@ from recon.workshop.solids import member_boxes
 TIP_DEG = 10.0
 ON_FLOOR = CLASH_TOL  # pitches above the lowest point up to which a member counts as on the floor
 LEVEL = 1e-3  # sine of the angle to the floor below which a member lies level: rounding
+_ACROSS = ([1, 2], [0, 2], [0, 1])  # the axes of the floor where x, y or z is upright
 _GROUND = -1  # node of the floor among the members'
 
 
@@ -55,7 +56,8 @@ class Support:
         members = model.frame.members
         corners = box_corners(member_boxes(members))
         self._corners = corners
-        self.lowest: FloatArray = np.einsum("nkc,dc->dnk", corners, DIRECTIONS).min(axis=2)
+        self._heights: FloatArray = np.einsum("nkc,dc->dnk", corners, DIRECTIONS)
+        self.lowest: FloatArray = self._heights.min(axis=2)
         along = np.array([m.direction for m in members], float)
         self.level = np.abs(DIRECTIONS @ along.T) < LEVEL
         self._mass = np.array([m.holes * m.width**2 for m in members], float)
@@ -115,15 +117,16 @@ class Support:
         return self._known[key]
 
     def _tips(self, numbers: list[int], up: int) -> bool:
-        across = [c for c in range(3) if abs(DIRECTIONS[up, c]) < 0.5]
+        across = _ACROSS[up % 3]
         floor = self.floor(numbers, up)
-        corners = self._corners[numbers].reshape(-1, 3)
-        feet = corners[corners @ DIRECTIONS[up] < floor + ON_FLOOR][:, across]
-        weight = self._mass[numbers] / self._mass[numbers].sum()
-        centre = weight @ self._middle[numbers]
+        bearing = self.on_floor(numbers, up, floor)
+        feet = self._corners[bearing].reshape(-1, 3)[self._heights[up, bearing].ravel() < floor + ON_FLOOR]
+        mass = self._mass[numbers]
+        centre = mass @ self._middle[numbers] / mass.sum()
         height = float(centre @ DIRECTIONS[up]) - floor
-        if np.linalg.matrix_rank(feet - feet[0], tol=1e-6) < 2:
+        try:
+            edges = ConvexHull(feet[:, across]).equations  # outward normal and offset
+        except QhullError:
             return True  # on an edge or a point
-        edges = ConvexHull(np.unique(np.round(feet, 6), axis=0)).equations  # outward normal and offset
         room = -(edges[:, :2] @ centre[across] + edges[:, 2])
         return bool(room.min() < height * np.tan(np.radians(TIP_DEG)))

@@ -205,7 +205,7 @@ def test_a_lap_that_is_given_twice_is_refused_in_a_sentence():
 
 
 @given(st.integers(0, 60), st.integers(0, 10**6))
-@settings(max_examples=12)
+@settings(max_examples=5)
 def test_two_identical_frames_get_identical_steps(seed, chance):
     frame = random_frame(seed)
     other = disguised(frame, np.random.default_rng(chance))
@@ -308,7 +308,7 @@ def test_the_check_finds_what_hangs_what_tips_and_what_comes_from_below():
     assert any("lap holds" in text for text in loose)
 
 
-@pytest.mark.parametrize("seed", [2, 3])
+@pytest.mark.parametrize("seed", [2, 5])
 def test_what_hangs_on_one_bolt_is_held_until_the_step_that_is_named(seed):
     frame = random_frame(seed)
     steps = build_steps(frame, hole_of(frame)).steps
