@@ -73,13 +73,20 @@ def add_stock(parser: argparse.ArgumentParser) -> None:
 
 
 def add_rack(parser: argparse.ArgumentParser) -> None:
-    """Add what is owned and where longer members may not reach: `--rack`, `--keep-out`, `--no-floor`."""
+    """Add what is owned, and by how much and where longer members may stick out."""
     add = parser.add_argument
     add(
         "--rack",
         metavar="FILE",
         help="what you own, CSV or TOML, with the columns item, id, length, count, first_hole, drilled, "
-        "trim; it is used first, longer members too where nothing is in the way",
+        "trim; it is used first",
+    )
+    add(
+        "--overhang",
+        metavar="HOLES",
+        default="0",
+        help="by how many holes, or which length ('80 mm'), a longer member from the rack may stick out "
+        "where nothing is in the way (default: 0, none is taken longer)",
     )
     add(
         "--keep-out",
@@ -132,6 +139,23 @@ def load_rack(args: argparse.Namespace, stocks: "Mapping[str, Stock]") -> "tuple
     from recon.workshop.parts.rack import load_rack
 
     return load_rack(args.rack, stocks) if args.rack else None, [_box(text) for text in args.keep_out]
+
+
+def overhang_holes(args: argparse.Namespace, frame: "Frame") -> int:
+    """By how many holes longer members may stick out, as `--overhang` says."""
+    from recon.frame.length import parse_mm
+    from recon.workshop.frame_size import known_pitch_mm
+
+    text = args.overhang.strip()
+    if text.isdecimal():
+        return int(text)
+    try:
+        length_mm = parse_mm(text)
+    except ReconError as error:
+        raise ReconError(
+            f"--overhang '{text}': write a number of holes, such as 2, or a length: {error}"
+        ) from error
+    return int(length_mm / known_pitch_mm(frame, "no length can be counted in holes") + 1e-6)
 
 
 def _box(text: str) -> Box:

@@ -11,6 +11,7 @@ from recon.cli.common import (
     add_workshop_arguments,
     load,
     load_rack,
+    overhang_holes,
     with_json_errors,
 )
 from recon.cli.console import Progress, say
@@ -71,14 +72,17 @@ def run(args: argparse.Namespace) -> int:
     from recon.workshop.papers.compose import compose_papers
     from recon.workshop.papers.html import papers_html
     from recon.workshop.papers.pdf import papers_pdf
+    from recon.workshop.parts.rack import as_built, use_rack
 
     frame, stocks, prices = load(args)
     rack, keep_out = load_rack(args, stocks)
     kerf_mm = parse_mm(args.kerf) if args.kerf else KERF_MM
+    overhang = overhang_holes(args, frame)
+    use = use_rack(frame, rack, stocks, keep_out, not args.no_floor, overhang) if rack else None
     progress = Progress()
     with output_folder(args.out, RESULTS, args.overwrite) as staging:
         progress("drawing the frame", 0.0)
-        picture = encode_png(draw_frame(frame, (1600, 1100), hole=drawn_hole(frame, stocks)))
+        picture = encode_png(draw_frame(as_built(frame, use), (1600, 1100), hole=drawn_hole(frame, stocks)))
         progress("parts, cuts, drawings and steps", 0.1)
         made = compose_papers(
             frame,
@@ -90,6 +94,7 @@ def run(args: argparse.Namespace) -> int:
             rack=rack,
             keep_out=keep_out,
             floor=not args.no_floor,
+            overhang=overhang,
             bolts=args.bolts,
             kerf_mm=kerf_mm,
         )

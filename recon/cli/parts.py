@@ -10,6 +10,7 @@ from recon.cli.common import (
     add_workshop_arguments,
     load,
     load_rack,
+    overhang_holes,
     print_result,
     with_json_errors,
     write_results,
@@ -79,6 +80,7 @@ def run(args: argparse.Namespace) -> int:
         thread=thread,
         keep_out=keep_out,
         floor=not args.no_floor,
+        overhang=overhang_holes(args, frame),
     )
     data = parts_dict(parts)
     files = (

@@ -36,11 +36,11 @@ from recon.workshop.papers.blocks import (
 )
 from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks
 from recon.workshop.papers.pdf import print_area
-from recon.workshop.parts.oversize import Box
+from recon.workshop.parts.oversize import Box, taken_words
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.parts.parts_model import PartsList
 from recon.workshop.parts.prices import PriceList
-from recon.workshop.parts.rack import Rack
+from recon.workshop.parts.rack import Rack, as_built
 from recon.workshop.wording import listed, plural
 
 STEP_PICTURE = (112.0, 73.0)  # mm: three to a page of A4 and of Letter
@@ -89,6 +89,7 @@ def compose_papers(
     rack: Rack | None = None,
     keep_out: Sequence[Box] = (),
     floor: bool = True,
+    overhang: int = 0,
     bolts: str | None = None,
     kerf_mm: float = KERF_MM,
     steps: BuildOrder | None = None,
@@ -109,12 +110,12 @@ def compose_papers(
         where each is used.
     picture : bytes, optional
         PNG for the cover.
-    prices, rack, keep_out, floor, kerf_mm
+    prices, rack, keep_out, floor, overhang, kerf_mm
         As for the parts list and the cut list.
     bolts : str, optional
         "metric" or "inch"; by the stock where None.
     steps : BuildOrder, optional
-        Of `build_steps`, where they are known.
+        Of `build_steps` of the frame as it is built (`as_built`), where they are known.
 
     Returns
     -------
@@ -142,8 +143,11 @@ def compose_papers(
         raise ReconError("The frame has no members, so there is nothing to make papers of.")
     missing: list[str] = []
     hole = drawn_hole(frame, stocks)
-    parts = parts_list(frame, stocks, prices, rack, system=bolts, keep_out=keep_out, floor=floor)
+    parts = parts_list(
+        frame, stocks, prices, rack, system=bolts, keep_out=keep_out, floor=floor, overhang=overhang
+    )
     cuts = _cuts(frame, stocks, parts, prices, rack, kerf_mm, missing)
+    planned, frame = frame, as_built(frame, parts.rack)
     steps = steps or build_steps(frame, hole)
     missing += [f"No build steps: {' '.join(steps.why)}"] if steps.why else []
     names = {bolt: fastening.name for bolt, fastening in parts.bolts if fastening}
@@ -152,7 +156,7 @@ def compose_papers(
     cutting = cut_blocks(cuts, stocks, width) if cuts else [Paragraph(missing[0])]
     sections = (
         Section(title, tuple(_cover(frame, stocks, parts, picture, height - COVER_TEXT))),
-        Section("Parts list", tuple(parts_blocks(parts, frame))),
+        Section("Parts list", tuple(parts_blocks(parts, planned))),
         Section("Cut list", tuple(cutting)),
         Section("Drawings", tuple(_drawings(frame, hole, paper, angle))),
         Section("Joint table", tuple(_joint_table(frame, parts, names))),
@@ -189,7 +193,12 @@ def _cover(
     yield Paragraph(CAUTION, "caution")
     yield Heading("How to use these papers")
     front = six_views(frame.members)["Front"]
-    for text in (*_INSTRUCTIONS, f"The front is what you see from {front.seen_from}; z is up."):
+    longer = parts.rack.longer if parts.rack else {}
+    for text in (
+        *_INSTRUCTIONS,
+        *map(taken_words, longer.values()),
+        f"The front is what you see from {front.seen_from}; z is up.",
+    ):
         yield Paragraph(text, "list")
     yield Heading("How sure this is")
     yield Paragraph(source_words(frame))

@@ -13,10 +13,14 @@ from recon.workshop.cutting.cut_list import CutList, CutPlan
 from recon.workshop.cutting.sticks_drawing import marks_words, sticks_sheet
 from recon.workshop.formats import mass_text, money
 from recon.workshop.papers.blocks import Block, Drawing, Heading, Paragraph, Table
-from recon.workshop.parts.oversize import fit_words
-from recon.workshop.parts.parts_formats import amount_columns, by_stock, seen_words, wrench_words
+from recon.workshop.parts.parts_formats import (
+    amount_columns,
+    by_stock,
+    rack_sentences,
+    seen_words,
+    wrench_words,
+)
 from recon.workshop.parts.parts_model import Line, PartsList
-from recon.workshop.parts.rack import RackUse
 from recon.workshop.wording import listed, plural
 
 STICKS = 5  # to a drawing, so that a page takes three drawings
@@ -27,7 +31,7 @@ def parts_blocks(parts: PartsList, frame: Frame) -> list[Block]:
     blocks = [*_member_tables(parts), *_hardware_tables(parts)]
     if parts.rack:
         blocks.append(Heading("From the rack"))
-        blocks += [Paragraph(text, "list") for text in _rack_words(parts.rack, frame)]
+        blocks += [Paragraph(text, "list") for text in rack_sentences(parts.rack, frame)]
     unsure = unsure_members(frame)
     if unsure:
         verb = "is" if len(unsure) == 1 else "are"
@@ -75,15 +79,6 @@ def _table(
     places = range(len(columns), len(columns) + len(extra))
     full = tuple((*row, *added) for row, added in zip(rows, more))
     return Table((*columns, *extra), full, (*numbers, *places), marks, True)
-
-
-def _rack_words(use: RackUse, frame: Frame) -> Iterator[str]:
-    if use.exact:
-        yield f"As they are: {listed(use.exact)}."
-    for id, fit in use.longer.items():
-        yield f"Longer: {fit_words(fit, frame.member(id))}."
-    if not use.used:
-        yield "No member fits whole."
 
 
 def _totals(parts: PartsList) -> str:

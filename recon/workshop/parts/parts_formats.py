@@ -21,7 +21,7 @@ from recon.workshop.formats import (
     text_table,
     wrapped,
 )
-from recon.workshop.parts.oversize import fit_words
+from recon.workshop.parts.oversize import fit_words, taken_words
 from recon.workshop.parts.parts_model import HardwareLine, Line, MemberLine, PartsList
 from recon.workshop.parts.rack import RackUse
 from recon.workshop.wording import listed, plural
@@ -140,7 +140,7 @@ def parts_text(parts: PartsList, frame: Frame) -> str:
     for title, columns, rows, numbers in _tables(parts):
         blocks.append(title + "\n" + text_table(columns, rows, numbers))
     if parts.rack:
-        blocks.append("\n".join(wrapped(text, "  ") for text in _rack_sentences(parts.rack, frame)))
+        blocks.append("\n".join(wrapped(text, "  ") for text in rack_sentences(parts.rack, frame)))
     blocks.append("\n".join(wrapped(text) for text in (_totals(parts), *parts.notes)))
     return "\n\n".join(filter(None, [*blocks, wrapped(CAUTION)])) + "\n"
 
@@ -151,7 +151,7 @@ def parts_html(parts: PartsList, frame: Frame) -> str:
     for title, columns, rows, numbers in _tables(parts):
         body += [heading(title), table(columns, rows, numbers)]
     if parts.rack:
-        body += [heading("From the rack"), *map(paragraph, _rack_sentences(parts.rack, frame))]
+        body += [heading("From the rack"), *map(paragraph, rack_sentences(parts.rack, frame))]
     body += [heading("Together"), *map(paragraph, (_totals(parts), *parts.notes))]
     return page(_title(parts), body)
 
@@ -263,13 +263,26 @@ def _totals(parts: PartsList) -> str:
     return " ".join([text, *unseen_bolts([bolt for bolt, _ in parts.bolts])])
 
 
-def _rack_sentences(use: RackUse, frame: Frame) -> Iterator[str]:
+def rack_sentences(use: RackUse, frame: Frame) -> Iterator[str]:
+    """What of the rack goes into the frame, what else was looked at, and what would allow it.
+
+    Parameters
+    ----------
+    use : RackUse
+    frame : Frame
+        As it is planned.
+    """
     if use.exact:
         yield f"From the rack as they are: {listed(use.exact)}."
-    for id, fit in use.longer.items():
-        yield f"From the rack, longer: {fit_words(fit, frame.member(id))}."
+    for fit in use.longer.values():
+        yield f"From the rack, longer: {taken_words(fit)}"
+    if use.longer:
+        yield "Bolts, drawings and steps count the holes of these longer members, from their own ends."
     others = [fit for fit in use.considered if use.used.get(fit.member) != fit]
     for fit in others:
         yield f"Looked at too: {fit_words(fit, frame.member(fit.member))}."
+    allowed = [fit.overhang for fit in others if fit.free and fit.member not in use.used]
+    if allowed:
+        yield f"Only what you allow is taken longer: --overhang {min(allowed)} allows the shortest of these."
     if not (use.used or others):
         yield "From the rack: no member fits whole."

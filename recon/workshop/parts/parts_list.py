@@ -24,7 +24,7 @@ from recon.workshop.hardware.sections import member_mass_kg
 from recon.workshop.parts.oversize import Box
 from recon.workshop.parts.parts_model import FastenedBolt, HardwareLine, MemberLine, PartsList
 from recon.workshop.parts.prices import PriceList
-from recon.workshop.parts.rack import Rack, RackUse, use_rack
+from recon.workshop.parts.rack import Rack, RackUse, as_built, use_rack
 
 # A stock whose pitch is further off the frame's is named: 24 holes would be a quarter of a pitch out.
 PITCH_SHARE = 0.01
@@ -45,6 +45,7 @@ def parts_list(
     thread: Thread | None = None,
     keep_out: Sequence[Box] = (),
     floor: bool = True,
+    overhang: int = 0,
 ) -> PartsList:
     """The parts of a frame.
 
@@ -59,8 +60,9 @@ def parts_list(
         Of bolts: "metric" or "inch"; by the stock where None.
     thread : Thread, optional
         Of all bolts, in place of the largest that passes the holes.
-    keep_out, floor
-        Where longer members from the rack may not reach: see `recon.workshop.parts.oversize.surroundings`.
+    keep_out, floor, overhang
+        Where longer members from the rack may not reach, and by how many holes they may stick out: see
+        `recon.workshop.parts.rack.use_rack`.
 
     Returns
     -------
@@ -80,7 +82,8 @@ def parts_list(
     [(1, 12, 457.2)]
     """
     pitch_mm = known_pitch_mm(frame, "its parts have no lengths")
-    use = use_rack(frame, rack, stocks, keep_out, floor) if rack else None
+    use = use_rack(frame, rack, stocks, keep_out, floor, overhang) if rack else None
+    frame = as_built(frame, use)
     bolts = _fastened(frame, stocks, system, thread)
     members = _member_lines(frame, pitch_mm, stocks, prices, use)
     hardware = _hardware_lines(bolts, frame, stocks, prices, Counter(rack.hardware) if rack else Counter())

@@ -108,6 +108,7 @@ class PartsList:
         The frame's.
     pitch_mm : float
     members : tuple of MemberLine
+        Those from the rack as long as they are there.
     hardware : tuple of HardwareLine
     bolts : tuple of (Bolt, Fastening or None)
         Each bolt with what fastens it, in order; None where its hole is not known.
