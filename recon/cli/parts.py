@@ -17,9 +17,12 @@ from recon.cli.common import (
 )
 
 _DESCRIPTION = """\
-List the parts of a frame: members by stock and length, bolts by grip with nuts and washers, weight and cost.
+List the parts of a frame: members by stock and length, bolts by grip with nuts and washers, weight and what
+is to be bought, with one total. Stock is bought by the stick, by the metre or cut to length, whichever costs
+least.
 
-With -o the list is also written into a folder: parts.html (for the printer), parts.csv and parts.json.
+With -o the list is also written into a folder: parts.html (for the printer), parts.csv, shopping.csv and
+parts.json.
 """
 _EPILOG = f"""\
 examples:
@@ -67,6 +70,7 @@ def run(args: argparse.Namespace) -> int:
     from recon.workshop.hardware.fasteners import find_thread
     from recon.workshop.parts.parts_formats import parts_csv, parts_dict, parts_html, parts_text
     from recon.workshop.parts.parts_list import parts_list
+    from recon.workshop.parts.shopping import shopping_csv, shopping_for
 
     frame, stocks, prices = load(args)
     rack, keep_out = load_rack(args, stocks)
@@ -82,18 +86,20 @@ def run(args: argparse.Namespace) -> int:
         floor=not args.no_floor,
         overhang=overhang_holes(args, frame),
     )
-    data = parts_dict(parts)
+    shopping = shopping_for(frame, stocks, parts, prices, rack)
+    data = parts_dict(parts, shopping)
     files = (
         write_results(
             args,
             {
-                "parts.csv": parts_csv(parts),
+                "parts.csv": parts_csv(parts, shopping),
                 "parts.json": json.dumps(data, indent=1) + "\n",
-                "parts.html": parts_html(parts, frame),
+                "parts.html": parts_html(parts, frame, shopping),
+                "shopping.csv": shopping_csv(shopping),
             },
         )
         if args.out
         else []
     )
-    print_result(args, data, parts_text(parts, frame), files)
+    print_result(args, data, parts_text(parts, frame, shopping), files)
     return 0

@@ -30,7 +30,8 @@ from recon.workshop.papers.blocks import (
     Section,
     Table,
 )
-from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks
+from recon.workshop.papers.check_blocks import check_blocks, check_words
+from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks, shopping_blocks
 from recon.workshop.papers.pdf import print_area
 from recon.workshop.papers.step_blocks import step_blocks
 from recon.workshop.parts.oversize import Box, taken_words
@@ -38,6 +39,9 @@ from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.parts.parts_model import PartsList
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import Rack, as_built
+from recon.workshop.parts.shopping import shopping_list
+from recon.workshop.rigidity.frame_check import CheckReport, check_frame
+from recon.workshop.rigidity.play import clearance
 from recon.workshop.wording import listed, plural
 
 COVER_TEXT = 150.0  # mm of the cover's height that its text takes
@@ -133,7 +137,7 @@ def compose_papers(
     >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12)
     >>> made = compose_papers(Frame((post,), pitch_mm=38.1), {})
     >>> [section.title for section in made.document.sections][1:4]
-    ['Parts list', 'Cut list', 'Drawings']
+    ['Before you build', 'Parts list', 'Shopping list']
     """
     if paper not in PAPERS:
         raise ReconError(f"'{paper}' is no paper that is known here; choose {listed(PAPERS, 'or')}.")
@@ -149,16 +153,20 @@ def compose_papers(
     )
     cuts = _cuts(frame, stocks, parts, prices, rack, kerf_mm, missing)
     planned, frame = frame, as_built(frame, parts.rack)
+    report = check_frame(frame, hole=hole, play=clearance(frame, stocks, bolts))
+    shopping = shopping_list(parts, cuts, stocks, prices)
     steps = steps or build_steps(frame, hole)
     if steps.why:
         missing.append(f"{'Not all' if steps.steps else 'No'} build steps: {' '.join(steps.why)}")
     names = {bolt: fastening.name for bolt, fastening in parts.bolts if fastening}
     title = frame.name or "Frame"
     width, height = print_area(paper)
-    cutting = cut_blocks(cuts, stocks, width) if cuts else [Paragraph(missing[0])]
+    cutting = cut_blocks(cuts, stocks, width, shopping.by_the_metre) if cuts else [Paragraph(missing[0])]
     sections = (
-        Section(title, tuple(_cover(frame, stocks, parts, picture, height - COVER_TEXT))),
+        Section(title, tuple(_cover(frame, stocks, parts, report, picture, height - COVER_TEXT))),
+        Section("Before you build", tuple(check_blocks(report))),
         Section("Parts list", tuple(parts_blocks(parts, planned))),
+        Section("Shopping list", tuple(shopping_blocks(shopping))),
         Section("Cut list", tuple(cutting)),
         Section("Drawings", tuple(_drawings(frame, hole, paper, angle))),
         Section("Joint table", tuple(_joint_table(frame, parts, names))),
@@ -187,11 +195,17 @@ def _cuts(
 
 
 def _cover(
-    frame: Frame, stocks: Mapping[str, Stock], parts: PartsList, picture: bytes | None, height_mm: float
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    parts: PartsList,
+    report: CheckReport,
+    picture: bytes | None,
+    height_mm: float,
 ) -> Iterator[Block]:
     if picture:
         yield Picture(picture, "The frame seen from a corner", height_mm)
-    yield Table(("", ""), tuple(_facts(frame, stocks, parts)))
+    where = " See 'Before you build'." if report.findings else ""
+    yield Table(("", ""), (*_facts(frame, stocks, parts), ("Checks", check_words(report) + where)))
     yield Paragraph(CAUTION, "caution")
     yield Heading("How to use these papers")
     front = six_views(frame.members)["Front"]

@@ -90,7 +90,6 @@ def parts_list(
     notes = [
         *_stock_notes(frame, pitch_mm, stocks),
         *_bolt_notes(bolts),
-        *(_price_notes(members, hardware) if prices else ()),
     ]
     return PartsList(
         frame.name,
@@ -267,23 +266,6 @@ def _bolt_notes(bolts: Sequence[FastenedBolt]) -> Iterator[str]:
 def _plain_shank_mm(fastening: Fastening) -> float:
     """Length under the head that has no thread."""
     return fastening.length_mm - thread_length_mm(fastening.thread, fastening.length_mm)
-
-
-def _price_notes(members: Sequence[MemberLine], hardware: Sequence[HardwareLine]) -> Iterator[str]:
-    missing = [
-        f"{line.holes}-hole members of {line.stock}"
-        for line in members
-        if line.cost is None and line.to_get and line.stock
-    ]
-    missing += [
-        f"{line.kind} {line.name}" for line in hardware if line.cost is None and line.to_get and line.name
-    ]
-    if missing:
-        yield (
-            f"The price list has no price for {_some(missing)}, so there is no total; sticks are priced in "
-            "the cut "
-            "list."
-        )
 
 
 def _some(words: Sequence[str], most: int = 6) -> str:
