@@ -58,6 +58,11 @@ def add_workshop_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="a price list, CSV or TOML, with the columns item, id, length, price, currency",
     )
+    parser.add_argument(
+        "--wood",
+        metavar="SPECIES",
+        help="the species, for the weight of all stock of wood, such as norway-spruce or douglas-fir",
+    )
     add_json(parser)
     add_overwrite(parser)
 
@@ -123,10 +128,13 @@ def load(args: argparse.Namespace) -> "tuple[Frame, dict[str, Stock], PriceList 
     """The frame, the stock list and the price list (or None) that the arguments name."""
     from recon.frame.files import load_frame
     from recon.frame.stock import find_stock, load_stocks
+    from recon.workshop.hardware.woods import with_wood
     from recon.workshop.parts.prices import load_prices
     from recon.workshop.parts.substitute import with_stock
 
     stocks = load_stocks(args.stocks)
+    if args.wood:
+        stocks = with_wood(stocks, args.wood)
     prices = load_prices(args.prices, stocks) if args.prices else None
     frame = load_frame(args.frame, stocks)
     if stock_id := getattr(args, "frame_stock", None):

@@ -57,7 +57,13 @@ def add_parser(subparsers: Subparsers) -> None:
         choices=ANGLES,
         help="how the three views lie: in first or third angle (default: first on A4, third on Letter)",
     )
+    add("--lock-nuts", action="store_true", help="nuts with nylon insert: for what rolls or shakes")
     add("--bolts", choices=("metric", "inch"), help="which bolts; by the stock where it is left out")
+    add(
+        "--thread",
+        metavar="THREAD",
+        help="of all bolts, such as M8 or 5/16, in place of the largest that passes the holes",
+    )
     add("--kerf", metavar="LENGTH", help="what the saw takes (default: 3.2 mm)")
     parser.set_defaults(run=with_json_errors(run))
 
@@ -69,6 +75,7 @@ def run(args: argparse.Namespace) -> int:
     from recon.show.picture import draw_frame, encode_png
     from recon.workshop.cutting.cut_list import KERF_MM
     from recon.workshop.drawing.projections import drawn_hole
+    from recon.workshop.hardware.threads import find_thread
     from recon.workshop.papers.compose import compose_papers
     from recon.workshop.papers.html import papers_html
     from recon.workshop.papers.pdf import papers_pdf
@@ -95,7 +102,9 @@ def run(args: argparse.Namespace) -> int:
             keep_out=keep_out,
             floor=not args.no_floor,
             overhang=overhang,
+            lock_nuts=args.lock_nuts,
             bolts=args.bolts,
+            thread=find_thread(args.thread) if args.thread else None,
             kerf_mm=kerf_mm,
         )
         progress("writing papers.pdf", 0.6)

@@ -26,7 +26,8 @@ from recon.workshop.assembly.disassembly import (
 )
 from recon.workshop.assembly.support import ON_FLOOR, Support
 
-# Hands that it takes to set on blocks what is there, where what comes in reaches lower: this project's choice.
+# Hands that it takes to set on blocks what is there, where what comes in reaches lower: this project's
+# choice.
 BLOCKS = 2
 UP = 2  # index in DIRECTIONS of +z
 

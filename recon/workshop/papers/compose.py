@@ -20,6 +20,7 @@ from recon.workshop.drawing.projections import ViewBoard, drawn_hole, six_views,
 from recon.workshop.drawing.view_sheet import best_sheet, one_view_sheet, side_of
 from recon.workshop.formats import mass_text
 from recon.workshop.hardware.bolts import Bolt, bolt_words
+from recon.workshop.hardware.threads import Thread
 from recon.workshop.papers.blocks import (
     Block,
     Document,
@@ -95,7 +96,9 @@ def compose_papers(
     keep_out: Sequence[Box] = (),
     floor: bool = True,
     overhang: int = 0,
+    lock_nuts: bool = False,
     bolts: str | None = None,
+    thread: Thread | None = None,
     kerf_mm: float = KERF_MM,
     steps: BuildOrder | None = None,
 ) -> Papers:
@@ -115,7 +118,7 @@ def compose_papers(
         where each is used.
     picture : bytes, optional
         PNG for the cover.
-    prices, rack, keep_out, floor, overhang, kerf_mm
+    prices, rack, keep_out, floor, overhang, lock_nuts, thread, kerf_mm
         As for the parts list and the cut list.
     bolts : str, optional
         "metric" or "inch"; by the stock where None.
@@ -149,7 +152,16 @@ def compose_papers(
     missing: list[str] = []
     hole = drawn_hole(frame, stocks)
     parts = parts_list(
-        frame, stocks, prices, rack, system=bolts, keep_out=keep_out, floor=floor, overhang=overhang
+        frame,
+        stocks,
+        prices,
+        rack,
+        system=bolts,
+        thread=thread,
+        keep_out=keep_out,
+        floor=floor,
+        overhang=overhang,
+        lock_nuts=lock_nuts,
     )
     cuts = _cuts(frame, stocks, parts, prices, rack, kerf_mm, missing)
     planned, frame = frame, as_built(frame, parts.rack)

@@ -18,7 +18,6 @@ from recon.workshop.parts.parts_formats import (
     by_stock,
     rack_sentences,
     seen_words,
-    wrench_words,
 )
 from recon.workshop.parts.parts_model import Line, PartsList
 from recon.workshop.parts.shopping import COLUMNS, ShoppingList, shopping_rows
@@ -57,13 +56,12 @@ def _hardware_tables(parts: PartsList) -> Iterator[Block]:
         sizes = [
             (h.name or "size not known", "" if h.grip_mm is None else both_text(h.grip_mm)) for h in bolts
         ]
-        cells = [(str(h.count), *size, seen_words(h)) for h, size in zip(bolts, sizes)]
-        yield _table(parts, ("count", "bolt", "grip", "how it is known"), cells, bolts, (0,))
+        cells = [(str(h.count), *size, h.detail, seen_words(h)) for h, size in zip(bolts, sizes)]
+        yield _table(parts, ("count", "bolt", "grip", "wrench", "how it is known"), cells, bolts, (0,))
     others = [h for h in parts.hardware if h.kind != "bolt"]
     if others:
         yield Heading("Nuts and washers")
-        washers = "one under the head, one under the nut"
-        rows = [(str(h.count), f"{h.kind} {h.name}", wrench_words(h.flats_mm) or washers) for h in others]
+        rows = [(str(h.count), f"{h.kind} {h.name}", h.detail) for h in others]
         yield _table(parts, ("count", "what", ""), rows, others, (0,))
 
 
