@@ -20,6 +20,7 @@ from recon.workshop.hardware.fasteners import (
     bolt_length,
     bolt_name,
     bolt_system,
+    is_rod,
     thread_for,
 )
 from recon.workshop.wording import holes_words
@@ -223,6 +224,16 @@ class Fastening:
     def name(self) -> str:
         """'M8 x 90'."""
         return bolt_name(self.thread, self.length_mm)
+
+    @property
+    def nuts(self) -> dict[str, int]:
+        """Names of its nuts, and how many: two on a threaded rod."""
+        return {self.thread.name: 2 if is_rod(self.thread, self.length_mm) else 1}
+
+    @property
+    def washers(self) -> dict[str, int]:
+        """Names of its washers, and how many."""
+        return {self.thread.name: 2}
 
 
 def fasten(

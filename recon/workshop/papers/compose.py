@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,9 +12,7 @@ from recon.frame.caution import CAUTION
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame, bounds
 from recon.frame.stock import Stock
-from recon.workshop.assembly.picture import step_sheet
-from recon.workshop.assembly.shots import CornerScenes
-from recon.workshop.assembly.steps import BuildOrder, BuildStep, build_steps
+from recon.workshop.assembly.steps import BuildOrder, build_steps
 from recon.workshop.confidence_text import doubts, source_words, stock_words
 from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
 from recon.workshop.drawing.paper import ANGLES, PAPERS
@@ -31,12 +28,12 @@ from recon.workshop.papers.blocks import (
     Paragraph,
     Picture,
     Section,
-    StepBlock,
     Table,
 )
 from recon.workshop.papers.check_blocks import check_blocks, check_words
 from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks, shopping_blocks
 from recon.workshop.papers.pdf import print_area
+from recon.workshop.papers.step_blocks import step_blocks
 from recon.workshop.parts.oversize import Box, taken_words
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.parts.parts_model import PartsList
@@ -47,7 +44,6 @@ from recon.workshop.rigidity.frame_check import CheckReport, check_frame
 from recon.workshop.rigidity.play import clearance
 from recon.workshop.wording import listed, plural
 
-STEP_PICTURE = (112.0, 73.0)  # mm: three to a page of A4 and of Letter
 COVER_TEXT = 150.0  # mm of the cover's height that its text takes
 _INSTRUCTIONS = (
     (
@@ -64,7 +60,12 @@ _INSTRUCTIONS = (
         "drawings the tag C3 F1 says the same."
     ),
 )
-LISTED_IN_STEP = 4  # members that a step lists with their lengths at most; more would push its picture away
+
+
+FRONT = (
+    "The front is what you see from {}; z is up. Left and right are as you see them from there, also where a "
+    "part lies on the floor while it is built: small arrows in each picture of a step show the sides."
+)
 
 
 @dataclass(frozen=True)
@@ -155,7 +156,8 @@ def compose_papers(
     report = check_frame(frame, hole=hole, play=clearance(frame, stocks, bolts))
     shopping = shopping_list(parts, cuts, stocks, prices)
     steps = steps or build_steps(frame, hole)
-    missing += [f"No build steps: {' '.join(steps.why)}"] if steps.why else []
+    if steps.why:
+        missing.append(f"{'Not all' if steps.steps else 'No'} build steps: {' '.join(steps.why)}")
     names = {bolt: fastening.name for bolt, fastening in parts.bolts if fastening}
     title = frame.name or "Frame"
     width, height = print_area(paper)
@@ -168,7 +170,7 @@ def compose_papers(
         Section("Cut list", tuple(cutting)),
         Section("Drawings", tuple(_drawings(frame, hole, paper, angle))),
         Section("Joint table", tuple(_joint_table(frame, parts, names))),
-        Section("Build steps", tuple(_steps(frame, parts.pitch_mm, steps, names, hole))),
+        Section("Build steps", tuple(step_blocks(frame, parts, steps, hole))),
     )
     return Papers(Document(title, paper, sections), tuple(missing))
 
@@ -211,7 +213,7 @@ def _cover(
     for text in (
         *_INSTRUCTIONS,
         *map(taken_words, longer.values()),
-        f"The front is what you see from {front.seen_from}; z is up.",
+        FRONT.format(front.seen_from),
     ):
         yield Paragraph(text, "list")
     yield Heading("How sure this is")
@@ -287,40 +289,3 @@ def _state_words(bolt: Bolt, some_seen: bool) -> str:
     """'seen, three-way'; how it is known is left out where all bolts are assumed."""
     seen = bolt.known if some_seen else ""
     return ", ".join(filter(None, [seen, "three-way" if bolt.three_way else ""]))
-
-
-# Steps
-
-
-def _steps(
-    frame: Frame, pitch_mm: float, steps: BuildOrder, names: Mapping[Bolt, str], hole: float
-) -> Iterator[Block]:
-    if not steps.steps:
-        yield Paragraph(
-            "No order was found in which every member comes to its place straight and every bolt can be "
-            "turned."
-        )
-        for why in steps.why:
-            yield Paragraph(why, "list")
-        return
-    yield Paragraph(
-        "Shaded: what comes in. Arrow: the way it is brought in. Tags: hole numbers of what is bolted in the "
-        "step. "
-        "Leave bolts finger-tight until the last step."
-    )
-    stage = CornerScenes(frame, hole)
-    for step in steps.steps:
-        title = f"Step {step.number}" + (f", sub-frame {step.group}" if step.group else "")
-        lines = [Paragraph(step.text), *_needs(frame, pitch_mm, step, names)]
-        sheet = step_sheet(stage, step.there, step.new, step.bolts, step.direction, STEP_PICTURE, title)
-        yield StepBlock(title, tuple(lines), sheet)
-
-
-def _needs(frame: Frame, pitch_mm: float, step: BuildStep, names: Mapping[Bolt, str]) -> Iterator[Paragraph]:
-    """The members and bolts to have at hand for a step."""
-    if len(step.new) <= LISTED_IN_STEP:
-        for id in step.new:
-            m = frame.member(id)
-            yield Paragraph(f"{id}: {plural(m.holes, 'hole')}, {both_text(m.holes * pitch_mm)}", "list")
-    for name, count in Counter(names.get(bolt, "") for bolt in step.bolts).items():
-        yield Paragraph(f"{plural(count, 'bolt')} {name}".strip(), "list")
