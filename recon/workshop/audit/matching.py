@@ -353,6 +353,7 @@ def _by_laps(matching: Matching, plan: Frame) -> Iterator[Matching]:
     groups = [
         tuple(p.id for p in plan.members if p.id in group)
         for group in nx.connected_components(planned.to_undirected().subgraph(off))
+        if len(group) > 1
     ]
     yield _matching(matching.built, plan, pairs, matching.mirrored, tuple(sorted(groups)))
 
