@@ -11,7 +11,7 @@ import {choose, chosen} from "../core/selection.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {firstOnRay} from "./box.js";
 import {BoxMeshes, ballRound} from "./box-meshes.js";
-import {Ghosts, ghostOnRay, paintGhostLabels} from "./ghosts.js";
+import {ghostOnRay, paintGhosts} from "./ghosts.js";
 import {handAt, paintHand} from "./hand.js";
 import {paintOverlay} from "./labels.js";
 import {viewpointSelect} from "./viewpoints.js";
@@ -60,7 +60,6 @@ export class SpaceView {
     this.camera = new THREE.PerspectiveCamera(FIELD_DEGREES, 1, 0.1, 5000);
     this.camera.up.set(0, 0, 1);
     this.boxes = new BoxMeshes(this.scene, software ? 1 : 4);
-    this.ghosts = new Ghosts(this.scene);
     this.turn = -0.65;
     this.height = 0.42;
     this.far = 30;
@@ -116,7 +115,8 @@ export class SpaceView {
 
   /** Draws again what is chosen or stands out. */
   redraw() {
-    if (this.ghosts?.update() && !build.members.size) this.fit();
+    if (this.ghosts !== build.ghosts && !build.members.size) this.fit(); // there is nothing else to see
+    this.ghosts = build.ghosts;
     this.tint();
   }
 
@@ -171,7 +171,7 @@ export class SpaceView {
     this.camera.lookAt(this.target);
     this.renderer.render(this.scene, this.camera);
     paintOverlay(this);
-    paintGhostLabels(this, this.labels.getContext("2d"));
+    paintGhosts(this, this.labels.getContext("2d"));
     paintHand(this, this.labels.getContext("2d"));
     this.shown = build.n;
   }
