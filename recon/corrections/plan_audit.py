@@ -7,9 +7,10 @@ from dataclasses import replace
 from typing import Any
 
 from recon.corrections import on_photos
+from recon.corrections.codec import member_to_json
 from recon.errors import ReconError
 from recon.frame.lattice import align, transform
-from recon.frame.model import Frame
+from recon.frame.model import Frame, Member
 from recon.workshop.audit.differences import audit_frame
 
 # Kinds of differences of which the plan's members are drawn on the photos.
@@ -23,8 +24,8 @@ def compare_with_plan(frame: Frame, plan: Frame | None) -> dict[str, Any]:
     -------
     dict
         `verdict`; `differences`, `not_checked` and `said`, each a list of {text, severity, kind, members of
-        the build}; `shapes`, for every photo the outlines of the plan's members that differ, where the plan
-        has them.
+        the build}; `planned`, the plan's members that differ, where the plan has them, and `shapes`, their
+        outlines for every photo.
 
     Raises
     ------
@@ -44,21 +45,29 @@ def compare_with_plan(frame: Frame, plan: Frame | None) -> dict[str, Any]:
         }
 
     drawn = {id for d in found.differences if d.kind in DRAWN for id in d.members}
+    planned = _laid(frame, plan, drawn)
     return {
         "verdict": found.verdict,
         "differences": list(map(row, found.differences)),
         "not_checked": list(map(row, found.not_checked)),
         "said": list(map(row, found.said)),
-        "shapes": _outlines(frame, plan, drawn),
+        "shapes": _outlines(frame, planned),
+        "planned": list(map(member_to_json, planned)),
     }
 
 
-def _outlines(frame: Frame, plan: Frame, ids: Collection[str]) -> dict[str, list[Any]]:
-    """For every photo the edges of these members of the plan, laid on the build."""
-    there = align(plan, frame)
-    if there is None or not ids:
-        return {}
+def _laid(frame: Frame, plan: Frame, ids: Collection[str]) -> tuple[Member, ...]:
+    """These members of the plan, laid on the build."""
+    there = align(plan, frame) if ids else None
+    if there is None:
+        return ()
     laid = transform(replace(plan, photos=()), there.turn, there.shift)
-    members = tuple(m for m in laid.members if m.id in ids)
+    return tuple(m for m in laid.members if m.id in ids)
+
+
+def _outlines(frame: Frame, members: tuple[Member, ...]) -> dict[str, list[Any]]:
+    """For every photo the edges of members of the plan."""
+    if not members:
+        return {}
     found = on_photos.outlines(replace(frame, members=members, joints=()))
     return {photo: [outline["edges"] for outline in outlines.values()] for photo, outlines in found.items()}

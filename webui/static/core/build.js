@@ -53,6 +53,7 @@ export const build = {
   job: {running: false},
   plan: null,
   planShapes: {}, // photo -> lines of the planned members
+  planned: [], // the planned members that differ
   proposal: null, // the new member that was drawn, and is not added yet
   ghosts: [], // {member, shapes: photo -> Shape, current}: where members could be that are none yet
   rows: null, // what is being drawn by hand on a photo without a camera (panels/rows-by-hand.js)

@@ -29,7 +29,7 @@ let stale = true;
 export function begin() {
   on("changed", () => {
     stale = true;
-    if (!build.plan) build.planShapes = {};
+    if (!build.plan) Object.assign(build, {planShapes: {}, planned: []});
     derived.checks = null;
     derived.audit = null;
     schedule(PARTS_MS);
@@ -115,6 +115,7 @@ async function fetchAudit() {
   if (n !== build.n) return; // it is asked for again
   derived.audit = audit;
   build.planShapes = audit.shapes || {};
+  build.planned = audit.planned || [];
   emit("derived");
   emit("draw");
 }

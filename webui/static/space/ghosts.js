@@ -1,15 +1,17 @@
-// Ghosts of members over the frame in space (`build.ghosts`): their edges, and what is said of them. Needs
-// build, box, brush, three.js.
+// Ghosts of members over the frame in space (`build.ghosts`, and what differs from the plan): their edges,
+// and what is said of them. Needs build, box, brush, modes, three.js.
 
 import {drawPlate} from "../core/brush.js";
 import {build} from "../core/build.js";
 import {CHOSEN, INK, PLAN} from "../core/colours.js";
+import {layers} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {boxOf, CORNERS, firstOnRay, placeInSpace} from "./box.js";
 
 const EDGES = CORNERS.flatMap((_, i) => [1, 2, 4].filter(bit => !(i & bit)).map(bit => [i, i | bit]));
 const LABEL_OFF = 22; // px over its end
 const GHOST = {colour: PLAN, width: 1.6, dash: [4, 5]};
+const PLANNED = [10, 4, 2, 4];
 const CURRENT = {colour: CHOSEN, width: 3, dash: [8, 5]};
 
 /**
@@ -18,18 +20,19 @@ const CURRENT = {colour: CHOSEN, width: 3, dash: [8, 5]};
  * @param {CanvasRenderingContext2D} c
  */
 export function paintGhosts(view, c) {
-  const order = [...build.ghosts].sort((a, b) => a.current - b.current);
+  const planned = layers.plan ? build.planned.map(member => ({member, current: false, dash: PLANNED})) : [];
+  const order = [...planned, ...[...build.ghosts].sort((a, b) => a.current - b.current)];
   for (const ghost of order) paintGhost(view, c, ghost);
   c.setLineDash([]);
 }
 
-function paintGhost(view, c, {member, current, label, end}) {
+function paintGhost(view, c, {member, current, label, end, dash: own}) {
   const box = boxOf(member);
   const corners = CORNERS.map(corner => onCanvas(view, placeInSpace(box, corner)));
   const {colour, width, dash} = current ? CURRENT : GHOST;
   for (const [style, wide, pattern] of [
     [INK, width + 2, []],
-    [colour, width, dash],
+    [colour, width, own || dash],
   ]) {
     c.strokeStyle = style;
     c.lineWidth = wide;
