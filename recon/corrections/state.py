@@ -25,6 +25,7 @@ from recon.corrections.codec import (
 from recon.corrections.model import Corrections, LapKey
 from recon.errors import ReconError
 from recon.frame.model import Frame, Joint, Member, flipped
+from recon.frame.squareness import racked_from_dict, to_dict
 
 T = TypeVar("T")
 
@@ -109,8 +110,9 @@ def difference(old: State, new: State) -> Json:
     -------
     dict
         `members` and `joints`, each {put, gone}; `order` of the members where it is not the obvious one;
-        `frame`, fields of the frame; `said`, corrections by the journal's keys.  Keys of what did not change
-        are left out.
+        `frame`, fields of the frame; `racked`, how far it is out of square (beside `frame`, whose fields
+        older programs must know); `said`, corrections by the journal's keys.  Keys of what did not change are
+        left out.
 
     Examples
     --------
@@ -134,6 +136,8 @@ def difference(old: State, new: State) -> Json:
     }
     if fields:
         delta["frame"] = fields
+    if old.frame.racked != new.frame.racked:
+        delta["racked"] = new.frame.racked and to_dict(new.frame.racked)
     corrections = corrections_difference(old.corrections, new.corrections)
     if corrections:
         delta["said"] = corrections
@@ -197,6 +201,8 @@ def _patched(state: State, delta: Json) -> State:
         by_key |= {joint_key(j): j for j in map(joint_from_json, change["put"])}
         joints = ordered(members, by_key.values())
     fields = {name: frame_field_from_json(name, value) for name, value in delta.get("frame", {}).items()}
+    if "racked" in delta:
+        fields["racked"] = racked_from_dict(delta["racked"])
     if "said" in delta:
         corrections = corrections_from_json(delta["said"], corrections)
     return _with_older_words(

@@ -23,6 +23,7 @@ from recon.solve.evidence.candidate import (
 )
 from recon.solve.evidence.occluders import Occluders, occluders_of
 from recon.solve.evidence.posed_photo import PosedPhoto
+from recon.solve.evidence.predictions import FOUND, PLACE
 from recon.solve.evidence.scene import Scene
 from recon.solve.evidence.unknown_occluders import without_hidden_runs
 from recon.solve.members.laps import candidate_evidence
@@ -226,14 +227,22 @@ def _off_line(scene: Scene, key: LineKey) -> Occluders:
     )
 
 
+def members_evidence(scene: Scene) -> float:
+    """Nats of all candidates, less what it costs to say where each is: fewer members are likelier."""
+    return sum(c.evidence - LEAST_EVIDENCE for c in scene.candidates)
+
+
 def enough_evidence(scene: Scene) -> Scene:
-    """The scene less candidates of whose openings in plain sight too few are found; fixed ones stay."""
+    """The scene less candidates of whose openings in plain sight too few are found; fixed ones stay.
+
+    Where members have play, a detection is looked for in a wider place, so that each says less.
+    """
+    less = [FOUND * np.log1p((p.play / PLACE) ** 2) for p in scene.photos]
     kept = []
     for c in scene.candidates:
         found = candidate_evidence(scene, c)
         total = found.llr.sum()
-        if c.fixed_ends is not None or (
-            total >= LEAST_EVIDENCE and total >= LEAST_MEAN * found.visible.sum()
-        ):
+        least = float((found.visible.sum((1, 2)) * (LEAST_MEAN - np.array(less))).sum())
+        if c.fixed_ends is not None or total >= max(LEAST_EVIDENCE, least):
             kept.append(c)
     return scene.with_candidates(kept)

@@ -14,6 +14,7 @@ from recon.frame.model import Frame, Joint, Member
 from recon.workshop.audit.matching import Extra, Match, Matching, Missing, Pair, alike, best_matching
 from recon.workshop.audit.sentences import AuditSentences
 from recon.workshop.hardware.bolts import lap_centre
+from recon.workshop.squareness import squareness
 
 OPENINGS = 3  # of a missing member that a photo must have in sight before it counts as missing
 TITLES = {  # of the verdicts
@@ -33,14 +34,14 @@ class Difference:
     kind : str
         "mirrored", "length", "shift", "both", "moved", "missing", "extra", "bolt missing", "bolt extra",
         "width", "stock", "pitch"; of what was not checked: "end", "bolt", "reading", "out of sight"; of what
-        a person says: "bolt".
+        a person says: "bolt"; measured in photos: "squareness".
     members : tuple of str
         Ids of the plan; of an extra member the built frame's.
     text : str
         A sentence.
     severity : str
         "different", "doubtful" (the reading is not sure), "not checked", or "said" (as planned by a person's
-        word, in no photo).
+        word, in no photo), or "measured".
     """
 
     kind: str
@@ -66,6 +67,9 @@ class Audit:
         Whether the plan's mirror image was built.
     said : tuple of Difference
         What is as planned by a person's word alone: no photo shows it.
+    squareness : tuple of Difference
+        How far it is racked and its members off their places, where that is more than the photos' error: it
+        makes no verdict.
     """
 
     verdict: str
@@ -74,6 +78,7 @@ class Audit:
     names: dict[str, str]
     mirrored: bool
     said: tuple[Difference, ...] = ()
+    squareness: tuple[Difference, ...] = ()
 
 
 def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
@@ -116,7 +121,9 @@ def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
     certain = any(d.severity == "different" for d in differences)
     verdict = "different" if certain else "cannot say" if differences or not_checked else "same"
     names = {pair.plan.id: pair.built.id for pair in matching.pairs}
-    return Audit(verdict, differences, not_checked, names, matching.mirrored, said)
+    measured = squareness(matching.built, {built: plan for plan, built in names.items()})
+    square = tuple(Difference("squareness", s.members, s.text, "measured") for s in measured)
+    return Audit(verdict, differences, not_checked, names, matching.mirrored, said, square)
 
 
 def _sizes(built: Frame, plan: Frame) -> Iterator[Difference]:
@@ -285,6 +292,7 @@ def audit_text(result: Audit) -> str:
         ),
         ("Not checked", result.not_checked),
         ("As planned by a person's word, in no photo", result.said),
+        ("Out of square, as measured in the photos", result.squareness),
     )
     by_word = result.verdict == "same" and result.said
     parts = [TITLES["same, as said" if by_word else result.verdict]]
