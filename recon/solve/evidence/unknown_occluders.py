@@ -50,19 +50,19 @@ def without_hidden_runs(evidence: LineEvidence, cost: float = HIDDEN_RUN) -> Lin
     if not worth_it.any():
         return evidence
     visible = evidence.visible.reshape(faces.shape)
-    out, hidden = faces.copy(), np.zeros(faces.shape, bool)
+    out, hidden = faces.copy(), np.zeros_like(visible)
     rows = np.nonzero(worth_it)[0]
     for row, states in zip(rows, _hidden(faces[rows], cost)):
         for run in _runs(states, visible[row]):
             out[row, run] = 0.0
             hidden[row, run] = True
             _charge(out[row], run, visible[row], cost)
-    hidden = hidden.reshape(llr.shape)
+    gone = hidden.reshape(llr.shape)
     return LineEvidence(
         out.reshape(llr.shape),
-        np.where(hidden, -1, evidence.hit),
-        evidence.visible & ~hidden,
-        np.where(hidden, -1, evidence.head),
+        np.where(gone, -1, evidence.hit),
+        evidence.visible & ~gone,
+        np.where(gone, -1, evidence.head),
     )
 
 

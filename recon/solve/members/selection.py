@@ -203,10 +203,10 @@ def _first_looks(scene: Scene, lines: Lines, reach: int) -> dict[LineKey, _Line]
         evidence = along_line(scene.photos, side_by_side(o for _, _, o in part), scene.occluders)
         stop = np.cumsum([o.centre.shape[1] for _, _, o in part])
         for (key, lo, openings), b in zip(part, stop):
-            part = evidence.part(b - openings.centre.shape[1], b)
-            if part.llr.clip(0).sum() < LEAST_EVIDENCE:
+            here = evidence.part(b - openings.centre.shape[1], b)
+            if here.llr.clip(0).sum() < LEAST_EVIDENCE:
                 continue
-            line = _Line(key, lo, scene.occluders, part)
+            line = _Line(key, lo, scene.occluders, here)
             if line.stretch[2] >= LEAST_EVIDENCE:
                 line.occluders = _off_line(scene, key)
                 out[key] = line
