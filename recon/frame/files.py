@@ -31,7 +31,9 @@ from recon.geometry.arrays import Vector
 from recon.geometry.camera import Camera
 
 FORMAT, VERSION = "drilled-frame", 1
+LONGEST_NAME = 200  # characters of a frame's name; as the schema has it
 NEAR_UNIT = 0.05  # a direction's length this near to 1 is rounding, as in [0.7, 0.7, 0]; else it is refused
+MOST_CLASHES = 1000  # pairs of members in one place that are counted; one is named
 MISSED = 0.5  # pitches: holes farther than this off their bolt's axis are other holes
 
 
@@ -307,12 +309,14 @@ def _unit(vector: ArrayLike, place: str, field: str) -> Vector:
 
 def _check_room(members: tuple[Member, ...], where: str) -> None:
     at = {m.id: m for m in members}
-    clashes = [(a, b) for a, b, _ in collisions(members) if at[a].on_lattice and at[b].on_lattice]
+    found = collisions(members, MOST_CLASHES)
+    clashes = [(a, b) for a, b, _ in found if at[a].on_lattice and at[b].on_lattice]
     if clashes:
         a, b = clashes[0]
         (low_a, high_a), (low_b, high_b) = bounds(at[a]), bounds(at[b])
         spot = (np.maximum(low_a, low_b) + np.minimum(high_a, high_b)) / 2
-        more = f" ({len(clashes) - 1} more pairs do.)" if len(clashes) > 1 else ""
+        many = f"{len(clashes) - 1}{' and more' if len(found) > MOST_CLASHES else ''}"
+        more = f" ({many} more pairs do.)" if len(clashes) > 1 else ""
         raise ReconError(
             f"{where}: members {a} and {b} take the same room at "
             f"[{', '.join(f'{x:.4g}' for x in spot + 0.0)}]; move or shorten one of them.{more}"

@@ -70,6 +70,8 @@ class Reading:
         Photos that were not used, and why.
     against : list[Objection]
         Where the photos show something else than the user says.
+    not_written : str
+        Why the pictures of the stages could not be written, in a sentence; empty where they were.
     """
 
     frame: Frame
@@ -78,6 +80,7 @@ class Reading:
     cameras: dict[str, Camera]
     set_aside: list[SetAside] = field(default_factory=list)
     against: list[Objection] = field(default_factory=list)
+    not_written: str = ""
 
 
 @dataclass(frozen=True)
@@ -111,16 +114,20 @@ class _Watch:
     def __init__(
         self, progress: Callable[[str, float], object] | None, cancelled: Callable[[], object] | None
     ) -> None:
-        self.progress, self.cancelled = progress, cancelled
+        self.progress, self.cancelled, self.stopped = progress, cancelled, False
+
+    def stop(self) -> None:
+        """Lets threads that are still at work say nothing more, and end at their next look."""
+        self.stopped = True
 
     def tell(self, stage: str, fraction: float) -> None:
         """Reports the stage and the fraction that is done."""
-        if self.progress:
+        if self.progress and not self.stopped:
             self.progress(stage, fraction)
 
     def check(self) -> None:
         """Raises ReconError where the reading is to stop."""
-        if self.cancelled and self.cancelled():
+        if self.stopped or (self.cancelled and self.cancelled()):
             raise ReconError("The reading was stopped.", exit_code=130)
 
 
@@ -196,10 +203,18 @@ def read(
     frame, scene = make_frame(photos, scene, scales, stocks, stock_id, length, constraints)
     frame = frame if constraints else untied_not_sure(frame)
     openings, rows, cameras = reading_tables(readings, scene, frame, scales)
-    if debug_dir is not None:
-        write_stages(debug_dir, readings, scene)
+    not_written = _write_stages(debug_dir, readings, scene) if debug_dir is not None else ""
     watch.tell("done", 1.0)
-    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against)
+    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against, not_written)
+
+
+def _write_stages(folder: str | Path, readings: Sequence[PhotoReading], scene: Scene) -> str:
+    """Writes the pictures of the stages; why it could not, in a sentence: the frame is there all the same."""
+    try:
+        write_stages(folder, readings, scene)
+    except ReconError as error:
+        return str(error)
+    return ""
 
 
 def _working_copy(photo: PhotoImage) -> _WorkingCopy:
@@ -241,8 +256,14 @@ class _EachPhoto:
             return reading
 
         # Two at a time: the filters leave the interpreter's lock, and memory stays bounded.
-        with ThreadPoolExecutor(2) as pool:
+        pool = ThreadPoolExecutor(2)
+        try:
             return list(pool.map(one, copies))
+        except KeyboardInterrupt:  # whoever stops the reading does not wait for what is under way
+            self.watch.stop()
+            raise
+        finally:
+            pool.shutdown(wait=not self.watch.stopped, cancel_futures=True)
 
     def _read_one(self, copy: _WorkingCopy, openings: np.ndarray) -> PhotoReading:
         """One photo read from its openings; from the camera that it had, where the frame has one."""
