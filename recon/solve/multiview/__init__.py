@@ -7,5 +7,6 @@ Modules, in the order of the method:
 - ``photo_choice``: of one photo's solutions the one whose members explain most of it.
 - ``hypotheses``: all photos in one world; of nearly equal hypotheses the one that explains most.
 - ``rounds``: select members, adjust cameras, look again, find the ends.
+- ``mirrored``: photos that fit as their mirror images only.
 - ``assemble``: the group of photos that show one frame, and its scene.
 """
