@@ -133,6 +133,7 @@ def compose_papers(
     >>> [section.title for section in made.document.sections][1:4]
     ['Parts list', 'Cut list', 'Drawings']
     """
+    _refuse_too_large(frame)
     if paper not in PAPERS:
         raise ReconError(f"'{paper}' is no paper that is known here; choose {listed(PAPERS, 'or')}.")
     angle = angle or PAPERS[paper].angle
@@ -159,6 +160,15 @@ def compose_papers(
         Section("Build steps", tuple(_steps(frame, parts.pitch_mm, steps, names, hole))),
     )
     return Papers(Document(title, paper, sections), tuple(missing))
+
+
+def _refuse_too_large(frame: Frame) -> None:
+    holes = sum(m.holes for m in frame.members)
+    if len(frame.members) > MOST_MEMBERS or holes > MOST_HOLES:
+        raise ReconError(
+            f"This frame has {len(frame.members)} members and {holes} holes; papers are made of up to "
+            f"{MOST_MEMBERS} members and {MOST_HOLES} holes. Make a file of each of its parts, and papers of those."
+        )
 
 
 def _cuts(
