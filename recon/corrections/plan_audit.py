@@ -37,7 +37,7 @@ def compare_with_plan(frame: Frame, plan: Frame | None) -> dict[str, Any]:
 
     def row(d: Any) -> dict[str, Any]:
         return {
-            "text": d.text,
+            "text": d.full_text,
             "severity": d.severity,
             "kind": d.kind,
             "members": [id for id in (found.names.get(m, m) for m in d.members) if id in ids],

@@ -25,6 +25,7 @@ from recon.corrections.codec import (
 from recon.corrections.model import Corrections, LapKey
 from recon.errors import ReconError
 from recon.frame.model import Frame, Joint, Member, flipped
+from recon.frame.squareness import racked_from_dict, to_dict
 
 T = TypeVar("T")
 
@@ -91,8 +92,9 @@ def difference(old: State, new: State) -> Json:
     -------
     dict
         `members` and `joints`, each {put, gone}; `order` of the members where it is not the obvious one;
-        `frame`, fields of the frame; `said`, corrections by the journal's keys.  Keys of what did not change
-        are left out.
+        `frame`, fields of the frame; `racked`, how far it is out of square (beside `frame`, whose fields
+        older programs must know); `said`, corrections by the journal's keys.  Keys of what did not change are
+        left out.
 
     Examples
     --------
@@ -116,6 +118,8 @@ def difference(old: State, new: State) -> Json:
     }
     if fields:
         delta["frame"] = fields
+    if old.frame.racked != new.frame.racked:
+        delta["racked"] = new.frame.racked and to_dict(new.frame.racked)
     corrections = corrections_difference(old.corrections, new.corrections)
     if corrections:
         delta["said"] = corrections
@@ -194,6 +198,8 @@ class _Patch:
             self._other_joints = True
         for name, value in delta.get("frame", {}).items():
             self._fields[name] = frame_field_from_json(name, value)
+        if "racked" in delta:
+            self._fields["racked"] = racked_from_dict(delta["racked"])
         self._with_older_words(words, was)
 
     def _put_members(self, delta: Json) -> None:

@@ -24,6 +24,7 @@ from recon.frame.entries import bolt_of_dict, end_from_dict, end_to_dict, joint_
 from recon.frame.joints import collisions, find_joints, mark_three_way
 from recon.frame.lattice import on_lattice
 from recon.frame.model import Frame, Joint, Member, Photo, StockUse, as_tuple, bounds, label
+from recon.frame.squareness import off_place_from_dict, racked_from_dict, to_dict
 from recon.frame.stock import Stock, find_stock, load_stocks
 from recon.frame.user_files import Place, check, parse_json, read_text, suggest
 from recon.geometry.arrays import Vector
@@ -109,15 +110,22 @@ def frame_to_dict(frame: Frame) -> dict[str, Any]:
         "name": frame.name,
         "pitch_mm": frame.pitch_mm,
         "stock": frame.stock and asdict(frame.stock),
-        "members": [
-            {**vars(m), "ends": list(map(end_to_dict, m.ends))} for m in frame.members
-        ],  # asdict takes five times as long
+        "members": list(map(_member_to_dict, frame.members)),
         "joints": list(map(joint_to_dict, frame.joints)),
         "photos": list(map(photo_to_dict, frame.photos)),
         "doubts": list(frame.doubts),
     }
+    if frame.racked:
+        data["racked"] = to_dict(frame.racked)
     plain: dict[str, Any] = _plain(data)
     return plain
+
+
+def _member_to_dict(m: Member) -> dict[str, Any]:
+    """The member; how far it is off its place is left out where that is not known."""
+    entry = {**vars(m), "ends": list(map(end_to_dict, m.ends))}  # asdict takes five times as long
+    off = entry.pop("off_place")
+    return {**entry, "off_place": to_dict(off)} if off else entry
 
 
 def _plain(value: Any) -> Any:
@@ -169,6 +177,7 @@ def frame_from_dict(data: Any, where: str = "frame", stocks: dict[str, Stock] | 
         photos=tuple(map(photo_from_dict, data.get("photos", ()))),
         doubts=tuple(data.get("doubts", ())),
         name=data.get("name", ""),
+        racked=racked_from_dict(data.get("racked")),
     )
     _check_room(members, where)
     joints = _joints(data["joints"], members, where) if "joints" in data else find_joints(members)
@@ -276,6 +285,7 @@ def _members(
                 ends=(start, end),
                 on_lattice=entry.get("on_lattice", True),
                 seen=int(entry.get("seen", 0)),
+                off_place=off_place_from_dict(entry.get("off_place")),
             )
         )
     fits = on_lattice(members)

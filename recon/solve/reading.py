@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -33,7 +33,12 @@ from recon.solve.priors.constraints import (
 from recon.solve.priors.plan import with_plan
 from recon.solve.priors.resolve import resolve
 from recon.solve.result.frame import make_frame
-from recon.solve.result.plane_or_frame import planes_or_frame, untied_not_sure, without_plane_evidence
+from recon.solve.result.plane_or_frame import (
+    PlanesOrFrame,
+    planes_or_frame,
+    untied_not_sure,
+    without_plane_evidence,
+)
 from recon.solve.result.refusal import why_no_frame
 from recon.solve.result.tables import first_tables, reading_tables
 
@@ -43,6 +48,8 @@ WIDTH_SHRINK = (
     0.97  # of a width, as measured: light and shade move the visible spots towards the edge between
 )
 WIDTH_SPREAD = 0.04  # the faces, so that widths come out up to 6 % small
+
+NO_FRAME = "its rows make no frame by themselves, while other photos show one"
 
 
 @dataclass(frozen=True)
@@ -185,8 +192,7 @@ def read(
         readings = [_with_width(r, c, width) for r, c in zip(readings, copies)]
     watch.tell("putting the photos together", PHOTOS_DONE)
     watch.check()
-    scene, against = _solve(readings, copies, constraints, width, watch)
-    test = planes_or_frame(scene)
+    scene, against, test = _solve_until_frame(readings, copies, constraints, width, watch)
     if not scene.candidates or not scene.photos or (constraints is None and not test.is_frame):
         raise ReconError(why_no_frame(readings, {c.name: c.image for c in copies}))
     scene = without_plane_evidence(scene, test)
@@ -279,6 +285,33 @@ def _with_width(reading: PhotoReading, copy: _WorkingCopy, width: float) -> Phot
     if reading.photo is None or reading.lattice_width == width:
         return reading
     return read_photo(reading.name, reading.openings, reading.size, copy.focal_px, width)
+
+
+def _solve_until_frame(
+    readings: Sequence[PhotoReading],
+    copies: Sequence[_WorkingCopy],
+    constraints: Constraints | None,
+    width: float,
+    watch: _Watch,
+) -> tuple[Scene, list[Objection], PlanesOrFrame]:
+    """:func:`_solve`, and again without the photos that make no frame together, until the others do.
+
+    A photo with a wrong camera may tell most by itself and keep those out that show the frame.
+    """
+    scene, against = _solve(readings, copies, constraints, width, watch)
+    test = planes_or_frame(scene)
+    first, no_frame = (scene, against, test), [p.name for p in scene.photos]
+    while constraints is None and not test.is_frame:
+        rest = [r for r in readings if r.photo is not None and r.name not in no_frame]
+        if not rest or not scene.photos:  # each round tries fewer photos
+            return first
+        scene, against = _solve(rest, copies, None, width, watch)
+        test = planes_or_frame(scene)
+        used = {p.name for p in scene.photos}
+        aside = [(name, NO_FRAME) for name in no_frame]
+        scene = replace(scene, set_aside=(*scene.set_aside, *aside))
+        no_frame += sorted(used)
+    return scene, against, test
 
 
 def _solve(

@@ -21,6 +21,18 @@ def plural(n: int, one: str, many: str | None = None) -> str:
     return f"{n} {one if n == 1 else many or one + 's'}"
 
 
+_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def count_word(n: int) -> str:
+    """A whole number in words up to ten, else in digits.
+
+    >>> count_word(2), count_word(12)
+    ('two', '12')
+    """
+    return _NUMBERS[n] if 0 <= n < len(_NUMBERS) else str(n)
+
+
 def listed(words: Iterable[object], last: str = "and") -> str:
     """A list as a sentence has it, with `last` before its last word; '' for none.
 

@@ -189,6 +189,8 @@ class PhotoStore:
             cwd=_ROOT,
         )
         self._running = process
+        if self._stop.is_set():  # closed while it was begun
+            process.kill()
         killer = threading.Timer(PATIENCE_S * len(pairs), process.kill)
         killer.start()
         try:

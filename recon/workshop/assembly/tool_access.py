@@ -123,15 +123,30 @@ def reachable(access: ToolAccess, present: BoolArray) -> bool:
     >>> reachable(access, np.zeros(4, bool))
     True
     """
+    return any(head_sides(access, present))
+
+
+def head_sides(access: ToolAccess, present: BoolArray) -> tuple[bool, bool]:
+    """Whether the bolt can be put in and turned with its head where it starts, and where it ends.
+
+    Its nut is at the other end then.
+
+    Parameters
+    ----------
+    access : ToolAccess
+        Of the bolt.
+    present : (N,)
+        Which solids are there.
+    """
     there = present[access.near]
     free = np.logical_not(np.any(access.handle & there, axis=2))  # (2, angles)
     clear = np.logical_not(np.any(access.ring & there, axis=1))
     can_hold = clear & np.any(free, axis=1)
     can_turn = clear & _can_swing(free)
     if not ((can_hold[0] and can_turn[1]) or (can_turn[0] and can_hold[1])):
-        return False
+        return False, False
     way, end = np.any(access.way & there, axis=1), np.any(access.end & there, axis=1)
-    return bool((not way[0] and not end[1]) or (not way[1] and not end[0]))
+    return bool(not way[0] and not end[1]), bool(not way[1] and not end[0])
 
 
 def _can_swing(free: BoolArray) -> BoolArray:

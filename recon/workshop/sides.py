@@ -1,0 +1,71 @@
+"""The sides of a frame as people name them before it: front, back, left, right, top and bottom.
+
+The front is that of the drawings (`recon.workshop.drawing.projections.six_views`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from recon.frame.model import Member
+from recon.workshop.drawing.projections import six_views
+from recon.workshop.wording import direction_words
+
+NAMES = {
+    "Front": "front",
+    "Rear": "back",
+    "Left": "left",
+    "Right": "right",
+    "Top": "top",
+    "Bottom": "bottom",
+}
+ALONG = 0.999  # cosine from which a direction is that of a side: rounding
+_PLACES = {
+    "front": "in front",
+    "back": "at the back",
+    "left": "on the left",
+    "right": "on the right",
+    "top": "on top",
+    "bottom": "below",
+}
+
+
+class Sides:
+    """Names of a frame's sides.
+
+    Parameters
+    ----------
+    members : sequence of Member
+        Of the whole frame.
+    z_up : bool
+        Whether +z is up; where it is not known, sides are called by their axes.
+
+    Examples
+    --------
+    >>> sides = Sides([Member("A", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 12)])
+    >>> sides.name((0, -1, 0)), sides.name((1, 0, 0)), sides.place((0, 1, 0)), sides.name((0.6, 0, 0.8))
+    ('front', 'right', 'at the back', '[0.6, 0, 0.8]')
+    >>> Sides([Member("A", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 12)], z_up=False).name((0, -1, 0))
+    '-y'
+    """
+
+    def __init__(self, members: Sequence[Member], z_up: bool = True):
+        self.z_up = z_up
+        views = six_views(members) if z_up and members else {}
+        self._towards = {NAMES[name]: view.towards for name, view in views.items()}
+
+    def name(self, vector: ArrayLike) -> str:
+        """The side that a vector points to: 'left', or its axis or components where it is none."""
+        unit = np.asarray(vector, float) / np.linalg.norm(vector)
+        for name, towards in self._towards.items():
+            if unit @ towards > ALONG:
+                return name
+        return direction_words(vector, False)
+
+    def place(self, vector: ArrayLike) -> str:
+        """Where something is that lies on that side: 'on the left', 'at +x'."""
+        name = self.name(vector)
+        return _PLACES.get(name, f"at {name}")
