@@ -3,6 +3,7 @@
 - compose: the document from beginning to end
 - list_blocks: parts list and cut list in it
 - drill_blocks: marking out and drilling in it
+- work_blocks: tools, bags of bolts, lifts and time in it
 - step_blocks: build steps in it
 - check_blocks: what was found wrong with the frame, and what to add
 - blocks: what a document is made of: sections of text, tables and drawings

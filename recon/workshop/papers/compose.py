@@ -37,6 +37,7 @@ from recon.workshop.papers.drill_blocks import drill_blocks
 from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks, shopping_blocks
 from recon.workshop.papers.pdf import print_area
 from recon.workshop.papers.step_blocks import step_blocks
+from recon.workshop.papers.work_blocks import work_blocks
 from recon.workshop.parts.oversize import Box, taken_words
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.parts.parts_model import PartsList
@@ -185,20 +186,24 @@ def compose_papers(
         Section(title, tuple(_cover(made, report, picture, print_area(paper)[1] - COVER_TEXT))),
         Section("Before you build", tuple(check_blocks(report))),
         *_lists(made, print_area(paper)[0], missing),
-        *_drilling(made, drill, print_area(paper)),
+        *_work(made, drill, print_area(paper)),
         Section("Drawings", tuple(_drawings(built, hole, paper, angle))),
         Section("Joint table", tuple(_joint_table(built, parts))),
-        Section("Build steps", tuple(step_blocks(built, parts, steps, hole))),
+        Section("Build steps", tuple(step_blocks(built, stocks, parts, steps, hole))),
     )
     return Papers(Document(title, paper, sections), tuple(missing))
 
 
-def _drilling(made: _Made, drill: str | None, size: tuple[float, float]) -> Iterator[Section]:
-    """Marking out and drilling, where it is asked for or sticks are not drilled."""
+def _work(made: _Made, drill: str | None, size: tuple[float, float]) -> Iterator[Section]:
+    """Marking out and drilling, where it is asked for or sticks are not drilled; tools, bags and lifts."""
     plans = made.cuts.plans if made.cuts else ()
-    if drill or any(not stick.holes_mm for plan in plans for stick in plan.sticks):
+    if not drill and any(not stick.holes_mm for plan in plans for stick in plan.sticks):
+        drill = "all"
+    if drill:
         blocks = drill_blocks(made.frame, made.stocks, drill == "used", size)
         yield Section("Marking out and drilling", tuple(blocks))
+    work = work_blocks(made.frame, made.stocks, made.parts, made.cuts, made.steps, drill)
+    yield Section("Tools, bags and lifts", tuple(work))
 
 
 @dataclass(frozen=True)

@@ -105,7 +105,7 @@ def test_the_jig_is_at_full_size_on_paper(paper):
 
     def visit(text, cm, tm, font, size):
         if text.strip() in ("1", "2", "3", "4"):
-            places[int(text)] = np.dot(tm[4:6], [cm[1], cm[3]]) + cm[5]
+            places.setdefault(int(text), np.dot(tm[4:6], [cm[1], cm[3]]) + cm[5])
 
     pypdf.PdfReader(io.BytesIO(data)).pages[-1].extract_text(visitor_text=visit)
     assert np.diff([places[n] for n in (1, 2, 3, 4)]) == pytest.approx([-108.0] * 3, abs=0.01)
