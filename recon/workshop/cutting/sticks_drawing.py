@@ -22,7 +22,7 @@ from recon.workshop.drawing.vector import (
 from recon.workshop.wording import plural
 
 MARGIN, ROW, BAR = 3.0, 17.5, 6.0  # mm: beside the longest stick, from stick to stick, height of a stick
-TEXT, SMALL = 2.7, 2.1  # mm
+TEXT, SMALL = 2.7, 2.2  # mm; 6 points are 2.12 mm
 SAW = Pen(0.5)
 
 
@@ -111,7 +111,7 @@ def _label(member: str, holes: int, left: float, right: float, y: float) -> Text
     for text in (f"{member}: {plural(holes, 'hole')}", f"{member}: {holes}", f"{member}:{holes}"):
         if text_width(text, TEXT) <= right - left - 0.6:
             return Text(at, text, TEXT, "middle", True, False, True)
-    size = min(TEXT, max((right - left - 0.4) / text_width(member, 1.0), 1.2))
+    size = min(TEXT, max((right - left - 0.4) / text_width(member, 1.0), SMALL))
     return Text(at, member, size, "middle", True, False, True)
 
 

@@ -10,15 +10,15 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
-from recon.frame.length import both_text, mm_text
+from recon.frame.length import SIZE_DOUBTS, both_text, mm_text
 from recon.frame.model import Frame, bounds
 from recon.frame.stock import Stock
 from recon.workshop.assembly.steps import BuildOrder, build_steps
-from recon.workshop.confidence_text import doubts, source_words, stock_words
+from recon.workshop.confidence_text import doubts, size_sentence, source_words, stock_words
 from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
 from recon.workshop.drawing.paper import ANGLES, PAPERS
 from recon.workshop.drawing.projections import ViewBoard, drawn_hole, six_views, views_needed
-from recon.workshop.drawing.view_sheet import best_sheet, one_view_sheet, side_of
+from recon.workshop.drawing.view_sheet import side_of, view_sheets
 from recon.workshop.formats import mass_text
 from recon.workshop.hardware.bolts import Bolt, bolt_words
 from recon.workshop.hardware.threads import Thread
@@ -36,6 +36,7 @@ from recon.workshop.papers.check_blocks import check_blocks, check_words
 from recon.workshop.papers.drill_blocks import drill_blocks
 from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks, shopping_blocks
 from recon.workshop.papers.pdf import print_area
+from recon.workshop.papers.photo_blocks import photo_blocks
 from recon.workshop.papers.step_blocks import step_blocks
 from recon.workshop.papers.work_blocks import work_blocks
 from recon.workshop.parts.oversize import Box, taken_words
@@ -106,6 +107,8 @@ def compose_papers(
     cutting: Mapping[str, Any] | None = None,
     drill: str | None = None,
     steps: BuildOrder | None = None,
+    photos: Sequence[tuple[str, bytes]] = (),
+    date: str = "",
 ) -> Papers:
     """All papers of a frame.
 
@@ -135,6 +138,10 @@ def compose_papers(
         all, where sticks are not drilled.
     steps : BuildOrder, optional
         Of `build_steps` of the frame as it is built (`as_built`), where they are known.
+    photos : sequence of (str, bytes)
+        Photos of the build with what was read in them: each one's name, and a JPEG or PNG.
+    date : str
+        Of the build, to print on each page; empty for none.
 
     Returns
     -------
@@ -187,11 +194,12 @@ def compose_papers(
         Section("Before you build", tuple(check_blocks(report))),
         *_lists(made, print_area(paper)[0], missing),
         *_work(made, drill, print_area(paper)),
-        Section("Drawings", tuple(_drawings(built, hole, paper, angle))),
         Section("Joint table", tuple(_joint_table(built, parts))),
         Section("Build steps", tuple(step_blocks(built, stocks, parts, steps, hole))),
+        Section("Drawings", tuple(_drawings(built, hole, paper, angle))),
+        *([Section("Photos", tuple(photo_blocks(photos)))] if photos else []),
     )
-    return Papers(Document(title, paper, sections), tuple(missing))
+    return Papers(Document(title, paper, sections, date), tuple(missing))
 
 
 def _work(made: _Made, drill: str | None, size: tuple[float, float]) -> Iterator[Section]:
@@ -267,10 +275,11 @@ def _cover(made: _Made, report: CheckReport, picture: bytes | None, height_mm: f
         yield Paragraph(text, "list")
     yield Heading("How sure this is")
     yield Paragraph(source_words(frame))
-    notes = doubts(frame)
-    for note in notes:
+    size = size_sentence(frame, made.stocks)
+    notes = [note for note in doubts(frame) if not note.startswith(SIZE_DOUBTS)]
+    for note in [size] * bool(size) + notes:
         yield Paragraph(note, "list")
-    if frame.photos and not notes:
+    if frame.photos and not (notes or size):
         yield Paragraph("Nothing is left in doubt by the reading.", "list")
 
 
@@ -296,9 +305,8 @@ def _facts(frame: Frame, stocks: Mapping[str, Stock], parts: PartsList) -> Itera
 def _drawings(frame: Frame, hole: float, paper: str, angle: str) -> Iterator[Block]:
     sizes = (print_area(paper, True), print_area(paper, False))
     board = ViewBoard(frame, hole)
-    yield Drawing(best_sheet(board, angle, sizes), True)
-    for name in views_needed(board, side_of(angle)):
-        yield Drawing(one_view_sheet(board, name, sizes), True)
+    for sheet in view_sheets(board, angle, views_needed(board, side_of(angle)), sizes):
+        yield Drawing(sheet, True)
 
 
 # Joints
@@ -313,7 +321,7 @@ def _joint_table(frame: Frame, parts: PartsList) -> Iterator[Block]:
         for k, (bolt, _) in enumerate(parts.bolts, 1)
     ]
     bare = [j for j in frame.joints if j.bolt == "none"]
-    rows += [
+    without = [
         (
             str(k),
             f"hole {j.a_hole + 1} of {j.a} on hole {j.b_hole + 1} of {j.b}",
@@ -322,10 +330,14 @@ def _joint_table(frame: Frame, parts: PartsList) -> Iterator[Block]:
         )
         for k, j in enumerate(bare, len(rows) + 1)
     ]
-    if not rows:
+    if not rows and not without:
         yield Paragraph("No member of this frame lies on another.")
         return
-    yield Table(("no.", "lap", "bolt", "how it is known" if some_seen else ""), tuple(rows), (0,), (1,), True)
+    columns = ("no.", "lap", "bolt", "how it is known" if some_seen else "")
+    if rows:
+        yield Table(columns, tuple(rows), (0,), (1,), True)
+    if without:
+        yield Table(columns, tuple(without), (0,), (1,))
     if any(bolt.three_way for bolt, _ in parts.bolts):
         yield Paragraph(
             "three-way: one of the three laps of a corner where three members cross in pairs. Put all three "
