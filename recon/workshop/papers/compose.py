@@ -162,14 +162,8 @@ def compose_papers(
     >>> [section.title for section in made.document.sections][1:4]
     ['Before you build', 'Parts list', 'Shopping list']
     """
-    _refuse_too_large(frame)
-    if paper not in PAPERS:
-        raise ReconError(f"'{paper}' is no paper that is known here; choose {listed(PAPERS, 'or')}.")
-    angle = angle or PAPERS[paper].angle
-    if angle not in ANGLES:
-        raise ReconError(f"'{angle}' is no way to lay out views; choose {listed(ANGLES, 'or')}.")
-    if not frame.members:
-        raise ReconError("The frame has no members, so there is nothing to make papers of.")
+    _refuse_what_makes_none(frame)
+    angle = _angle_of(paper, angle)
     missing: list[str] = []
     hole = drawn_hole(frame, stocks)
     parts = parts_list(
@@ -205,8 +199,20 @@ def compose_papers(
     return Papers(Document(title, paper, sections, date), tuple(missing))
 
 
-<<<<<<< HEAD
-def _refuse_too_large(frame: Frame) -> None:
+def _angle_of(paper: str, angle: str | None) -> str:
+    """How the three views lie; ReconError for a paper or a way that is not known."""
+    if paper not in PAPERS:
+        raise ReconError(f"'{paper}' is no paper that is known here; choose {listed(PAPERS, 'or')}.")
+    angle = angle or PAPERS[paper].angle
+    if angle not in ANGLES:
+        raise ReconError(f"'{angle}' is no way to lay out views; choose {listed(ANGLES, 'or')}.")
+    return angle
+
+
+def _refuse_what_makes_none(frame: Frame) -> None:
+    """Raises ReconError for a frame without members and for one too large."""
+    if not frame.members:
+        raise ReconError("The frame has no members, so there is nothing to make papers of.")
     holes = sum(m.holes for m in frame.members)
     if len(frame.members) > MOST_MEMBERS or holes > MOST_HOLES:
         raise ReconError(
@@ -214,7 +220,8 @@ def _refuse_too_large(frame: Frame) -> None:
             f"{MOST_MEMBERS} members and {MOST_HOLES} holes. Make a file of each of its parts, and papers of "
             "those."
         )
-=======
+
+
 def _work(made: _Made, drill: str | None, size: tuple[float, float]) -> Iterator[Section]:
     """Marking out and drilling, where it is asked for or sticks are not drilled; tools, bags and lifts."""
     plans = made.cuts.plans if made.cuts else ()
@@ -249,7 +256,6 @@ def _lists(made: _Made, width: float, missing: Sequence[str]) -> Iterator[Sectio
     yield Section("Parts list", tuple(parts_blocks(made.parts, made.planned)))
     yield Section("Shopping list", tuple(shopping_blocks(made.shopping)))
     yield Section("Cut list", tuple(cutting))
->>>>>>> h/wa
 
 
 def _cuts(
