@@ -84,8 +84,11 @@ def add_rack(parser: argparse.ArgumentParser) -> None:
     add(
         "--rack",
         metavar="FILE",
+        action="append",
+        default=[],
         help="what you own, CSV or TOML, with the columns item, id, length, count, first_hole, drilled, "
-        "trim; it is used first",
+        "trim; or the frame file of a build that is to be taken apart; it is used first; may be given more "
+        "than once",
     )
     add(
         "--overhang",
@@ -176,9 +179,17 @@ def load(args: argparse.Namespace) -> "tuple[Frame, dict[str, Stock], PriceList 
 
 def load_rack(args: argparse.Namespace, stocks: "Mapping[str, Stock]") -> "tuple[Rack | None, list[Box]]":
     """The rack (or None) and the boxes to keep out of, in pitches, that the arguments name."""
+    from recon.frame.files import load_frame
     from recon.workshop.parts.rack import load_rack
+    from recon.workshop.parts.rack_from_builds import joined_racks, rack_of_frame
 
-    return load_rack(args.rack, stocks) if args.rack else None, [_box(text) for text in args.keep_out]
+    racks = [
+        rack_of_frame(load_frame(path, dict(stocks)), stocks, getattr(args, "bolts", None))
+        if path.lower().endswith(".json")
+        else load_rack(path, stocks)
+        for path in args.rack
+    ]
+    return joined_racks(racks) if racks else None, [_box(text) for text in args.keep_out]
 
 
 def overhang_holes(args: argparse.Namespace, frame: "Frame") -> int:
