@@ -21,6 +21,7 @@ from recon.image.working_copy import working_copy
 from recon.solve.debug.stages import refuse_used_folder, write_stages
 from recon.solve.evidence.scene import Scene, SetAside
 from recon.solve.multiview.assemble import assemble
+from recon.solve.multiview.mirrored import name_mirrored
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.photo.read_photo import KNOWN_WIDTHS, read_openings, read_photo, read_posed
 from recon.solve.priors.constraints import (
@@ -207,6 +208,8 @@ def read(
     if not scene.candidates or not scene.photos or (constraints is None and not test.is_frame):
         raise ReconError(why_no_frame(readings, {c.name: c.image for c in copies}))
     scene = without_plane_evidence(scene, test)
+    if scene.set_aside and constraints is None:
+        scene = name_mirrored(scene, readings)
     if plan is not None:
         scene = with_plan(scene, plan)
     watch.tell("joints and stock", 0.97)
