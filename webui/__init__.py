@@ -1,4 +1,4 @@
-"""The page: check a reading against its photos, correct it, take the papers away.
+"""The page: check a reading against its photos, correct it, get its papers.
 
 serve      the page on a port of this machine
 app        the application: one build, one page

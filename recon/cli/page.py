@@ -23,7 +23,7 @@ def add_parser(subparsers: Subparsers) -> None:
     """Add `recon page` to the commands."""
     parser = subparsers.add_parser(
         "page",
-        help="check and correct a reading on a page in the browser",
+        help="read, check and correct a frame on a page in the browser",
         description=_DESCRIPTION,
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -74,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
                 "steps.html": _page(frame, steps, hole),
             },
         )
-    print_answer(args, data, steps_text(steps, frame.name), files)
+    print_answer(args, data, steps_text(steps, frame.name, frame.pitch_mm), files)
     return 0 if steps.steps else 1
 
 
@@ -106,11 +106,14 @@ def _page(frame: "Frame", steps: "BuildOrder", hole: float) -> str:
     from recon.frame.caution import CAUTION
     from recon.workshop.assembly.picture import step_sheet
     from recon.workshop.assembly.shots import CornerScenes
-    from recon.workshop.assembly.tool_access import ASSUMED
+    from recon.workshop.assembly.tool_access import room_words
     from recon.workshop.drawing.vector import sheet_svg
     from recon.workshop.formats import heading, page, paragraph
 
-    scenes, body = CornerScenes(frame, hole), [paragraph(CAUTION, "caution"), paragraph(ASSUMED)]
+    scenes, body = (
+        CornerScenes(frame, hole),
+        [paragraph(CAUTION, "caution"), paragraph(room_words(frame.pitch_mm))],
+    )
     for s in steps.steps:
         title = f"Step {s.number}" + (f", sub-frame {s.group}" if s.group else "")
         picture = sheet_svg(step_sheet(scenes, s.there, s.new, s.bolts, s.direction, title=title))

@@ -98,14 +98,14 @@ def spots(frame: Frame, request: Json) -> tuple[Spot, Spot]:
     """The two openings in `points`, checked."""
     points = request.get("points")
     if not isinstance(points, list) or len(points) != 2:
-        raise ReconError("Pick two openings to measure between.")
+        raise ReconError("Pick two holes to measure between.")
     return spot(frame, points[0]), spot(frame, points[1])
 
 
 def spot(frame: Frame, point: Any) -> Spot:
     """One picked opening {member, hole, face}, checked."""
     if not isinstance(point, dict):
-        raise ReconError("A picked opening must name its member, hole and face.")
+        raise ReconError("A picked hole must name its member, hole and face.")
     m = validation.member(frame, point)
     return Spot(m.id, validation.whole(point, "hole", 0, m.holes - 1), validation.whole(point, "face", 0, 3))
 

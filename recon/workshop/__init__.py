@@ -1,6 +1,7 @@
 """Using a frame: parts, rack, cutting, steps, checks, audit, papers. Knows no photos.
 
 - `wording`: numbers, lists, holes and directions in words
+- `sides`: front, back, left and right of a frame
 - `hardware`: bolts, nuts and washers by standard, the bolts of a frame, and what a section weighs
 - `solids`: members and bolts as boxes: which overlap, and which meet on their way
 - `frame_size`: a frame's pitch, its members' stock and its holes

@@ -75,7 +75,7 @@ def test_two_openings_are_picked_and_measured_on_a_photo(opened, serve, tmp_path
     assert page.evaluate("document.activeElement.id") == "measured"
     page.keyboard.type("nonsense")
     page.wait_for_selector("text='nonsense' is not a length")
-    assert page.is_disabled("#card >> text=Take it")
+    assert page.is_disabled("#card >> text=Use")
     page.fill("#measured", "22 1/2 in")
     page.wait_for_selector("text=Pitch 38.1 mm from 571.5 mm over 15 pitches")
     shot(page, f"measure-{size[0]}-{scheme}")

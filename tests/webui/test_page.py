@@ -170,7 +170,7 @@ def test_choosing_anywhere_chooses_everywhere(opened, serve, tmp_path):
         assert page.inner_text("#card .tag") == id
     page.click("#tab-laps")
     page.click("#panel .item >> nth=0")
-    assert page.inner_text("#card h2") == "Lap"
+    assert page.inner_text("#card h2") == "Joint"
     pressed = page.evaluate(CHOSEN)
     page.click("#tab-members")
     assert page.locator("#panel [aria-pressed=true]").count() == len(pressed) == 2

@@ -1,5 +1,6 @@
 """What follows from a frame as it stands, as plain rows for the page.
 
 parts_and_checks  parts, weight and checks
-papers            what can be taken away
+papers            the papers and files that are offered
+sides             which way front, back, left, right, up and down are
 """

@@ -12,6 +12,7 @@ from recon.corrections.edits import edit
 from recon.corrections.state import State
 from recon.errors import ReconError
 from webui.context import app_context, request_json
+from webui.derived.sides import sides
 from webui.storage.build import Conflict, Moment
 
 bp = Blueprint("change", __name__)
@@ -92,7 +93,15 @@ def _answer(old: State, new: State, words: str) -> Response:
     ids = [m["id"] for m in delta.get("members", {}).get("put", [])]
     photos = "photos" in delta.get("frame", {})
     shapes = {} if photos else on_photos.outlines(new.frame, set(ids))
-    return jsonify(n=build.n, **build.can(), words=words, delta=delta, shapes=shapes, again=photos)
+    return jsonify(
+        n=build.n,
+        **build.can(),
+        words=words,
+        delta=delta,
+        shapes=shapes,
+        again=photos,
+        sides=sides(new.frame),
+    )
 
 
 # A change that was meant for an older version

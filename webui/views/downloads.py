@@ -26,7 +26,7 @@ bp = Blueprint("downloads", __name__)
 
 @bp.get("/api/papers")
 def listed() -> Response:
-    """What can be taken away: [{id, name, what}]."""
+    """The papers and files: [{id, name, what}]."""
     return jsonify(papers=listed_papers())
 
 

@@ -11,6 +11,7 @@ from recon.geometry.arrays import Vector
 from recon.workshop.assembly.canonical_twin import CanonicalTwin
 from recon.workshop.assembly.disassembly import AssemblyModel, Move, Part, why_stuck
 from recon.workshop.hardware.bolts import Bolt, Hole, find_bolts
+from recon.workshop.sides import to_the_right
 from recon.workshop.wording import direction_words, holes_words, lap_words, listed, plural
 
 
@@ -51,6 +52,17 @@ class Labels:
         if move.direction is None:
             return None
         return as_tuple(np.round(self._turn.T @ np.asarray(move.direction)))
+
+
+# Where what moves this way comes from.
+_FROM = {
+    "up": "from below",
+    "down": "from above",
+    "left": "from the right",
+    "right": "from the left",
+    "front": "from the back",
+    "back": "from the front",
+}
 
 
 class StepWriter:
@@ -114,8 +126,8 @@ class StepWriter:
         direction = self.labels.direction(move)
         if group or self.flat or direction is None:
             return f"Put {self._name(move.part)} on top"
-        way = direction_words(direction, self.z_up)
-        return f"Bring {self._name(move.part)} in, {way if way in ('up', 'down') else f'along {way}'}"
+        way = direction_words(direction, self.z_up, to_the_right(self.labels.frame.members))
+        return f"Bring {self._name(move.part)} in {_FROM.get(way, f'along {way}')}"
 
     def _count(self, bolts: Sequence[int]) -> str:
         """'2 bolts', '1 bolt through 3 members', '3 bolts, 1 of them through 3 members'."""

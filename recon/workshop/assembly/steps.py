@@ -15,7 +15,7 @@ from recon.workshop.assembly.canonical_twin import canonical_twin
 from recon.workshop.assembly.disassembly import AssemblyModel, Move, Part, Stuck
 from recon.workshop.assembly.step_words import Labels, StepWriter, blockage_sentences
 from recon.workshop.assembly.sub_frames import plan_moves
-from recon.workshop.assembly.tool_access import ASSUMED
+from recon.workshop.assembly.tool_access import room_words
 from recon.workshop.hardware.bolts import Bolt
 from recon.workshop.solids import HOLE
 
@@ -111,8 +111,8 @@ def build_steps(frame: Frame, hole: float = HOLE, z_up: bool = True) -> BuildOrd
     >>> from recon.frame.model import Member
     >>> members = Member("A", (0, 0, 0), (0, 0, 1), 12), Member("B", (-2, -1, 5), (1, 0, 0), 8)
     >>> for step in build_steps(Frame(members, find_joints(members))).steps:
-    ...     print(step.text)
-    Lay A (12 holes) down. Bring B (8 holes) in, along +y, hole 3 of B on hole 6 of A. Join it with 1 bolt.
+    ...     print(step.text.split(". ")[1])
+    Bring B (8 holes) in from the front, hole 3 of B on hole 6 of A
     """
     if not frame.members:
         return BuildOrder(())
@@ -165,10 +165,10 @@ def _step(number: int, move: Move, begins: bool, sub_frames: Sequence[Part], wri
     )
 
 
-def steps_text(order: BuildOrder, name: str = "") -> str:
-    """The steps for a person to read, without the caution; `name` is the frame's."""
+def steps_text(order: BuildOrder, name: str = "", pitch_mm: float | None = None) -> str:
+    """The steps for a person to read, without the caution; `name` and pitch are the frame's."""
     if not order.steps:
         return "\n".join([NO_ORDER, *(f"  - {why}" for why in order.why)])
     lines = [f"Build steps{': ' + name if name else ''}", ""]
     lines += [f"{s.number:>4}. {s.text}" for s in order.steps]
-    return "\n".join([*lines, "", "Leave bolts finger-tight until the last step.", ASSUMED])
+    return "\n".join([*lines, "", "Leave bolts finger-tight until the last step.", room_words(pitch_mm)])

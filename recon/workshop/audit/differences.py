@@ -97,7 +97,7 @@ def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
     Not as planned.
     <BLANKLINE>
     Different
-      - Member B: 5 holes, plan 6; the end at hole 6, towards +x, is 1 hole too short.
+      - Member B: 5 holes, plan 6; the end at hole 6, the right one, is 1 hole too short.
     """
     matching = best_matching(built, plan)
     sentences = AuditSentences(matching, plan, z_up)

@@ -40,7 +40,7 @@ class Thread:
     nut_mm : float
         Greatest height of the nut.
     flats_mm : float
-        Across the flats of head and nut: the wrench.
+        Across the flats of head and nut: the spanner.
     head_mm : float
         Height of the head.
     washer_mm, washer_max_mm : float
@@ -158,7 +158,18 @@ INCH_LENGTHS_MM = tuple(
 
 def bolt_system(stock: Stock) -> str:
     """The system of bolts for a stock: "inch" where its pitch is a whole number of eighths of an inch."""
-    eighths = stock.pitch_mm / INCH_STEP_MM
+    return system_of_pitch(stock.pitch_mm)
+
+
+def system_of_pitch(pitch_mm: float | None) -> str:
+    """The system of bolts, "metric" or "inch", by the pitch (None: not known, and metric).
+
+    >>> system_of_pitch(38.1), system_of_pitch(40.0)
+    ('inch', 'metric')
+    """
+    if pitch_mm is None:
+        return "metric"
+    eighths = pitch_mm / INCH_STEP_MM
     return "inch" if abs(eighths - round(eighths)) < 1e-3 else "metric"
 
 

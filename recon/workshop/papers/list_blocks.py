@@ -14,7 +14,7 @@ from recon.workshop.cutting.sticks_drawing import marks_words, sticks_sheet
 from recon.workshop.formats import mass_text, money
 from recon.workshop.papers.blocks import Block, Drawing, Heading, Paragraph, Table
 from recon.workshop.parts.oversize import fit_words
-from recon.workshop.parts.parts_formats import amount_columns, by_stock, seen_words, wrench_words
+from recon.workshop.parts.parts_formats import amount_columns, by_stock, seen_words, spanner_words
 from recon.workshop.parts.parts_model import Line, PartsList
 from recon.workshop.parts.rack import RackUse
 from recon.workshop.wording import listed, plural
@@ -58,7 +58,7 @@ def _hardware_tables(parts: PartsList) -> Iterator[Block]:
     if others:
         yield Heading("Nuts and washers")
         washers = "one under the head, one under the nut"
-        rows = [(str(h.count), f"{h.kind} {h.name}", wrench_words(h.flats_mm) or washers) for h in others]
+        rows = [(str(h.count), f"{h.kind} {h.name}", spanner_words(h) or washers) for h in others]
         yield _table(parts, ("count", "what", ""), rows, others, (0,))
 
 

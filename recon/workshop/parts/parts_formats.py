@@ -189,9 +189,7 @@ def _tables(parts: PartsList) -> Iterator[_TextTable]:
         yield _table(parts, "Bolts", ["count", "bolt", "grip", "how it is known"], cells, bolts, (0,))
     others = [h for h in parts.hardware if h.kind != "bolt"]
     if others:
-        cells = [
-            [str(h.count), f"{h.kind} {h.name}", wrench_words(h.flats_mm) or "two to a bolt"] for h in others
-        ]
+        cells = [[str(h.count), f"{h.kind} {h.name}", spanner_words(h) or "two to a bolt"] for h in others]
         yield _table(parts, "Nuts and washers", ["count", "what", ""], cells, others, (0,))
 
 
@@ -244,9 +242,12 @@ def seen_words(line: HardwareLine) -> str:
     return ", ".join(f"{n} {word}" for n, word in counts if n)
 
 
-def wrench_words(flats_mm: float | None) -> str:
-    """The wrench for flats of this size: 'wrench 13 mm (1/2 in)'; '' where there are none."""
-    return f"wrench {mm_text(flats_mm)} ({inch_text(flats_mm)})" if flats_mm else ""
+def spanner_words(line: HardwareLine) -> str:
+    """What turns it: 'spanner 13 mm (1/2 in)', for inch threads 'wrench 1/2 in (13 mm)'; '' for none."""
+    if not line.flats_mm:
+        return ""
+    mm, inch = mm_text(line.flats_mm), inch_text(line.flats_mm)
+    return f"spanner {mm} ({inch})" if line.name.startswith("M") else f"wrench {inch} ({mm})"
 
 
 def _totals(parts: PartsList) -> str:

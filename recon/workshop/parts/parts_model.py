@@ -65,7 +65,7 @@ class HardwareLine:
     grip_mm : float or None
         Of bolts.
     flats_mm : float or None
-        Size of the wrench.
+        Across the flats: the size of the spanner.
     seen, assumed : int
         Bolts that were in photos, and those that were not and of which nobody says that they are there.
     where : tuple of str

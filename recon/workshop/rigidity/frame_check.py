@@ -20,6 +20,7 @@ from recon.workshop.rigidity.findings import (
 )
 from recon.workshop.rigidity.mechanism import Mobility, mobility
 from recon.workshop.rigidity.motion_words import motion_words
+from recon.workshop.sides import to_the_right
 from recon.workshop.solids import HOLE
 from recon.workshop.wording import listed, plural
 
@@ -94,7 +95,8 @@ def check_frame(
         *find_crossing(bolts),
         *find_ends_without_room(frame, bolts, hole),
     ]
-    findings += [Finding("motion", m.moving, m.joints, motion_words(m, z_up)) for m in state.motions]
+    right = to_the_right(frame.members) if frame.members else None
+    findings += [Finding("motion", m.moving, m.joints, motion_words(m, z_up, right)) for m in state.motions]
     most = MOST if len(frame.members) <= MANY else FEW
     return CheckReport(tuple(findings), state, additions(frame, may_turn, most, hole, state))
 

@@ -127,23 +127,23 @@ def test_flat_sides_of_a_box_are_built_first():
     steps = build_steps(box())
     assert steps.groups == (("P0", "P1", "X0", "X1"), ("P2", "P3", "X2", "X3"))
     assert [s.group for s in steps.steps] == [1, 1, 0, 2, 2, 0, 0, 0, 0]
-    assert any("Bring sub-frame 2 (P2, P3, X2 and X3) in, " in s.text for s in steps.steps)
+    assert any("Bring sub-frame 2 (P2, P3, X2 and X3) in from " in s.text for s in steps.steps)
 
 
 def test_holes_are_counted_from_one_and_named_with_the_new_member_first():
     frame = framed(member("A", (0, 0, 0), Z, 12), member("B", (-2, -1, 5), X, 8))
     (step,) = build_steps(frame).steps
     assert (
-        step.text == "Lay A (12 holes) down. Bring B (8 holes) in, along +y, hole 3 of B on hole 6 of A. "
-        "Join it with 1 bolt."
+        step.text == "Lay A (12 holes) down. Bring B (8 holes) in from the front, hole 3 of B on hole 6 of "
+        "A. Join it with 1 bolt."
     )
     assert (step.new, step.laid, step.there) == (("A", "B"), ("A",), ())
 
 
 def test_up_and_down_are_said_only_where_z_is_up():
     frame = framed(member("A", (0, 0, 0), X, 12), member("B", (3, -2, 1), Y, 8))
-    assert "in, down, hole" in build_steps(frame).steps[0].text
-    assert "in, along -z, hole" in build_steps(frame, z_up=False).steps[0].text
+    assert "in from above, hole" in build_steps(frame).steps[0].text
+    assert "in along -z, hole" in build_steps(frame, z_up=False).steps[0].text
 
 
 def test_one_member_is_a_frame_and_none_has_no_steps():

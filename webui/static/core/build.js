@@ -42,6 +42,7 @@ export const build = {
   redo: null,
   members: new Map(), // id -> Member
   joints: [],
+  sides: {}, // "left", "right", "front", "back", "up", "down" -> unit vector
   laps: new Map(), // String(LapKey) -> Joint
   bolts: new Map(), // member -> Map(hole -> its bolt)
   corrections: {},

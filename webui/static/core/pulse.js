@@ -65,7 +65,7 @@ function readingEnded({job, news}) {
   if (job.cancelled) return notice("The reading was cancelled; nothing was changed.");
   emit("read");
   const differ = (build.corrections.conflicts || []).length > 0;
-  const first = differ ? "That comes first in Doubts." : "What is least sure comes first in Doubts.";
+  const first = differ ? "That comes first in To confirm." : "What is least sure comes first in To confirm.";
   const words = `${(news || []).at(-1) || "The photos were read"}. ${first}`;
   const leftOut = job.left_out.map(([photo, reason]) => `${photo}: ${reason}`);
   notice([words, ...leftOut].join(" "), leftOut.length ? "warn" : "", differ || leftOut.length > 0);

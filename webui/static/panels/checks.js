@@ -29,7 +29,7 @@ const VERDICT = {
   different: "Differs from the plan:",
   "cannot say": "It cannot be said whether it is built as planned:",
 };
-const NOTHING = "Nothing is in the way of anything, and every lap has its bolt.";
+const NOTHING = "Nothing is in the way of anything, and every joint has its bolt.";
 
 /**
  * Draws the panel.
@@ -53,8 +53,8 @@ export function drawChecks() {
 
 function freedomWords({freedom, wanted}) {
   const unwanted = freedom - wanted;
-  if (!unwanted) return "Its bolts leave the frame no way to move that is not wanted.";
-  return `The frame can move in ${plural(unwanted, "way")} that ${unwanted === 1 ? "is" : "are"} not wanted.`;
+  if (!unwanted) return "Bolted as shown, it cannot rack or fold.";
+  return `The frame can rack or fold in ${plural(unwanted, "way")}.`;
 }
 
 const answer = (text, act) => h("span.answers", {}, button(text, act));

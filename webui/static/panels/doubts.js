@@ -24,12 +24,12 @@ const KIND = {
   note: "Note",
 };
 const KEYS =
-  "Least sure first. Keys: j next, k back, y right as it is, Delete not there, e other end, comma and " +
+  "Least sure first. Keys: j next, k back, y correct, Delete not there, e other end, comma and " +
   "full stop one hole less or more, < > shift along itself.";
-const READING = "The photos are being read. Openings and rows are drawn on each as they are found.";
+const READING = "The photos are being read. Holes and rows are drawn on each as they are found.";
 const READ_NOW = "Now press “Read photos”. What is least sure then comes first here.";
 const NO_PHOTOS = "Once photos are read, what is least sure comes first here.";
-const NONE_LEFT = "No doubts are left.";
+const NONE_LEFT = "Nothing is left to confirm.";
 
 const kept = keeper();
 let present = null; // the key of the doubt that is gone through; `chosen.doubt` is where it stood last
@@ -47,10 +47,8 @@ const keyOf = d => JSON.stringify([d.kind, d.members, d.lap, d.end, isByText(d) 
 
 const presentIndex = () => build.doubts.findIndex(d => keyOf(d) === present);
 
-/** @returns {string} the text of the tab */
-export function doubtsTitle() {
-  return build.doubts.length ? `Doubts ${build.doubts.length + (build.moreDoubts || 0)}` : "Doubts";
-}
+/** @returns {number} how many there are, for the tab */
+export const doubtsCount = () => (build.doubts.length ? build.doubts.length + (build.moreDoubts || 0) : 0);
 
 /**
  * Draws the panel.
@@ -141,7 +139,7 @@ function chosenDoubt() {
   return isShown && d.members.every(id => chosen.members.includes(id)) ? d : null;
 }
 
-/** Answers the present doubt: right as it is; without one, confirms the chosen member. */
+/** Answers the present doubt: correct; without one, confirms the chosen member. */
 export async function answerDoubt() {
   await settled();
   const d = chosenDoubt();

@@ -1,4 +1,4 @@
-// The panel "Take away": papers and files, the plan, the size and the place of the frame, and other
+// The panel "Papers and files": papers and files, the plan, the size and the place of the frame, and other
 // devices. Needs api, changes, loading, measure.
 
 import {get, post, upload} from "../core/api.js";
@@ -12,7 +12,13 @@ import {start as measure} from "./measure.js";
 
 const ZIP = "photos, corrections, frame file, in one zip that opens elsewhere";
 const KEEP_MS = 60000; // until a saved file's memory is given back
-const LEAVE_IT = {text: "Leave it", value: null};
+const CANCEL = {text: "Cancel", value: null};
+// Quarter turns of the frame: in words, the side whose axis it turns about, and its sense.
+const TURNS = [
+  ["Tip forwards", "right", 1],
+  ["Tip to the right", "back", 1],
+  ["Turn to the left", "up", 1],
+];
 let papers = null;
 
 /**
@@ -81,8 +87,15 @@ async function sendPlan(file) {
   }
 }
 
+/** A quarter turn about a side's axis, as the server names it: "x+". */
+function quarter(side, sense) {
+  const axis = build.sides[side];
+  const i = axis.findIndex(Boolean);
+  return `${"xyz"[i]}${axis[i] * sense > 0 ? "+" : "-"}`;
+}
+
 function sizeSection() {
-  const turn = axis => button(`Turn about ${axis}`, () => edit({op: "turn", quarter: `${axis}+`}));
+  const turn = ([text, side, sense]) => button(text, () => edit({op: "turn", quarter: quarter(side, sense)}));
   return [
     h("h3.pad", {}, "Size and place"),
     h(
@@ -90,7 +103,7 @@ function sizeSection() {
       {},
       button("One measured length", askScale),
       button("Stock of all members", askStock),
-      ["x", "y", "z"].map(turn),
+      build.members.size ? TURNS.map(turn) : null,
     ),
   ];
 }
@@ -121,12 +134,12 @@ async function askScale() {
   const placeholder = "A = 610 mm   or   16 holes = 24 1/8 in";
   const text = h("input", {type: "text", id: "scale-text", autocomplete: "off", placeholder});
   const label = h("label", {for: "scale-text"}, "A member or a number of holes, from end to end");
-  const onPhoto = {text: "Between two openings on a photo", value: "photo"};
+  const onPhoto = {text: "Between two holes on a photo", value: "photo"};
   const hasCamera = build.photos.some(p => p.camera);
   const choice = await ask(
     "One measured length",
     [label, text],
-    [{text: "Take it", value: 1}, ...(hasCamera ? [onPhoto] : []), LEAVE_IT],
+    [{text: "Use", value: 1}, ...(hasCamera ? [onPhoto] : []), CANCEL],
   );
   if (choice === "photo") measure();
   else if (choice && (await edit({op: "scale", text: text.value.trim()}))) notice(build.undo);
@@ -136,7 +149,7 @@ async function askStock() {
   const option = s => h("option", {value: s.id, selected: build.stock?.id === s.id}, s.name);
   const select = h("select", {id: "all-stock"}, build.stocks.map(option));
   const body = [h("label", {for: "all-stock"}, "Stock"), select];
-  if (await ask("Stock of all members", body, [{text: "Take it", value: 1}, LEAVE_IT])) {
+  if (await ask("Stock of all members", body, [{text: "Use", value: 1}, CANCEL])) {
     edit({op: "stock", members: null, stock: select.value});
   }
 }

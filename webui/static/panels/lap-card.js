@@ -27,7 +27,7 @@ export function lapCard(key) {
     h(
       "div.cardhead",
       {},
-      h("h2", {}, "Lap"),
+      h("h2", {}, "Joint"),
       h("span.dim", {}, joint.three_way ? "three-way" : ""),
       closeButton(),
     ),
@@ -43,7 +43,7 @@ export function lapCard(key) {
     h(
       "div.buttons",
       {},
-      button("Part the lap", () => set("apart")),
+      button("Separate", () => set("apart")),
       button("Meant to turn", mayTurn, {pressed: turning}),
     ),
   ];
@@ -80,9 +80,9 @@ export async function askLap(id) {
   ];
   const buttons = [
     {text: "Join", value: 1},
-    {text: "Leave it", value: null},
+    {text: "Cancel", value: null},
   ];
-  if (!(await ask(`Join ${id} by a lap`, body, buttons))) return;
+  if (!(await ask(`Join ${id} to another member`, body, buttons))) return;
   const lap = [id, Number(mine.value) - 1, other.value, Number(theirs.value) - 1];
   edit({op: "lap", lap, word: "joined"});
 }

@@ -14,7 +14,7 @@ const kept = keeper();
  * @returns {HTMLElement[]}
  */
 export function drawLaps() {
-  if (!build.joints.length) return emptyPanel("No laps yet.");
+  if (!build.joints.length) return emptyPanel("No joints yet.");
   return kept([build.joints, String(chosen.lap)], () => {
     const more = build.joints.length - MOST;
     const list = h("ul.list", {}, build.joints.slice(0, MOST).map(lapItem));

@@ -13,7 +13,7 @@ import {button} from "./elements.js";
 
 const TYPING_MS = 200;
 const FIRST =
-  "Pick the first opening on a photo: click it, or bring it to the cross and press Enter. It may be of " +
+  "Pick the first hole on a photo: click it, or bring it to the cross and press Enter. It may be of " +
   "any member.";
 const TYPE =
   "Lay the tape from centre to centre and type what it shows, in mm or inches (610 mm, 24 1/8 in).";
@@ -103,7 +103,7 @@ function nextStep() {
   if (points.length > 1) return where || problem;
   const {hole, member} = points[0];
   const first = `From the centre of hole ${hole + 1} of ${member}.`;
-  return `${first} Now the second opening, the farther off the better.`;
+  return `${first} Now the second hole, the farther off the better.`;
 }
 
 async function take() {
@@ -164,7 +164,7 @@ export function measureCard() {
 }
 
 function lengthFields(words) {
-  const takeButton = button("Take it", take, {kind: "main", disabled: !words, title: "Enter"});
+  const takeButton = button("Use", take, {kind: "main", disabled: !words, title: "Enter"});
   return [
     h("label", {for: "measured"}, "What the tape shows, centre of hole to centre of hole"),
     input,

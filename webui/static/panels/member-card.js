@@ -11,7 +11,7 @@ import {button, closeButton} from "./elements.js";
 import {askLap} from "./lap-card.js";
 import {memberIcon} from "./member-icon.js";
 
-const AXES = ["x", "y", "z"];
+const WAYS = ["left", "right", "front", "back", "down", "up"];
 
 /**
  * The card of one member.
@@ -37,7 +37,7 @@ export function memberCard(m) {
     h(
       "div.buttons",
       {},
-      button("Right as it is", () => edit({op: "confirm", member: m.id}), {kind: "main", title: "Key y"}),
+      button("Correct", () => edit({op: "confirm", member: m.id}), {kind: "main", title: "Key y"}),
       button("Delete", () => edit({op: "delete", members: [m.id]}), {title: "Key Delete"}),
       button("Split…", () => askSplit(m), {title: "Key s"}),
     ),
@@ -85,7 +85,7 @@ function endControls(m, end) {
     h("legend", {}, `End at hole ${hole}: ${endWords(m, end)}`),
     button("−", () => by(-1), {label: `One hole less at hole ${hole}`, title: key(",")}),
     button("+", () => by(1), {label: `One hole more at hole ${hole}`, title: key(".")}),
-    button("It ends here", () => by(0), {kind: "wide", label: `It ends here, at hole ${hole}`}),
+    button("End is right", () => by(0), {kind: "wide", label: `End is right, at hole ${hole}`}),
   );
 }
 
@@ -100,7 +100,7 @@ function moreActions(ids, m) {
       "div.row.wrap",
       {},
       h("span", {}, "Shift"),
-      AXES.map((axis, i) => shiftButtons(ids, axis, i)),
+      WAYS.filter(way => build.sides[way]).map(way => shiftButton(ids, way)),
     ),
     h("div.row", {}, stockSelect(ids, m)),
     m && turnRow(m),
@@ -123,12 +123,10 @@ function alongRow(ids) {
   );
 }
 
-function shiftButtons(ids, axis, i) {
-  const shift = step => edit({op: "shift", members: ids, by: AXES.map((_, k) => (k === i ? step : 0))});
-  return [
-    button(`−${axis}`, () => shift(-1), {label: `−${axis}: shift by one pitch back along ${axis}`}),
-    button(`+${axis}`, () => shift(1), {label: `+${axis}: shift by one pitch along ${axis}`}),
-  ];
+function shiftButton(ids, way) {
+  const shift = () => edit({op: "shift", members: ids, by: build.sides[way]});
+  const text = way[0].toUpperCase() + way.slice(1);
+  return button(text, shift, {label: `${text}: shift by one pitch`});
 }
 
 function stockSelect(ids, m) {
@@ -166,7 +164,7 @@ export async function askSplit(m) {
   const body = [h("label", {for: "split-after"}, `After hole (1 to ${m.holes - 1})`), after];
   const buttons = [
     {text: "Split", value: 1},
-    {text: "Leave it", value: null},
+    {text: "Cancel", value: null},
   ];
   if (await ask(`Split ${m.id}`, body, buttons)) {
     edit({op: "split", member: m.id, after: Number(after.value) - 1});

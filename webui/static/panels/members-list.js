@@ -13,7 +13,7 @@ import {lookAt} from "../pictures/arrangement.js";
 import {button, emptyPanel} from "./elements.js";
 import {memberIcon} from "./member-icon.js";
 
-const HOW_TO_DRAW = "Drag from the new member's first opening to its last on a photo, or click both.";
+const HOW_TO_DRAW = "Drag from the new member's first hole to its last on a photo, or click both.";
 const rows = new Map(); // id -> {m, bolts, words, button, element, pressed, recent}
 let nodes = null;
 

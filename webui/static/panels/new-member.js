@@ -36,7 +36,7 @@ function show(i) {
   const number = (i + proposals.length) % proposals.length;
   const proposal = proposals[number];
   for (const photo of Object.keys(proposal.shapes)) shapesOf(photo).catch(() => {});
-  announce(`${plural(proposal.holes, "hole")}, ${plural(proposal.laps, "lap")}`);
+  announce(`${plural(proposal.holes, "hole")}, ${plural(proposal.laps, "joint")}`);
   setProposal({...proposal, number});
 }
 
@@ -72,7 +72,7 @@ export async function acceptProposal() {
  */
 export function proposalCard() {
   const {holes, laps, clash, number} = build.proposal;
-  const touches = laps ? plural(laps, "lap") : "Touches no other member";
+  const touches = laps ? plural(laps, "joint") : "Touches no other member";
   const takes = clash ? "; takes the room of another member" : "";
   const fits = `One photo fits ${plural(proposals.length, "place")}; this is number ${number + 1}.`;
   return [
@@ -83,7 +83,7 @@ export function proposalCard() {
       {},
       button("Add it", acceptProposal, {kind: "main", title: "Key Enter"}),
       proposals.length > 1 ? button("Another place", nextProposal, {title: "Key n"}) : null,
-      button("Leave it", dropProposal, {title: "Key Escape"}),
+      button("Cancel", dropProposal, {title: "Key Escape"}),
     ),
   ];
 }

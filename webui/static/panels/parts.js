@@ -50,6 +50,6 @@ function unseen(x) {
 
 function weight({mass_kg, without_bolt}) {
   const known = mass_kg === null ? "The weight is not known." : `Weight with bolts: ${massText(mass_kg)}.`;
-  const missing = without_bolt ? ` ${plural(without_bolt, "lap")} without a bolt.` : "";
+  const missing = without_bolt ? ` ${plural(without_bolt, "joint")} without a bolt.` : "";
   return h(rowIsRecent(MASS_KEY) ? "p.pad.fresh" : "p.pad", {}, known, missing);
 }

@@ -1,5 +1,5 @@
 // Starts a reading of the photos, after a question: what stock and which length are known, or whether to
-// solve again. Needs api, messages, pulse.
+// read again. Needs api, messages, pulse.
 
 import {post} from "../core/api.js";
 import {build} from "../core/build.js";
@@ -10,8 +10,7 @@ import {pulse} from "../core/pulse.js";
 const AGAIN =
   "The photos are read again around your corrections. What you said stays, stock and size too; where " +
   "the photos disagree, the page says so.";
-const FIRST =
-  "The photos are searched for openings, rows and members. Three photos take about half a minute.";
+const FIRST = "The photos are searched for holes, rows and members. Three photos take about half a minute.";
 
 /** Asks, then starts the reading. */
 export async function startReading() {
@@ -32,8 +31,8 @@ export async function startReading() {
     h("label", {for: "read-length"}, "One length that you measured (may be left out)"),
     length,
   ];
-  const choice = await ask(again ? "Solve again" : "Read the photos", again ? [h("p", {}, AGAIN)] : first(), [
-    {text: again ? "Solve again" : "Read", value: "go"},
+  const choice = await ask(again ? "Read again" : "Read the photos", again ? [h("p", {}, AGAIN)] : first(), [
+    {text: again ? "Read again" : "Read", value: "go"},
     {text: "Not now", value: null},
   ]);
   if (choice !== "go") return;

@@ -13,8 +13,8 @@ import {BoxMeshes, ballRound} from "./box-meshes.js";
 import {paintOverlay} from "./labels.js";
 
 const CLICK_PX = 5;
-const LABEL = "The frame in space. Arrow keys turn it, plus and minus zoom, 0 shows all.";
-const NO_WEBGL = "This browser draws nothing in space (no WebGL). Photos and lists work all the same.";
+const LABEL = "The frame in 3-D. Arrow keys turn it, plus and minus zoom, 0 shows all.";
+const NO_WEBGL = "This browser draws nothing in 3-D (no WebGL). Photos and lists work all the same.";
 const FIELD_DEGREES = 35;
 const UNSURE_OPACITY = 0.75;
 const NEAREST = 2; // of the camera, pitches
@@ -42,7 +42,7 @@ function makeScene() {
 export class SpaceView {
   /** @param {function(SpaceView): void} onEnlarge called when it is to be enlarged, or made small again */
   constructor(onEnlarge) {
-    this.title = "In space";
+    this.title = "3-D";
     this.makeElements(() => onEnlarge(this));
     const software = drawnBySoftware();
     try {
@@ -69,7 +69,7 @@ export class SpaceView {
     this.canvas = h("canvas", {tabindex: 0, role: "application", "aria-label": LABEL});
     this.labels = h("canvas.over", {"aria-hidden": "true"});
     this.note = h("p.tilenote", {hidden: true});
-    const button = {type: "button", "aria-label": "Enlarge the frame in space", onclick: enlarge};
+    const button = {type: "button", "aria-label": "Enlarge the frame in 3-D", onclick: enlarge};
     const caption = h(
       "figcaption",
       {},
