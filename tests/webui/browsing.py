@@ -4,6 +4,7 @@ import os
 import shutil
 import subprocess
 import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -22,6 +23,7 @@ CHROMIUM = next(
 )
 ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader"]
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
+PATIENCE_S = 90  # for what comes at once on a machine with nothing else to do
 SHOTS = os.environ.get("PAGE_SHOTS")  # a folder: pictures of the page are put there, to be looked at
 
 
@@ -59,7 +61,8 @@ def place(page, photo, xy):
 
 def until(page, what, arg=None):
     """Waits until an async function in the page says so (a browser's own waiting takes a promise for yes)."""
-    for _ in range(600):
+    give_up = time.monotonic() + PATIENCE_S
+    while time.monotonic() < give_up:
         if page.evaluate(what, arg):
             return
         page.wait_for_timeout(25)

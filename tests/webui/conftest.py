@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from tests.webui.browsing import ARGUMENTS, CHROMIUM, ROOT, SAMPLE  # noqa: F401 (the last two for other tests)
+from tests.webui.browsing import ARGUMENTS, CHROMIUM, PATIENCE_S, ROOT, SAMPLE  # noqa: F401 (the last two for other tests)
 from webui.serve import open_page
 
 
@@ -103,7 +103,7 @@ def opened(browser):
         )
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(15000)
+        page.set_default_timeout(PATIENCE_S * 1000)
         page.on("pageerror", lambda error: faults.append(f"script: {error}"))
         page.on(
             "console",

@@ -201,7 +201,7 @@ def test_a_turned_frame_stays_in_sight_and_nothing_of_it_stands_out_as_changed(o
       return [...build.members.values()].every(m => onCanvas(m).every(c => Math.abs(c) < 1));""")
     lately = in_page("return changed.size;")
     until(page, seen)
-    page.click("#away")
+    page.click("#set-up")
     page.click("text=Tip forwards")
     wait_n(page, 2)
     until(page, seen)

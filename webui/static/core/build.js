@@ -53,7 +53,8 @@ export const build = {
   moreDoubts: 0, // that are not in the list
   job: {running: false},
   plan: null,
-  planShapes: {}, // photo -> lines of the planned members
+  planShapes: {}, // photo -> planned member -> its lines, of those that the build differs from
+  planLaid: {}, // planned member -> {first, direction, holes, width} as it lies in the build
   proposal: null, // the new member that was drawn, and is not added yet
   measure: null, // what is being measured
   shapes: new Map(), // photo -> Map(id -> Shape), for photos that were asked for

@@ -127,7 +127,7 @@ function goTo(i) {
   if (d.end !== null) chosen.end = d.end;
   if (!isOpen("doubts")) show("doubts");
   choose(d.members, d.lap && build.laps.has(String(d.lap)) ? d.lap : null);
-  if (d.members.length) lookAt(d.members, d.lap);
+  if (d.members.length) lookAt({ids: d.members, lap: d.lap});
   byId("panel").querySelector("[aria-current=true]")?.scrollIntoView({block: "nearest"});
 }
 

@@ -5,6 +5,7 @@ import {build, lapName} from "../core/build.js";
 import {edit} from "../core/changes.js";
 import {h} from "../core/dom.js";
 import {ask} from "../core/messages.js";
+import {choose, chosen} from "../core/selection.js";
 import {button, closeButton} from "./elements.js";
 
 const MOST_HOLES = 1000; // that can be typed; the server knows how many there are
@@ -31,7 +32,7 @@ export function lapCard(key) {
       h("span.dim", {}, joint.three_way ? "three-way" : ""),
       closeButton(),
     ),
-    h("p", {}, `Hole ${i + 1} of `, h("span.tag", {}, a), ` on hole ${j + 1} of `, h("span.tag", {}, b)),
+    h("p", {}, `Hole ${i + 1} of `, memberTag(a, i), ` on hole ${j + 1} of `, memberTag(b, j)),
     h(
       "div.buttons",
       {role: "group", "aria-label": `Bolt in ${lapName(key)}`},
@@ -47,6 +48,15 @@ export function lapCard(key) {
       button("Meant to turn", mayTurn, {pressed: turning}),
     ),
   ];
+}
+
+/** A member's label: pressed, it is selected, with the end that is nearer to the joint to be moved. */
+function memberTag(id, hole) {
+  const select = () => {
+    chosen.end = hole < build.members.get(id).holes / 2 ? 0 : 1;
+    choose([id]);
+  };
+  return button(id, select, {kind: "tag", label: `Select ${id}, to move its end`});
 }
 
 function boltSource(joint) {

@@ -2,7 +2,8 @@
 
 import {build, lapKey} from "../core/build.js";
 import {h} from "../core/dom.js";
-import {choose, chosen} from "../core/selection.js";
+import {chosen} from "../core/selection.js";
+import {goToPlace} from "../pictures/look.js";
 import {emptyPanel, keeper} from "./elements.js";
 
 const MOST = 150; // shown at once
@@ -36,7 +37,7 @@ function lapItem(joint) {
       type: "button",
       "data-key": `lap${key}`,
       "aria-pressed": String(String(chosen.lap) === String(key)),
-      onclick: () => choose([joint.a, joint.b], key),
+      onclick: () => goToPlace({ids: [joint.a, joint.b], lap: key}),
     },
     h("span.tag", {}, joint.a),
     h("span", {}, `${joint.a_hole + 1} on ${joint.b_hole + 1}`),

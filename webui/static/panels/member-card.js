@@ -1,11 +1,11 @@
 // The cards of one member and of several: ends, deleting, splitting, merging, shifting, stock, turning.
 // Needs build, changes, selection, member-icon.
 
-import {build} from "../core/build.js";
+import {build, lapKey} from "../core/build.js";
 import {edit} from "../core/changes.js";
 import {h} from "../core/dom.js";
 import {ask, notice} from "../core/messages.js";
-import {chosen} from "../core/selection.js";
+import {choose, chosen} from "../core/selection.js";
 import {lengthText, percent, plural} from "../core/units.js";
 import {button, closeButton} from "./elements.js";
 import {askLap} from "./lap-card.js";
@@ -51,7 +51,7 @@ export function memberCard(m) {
  * @returns {HTMLElement[]}
  */
 export function severalCard(ids) {
-  const tags = ids.map(id => h("span.tag", {}, id));
+  const tags = ids.map(id => button(id, () => choose([id]), {kind: "tag", label: `Select ${id} alone`}));
   const merge = () => edit({op: "merge", members: ids});
   return [
     h("div.cardhead", {}, h("h2", {}, tags), closeButton()),
@@ -61,8 +61,20 @@ export function severalCard(ids) {
       ids.length === 2 ? button("Merge into one", merge, {title: "Key m"}) : null,
       button("Delete all", () => edit({op: "delete", members: ids})),
     ),
+    ids.length === 2 ? jointsBetween(...ids) : null,
     moreActions(ids, null),
   ];
+}
+
+/** The joints of two members, each of which can be selected. */
+function jointsBetween(a, b) {
+  const joints = build.joints.filter(j => (j.a === a && j.b === b) || (j.a === b && j.b === a));
+  if (!joints.length) return h("p.dim", {}, `No joint of ${a} and ${b}.`);
+  const open = j =>
+    button(`Hole ${j.a_hole + 1} of ${j.a} on ${j.b_hole + 1} of ${j.b}`, () =>
+      choose([j.a, j.b], lapKey(j)),
+    );
+  return h("div.buttons", {}, joints.map(open));
 }
 
 function endWords(m, end) {

@@ -9,6 +9,8 @@ import {drawFiles} from "./files.js";
 import {drawLaps} from "./laps-list.js";
 import {drawMembers} from "./members-list.js";
 import {drawParts} from "./parts.js";
+import {drawPlan, planCount} from "./plan.js";
+import {drawSetUp} from "./set-up.js";
 
 export const PANELS = [
   {name: "doubts", text: "To confirm", draw: drawDoubts, count: doubtsCount},
@@ -16,5 +18,7 @@ export const PANELS = [
   {name: "laps", text: "Joints", draw: drawLaps},
   {name: "parts", text: "Parts", draw: drawParts},
   {name: "checks", text: "Checks", draw: drawChecks},
+  {name: "plan", text: "Plan", draw: drawPlan, count: planCount, button: "plan"},
+  {name: "set-up", text: "Set-up", draw: drawSetUp, button: "set-up"},
   {name: "away", text: "Papers and files", draw: drawFiles, button: "away"},
 ];

@@ -92,10 +92,10 @@ export function show(name) {
 function draw() {
   const place = byId("panel");
   const focused = place.contains(document.activeElement) ? document.activeElement.dataset.key : null;
-  for (const {name, text, count} of tabs) {
+  for (const {name, text, count, button} of panels) {
     const number = count?.() || 0;
     const badge = number ? [" ", h("span.badge", {}, `${number}`)] : [];
-    if (count) byId(`tab-${name}`).replaceChildren(text, ...badge);
+    if (count) byId(button || `tab-${name}`).replaceChildren(text, ...badge);
   }
   const nodes = panels.find(panel => panel.name === open).draw();
   const isSame =

@@ -66,5 +66,4 @@ function draw() {
   }
   byId("read").textContent = build.members.size ? "Read again" : "Read photos";
   byId("read").classList.toggle("main", !build.members.size && build.photos.length > 0);
-  byId("away").disabled = !build.photos.length && !build.members.size;
 }

@@ -112,7 +112,7 @@ export function paintChosen(view, c) {
   if (layers.ends) paintEnds(view, c, shapes);
   drawLaps(view, c);
   const plan = layers.plan && build.planShapes[view.name];
-  if (plan) strokeLines(view, c, plan.flat(), PLAN, 2, [10, 4, 2, 4]);
+  if (plan) strokeLines(view, c, Object.values(plan).flat(), PLAN, 2, [10, 4, 2, 4]);
   if (layers.labels) paintLabels(view, c, shapes);
   const proposal = build.proposal?.shapes[view.name];
   if (proposal) strokeLines(view, c, proposal.edges, CHOSEN, 3, [8, 6]);

@@ -56,7 +56,7 @@ export class SpaceView {
     this.camera = new THREE.PerspectiveCamera(FIELD_DEGREES, 1, 0.1, 5000);
     this.camera.up.set(0, 0, 1);
     this.boxes = new BoxMeshes(this.scene, software ? 1 : 4);
-    this.turn = -0.65;
+    this.faceFront();
     this.height = 0.42;
     this.far = 30;
     this.target = new THREE.Vector3();
@@ -104,8 +104,17 @@ export class SpaceView {
     const first = this.empty !== false && build.members.size;
     this.empty = !build.members.size;
     this.boxes.update([...build.members.values()]);
-    if (first) this.fit();
+    if (first) {
+      this.faceFront();
+      this.fit();
+    }
     this.tint();
+  }
+
+  /** Looks at the front, from a little to its left. */
+  faceFront() {
+    const [x, y] = build.sides.front || [0, -1];
+    this.turn = Math.atan2(x, -y) - 0.65;
   }
 
   /** Draws again what is chosen or stands out. */

@@ -1,0 +1,110 @@
+// The panel "Set-up": stock, one measured length, which way the frame stands, and other devices. Needs api,
+// changes, measure.
+
+import {post} from "../core/api.js";
+import {build} from "../core/build.js";
+import {edit} from "../core/changes.js";
+import {h} from "../core/dom.js";
+import {ask, notice} from "../core/messages.js";
+import {lengthText} from "../core/units.js";
+import {button, emptyPanel} from "./elements.js";
+import {start as measure} from "./measure.js";
+
+const CANCEL = {text: "Cancel", value: null};
+// Quarter turns of the frame: in words, the side whose axis it turns about, and its sense.
+const TURNS = [
+  ["Tip forwards", "right", 1],
+  ["Tip to the right", "back", 1],
+  ["Turn to the left", "up", 1],
+];
+const HOW = {
+  recognised: "recognised in the photos",
+  given: "as given",
+  length: "by a measured length",
+  assumed: "assumed",
+};
+const NO_FRAME =
+  "Once there is a frame, its stock, one measured length and which way it stands are put right here. " +
+  "What is known before can be said when the photos are read.";
+
+/**
+ * Draws the panel.
+ * @returns {HTMLElement[]}
+ */
+export function drawSetUp() {
+  const frame = build.members.size ? [...sizeSection(), ...standSection()] : emptyPanel(NO_FRAME);
+  return [h("h3.pad", {}, "Set-up"), ...frame, ...deviceSection()];
+}
+
+function sizeSection() {
+  const stock = build.stocks.find(s => s.id === build.stock?.id);
+  const how = build.stock && HOW[build.stock.how] ? `, ${HOW[build.stock.how]}` : "";
+  const pitch = build.pitch_mm ? `${lengthText(build.pitch_mm)} from hole to hole` : "its size is not known";
+  return [
+    h("p.pad", {}, `${stock ? stock.name : "Stock not known"}${how}; ${pitch}.`),
+    h(
+      "div.buttons.pad",
+      {},
+      button("One measured length", askScale),
+      button("Stock of all members", askStock),
+    ),
+  ];
+}
+
+function standSection() {
+  const turn = ([text, side, sense]) => button(text, () => edit({op: "turn", quarter: quarter(side, sense)}));
+  return [
+    h("h3.pad", {}, "Which way it stands"),
+    h("p.dim.pad", {}, "Quarter turns of the whole frame, seen from its front."),
+    h("div.buttons.pad", {}, TURNS.map(turn)),
+  ];
+}
+
+/** A quarter turn about a side's axis, as the server names it: "x+". */
+function quarter(side, sense) {
+  const axis = build.sides[side];
+  const i = axis.findIndex(Boolean);
+  return `${"xyz"[i]}${axis[i] * sense > 0 ? "+" : "-"}`;
+}
+
+function deviceSection() {
+  if (!document.body.dataset.shared) return [];
+  return [
+    h("h3.pad", {}, "Other devices"),
+    h("div.buttons.pad", {}, button("Let another device in", letDeviceIn)),
+  ];
+}
+
+async function askScale() {
+  const placeholder = "A = 610 mm   or   16 holes = 24 1/8 in";
+  const text = h("input", {type: "text", id: "scale-text", autocomplete: "off", placeholder});
+  const label = h("label", {for: "scale-text"}, "A member or a number of holes, from end to end");
+  const onPhoto = {text: "Between two holes on a photo", value: "photo"};
+  const hasCamera = build.photos.some(p => p.camera);
+  const choice = await ask(
+    "One measured length",
+    [label, text],
+    [{text: "Use", value: 1}, ...(hasCamera ? [onPhoto] : []), CANCEL],
+  );
+  if (choice === "photo") measure();
+  else if (choice && (await edit({op: "scale", text: text.value.trim()}))) notice(build.undo);
+}
+
+async function askStock() {
+  const option = s => h("option", {value: s.id, selected: build.stock?.id === s.id}, s.name);
+  const select = h("select", {id: "all-stock"}, build.stocks.map(option));
+  const body = [h("label", {for: "all-stock"}, "Stock"), select];
+  if (await ask("Stock of all members", body, [{text: "Use", value: 1}, CANCEL])) {
+    edit({op: "stock", members: null, stock: select.value});
+  }
+}
+
+async function letDeviceIn() {
+  try {
+    const {address} = await post("/api/device", {});
+    const body = [h("p", {}, "Open this address there; its key works once."), h("p.address", {}, address)];
+    await ask("Another device", body, [{text: "Done", value: 1}]);
+  } catch (error) {
+    notice(error.message, "warn");
+  }
+}
