@@ -21,7 +21,8 @@ from recon.image.working_copy import working_copy
 from recon.solve.debug.stages import refuse_used_folder, write_stages
 from recon.solve.evidence.scene import Scene, SetAside
 from recon.solve.multiview.assemble import assemble
-from recon.solve.photo.read_photo import KNOWN_WIDTHS, PhotoReading, read_openings, read_photo, read_posed
+from recon.solve.photo.photo_reading import PhotoReading
+from recon.solve.photo.read_photo import KNOWN_WIDTHS, read_openings, read_photo, read_posed
 from recon.solve.priors.constraints import (
     Constraints,
     apply_marks,

@@ -13,7 +13,7 @@ from recon.solve.debug.palette import AXES
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.scene import Scene
 from recon.solve.photo.photo_lattice import PhotoLattice, guess_openings
-from recon.solve.photo.read_photo import PhotoReading
+from recon.solve.photo.photo_reading import PhotoReading
 
 
 def numbers_text(reading: PhotoReading, scene: Scene) -> str:

@@ -20,7 +20,7 @@ from recon.solve.debug.palette import (
 )
 from recon.solve.debug.sheet import sheet_of
 from recon.solve.photo.photo_lattice import PhotoLattice, guess_openings
-from recon.solve.photo.read_photo import PhotoReading
+from recon.solve.photo.photo_reading import PhotoReading
 
 GRID = 7  # knots across and down at which the axes are drawn
 

@@ -29,7 +29,7 @@ from recon.solve.debug.members_picture import members_picture
 from recon.solve.debug.numbers import numbers_text
 from recon.solve.debug.photo_pictures import axes_picture, lattice_picture, openings_picture, rows_picture
 from recon.solve.evidence.scene import Scene
-from recon.solve.photo.read_photo import PhotoReading
+from recon.solve.photo.photo_reading import PhotoReading
 
 STAGES = ("numbers", "openings", "rows", "axes", "lattice", "members")
 JPEG_QUALITY = 88

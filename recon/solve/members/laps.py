@@ -10,6 +10,7 @@ from recon.geometry.arrays import BoolArray, FloatArray
 from recon.solve.evidence.along_line import LineEvidence, along_line, lattice_openings
 from recon.solve.evidence.candidate import Candidate, across
 from recon.solve.evidence.scene import Scene
+from recon.solve.evidence.unknown_occluders import without_hidden_runs
 
 
 def lap_faces(
@@ -61,9 +62,10 @@ def lap_faces(
 def candidate_evidence(scene: Scene, candidate: Candidate) -> LineEvidence:
     """What all photos say of a candidate among the others, which may hide its openings or be bolted to it."""
     others = [c for c in scene.candidates if c is not candidate]
-    return along_line(
+    found = along_line(
         scene.photos,
         lattice_openings(candidate.axis, candidate.first, candidate.holes, scene.width),
         scene.occluders,
         bolted=lap_faces(candidate.axis, candidate.first, candidate.holes, others, scene.width),
     )
+    return without_hidden_runs(found)

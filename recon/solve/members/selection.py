@@ -24,6 +24,7 @@ from recon.solve.evidence.candidate import (
 from recon.solve.evidence.occluders import Occluders, occluders_of
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.scene import Scene
+from recon.solve.evidence.unknown_occluders import without_hidden_runs
 from recon.solve.members.laps import candidate_evidence
 from recon.solve.members.lines import Lines, line_first
 from recon.solve.members.overlaps import resolve_overlap
@@ -50,6 +51,7 @@ class _Line:
     stretch: tuple[int, int, float] = field(init=False)
 
     def __post_init__(self) -> None:
+        self.evidence = without_hidden_runs(self.evidence)
         self.stretch = best_stretch(self.evidence.profile)
 
     def candidate(self) -> Candidate:
@@ -157,7 +159,7 @@ def _fixed_member(
         candidate.axis, line_first(line_key(candidate), start), low + n + high, scene.width
     )
     others = occluders_of([c for c in scene.candidates if c is not candidate], scene.width)
-    evidence = along_line(photos, openings, others)
+    evidence = without_hidden_runs(along_line(photos, openings, others))
     profile = evidence.profile
     a, b = low, low + n
     middle = low + n // 2
@@ -200,7 +202,10 @@ def _first_looks(scene: Scene, lines: Lines, reach: int) -> dict[LineKey, _Line]
         evidence = along_line(scene.photos, side_by_side(o for _, _, o in part), scene.occluders)
         stop = np.cumsum([o.centre.shape[1] for _, _, o in part])
         for (key, lo, openings), b in zip(part, stop):
-            line = _Line(key, lo, scene.occluders, evidence.part(b - openings.centre.shape[1], b))
+            part = evidence.part(b - openings.centre.shape[1], b)
+            if part.llr.clip(0).sum() < LEAST_EVIDENCE:
+                continue
+            line = _Line(key, lo, scene.occluders, part)
             if line.stretch[2] >= LEAST_EVIDENCE:
                 line.occluders = _off_line(scene, key)
                 out[key] = line
@@ -219,6 +224,11 @@ def _off_line(scene: Scene, key: LineKey) -> Occluders:
         ),
         scene.width,
     )
+
+
+def members_evidence(scene: Scene) -> float:
+    """Nats of all candidates, less what it costs to say where each is: fewer members are likelier."""
+    return sum(c.evidence - LEAST_EVIDENCE for c in scene.candidates)
 
 
 def enough_evidence(scene: Scene) -> Scene:

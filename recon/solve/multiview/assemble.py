@@ -12,11 +12,10 @@ from recon.solve.evidence.along_line import match_member
 from recon.solve.evidence.posed_photo import with_camera
 from recon.solve.evidence.scene import Scene
 from recon.solve.multiview.hypotheses import LEAST_EVIDENCE, Posed, RegisteredPhotos, register_photos
-from recon.solve.multiview.photo_choice import choose_solution
 from recon.solve.multiview.registration import cells_of_candidates, moved_lattice, register
 from recon.solve.multiview.rounds import Progress, find_members
 from recon.solve.photo.photo_lattice import PhotoLattice
-from recon.solve.photo.read_photo import PhotoReading
+from recon.solve.photo.photo_reading import PhotoReading
 
 LEAST_SHARED = 0.55  # rendered photos of one frame have 0.8 and more, of another frame 0.1 to 0.5
 CONFIRMED = 8.0  # nats from the other photos for a member to count as shown by them
@@ -46,7 +45,6 @@ def assemble(
     progress : Progress or None
         Called with the fraction that is done.
     """
-    readings = [choose_solution(r, width) for r in readings]
     best = _solve_group(readings, pictures, width, progress)
     used = {p.name for p in best.photos}
     rest = [r for r in readings if r.photo is not None and r.name not in used]

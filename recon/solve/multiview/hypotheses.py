@@ -8,25 +8,30 @@ from itertools import product
 
 import numpy as np
 
+from recon.geometry.camera import Camera
 from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
 from recon.solve.evidence.scene import Scene, SetAside
 from recon.solve.members.lines import candidate_lines
-from recon.solve.members.selection import select_members
+from recon.solve.members.selection import members_evidence, select_members
 from recon.solve.multiview.cameras import adjust_cameras
 from recon.solve.multiview.registration import Placement, cells_of, moved_lattice, register, together
 from recon.solve.photo.photo_lattice import PhotoLattice
-from recon.solve.photo.read_photo import PhotoReading
+from recon.solve.photo.photo_reading import PhotoReading
 
 LEAST_SHARE = 0.6  # of the evidence of the poorer photo by itself; true pairs of made-up frames have 1.3 and
 # more, pairs of different frames 0.8 and less; the rest is settled by shared_rows
 LEAST_EVIDENCE = 40.0  # nats: a photo that shares fewer openings with the rest is not forced in
 RIVAL = 0.65  # of the best turn's evidence; made-up shelves that nearly fit themselves had 0.73 and more in
 # the right turn
-MOST_RIVALS = 3  # the right turn came third at worst
+MOST_RIVALS = 4  # the right turn came third at worst
+# Concentration of a camera's roll (von Mises): upside down 12 nats, on its side 6.  This project's choice;
+# pictures that are shown on their side are rare, and nearly none are shown upside down.
+LEVEL = 6.0
 MOST_TRIALS = 16  # combinations that are all tried; of more, one photo's hypotheses after another.
 # Both only bound the time: what is left is settled by the members
 
 Posed = tuple[PosedPhoto, PhotoLattice]  # a photo in one world and its lattice there
+Placed = tuple[Placement, Posed]  # where a photo may lie in another world, and the solution of it that may
 
 
 @dataclass(frozen=True)
@@ -67,12 +72,11 @@ class RegisteredPhotos:
 
 @dataclass(frozen=True)
 class _Read:
-    """A photo that was read by itself with success."""
+    """A photo that was read by itself with success, with its likely solutions, best first."""
 
     name: str
     worth: float
-    photo: PosedPhoto
-    lattice: PhotoLattice
+    solutions: list[Posed]
 
 
 def register_photos(readings: Sequence[PhotoReading], width: float) -> RegisteredPhotos:
@@ -84,7 +88,7 @@ def register_photos(readings: Sequence[PhotoReading], width: float) -> Registere
     if not waiting:
         return RegisteredPhotos(set_aside=tuple(aside))
     best, *waiting = waiting
-    hypotheses: list[list[Posed]] = [[(best.photo, best.lattice)]]
+    hypotheses: list[list[Posed]] = [best.solutions[:1]]
     while waiting:
         first = [h[0] for h in hypotheses]
         fitting = _best_fitting(waiting, first, width)
@@ -92,7 +96,7 @@ def register_photos(readings: Sequence[PhotoReading], width: float) -> Registere
             break
         read, found = fitting
         waiting = [r for r in waiting if r is not read]
-        score = found[0].score
+        score = found[0][0].score
         if score < LEAST_EVIDENCE or score < LEAST_SHARE * min(read.worth, best.worth):
             aside.append((read.name, "its members do not fit those of the other photos; another frame?"))
             continue
@@ -100,7 +104,7 @@ def register_photos(readings: Sequence[PhotoReading], width: float) -> Registere
         if any(len(h) > 1 for h in hypotheses):
             # The photos registered so far may lie wrongly themselves: ask the first alone, too.
             rivals = _with_more(rivals, _rivals(_placements(read, first[:1], width)))
-        hypotheses.append([_moved(read, place) for place in rivals])
+        hypotheses.append([_moved(posed, place) for place, posed in rivals])
     aside += [(r.name, "it shows no member that the other photos show") for r in waiting]
     posed = best_hypotheses(hypotheses, width)
     return RegisteredPhotos(tuple(p for p, _ in posed), tuple(x for _, x in posed), tuple(aside))
@@ -113,46 +117,52 @@ def _read_and_unread(readings: Sequence[PhotoReading]) -> tuple[list[_Read], lis
         if r.photo is None or r.lattice is None:
             aside.append((r.name, r.reason))
         else:
-            read.append(_Read(r.name, r.worth, r.photo, r.lattice))
+            read.append(_Read(r.name, r.worth, r.rivals))
     return sorted(read, key=lambda r: -r.worth), aside
 
 
-def _moved(read: _Read, place: Placement) -> Posed:
-    moved = moved_lattice(read.lattice, place.turn, place.shift)
-    return with_camera(read.photo, moved.camera), moved
+def _moved(posed: Posed, place: Placement) -> Posed:
+    photo, lattice = posed
+    moved = moved_lattice(lattice, place.turn, place.shift)
+    return with_camera(photo, moved.camera), moved
 
 
-def _placements(read: _Read, known: Sequence[Posed], width: float) -> list[Placement]:
-    """Placements of a photo on photos that are registered, best first."""
+def _placements(read: _Read, known: Sequence[Posed], width: float) -> list[Placed]:
+    """Placements of a photo on registered ones, best first, each with the solution that it is of."""
     cells = together([cells_of(lattice) for _, lattice in known])
-    return register(read.photo, read.lattice, cells, width, [photo for photo, _ in known])
+    photos = [photo for photo, _ in known]
+    found = [(p, s) for s in read.solutions for p in register(*s, cells, width, photos)]
+    return sorted(found, key=lambda f: -f[0].score)
 
 
 def _best_fitting(
     waiting: Sequence[_Read], known: Sequence[Posed], width: float
-) -> tuple[_Read, list[Placement]] | None:
+) -> tuple[_Read, list[Placed]] | None:
     """The waiting photo that fits the known ones best for its own evidence, and its placements."""
     trials = []
     for read in waiting:
         found = _placements(read, known, width)
         if found:
-            trials.append((found[0].score / np.sqrt(read.worth + 1), read, found))
+            trials.append((found[0][0].score / np.sqrt(read.worth + 1), read, found))
     if not trials:
         return None
     _, read, found = max(trials, key=lambda t: t[0])
     return read, found
 
 
-def _rivals(found: list[Placement]) -> list[Placement]:
+def _rivals(found: list[Placed]) -> list[Placed]:
     """Of the placements of a photo the best and those nearly as good."""
-    return [p for p in found[:MOST_RIVALS] if p.score >= RIVAL * found[0].score]
+    return [f for f in found[:MOST_RIVALS] if f[0].score >= RIVAL * found[0][0].score]
 
 
-def _with_more(rivals: list[Placement], more: list[Placement]) -> list[Placement]:
+def _with_more(rivals: list[Placed], more: list[Placed]) -> list[Placed]:
     """The rivals, and of further ones those that are not among them."""
-    return rivals + [
-        a for a in more if not any((a.turn == b.turn).all() and np.allclose(a.shift, b.shift) for b in rivals)
-    ]
+
+    def same(a: Placed, b: Placed) -> bool:
+        turned = (a[0].turn == b[0].turn).all() and np.allclose(a[0].shift, b[0].shift)
+        return bool(turned) and a[1][0] is b[1][0]
+
+    return rivals + [a for a in more if not any(same(a, b) for b in rivals)]
 
 
 def best_hypotheses(hypotheses: Sequence[Sequence[Posed]], width: float) -> list[Posed]:
@@ -209,4 +219,21 @@ def first_evidence(photos: Sequence[PosedPhoto], lattices: Sequence[PhotoLattice
     """Nats of all members that two rounds find, with the cameras adjusted in between."""
     lines = candidate_lines(lattices)
     scene = adjust_cameras(select_members(Scene(tuple(photos), {}, width), lines))
-    return sum(c.evidence for c in select_members(scene, lines).candidates)
+    return members_evidence(select_members(scene, lines)) + sum(upright_log_prior(p.camera) for p in photos)
+
+
+def upright_log_prior(camera: Camera) -> float:
+    """Nats for a camera that is held as it is in a world whose z axis points up: level is likeliest.
+
+    Notes
+    -----
+    A von Mises distribution of the roll; where the world is seen from above, its up direction says little.
+
+    Examples
+    --------
+    >>> level = np.array([[1.0, 0, 0], [0, 0, -1], [0, 1, 0]])
+    >>> [upright_log_prior(Camera(1000.0, 0, 0, R=np.diag([s, s, 1.0]) @ level)) for s in (1, -1)]
+    [0.0, -12.0]
+    """
+    right, down = camera.R[0, 2], camera.R[1, 2]
+    return float(LEVEL * (-down - np.hypot(right, down)))

@@ -8,6 +8,7 @@ the rows agree best, and each row's lattice line follow from that.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,10 +22,10 @@ from recon.solve.photo.placed_rows import PlacedRows, place_axis_rows
 from recon.solve.photo.resection import resect
 
 PHASES = np.arange(0, 1, 0.02)  # pitches: phases tried along each axis
+FOCAL_SIGMA = 0.01  # standard error of ln f from vanishing points, where nothing else is free
 FOCAL_TRIALS = np.linspace(-2.5, 2.5, 21)  # focal lengths tried, in standard errors of ln f
 MOST_SOLUTIONS = 3
 PLAY = 0.06  # pitches that openings of a frame bolted by hand lie off its lattice (0.045 to 0.064 on six)
-FOCAL_SPREAD = 0.05  # of ln f as vanishing points give it, on six frames bolted by hand
 NEAREST_ROW = 0.5  # pitches before the camera
 CLASS_DECIMALS = 3  # places within a pitch are told apart to this; rows are known to a hundredth of a pitch
 SURE_ROWS = (0.75, 0.6, 0.5, 0.5)  # probability from which a row's best guess is used, round by round
@@ -172,23 +173,23 @@ def _lattice_lines_near(
 
 
 def solve_lattice(
-    camera: Camera,
+    cameras: Sequence[Camera],
     openings: np.ndarray,
     rows: list[AxisRow],
     width: float,
     prior: CameraPrior | None = None,
-    focal_sigma: float = 0.01,
+    most: int = MOST_SOLUTIONS,
 ) -> list[PhotoLattice]:
-    """Pose a photo on the lattice of its own rows: up to three solutions, best first.
+    """Pose a photo on the lattice of its own rows: a few solutions, best first.
 
     Parameters
     ----------
-    camera : from the vanishing points, upright, t = 0
+    cameras : upright, t = 0: the one from the vanishing points, and others that may be the true one
     openings : (N,), dtype OPENING
     rows : found along its axes, those trusted
     width : of the members, pitches
     prior : of the camera; without one its principal point and the frame's squareness are kept
-    focal_sigma : standard error of ln f
+    most : solutions at most
 
     Returns
     -------
@@ -198,29 +199,39 @@ def solve_lattice(
     --------
     >>> import numpy as np
     >>> from recon.image.openings import OPENING
-    >>> solve_lattice(Camera(1000.0, 799.5, 599.5), np.zeros(0, OPENING), [], 1.0)
+    >>> solve_lattice([Camera(1000.0, 799.5, 599.5)], np.zeros(0, OPENING), [], 1.0)
     []
     """
     if len(rows) < 3:
         return []
-    if prior:  # the vanishing points have said most of what is to be known of f
-        prior = replace(prior, focal=camera.f, focal_spread=min(prior.focal_spread, FOCAL_SPREAD))
     classes = lattice_classes([width], decimals=CLASS_DECIMALS)
     play = PLAY if prior else 0.0
-    faces = place_axis_rows(camera, openings, rows, play=play)
+    faces = place_axis_rows(cameras[0], openings, rows, play=play)
     trials = []
-    for df in FOCAL_TRIALS * focal_sigma:
-        trial = replace(camera, f=camera.f * np.exp(df))
+    for trial in cameras:
         phase, score = _phase_vote(place_axis_rows(trial, openings, rows, faces, play), width, classes)
-        trials.append((score - 0.5 * (df / focal_sigma) ** 2, df, trial, phase))
+        off = np.log(trial.f / cameras[0].f) / FOCAL_SIGMA
+        trials.append((score if prior else score - 0.5 * off**2, trial, phase))
     trials.sort(key=lambda t: -t[0])
     # The vote looks at each axis by itself; the best few are settled by solving them.
     chosen: list = []
     for t in trials:
-        if len(chosen) < MOST_SOLUTIONS and all(abs(t[1] - c[1]) > 0.6 * focal_sigma for c in chosen):
+        if len(chosen) < most and all(prior or _apart(t[1], c[1]) for c in chosen):
             chosen.append(t)
-    solved = [_settled(trial, phase, openings, faces, width, classes, prior) for _, _, trial, phase in chosen]
+    solved = [_settled(trial, phase, openings, faces, width, classes, prior) for _, trial, phase in chosen]
     return sorted(solved, key=lambda s: -s.agreement)
+
+
+def focal_trials(camera: Camera) -> list[Camera]:
+    """The camera, and with other focal lengths within the error of the vanishing points."""
+    return [
+        camera,
+        *(replace(camera, f=camera.f * float(np.exp(d * FOCAL_SIGMA))) for d in FOCAL_TRIALS if d),
+    ]
+
+
+def _apart(a: Camera, b: Camera) -> bool:
+    return abs(np.log(a.f / b.f)) > 0.6 * FOCAL_SIGMA
 
 
 def _settled(

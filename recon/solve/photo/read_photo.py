@@ -14,17 +14,22 @@ from recon.image.openings import detect_openings, lab_image, local_density
 from recon.image.rows import Row, find_rows, pattern_directions
 from recon.solve.evidence.camera_prior import CameraPrior, camera_prior
 from recon.solve.evidence.candidate import Candidate
-from recon.solve.evidence.posed_photo import PosedPhoto, make_posed_photo
+from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.photo.axis_rows import AxisRow, find_axis_rows
+from recon.solve.photo.camera_samples import drawn_cameras
 from recon.solve.photo.hole_size import hole_of_members, hole_of_rows
+from recon.solve.photo.photo_choice import choose_solution, explained_by_members
 from recon.solve.photo.photo_lattice import (
     CLASS_DECIMALS,
+    MOST_SOLUTIONS,
     PhotoLattice,
     best_chances,
+    focal_trials,
     guess_rows,
     solve_lattice,
     upright_axes,
 )
+from recon.solve.photo.photo_reading import PhotoReading, explained_nats
 from recon.solve.photo.placed_rows import place_axis_rows, twin_width
 from recon.solve.photo.row_points import RowPoints, row_points, row_shares
 from recon.solve.photo.vanishing_points import AxesCamera, find_vanishing_points
@@ -34,45 +39,12 @@ AXIS_OPENINGS = 5000  # openings looked at once the camera is known
 LEAST_OPENINGS = 12  # fewer make no three rows; this project's choice
 LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
 PATTERN_DIRECTIONS = 3  # directions in which an opening of tiles or a grating repeats; a member's in one
-# Of a photo's rows, by evidence, that are sure of their lattice line: with more, a square frame in a whole
-# picture is believed.  Photos of ideal frames mostly have 0.78 and more, frames bolted by hand at most 0.62.
-ENOUGH_AGREEMENT = 0.75
+MOST_DRAWN = 10  # lattices solved under cameras that were drawn; of nine photos the right one was among six
 LEAST_CAMERA_SCORE = 0.3  # of the best camera's score, for another one to be tried; this project's choice
 HOLE_RANGE = (0.45, 2.2)  # of the photo's hole: rows with others have another pitch; this project's choice
 # Pitches: drilled square stock, and punched post 1.5 to 2.5 in.
 KNOWN_WIDTHS = (1.0, 1.5, 1.75, 2.0, 2.25, 2.5)
 SEEN_WIDTH = 0.97  # of the true width: measured widths come out 2 to 5 % small
-
-
-@dataclass(frozen=True)
-class PhotoReading:
-    """One photo read by itself.
-
-    Attributes
-    ----------
-    name : of the photo.
-    size : width, height, px.
-    openings : (N,), dtype OPENING.
-    photo, lattice : the photo with its camera, and its lattice; None when no lattice was found.
-    width : estimate and standard error, pitches.
-    worth : nats of evidence that its lattice explains.
-    reason : why no lattice was found.
-    lattice_width : pitches, the width that the lattice was solved with.
-    others : further (photo, lattice), should this one not fit the other photos.
-    posed : camera and lattice are in the world of a frame that is known.
-    """
-
-    name: str
-    size: tuple[int, int]
-    openings: np.ndarray
-    photo: PosedPhoto | None
-    lattice: PhotoLattice | None
-    width: tuple[float, float]
-    worth: float
-    reason: str = ""
-    lattice_width: float = 1.0
-    others: tuple[tuple[PosedPhoto, PhotoLattice], ...] = ()
-    posed: bool = False
 
 
 def read_openings(bgr: np.ndarray) -> np.ndarray:
@@ -141,27 +113,21 @@ def read_photo(
     seen = _first_rows(name, openings, size)
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
-    trials = _trials(seen, focal_px, width, most_cameras)
+    # A square frame in a whole picture, where the members say so: more that is free fits more.
+    reading = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, None))
+    if not focal_px and (reading is None or not explained_by_members(reading)):
+        prior = camera_prior(seen.size, None)
+        freer = _of_trials(_with_cameras(seen, None, width, most_cameras, prior))
+        reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
+    return reading or replace(nothing, reason="its rows of openings fit no camera")
+
+
+def _of_trials(trials: Sequence[PhotoReading]) -> PhotoReading | None:
+    """Of readings of one photo the one that explains most, with the others' solutions among its own."""
     if not trials:
-        return replace(nothing, reason="its rows of openings fit no camera")
-    # A square frame in a whole picture, unless the members say otherwise later: more that is free fits more.
-    best = max(trials, key=lambda t: (t.photo is not None and t.photo.prior is None, t.worth))
-    spare = [pair for t in trials if t is not best for pair in _solutions(t)]
-    return replace(best, others=(*best.others, *spare))
-
-
-def _trials(seen: _Detections, focal_px: float | None, width: float | None, most: int) -> list[PhotoReading]:
-    """The photo read with each of its cameras.
-
-    The frame may be square and the principal point in the middle: that is all that is asked where EXIF
-    vouches for the whole picture.  Else it may have been cropped and the frame be bolted by hand: both are
-    tried where the rows do not agree, and the members that come of them decide.
-    """
-    trials = _with_cameras(seen, focal_px, width, most, None)
-    agreement = max((t.lattice.agreement for t in trials if t.lattice), default=0.0)
-    if not focal_px and agreement < ENOUGH_AGREEMENT:
-        trials += _with_cameras(seen, None, width, most, camera_prior(seen.size, None))
-    return trials
+        return None
+    best = max(trials, key=lambda t: t.worth)
+    return replace(best, others=(*best.others, *(s for t in trials if t is not best for s in t.solutions)))
 
 
 def _with_cameras(
@@ -190,13 +156,6 @@ def _first_rows(name: str, openings: np.ndarray, size: tuple[int, int]) -> _Dete
     return _Detections(name, size, openings, local_density(openings), pattern, rows, points, share)
 
 
-def _solutions(reading: PhotoReading) -> list[tuple[PosedPhoto, PhotoLattice]]:
-    """All solutions of a reading, best first."""
-    if reading.photo is None or reading.lattice is None:
-        return []
-    return [(reading.photo, reading.lattice), *reading.others]
-
-
 def _read_with(
     seen: _Detections, axes: AxesCamera, width: float | None, prior: CameraPrior | None
 ) -> PhotoReading | None:
@@ -205,7 +164,8 @@ def _read_with(
     hole = hole_of_rows(axes, openings, seen.rows, seen.points, seen.share)
     if hole is None:
         return None
-    camera = upright_axes(axes.camera)
+    cameras = drawn_cameras(axes) if prior else focal_trials(upright_axes(axes.camera))
+    camera = cameras[0]
     rows = trusted_rows(find_axis_rows(camera, openings, hole, seen.density), seen.pattern)
     if len(rows) < 3:
         return None
@@ -217,7 +177,10 @@ def _read_with(
         return None
     estimate = twin_width(place_axis_rows(camera, openings, rows))
     used = width or nearest_known_width(estimate)
-    solutions = solve_lattice(camera, openings, rows, used, prior)
+    if prior:  # the vanishing points have said most of what is to be known of f
+        prior = replace(prior, focal=camera.f, focal_spread=min(prior.focal_spread, axes.focal_spread))
+    most = MOST_DRAWN if prior else MOST_SOLUTIONS
+    solutions = solve_lattice(cameras, openings, rows, used, prior, most)
     if not solutions:
         return None
     photos = [
@@ -234,11 +197,6 @@ def _read_with(
         lattice_width=used,
         others=tuple(zip(photos[1:], solutions[1:])),
     )
-
-
-def explained_nats(lattice: PhotoLattice) -> float:
-    """Evidence of the rows, nats, each times the chance that its place is right."""
-    return float((best_chances(lattice.guesses) * [r.evidence for r in lattice.placed.rows]).sum())
 
 
 def read_posed(

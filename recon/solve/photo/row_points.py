@@ -158,7 +158,26 @@ def row_residuals(
     """
     if sensor is None:
         sensor = image2sensor(camera, points.px)
-    P, d, _ = place_rows(sensor, points, camera.R.T[axes])
+    return placed_residuals(camera, points, camera.R.T[axes], sensor)
+
+
+def placed_residuals(
+    camera: Camera, points: RowPoints, directions: FloatArray, sensor: FloatArray
+) -> FloatArray:
+    """Reprojection errors of rows placed along directions of their own.
+
+    Parameters
+    ----------
+    camera : its pose is not used
+    points : R rows
+    directions : (R, 3) unit, camera coordinates
+    sensor : (R, M, 2) the points in sensor coordinates
+
+    Returns
+    -------
+    (R, M, 2) px, 0 in the padding.
+    """
+    P, d, _ = place_rows(sensor, points, directions)
     X = P[:, None] + points.step[..., None] * d[:, None]
     z = X[..., 2:]
     xy = X[..., :2] / np.where(z > 1e-3, z, 1e-3)

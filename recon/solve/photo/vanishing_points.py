@@ -17,6 +17,7 @@ from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import PARAMETERS, Camera, image2sensor, stepped
 from recon.solve.evidence.camera_prior import COUNT, CameraPrior, camera_prior, robust_but_priors
 from recon.solve.photo.row_points import RowPoints, row_residuals
+from recon.solve.photo.row_tilt import row_tilts
 
 MOST_ROWS = 90  # rows that the camera is sought from, likeliest first: bounds time on clutter
 MOST_REFINED = 6  # rotation hypotheses refined by least squares, best first: bounds the time
@@ -37,12 +38,20 @@ class AxesCamera:
     axis : (R,) 0, 1, 2, or -1 for a row that fits no axis.
     rms : (R,) reprojection error of each row along its best axis, in units of its sigma.
     score : weight of the rows that the camera explains; larger is better.
+    covariance : (10, 10) of the camera, in the parameters FREE of :func:`recon.geometry.camera.stepped`; None
+        where the principal point and the frame's squareness were not free.
     """
 
     camera: Camera
     axis: IntArray
     rms: FloatArray
     score: float
+    covariance: FloatArray | None = None
+
+    @property
+    def focal_spread(self) -> float:
+        """Standard error of ln f; infinite where it is not known."""
+        return np.inf if self.covariance is None else float(np.sqrt(self.covariance[0, 0])) / self.camera.f
 
 
 def find_vanishing_points(
@@ -92,7 +101,7 @@ def find_vanishing_points(
     likely, likely_value = points.subset(top), value[top]
     hypotheses = _camera_hypotheses(likely, likely_value, size, focal_px, seed)
     refined = _refined(hypotheses, likely, likely_value, camera_prior(size, focal_px), free)
-    graded = [_with_axes(camera, points, value) for camera in refined]
+    graded = [_with_axes(camera, points, value, covariance) for camera, covariance in refined]
     graded.sort(key=lambda a: -a.score)
     out: list[AxesCamera] = []
     for a in graded:
@@ -107,14 +116,15 @@ def _refined(
     value: FloatArray,
     prior: CameraPrior,
     free: bool,
-) -> list[Camera]:
-    """The first hypotheses that are not like one refined before, refined."""
-    out: list[Camera] = []
+) -> list[tuple[Camera, FloatArray | None]]:
+    """The first hypotheses that are not like one refined before, refined, with their covariances."""
+    out: list[tuple[Camera, FloatArray | None]] = []
     for camera in hypotheses:
         if len(out) == MOST_REFINED:
             break
-        if not any(_alike(camera, c, 0.3) for c in out):
-            out.append(refine_camera(camera, points, value, prior, free).camera)
+        if not any(_alike(camera, c, 0.3) for c, _ in out):
+            axes = refine_camera(camera, points, value, prior, free)
+            out.append((axes.camera, axes.covariance))
     return out
 
 
@@ -252,7 +262,7 @@ def refine_camera(
     The rows' places are eliminated in closed form (variable projection, Golub and Pereyra 1973,
     doi:10.1137/0710036).
     """
-    gate = 8.0
+    gate, covariance = 8.0, None
     rms = _row_rms(camera, points)
     for _ in range(rounds + free):
         axis, best = rms.argmin(1), rms.min(1)
@@ -262,22 +272,24 @@ def refine_camera(
         adjusted = _adjusted(camera, points.subset(use), axis[use], value[use], prior, free)
         if adjusted is None:
             break
-        camera = adjusted
+        camera, covariance = adjusted
         rms = _row_rms(camera, points)
         gate = max(3.0, gate / 1.6)
-    return _with_axes(camera, points, value)
+    return _with_axes(camera, points, value, covariance)
 
 
 def _adjusted(
     camera: Camera, points: RowPoints, axis: IntArray, value: FloatArray, prior: CameraPrior, free: bool
-) -> Camera | None:
+) -> tuple[Camera, FloatArray | None] | None:
     """One round of :func:`refine_camera` over rows whose axes are settled; None where the solver fails."""
-    weight = np.sqrt(np.clip(value / np.minimum(points.weight.sum(1), 12), 0, 1))
+    weight = np.sqrt(np.clip(value / np.minimum(points.weight.sum(1), 12), 0, 1))[:, None]
+    tilts = row_tilts(camera, points, axis) if free else None
 
     def residual(p: FloatArray) -> FloatArray:
-        c = _after(camera, p, which)
-        e = row_residuals(c, points, axis) / points.sigma[:, None, None] * weight[:, None, None]
-        return np.r_[e.ravel(), prior.residuals(c)]
+        c = after_step(camera, p, which)
+        e = row_residuals(c, points, axis).reshape(len(axis), -1) / points.sigma[:, None]
+        e = tilts.whitened(e) if tilts else e
+        return np.r_[(e * weight).ravel(), prior.residuals(c)]
 
     which = FREE if free else CENTRED
     f = camera.f
@@ -290,7 +302,9 @@ def _adjusted(
         )
     except (ValueError, np.linalg.LinAlgError):
         return None
-    return _after(camera, sol.x, which)
+    # The Jacobian is that of the robust loss: openings that it gives up do not count.
+    covariance = np.linalg.pinv(sol.jac.T @ sol.jac, hermitian=True) if free else None
+    return after_step(camera, sol.x, which), covariance
 
 
 def _row_rms(camera: Camera, points: RowPoints) -> FloatArray:
@@ -304,11 +318,14 @@ def _row_rms(camera: Camera, points: RowPoints) -> FloatArray:
     return out
 
 
-def _with_axes(camera: Camera, points: RowPoints, value: FloatArray) -> AxesCamera:
+def _with_axes(
+    camera: Camera, points: RowPoints, value: FloatArray, covariance: FloatArray | None
+) -> AxesCamera:
     """A camera with the axis of each row and its score."""
     rms = _row_rms(camera, points)
     axis, best = rms.argmin(1), rms.min(1)
-    return AxesCamera(camera, np.where(best < 3.0, axis, -1), best, _step_score(camera, points, value, 1.5))
+    score = _step_score(camera, points, value, 1.5)
+    return AxesCamera(camera, np.where(best < 3.0, axis, -1), best, score, covariance)
 
 
 def _step_score(camera: Camera, points: RowPoints, value: FloatArray, sigmas: float) -> float:
@@ -320,8 +337,15 @@ def _step_score(camera: Camera, points: RowPoints, value: FloatArray, sigmas: fl
     return float(rest + min(first, 2 * rest))
 
 
-def _after(camera: Camera, p: FloatArray, which: list[int]) -> Camera:
-    """The camera after a step in the free parameters, kept within what a camera can be."""
+def after_step(camera: Camera, p: FloatArray, which: list[int]) -> Camera:
+    """The camera after a step in some parameters, kept within what a camera can be.
+
+    Parameters
+    ----------
+    camera : to step from
+    p : (P,) the step
+    which : (P,) numbers of the parameters in :func:`recon.geometry.camera.stepped`
+    """
     d = np.zeros(PARAMETERS)
     d[which] = p
     d[0] = np.clip(d[0], (np.exp(-1) - 1) * camera.f, (np.e - 1) * camera.f)

@@ -12,7 +12,7 @@ from recon.solve.multiview.assemble import LEAST_SHARED, STRANGER, retry_set_asi
 from recon.solve.multiview.cameras import adjust_cameras
 from recon.solve.multiview.hypotheses import RegisteredPhotos
 from recon.solve.multiview.rounds import Progress, find_members
-from recon.solve.photo.read_photo import PhotoReading
+from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.priors.constraints import (
     Constraints,
     deleted_candidates,

@@ -11,9 +11,10 @@ import numpy as np
 
 from recon.geometry.arrays import FloatArray
 from recon.image.rows import Row, find_rows
+from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.photo.plane_camera import focal_of_plane
 from recon.solve.photo.plane_pattern import PlanePattern, find_plane_patterns
-from recon.solve.photo.read_photo import LEAST_OPENINGS, SEED_OPENINGS, PhotoReading
+from recon.solve.photo.read_photo import LEAST_OPENINGS, SEED_OPENINGS
 
 LEAST_HOLE_PX = 3.0  # smaller ones are found less than 3 times of 4 (rendered frames, by minor axis)
 WANTED_HOLE_PX = 6  # asked for: twice that

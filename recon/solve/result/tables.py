@@ -15,7 +15,7 @@ from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import match_predictions
 from recon.solve.evidence.scene import Scene
 from recon.solve.off_lattice.brace import off_lattice_hits
-from recon.solve.photo.read_photo import PhotoReading
+from recon.solve.photo.photo_reading import PhotoReading
 
 NO_OPENINGS = np.zeros((0, 6))
 MOST_OF_ROW = 0.5  # of a row's openings that must be a member's, for the row to be the frame's

@@ -16,7 +16,8 @@ from recon.solve.debug.stages import write_stages
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.scene import Scene
 from recon.solve.photo.photo_lattice import guess_openings
-from recon.solve.photo.read_photo import PhotoReading, read_photo
+from recon.solve.photo.photo_reading import PhotoReading
+from recon.solve.photo.read_photo import read_photo
 from tests.solve.scenes import SIZE, grown_scene, photo_of, scene_of
 
 PAPER_GREY = np.full((SIZE[1], SIZE[0], 3), 128, np.uint8)

@@ -10,7 +10,8 @@ from recon.errors import ReconError
 from recon.frame.stock import load_stocks
 from recon.image.openings import OPENING
 from recon.image.photos import load_photo
-from recon.solve.photo.read_photo import PhotoReading, read_openings
+from recon.solve.photo.photo_reading import PhotoReading
+from recon.solve.photo.read_photo import read_openings
 from recon.solve.reading import read
 from recon.solve.result.refusal import Cause, cause_of, edge_blur_px, why_no_frame
 from tests.solve.decoys import SHEETS, camera_at, plane, texture

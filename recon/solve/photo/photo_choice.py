@@ -13,30 +13,36 @@ import numpy as np
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.scene import Scene
 from recon.solve.members.lines import candidate_lines
-from recon.solve.members.selection import select_members
+from recon.solve.members.selection import members_evidence, select_members
 from recon.solve.multiview.cameras import adjust_cameras
 from recon.solve.photo.photo_lattice import PhotoLattice, laid_again
-from recon.solve.photo.read_photo import PhotoReading, explained_nats
+from recon.solve.photo.photo_reading import PhotoReading
 
 ROUNDS = 5  # by turns; nothing got better after the fifth on twelve photos
-MOST_TRIED = 12  # solutions of a photo: bounds the time
+MOST_TRIED = 30  # solutions of a photo: bounds the time
+MOST_OF_ROWS = 0.6  # of their evidence
 
 
-def choose_solution(reading: PhotoReading, width: float) -> PhotoReading:
+def explained_by_members(reading: PhotoReading) -> bool:
+    """Do the members of a reading's best solution explain most of the rows that lie on its lattice?
+
+    Rows may agree on a lattice under a wrong camera, too; then its members are not there.
+    """
+    if reading.photo is None or reading.lattice is None:
+        return False
+    polished = polish(reading.photo, reading.lattice, reading.lattice_width)
+    return polished.nats >= MOST_OF_ROWS * sum(r.evidence for r in reading.lattice.placed.rows)
+
+
+def choose_solution(reading: PhotoReading) -> PhotoReading:
     """The reading with that solution first whose members, found in this photo alone, explain most.
 
-    Parameters
-    ----------
-    reading : PhotoReading
-    width : float
-        Of the members, pitches.
+    Its worth is what they explain.
     """
-    if reading.photo is None or reading.lattice is None or reading.posed:
+    if reading.photo is None or reading.lattice is None:
         return reading
-    if all(photo.prior is None for photo, _ in ((reading.photo, reading.lattice), *reading.others)):
-        return reading
-    solutions = _distinct([(reading.photo, reading.lattice), *reading.others])[:MOST_TRIED]
-    polished = sorted((polish(*s, width) for s in solutions), key=lambda p: -p.nats)
+    solutions = _distinct(reading.solutions)[:MOST_TRIED]
+    polished = sorted((polish(*s, reading.lattice_width) for s in solutions), key=lambda p: -p.nats)
     best, *rest = polished
     others = tuple((p.photo, p.lattice) for p in rest)
     return replace(
@@ -44,7 +50,8 @@ def choose_solution(reading: PhotoReading, width: float) -> PhotoReading:
         photo=best.photo,
         lattice=best.lattice,
         others=others,
-        worth=explained_nats(best.lattice),
+        worth=best.nats,
+        nats=tuple(p.nats for p in polished),
     )
 
 
@@ -77,7 +84,7 @@ def polish(photo: PosedPhoto, lattice: PhotoLattice, width: float) -> Polished:
         scene = select_members(scene, candidate_lines([lattice]))
         (photo,) = scene.photos
         cost = 0.5 * float((photo.prior.residuals(photo.camera) ** 2).sum()) if photo.prior else 0.0
-        nats = sum(c.evidence for c in scene.candidates) - cost
+        nats = members_evidence(scene) - cost
         if nats > best.nats:
             best = Polished(photo, lattice, nats)
         scene = adjust_cameras(scene)
