@@ -93,3 +93,17 @@ def direction_words(vector: ArrayLike, z_up: bool = True, right: ArrayLike | Non
         return max(along, key=lambda name: along[name])
     sign = 1 if v[k] > 0 else -1
     return _VERTICAL[sign] if z_up and k == 2 else f"{'+' if sign > 0 else '-'}{'xyz'[k]}"
+
+
+def ways_words(vector: ArrayLike, right: ArrayLike) -> str:
+    """How far a vector goes along each side of a frame, pitches; z points up.
+
+    >>> ways_words([3, 0, -1.5], right=[1, 0, 0])
+    '3 to the right and 1.5 down'
+    """
+    words = []
+    for axis, v in zip(np.eye(3), np.round(np.asarray(vector, float), 3)):
+        if v:
+            way = direction_words(axis * np.sign(v), right=right)
+            words.append(f"{abs(v):g} {way if way in ('up', 'down') else f'to the {way}'}")
+    return listed(words) or "nothing"

@@ -9,6 +9,7 @@ from flask import Blueprint, Response, jsonify
 
 from recon.corrections import describe, on_photos, picking, strokes, validation
 from recon.corrections.edits import edit
+from recon.corrections.measuring import centre_distance_words
 from recon.corrections.state import State
 from recon.errors import ReconError
 from webui.context import app_context, request_json
@@ -185,6 +186,14 @@ def stroke() -> Answer:
 def measure() -> Answer:
     """What a tape between two openings would tell, before it is taken; see `picking.measurement`."""
     return jsonify(**picking.measurement(app_context().build.state.frame, request_json()))
+
+
+@bp.get("/api/apart/<a>/<b>")
+def apart(a: str, b: str) -> Answer:
+    """From centre to centre of two members, in words: '' where they are not parallel."""
+    frame = app_context().build.state.frame
+    one, other = (validation.member_of(frame, id) for id in (a, b))
+    return jsonify(words=centre_distance_words(frame, one, other))
 
 
 @bp.post("/api/device")

@@ -24,9 +24,9 @@ from recon.corrections.state import State
 from recon.errors import ReconError
 from recon.frame.joints import mark_three_way
 from recon.frame.model import Frame, Member
-from recon.geometry.arrays import FloatArray, Vector
+from recon.geometry.arrays import Vector
 from recon.workshop.sides import to_the_right
-from recon.workshop.wording import direction_words, listed, plural
+from recon.workshop.wording import listed, plural, ways_words
 
 
 def _member(state: State, request: Json, stocks: Stocks) -> Member:
@@ -151,7 +151,7 @@ def shift(state: State, wanted: Shift) -> Change:
     else:
         by = np.array(wanted.by)
         moved = [replace(m, first=vector_of(np.array(m.first) + by)) for m in wanted.members]
-        words = f"{listed(ids)} shifted by {_way_words(by, state.frame)}"
+        words = f"{listed(ids)} shifted by {ways_words(by, to_the_right(state.frame.members))}"
     moved = [with_lattice_flag(state.frame, m) for m in moved]
     corrections = users_word.vouch_wholly(state.corrections, ids)  # as they lie now
     # What left its line is not where it was: no solving may bring it back there.
@@ -159,17 +159,6 @@ def shift(state: State, wanted: Shift) -> Change:
     if left:
         corrections = users_word.delete(corrections, left)
     return members_changed(state, put(state.frame, *moved), corrections, set(ids), words)
-
-
-def _way_words(by: FloatArray, frame: Frame) -> str:
-    """'1 to the right and 2 up'."""
-    right = to_the_right(frame.members)
-    words = []
-    for axis, v in zip(np.eye(3), by):
-        if v:
-            way = direction_words(axis * np.sign(v), right=right)
-            words.append(f"{abs(v):g} {way if way in ('up', 'down') else f'to the {way}'}")
-    return listed(words) or "nothing"
 
 
 CONFIRM = EditKind("confirm", _member, confirm)

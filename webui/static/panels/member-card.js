@@ -7,6 +7,7 @@ import {h} from "../core/dom.js";
 import {ask, notice} from "../core/messages.js";
 import {choose, chosen} from "../core/selection.js";
 import {lengthText, percent, plural} from "../core/units.js";
+import {centreDistance, jointDistances} from "./distances.js";
 import {button, closeButton} from "./elements.js";
 import {askLap} from "./lap-card.js";
 import {memberIcon} from "./member-icon.js";
@@ -41,8 +42,9 @@ export function memberCard(m) {
       button("Delete", () => edit({op: "delete", members: [m.id]}), {title: "Key Delete"}),
       button("Split…", () => askSplit(m), {title: "Key s"}),
     ),
+    jointDistances(m),
     moreActions([m.id], m),
-  ];
+  ].filter(Boolean);
 }
 
 /**
@@ -61,7 +63,7 @@ export function severalCard(ids) {
       ids.length === 2 ? button("Merge into one", merge, {title: "Key m"}) : null,
       button("Delete all", () => edit({op: "delete", members: ids})),
     ),
-    ids.length === 2 ? jointsBetween(...ids) : null,
+    ...(ids.length === 2 ? [centreDistance(...ids), jointsBetween(...ids)] : []),
     moreActions(ids, null),
   ];
 }

@@ -6,8 +6,10 @@ import {centreText, drawLabels} from "../core/brush.js";
 import {build} from "../core/build.js";
 import {CHOSEN, INK} from "../core/colours.js";
 import {chosen} from "../core/selection.js";
+import {layers} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {boxOf} from "./box.js";
+import {paintRuler, paintTape} from "./spots.js";
 
 const LABEL_SIZE = {room: 10, rim: 1.2};
 const RING = 8;
@@ -25,8 +27,11 @@ export function paintOverlay(view) {
   const c = view.labels.getContext("2d");
   c.setTransform(view.ratio, 0, 0, view.ratio, 0, 0);
   c.clearRect(0, 0, view.width, view.deep);
+  const onView = point => project(view, point);
   drawLabels(c, labelsOf(view), LABEL_SIZE);
+  if (layers.ruler) paintRuler(view, c, onView);
   paintLap(view, c);
+  paintTape(c, onView);
   paintAxes(view, c);
 }
 

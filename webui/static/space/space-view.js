@@ -5,12 +5,15 @@ import {build} from "../core/build.js";
 import {CHANGED, CHOSEN, SPACE, UNSURE} from "../core/colours.js";
 import {isUnsure} from "../core/confidence.js";
 import {h} from "../core/dom.js";
+import {emit} from "../core/events.js";
 import {changed, isRecent} from "../core/repaint.js";
 import {choose, chosen} from "../core/selection.js";
+import {modes} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {firstOnRay} from "./box.js";
 import {BoxMeshes, ballRound} from "./box-meshes.js";
 import {paintOverlay} from "./labels.js";
+import {spotOnRay} from "./spots.js";
 
 const CLICK_PX = 5;
 const LABEL = "The frame in 3-D. Arrow keys turn it, plus and minus zoom, 0 shows all.";
@@ -226,6 +229,11 @@ export class SpaceView {
   up(event) {
     const wasDown = this.pointers.delete(event.pointerId);
     if (!wasDown || this.moved || event.type !== "pointerup") return;
+    if (modes.current === "measure") {
+      const spot = spotOnRay(...this.rayAt(this.at(event)));
+      if (spot) emit("measure", spot);
+      return;
+    }
     const id = this.memberAt(this.at(event));
     const add = event.shiftKey || event.ctrlKey || event.metaKey;
     choose(id ? [id] : [], null, Boolean(id) && add);
@@ -260,11 +268,16 @@ export class SpaceView {
     this.draw();
   }
 
-  memberAt([x, y]) {
+  memberAt(at) {
+    return firstOnRay(...this.rayAt(at), build.members.values());
+  }
+
+  /** From the camera through a place of the canvas: where it begins, and its way. */
+  rayAt([x, y]) {
     const caster = new THREE.Raycaster();
     const spot = new THREE.Vector2((x / this.width) * 2 - 1, 1 - (y / this.deep) * 2);
     caster.setFromCamera(spot, this.camera);
     const {origin, direction} = caster.ray;
-    return firstOnRay(origin.toArray(), direction.toArray(), build.members.values());
+    return [origin.toArray(), direction.toArray()];
   }
 }
