@@ -34,6 +34,7 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
 }
+OPENED = ("/", "/enter", "/phone")  # addresses that a link from elsewhere may open
 WRONG_KEYS = 20  # after so many no key is taken any more until the page is started again
 
 
@@ -120,7 +121,7 @@ def _check_origin(host: str) -> None:
         if (parts.scheme, parts.netloc) != (request.scheme, request.host):
             abort(403, "This request came from another site.")
     if request.headers.get("Sec-Fetch-Site", "none") not in ("same-origin", "none"):
-        opening = request.method == "GET" and request.path in ("/", "/enter")  # by a link from elsewhere
+        opening = request.method == "GET" and request.path in OPENED  # by a link from elsewhere
         if not (opening and request.headers.get("Sec-Fetch-Mode") == "navigate"):
             abort(403, "This request came from another site.")
 
@@ -139,7 +140,7 @@ def _add_entrance(app: Flask, keys: Keys, on_enter: Callable[[], object] | None)
             )
         if on_enter:
             on_enter()
-        answer = redirect("/")
+        answer = redirect("/phone" if request.args.get("to") == "phone" else "/")
         answer.set_cookie(COOKIE, ticket, httponly=True, samesite="Strict", path="/")
         return answer
 

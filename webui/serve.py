@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import socket
 import sys
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,8 +16,12 @@ from werkzeug.serving import BaseWSGIServer, ThreadedWSGIServer, WSGIRequestHand
 from recon.errors import ReconError
 from recon.frame.stock import Stock
 from webui.app import close_app, create_app
+from webui.context import context_of, has_context
 from webui.guard import Keys, is_loopback
+from webui.network import reachable_host
+from webui.start import create_start
 from webui.storage.reading_cache import SOLVER
+from webui.storage.recent import remember
 
 SLOWEST_S = 60  # that a connection may stay silent
 # Seconds after which a thread that computes lets others go on: an edit comes while parts or doubts are being
@@ -45,11 +50,29 @@ class Page:
     app : Flask
     address : str
         What to open in a browser.
+    root : str
+        The same without a path and a key.
+    keys : Keys or None
+        None where only this machine can reach it.
     """
 
     server: BaseWSGIServer
     app: Flask
     address: str
+    root: str
+    keys: Keys | None
+
+    @property
+    def folder(self) -> Path | None:
+        """The build's; None where none is chosen yet."""
+        return context_of(self.app).build.folder if has_context(self.app) else None
+
+    def phone_address(self) -> str:
+        """Another address with a key, for a phone.  Raises ReconError where only this machine can reach the
+        page."""
+        if self.keys is None:
+            raise ReconError("The page is open to this machine alone.")
+        return f"{self.root}/enter?key={self.keys.new()}&to=phone"
 
     def serve(self) -> None:
         """Answers until `stop` or Ctrl-C."""
@@ -62,11 +85,12 @@ class Page:
     def close(self) -> None:
         """Ends what runs in the background, saves the frame file and unlocks the build."""
         self.server.server_close()
-        close_app(self.app)
+        if self.folder:
+            close_app(self.app)
 
 
 def open_page(
-    folder: str | Path,
+    folder: str | Path | None,
     *,
     host: str = "127.0.0.1",
     port: int = 0,
@@ -79,8 +103,8 @@ def open_page(
 
     Parameters
     ----------
-    folder : path
-        The build's.
+    folder : path, optional
+        The build's.  Without it the page begins with those that were opened last.
     host, port : str, int
         0 for any free port.
     key : bool
@@ -104,9 +128,10 @@ def open_page(
             "add --key, and browsers come in by an address with a key."
         )
     keys = Keys() if key else None
+    shown = reachable_host(host)
     taken = _listen(host, port)
     port = taken.getsockname()[1]
-    root = f"http://{f'[{host}]' if ':' in host else host}:{port}"
+    root = f"http://{f'[{shown}]' if ':' in shown else shown}:{port}"
 
     def address() -> str:
         return f"{root}/enter?key={keys.new()}" if keys else f"{root}/"
@@ -114,14 +139,29 @@ def open_page(
     def next_address() -> None:
         say(f"A browser came in. For the next one: {address()}")
 
-    try:
-        app = create_app(
-            folder, host=host, port=port, keys=keys, stocks=stocks, solver=solver, on_enter=next_address
+    def app_of(build: Path) -> Flask:
+        made = create_app(
+            build, host=host, root=root, keys=keys, stocks=stocks, solver=solver, on_enter=next_address
         )
+        remember(build)
+        return made
+
+    def choose(build: Path) -> None:
+        with choosing:
+            if page.app is not start:
+                raise ReconError("A build was chosen already: load this page again.")
+            page.app = page.server.app = app_of(build)
+        say(f"The build is in {build}.")
+
+    choosing = threading.Lock()
+    try:
+        start = None if folder else create_start(host, keys, Path.cwd(), choose, next_address)
+        app = start or app_of(Path(folder or "."))
     except BaseException:
         taken.close()
         raise
-    return Page(_server(host, port, app, taken), app, address())
+    page = Page(_server(host, port, app, taken), app, address(), root, keys)
+    return page
 
 
 def _server(host: str, port: int, app: Flask, taken: socket.socket) -> BaseWSGIServer:

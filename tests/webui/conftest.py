@@ -2,6 +2,7 @@
 
 import threading
 from dataclasses import dataclass
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -95,6 +96,7 @@ def opened(browser):
     contexts, faults = [], []
 
     def start(address, size=(1280, 800), scheme="light", **options):
+        origin = "{0.scheme}://{0.netloc}/".format(urlsplit(address))
         context = browser.new_context(
             viewport={"width": size[0], "height": size[1]},
             color_scheme=scheme,
@@ -117,7 +119,7 @@ def opened(browser):
             "request",
             lambda r: (
                 faults.append(f"asked {r.url}")
-                if not r.url.startswith((address.rstrip("/"), "data:", "blob:"))
+                if not r.url.startswith((origin, "data:", "blob:"))
                 else None
             ),
         )

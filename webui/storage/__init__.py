@@ -4,6 +4,7 @@ build          a build: a folder with photos, journal and frame file; changes, u
 journal        every change, in one append-only file
 photo_store    the photos: taken in, checked and cut into levels
 reading_cache  what was found in photos, kept; the call of the solver
+recent         the builds that were opened last
 plan           the plan that the build is compared with
 system         what operating systems do differently
 """

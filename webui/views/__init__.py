@@ -5,5 +5,6 @@ photos     photos in, and pictures of them out
 reading    the reading: begun and cancelled
 change     corrections, undo and redo; what a stroke or a tape would come to
 plan       the plan, and the build compared with it
+devices    other devices, the phone's own page, where to stand next
 downloads  papers, exports, and the whole build in one file
 """

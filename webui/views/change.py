@@ -194,14 +194,3 @@ def apart(a: str, b: str) -> Answer:
     frame = app_context().build.state.frame
     one, other = (validation.member_of(frame, id) for id in (a, b))
     return jsonify(words=centre_distance_words(frame, one, other))
-
-
-@bp.post("/api/device")
-def device() -> Answer:
-    """An address with a fresh key, for another device."""
-    context = app_context()
-    if context.keys is None:
-        raise ReconError(
-            "This page is open to this machine alone. Start it with --host to use it from another device."
-        )
-    return jsonify(address=f"{context.address}/enter?key={context.keys.new()}")

@@ -46,6 +46,7 @@ def whole() -> Response:
         n=n,
         **can,
         folder=context.build.folder.name,
+        place=str(context.build.folder.resolve()),
         delta=difference(State(), state),
         sides=sides(state.frame),
         photos=_photo_list(context, state),
@@ -105,7 +106,8 @@ def pulse() -> Response:
         start=_start(context),
         news=context.build.since(n - NEWS)[:NEWS],
         job=context.reading.status().to_json(),
-        ready=[name for name in context.photos.names() if context.photos.levels(name)],
+        photos=(names := context.photos.names()),
+        ready=[name for name in names if context.photos.levels(name)],
     )
 
 

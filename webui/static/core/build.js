@@ -36,6 +36,7 @@ export const build = {
   n: 0, // version
   name: "",
   folder: "",
+  place: "", // where the folder is
   pitch_mm: null,
   stock: null,
   undo: null, // in words
@@ -49,12 +50,14 @@ export const build = {
   notes: [],
   photos: [],
   stocks: [],
+  sending: 0, // how many times photos are being sent from here
   doubts: [],
   moreDoubts: 0, // that are not in the list
   job: {running: false},
   plan: null,
   planShapes: {}, // photo -> planned member -> its lines, of those that the build differs from
   planLaid: {}, // planned member -> {first, direction, holes, width} as it lies in the build
+  stand: null, // where to stand for the next photo, while that is asked for
   proposal: null, // the new member that was drawn, and is not added yet
   measure: null, // what is being measured
   shapes: new Map(), // photo -> Map(id -> Shape), for photos that were asked for

@@ -30,6 +30,7 @@ export function begin() {
   on("changed", () => {
     stale = true;
     if (!build.plan) Object.assign(build, {planShapes: {}, planLaid: {}});
+    build.stand = null;
     derived.checks = null;
     derived.audit = null;
     schedule(PARTS_MS);

@@ -46,7 +46,11 @@ async function takeOver(status) {
     emit("found", photo);
   }
   const becameReady = p => p.here && p.levels === null && !p.problem && status.ready.includes(p.name);
-  if (build.photos.some(becameReady)) await refreshPhotos();
+  const news = status.photos.filter(name => !build.photos.some(p => p.here && p.name === name));
+  if (news.length || build.photos.some(becameReady)) await refreshPhotos();
+  if (news.length && !build.sending) {
+    notice(`${news.length === 1 ? news[0] : `${news.length} photos`} came from another device.`);
+  }
   await changesDone();
   if (status.n > build.n) {
     const news = (status.news || []).slice(build.n - status.n).join("; ");

@@ -1,15 +1,18 @@
-// The panel "Set-up": stock, one measured length, which way the frame stands, and other devices. Needs api,
-// changes, measure.
+// The panel "Set-up": stock, one measured length, which way the frame stands, and the phone. Needs
+// changes, invite, measure.
 
-import {post} from "../core/api.js";
 import {build} from "../core/build.js";
 import {edit} from "../core/changes.js";
 import {h} from "../core/dom.js";
+import {emit} from "../core/events.js";
+import {invitePhone} from "../core/invite.js";
 import {ask, notice} from "../core/messages.js";
-import {lengthText} from "../core/units.js";
-import {button, emptyPanel} from "./elements.js";
+import {sketchOf, whereToStand} from "../core/stand.js";
+import {inInches, lengthText} from "../core/units.js";
+import {button, emptyPanel, keeper} from "./elements.js";
 import {start as measure} from "./measure.js";
 
+const kept = keeper();
 const CANCEL = {text: "Cancel", value: null};
 // Quarter turns of the frame: in words, the side whose axis it turns about, and its sense.
 const TURNS = [
@@ -26,14 +29,19 @@ const HOW = {
 const NO_FRAME =
   "Once there is a frame, its stock, one measured length and which way it stands are put right here. " +
   "What is known before can be said when the photos are read.";
+const PLACE =
+  "A folder on the computer where the page runs: photos lie in “photos”, the frame is frame.json, and " +
+  "every change is in build.journal. Copied as a whole it opens elsewhere.";
 
 /**
  * Draws the panel.
  * @returns {HTMLElement[]}
  */
 export function drawSetUp() {
-  const frame = build.members.size ? [...sizeSection(), ...standSection()] : emptyPanel(NO_FRAME);
-  return [h("h3.pad", {}, "Set-up"), ...frame, ...deviceSection()];
+  return kept([build.n, build.photos, inInches()], () => {
+    const frame = build.members.size ? [...sizeSection(), ...standSection()] : emptyPanel(NO_FRAME);
+    return [h("h3.pad", {}, "Set-up"), ...frame, ...deviceSection(), ...placeSection()];
+  });
 }
 
 function sizeSection() {
@@ -67,12 +75,41 @@ function quarter(side, sense) {
   return `${"xyz"[i]}${axis[i] * sense > 0 ? "+" : "-"}`;
 }
 
-function deviceSection() {
-  if (!document.body.dataset.shared) return [];
+function placeSection() {
   return [
-    h("h3.pad", {}, "Other devices"),
-    h("div.buttons.pad", {}, button("Let another device in", letDeviceIn)),
+    h("h3.pad", {}, "Where this build is"),
+    h("p.pad.address", {}, build.place),
+    h("p.dim.pad", {}, PLACE),
   ];
+}
+
+function deviceSection() {
+  return [
+    h("h3.pad", {}, "Phone"),
+    h(
+      "p.dim.pad",
+      {},
+      "A phone takes photos straight into this build, and says where to stand for the next.",
+    ),
+    h("div.buttons.pad", {}, button("Phone…", invitePhone)),
+    ...nextPhoto(),
+  ];
+}
+
+/** Where to stand for the next photo; it comes a moment later, and is drawn in 3-D, too. */
+function nextPhoto() {
+  const words = h("p.pad");
+  const sketch = h("div.pad");
+  const taken = build.photos.filter(p => p.here).length;
+  whereToStand(taken, build.members.size > 0)
+    .then(found => {
+      words.textContent = found.words;
+      sketch.replaceChildren(...(found.sketch ? [sketchOf(found.sketch)] : []));
+      build.stand = found.place.eye ? found.place : null;
+      emit("draw");
+    })
+    .catch(() => {});
+  return [h("h3.pad", {}, "The next photo"), words, sketch];
 }
 
 async function askScale() {
@@ -96,15 +133,5 @@ async function askStock() {
   const body = [h("label", {for: "all-stock"}, "Stock"), select];
   if (await ask("Stock of all members", body, [{text: "Use", value: 1}, CANCEL])) {
     edit({op: "stock", members: null, stock: select.value});
-  }
-}
-
-async function letDeviceIn() {
-  try {
-    const {address} = await post("/api/device", {});
-    const body = [h("p", {}, "Open this address there; its key works once."), h("p.address", {}, address)];
-    await ask("Another device", body, [{text: "Done", value: 1}]);
-  } catch (error) {
-    notice(error.message, "warn");
   }
 }

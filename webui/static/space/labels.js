@@ -10,6 +10,7 @@ import {layers} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {boxOf} from "./box.js";
 import {paintRuler, paintTape} from "./spots.js";
+import {paintStand} from "./stand.js";
 
 const LABEL_SIZE = {room: 10, rim: 1.2};
 const RING = 8;
@@ -32,6 +33,7 @@ export function paintOverlay(view) {
   if (layers.ruler) paintRuler(view, c, onView);
   paintLap(view, c);
   paintTape(c, onView);
+  paintStand(view, c, onView);
   paintAxes(view, c);
 }
 
