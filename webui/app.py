@@ -41,6 +41,7 @@ def create_app(
     stocks: dict[str, Stock] | None = None,
     solver: str = SOLVER,
     on_enter: Callable[[], object] | None = None,
+    on_wrong_keys: Callable[[], object] | None = None,
 ) -> Flask:
     """The application for the build in `folder`, which it opens and locks until `close_app`.
 
@@ -59,6 +60,8 @@ def create_app(
         The module that reads photos.
     on_enter : callable, optional
         Called when a key was used.
+    on_wrong_keys : callable, optional
+        Called once, when many wrong keys were tried.
 
     Raises
     ------
@@ -73,7 +76,7 @@ def create_app(
     address = root or f"http://{f'[{host}]' if ':' in host else host}:{port}"
     context = _context(Build(folder, stocks), stocks, solver, keys, address)
     attach(app, context)
-    guard(app, host, keys, context.token, on_enter)
+    guard(app, host, port, keys, context.token, on_enter, on_wrong_keys)
     for module in (page, photos, reading, change, plan, downloads, devices):
         app.register_blueprint(module.bp)
     _answer_errors(app)
@@ -130,6 +133,14 @@ def _answer_errors(app: Flask) -> None:
         if _is_opened_by_a_person():
             return Response(render_template("refused.html", problem=problem), error.code or 500)
         return jsonify(problem=problem), error.code or 500
+
+    @app.errorhandler(OSError)
+    def of_the_disk(error: OSError) -> tuple[Response, int]:
+        try:
+            context_of(app).build.hold_place()
+        except ReconError as gone:
+            return in_words(gone)
+        return fault(error)
 
     @app.errorhandler(Exception)
     def fault(error: Exception) -> tuple[Response, int]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -84,7 +85,11 @@ def request_json() -> dict[str, Any]:
     """The JSON object of the present request.  Raises ReconError where it is none or too large."""
     if (request.content_length or 0) > MOST_REQUEST_BYTES:
         raise ReconError("That is too much for one change.")
-    data = request.get_json(silent=True)
+    try:
+        data = request.get_json(silent=True)
+        json.dumps(data, ensure_ascii=False).encode("utf-8")
+    except (RecursionError, UnicodeEncodeError):  # brackets too deep, half of a surrogate pair
+        data = None
     if not isinstance(data, dict):
         raise ReconError("The request is not a JSON object.")
     return data

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import socket
 import sys
@@ -24,16 +25,40 @@ from webui.storage.reading_cache import SOLVER
 from webui.storage.recent import remember
 
 SLOWEST_S = 60  # that a connection may stay silent
+HEAD_S = 75.0  # in which a request's head must have come, however it drips.  Both this project's choices
 # Seconds after which a thread that computes lets others go on: an edit comes while parts or doubts are being
 # found.
 TURN_S = 0.001
 
 
 class _Handler(WSGIRequestHandler):
-    protocol_version = "HTTP/1.1"  # a connection serves many tiles
+    protocol_version = "HTTP/1.1"
     timeout = SLOWEST_S
 
+    def handle_one_request(self) -> None:
+        """Answers one request; ends the connection where its head does not come."""
+        self._head_timer = threading.Timer(HEAD_S, self._end)
+        self._head_timer.daemon = True
+        self._head_timer.start()
+        try:
+            super().handle_one_request()
+        finally:
+            self._head_timer.cancel()
+
+    def parse_request(self) -> bool:
+        """Reads the head of a request; from then on it may take its time."""
+        good = super().parse_request()
+        self._head_timer.cancel()
+        return good
+
+    def _end(self) -> None:
+        with contextlib.suppress(OSError):  # it has ended by itself
+            self.connection.shutdown(socket.SHUT_RDWR)
+
     def log_request(self, *args: object, **kwargs: object) -> None:  # the terminal is for sentences
+        pass
+
+    def log_error(self, *args: object, **kwargs: object) -> None:  # "Request timed out" is no news
         pass
 
     def version_string(self) -> str:
@@ -127,41 +152,74 @@ def open_page(
             f"--host {host}: that would open the page to others; "
             "add --key, and browsers come in by an address with a key."
         )
-    keys = Keys() if key else None
     shown = reachable_host(host)
     taken = _listen(host, port)
     port = taken.getsockname()[1]
     root = f"http://{f'[{shown}]' if ':' in shown else shown}:{port}"
-
-    def address() -> str:
-        return f"{root}/enter?key={keys.new()}" if keys else f"{root}/"
-
-    def next_address() -> None:
-        say(f"A browser came in. For the next one: {address()}")
+    door = _Door(host, port, root, Keys() if key else None, say)
 
     def app_of(build: Path) -> Flask:
         made = create_app(
-            build, host=host, root=root, keys=keys, stocks=stocks, solver=solver, on_enter=next_address
+            build,
+            host=host,
+            port=port,
+            root=root,
+            keys=door.keys,
+            stocks=stocks,
+            solver=solver,
+            on_enter=door.next_address,
+            on_wrong_keys=door.wrong_keys,
         )
         remember(build)
         return made
 
-    def choose(build: Path) -> None:
-        with choosing:
-            if page.app is not start:
-                raise ReconError("A build was chosen already: load this page again.")
-            page.app = page.server.app = app_of(build)
-        say(f"The build is in {build}.")
-
-    choosing = threading.Lock()
     try:
-        start = None if folder else create_start(host, keys, Path.cwd(), choose, next_address)
-        app = start or app_of(Path(folder or "."))
+        app = app_of(Path(folder)) if folder else _start(door, app_of, lambda: page)
     except BaseException:
         taken.close()
         raise
-    page = Page(_server(host, port, app, taken), app, address(), root, keys)
+    page = Page(_server(host, port, app, taken), app, door.address(), root, door.keys)
     return page
+
+
+@dataclass
+class _Door:
+    """Where browsers come in, and what is said of it in the terminal."""
+
+    host: str
+    port: int
+    root: str
+    keys: Keys | None
+    say: Callable[[str], object]
+
+    def address(self) -> str:
+        """What to open, with a fresh key where one is needed."""
+        return f"{self.root}/enter?key={self.keys.new()}" if self.keys else f"{self.root}/"
+
+    def next_address(self) -> None:
+        """A key was used."""
+        self.say(f"A browser came in. For the next one: {self.address()}")
+
+    def wrong_keys(self) -> None:
+        """Many wrong keys were tried."""
+        self.say(
+            "Someone tries wrong keys; they are answered late from now on. The address that was printed last "
+            "lets a browser in as before."
+        )
+
+
+def _start(door: _Door, app_of: Callable[[Path], Flask], page: Callable[[], Page]) -> Flask:
+    """The application that asks which build to open, and then gives its place to that build's."""
+    choosing = threading.Lock()
+
+    def choose(build: Path) -> None:
+        with choosing:
+            if page().folder:
+                raise ReconError("A build was chosen already: load this page again.")
+            page().app = page().server.app = app_of(build)
+        door.say(f"The build is in {build}.")
+
+    return create_start(door, Path.cwd(), choose)
 
 
 def _server(host: str, port: int, app: Flask, taken: socket.socket) -> BaseWSGIServer:

@@ -6,6 +6,7 @@ import re
 import secrets
 from collections.abc import Callable
 from pathlib import Path
+from typing import Protocol
 
 from flask import Flask, Response, jsonify, render_template, request, send_from_directory
 
@@ -18,31 +19,35 @@ LONGEST_NAME = 80
 _NAME = re.compile(r"\w[\w .()-]*")
 
 
-def create_start(
-    host: str,
-    keys: Keys | None,
-    place: Path,
-    choose: Callable[[Path], object],
-    on_enter: Callable[[], object],
-) -> Flask:
+class Door(Protocol):
+    """Where browsers come in, and what is done as they do."""
+
+    host: str
+    port: int
+    keys: Keys | None
+
+    def next_address(self) -> None:
+        """A key was used."""
+
+    def wrong_keys(self) -> None:
+        """Many wrong keys were tried."""
+
+
+def create_start(door: Door, place: Path, choose: Callable[[Path], object]) -> Flask:
     """The application that asks which build to open.
 
     Parameters
     ----------
-    host : str
-        That it will be served on.
-    keys : Keys or None
-        None where only this machine can reach it.
+    door : Door
+        Where browsers come in.
     place : Path
         The folder in which new builds are made.
     choose : callable
         Called with the folder of the build to open; raises ReconError where it cannot be opened.
-    on_enter : callable
-        Called when a key was used.
     """
     app = Flask("webui.start", static_folder=None, template_folder="templates", root_path=str(STATIC.parent))
     token = secrets.token_urlsafe(32)
-    guard(app, host, keys, token, on_enter)
+    guard(app, door.host, door.port, door.keys, token, door.next_address, door.wrong_keys)
 
     @app.get("/")
     def page() -> str:

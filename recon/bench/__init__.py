@@ -11,6 +11,7 @@ papers         the time that all papers take
 
 reading_table  the figures of readings, as a table
 score          a frame against its truth
+gravity        what of build steps cannot be done on a floor
 random_frames  random frames that could be built
 scaffold       scaffolds of any size
 """

@@ -21,7 +21,7 @@ from recon.geometry.arrays import FloatArray
 from recon.geometry.lattice import rotations
 from recon.workshop.audit.differences import audit_frame
 
-CHANGES = ("none", "length", "shift", "missing", "extra", "moved", "mirrored", "bolt")
+CHANGES = ("none", "length", "shift", "missing", "extra", "moved", "mirrored", "bolt", "exchanged")
 VERDICTS = ("found", "another", "missed", "invented", "other", "not made")
 # Kinds of difference that describe a change: a member longer at one end and shorter at the other was shifted.
 KINDS = {
@@ -32,11 +32,12 @@ KINDS = {
     "moved": {"moved", "shift"},
     "mirrored": {"mirrored"},
     "bolt": {"bolt missing"},
+    "exchanged": {"exchanged"},
 }
 
 
 # With symmetric and small frames, another single difference may make the same frame; it is then as true.
-SINGLE = ("length", "shift", "missing", "extra", "moved", "mirrored", "both", "bolt missing")
+SINGLE = ("length", "shift", "missing", "extra", "moved", "mirrored", "both", "bolt missing", "exchanged")
 LEGEND = (
     "found: that one difference and no other (none: no difference). another: one difference of another "
     "member or kind, which\nmakes the same frame of the plan. not made: no change of this kind fits the "
@@ -220,6 +221,19 @@ def _add(plan: Frame, rng: np.random.Generator) -> Change:
     ), m.id
 
 
+def _exchange(plan: Frame, rng: np.random.Generator) -> Change:
+    """Two members of one section and different lengths, each in the other's place."""
+    k, m = _drawn(plan, rng)
+    others = [n for n, x in enumerate(plan.members) if x.holes != m.holes and x.width == m.width]
+    if not others:
+        return None
+    n = int(rng.choice(others))
+    other = plan.members[n]
+    members = list(plan.members)
+    members[k], members[n] = replace(m, holes=other.holes), replace(other, holes=m.holes)
+    return _with(plan, members), m.id
+
+
 _MAKE: dict[str, Callable[[Frame, np.random.Generator], Change]] = {
     "none": _unchanged,
     "length": _relength,
@@ -229,6 +243,7 @@ _MAKE: dict[str, Callable[[Frame, np.random.Generator], Change]] = {
     "moved": _move,
     "mirrored": _mirror,
     "bolt": _unbolt,
+    "exchanged": _exchange,
 }
 
 

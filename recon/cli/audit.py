@@ -56,7 +56,7 @@ def add_parser(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run `recon audit`; returns its exit code."""
-    from dataclasses import asdict
+    from dataclasses import asdict, replace
 
     from recon.frame.files import load_frame
     from recon.frame.usual_stock import load_stocks_of_user
@@ -71,7 +71,9 @@ def run(args: argparse.Namespace) -> int:
         )
     built = load_frame(args.built, stocks) if args.built else _read(args.photos, plan, stocks)
     result = audit_frame(built, plan, not args.not_upright)
-    print_answer(args, asdict(result), audit_text(result))
+    data = asdict(replace(result, laid=None))
+    del data["laid"]
+    print_answer(args, data, audit_text(result))
     return CODES[result.verdict]
 
 

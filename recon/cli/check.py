@@ -1,6 +1,7 @@
 """`recon check`: what is wrong with a frame before it is built."""
 
 import argparse
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from recon.frame.model import Frame
     from recon.workshop.rigidity.frame_check import CheckReport
     from recon.workshop.rigidity.mechanism import Motion
+    from recon.workshop.rigidity.play import LeftOver
 
 _DESCRIPTION = """\
 Look for what is wrong with a frame: members that overlap or touch nothing, laps without a bolt, bolts that
@@ -28,6 +30,10 @@ cross or have no room, and ways in which the frame racks or folds, with what to 
 One bolt in a lap lets the two members turn; two bolts, or three round a three-way lap, do not. For a frame
 that is meant to fold, name the pairs that turn with --may-turn: ways to move in which no other bolt turns are
 wanted and left out.
+
+Bolts have play in their holes: of what stops racking, that which leaves the frame least to give comes first,
+with the angle that is left and how far the top still goes. Nothing is proposed below the frame's lowest
+point.
 
 With -o a picture of each way to move is written into a folder: moves-1.png, moves-2.png, ...
 """
@@ -71,11 +77,13 @@ def run(args: argparse.Namespace) -> int:
     from recon.frame.stock import load_stocks
     from recon.workshop.drawing.projections import drawn_hole
     from recon.workshop.rigidity.frame_check import check_frame, joints_between, report_text
+    from recon.workshop.rigidity.play import clearance
 
     stocks = load_stocks(args.stocks)
     frame = load_frame(args.frame, stocks)
     hole = drawn_hole(frame, stocks)
-    report = check_frame(frame, joints_between(frame, map(_pair, args.may_turn)), hole, not args.not_upright)
+    may_turn = joints_between(frame, map(_pair, args.may_turn))
+    report = check_frame(frame, may_turn, hole, not args.not_upright, clearance(frame, stocks))
     files = _pictures(args, frame, report.mobility.motions, hole) if args.out else []
     print_answer(args, _data(report), report_text(report), files)
     return 1 if report.findings else 0
@@ -119,11 +127,22 @@ def _data(report: "CheckReport") -> dict[str, Any]:
                 "text": a.text,
                 "laps": laps_json(a.joints),
                 "left": a.left,
+                "gives": _left_over(a.gives, report),
                 "member": a.member and frame_to_dict(Frame((a.member,)))["members"][0],
             }
             for a in report.additions
         ],
+        "better": list(report.better),
+        "left_over": _left_over(report.left_over, report),
     }
+
+
+def _left_over(left: "LeftOver | None", report: "CheckReport") -> dict[str, Any] | None:
+    """How far the frame still gives, as JSON has it."""
+    if left is None:
+        return None
+    mm = left.travel * report.pitch_mm if report.pitch_mm else None
+    return {"degrees": math.degrees(left.angle), "pitches": left.travel, "mm": mm, "member": left.member}
 
 
 def _pictures(

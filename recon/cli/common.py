@@ -58,6 +58,11 @@ def add_workshop_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="a price list, CSV or TOML, with the columns item, id, length, price, currency",
     )
+    parser.add_argument(
+        "--wood",
+        metavar="SPECIES",
+        help="the species, for the weight of all stock of wood, such as norway-spruce or douglas-fir",
+    )
     add_json(parser)
     add_overwrite(parser)
 
@@ -73,13 +78,20 @@ def add_stock(parser: argparse.ArgumentParser) -> None:
 
 
 def add_rack(parser: argparse.ArgumentParser) -> None:
-    """Add what is owned and where longer members may not reach: `--rack`, `--keep-out`, `--no-floor`."""
+    """Add what is owned, and by how much and where longer members may stick out."""
     add = parser.add_argument
     add(
         "--rack",
         metavar="FILE",
         help="what you own, CSV or TOML, with the columns item, id, length, count, first_hole, drilled, "
-        "trim; it is used first, longer members too where nothing is in the way",
+        "trim; it is used first",
+    )
+    add(
+        "--overhang",
+        metavar="HOLES",
+        default="0",
+        help="by how many holes, or which length ('80 mm'), a longer member from the rack may stick out "
+        "where nothing is in the way (default: 0, none is taken longer)",
     )
     add(
         "--keep-out",
@@ -116,10 +128,13 @@ def load(args: argparse.Namespace) -> "tuple[Frame, dict[str, Stock], PriceList 
     """The frame, the stock list and the price list (or None) that the arguments name."""
     from recon.frame.files import load_frame
     from recon.frame.stock import find_stock, load_stocks
+    from recon.workshop.hardware.woods import with_wood
     from recon.workshop.parts.prices import load_prices
     from recon.workshop.parts.substitute import with_stock
 
     stocks = load_stocks(args.stocks)
+    if args.wood:
+        stocks = with_wood(stocks, args.wood)
     prices = load_prices(args.prices, stocks) if args.prices else None
     frame = load_frame(args.frame, stocks)
     if stock_id := getattr(args, "frame_stock", None):
@@ -132,6 +147,23 @@ def load_rack(args: argparse.Namespace, stocks: "Mapping[str, Stock]") -> "tuple
     from recon.workshop.parts.rack import load_rack
 
     return load_rack(args.rack, stocks) if args.rack else None, [_box(text) for text in args.keep_out]
+
+
+def overhang_holes(args: argparse.Namespace, frame: "Frame") -> int:
+    """By how many holes longer members may stick out, as `--overhang` says."""
+    from recon.frame.length import parse_mm
+    from recon.workshop.frame_size import known_pitch_mm
+
+    text = args.overhang.strip()
+    if text.isdecimal():
+        return int(text)
+    try:
+        length_mm = parse_mm(text)
+    except ReconError as error:
+        raise ReconError(
+            f"--overhang '{text}': write a number of holes, such as 2, or a length: {error}"
+        ) from error
+    return int(length_mm / known_pitch_mm(frame, "no length can be counted in holes") + 1e-6)
 
 
 def _box(text: str) -> Box:

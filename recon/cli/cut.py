@@ -10,6 +10,7 @@ from recon.cli.common import (
     add_workshop_arguments,
     load,
     load_rack,
+    overhang_holes,
     print_result,
     with_json_errors,
     write_results,
@@ -85,7 +86,11 @@ def run(args: argparse.Namespace) -> int:
         raise ReconError("--first-hole is for drilled sticks; leave it or --blank out.")
     frame, stocks, prices = load(args)
     rack, keep_out = load_rack(args, stocks)
-    used = use_rack(frame, rack, stocks, keep_out, not args.no_floor) if rack else None
+    used = (
+        use_rack(frame, rack, stocks, keep_out, not args.no_floor, overhang_holes(args, frame))
+        if rack
+        else None
+    )
     cuts = cut_list(
         frame,
         stocks,

@@ -16,7 +16,8 @@ _EPILOG = """\
 examples:
   recon page trestle
   recon page trestle --port 8180
-  recon page trestle --phone        (takes photos with a phone in the same network)
+  recon page trestle --phone                        (takes photos with a phone in the same network)
+  recon page trestle --rescue trestle-2             (where its journal is damaged)
 """
 
 
@@ -52,30 +53,38 @@ def add_parser(subparsers: Subparsers) -> None:
         help="let a phone in the same network take photos into the build: shows its address as a QR code",
     )
     add("--no-browser", action="store_true", help="only print the address; open no browser")
+    add(
+        "--rescue",
+        metavar="NEW",
+        help="where the build's journal is damaged: copy the build up to the damage into the folder NEW, "
+        "and open that",
+    )
     add_stocks(parser)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Run `recon page` until it is stopped; returns its exit code."""
-    import signal
-
     from recon.cli.console import say
+    from recon.cli.stopping import hear_signals, let_it_end_by_itself
     from recon.errors import ReconError
     from recon.frame.usual_stock import load_stocks_of_user
     from webui.browser import open_browser
     from webui.network import network_address, qr_text
     from webui.serve import open_page
+    from webui.storage.rescue import rescue_build
 
-    def stop(*_: object) -> None:
-        raise KeyboardInterrupt
-
-    signal.signal(signal.SIGTERM, stop)
+    hear_signals()
+    let_it_end_by_itself()  # what was changed is saved first
     if not 0 <= args.port < 65536:
         raise ReconError(f"--port {args.port}: a port is 0 to 65535.")
+    if args.rescue:
+        if args.build is None:
+            raise ReconError("--rescue: name the build whose journal is damaged as well.")
+        say(rescue_build(args.build, args.rescue))
     host = args.host or (network_address() if args.phone else "127.0.0.1")
     page = open_page(
-        args.build,
+        args.rescue or args.build,
         host=host,
         port=args.port,
         key=args.key or args.phone,

@@ -11,6 +11,7 @@ from recon.cli.common import (
     add_workshop_arguments,
     load,
     load_rack,
+    overhang_holes,
     with_json_errors,
 )
 from recon.cli.console import Progress, say
@@ -56,7 +57,13 @@ def add_parser(subparsers: Subparsers) -> None:
         choices=ANGLES,
         help="how the three views lie: in first or third angle (default: first on A4, third on Letter)",
     )
+    add("--lock-nuts", action="store_true", help="nuts with nylon insert: for what rolls or shakes")
     add("--bolts", choices=("metric", "inch"), help="which bolts; by the stock where it is left out")
+    add(
+        "--thread",
+        metavar="THREAD",
+        help="of all bolts, such as M8 or 5/16, in place of the largest that passes the holes",
+    )
     add("--kerf", metavar="LENGTH", help="what the saw takes (default: 3.2 mm)")
     parser.set_defaults(run=with_json_errors(run))
 
@@ -68,17 +75,21 @@ def run(args: argparse.Namespace) -> int:
     from recon.show.picture import draw_frame, encode_png
     from recon.workshop.cutting.cut_list import KERF_MM
     from recon.workshop.drawing.projections import drawn_hole
+    from recon.workshop.hardware.threads import find_thread
     from recon.workshop.papers.compose import compose_papers
     from recon.workshop.papers.html import papers_html
     from recon.workshop.papers.pdf import papers_pdf
+    from recon.workshop.parts.rack import as_built, use_rack
 
     frame, stocks, prices = load(args)
     rack, keep_out = load_rack(args, stocks)
     kerf_mm = parse_mm(args.kerf) if args.kerf else KERF_MM
+    overhang = overhang_holes(args, frame)
+    use = use_rack(frame, rack, stocks, keep_out, not args.no_floor, overhang) if rack else None
     progress = Progress()
     with output_folder(args.out, RESULTS, args.overwrite) as staging:
         progress("drawing the frame", 0.0)
-        picture = encode_png(draw_frame(frame, (1600, 1100), hole=drawn_hole(frame, stocks)))
+        picture = encode_png(draw_frame(as_built(frame, use), (1600, 1100), hole=drawn_hole(frame, stocks)))
         progress("parts, cuts, drawings and steps", 0.1)
         made = compose_papers(
             frame,
@@ -90,7 +101,10 @@ def run(args: argparse.Namespace) -> int:
             rack=rack,
             keep_out=keep_out,
             floor=not args.no_floor,
+            overhang=overhang,
+            lock_nuts=args.lock_nuts,
             bolts=args.bolts,
+            thread=find_thread(args.thread) if args.thread else None,
             kerf_mm=kerf_mm,
         )
         progress("writing papers.pdf", 0.6)

@@ -10,15 +10,19 @@ from recon.cli.common import (
     add_workshop_arguments,
     load,
     load_rack,
+    overhang_holes,
     print_result,
     with_json_errors,
     write_results,
 )
 
 _DESCRIPTION = """\
-List the parts of a frame: members by stock and length, bolts by grip with nuts and washers, weight and cost.
+List the parts of a frame: members by stock and length, bolts by grip with nuts and washers, weight and what
+is to be bought, with one total. Stock is bought by the stick, by the metre or cut to length, whichever costs
+least.
 
-With -o the list is also written into a folder: parts.html (for the printer), parts.csv and parts.json.
+With -o the list is also written into a folder: parts.html (for the printer), parts.csv, shopping.csv and
+parts.json.
 """
 _EPILOG = f"""\
 examples:
@@ -49,6 +53,7 @@ def add_parser(subparsers: Subparsers) -> None:
     add_stock(parser)
     add_rack(parser)
     add = parser.add_argument
+    add("--lock-nuts", action="store_true", help="nuts with nylon insert: for what rolls or shakes")
     add("--bolts", choices=("metric", "inch"), help="which bolts; by the stock where it is left out")
     add(
         "--thread",
@@ -63,9 +68,10 @@ def run(args: argparse.Namespace) -> int:
     """Write or print the list; returns the exit code."""
     import json
 
-    from recon.workshop.hardware.fasteners import find_thread
+    from recon.workshop.hardware.threads import find_thread
     from recon.workshop.parts.parts_formats import parts_csv, parts_dict, parts_html, parts_text
     from recon.workshop.parts.parts_list import parts_list
+    from recon.workshop.parts.shopping import shopping_csv, shopping_for
 
     frame, stocks, prices = load(args)
     rack, keep_out = load_rack(args, stocks)
@@ -79,19 +85,23 @@ def run(args: argparse.Namespace) -> int:
         thread=thread,
         keep_out=keep_out,
         floor=not args.no_floor,
+        overhang=overhang_holes(args, frame),
+        lock_nuts=args.lock_nuts,
     )
-    data = parts_dict(parts)
+    shopping = shopping_for(frame, stocks, parts, prices, rack)
+    data = parts_dict(parts, shopping)
     files = (
         write_results(
             args,
             {
-                "parts.csv": parts_csv(parts),
+                "parts.csv": parts_csv(parts, shopping),
                 "parts.json": json.dumps(data, indent=1) + "\n",
-                "parts.html": parts_html(parts, frame),
+                "parts.html": parts_html(parts, frame, shopping),
+                "shopping.csv": shopping_csv(shopping),
             },
         )
         if args.out
         else []
     )
-    print_result(args, data, parts_text(parts, frame), files)
+    print_result(args, data, parts_text(parts, frame, shopping), files)
     return 0

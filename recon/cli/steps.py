@@ -21,8 +21,9 @@ if TYPE_CHECKING:
 
 _DESCRIPTION = """\
 Say in which order to put a frame together, so that every member comes straight to its place and every bolt
-can be put in and turned with a spanner. Flat sides are put together on the floor first where that works. Two
-identical frames get identical steps.
+can be put in and turned with a spanner: nothing comes up from under the floor, what one lap alone holds is
+named, and what is built lying is turned in a step of its own. Flat sides are put together on the floor first
+where that takes fewer hands. Two identical frames get identical steps.
 
 With -o the steps are also written into a folder: steps.html (for the printer, with a picture of each step)
 and steps.json.
@@ -32,8 +33,8 @@ examples:
   recon steps trestle/frame.json
   recon steps trestle/frame.json -o trestle/steps
 
-exit codes: 0 done; 1 there is no such order (it says what blocks what); 2 no answer (a sentence says why); 3
-a fault in recon itself; 130 stopped with Ctrl-C
+exit codes: 0 done; 1 there is no such order for some members or all (it says what blocks what); 2 no answer
+(a sentence says why); 3 a fault in recon itself; 130 stopped with Ctrl-C
 """
 
 
@@ -71,11 +72,11 @@ def run(args: argparse.Namespace) -> int:
             args,
             {
                 "steps.json": json.dumps(data | {"caution": CAUTION}, indent=1) + "\n",
-                "steps.html": _page(frame, steps, hole),
+                "steps.html": _page(frame, steps, hole, not args.not_upright),
             },
         )
-    print_answer(args, data, steps_text(steps, frame.name, frame.pitch_mm), files)
-    return 0 if steps.steps else 1
+    print_answer(args, data, steps_text(steps, frame.name), files)
+    return 0 if steps.steps and not steps.stuck else 1
 
 
 def _data(steps: "BuildOrder") -> dict[str, Any]:
@@ -84,13 +85,19 @@ def _data(steps: "BuildOrder") -> dict[str, Any]:
         "steps": [
             {
                 "number": s.number,
+                "kind": s.kind,
                 "group": s.group,
                 "new": list(s.new),
                 "laid": list(s.laid),
                 "there": list(s.there),
                 "direction": s.direction,
+                "up": list(s.up),
+                "up_before": s.up_before,
                 "bolts": [[{"member": id, "hole": hole} for id, hole in b.through] for b in s.bolts],
+                "heads": [list(head) for head in s.heads],
                 "without_bolt": laps_json(s.bare),
+                "hold": [list(group) for group in s.hands],
+                "stands": s.steady,
                 "text": s.text,
             }
             for s in steps.steps
@@ -98,24 +105,26 @@ def _data(steps: "BuildOrder") -> dict[str, Any]:
         "groups": [list(g) for g in steps.groups],
         "stuck": list(steps.stuck),
         "why": list(steps.why),
+        "finish": list(steps.finish),
     }
 
 
-def _page(frame: "Frame", steps: "BuildOrder", hole: float) -> str:
+def _page(frame: "Frame", steps: "BuildOrder", hole: float, z_up: bool) -> str:
     """The steps with a picture each, for the printer."""
     from recon.frame.caution import CAUTION
-    from recon.workshop.assembly.picture import step_sheet
-    from recon.workshop.assembly.shots import CornerScenes
-    from recon.workshop.assembly.tool_access import room_words
+    from recon.workshop.assembly.stage import Stage
+    from recon.workshop.assembly.steps import LOOSE, SOME_ORDER
+    from recon.workshop.assembly.tool_access import ASSUMED
     from recon.workshop.drawing.vector import sheet_svg
     from recon.workshop.formats import heading, page, paragraph
 
-    scenes, body = (
-        CornerScenes(frame, hole),
-        [paragraph(CAUTION, "caution"), paragraph(room_words(frame.pitch_mm))],
-    )
+    stage = Stage(frame, hole, z_up)
+    body = [paragraph(CAUTION, "caution"), paragraph(LOOSE), paragraph(ASSUMED)]
+    if steps.stuck:
+        body += [paragraph(SOME_ORDER), *map(paragraph, steps.why)]
     for s in steps.steps:
-        title = f"Step {s.number}" + (f", sub-frame {s.group}" if s.group else "")
-        picture = sheet_svg(step_sheet(scenes, s.there, s.new, s.bolts, s.direction, title=title))
-        body += [heading(title), paragraph(s.text), f"<figure>{picture[picture.index('<svg') :]}</figure>"]
+        picture = sheet_svg(stage.picture(s))
+        body += [heading(s.title), paragraph(s.text), f"<figure>{picture[picture.index('<svg') :]}</figure>"]
+    if steps.finish:
+        body += [heading("At the end"), *map(paragraph, steps.finish)]
     return page(f"Build steps{': ' + frame.name if frame.name else ''}", body)

@@ -24,6 +24,7 @@ from recon.corrections.model import (
 )
 from recon.frame.entries import end_from_dict, end_to_dict, joint_to_dict
 from recon.frame.model import Frame, Joint, Member, Photo, StockUse
+from recon.frame.squareness import off_place_from_dict, to_dict
 from recon.geometry.arrays import Vector
 from recon.geometry.camera import Camera
 
@@ -44,7 +45,7 @@ def member_to_json(m: Member) -> Json:
     >>> member_from_json(member_to_json(m)) == m
     True
     """
-    return {
+    entry: Json = {
         "id": m.id,
         "first": list(m.first),
         "direction": list(m.direction),
@@ -56,6 +57,7 @@ def member_to_json(m: Member) -> Json:
         "on_lattice": m.on_lattice,
         "seen": m.seen,
     }
+    return entry | {"off_place": to_dict(m.off_place)} if m.off_place else entry
 
 
 def member_from_json(d: Json) -> Member:
@@ -75,6 +77,7 @@ def member_from_json(d: Json) -> Member:
         (first_end, last_end),
         bool(d["on_lattice"]),
         int(d["seen"]),
+        off_place_from_dict(d.get("off_place")),
     )
 
 

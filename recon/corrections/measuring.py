@@ -30,7 +30,7 @@ from recon.frame.tape import (
     spots_words,
 )
 from recon.geometry.arrays import FloatArray
-from recon.workshop.sides import to_the_right
+from recon.workshop.side_axes import to_the_right
 from recon.workshop.wording import listed, plural, ways_words
 
 LONGEST_TEXT = 200  # characters of a length as typed

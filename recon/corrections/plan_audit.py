@@ -106,7 +106,7 @@ class _Rows:
         members = [id for id in (self.names.get(m, m) for m in d.members) if id in self.members]
         lap = self._lap(members) if d.kind.startswith("bolt") else None
         return {
-            "text": d.text,
+            "text": d.full_text,
             "severity": d.severity,
             "kind": d.kind,
             "members": members,

@@ -1,6 +1,7 @@
 """The frame and its rules.  It knows no pixels.
 
 - `model`: members, joints, photos and stock as plain values
+- `squareness`: how far a built frame is from its lattice: its angles, and its members off their places
 - `boxes`: members as solid boxes, their faces and openings
 - `lattice`: frames turned and shifted, in canonical form, and laid on one another
 - `joints`: laps found from the members' places, and the graph that they make

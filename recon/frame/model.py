@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from recon.frame.squareness import OffPlace, Racked
 from recon.geometry.arrays import FloatArray, IntArray, Vector
 from recon.geometry.camera import Camera
 
@@ -82,6 +83,8 @@ class Member:
         False for a brace at an angle or a member off by part of a pitch.
     seen : int
         Openings seen in all photos together (0 where no photo was read).
+    off_place : OffPlace or None
+        How far the built member lies off this place; None where that is not known.
 
     Examples
     --------
@@ -100,6 +103,7 @@ class Member:
     ends: tuple[End, End] = (End(), End())
     on_lattice: bool = True
     seen: int = 0
+    off_place: OffPlace | None = None
 
     def hole_centre(self, k: ArrayLike) -> FloatArray:
         """Centre of hole `k` (0-based, may be an array): (3,) or (n, 3), pitches."""
@@ -229,6 +233,8 @@ class Frame:
         Sentences about what is not sure.
     name : str
         What the frame is called; may be empty.
+    racked : Racked or None
+        How far the built frame is out of square; None where that is not known.
     """
 
     members: tuple[Member, ...]
@@ -238,6 +244,7 @@ class Frame:
     photos: tuple[Photo, ...] = ()
     doubts: tuple[str, ...] = ()
     name: str = ""
+    racked: Racked | None = None
 
     def member(self, id: str) -> Member:
         """The member labelled `id`; KeyError where there is none."""

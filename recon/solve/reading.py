@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -33,7 +33,12 @@ from recon.solve.priors.constraints import (
 from recon.solve.priors.plan import with_plan
 from recon.solve.priors.resolve import resolve
 from recon.solve.result.frame import make_frame
-from recon.solve.result.plane_or_frame import planes_or_frame, untied_not_sure, without_plane_evidence
+from recon.solve.result.plane_or_frame import (
+    PlanesOrFrame,
+    planes_or_frame,
+    untied_not_sure,
+    without_plane_evidence,
+)
 from recon.solve.result.refusal import why_no_frame
 from recon.solve.result.tables import first_tables, reading_tables
 
@@ -43,6 +48,8 @@ WIDTH_SHRINK = (
     0.97  # of a width, as measured: light and shade move the visible spots towards the edge between
 )
 WIDTH_SPREAD = 0.04  # the faces, so that widths come out up to 6 % small
+
+NO_FRAME = "its rows make no frame by themselves, while other photos show one"
 
 
 @dataclass(frozen=True)
@@ -63,6 +70,8 @@ class Reading:
         Photos that were not used, and why.
     against : list[Objection]
         Where the photos show something else than the user says.
+    not_written : str
+        Why the pictures of the stages could not be written, in a sentence; empty where they were.
     """
 
     frame: Frame
@@ -71,6 +80,7 @@ class Reading:
     cameras: dict[str, Camera]
     set_aside: list[SetAside] = field(default_factory=list)
     against: list[Objection] = field(default_factory=list)
+    not_written: str = ""
 
 
 @dataclass(frozen=True)
@@ -104,16 +114,20 @@ class _Watch:
     def __init__(
         self, progress: Callable[[str, float], object] | None, cancelled: Callable[[], object] | None
     ) -> None:
-        self.progress, self.cancelled = progress, cancelled
+        self.progress, self.cancelled, self.stopped = progress, cancelled, False
+
+    def stop(self) -> None:
+        """Lets threads that are still at work say nothing more, and end at their next look."""
+        self.stopped = True
 
     def tell(self, stage: str, fraction: float) -> None:
         """Reports the stage and the fraction that is done."""
-        if self.progress:
+        if self.progress and not self.stopped:
             self.progress(stage, fraction)
 
     def check(self) -> None:
         """Raises ReconError where the reading is to stop."""
-        if self.cancelled and self.cancelled():
+        if self.stopped or (self.cancelled and self.cancelled()):
             raise ReconError("The reading was stopped.", exit_code=130)
 
 
@@ -178,8 +192,7 @@ def read(
         readings = [_with_width(r, c, width) for r, c in zip(readings, copies)]
     watch.tell("putting the photos together", PHOTOS_DONE)
     watch.check()
-    scene, against = _solve(readings, copies, constraints, width, watch)
-    test = planes_or_frame(scene)
+    scene, against, test = _solve_until_frame(readings, copies, constraints, width, watch)
     if not scene.candidates or not scene.photos or (constraints is None and not test.is_frame):
         raise ReconError(why_no_frame(readings, {c.name: c.image for c in copies}))
     scene = without_plane_evidence(scene, test)
@@ -190,10 +203,18 @@ def read(
     frame, scene = make_frame(photos, scene, scales, stocks, stock_id, length, constraints)
     frame = frame if constraints else untied_not_sure(frame)
     openings, rows, cameras = reading_tables(readings, scene, frame, scales)
-    if debug_dir is not None:
-        write_stages(debug_dir, readings, scene)
+    not_written = _write_stages(debug_dir, readings, scene) if debug_dir is not None else ""
     watch.tell("done", 1.0)
-    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against)
+    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against, not_written)
+
+
+def _write_stages(folder: str | Path, readings: Sequence[PhotoReading], scene: Scene) -> str:
+    """Writes the pictures of the stages; why it could not, in a sentence: the frame is there all the same."""
+    try:
+        write_stages(folder, readings, scene)
+    except ReconError as error:
+        return str(error)
+    return ""
 
 
 def _working_copy(photo: PhotoImage) -> _WorkingCopy:
@@ -235,8 +256,14 @@ class _EachPhoto:
             return reading
 
         # Two at a time: the filters leave the interpreter's lock, and memory stays bounded.
-        with ThreadPoolExecutor(2) as pool:
+        pool = ThreadPoolExecutor(2)
+        try:
             return list(pool.map(one, copies))
+        except KeyboardInterrupt:  # whoever stops the reading does not wait for what is under way
+            self.watch.stop()
+            raise
+        finally:
+            pool.shutdown(wait=not self.watch.stopped, cancel_futures=True)
 
     def _read_one(self, copy: _WorkingCopy, openings: np.ndarray) -> PhotoReading:
         """One photo read from its openings; from the camera that it had, where the frame has one."""
@@ -258,6 +285,33 @@ def _with_width(reading: PhotoReading, copy: _WorkingCopy, width: float) -> Phot
     if reading.photo is None or reading.lattice_width == width:
         return reading
     return read_photo(reading.name, reading.openings, reading.size, copy.focal_px, width)
+
+
+def _solve_until_frame(
+    readings: Sequence[PhotoReading],
+    copies: Sequence[_WorkingCopy],
+    constraints: Constraints | None,
+    width: float,
+    watch: _Watch,
+) -> tuple[Scene, list[Objection], PlanesOrFrame]:
+    """:func:`_solve`, and again without the photos that make no frame together, until the others do.
+
+    A photo with a wrong camera may tell most by itself and keep those out that show the frame.
+    """
+    scene, against = _solve(readings, copies, constraints, width, watch)
+    test = planes_or_frame(scene)
+    first, no_frame = (scene, against, test), [p.name for p in scene.photos]
+    while constraints is None and not test.is_frame:
+        rest = [r for r in readings if r.photo is not None and r.name not in no_frame]
+        if not rest or not scene.photos:  # each round tries fewer photos
+            return first
+        scene, against = _solve(rest, copies, None, width, watch)
+        test = planes_or_frame(scene)
+        used = {p.name for p in scene.photos}
+        aside = [(name, NO_FRAME) for name in no_frame]
+        scene = replace(scene, set_aside=(*scene.set_aside, *aside))
+        no_frame += sorted(used)
+    return scene, against, test
 
 
 def _solve(

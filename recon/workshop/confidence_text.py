@@ -10,6 +10,7 @@ from recon.frame.joints import components, loose_members
 from recon.frame.model import End, Frame, Member
 from recon.frame.stock import Stock
 from recon.workshop.hardware.bolts import Bolt, find_bolts
+from recon.workshop.rigidity.findings import find_loose
 from recon.workshop.wording import choices_words, plural
 
 _HOW = {
@@ -102,7 +103,8 @@ def loose_doubts(frame: Frame) -> list[str]:
     """Members that touch no other, and pieces of the frame that do not touch."""
     if len(frame.members) < 2:
         return []
-    notes = [f"{id} touches no other member." for id in loose_members(frame)]
+    loose = set(loose_members(frame))
+    notes = [f.text for f in find_loose(frame) if f.members[0] in loose]
     pieces = [", ".join(piece) for piece in components(frame) if len(piece) > 1]
     if len(pieces) > 1:
         notes.append(f"The frame is in {len(pieces)} pieces that do not touch: {'; '.join(pieces)}.")

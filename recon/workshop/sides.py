@@ -1,48 +1,71 @@
-"""Front, back, left and right of a frame, as its drawings and sentences have them."""
+"""The sides of a frame as people name them before it: front, back, left, right, top and bottom.
+
+The front is that of the drawings (`recon.workshop.drawing.projections.six_views`).
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from recon.frame.model import Member
-from recon.geometry.arrays import FloatArray
+from recon.workshop.drawing.projections import six_views
+from recon.workshop.wording import direction_words
 
-UP = np.array([0.0, 0.0, 1.0])
-TIE = 1e-6  # pitches by which rounding may part two equal sizes
+NAMES = {
+    "Front": "front",
+    "Rear": "back",
+    "Left": "left",
+    "Right": "right",
+    "Top": "top",
+    "Bottom": "bottom",
+}
+ALONG = 0.999  # cosine from which a direction is that of a side: rounding
+_PLACES = {
+    "front": "in front",
+    "back": "at the back",
+    "left": "on the left",
+    "right": "on the right",
+    "top": "on top",
+    "bottom": "below",
+}
 
 
-def to_the_right(members: Sequence[Member]) -> FloatArray:
-    """Unit vector, (3,), to the right of who stands before the frame; the front is its longer level side.
+class Sides:
+    """Names of a frame's sides.
 
     Parameters
     ----------
     members : sequence of Member
-        At least one; z points up.
+        Of the whole frame.
+    z_up : bool
+        Whether +z is up; where it is not known, sides are called by their axes.
 
     Examples
     --------
-    >>> rail = Member("A", (0.0, 0.0, 0.0), (0.0, 1.0, 0.0), 12)
-    >>> to_the_right([rail]).tolist()
-    [0.0, 1.0, 0.0]
+    >>> sides = Sides([Member("A", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 12)])
+    >>> sides.name((0, -1, 0)), sides.name((1, 0, 0)), sides.place((0, 1, 0)), sides.name((0.6, 0, 0.8))
+    ('front', 'right', 'at the back', '[0.6, 0, 0.8]')
+    >>> Sides([Member("A", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 12)], z_up=False).name((0, -1, 0))
+    '-y'
     """
-    first, direction = (np.array([getattr(m, name) for m in members]) for name in ("first", "direction"))
-    holes, width = (np.array([[getattr(m, name)] for m in members]) for name in ("holes", "width"))
-    middle = first + direction * (holes - 1) / 2
-    # Along its length half of that, across it half the width: exact where it runs along an axis.
-    reach = np.abs(direction) * holes / 2 + np.sqrt(np.maximum(1 - direction**2, 0)) * width / 2
-    size = np.ptp(np.concatenate([middle - reach, middle + reach]), axis=0)
-    return np.eye(3)[0 if size[0] >= size[1] - TIE else 1]
 
+    def __init__(self, members: Sequence[Member], z_up: bool = True):
+        self.z_up = z_up
+        views = six_views(members) if z_up and members else {}
+        self._towards = {NAMES[name]: view.towards for name, view in views.items()}
 
-def side_axes(right: FloatArray) -> dict[str, FloatArray]:
-    """The six directions by name: unit vectors, (3,).
+    def name(self, vector: ArrayLike) -> str:
+        """The side that a vector points to: 'left', or its axis or components where it is none."""
+        unit = np.asarray(vector, float) / np.linalg.norm(vector)
+        for name, towards in self._towards.items():
+            if unit @ towards > ALONG:
+                return name
+        return direction_words(vector, False)
 
-    Examples
-    --------
-    >>> side_axes(np.array([1.0, 0, 0]))["back"].tolist()
-    [0.0, 1.0, 0.0]
-    """
-    back = np.cross(UP, right)
-    return {"right": right, "left": -right, "back": back, "front": -back, "up": UP, "down": -UP}
+    def place(self, vector: ArrayLike) -> str:
+        """Where something is that lies on that side: 'on the left', 'at +x'."""
+        name = self.name(vector)
+        return _PLACES.get(name, f"at {name}")

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from recon.frame.model import EndChoice, Joint
-from recon.workshop.sides import side_axes
+from recon.workshop.side_axes import side_axes
 
 _VERTICAL = {1: "up", -1: "down"}
 
@@ -20,6 +20,18 @@ def plural(n: int, one: str, many: str | None = None) -> str:
     ('1 hole', '3 holes', '2 pieces of stock')
     """
     return f"{n} {one if n == 1 else many or one + 's'}"
+
+
+_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def count_word(n: int) -> str:
+    """A whole number in words up to ten, else in digits.
+
+    >>> count_word(2), count_word(12)
+    ('two', '12')
+    """
+    return _NUMBERS[n] if 0 <= n < len(_NUMBERS) else str(n)
 
 
 def listed(words: Iterable[object], last: str = "and") -> str:

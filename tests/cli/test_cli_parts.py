@@ -42,7 +42,7 @@ def test_the_parts_list_is_printed_and_written(work, capsys):
     out = " ".join(capsys.readouterr().out.split())
     assert out.count(CAUTION) == 1 and "5/16-18 x 3 1/2 in" in out
     assert re.search(r"a 16-hole in place of the 12-hole [AB] sticks out by 4 at hole 12: free", out)
-    assert set(tree(work / "out")) == {"parts.csv", "parts.html", "parts.json"}
+    assert set(tree(work / "out")) == {"parts.csv", "parts.html", "parts.json", "shopping.csv"}
 
 
 def test_the_cut_list_is_printed_and_written(work, capsys):

@@ -142,7 +142,7 @@ def test_measuring_goes_by_keys_alone_and_a_disagreement_comes_first_among_the_d
     page.wait_for_selector("[data-kind=size]")
     first = page.inner_text(".doubts li >> nth=0")
     assert "The measured length gives a pitch of 42.00 mm" in first and "38.1 mm" in first
-    page.click("text=Measure between two openings")
+    page.click("text=Measure between two holes")
     page.wait_for_selector("text=Pick the first hole")
     page.keyboard.press("Escape")
     until(

@@ -12,7 +12,8 @@ from recon.errors import ReconError
 from recon.frame.caution import CAUTION
 from recon.frame.stock import Stock
 from recon.workshop.parts.parts_list import parts_list
-from recon.workshop.rigidity.frame_check import HOLE, check_frame
+from recon.workshop.rigidity.frame_check import HOLE, addition_effect, check_frame
+from recon.workshop.rigidity.play import clearance
 
 MOST_FINDINGS = 40  # findings of one check that are listed one by one
 
@@ -72,13 +73,14 @@ def checks(state: State, stocks: Mapping[str, Stock]) -> dict[str, Any]:
     -------
     dict
         {freedom, wanted, findings: [{kind, text, members, laps}], more: findings left out,
-        additions: [{text, member or None, laps}], caution}.
+        additions: [{text, member or None, laps}], better: sentences, caution}.
     """
     frame = state.frame
     turning = set(state.corrections.may_turn)
     may_turn = [j for j in frame.joints if joint_key(j) in turning]
     holes = [stocks[m.stock].hole for m in frame.members if m.stock and m.stock in stocks]
-    found = check_frame(frame, may_turn, hole=max(holes, default=HOLE))
+    play = clearance(frame, stocks)
+    found = check_frame(frame, may_turn, hole=max(holes, default=HOLE), play=play)
     return {
         "freedom": found.mobility.freedom,
         "wanted": found.mobility.wanted,
@@ -94,11 +96,12 @@ def checks(state: State, stocks: Mapping[str, Stock]) -> dict[str, Any]:
         "more": max(0, len(found.findings) - MOST_FINDINGS),
         "additions": [
             {
-                "text": a.text,
+                "text": f"{a.text} {addition_effect(a, found)}",
                 "member": a.member and member_to_json(a.member),
                 "laps": [list(joint_key(j)) for j in a.joints],
             }
             for a in found.additions
         ],
+        "better": list(found.better),
         "caution": CAUTION,
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from recon.frame.model import Frame
-from recon.workshop.sides import side_axes, to_the_right
+from recon.workshop.side_axes import side_axes, to_the_right
 
 
 def sides(frame: Frame) -> dict[str, list[int]]:

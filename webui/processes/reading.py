@@ -75,6 +75,7 @@ class ReadingJob:
         self._lock = threading.Lock()
         self._process: subprocess.Popen[str] | None = None
         self._status = ReadingStatus()
+        self._closed = False
 
     def status(self) -> ReadingStatus:
         """How it stands."""
@@ -82,11 +83,16 @@ class ReadingJob:
             return self._status
 
     def begin(self, photos: list[str], request: ReadingRequest) -> None:
-        """Starts.  Raises ReconError where a reading runs already or there are no photos."""
+        """Starts.
+
+        Raises ReconError where a reading runs already, there are no photos, or this is closed.
+        """
         if not photos:
             raise ReconError("Add photos first: three or more, from different corners of the frame.")
         options = json.dumps(self._options(photos, request))
         with self._lock:
+            if self._closed:  # a request that came while the page was closed
+                raise ReconError("The page was closed meanwhile.")
             if self._status.running:
                 raise ReconError("A reading is under way; wait for it or cancel it.")
             process = subprocess.Popen(
@@ -122,7 +128,11 @@ class ReadingJob:
                 self._status = replace(self._status, cancelled=True)
                 self._process.kill()
 
-    close = cancel
+    def close(self) -> None:
+        """Ends the reading, and lets none begin."""
+        with self._lock:
+            self._closed = True
+        self.cancel()
 
     def _follow(self, process: subprocess.Popen[str], options: str, request: ReadingRequest) -> None:
         done, problem = self._listen(process, options)

@@ -2,6 +2,7 @@
 
 build          a build: a folder with photos, journal and frame file; changes, undo and redo
 journal        every change, in one append-only file
+rescue         a build with a damaged journal, copied up to the damage
 photo_store    the photos: taken in, checked and cut into levels
 reading_cache  what was found in photos, kept; the call of the solver
 recent         the builds that were opened last

@@ -100,6 +100,7 @@ def pulse() -> Response:
     """What may change without this page: the version, which start of the program this is, the reading, the
     photos that are ready; `news`, words of the last changes."""
     context = app_context()
+    context.build.hold_place()  # what is wrong with the folder is said at once, and not with the next change
     n, _, _ = context.build.snapshot()
     return jsonify(
         n=n,

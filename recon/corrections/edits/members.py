@@ -25,7 +25,7 @@ from recon.errors import ReconError
 from recon.frame.joints import mark_three_way
 from recon.frame.model import Frame, Member
 from recon.geometry.arrays import Vector
-from recon.workshop.sides import to_the_right
+from recon.workshop.side_axes import to_the_right
 from recon.workshop.wording import listed, plural, ways_words
 
 
@@ -145,12 +145,12 @@ def shift(state: State, wanted: Shift) -> Change:
     ids = [m.id for m in wanted.members]
     if wanted.along is not None:
         steps = wanted.along
-        moved = [replace(m, first=place_along(m, steps)) for m in wanted.members]
+        moved = [replace(m, first=place_along(m, steps), off_place=None) for m in wanted.members]
         themselves = "itself" if len(ids) == 1 else "themselves"
         words = f"{listed(ids)} shifted by {plural(abs(steps), 'hole')} along {themselves}"
     else:
         by = np.array(wanted.by)
-        moved = [replace(m, first=vector_of(np.array(m.first) + by)) for m in wanted.members]
+        moved = [replace(m, first=vector_of(np.array(m.first) + by), off_place=None) for m in wanted.members]
         words = f"{listed(ids)} shifted by {ways_words(by, to_the_right(state.frame.members))}"
     moved = [with_lattice_flag(state.frame, m) for m in moved]
     corrections = users_word.vouch_wholly(state.corrections, ids)  # as they lie now

@@ -23,6 +23,7 @@ from recon.solve.evidence.candidate import (
 )
 from recon.solve.evidence.occluders import Occluders, occluders_of
 from recon.solve.evidence.posed_photo import PosedPhoto
+from recon.solve.evidence.predictions import FOUND, PLACE
 from recon.solve.evidence.scene import Scene
 from recon.solve.evidence.unknown_occluders import without_hidden_runs
 from recon.solve.members.laps import candidate_evidence
@@ -202,10 +203,10 @@ def _first_looks(scene: Scene, lines: Lines, reach: int) -> dict[LineKey, _Line]
         evidence = along_line(scene.photos, side_by_side(o for _, _, o in part), scene.occluders)
         stop = np.cumsum([o.centre.shape[1] for _, _, o in part])
         for (key, lo, openings), b in zip(part, stop):
-            part = evidence.part(b - openings.centre.shape[1], b)
-            if part.llr.clip(0).sum() < LEAST_EVIDENCE:
+            here = evidence.part(b - openings.centre.shape[1], b)
+            if here.llr.clip(0).sum() < LEAST_EVIDENCE:
                 continue
-            line = _Line(key, lo, scene.occluders, part)
+            line = _Line(key, lo, scene.occluders, here)
             if line.stretch[2] >= LEAST_EVIDENCE:
                 line.occluders = _off_line(scene, key)
                 out[key] = line
@@ -232,13 +233,16 @@ def members_evidence(scene: Scene) -> float:
 
 
 def enough_evidence(scene: Scene) -> Scene:
-    """The scene less candidates of whose openings in plain sight too few are found; fixed ones stay."""
+    """The scene less candidates of whose openings in plain sight too few are found; fixed ones stay.
+
+    Where members have play, a detection is looked for in a wider place, so that each says less.
+    """
+    less = [FOUND * np.log1p((p.play / PLACE) ** 2) for p in scene.photos]
     kept = []
     for c in scene.candidates:
         found = candidate_evidence(scene, c)
         total = found.llr.sum()
-        if c.fixed_ends is not None or (
-            total >= LEAST_EVIDENCE and total >= LEAST_MEAN * found.visible.sum()
-        ):
+        least = float((found.visible.sum((1, 2)) * (LEAST_MEAN - np.array(less))).sum())
+        if c.fixed_ends is not None or total >= max(LEAST_EVIDENCE, least):
             kept.append(c)
     return scene.with_candidates(kept)

@@ -12,7 +12,7 @@ from recon.errors import ReconError
 from recon.frame.lattice import canonical
 from recon.frame.model import End, Frame
 from recon.geometry.arrays import FloatArray, IntArray
-from recon.geometry.lattice import rotations
+from recon.geometry.lattice import rotations, upright_rotations
 from recon.workshop.hardware.bolts import lap_centre
 
 SAME_PLACE = 1e-3  # pitches: canonical places are rounded to 1e-6, which a direction's rounding may add to
@@ -26,10 +26,16 @@ class CanonicalTwin(NamedTuple):
     turn: FloatArray
 
 
-def canonical_twin(frame: Frame) -> CanonicalTwin:
+def canonical_twin(frame: Frame, z_up: bool = False) -> CanonicalTwin:
     """The canonical twin of a frame.
 
     What was seen of members and bolts, and how sure it is, is left out, so that it makes no difference.
+
+    Parameters
+    ----------
+    frame : Frame
+    z_up : bool
+        Whether +z is up, and stays up in the twin.
 
     Raises
     ------
@@ -46,9 +52,10 @@ def canonical_twin(frame: Frame) -> CanonicalTwin:
     [('A', 'leg'), ('B', 'arm')]
     """
     plain = _without_evidence(frame)
-    twin = canonical(plain)
+    turns = upright_rotations() if z_up else rotations()
+    twin = canonical(plain, turns)
     there, there_laps = _places(twin)
-    for turn in rotations():
+    for turn in turns:
         ends, laps = (x @ turn.T for x in _places(plain))
         shift = there.min(axis=(0, 1)) - ends.min(axis=(0, 1))
         own = _same_points(there.mean(axis=1), ends.mean(axis=1) + shift)  # no two members have one middle

@@ -12,14 +12,13 @@ Members are numbers here, in the order of the frame.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
-import networkx as nx
 import numpy as np
 
-from recon.frame.model import Frame, as_tuple
+from recon.frame.model import Frame
 from recon.geometry.arrays import BoolArray, Vector
 from recon.workshop.assembly.tool_access import ToolAccess, in_the_way, reachable, tool_access
 from recon.workshop.hardware.bolts import Bolt, find_bolts
@@ -38,11 +37,15 @@ class Stuck(Exception):
     ----------
     members : frozenset of int
         What is left.
+    up : int
+        Which way was up then, an index of DIRECTIONS.
+    moves : list of Move
+        Those that follow once what is left is together.
     """
 
-    def __init__(self, members: Part):
+    def __init__(self, members: Part, up: int, moves: list[Move]):
         super().__init__("no part comes free")
-        self.members = members
+        self.members, self.up, self.moves = members, up, moves
 
 
 @dataclass(frozen=True)
@@ -59,12 +62,15 @@ class Move:
         Unit vector along which it is brought; None for the first part.
     bolts : tuple of int
         Numbers of the bolts that go in then, in this order.
+    up : int
+        Which way is up meanwhile, an index of DIRECTIONS.
     """
 
     part: Part
     onto: Part
     direction: Vector | None
     bolts: tuple[int, ...]
+    up: int
 
 
 class AssemblyModel:
@@ -85,9 +91,8 @@ class AssemblyModel:
     >>> from recon.frame.model import Member
     >>> members = Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -1, 3), (1, 0, 0), 6)
     >>> model = AssemblyModel(Frame(members, find_joints(members)))
-    >>> parts = [frozenset([0]), frozenset([1])]
-    >>> [(sorted(move.part), move.direction) for move in assembly_moves(model, parts)]
-    [([0], None), ([1], (0.0, 1.0, 0.0))]
+    >>> free_directions(model, frozenset([1]), frozenset([0]))  # all but +y, into the post
+    [0, 2, 3, 4, 5]
     """
 
     def __init__(self, frame: Frame, hole: float = HOLE):
@@ -166,12 +171,18 @@ def free_directions(model: AssemblyModel, part: Part, rest: Part) -> list[int]:
     return np.nonzero(~model.blocked[:, mine[:, None], others].any(axis=(1, 2)))[0].tolist()
 
 
-def exit_direction(model: AssemblyModel, part: Part, rest: Part) -> int | None:
+def opposite(d: int) -> int:
+    """The index in DIRECTIONS of the opposite direction."""
+    return (d + 3) % 6
+
+
+def exit_direction(model: AssemblyModel, part: Part, rest: Part, up: int) -> int | None:
     """The direction (index) along which the part leaves the rest; None where there is none.
 
-    It leads away from what the part is bolted to where that can be.  Its bolts to the rest are out.
+    It leads away from what the part is bolted to where that can be, and never down, into the floor.  Its
+    bolts to the rest are out.
     """
-    free = free_directions(model, part, rest)
+    free = [d for d in free_directions(model, part, rest) if d != opposite(up)]
     if not free:
         return None
     away = np.zeros(3)
@@ -182,7 +193,7 @@ def exit_direction(model: AssemblyModel, part: Part, rest: Part) -> int | None:
         ]
         own, others = [c for k, c in spots if k in part], [c for k, c in spots if k in rest]
         away += np.mean(own, axis=0) - np.mean(others, axis=0)
-    return max(free, key=lambda d: (round(float(DIRECTIONS[d] @ away), 6), -d))
+    return max(free, key=lambda d: (round(float(DIRECTIONS[d] @ away), 6), d == up, -d))
 
 
 def unbolting_order(model: AssemblyModel, part: Part, rest: Part) -> list[int] | None:
@@ -197,98 +208,6 @@ def unbolting_order(model: AssemblyModel, part: Part, rest: Part) -> list[int] |
         order += out
         left = [b for b in left if b not in out]
     return order
-
-
-def comes_free(model: AssemblyModel, part: Part, rest: Part) -> bool:
-    """Whether the part can be unbolted and drawn out of the rest."""
-    return bool(free_directions(model, part, rest)) and unbolting_order(model, part, rest) is not None
-
-
-def assembly_moves(model: AssemblyModel, parts: Sequence[Part]) -> list[Move]:
-    """Moves that put the parts together, in order, found by taking the whole apart.
-
-    Of the parts that come free the one is taken out that leaves the rest joined, has fewest bolts and
-    holes, and comes last in the frame's order.
-
-    Parameters
-    ----------
-    model : AssemblyModel
-        The frame.
-    parts : sequence of frozenset of int
-        Members that are together already.
-
-    Raises
-    ------
-    Stuck
-        Where no part comes free.
-    """
-    of = {k: p for p in parts for k in p}
-    bolts = set(model.inner(of))
-    bolts_on = {
-        p: sum(bool(model.through[b] & p) and not model.through[b] <= p for b in bolts) for p in parts
-    }
-    holes = {p: sum(model.frame.members[k].holes for k in p) for p in parts}
-    relevant = {p: _relevant_solids(model, p) for p in parts}
-    left, free, changed = list(parts), set[Part](), set(parts)
-    taken: list[tuple[Part, Part]] = []
-    while len(left) > 1:
-        whole = frozenset(of)
-        free |= {p for p in left if p in changed and p not in free and comes_free(model, p, whole - p)}
-        loose = [p for p in left if p in free]
-        if not loose:
-            raise Stuck(whole)
-        cut = set(nx.articulation_points(_part_graph(model, left, of, bolts)))
-        best = min(loose, key=lambda p: (p in cut, bolts_on[p], holes[p], -min(p)))
-        taken.append((best, whole - best))
-        left.remove(best)
-        removed = {b for b in bolts if model.through[b] & best}
-        for b in removed:
-            for p in {of[k] for k in model.through[b]} - {best}:
-                bolts_on[p] -= 1
-        bolts -= removed
-        for k in best:
-            del of[k]
-        away = model.solids_of(best, removed)
-        changed = {p for p in left if relevant[p][away].any()}  # nothing has changed for the others
-    return [
-        Move(left[0], frozenset(), None, ()),
-        *(_move(model, part, rest) for part, rest in reversed(taken)),
-    ]
-
-
-def _bolts_on(model: AssemblyModel, part: Part, bolts: Iterable[int]) -> int:
-    """How many of the bolts hold the part to others."""
-    return sum(bool(model.through[b] & part) and not model.through[b] <= part for b in bolts)
-
-
-def _relevant_solids(model: AssemblyModel, part: Part) -> BoolArray:
-    """The solids that may keep the part from coming free, (N,)."""
-    own = [b for b in range(len(model.bolts)) if model.through[b] & part]
-    mine = model.solids_of(part, own)
-    relevant = np.asarray(model.blocked[:, mine].any(axis=(0, 1)))
-    relevant[mine] = True
-    for b in own:
-        relevant[model.access(b).near] = True
-    return relevant
-
-
-def _move(model: AssemblyModel, part: Part, rest: Part) -> Move:
-    d, bolts = exit_direction(model, part, rest), unbolting_order(model, part, rest)
-    if d is None or bolts is None:
-        raise Stuck(part | rest)
-    return Move(part, rest, as_tuple(-DIRECTIONS[d]), tuple(bolts[::-1]))
-
-
-def _part_graph(
-    model: AssemblyModel, parts: Iterable[Part], of: Mapping[int, Part], bolts: Iterable[int]
-) -> nx.Graph:
-    """Parts as nodes, and an edge where a bolt joins two; `of` gives each member's part."""
-    graph = nx.Graph()
-    graph.add_nodes_from(parts)
-    for b in sorted(bolts):
-        first, *others = sorted(model.through[b])
-        graph.add_edges_from((of[first], of[k]) for k in others if of[k] != of[first])
-    return graph
 
 
 @dataclass(frozen=True)

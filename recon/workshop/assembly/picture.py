@@ -15,12 +15,13 @@ from recon.workshop.assembly.picture_items import (
     axes,
     bolt_heads,
     clutter_of,
+    floor,
     holes,
     labels,
     outlines,
     shading,
 )
-from recon.workshop.assembly.picture_part import clipped, inset
+from recon.workshop.assembly.picture_part import clipped, inset, within
 from recon.workshop.assembly.shots import CornerScenes, Shot, Size, best_shot
 from recon.workshop.drawing.label_placement import Clutter
 from recon.workshop.drawing.vector import Item, Sheet, moved
@@ -37,6 +38,7 @@ def step_sheet(
     direction: ArrayLike | None = None,
     size: Size = SIZE,
     title: str = "",
+    incoming: Sequence[str] = (),
 ) -> Sheet:
     """The picture of a step.
 
@@ -49,11 +51,13 @@ def step_sheet(
     bolts : sequence of Bolt
         Those that go in now, tagged with their hole numbers, the new member first.
     direction : array_like, (3,), optional
-        In which what is new is brought in, shown by an arrow.
+        In which what is new is brought in, shown by an arrow where anything is there or `incoming`.
     size : (width, height)
         Of the picture, mm.
     title : str
         Of the sheet.
+    incoming : sequence of str
+        Ids of those of the new members at which the arrow points; all where it is empty.
 
     Examples
     --------
@@ -68,16 +72,17 @@ def step_sheet(
     shown = np.array(sorted(scenes.index[id] for id in {*there, *new}))
     fresh = np.isin(shown, [scenes.index[id] for id in new])
     shot = best_shot(scenes, shown, fresh, size)
-    items, clutter = _shot_items(shot, bolts, direction if len(there) else None, size)
+    pointed = direction if len(there) or incoming else None
+    items, clutter = _shot_items(shot, bolts, pointed, size, incoming or new)
     if shot.part and not fresh.all():
         items += inset(scenes, shown, fresh, shot, clutter, size)
     else:
-        items += axes(shot.scene)
+        items += axes(shot.scene, scenes.marks)
     return Sheet(*size, tuple(items), title)
 
 
 def _shot_items(
-    shot: Shot, bolts: Sequence[Bolt], direction: ArrayLike | None, size: Size
+    shot: Shot, bolts: Sequence[Bolt], direction: ArrayLike | None, size: Size, incoming: Sequence[str]
 ) -> tuple[list[Item], Clutter]:
     """What is drawn of a shot, on the sheet, and where it lies on the scene."""
     index = {m.id: k for k, m in enumerate(shot.scene.members)}
@@ -86,9 +91,10 @@ def _shot_items(
         joined[[index[id] for id, _ in bolt.through if id in index]] = True
     edges = outlines(shot)
     clutter = clutter_of(shot, edges, size)
-    drawn: list[Item] = [*shading(shot), *holes(shot, joined), *edges]
+    drawn: list[Item] = [*within(floor(shot), shot, size), *shading(shot), *holes(shot, joined), *edges]
     if direction is not None:
-        drawn += arrow(shot, np.asarray(direction, float), clutter)
+        pointed = [index[id] for id in incoming if id in index]
+        drawn += arrow(shot, pointed, np.asarray(direction, float), clutter)
     heads, tags = bolt_heads(shot, bolts, index, clutter)
     inside = (clipped(item, shot, size) for item in [*drawn, *heads])
     items = [item for item in inside if item is not None]

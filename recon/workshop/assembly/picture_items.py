@@ -17,8 +17,9 @@ from recon.workshop.hardware.bolts import Bolt
 
 STRIPS = 14  # in which a face is shaded: so fine that a covered corner comes out straight
 NEW, OLD, HOLE_RIM, THIN = Pen(0.45), Pen(0.2, (), 0.3), Pen(0.12, (), 0.4), Pen(0.15)
+FLOOR, FLOOR_ROUND = Pen(0.12, (1.2, 1.0), 0.45), 1.5  # its lines; pitches of floor round what is shown
 TONES = (0.94, 0.86, 0.78)  # of faces turned up, to the right and to the left
-LABEL, SMALL_LABEL, TAG = 3.3, 2.5, 2.3  # heights of text, mm
+LABEL, SMALL_LABEL, TAG, MARK = 3.3, 2.5, 2.3, 2.2  # heights of text, mm
 FEW = 16  # members up to which all have labels
 TAG_DISTANCES = (3.0, 5.0, 7.5, 10.5, 14.0, 19.0)  # mm from a bolt at which its tag is tried
 TAG_ANGLES_DEG = (35, 145, 325, 215, 90, 270, 0, 180)
@@ -32,7 +33,7 @@ def point(xy: ArrayLike) -> Point:
     return x, y
 
 
-def _visible(shot: Shot, lines: FloatArray, owner: Sequence[int]) -> list[Path]:
+def _visible(shot: Shot, lines: FloatArray, owner: Sequence[int] | None) -> list[Path]:
     """What is in sight of lines (n, 2, 3), as paths in mm."""
     out: list[Path] = []
     for (a, b), stretches in zip(shot.flat(lines), hidden_stretches(lines, shot.scene.shadows, owner)):
@@ -89,11 +90,24 @@ def holes(shot: Shot, joined: BoolArray) -> list[Item]:
     return items
 
 
-def arrow(shot: Shot, direction: FloatArray, clutter: Clutter) -> list[Item]:
-    """An open arrow from outside to the middle of what is new; none where it would be seen end on."""
-    if not shot.new.any() or np.linalg.norm(shot.scene.view.flat(direction)) < 0.2:
+def floor(shot: Shot) -> list[Lines]:
+    """The floor below what stands on it, as a rectangle of thin lines where nothing hides it."""
+    corners = box_corners(shot.scene.boxes).reshape(-1, 3)
+    feet = corners[corners[:, 2] < corners[:, 2].min() + 0.5]
+    low, high = feet.min(axis=0), feet.max(axis=0)
+    (left, front), (right, back) = low[:2] - FLOOR_ROUND, high[:2] + FLOOR_ROUND
+    xy = [(left, front), (right, front), (right, back), (left, back)]
+    rim = np.array([(x, y, low[2]) for x, y in xy])
+    lines = np.stack([rim, np.roll(rim, -1, axis=0)], axis=1)
+    paths = _visible(shot, lines, None)
+    return [Lines(tuple(paths), FLOOR)] if paths else []
+
+
+def arrow(shot: Shot, pointed: Sequence[int], direction: FloatArray, clutter: Clutter) -> list[Item]:
+    """An open arrow from outside to the middle of these members; none where it would be seen end on."""
+    if not len(pointed) or np.linalg.norm(shot.scene.view.flat(direction)) < 0.2:
         return []
-    new = shot.scene.boxes.take(shot.new)
+    new = shot.scene.boxes.take(list(pointed))
     middle = new.centre.mean(axis=0)
     back = float(((box_corners(new).reshape(-1, 3) - middle) @ direction).min())
     tip, tail = (shot.flat(middle + d * direction) for d in (back - 0.4, back - 3.4))
@@ -207,12 +221,13 @@ def _seen_spots(shot: Shot, k: int) -> FloatArray:
     return shot.flat(spots[~shot.scene.covered(spots, [k] * len(spots)).any(axis=1)])
 
 
-def axes(scene: ProjectedFrame) -> list[Item]:
-    """x, y and z in the lower left corner of the sheet."""
-    start = np.array([6.5, 5.5])
+def axes(scene: ProjectedFrame, marks: Sequence[tuple[str, FloatArray]]) -> list[Item]:
+    """Which way the frame's sides look, in the lower left corner of the sheet."""
+    start = np.array([9.0, 6.5])
     items: list[Item] = []
-    for name, axis in zip("xyz", np.eye(3)):
-        tip = scene.view.flat(axis) * 5.0
+    for name, axis in marks:
+        tip = scene.view.flat(axis) * 4.5
         items.append(Lines(((point(start), point(start + tip)),), THIN))
-        items.append(Text(point(start + tip * 1.35), name, 2.2))
+        anchor = "middle" if abs(tip[0]) < 2.0 else "start" if tip[0] > 0 else "end"
+        items.append(Text(point(start + tip * 1.3), name, MARK, anchor))
     return items

@@ -28,6 +28,13 @@ def clipped(item: Item, shot: Shot, size: Size) -> Item | None:
     return item if ((points >= low) & (points <= high)).all() else None
 
 
+def within(lines: Sequence[Lines], shot: Shot, size: Size) -> list[Lines]:
+    """What of these lines lies inside the picture."""
+    low, high = shot.low + 0.5, shot.low + size - 0.5
+    cut = ((item, _clip(item.paths, low, high)) for item in lines)
+    return [Lines(paths, item.pen, item.layer) for item, paths in cut if paths]
+
+
 def _clip(lines: Sequence[Path], low: FloatArray, high: FloatArray) -> tuple[Path, ...]:
     """Straight lines cut to a rectangle.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +31,8 @@ class CornerScenes:
         The frame.
     hole : float
         Diameter of the holes, pitches.
+    marks : sequence of (str, (3,)), optional
+        Names of directions that pictures show in a corner; the axes by default.
 
     Attributes
     ----------
@@ -42,7 +44,8 @@ class CornerScenes:
         Of the members, pitches.
     """
 
-    def __init__(self, frame: Frame, hole: float):
+    def __init__(self, frame: Frame, hole: float, marks: Sequence[tuple[str, FloatArray]] = ()):
+        self.marks = list(marks) or list(zip("xyz", np.eye(3)))
         self.scenes = [ProjectedFrame(frame.members, corner_projection(turn, HEIGHT), hole) for turn in TURNS]
         self.index = {m.id: k for k, m in enumerate(frame.members)}
         self.corners = box_corners(self.scenes[0].boxes)

@@ -5,14 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from recon.frame.length import both_text
 from recon.frame.model import Frame, Joint, as_tuple
-from recon.geometry.arrays import Vector
+from recon.geometry.arrays import FloatArray, Vector
 from recon.workshop.assembly.canonical_twin import CanonicalTwin
-from recon.workshop.assembly.disassembly import AssemblyModel, Move, Part, why_stuck
+from recon.workshop.assembly.disassembly import DIRECTIONS, AssemblyModel, Move, Part, opposite, why_stuck
+from recon.workshop.assembly.support import LEVEL
+from recon.workshop.assembly.tool_access import head_sides
 from recon.workshop.hardware.bolts import Bolt, Hole, find_bolts
-from recon.workshop.sides import to_the_right
-from recon.workshop.wording import direction_words, holes_words, lap_words, listed, plural
+from recon.workshop.sides import NAMES, Sides
+from recon.workshop.wording import holes_words, lap_words, listed, plural
 
 
 class Labels:
@@ -32,6 +36,7 @@ class Labels:
         self.model, self.frame = model, frame
         self._turn, self._names = twin.turn, twin.names
         self._place = {m.id: k for k, m in enumerate(frame.members)}
+        self._middle = np.mean([m.hole_centre((m.holes - 1) / 2) for m in twin.frame.members], axis=0)
         same = {frozenset(bolt.through): bolt for bolt in find_bolts(frame)}
         self.bolts = [same[frozenset(map(self._own_hole, bolt.through))] for bolt in model.bolts]
 
@@ -47,22 +52,48 @@ class Labels:
         names = (self._names[self.model.frame.members[k].id] for k in members)
         return tuple(sorted(names, key=self._place.__getitem__))
 
+    def length_words(self, pitches: float) -> str:
+        """A length: '38.1 mm (1 1/2 in)', or in pitches where the frame's pitch is not known."""
+        pitch_mm = self.frame.pitch_mm
+        return both_text(pitches * pitch_mm) if pitch_mm else f"{pitches:.3g} pitches"
+
     def direction(self, move: Move) -> Vector | None:
         """The direction of a move in the frame's own space."""
         if move.direction is None:
             return None
-        return as_tuple(np.round(self._turn.T @ np.asarray(move.direction)))
+        return self.own(move.direction)
 
+    def own(self, vector: ArrayLike) -> Vector:
+        """A direction of the twin along its axes, in the frame's own space."""
+        return as_tuple(np.round(self._turn.T @ np.asarray(vector, float)) + 0.0)
 
-# Where what moves this way comes from.
-_FROM = {
-    "up": "from below",
-    "down": "from above",
-    "left": "from the right",
-    "right": "from the left",
-    "front": "from the back",
-    "back": "from the front",
-}
+    def head(self, b: int, up: int, whole: Part, later: Iterable[int]) -> Vector:
+        """On which side the head of bolt `b` is best, in the frame's own space.
+
+        Of the sides from which it can be put in, that which is up, so that it stays in before it has its
+        nut, else that which looks away from the middle of the frame.
+
+        Parameters
+        ----------
+        b : int
+            The bolt, in the model.
+        up : int
+            Which way is up, an index of DIRECTIONS.
+        whole : frozenset of int
+            Members that are there.
+        later : iterable of int
+            Bolts that go in after it.
+        """
+        model = self.model
+        present = model.present(whole, without=[b, *later])
+        bolt = model.bolts[b]
+        axis = np.asarray(bolt.axis, float)
+        out = (np.asarray(bolt.start) + bolt.end) / 2 - self._middle
+        ranked = [
+            (can, round(float(side @ DIRECTIONS[up]), 6), round(float(side @ out), 6), -k, side)
+            for k, (can, side) in enumerate(zip(head_sides(model.access(b), present), (-axis, axis)))
+        ]
+        return self.own(max(ranked, key=lambda r: r[:4])[4])
 
 
 class StepWriter:
@@ -74,14 +105,12 @@ class StepWriter:
         How things are called.
     sub_frames : sequence of frozenset of int
         Members of each, sub-frame 1 first.
-    flat : bool
-        Whether the whole frame is laid up flat.
-    z_up : bool
-        Whether +z may be called "up".
+    sides : Sides
+        Names of the frame's sides.
     """
 
-    def __init__(self, labels: Labels, sub_frames: Sequence[Part], flat: bool, z_up: bool):
-        self.labels, self.sub_frames, self.flat, self.z_up = labels, list(sub_frames), flat, z_up
+    def __init__(self, labels: Labels, sub_frames: Sequence[Part], sides: Sides):
+        self.labels, self.sub_frames, self.sides = labels, list(sub_frames), sides
 
     def text(self, move: Move, begins: bool, bare: Sequence[Joint], group: int) -> str:
         """What to do.
@@ -98,16 +127,19 @@ class StepWriter:
             Number of the sub-frame that is being built, 0 for the frame itself.
         """
         if move.direction is None:
-            return f"{self._name(move.part)} is the whole frame."
-        sentences = []
-        if begins:
-            floor = f"Sub-frame {group}: lay" if group else "Lay"
-            sentences.append(f"{floor} {self._name(move.onto)} down")
-        sentences.append(self._bring(move, group))
+            return f"{self.name(move.part)} is the whole frame."
+        sentences = [self._lay(move, group)] if begins else []
+        sentences.append(self._bring(move))
         if move.bolts:
             new = set(self.labels.ids(move.part))
-            sentences[-1] += f", {'; '.join(_bolt_words(self.labels.bolts[b], new) for b in move.bolts)}"
-            sentences.append(f"Join {'them' if len(move.bolts) > 1 else 'it'} with {self._count(move.bolts)}")
+            laps = [_bolt_words(self.labels.bolts[b], new) for b in move.bolts]
+            places = self._head_places(move)
+            alike = len(set(places)) == 1
+            if not alike:
+                laps = [f"{lap} (head {place})" for lap, place in zip(laps, places)]
+            heads = f", {'head' if len(places) == 1 else 'heads'} {places[0]}" if alike else ""
+            sentences[-1] += f", {'; '.join(laps)}"
+            sentences.append(f"Join {'them' if len(laps) > 1 else 'it'} with {self._count(move)}{heads}")
         else:
             sentences.append("No bolt holds it yet: keep it in place until one does")
         if bare:
@@ -115,29 +147,79 @@ class StepWriter:
             sentences.append(f"Without a bolt{for_now}: {'; '.join(map(lap_words, bare))}")
         return ". ".join(sentences) + "."
 
-    def _name(self, part: Part) -> str:
+    def name(self, part: Part) -> str:
         """'C (12 holes)' or 'sub-frame 2 (A, C and D)'."""
         ids = self.labels.ids(part)
         if part in self.sub_frames:
             return f"sub-frame {self.sub_frames.index(part) + 1} ({listed(ids)})"
         return listed(f"{id} ({plural(self.labels.frame.member(id).holes, 'hole')})" for id in ids)
 
-    def _bring(self, move: Move, group: int) -> str:
-        direction = self.labels.direction(move)
-        if group or self.flat or direction is None:
-            return f"Put {self._name(move.part)} on top"
-        way = direction_words(direction, self.z_up, to_the_right(self.labels.frame.members))
-        return f"Bring {self._name(move.part)} in {_FROM.get(way, f'along {way}')}"
+    def _up(self, up: int) -> Vector:
+        return self.labels.own(DIRECTIONS[up])
 
-    def _count(self, bolts: Sequence[int]) -> str:
+    def _lay(self, move: Move, group: int) -> str:
+        """'Lay A and B down', 'Stand A upright'."""
+        members = [self.labels.model.frame.members[k] for k in move.onto]
+        level = all(abs(np.dot(m.direction, DIRECTIONS[move.up])) < LEVEL for m in members)
+        doing = f"lay {self.name(move.onto)} down" if level else f"stand {self.name(move.onto)} upright"
+        if len(move.onto) > 1 and self.sides.name(self._up(move.up)) != "top":
+            doing += f", with what will be the {self._side(move.up)} up"
+        return f"Sub-frame {group}: {doing}" if group else doing[0].upper() + doing[1:]
+
+    def _side(self, up: int) -> str:
+        """'top', 'left side', '+x side'."""
+        name = self.sides.name(self._up(up))
+        return name if name in ("top", "bottom", "front", "back") else f"{name} side"
+
+    def turn(self, part: Part, before: int, up: int) -> str:
+        """'Stand sub-frame 1 (A and B) upright: what is on top now becomes its left side'."""
+        name = self.name(part) if part in self.sub_frames else "what is there"
+        if up == opposite(before):
+            return f"Turn {name} over: what is on top now comes to lie below"
+        becomes = f"what is on top now becomes the {self._side(before)}"
+        if self.sides.name(self._up(up)) == "top":
+            return f"Stand {name} upright: {becomes}"
+        return f"Turn {name} so that the frame's {self._side(up)} is up: {becomes}"
+
+    def _bring(self, move: Move) -> str:
+        direction = self.labels.direction(move)
+        name = self.name(move.part)
+        assert direction is not None
+        back = -np.asarray(direction, float)
+        if np.allclose(back, self._up(move.up)):
+            return f"Put {name} on top"
+        return f"Bring {name} in from the {self._side_of(back)}"
+
+    def _side_of(self, vector: FloatArray) -> str:
+        name = self.sides.name(vector)
+        return name if name in NAMES.values() else f"{name} side"
+
+    def _count(self, move: Move) -> str:
         """'2 bolts', '1 bolt through 3 members', '3 bolts, 1 of them through 3 members'."""
-        through = [len(self.labels.bolts[b].through) for b in bolts]
-        long, count = sum(n > 2 for n in through), plural(len(bolts), "bolt")
+        through = [len(self.labels.bolts[b].through) for b in move.bolts]
+        long, count = sum(n > 2 for n in through), plural(len(move.bolts), "bolt")
         if not long:
             return count
-        if long == len(bolts):
+        if long == len(move.bolts):
             return f"{count} through {max(through)} members"
         return f"{count}, {long} of them through {max(through)} members"
+
+    def heads(self, move: Move) -> list[Vector]:
+        """On which side the head of each bolt of a move is."""
+        whole = move.part | move.onto
+        return [self.labels.head(b, move.up, whole, move.bolts[k + 1 :]) for k, b in enumerate(move.bolts)]
+
+    def _head_places(self, move: Move) -> list[str]:
+        """Where the head of each bolt of a move is: 'on top', 'on the left'."""
+        up = np.asarray(self._up(move.up))
+        return ["on top" if np.allclose(h, up) else self._place(h, move.up) for h in self.heads(move)]
+
+    def _place(self, head: Vector, up: int) -> str:
+        if np.allclose(head, -np.asarray(self._up(up))):
+            return "below"
+        if self.sides.name(self._up(up)) == "top" or not self.sides.z_up:
+            return self.sides.place(head)
+        return f"at the frame's {self._side_of(np.asarray(head, float))}"
 
 
 def _bolt_words(bolt: Bolt, new: set[str]) -> str:

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import NamedTuple
-
 import networkx as nx
 import numpy as np
 
@@ -15,8 +12,6 @@ from recon.workshop.assembly.disassembly import (
     AssemblyModel,
     Move,
     Part,
-    Stuck,
-    assembly_moves,
     free_directions,
     unbolting_order,
 )
@@ -24,50 +19,7 @@ from recon.workshop.assembly.disassembly import (
 SAME_LEVEL = 0.01  # pitches between members of one layer at most
 
 
-class MovePlan(NamedTuple):
-    """All moves in order, the sub-frames as they are built, and whether the whole frame is laid up flat."""
-
-    moves: list[Move]
-    sub_frames: list[Part]
-    flat: bool
-
-
-def plan_moves(model: AssemblyModel) -> MovePlan:
-    """Moves that put a frame together, flat groups by themselves first where that works.
-
-    Raises
-    ------
-    Stuck
-        Where there is no order.
-    """
-    for groups in _flat_groups(model):
-        built = {group: moves for group, axis in groups if (moves := _laid_up(model, group, axis))}
-        if any(len(group) == len(model.frame.members) for group in built):
-            return MovePlan(next(iter(built.values())), [], True)
-        try:
-            if built:
-                return _with_sub_frames(model, built)
-        except Stuck:
-            continue
-    singles = [frozenset([k]) for k in range(len(model.frame.members))]
-    return MovePlan(assembly_moves(model, singles), [], False)
-
-
-def _with_sub_frames(model: AssemblyModel, built: Mapping[Part, list[Move]]) -> MovePlan:
-    """The moves where groups are built by themselves first; `built` gives the moves that build each."""
-    single = set(range(len(model.frame.members))).difference(*built)
-    moves: list[Move] = []
-    order: list[Part] = []
-    for move in assembly_moves(model, [*built, *(frozenset([k]) for k in sorted(single))]):
-        for group in built:
-            if group <= move.part and group not in order:  # built just before it is needed
-                moves += built[group]
-                order.append(group)
-        moves.append(move)
-    return MovePlan(moves, order, False)
-
-
-def _flat_groups(model: AssemblyModel) -> list[list[tuple[Part, int]]]:
+def flat_groups(model: AssemblyModel) -> list[list[tuple[Part, int]]]:
     """Ways to split off flat groups, lists of (members, axis), the way with most bolts inside groups first.
 
     The bolts of a flat group lie along one axis, so it can be laid on the floor layer by layer; it is worth
@@ -99,7 +51,7 @@ def _layers(model: AssemblyModel, group: Part, axis: int) -> list[list[int]]:
     return layers
 
 
-def _laid_up(model: AssemblyModel, group: Part, axis: int) -> list[Move]:
+def laid_up(model: AssemblyModel, group: Part, axis: int) -> list[Move]:
     """Moves that lay the lowest layer of a flat group down and bolt the others on; none where that fails."""
     layers = _layers(model, group, axis)
 
@@ -114,12 +66,12 @@ def _laid_up(model: AssemblyModel, group: Part, axis: int) -> list[Move]:
     there: Part = frozenset(layers[0])
     if model.inner(there):
         return []
-    moves = [Move(there, frozenset(), None, ())]
+    moves = [Move(there, frozenset(), None, (), way)]
     for k in (k for layer in layers[1:] for k in layer):
         part = frozenset([k])
         bolts = unbolting_order(model, part, there)
         if not bolts or way not in free_directions(model, part, there):
             return []
-        moves.append(Move(part, there, as_tuple(-up), tuple(bolts[::-1])))
+        moves.append(Move(part, there, as_tuple(-up), tuple(bolts[::-1]), way))
         there |= part
     return moves

@@ -14,7 +14,6 @@ import numpy as np
 
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.workshop.hardware.bolts import Bolt
-from recon.workshop.hardware.fasteners import system_of_pitch
 from recon.workshop.solids import (
     BOLT_PER_HOLE,
     END_LENGTH,
@@ -33,16 +32,11 @@ from recon.workshop.solids import (
 RING, HANDLE, HANDLE_WIDTH, LEVEL = 1.2, 16.0, 1.0, (0.2, 1.1)
 SWING_DEG = 60  # a ring of twelve points is taken up again after 30 degrees already
 STEP_DEG = 10  # the handle is tried every so many degrees, each time as wide as it sweeps until the next
-
-
-def room_words(pitch_mm: float | None = None) -> str:
-    """What room is assumed for each bolt; the pitch tells whether its user says spanner or wrench."""
-    tools = "box-end wrenches" if system_of_pitch(pitch_mm) == "inch" else "ring spanners"
-    return (
-        "Room assumed for each bolt: its own length and head along its axis on one side, its nut on the "
-        f"other, and for two {tools} {HANDLE:.0f} bolt diameters long, one of which swings {SWING_DEG} "
-        "degrees (common practice, no source)."
-    )
+ASSUMED = (
+    "Room assumed for each bolt: its own length and head along its axis on one side, its nut on the other, "
+    f"and for two ring spanners {HANDLE:.0f} bolt diameters long, one of which swings {SWING_DEG} degrees "
+    "(common practice, no source)."
+)
 
 
 @dataclass(frozen=True)
@@ -129,15 +123,30 @@ def reachable(access: ToolAccess, present: BoolArray) -> bool:
     >>> reachable(access, np.zeros(4, bool))
     True
     """
+    return any(head_sides(access, present))
+
+
+def head_sides(access: ToolAccess, present: BoolArray) -> tuple[bool, bool]:
+    """Whether the bolt can be put in and turned with its head where it starts, and where it ends.
+
+    Its nut is at the other end then.
+
+    Parameters
+    ----------
+    access : ToolAccess
+        Of the bolt.
+    present : (N,)
+        Which solids are there.
+    """
     there = present[access.near]
     free = np.logical_not(np.any(access.handle & there, axis=2))  # (2, angles)
     clear = np.logical_not(np.any(access.ring & there, axis=1))
     can_hold = clear & np.any(free, axis=1)
     can_turn = clear & _can_swing(free)
     if not ((can_hold[0] and can_turn[1]) or (can_turn[0] and can_hold[1])):
-        return False
+        return False, False
     way, end = np.any(access.way & there, axis=1), np.any(access.end & there, axis=1)
-    return bool((not way[0] and not end[1]) or (not way[1] and not end[0]))
+    return bool(not way[0] and not end[1]), bool(not way[1] and not end[0])
 
 
 def _can_swing(free: BoolArray) -> BoolArray:

@@ -12,9 +12,12 @@ from recon.frame.confidence import SURE
 from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import Frame, Joint, Member
 from recon.workshop.audit.matching import Extra, Match, Matching, Missing, Pair, alike, best_matching
+from recon.workshop.audit.remedies import MIRROR_REMEDY, Remedies
 from recon.workshop.audit.sentences import AuditSentences
 from recon.workshop.hardware.bolts import lap_centre
+from recon.workshop.squareness import squareness
 
+TAKE_OUT = "Take it out."
 OPENINGS = 3  # of a missing member that a photo must have in sight before it counts as missing
 TITLES = {  # of the verdicts
     "same": "Built as planned: every member, length and bolt was seen, and nothing differs.",
@@ -31,22 +34,30 @@ class Difference:
     Attributes
     ----------
     kind : str
-        "mirrored", "length", "shift", "both", "moved", "missing", "extra", "bolt missing", "bolt extra",
-        "width", "stock", "pitch"; of what was not checked: "end", "bolt", "reading", "out of sight"; of what
-        a person says: "bolt".
+        "mirrored", "exchanged", "length", "shift", "both", "moved", "missing", "extra", "bolt missing",
+        "bolt extra", "width", "stock", "pitch"; of what was not checked: "end", "bolt", "reading", "out of
+        sight"; of what a person says: "bolt"; measured in photos: "squareness".
     members : tuple of str
         Ids of the plan; of an extra member the built frame's.
     text : str
         A sentence.
     severity : str
         "different", "doubtful" (the reading is not sure), "not checked", or "said" (as planned by a person's
-        word, in no photo).
+        word, in no photo), or "measured".
+    remedy : str
+        What to do about it, sentences in the plan's labels; empty where nothing can be done.
     """
 
     kind: str
     members: tuple[str, ...]
     text: str
     severity: str = "different"
+    remedy: str = ""
+
+    @property
+    def full_text(self) -> str:
+        """What it is, and what to do about it."""
+        return f"{self.text} {self.remedy}".strip()
 
 
 @dataclass(frozen=True)
@@ -66,6 +77,11 @@ class Audit:
         Whether the plan's mirror image was built.
     said : tuple of Difference
         What is as planned by a person's word alone: no photo shows it.
+    squareness : tuple of Difference
+        How far it is racked and its members off their places, where that is more than the photos' error: it
+        makes no verdict.
+    laid : Frame or None
+        The built frame as it lies on the plan, mirrored where `mirrored`.
     """
 
     verdict: str
@@ -74,6 +90,8 @@ class Audit:
     names: dict[str, str]
     mirrored: bool
     said: tuple[Difference, ...] = ()
+    squareness: tuple[Difference, ...] = ()
+    laid: Frame | None = None
 
 
 def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
@@ -93,30 +111,33 @@ def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
     --------
     >>> plan = Frame((Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -1, 3), (1, 0, 0), 6)))
     >>> built = Frame((Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -1, 3), (1, 0, 0), 5)))
-    >>> print(audit_text(audit_frame(built, plan)))
-    Not as planned.
-    <BLANKLINE>
-    Different
-      - Member B: 5 holes, plan 6; the end at hole 6, the right one, is 1 hole too short.
+    >>> (difference,) = audit_frame(built, plan).differences
+    >>> print(difference.text)
+    Member B: 5 holes, plan 6; the end at hole 6, the right one, is 1 hole too short.
+    >>> print(difference.remedy)
+    Put one of 6 holes in place of B: 1 hole longer at its hole 6.
     """
     matching = best_matching(built, plan)
-    sentences = AuditSentences(matching, plan, z_up)
+    sentences, todo = AuditSentences(matching, plan, z_up), Remedies(matching, plan, z_up)
     found = [*_sizes(built, plan), *_mirror(matching)]
-    found += [_group(matching, group, sentences) for group in matching.together]
-    grouped = {id for group in matching.together for id in group}
+    found += [_group(matching, group, sentences, todo) for group in matching.together]
+    found += [_exchange(matching, ids, sentences, todo) for ids in matching.exchanged]
+    grouped = matching.grouped
     for match in matching.matches:
         if isinstance(match, Extra) or match.plan.id not in grouped:
-            found += _member(match, matching.built, sentences)
+            found += _member(match, matching.built, sentences, todo)
         if isinstance(match, Pair):
             found += _width(match, sentences) if match.plan.id not in grouped else ()
             found += _unseen(match, sentences)
-    found += _bolts(matching, plan, sentences)
+    found += _bolts(matching, plan, sentences, todo)
     differences = tuple(d for d in found if d.severity in ("different", "doubtful"))
     not_checked, said = (tuple(d for d in found if d.severity == s) for s in ("not checked", "said"))
     certain = any(d.severity == "different" for d in differences)
     verdict = "different" if certain else "cannot say" if differences or not_checked else "same"
     names = {pair.plan.id: pair.built.id for pair in matching.pairs}
-    return Audit(verdict, differences, not_checked, names, matching.mirrored, said)
+    measured = squareness(matching.built, {built: plan for plan, built in names.items()})
+    square = tuple(Difference("squareness", s.members, s.text, "measured") for s in measured)
+    return Audit(verdict, differences, not_checked, names, matching.mirrored, said, square, matching.built)
 
 
 def _sizes(built: Frame, plan: Frame) -> Iterator[Difference]:
@@ -133,35 +154,50 @@ def _mirror(matching: Matching) -> Iterator[Difference]:
     if matching.mirrored:
         same = all(m.kind == "same" for m in matching.matches)
         rest = "." if same else "; what follows is against the mirrored plan."
-        yield Difference("mirrored", (), f"The frame is built as the mirror image of the plan{rest}")
+        text = f"The frame is built as the mirror image of the plan{rest}"
+        yield Difference("mirrored", (), text, remedy=MIRROR_REMEDY)
 
 
 def _severity(match: Pair | Extra) -> str:
     return "doubtful" if match.built.confidence < SURE else "different"
 
 
-def _group(matching: Matching, group: Collection[str], sentences: AuditSentences) -> Difference:
+def _group(
+    matching: Matching, group: Collection[str], sentences: AuditSentences, todo: Remedies
+) -> Difference:
     """Members that were moved together."""
     pairs = [pair for pair in matching.pairs if pair.plan.id in group]
     severity = "doubtful" if all(_severity(pair) == "doubtful" for pair in pairs) else "different"
     kind = "shift" if alike(pairs) else "moved"
-    return Difference(kind, tuple(group), sentences.group(pairs), severity)
+    return Difference(kind, tuple(group), sentences.group(pairs), severity, todo.group(pairs))
 
 
-def _member(match: Match, built: Frame, sentences: AuditSentences) -> Iterator[Difference]:
+def _exchange(
+    matching: Matching, ids: tuple[str, str], sentences: AuditSentences, todo: Remedies
+) -> Difference:
+    """Two members that were exchanged."""
+    one, other = (next(pair for pair in matching.pairs if pair.plan.id == id) for id in ids)
+    severity = "doubtful" if "doubtful" in (_severity(one), _severity(other)) else "different"
+    text = sentences.exchanged(one, other)
+    return Difference("exchanged", ids, text, severity, todo.exchange(one, other))
+
+
+def _member(match: Match, built: Frame, sentences: AuditSentences, todo: Remedies) -> Iterator[Difference]:
     """A member that is missing, extra, or not where or as long as planned."""
     if isinstance(match, Missing):
         ids = (match.plan.id,)
         if built.photos and not _in_sight(match.plan, built):
             yield Difference("out of sight", ids, sentences.out_of_sight(match), "not checked")
         else:
-            yield Difference("missing", ids, sentences.missing(match))
+            yield Difference("missing", ids, sentences.missing(match), remedy=todo.missing(match))
     elif isinstance(match, Extra):
-        yield Difference("extra", (match.built.id,), sentences.extra(match), _severity(match))
+        ids, text = (match.built.id,), sentences.extra(match)
+        yield Difference("extra", ids, text, _severity(match), todo.extra(match))
     elif _may_be_longer(match):
         yield Difference("end", (match.plan.id,), sentences.may_be_longer(match), "not checked")
     elif match.kind != "same":
-        yield Difference(match.kind, (match.plan.id,), sentences.member(match), _severity(match))
+        ids, text = (match.plan.id,), sentences.member(match)
+        yield Difference(match.kind, ids, text, _severity(match), todo.member(match))
 
 
 def _width(pair: Pair, sentences: AuditSentences) -> Iterator[Difference]:
@@ -205,7 +241,9 @@ def _in_sight(member: Member, built: Frame) -> bool:
 # Bolts
 
 
-def _bolts(matching: Matching, plan: Frame, sentences: AuditSentences) -> Iterator[Difference]:
+def _bolts(
+    matching: Matching, plan: Frame, sentences: AuditSentences, todo: Remedies
+) -> Iterator[Difference]:
     """Bolts of the plan that are not there or were not seen, and bolts that are not in the plan."""
     pairs = {pair.plan.id: pair for pair in matching.pairs}
     plan_of = {pair.built.id: pair.plan.id for pair in matching.pairs}
@@ -222,7 +260,7 @@ def _bolts(matching: Matching, plan: Frame, sentences: AuditSentences) -> Iterat
         if all(pair.stays for pair in ends):
             there = [j for j in there if _same_place(j, joint, matching.built, plan)]
         used |= set(there)
-        yield from _planned_bolt(joint, ends, there, sentences)
+        yield from _planned_bolt(joint, ends, there, sentences, todo)
     planned = {frozenset((j.a, j.b)) for j in plan.joints}
     for ids, joints in built.items():
         both = [pairs[id] for id in ids]
@@ -230,18 +268,23 @@ def _bolts(matching: Matching, plan: Frame, sentences: AuditSentences) -> Iterat
         for j in joints:
             if j.bolt in ("seen", "said") and j not in used and comparable:
                 text = sentences.bolt_not_planned(j, plan_of)
-                yield Difference("bolt extra", tuple(sorted(ids)), text)
+                yield Difference("bolt extra", tuple(sorted(ids)), text, remedy=TAKE_OUT)
 
 
 def _planned_bolt(
-    joint: Joint, ends: tuple[Pair, Pair], there: Sequence[Joint], sentences: AuditSentences
+    joint: Joint,
+    ends: tuple[Pair, Pair],
+    there: Sequence[Joint],
+    sentences: AuditSentences,
+    todo: Remedies,
 ) -> Iterator[Difference]:
     """A lap of the plan between two members that were built, and the built laps in its place."""
     ids, states = (joint.a, joint.b), {j.bolt for j in there}
     stays = all(pair.stays for pair in ends)
     if joint.bolt == "none":
         if stays and states & {"seen", "said"}:
-            yield Difference("bolt extra", ids, sentences.bolt_extra(joint, "seen" in states))
+            text = sentences.bolt_extra(joint, "seen" in states)
+            yield Difference("bolt extra", ids, text, remedy=TAKE_OUT)
     elif "seen" in states:
         return
     elif "said" in states:
@@ -252,7 +295,8 @@ def _planned_bolt(
         doubtful = any(_severity(pair) == "doubtful" for pair in ends)
         severity = "doubtful" if doubtful else "different"
         said = any(j.bolt_by for j in there)
-        yield Difference("bolt missing", ids, sentences.bolt_missing(joint, said), severity)
+        text = sentences.bolt_missing(joint, said)
+        yield Difference("bolt missing", ids, text, severity, todo.bolt_missing(joint))
 
 
 def _same_place(own: Joint, planned: Joint, built: Frame, plan: Frame) -> bool:
@@ -285,10 +329,11 @@ def audit_text(result: Audit) -> str:
         ),
         ("Not checked", result.not_checked),
         ("As planned by a person's word, in no photo", result.said),
+        ("Out of square, as measured in the photos", result.squareness),
     )
     by_word = result.verdict == "same" and result.said
     parts = [TITLES["same, as said" if by_word else result.verdict]]
     for title, found in sections:
         if found:
-            parts.append("\n".join([title, *(f"  - {d.text}" for d in found)]))
+            parts.append("\n".join([title, *(f"  - {d.full_text}" for d in found)]))
     return "\n\n".join(parts)

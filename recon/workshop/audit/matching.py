@@ -27,6 +27,7 @@ from recon.workshop.hardware.bolts import lap_centre
 COST = {"same": 0.0, "length": 1.0, "shift": 1.2, "both": 2.2, "moved": 2.0, "missing": 1.5, "extra": 1.5}
 # How far it was moved, and each more member that was moved along, break ties.
 PER_PITCH, PER_MEMBER = 0.01, 0.1
+EXCHANGE = 1.3  # of two members, which is one go though it takes two
 MIRROR = 1.5  # a mirrored frame is one difference, but no single member does as well
 
 
@@ -118,12 +119,15 @@ class Matching:
         Whether the built frame had to be mirrored for it.
     together : tuple of tuples of str
         Groups of plan ids that were moved as one.
+    exchanged : tuple of (str, str)
+        Plan ids of two members in each other's place.
     """
 
     built: Frame
     matches: tuple[Match, ...]
     mirrored: bool
     together: tuple[tuple[str, ...], ...] = ()
+    exchanged: tuple[tuple[str, str], ...] = ()
 
     @property
     def pairs(self) -> tuple[Pair, ...]:
@@ -133,10 +137,15 @@ class Matching:
     @cached_property
     def cost(self) -> float:
         """What all differences cost."""
-        grouped = {id for group in self.together for id in group}
+        grouped = self.grouped
         single = sum(m.cost for m in self.matches if isinstance(m, Extra) or m.plan.id not in grouped)
         groups = sum(COST["shift"] + PER_MEMBER * len(group) for group in self.together)
-        return single + groups + MIRROR * self.mirrored
+        return single + groups + EXCHANGE * len(self.exchanged) + MIRROR * self.mirrored
+
+    @property
+    def grouped(self) -> set[str]:
+        """Plan ids of the members that were moved or exchanged together."""
+        return {id for group in (*self.together, *self.exchanged) for id in group}
 
 
 def best_matching(built: Frame, plan: Frame) -> Matching:
@@ -204,14 +213,26 @@ def _explained(
         for part in alignments(Frame(tuple(left_built)), Frame(tuple(left_plan)), limit=1):
             if len(part.pairs) > 1:
                 in_order = sorted(part.pairs, key=lambda pair: pair[1])
+                joined = _joined(plan, [left_plan[j].id for _, j in in_order])
+                in_order = [(i, j) for i, j in in_order if left_plan[j].id in joined]
+                if len(in_order) < 2:
+                    continue
                 moved = [(left_plan[j], left_built[i]) for i, j in in_order]
                 rest = _assigned(
-                    _others(left_built, [i for i, _ in part.pairs]),
-                    _others(left_plan, [j for _, j in part.pairs]),
+                    _others(left_built, [i for i, _ in in_order]),
+                    _others(left_plan, [j for _, j in in_order]),
                 )
                 together = (tuple(p.id for p, _ in moved),)
                 matchings.append(_matching(built, plan, exact + moved + rest, mirror, together))
     return matchings
+
+
+def _joined(plan: Frame, ids: Sequence[str]) -> set[str]:
+    """The most of these members of the plan that laps join to one another."""
+    graph: nx.Graph = nx.Graph()
+    graph.add_nodes_from(ids)
+    graph.add_edges_from((j.a, j.b) for j in plan.joints if j.a in graph and j.b in graph)
+    return max(nx.connected_components(graph), key=len)
 
 
 def _others(members: Sequence[Member], taken: Collection[int]) -> list[Member]:
@@ -225,8 +246,11 @@ def _matching(
     taken = {b.id for _, b in pairs}
     of_plan = [Pair(p, _run_alike(found[p.id], p)) if p.id in found else Missing(p) for p in plan.members]
     extra = [Extra(b) for b in built.members if b.id not in taken]
-    shifted = _shifted_together([m for m in of_plan if isinstance(m, Pair)])
-    return Matching(built, (*of_plan, *extra), mirror, together or shifted)
+    pairs_found = [m for m in of_plan if isinstance(m, Pair)]
+    groups = together or _shifted_together(pairs_found)
+    grouped = {id for group in groups for id in group}
+    exchanged = _exchanged([p for p in pairs_found if p.plan.id not in grouped])
+    return Matching(built, (*of_plan, *extra), mirror, groups, exchanged)
 
 
 def _run_alike(built: Member, plan: Member) -> Member:
@@ -253,6 +277,47 @@ def _shifted_together(pairs: Sequence[Pair]) -> tuple[tuple[str, ...], ...]:
         if count[by] > 1:
             groups.setdefault(by, []).append(id)
     return tuple(map(tuple, groups.values()))
+
+
+def _exchanged(pairs: Sequence[Pair]) -> tuple[tuple[str, str], ...]:
+    """Pairs of members of one section in each other's place.
+
+    Either each is as long as the other should be, or each lies where the other should.
+    """
+    found: list[tuple[str, str]] = []
+    waiting = [p for p in pairs if p.kind in ("length", "both", "shift")]
+    while waiting:
+        one = waiting.pop(0)
+        for other in waiting:
+            if _same_section(one, other) and _swapped(one, other):
+                found.append((one.plan.id, other.plan.id))
+                waiting.remove(other)
+                break
+    return tuple(found)
+
+
+def _same_section(one: Pair, other: Pair) -> bool:
+    return one.plan.width == other.plan.width and one.plan.stock == other.plan.stock
+
+
+def _swapped(one: Pair, other: Pair) -> bool:
+    """Whether two members differ from the plan by having been exchanged."""
+    if one.plan.holes == other.plan.holes:
+        return False
+    if "shift" not in (one.kind, other.kind):
+        return (one.built.holes, other.built.holes) == (other.plan.holes, one.plan.holes)
+    return one.kind == other.kind and _in_place_of(one, other) and _in_place_of(other, one)
+
+
+def _in_place_of(one: Pair, other: Pair) -> bool:
+    """Whether a built member lies on the line of another planned one, over all or a part of its holes."""
+    if not _parallel(one.built, other.plan):
+        return False
+    middles = [(np.asarray(m.first) + m.last) / 2 for m in (one.built, other.plan)]
+    off, way = middles[0] - middles[1], np.asarray(other.plan.direction, float)
+    along = abs(float(off @ way))
+    across = np.abs(off - (off @ way) * way).max()
+    return bool(across < MATCH_TOL and along <= abs(one.built.holes - other.plan.holes) / 2 + MATCH_TOL)
 
 
 def _assigned(built: Sequence[Member], plan: Sequence[Member]) -> list[tuple[Member, Member]]:
@@ -288,6 +353,7 @@ def _by_laps(matching: Matching, plan: Frame) -> Iterator[Matching]:
     groups = [
         tuple(p.id for p in plan.members if p.id in group)
         for group in nx.connected_components(planned.to_undirected().subgraph(off))
+        if len(group) > 1
     ]
     yield _matching(matching.built, plan, pairs, matching.mirrored, tuple(sorted(groups)))
 

@@ -11,11 +11,11 @@ from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import End, Frame, Joint, axis_of, flipped
 from recon.geometry.arrays import FloatArray
 from recon.workshop.audit.matching import Extra, Matching, Missing, Pair, alike
+from recon.workshop.audit.remedies import distance_words
 from recon.workshop.confidence_text import percent
-from recon.workshop.sides import to_the_right
+from recon.workshop.side_axes import to_the_right
 from recon.workshop.wording import direction_words, holes_words, lap_words, listed, plural
 
-_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _OUT_OF_SIGHT = {"hidden": "hidden", "cut": "beyond the photos' border"}
 
 
@@ -70,6 +70,19 @@ class AuditSentences:
             return f"{names} sit {listed(self._offset_words(pairs[0].start))} together."
         return f"{names} are elsewhere together: they are joined as planned, but turned against the rest."
 
+    def exchanged(self, one: Pair, other: Pair) -> str:
+        """Two members in each other's place: by their lengths, or by where they lie."""
+        if one.kind == other.kind == "shift":
+            places = " and ".join(
+                f"{self._name(p, plural(p.built.holes, 'hole'))} lies where {q.plan.id} belongs"
+                for p, q in ((one, other), (other, one))
+            )
+            return f"{one.plan.id} and {other.plan.id} are exchanged: {places}."
+        lengths = " and ".join(
+            f"{self._name(p)} has {plural(p.built.holes, 'hole')}, plan {p.plan.holes}" for p in (one, other)
+        )
+        return f"{one.plan.id} and {other.plan.id} are exchanged: {lengths}."
+
     def _length(self, pair: Pair) -> str:
         text = f"{self._name(pair)}: {plural(pair.built.holes, 'hole')}, plan {pair.plan.holes}"
         if pair.kind == "length":
@@ -112,7 +125,7 @@ class AuditSentences:
                 way = direction_words(np.eye(3)[k] * np.sign(off[k]), self.z_up, self.right)
                 far = f"too far {'to the' if way.isalpha() else 'along'} {way}"
                 too = {"up": "too high", "down": "too low"}.get(way, far)
-                words.append(f"{_distance_words(abs(off[k]))} {too}")
+                words.append(f"{distance_words(abs(off[k]))} {too}")
         return words
 
     def _hosts(self, pair: Pair) -> tuple[list[str], list[str]]:
@@ -218,14 +231,6 @@ class AuditSentences:
         ]
         said = "" if joint.bolt == "seen" else ", as a person says"
         return f"A bolt that is not in the plan is at {holes_words(holes)}{said}."
-
-
-def _distance_words(x: float) -> str:
-    """'two holes', '2.5 pitches'."""
-    if abs(x - round(x)) < MATCH_TOL / 2:
-        n = round(x)
-        return f"{_NUMBERS[n] if n < len(_NUMBERS) else n} {'hole' if n == 1 else 'holes'}"
-    return f"{x:.3g} pitches"
 
 
 def _laps_words(laps: Iterable[tuple[str, int, int]]) -> str:

@@ -22,6 +22,7 @@ from recon.frame.stock import Stock
 from recon.workshop.cutting.cutting_stock import Packing, first_fit_decreasing, solve_cutting_stock
 from recon.workshop.cutting.lay_out import LENGTH_TOL_MM, CutStick, lay_out_stick, usable_holes
 from recon.workshop.cutting.patterns import StickKind
+from recon.workshop.cutting.stick_groups import StickGroups, group_sticks
 from recon.workshop.frame_size import known_pitch_mm
 from recon.workshop.parts.parts_model import total
 from recon.workshop.parts.prices import PriceList
@@ -280,7 +281,8 @@ def _plan(job: _Job, kinds: Sequence[_Kind]) -> CutPlan:
     unit, costs = _costs(kinds, by_price)
     ready = [_stick_kind(kind, job, cost) for kind, cost in zip(kinds, costs)]
     _check_fits(job, kinds, ready)
-    packing = solve_cutting_stock(job.demand, ready)
+    groups = group_sticks(ready, [kind.stick.length_mm for kind in kinds], job.stock.id)
+    packing = groups.ungrouped(solve_cutting_stock(job.demand, groups.kinds))
     if any(packing.unmet):
         raise ReconError(
             f"The sticks of {job.stock.id} that you own do not give all pieces, and no length of it is known "
@@ -299,7 +301,7 @@ def _plan(job: _Job, kinds: Sequence[_Kind]) -> CutPlan:
         by_price=by_price,
         amount=_round_mm(amount),
         bound=_round_mm(amount if packing.optimal else min(amount, packing.bound * unit)),
-        first_fit=_round_mm(_by_hand(job, kinds, ready, unit if by_price else None)),
+        first_fit=_round_mm(_by_hand(job, kinds, groups, unit if by_price else None)),
         optimal=packing.optimal,
         cost=total((prices[mm], n) for mm, n in bought.items()),
         pieces_mm=_round_mm(pieces_mm),
@@ -311,11 +313,9 @@ def _round_mm(value: float) -> float:
     return round(value, 3) + 0.0
 
 
-def _by_hand(
-    job: _Job, kinds: Sequence[_Kind], ready: Sequence[StickKind], unit_price: float | None
-) -> float:
+def _by_hand(job: _Job, kinds: Sequence[_Kind], groups: StickGroups, unit_price: float | None) -> float:
     """What the usual rule by hand would buy: in money where `unit_price` is known, else in mm."""
-    packing = first_fit_decreasing(job.demand, ready)
+    packing = groups.ungrouped(first_fit_decreasing(job.demand, groups.kinds))
     if unit_price is not None:
         return packing.cost * unit_price
     return math.fsum(kinds[k].stick.length_mm * n for k, _, n in packing.patterns if not kinds[k].owned)

@@ -27,7 +27,7 @@ from recon.workshop.drawing.hidden_lines import (
 )
 from recon.workshop.frame_size import hole_diameters
 from recon.workshop.hardware.bolts import Bolt, find_bolts
-from recon.workshop.sides import side_axes, to_the_right
+from recon.workshop.side_axes import side_axes, to_the_right
 from recon.workshop.solids import HOLE, Boxes, member_boxes
 
 FACING = 0.999  # cosine from which a face is seen square on

@@ -56,16 +56,21 @@ def _frame_file(request: Request) -> bytes:
 def _parts_table(request: Request) -> bytes:
     from recon.workshop.parts.parts_formats import parts_csv
     from recon.workshop.parts.parts_list import parts_list
+    from recon.workshop.parts.shopping import shopping_for
 
-    return parts_csv(parts_list(request.frame, request.stocks, request.prices)).encode("utf-8")
+    parts = parts_list(request.frame, request.stocks, request.prices)
+    shopping = shopping_for(request.frame, request.stocks, parts, request.prices)
+    return parts_csv(parts, shopping).encode("utf-8")
 
 
 def _parts_page(request: Request) -> bytes:
     from recon.workshop.parts.parts_formats import parts_html
     from recon.workshop.parts.parts_list import parts_list
+    from recon.workshop.parts.shopping import shopping_for
 
     parts = parts_list(request.frame, request.stocks, request.prices)
-    return parts_html(parts, request.frame).encode("utf-8")
+    shopping = shopping_for(request.frame, request.stocks, parts, request.prices)
+    return parts_html(parts, request.frame, shopping).encode("utf-8")
 
 
 def _joint_table(request: Request) -> bytes:

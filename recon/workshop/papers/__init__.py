@@ -2,6 +2,8 @@
 
 - compose: the document from beginning to end
 - list_blocks: parts list and cut list in it
+- step_blocks: build steps in it
+- check_blocks: what was found wrong with the frame, and what to add
 - blocks: what a document is made of: sections of text, tables and drawings
 - pdf: a document as PDF
 - pdf_blocks: its blocks as flowing content of a PDF

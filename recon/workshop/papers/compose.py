@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,9 +12,7 @@ from recon.frame.caution import CAUTION
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame, bounds
 from recon.frame.stock import Stock
-from recon.workshop.assembly.picture import step_sheet
-from recon.workshop.assembly.shots import CornerScenes
-from recon.workshop.assembly.steps import BuildOrder, BuildStep, build_steps
+from recon.workshop.assembly.steps import BuildOrder, build_steps
 from recon.workshop.confidence_text import doubts, source_words, stock_words
 from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
 from recon.workshop.drawing.paper import ANGLES, PAPERS
@@ -23,6 +20,7 @@ from recon.workshop.drawing.projections import ViewBoard, drawn_hole, six_views,
 from recon.workshop.drawing.view_sheet import best_sheet, one_view_sheet, side_of
 from recon.workshop.formats import mass_text
 from recon.workshop.hardware.bolts import Bolt, bolt_words
+from recon.workshop.hardware.threads import Thread
 from recon.workshop.papers.blocks import (
     Block,
     Document,
@@ -31,19 +29,22 @@ from recon.workshop.papers.blocks import (
     Paragraph,
     Picture,
     Section,
-    StepBlock,
     Table,
 )
-from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks
+from recon.workshop.papers.check_blocks import check_blocks, check_words
+from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks, shopping_blocks
 from recon.workshop.papers.pdf import print_area
-from recon.workshop.parts.oversize import Box
+from recon.workshop.papers.step_blocks import step_blocks
+from recon.workshop.parts.oversize import Box, taken_words
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.parts.parts_model import PartsList
 from recon.workshop.parts.prices import PriceList
-from recon.workshop.parts.rack import Rack
+from recon.workshop.parts.rack import Rack, as_built
+from recon.workshop.parts.shopping import shopping_list
+from recon.workshop.rigidity.frame_check import CheckReport, check_frame
+from recon.workshop.rigidity.play import clearance
 from recon.workshop.wording import listed, plural
 
-STEP_PICTURE = (112.0, 73.0)  # mm: three to a page of A4 and of Letter
 COVER_TEXT = 150.0  # mm of the cover's height that its text takes
 _INSTRUCTIONS = (
     (
@@ -60,7 +61,12 @@ _INSTRUCTIONS = (
         "drawings the tag C3 F1 says the same."
     ),
 )
-LISTED_IN_STEP = 4  # members that a step lists with their lengths at most; more would push its picture away
+
+
+FRONT = (
+    "The front is what you see from {}; z is up. Left and right are as you see them from there, also where a "
+    "part lies on the floor while it is built: small arrows in each picture of a step show the sides."
+)
 
 
 @dataclass(frozen=True)
@@ -89,7 +95,10 @@ def compose_papers(
     rack: Rack | None = None,
     keep_out: Sequence[Box] = (),
     floor: bool = True,
+    overhang: int = 0,
+    lock_nuts: bool = False,
     bolts: str | None = None,
+    thread: Thread | None = None,
     kerf_mm: float = KERF_MM,
     steps: BuildOrder | None = None,
 ) -> Papers:
@@ -109,12 +118,12 @@ def compose_papers(
         where each is used.
     picture : bytes, optional
         PNG for the cover.
-    prices, rack, keep_out, floor, kerf_mm
+    prices, rack, keep_out, floor, overhang, lock_nuts, thread, kerf_mm
         As for the parts list and the cut list.
     bolts : str, optional
         "metric" or "inch"; by the stock where None.
     steps : BuildOrder, optional
-        Of `build_steps`, where they are known.
+        Of `build_steps` of the frame as it is built (`as_built`), where they are known.
 
     Returns
     -------
@@ -131,7 +140,7 @@ def compose_papers(
     >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12)
     >>> made = compose_papers(Frame((post,), pitch_mm=38.1), {})
     >>> [section.title for section in made.document.sections][1:4]
-    ['Parts list', 'Cut list', 'Drawings']
+    ['Before you build', 'Parts list', 'Shopping list']
     """
     if paper not in PAPERS:
         raise ReconError(f"'{paper}' is no paper that is known here; choose {listed(PAPERS, 'or')}.")
@@ -142,21 +151,38 @@ def compose_papers(
         raise ReconError("The frame has no members, so there is nothing to make papers of.")
     missing: list[str] = []
     hole = drawn_hole(frame, stocks)
-    parts = parts_list(frame, stocks, prices, rack, system=bolts, keep_out=keep_out, floor=floor)
+    parts = parts_list(
+        frame,
+        stocks,
+        prices,
+        rack,
+        system=bolts,
+        thread=thread,
+        keep_out=keep_out,
+        floor=floor,
+        overhang=overhang,
+        lock_nuts=lock_nuts,
+    )
     cuts = _cuts(frame, stocks, parts, prices, rack, kerf_mm, missing)
+    planned, frame = frame, as_built(frame, parts.rack)
+    report = check_frame(frame, hole=hole, play=clearance(frame, stocks, bolts))
+    shopping = shopping_list(parts, cuts, stocks, prices)
     steps = steps or build_steps(frame, hole)
-    missing += [f"No build steps: {' '.join(steps.why)}"] if steps.why else []
+    if steps.why:
+        missing.append(f"{'Not all' if steps.steps else 'No'} build steps: {' '.join(steps.why)}")
     names = {bolt: fastening.name for bolt, fastening in parts.bolts if fastening}
     title = frame.name or "Frame"
     width, height = print_area(paper)
-    cutting = cut_blocks(cuts, stocks, width) if cuts else [Paragraph(missing[0])]
+    cutting = cut_blocks(cuts, stocks, width, shopping.by_the_metre) if cuts else [Paragraph(missing[0])]
     sections = (
-        Section(title, tuple(_cover(frame, stocks, parts, picture, height - COVER_TEXT))),
-        Section("Parts list", tuple(parts_blocks(parts, frame))),
+        Section(title, tuple(_cover(frame, stocks, parts, report, picture, height - COVER_TEXT))),
+        Section("Before you build", tuple(check_blocks(report))),
+        Section("Parts list", tuple(parts_blocks(parts, planned))),
+        Section("Shopping list", tuple(shopping_blocks(shopping))),
         Section("Cut list", tuple(cutting)),
         Section("Drawings", tuple(_drawings(frame, hole, paper, angle))),
         Section("Joint table", tuple(_joint_table(frame, parts, names))),
-        Section("Build steps", tuple(_steps(frame, parts.pitch_mm, steps, names, hole))),
+        Section("Build steps", tuple(step_blocks(frame, parts, steps, hole))),
     )
     return Papers(Document(title, paper, sections), tuple(missing))
 
@@ -181,15 +207,26 @@ def _cuts(
 
 
 def _cover(
-    frame: Frame, stocks: Mapping[str, Stock], parts: PartsList, picture: bytes | None, height_mm: float
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    parts: PartsList,
+    report: CheckReport,
+    picture: bytes | None,
+    height_mm: float,
 ) -> Iterator[Block]:
     if picture:
         yield Picture(picture, "The frame seen from a corner", height_mm)
-    yield Table(("", ""), tuple(_facts(frame, stocks, parts)))
+    where = " See 'Before you build'." if report.findings else ""
+    yield Table(("", ""), (*_facts(frame, stocks, parts), ("Checks", check_words(report) + where)))
     yield Paragraph(CAUTION, "caution")
     yield Heading("How to use these papers")
     front = six_views(frame.members)["Front"]
-    for text in (*_INSTRUCTIONS, f"The front is what you see from {front.seen_from}; z is up."):
+    longer = parts.rack.longer if parts.rack else {}
+    for text in (
+        *_INSTRUCTIONS,
+        *map(taken_words, longer.values()),
+        FRONT.format(front.seen_from),
+    ):
         yield Paragraph(text, "list")
     yield Heading("How sure this is")
     yield Paragraph(source_words(frame))
@@ -264,40 +301,3 @@ def _state_words(bolt: Bolt, some_seen: bool) -> str:
     """'seen, three-way'; how it is known is left out where all bolts are assumed."""
     seen = bolt.known if some_seen else ""
     return ", ".join(filter(None, [seen, "three-way" if bolt.three_way else ""]))
-
-
-# Steps
-
-
-def _steps(
-    frame: Frame, pitch_mm: float, steps: BuildOrder, names: Mapping[Bolt, str], hole: float
-) -> Iterator[Block]:
-    if not steps.steps:
-        yield Paragraph(
-            "No order was found in which every member comes to its place straight and every bolt can be "
-            "turned."
-        )
-        for why in steps.why:
-            yield Paragraph(why, "list")
-        return
-    yield Paragraph(
-        "Shaded: what comes in. Arrow: the way it is brought in. Tags: hole numbers of what is bolted in the "
-        "step. "
-        "Leave bolts finger-tight until the last step."
-    )
-    stage = CornerScenes(frame, hole)
-    for step in steps.steps:
-        title = f"Step {step.number}" + (f", sub-frame {step.group}" if step.group else "")
-        lines = [Paragraph(step.text), *_needs(frame, pitch_mm, step, names)]
-        sheet = step_sheet(stage, step.there, step.new, step.bolts, step.direction, STEP_PICTURE, title)
-        yield StepBlock(title, tuple(lines), sheet)
-
-
-def _needs(frame: Frame, pitch_mm: float, step: BuildStep, names: Mapping[Bolt, str]) -> Iterator[Paragraph]:
-    """The members and bolts to have at hand for a step."""
-    if len(step.new) <= LISTED_IN_STEP:
-        for id in step.new:
-            m = frame.member(id)
-            yield Paragraph(f"{id}: {plural(m.holes, 'hole')}, {both_text(m.holes * pitch_mm)}", "list")
-    for name, count in Counter(names.get(bolt, "") for bolt in step.bolts).items():
-        yield Paragraph(f"{plural(count, 'bolt')} {name}".strip(), "list")

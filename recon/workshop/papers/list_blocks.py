@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame
@@ -11,12 +11,16 @@ from recon.workshop.confidence_text import unsure_members
 from recon.workshop.cutting.cut_formats import buy_words
 from recon.workshop.cutting.cut_list import CutList, CutPlan
 from recon.workshop.cutting.sticks_drawing import marks_words, sticks_sheet
-from recon.workshop.formats import mass_text, money
+from recon.workshop.formats import mass_text
 from recon.workshop.papers.blocks import Block, Drawing, Heading, Paragraph, Table
-from recon.workshop.parts.oversize import fit_words
-from recon.workshop.parts.parts_formats import amount_columns, by_stock, seen_words, spanner_words
+from recon.workshop.parts.parts_formats import (
+    amount_columns,
+    by_stock,
+    rack_sentences,
+    seen_words,
+)
 from recon.workshop.parts.parts_model import Line, PartsList
-from recon.workshop.parts.rack import RackUse
+from recon.workshop.parts.shopping import COLUMNS, ShoppingList, shopping_rows
 from recon.workshop.wording import listed, plural
 
 STICKS = 5  # to a drawing, so that a page takes three drawings
@@ -27,7 +31,7 @@ def parts_blocks(parts: PartsList, frame: Frame) -> list[Block]:
     blocks = [*_member_tables(parts), *_hardware_tables(parts)]
     if parts.rack:
         blocks.append(Heading("From the rack"))
-        blocks += [Paragraph(text, "list") for text in _rack_words(parts.rack, frame)]
+        blocks += [Paragraph(text, "list") for text in rack_sentences(parts.rack, frame)]
     unsure = unsure_members(frame)
     if unsure:
         verb = "is" if len(unsure) == 1 else "are"
@@ -52,13 +56,12 @@ def _hardware_tables(parts: PartsList) -> Iterator[Block]:
         sizes = [
             (h.name or "size not known", "" if h.grip_mm is None else both_text(h.grip_mm)) for h in bolts
         ]
-        cells = [(str(h.count), *size, seen_words(h)) for h, size in zip(bolts, sizes)]
-        yield _table(parts, ("count", "bolt", "grip", "how it is known"), cells, bolts, (0,))
+        cells = [(str(h.count), *size, h.detail, seen_words(h)) for h, size in zip(bolts, sizes)]
+        yield _table(parts, ("count", "bolt", "grip", "wrench", "how it is known"), cells, bolts, (0,))
     others = [h for h in parts.hardware if h.kind != "bolt"]
     if others:
         yield Heading("Nuts and washers")
-        washers = "one under the head, one under the nut"
-        rows = [(str(h.count), f"{h.kind} {h.name}", spanner_words(h) or washers) for h in others]
+        rows = [(str(h.count), f"{h.kind} {h.name}", h.detail) for h in others]
         yield _table(parts, ("count", "what", ""), rows, others, (0,))
 
 
@@ -70,20 +73,12 @@ def _table(
     numbers: tuple[int, ...],
     marks: tuple[int, ...] = (),
 ) -> Table:
-    """With columns for weight, for what is owned and for cost; a box to tick in each row."""
-    extra, more = amount_columns(parts, lines, weight=any(line.mass_kg is not None for line in lines))
+    """With columns for weight and for what is owned; a box to tick in each row."""
+    weight = any(line.mass_kg is not None for line in lines)
+    extra, more = amount_columns(parts, lines, weight, cost=False)
     places = range(len(columns), len(columns) + len(extra))
     full = tuple((*row, *added) for row, added in zip(rows, more))
     return Table((*columns, *extra), full, (*numbers, *places), marks, True)
-
-
-def _rack_words(use: RackUse, frame: Frame) -> Iterator[str]:
-    if use.exact:
-        yield f"As they are: {listed(use.exact)}."
-    for id, fit in use.longer.items():
-        yield f"Longer: {fit_words(fit, frame.member(id))}."
-    if not use.used:
-        yield "No member fits whole."
 
 
 def _totals(parts: PartsList) -> str:
@@ -91,8 +86,6 @@ def _totals(parts: PartsList) -> str:
     if parts.members_mass_kg is not None:
         words.append(f"Members {mass_text(parts.members_mass_kg)}")
         words += [f"with bolts {mass_text(parts.mass_kg)}"] if parts.mass_kg is not None else []
-    if parts.priced and parts.cost is not None:
-        words.append(f"{'cost' if words else 'Cost'} of what is to get {money(parts.cost, parts.currency)}")
     text = ", ".join(words) + "." if words else ""
     if parts.laps_without_bolt:
         verb = "has" if parts.laps_without_bolt == 1 else "have"
@@ -100,8 +93,26 @@ def _totals(parts: PartsList) -> str:
     return text.strip()
 
 
-def cut_blocks(cuts: CutList, stocks: Mapping[str, Stock], width: float) -> list[Block]:
-    """What to buy, and each stick with its cuts in a drawing `width` mm wide."""
+def shopping_blocks(shopping: ShoppingList) -> list[Block]:
+    """All that is to be bought, with one total."""
+    if not shopping.lines:
+        return [Paragraph("Nothing is to be bought: all of it is on the rack.")]
+    rows = shopping_rows(shopping)
+    if not shopping.priced:
+        rows = [row[:2] for row in rows]
+    blocks: list[Block] = [
+        Table(COLUMNS[: len(rows[0])], tuple(rows), (0, 2, 3)[: len(rows[0]) - 1], (), True)
+    ]
+    return blocks + [Paragraph(note, "list") for note in shopping.notes]
+
+
+def cut_blocks(
+    cuts: CutList, stocks: Mapping[str, Stock], width: float, by_the_metre: Container[str] = ()
+) -> list[Block]:
+    """Each stick with its cuts in a drawing `width` mm wide.
+
+    by_the_metre : ids of stocks that are bought cut to length, so that no sticks are bought of them.
+    """
     blocks: list[Block] = []
     number = 1
     sticks = [stick for plan in cuts.plans for stick in plan.sticks]
@@ -110,6 +121,9 @@ def cut_blocks(cuts: CutList, stocks: Mapping[str, Stock], width: float) -> list
     longest = max((stick.length_mm for stick in sticks), default=None)
     for plan in cuts.plans:
         blocks.append(Heading(stocks[plan.stock].name))
+        if plan.stock in by_the_metre:
+            text = "Cheaper cut to length (see 'Shopping list'). Where you buy sticks in its place: "
+            blocks.append(Paragraph(text))
         blocks.append(Paragraph(_plan_words(plan, cuts.currency)))
         blocks += [
             Drawing(sticks_sheet(plan.sticks[first : first + STICKS], width, number + first, longest))

@@ -7,5 +7,6 @@
 - parts_model: what a parts list holds
 - parts_list: members, bolts, nuts and washers; weight and cost
 - parts_formats: the parts list as text, HTML, CSV and values for JSON
+- shopping: all that is to be bought, with one total
 - substitute: other stock in place of what members are made of
 """

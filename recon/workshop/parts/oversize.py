@@ -15,7 +15,7 @@ from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.solids import HOLE, Boxes, bolt_ends, boxes_of, joined, member_boxes, overlaps
 from recon.workshop.wording import listed
 
-# Of a member's length may stick out; beyond that one would rather cut: this project's choice.
+# Of a member's length may stick out before a longer one is not worth naming: this project's choice.
 MOST_LONGER = 0.5
 Box = tuple[Sequence[float], Sequence[float]]  # lowest and highest corner, pitches
 
@@ -41,6 +41,11 @@ class OversizeFit:
     before: int
     after: int
     blocked_by: tuple[str, ...]
+
+    @property
+    def overhang(self) -> int:
+        """Holes by which it sticks out, at both ends together."""
+        return self.before + self.after
 
     @property
     def free(self) -> bool:
@@ -117,7 +122,7 @@ def oversize_fits(around: Surroundings, member: Member, holes: int) -> tuple[Ove
     >>> from recon.frame.model import Frame, Member
     >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12)
     >>> around = surroundings(Frame((post,)), {})
-    >>> [fit_words(fit, post) for fit in oversize_fits(around, post, 14)][0]
+    >>> [fit_words(fit, post) for fit in oversize_fits(around, post, 14)][1]
     'a 14-hole in place of the 12-hole A sticks out by 2 at hole 1: blocked by the floor'
     """
     extra = holes - member.holes
@@ -125,7 +130,7 @@ def oversize_fits(around: Surroundings, member: Member, holes: int) -> tuple[Ove
         return ()
     if extra <= 0:
         return (OversizeFit(member.id, holes, 0, 0, ()),) if extra == 0 else ()
-    ends = [_fit(around, member, extra, 0), _fit(around, member, 0, extra)]
+    ends = [_fit(around, member, 0, extra), _fit(around, member, extra, 0)]
     if not any(fit.free for fit in ends):
         for before in range(1, extra):
             fit = _fit(around, member, before, extra - before)
@@ -162,3 +167,18 @@ def fit_words(fit: OversizeFit, member: Member) -> str:
         f"{' and '.join(ends)}: "
         f"{state}"
     )
+
+
+def taken_words(fit: OversizeFit) -> str:
+    """How a longer member that is taken lies, and which of its holes bears which number.
+
+    >>> print(taken_words(OversizeFit("C", 14, 2, 0, ())))
+    C has 14 holes in place of 12 and sticks out by 2 past hole 1 of the plan, which is its hole 3.
+    """
+    planned = fit.holes - fit.overhang
+    ends = [
+        (fit.after, f"hole {planned}" + ("" if fit.before else "; its hole numbers stay")),
+        (fit.before, f"hole 1 of the plan, which is its hole {fit.before + 1}"),
+    ]
+    where = " and ".join(f"by {n} past {hole}" for n, hole in ends if n)
+    return f"{fit.member} has {fit.holes} holes in place of {planned} and sticks out {where}."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import NamedTuple
 
 from recon.frame.caution import CAUTION
@@ -21,9 +21,10 @@ from recon.workshop.formats import (
     text_table,
     wrapped,
 )
-from recon.workshop.parts.oversize import fit_words
+from recon.workshop.parts.oversize import fit_words, taken_words
 from recon.workshop.parts.parts_model import HardwareLine, Line, MemberLine, PartsList
 from recon.workshop.parts.rack import RackUse
+from recon.workshop.parts.shopping import COLUMNS, ShoppingList, shopping_dict, shopping_rows
 from recon.workshop.wording import listed, plural
 
 CSV_COLUMNS = (
@@ -47,12 +48,18 @@ CSV_COLUMNS = (
 )
 
 
-def parts_csv(parts: PartsList) -> str:
+def parts_csv(parts: PartsList, shopping: ShoppingList | None = None) -> str:
     """A row for each line of the list.
 
-    The column `cost` is that of what is to get; `where` holds the members' labels, or the laps.
+    The column `cost` is that of what is to get, and empty for members where the shopping list buys their
+    stock in sticks; `where` holds the members' labels, or the laps.
     """
-    return csv_text(CSV_COLUMNS, (_csv_row(line) for line in parts.lines))
+    in_sticks = {line.id for line in shopping.lines if line.item == "stick"} if shopping else set()
+    lines = (
+        replace(line, cost=None) if isinstance(line, MemberLine) and line.stock in in_sticks else line
+        for line in parts.lines
+    )
+    return csv_text(CSV_COLUMNS, map(_csv_row, lines))
 
 
 def _csv_row(line: Line) -> tuple[object, ...]:
@@ -84,15 +91,19 @@ def _times(each: float | None, count: int) -> float | None:
     return None if each is None else each * count
 
 
-def parts_dict(parts: PartsList) -> dict:
-    """Plain values for JSON; holes are counted from 0 in `bolts[].through`, as in the frame file."""
+def parts_dict(parts: PartsList, shopping: ShoppingList | None = None) -> dict:
+    """Plain values for JSON; holes are counted from 0 in `bolts[].through`, as in the frame file.
+
+    Where it is known what is bought, `cost` is what is to pay for that.
+    """
     return {
         "name": parts.name,
         "pitch_mm": parts.pitch_mm,
         "currency": parts.currency,
         "mass_kg": parts.mass_kg,
         "members_mass_kg": parts.members_mass_kg,
-        "cost": parts.cost,
+        "cost": shopping.total if shopping else parts.cost,
+        "shopping": shopping_dict(shopping) if shopping else None,
         "laps_without_bolt": parts.laps_without_bolt,
         "members": [
             asdict(m) | {"count": m.count, "to_get": m.to_get, "members": list(m.members)}
@@ -123,8 +134,8 @@ def _rack_dict(use: RackUse) -> dict:
     }
 
 
-def parts_text(parts: PartsList, frame: Frame) -> str:
-    """The list for a terminal or a plain printer, with the caution once.
+def parts_text(parts: PartsList, frame: Frame, shopping: ShoppingList | None = None) -> str:
+    """The list for a terminal or a plain printer, with the caution once, and with what is to be bought.
 
     Examples
     --------
@@ -137,22 +148,25 @@ def parts_text(parts: PartsList, frame: Frame) -> str:
           1     12  457.2 mm (18 in)  A
     """
     blocks = [_title(parts)]
-    for title, columns, rows, numbers in _tables(parts):
+    for title, columns, rows, numbers in _tables(parts, shopping):
         blocks.append(title + "\n" + text_table(columns, rows, numbers))
     if parts.rack:
-        blocks.append("\n".join(wrapped(text, "  ") for text in _rack_sentences(parts.rack, frame)))
-    blocks.append("\n".join(wrapped(text) for text in (_totals(parts), *parts.notes)))
+        blocks.append("\n".join(wrapped(text, "  ") for text in rack_sentences(parts.rack, frame)))
+    notes = shopping.notes if shopping and shopping.priced else ()
+    blocks.append("\n".join(wrapped(text) for text in (_totals(parts, shopping), *parts.notes, *notes)))
     return "\n\n".join(filter(None, [*blocks, wrapped(CAUTION)])) + "\n"
 
 
-def parts_html(parts: PartsList, frame: Frame) -> str:
-    """The list as a page for the printer, with the caution once."""
+def parts_html(parts: PartsList, frame: Frame, shopping: ShoppingList | None = None) -> str:
+    """The list as a page for the printer, with the caution once, and with what is to be bought."""
     body = [paragraph(CAUTION, "caution")]
-    for title, columns, rows, numbers in _tables(parts):
+    for title, columns, rows, numbers in _tables(parts, shopping):
         body += [heading(title), table(columns, rows, numbers)]
     if parts.rack:
-        body += [heading("From the rack"), *map(paragraph, _rack_sentences(parts.rack, frame))]
-    body += [heading("Together"), *map(paragraph, (_totals(parts), *parts.notes))]
+        body += [heading("From the rack"), *map(paragraph, rack_sentences(parts.rack, frame))]
+    body += [heading("Together"), *map(paragraph, (_totals(parts, shopping), *parts.notes))]
+    if shopping and shopping.priced:
+        body += map(paragraph, shopping.notes)
     return page(_title(parts), body)
 
 
@@ -170,7 +184,7 @@ class _TextTable(NamedTuple):
     numbers: tuple[int, ...]
 
 
-def _tables(parts: PartsList) -> Iterator[_TextTable]:
+def _tables(parts: PartsList, shopping: ShoppingList | None) -> Iterator[_TextTable]:
     for lines in by_stock(parts):
         cells = [[str(m.count), str(m.holes), both_text(m.length_mm), ", ".join(m.members)] for m in lines]
         title = f"Members, {lines[0].stock_name}"
@@ -182,15 +196,21 @@ def _tables(parts: PartsList) -> Iterator[_TextTable]:
                 str(h.count),
                 h.name or "not known",
                 "" if h.grip_mm is None else mm_text(h.grip_mm),
+                h.detail,
                 seen_words(h),
             ]
             for h in bolts
         ]
-        yield _table(parts, "Bolts", ["count", "bolt", "grip", "how it is known"], cells, bolts, (0,))
+        columns = ["count", "bolt", "grip", "wrench", "how it is known"]
+        yield _table(parts, "Bolts", columns, cells, bolts, (0,))
     others = [h for h in parts.hardware if h.kind != "bolt"]
     if others:
-        cells = [[str(h.count), f"{h.kind} {h.name}", spanner_words(h) or "two to a bolt"] for h in others]
+        cells = [[str(h.count), f"{h.kind} {h.name}", h.detail] for h in others]
         yield _table(parts, "Nuts and washers", ["count", "what", ""], cells, others, (0,))
+    if shopping and shopping.lines:
+        kept = len(COLUMNS) if shopping.priced else 2
+        rows = [list(row[:kept]) for row in shopping_rows(shopping)]
+        yield _TextTable("To buy", list(COLUMNS[:kept]), rows, (0, 2, 3)[: kept - 1])
 
 
 def _table(
@@ -201,7 +221,7 @@ def _table(
     lines: Sequence[Line],
     numbers: tuple[int, ...],
 ) -> _TextTable:
-    extra, more = amount_columns(parts, lines)
+    extra, more = amount_columns(parts, lines, cost=False)
     return _TextTable(title, columns + extra, [row + added for row, added in zip(cells, more)], numbers)
 
 
@@ -212,7 +232,7 @@ def by_stock(parts: PartsList) -> list[list[MemberLine]]:
 
 
 def amount_columns(
-    parts: PartsList, lines: Sequence[Line], weight: bool = True
+    parts: PartsList, lines: Sequence[Line], weight: bool = True, cost: bool = True
 ) -> tuple[list[str], list[list[str]]]:
     """Columns for weight, what is owned and cost, of those that the parts list can fill.
 
@@ -222,7 +242,7 @@ def amount_columns(
     rows : list of list of str
         Their cells for each of the lines.
     """
-    owned, priced = parts.rack is not None, parts.priced
+    owned, priced = parts.rack is not None, parts.priced and cost
     columns = ["weight"] * weight + ["owned", "to get"] * owned + ["cost"] * priced
     rows = [
         [mass_text(_times(line.mass_kg, line.count))] * weight
@@ -242,15 +262,7 @@ def seen_words(line: HardwareLine) -> str:
     return ", ".join(f"{n} {word}" for n, word in counts if n)
 
 
-def spanner_words(line: HardwareLine) -> str:
-    """What turns it: 'spanner 13 mm (1/2 in)', for inch threads 'wrench 1/2 in (13 mm)'; '' for none."""
-    if not line.flats_mm:
-        return ""
-    mm, inch = mm_text(line.flats_mm), inch_text(line.flats_mm)
-    return f"spanner {mm} ({inch})" if line.name.startswith("M") else f"wrench {inch} ({mm})"
-
-
-def _totals(parts: PartsList) -> str:
+def _totals(parts: PartsList, shopping: ShoppingList | None) -> str:
     count = sum(m.count for m in parts.members)
     text = f"{plural(count, 'member')}, {plural(len(parts.bolts), 'bolt')}"
     if parts.laps_without_bolt:
@@ -258,19 +270,32 @@ def _totals(parts: PartsList) -> str:
     if parts.members_mass_kg is not None:
         text += f"; members {mass_text(parts.members_mass_kg)}"
         text += f", with bolts {mass_text(parts.mass_kg)}" if parts.mass_kg is not None else ""
-    if parts.cost is not None and parts.priced:
-        text += f"; cost {money(parts.cost, parts.currency)}"
+    if shopping and shopping.total is not None:
+        text += f"; to pay {money(shopping.total, shopping.currency)}"
     text += "."
     return " ".join([text, *unseen_bolts([bolt for bolt, _ in parts.bolts])])
 
 
-def _rack_sentences(use: RackUse, frame: Frame) -> Iterator[str]:
+def rack_sentences(use: RackUse, frame: Frame) -> Iterator[str]:
+    """What of the rack goes into the frame, what else was looked at, and what would allow it.
+
+    Parameters
+    ----------
+    use : RackUse
+    frame : Frame
+        As it is planned.
+    """
     if use.exact:
         yield f"From the rack as they are: {listed(use.exact)}."
-    for id, fit in use.longer.items():
-        yield f"From the rack, longer: {fit_words(fit, frame.member(id))}."
+    for fit in use.longer.values():
+        yield f"From the rack, longer: {taken_words(fit)}"
+    if use.longer:
+        yield "Bolts, drawings and steps count the holes of these longer members, from their own ends."
     others = [fit for fit in use.considered if use.used.get(fit.member) != fit]
     for fit in others:
         yield f"Looked at too: {fit_words(fit, frame.member(fit.member))}."
+    allowed = [fit.overhang for fit in others if fit.free and fit.member not in use.used]
+    if allowed:
+        yield f"Only what you allow is taken longer: --overhang {min(allowed)} allows the shortest of these."
     if not (use.used or others):
         yield "From the rack: no member fits whole."

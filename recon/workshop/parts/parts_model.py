@@ -65,7 +65,7 @@ class HardwareLine:
     grip_mm : float or None
         Of bolts.
     flats_mm : float or None
-        Across the flats: the size of the spanner.
+        Across the flats of head or nut.
     seen, assumed : int
         Bolts that were in photos, and those that were not and of which nobody says that they are there.
     where : tuple of str
@@ -74,6 +74,8 @@ class HardwareLine:
         Of one.
     said : int
         Bolts that were in no photo and of which a person says that they are there.
+    detail : str
+        The wrench of a bolt or nut, the size of a washer, in words.
     """
 
     kind: str
@@ -88,6 +90,7 @@ class HardwareLine:
     mass_kg: float | None
     cost: float | None
     said: int = 0
+    detail: str = ""
 
     @property
     def to_get(self) -> int:
@@ -108,6 +111,7 @@ class PartsList:
         The frame's.
     pitch_mm : float
     members : tuple of MemberLine
+        Those from the rack as long as they are there.
     hardware : tuple of HardwareLine
     bolts : tuple of (Bolt, Fastening or None)
         Each bolt with what fastens it, in order; None where its hole is not known.

@@ -5,7 +5,8 @@ A CSV or TOML file (see `recon.workshop.parts.list_files`) with the columns
     item      metre, stick, member, bolt, nut or washer
     id        a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer ('M8')
     length    of a stick in mm (or '8 ft'), of a member in holes; empty for the others
-    price     of one: a metre of drilled stock, a stick, a member, a bolt ...
+    price     of one: a metre of drilled stock, a stick, a member, a bolt, a pack of bolts ...
+    pack      how many bolts, nuts or washers come in one pack, whose price `price` then is; 1 where left out
     currency  may be left out; the same in every row
 """
 
@@ -17,10 +18,10 @@ from pathlib import Path
 
 from recon.errors import ReconError
 from recon.frame.stock import Stock, find_stock
-from recon.workshop.hardware.fasteners import bolt_name, find_thread, parse_bolt
+from recon.workshop.hardware.fasteners import bolt_name, parse_bolt, parse_small
 from recon.workshop.parts.list_files import TableRow, read_rows
 
-COLUMNS = ("item", "id", "length", "price", "currency")
+COLUMNS = ("item", "id", "length", "price", "pack", "currency")
 ITEMS = ("metre", "stick", "member", "bolt", "nut", "washer")
 
 
@@ -38,7 +39,9 @@ class PriceList:
     member : mapping of (str, int) to float
         By stock id and number of holes.
     hardware : mapping of (str, str) to float
-        By ("bolt", "M8 x 90"), ("nut", "M8") or ("washer", "M8").
+        By ("bolt", "M8 x 90"), ("nut", "M8") or ("washer", "M8"): of one, also where they come in packs.
+    pack : mapping of (str, str) to int
+        How many come in one pack, of those that do not come singly.
 
     Examples
     --------
@@ -51,6 +54,17 @@ class PriceList:
     stick: Mapping[tuple[str, float], float] = field(default_factory=dict)
     member: Mapping[tuple[str, int], float] = field(default_factory=dict)
     hardware: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    pack: Mapping[tuple[str, str], int] = field(default_factory=dict)
+
+    def hardware_key(self, kind: str, name: str) -> tuple[str, str]:
+        """What a bolt, nut or washer is listed as: a wide washer as a plain one where it is not itself."""
+        key = kind, name
+        plain = kind, name.removesuffix(" wide")
+        return plain if key not in self.hardware and plain in self.hardware else key
+
+    def of_hardware(self, kind: str, name: str) -> float | None:
+        """Price of one bolt, nut or washer; None where it is not listed."""
+        return self.hardware.get(self.hardware_key(kind, name))
 
     def of_member(self, stock: str, holes: int, pitch_mm: float) -> float | None:
         """Price of a member: its own, else by the metre; None where neither is listed."""
@@ -68,7 +82,7 @@ def load_prices(path: str | Path, stocks: Mapping[str, Stock]) -> PriceList:
         Where the file cannot be read or a row makes no sense; it names file, row and remedy.
     """
     currency = ""
-    found: dict[str, dict] = {"metre": {}, "stick": {}, "member": {}, "hardware": {}}
+    found: dict[str, dict] = {"metre": {}, "stick": {}, "member": {}, "hardware": {}, "pack": {}}
     for row in read_rows(path, "price list", COLUMNS):
         item = row.one_of("item", ITEMS)
         price = row.number("price", "write a price as a plain number, such as 4.20")
@@ -81,7 +95,14 @@ def load_prices(path: str | Path, stocks: Mapping[str, Stock]) -> PriceList:
         kind, key = _key(row, item, stocks)
         if key in found[kind]:
             raise row.wrong("the same item has a price already in a row above; remove one of them.")
-        found[kind][key] = price
+        pack = row.count("pack", 1)
+        if pack < 1 or (pack > 1 and kind != "hardware"):
+            raise row.wrong(
+                "'pack' is how many bolts, nuts or washers come in one pack: 1 or more, for these."
+            )
+        found[kind][key] = price / pack
+        if pack > 1:
+            found["pack"][key] = pack
     return PriceList(currency, **found)
 
 
@@ -122,6 +143,6 @@ def hardware_id(row: TableRow, item: str) -> str:
         "id", "write a bolt like 'M8 x 90'" if item == "bolt" else "write a thread like M8 or 5/16"
     )
     try:
-        return bolt_name(*parse_bolt(text)) if item == "bolt" else find_thread(text).name
+        return bolt_name(*parse_bolt(text)) if item == "bolt" else parse_small(text, item)
     except ReconError as error:
         raise row.wrong(str(error)) from error

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -120,7 +120,7 @@ def load_rack(path: str | Path, stocks: Mapping[str, Stock]) -> Rack:
     """
     members: Counter[tuple[str, int]] = Counter()
     hardware: Counter[tuple[str, str]] = Counter()
-    sticks = []
+    sticks: Counter[OwnedStick] = Counter()
     for row in read_rows(path, "rack", COLUMNS):
         item, count = row.one_of("item", ITEMS), row.count("count", 1)
         if item != "stick":
@@ -132,11 +132,12 @@ def load_rack(path: str | Path, stocks: Mapping[str, Stock]) -> Rack:
         elif item == "member":
             members[stock_id(row, stocks), row.holes("length")] += count
         else:
-            sticks.append(_stick(row, stock_id(row, stocks), count))
-    return Rack(dict(members), tuple(sticks), dict(hardware))
+            sticks[_stick(row, stock_id(row, stocks))] += count
+    owned = tuple(replace(stick, count=count) for stick, count in sticks.items())
+    return Rack(dict(members), owned, dict(hardware))
 
 
-def _stick(row: TableRow, stock: str, count: int) -> OwnedStick:
+def _stick(row: TableRow, stock: str) -> OwnedStick:
     length, trim = row.mm("length"), row.mm("trim", 0) if "trim" in row.cells else 0.0
     first = row.mm("first_hole", 0) if "first_hole" in row.cells else None
     drilled = row.one_of("drilled", ("yes", "no")) == "yes" if "drilled" in row.cells else True
@@ -153,11 +154,16 @@ def _stick(row: TableRow, stock: str, count: int) -> OwnedStick:
         raise row.wrong(
             f"'trim' is {trim:g} mm at each end, which leaves nothing of {length:g} mm; leave this stick out."
         )
-    return OwnedStick(stock, length, count, first, drilled, trim)
+    return OwnedStick(stock, length, 1, first, drilled, trim)
 
 
 def use_rack(
-    frame: Frame, rack: Rack, stocks: Mapping[str, Stock], keep_out: Sequence[Box] = (), floor: bool = True
+    frame: Frame,
+    rack: Rack,
+    stocks: Mapping[str, Stock],
+    keep_out: Sequence[Box] = (),
+    floor: bool = True,
+    overhang: int = 0,
 ) -> RackUse:
     """Owned members into the frame, so that the least length is left to buy or to cut.
 
@@ -170,13 +176,15 @@ def use_rack(
         Boxes that longer members may not reach into, pitches.
     floor : bool
         Whether longer members may not reach below the frame's lowest point.
+    overhang : int
+        Holes by which a longer member may stick out; 0 takes none.
 
     Notes
     -----
     Exact lengths and longer ones where nothing is in the way (`recon.workshop.parts.oversize`) are chosen
     together: an integer program first covers as many holes of the frame as possible, then lets as little as
-    possible stick out. Members that would stick out into one another are found afterwards and forbidden,
-    until none are left.
+    possible stick out, and that past the last hole where both ends are free, so that hole numbers stay.
+    Members that would stick out into one another are found afterwards and forbidden, until none are left.
 
     Examples
     --------
@@ -195,15 +203,47 @@ def use_rack(
             if stock != m.stock or holes < m.holes:
                 continue
             fits = oversize_fits(around, m, holes)
-            options += [_Option(m.id, stock, fit) for fit in fits if fit.free]
+            options += [_Option(m.id, stock, fit) for fit in fits if fit.free and fit.overhang <= overhang]
             if holes > m.holes:
                 tried.setdefault(m.id, []).extend(fits)
     chosen = [options[k] for k in _choose(frame, options, owned)]
     used = {option.member: option.fit for option in chosen}
     taken = Counter(option.kind for option in chosen)
     left = {kind: n - taken[kind] for kind, n in owned.items() if n > taken[kind]}
-    considered = [fit for m in frame.members for fit in _worth_listing(used.get(m.id), tried.get(m.id, []))]
+    considered = [
+        fit for m in frame.members for fit in _worth_listing(used.get(m.id), tried.get(m.id, []), overhang)
+    ]
     return RackUse(used, tuple(considered), left)
+
+
+def as_built(frame: Frame, use: RackUse | None) -> Frame:
+    """The frame with the longer members that are used in it, holes and laps counted on these.
+
+    Examples
+    --------
+    >>> from recon.frame.joints import find_joints
+    >>> from recon.frame.model import Member
+    >>> pair = Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -1, 3), (1, 0, 0), 6)
+    >>> frame = Frame(pair, find_joints(pair))
+    >>> built = as_built(frame, RackUse({"B": OversizeFit("B", 8, 2, 0, ())}, (), {}))
+    >>> built.member("B").first, [(j.a_hole, j.b_hole) for j in (*frame.joints, *built.joints)]
+    ((-4.0, -1.0, 3.0), [(3, 2), (3, 4)])
+    """
+    longer = use.longer if use else {}
+    if not longer:
+        return frame
+    shift = {id: fit.before for id, fit in longer.items()}
+    return replace(
+        frame,
+        members=tuple(
+            lengthened(m, longer[m.id].before, longer[m.id].after) if m.id in longer else m
+            for m in frame.members
+        ),
+        joints=tuple(
+            replace(j, a_hole=j.a_hole + shift.get(j.a, 0), b_hole=j.b_hole + shift.get(j.b, 0))
+            for j in frame.joints
+        ),
+    )
 
 
 class _Option(NamedTuple):
@@ -219,18 +259,20 @@ class _Option(NamedTuple):
         return self.stock, self.fit.holes
 
 
-def _worth_listing(used: OversizeFit | None, tried: list[OversizeFit]) -> list[OversizeFit]:
+def _worth_listing(used: OversizeFit | None, tried: list[OversizeFit], overhang: int) -> list[OversizeFit]:
     """The ways to lie of which a person wants to know.
 
-    Where a longer member is used, all ways in which it could lie; where none is, what blocks the shortest,
-    since that blocks all longer ones too.
+    Where a longer member is used, all ways in which it could lie; where none is, how the shortest lies that
+    sticks out by more than is allowed, or what blocks one, since that blocks all longer ones too.
     """
     if used is not None:
         return [fit for fit in tried if fit.holes == used.holes and (used.before or used.after)]
     for holes in sorted({fit.holes for fit in tried}):
         ways = [fit for fit in tried if fit.holes == holes]
-        if not any(fit.free for fit in ways):
+        free = [fit for fit in ways if fit.free]
+        if not free:
             return ways
+        return free if free[0].overhang > overhang else []
     return []
 
 
@@ -241,7 +283,8 @@ def _choose(frame: Frame, options: list[_Option], owned: Mapping[tuple[str, int]
     at = {m.id: m for m in frame.members}
     needed = np.array([at[option.member].holes for option in options], float)
     surplus = np.array([option.fit.holes for option in options], float) - needed
-    value = (1 + surplus.sum()) * needed - surplus
+    before = np.array([option.fit.before for option in options], float)
+    value = (1 + surplus.sum()) * needed - surplus - before / (1 + 2 * before.sum())
     ids, kinds = {m.id: k for k, m in enumerate(frame.members)}, {kind: k for k, kind in enumerate(owned)}
     rows = [ids[o.member] for o in options] + [len(ids) + kinds[o.kind] for o in options]
     limit = [1.0] * len(ids) + [float(n) for n in owned.values()]

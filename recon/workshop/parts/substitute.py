@@ -17,6 +17,7 @@ from recon.workshop.hardware.bolts import fasten, find_bolts, width_mm
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.parts.parts_model import PartsList
 from recon.workshop.parts.prices import PriceList
+from recon.workshop.parts.shopping import ShoppingList, shopping_for
 from recon.workshop.wording import listed
 
 SAME_MM = 0.3  # widths and pitches this near are one size sold in mm and in inches (38 and 38.1 mm)
@@ -109,7 +110,8 @@ def substitute(
     changes = [
         _stock_change(frame, stock, chosen),
         *_size_change(pitch_mm, new_pitch_mm),
-        *_amount_changes(before, after),
+        *_weight_change(before, after),
+        *_cost_change(*(shopping_for(f, stocks, p, prices) for f, p in ((frame, before), (new, after)))),
         *_bolt_changes(before, after),
         *_hole_note(new, stocks),
     ]
@@ -225,14 +227,16 @@ def _size_change(pitch_mm: float, new_pitch_mm: float) -> Iterator[str]:
         )
 
 
-def _amount_changes(before: PartsList, after: PartsList) -> Iterator[str]:
-    """Weight and cost."""
+def _weight_change(before: PartsList, after: PartsList) -> Iterator[str]:
     if before.mass_kg is not None and after.mass_kg is not None:
         yield _difference("Weight with bolts", before.mass_kg, after.mass_kg, mass_text)
     elif after.mass_kg is not None:
         yield f"Weight with bolts: {mass_text(after.mass_kg)}; before, it was not known."
-    if before.cost is not None and after.cost is not None:
-        yield _difference("Cost", before.cost, after.cost, lambda amount: money(amount, after.currency))
+
+
+def _cost_change(before: ShoppingList, after: ShoppingList) -> Iterator[str]:
+    if before.total is not None and after.total is not None:
+        yield _difference("To pay", before.total, after.total, lambda amount: money(amount, after.currency))
 
 
 def _hole_note(frame: Frame, stocks: Mapping[str, Stock]) -> Iterator[str]:

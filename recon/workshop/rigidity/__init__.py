@@ -7,7 +7,9 @@
 - `added_constraints`: what a bolt or a member more does to the ways to move
 - `free_space`: whether a new member and its bolts have room in a frame
 - `possible_members`: members that could be added: along an axis, and braces at an angle
+- `play`: how far a frame still gives because of the play of its bolts
 - `bracing`: what to add so that a frame does not rack
+- `moved_members`: which member to move by a hole so that a brace fits
 - `bolt_conflicts`: bolts that cross, or whose ends have no room
 - `findings`: what is wrong with a frame before it is built, one thing at a time
 - `frame_check`: all of it together, and the report

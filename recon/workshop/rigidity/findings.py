@@ -14,6 +14,7 @@ from recon.workshop.hardware.bolts import Bolt, bolt_words, holes_crossed
 from recon.workshop.rigidity.bolt_conflicts import blocked_ends, crossing_bolts, meeting_ends
 from recon.workshop.rigidity.mechanism import bolt_graph
 from recon.workshop.solids import Boxes, member_boxes, overlaps
+from recon.workshop.squareness import squareness
 from recon.workshop.wording import lap_words, listed
 
 # Pitches between faces that count as touching: 2 mm at 38.1 mm, less than between any two places on the
@@ -29,7 +30,7 @@ class Finding:
     Attributes
     ----------
     kind : str
-        "collision", "loose", "pieces", "no bolt", "bolts cross", "bolt end" or "motion".
+        "collision", "loose", "pieces", "no bolt", "bolts cross", "bolt end", "squareness" or "motion".
     members : tuple of str
         Ids.
     joints : tuple of Joint
@@ -48,6 +49,12 @@ def find_collisions(frame: Frame) -> Iterator[Finding]:
     """Members that take the same room."""
     for a, b, depth in collisions(frame.members):
         yield Finding("collision", (a, b), (), f"{a} and {b} take the same room, {depth:.3g} pitches deep.")
+
+
+def find_out_of_square(frame: Frame) -> Iterator[Finding]:
+    """What photos measured of a built frame that is racked, or of members off their places."""
+    for found in squareness(frame):
+        yield Finding("squareness", found.members, (), found.text)
 
 
 def find_loose(frame: Frame) -> Iterator[Finding]:

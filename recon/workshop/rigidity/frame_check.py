@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from recon.errors import ReconError
 from recon.frame.model import Frame, Joint
 from recon.workshop.hardware.bolts import find_bolts
-from recon.workshop.rigidity.bracing import MOST, Addition, additions
+from recon.workshop.rigidity.bracing import MOST, Addition, additions, with_additions
 from recon.workshop.rigidity.findings import (
     Finding,
     find_collisions,
@@ -16,16 +16,22 @@ from recon.workshop.rigidity.findings import (
     find_ends_without_room,
     find_laps_without_bolt,
     find_loose,
+    find_out_of_square,
     find_pieces,
 )
 from recon.workshop.rigidity.mechanism import Mobility, mobility
 from recon.workshop.rigidity.motion_words import motion_words
-from recon.workshop.sides import to_the_right
-from recon.workshop.solids import HOLE
+from recon.workshop.rigidity.moved_members import moved_and_braced
+from recon.workshop.rigidity.play import LeftOver, left_over_words, most_left_over
+from recon.workshop.side_axes import to_the_right
+from recon.workshop.solids import BOLT_PER_HOLE, HOLE
 from recon.workshop.wording import listed, plural
 
 # Frames of more members than MANY get only FEW proposals, as each is looked for in the whole frame.
 MANY, FEW = 100, 2
+# Members up to which each is tried a hole further on, which takes its time: this project's choice.
+MOVED = 24
+FOLLOWED = 4  # ways to move that are followed with their play at most, as each takes its time
 MOST_NAMED = 12  # members that an error lists
 TITLES = {  # of the kinds of findings, in the order of the report
     "collision": "Members in one another's room",
@@ -34,6 +40,7 @@ TITLES = {  # of the kinds of findings, in the order of the report
     "no bolt": "Laps without a bolt",
     "bolts cross": "Bolts that cross",
     "bolt end": "Bolts without room",
+    "squareness": "Out of square, as measured in the photos",
     "motion": "Ways to move that are not wanted",
 }
 
@@ -50,15 +57,29 @@ class CheckReport:
         The ways to move.
     additions : tuple of Addition
         What to add against those that are not wanted.
+    left_over : LeftOver or None
+        How far the frame with all of these still gives, as its bolts have play; None where some way to move
+        is left, or there was none.
+    pitch_mm : float or None
+        The frame's, for lengths in words.
+    better : tuple of str
+        Where what is proposed is loose: which member to move by a hole so that a brace fits; sentences.
     """
 
     findings: tuple[Finding, ...]
     mobility: Mobility
     additions: tuple[Addition, ...]
+    left_over: LeftOver | None = None
+    pitch_mm: float | None = None
+    better: tuple[str, ...] = ()
 
 
 def check_frame(
-    frame: Frame, may_turn: Iterable[Joint] = (), hole: float = HOLE, z_up: bool = True
+    frame: Frame,
+    may_turn: Iterable[Joint] = (),
+    hole: float = HOLE,
+    z_up: bool = True,
+    play: float | None = None,
 ) -> CheckReport:
     """Everything wrong that can be found from the frame alone.
 
@@ -71,7 +92,10 @@ def check_frame(
     hole : float
         Diameter of the holes, pitches.
     z_up : bool
-        Whether +z may be called "up".
+        Whether +z may be called "up", and the frame stands on its lowest point.
+    play : float, optional
+        Clearance of a lap, pitches (see `recon.workshop.rigidity.play.clearance`); as bolts usually have it
+        in such holes where it is left out.
 
     Examples
     --------
@@ -94,11 +118,27 @@ def check_frame(
         *find_laps_without_bolt(frame, bolts),
         *find_crossing(bolts),
         *find_ends_without_room(frame, bolts, hole),
+        *find_out_of_square(frame),
     ]
     right = to_the_right(frame.members) if frame.members else None
     findings += [Finding("motion", m.moving, m.joints, motion_words(m, z_up, right)) for m in state.motions]
     most = MOST if len(frame.members) <= MANY else FEW
-    return CheckReport(tuple(findings), state, additions(frame, may_turn, most, hole, state))
+    play = (1 - BOLT_PER_HOLE) * hole if play is None else play
+    proposed = additions(frame, may_turn, most, hole, state, z_up, play)
+    left = _left_over(frame, state, proposed, play)
+    better: tuple[str, ...] = ()
+    if any(a.loose for a in proposed) and len(frame.members) <= MOVED:
+        better = moved_and_braced(frame, may_turn, state, hole, z_up, play)
+    return CheckReport(tuple(findings), state, proposed, left, frame.pitch_mm, better)
+
+
+def _left_over(frame: Frame, state: Mobility, proposed: Sequence[Addition], play: float) -> LeftOver | None:
+    """How far the frame with all that is proposed gives, where no way to move is left then."""
+    if not proposed or proposed[-1].left:
+        return None
+    whole = most_left_over(with_additions(frame, proposed), state.motions[:FOLLOWED], play)
+    own = [a.gives for a in proposed if a.gives]
+    return whole and max([whole, *own], key=lambda left: left.angle)
 
 
 def joints_between(frame: Frame, pairs: Iterable[tuple[str, str]]) -> tuple[Joint, ...]:
@@ -143,7 +183,7 @@ def report_text(report: CheckReport) -> str:
             parts.append("\n".join([title, *(f"  {mark} {text}" for mark, text in zip(marks, texts))]))
     state = report.mobility
     if state.motions:
-        parts.append(_additions_text(report.additions))
+        parts.append("\n".join(addition_lines(report)))
     wanted = ""
     if state.wanted:
         wanted = f"{plural(state.wanted, 'way')} to move {'is' if state.wanted == 1 else 'are'} wanted"
@@ -157,14 +197,27 @@ def report_text(report: CheckReport) -> str:
     return "\n\n".join(parts)
 
 
-def _additions_text(proposed: tuple[Addition, ...]) -> str:
-    if not proposed:
-        return "What to add\n  Nothing that fits the free holes stops any of these."
-    lines = [f"  {n}. {a.text} {_left(a.left)}" for n, a in enumerate(proposed, 1)]
-    return "\n".join(["What to add, one after the other", *lines])
+def addition_lines(report: CheckReport) -> list[str]:
+    """What to add, a line each, below a line that says so."""
+    if not report.additions:
+        return ["What to add", "  Nothing that fits the free holes stops any of these."]
+    lines = [f"  {n}. {a.text} {addition_effect(a, report)}" for n, a in enumerate(report.additions, 1)]
+    return ["What to add, one after the other", *lines, *(f"  Better: {text}" for text in report.better)]
 
 
-def _left(left: int) -> str:
-    if not left:
-        return "Then nothing racks any more."
-    return f"Then {plural(left, 'way')} to move {'is' if left == 1 else 'are'} left."
+def addition_effect(addition: Addition, report: CheckReport) -> str:
+    """What an addition leaves: play in its holes, and ways to move; sentences."""
+    said = []
+    if addition.gives is not None:
+        words = left_over_words(addition.gives, report.pitch_mm)
+        loose = ": it hardly holds, and no longer one fits" if addition.loose else ""
+        said.append(f"The play of its bolts leaves {words}{loose}.")
+    if addition.left:
+        ways = plural(addition.left, "way")
+        said.append(f"Then {ways} to move {'is' if addition.left == 1 else 'are'} left.")
+    elif report.left_over:
+        words = left_over_words(report.left_over, report.pitch_mm)
+        said.append(f"Then nothing racks any more but for the play of all bolts: at most {words}.")
+    else:
+        said.append("Then nothing racks any more.")
+    return " ".join(said)

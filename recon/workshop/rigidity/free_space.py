@@ -47,6 +47,8 @@ class FreeSpace:
         Of each of these the member's index, and the hole's number from 0.
     normals : (members, 2, 3)
         Of two neighbouring faces.
+    ground : float or None
+        Height below which nothing new may lie, pitches.
     """
 
     frame: Frame
@@ -58,10 +60,21 @@ class FreeSpace:
     member_of: IntArray
     hole_of: IntArray
     normals: FloatArray
+    ground: float | None
 
 
-def free_space(frame: Frame, hole: float) -> FreeSpace:
-    """The space that a frame leaves to new members; `hole` is the diameter of the holes, pitches."""
+def free_space(frame: Frame, hole: float, ground: float | None = None) -> FreeSpace:
+    """The space that a frame leaves to new members.
+
+    Parameters
+    ----------
+    frame : Frame
+        The frame.
+    hole : float
+        Diameter of the holes, pitches.
+    ground : float, optional
+        Height below which nothing new may lie, pitches.
+    """
     bolts = find_bolts(frame)
     members = member_boxes(frame.members)
     count = [m.holes for m in frame.members]
@@ -75,12 +88,28 @@ def free_space(frame: Frame, hole: float) -> FreeSpace:
         np.repeat(np.arange(len(count)), count),
         np.concatenate([np.arange(n) for n in count]),
         members.axes[:, 1:],
+        ground,
     )
 
 
+def lowest_point(frame: Frame) -> float:
+    """Height of the lowest point of a frame's members, pitches."""
+    return lowest(member_boxes(frame.members))
+
+
+def lowest(boxes: Boxes) -> float:
+    """Height of the lowest point of some boxes, pitches."""
+    return float((boxes.centre[:, 2] - boxes.reach[:, 2]).min())
+
+
+def below(boxes: Boxes, ground: float) -> BoolArray:
+    """Which of n boxes reach below a height, (n,)."""
+    return boxes.centre[:, 2] - boxes.reach[:, 2] < ground - boxes.play
+
+
 def fits(space: FreeSpace, boxes: Boxes) -> BoolArray:
-    """Which of n new members overlap no member and no bolt's end, (n,)."""
-    free = np.ones(len(boxes), bool)
+    """Which of n new members overlap no member and no bolt's end, and lie above the ground, (n,)."""
+    free = np.ones(len(boxes), bool) if space.ground is None else ~below(boxes, space.ground)
     free[overlapping(boxes, space.solids)[0]] = False
     return free
 
@@ -105,7 +134,7 @@ def new_member_boxes(middles: FloatArray, directions: FloatArray, holes: IntArra
 def with_member(space: FreeSpace, new: Member) -> Frame | None:
     """The frame with a new member that fits, bolted wherever it laps on free holes.
 
-    None where the ends of its bolts have no room.
+    None where the ends of its bolts have no room, or would lie below the ground.
     """
     frame, laps = space.frame, []
     own_axes: dict[Hole, Vector] = {}
@@ -117,7 +146,10 @@ def with_member(space: FreeSpace, new: Member) -> Frame | None:
             laps.append(j)
     hosts = {j.b for j in laps}
     bolts = find_bolts(Frame((new, *(m for m in frame.members if m.id in hosts)), tuple(laps)))
-    if overlaps(bolt_ends(bolts, space.hole), space.members).any():
+    ends = bolt_ends(bolts, space.hole)
+    if overlaps(ends, space.members).any():
+        return None
+    if space.ground is not None and below(ends, space.ground).any():
         return None
     members, joints = (*frame.members, new), (*frame.joints, *laps)
     added = mark_three_way(joints, members)[len(frame.joints) :]

@@ -25,14 +25,18 @@ from recon.workshop.solids import Boxes
 # A bolt's clearance in an ISO 273 medium hole, M8 to M12, from memory; a brace may be off by this in all.
 PLAY_MM = 1.0
 USUAL_PITCH_MM = 38.1
-# Pitches between its bolts: what is shorter has little leverage and comes last; common practice, no source.
+# Pitches between its bolts: shorter ones are not counted when it is decided how far to look, as they have
+# little leverage; common practice, no source.
 SHORT = 4
+# Within each step of how far the frame gives, a factor of 1.19, shorter members come first: this project's
+# choice.
+STEPS_PER_OCTAVE = 4
 # Of a brace's legs the shorter is at least this share of its length: 7-24-25 is; common practice, no source.
 FLATTEST = 0.25
 LONGEST = 32  # holes: longer members are not proposed
 # Pitches between its bolts; where there are enough within the first, farther holes are not looked at.
 REACHES = (8, 16, LONGEST - 1)
-TRIED = 6000  # members looked at for one proposal, the shortest first
+TRIED = 6000  # members looked at for one proposal, those with most leverage first
 
 # Of n possible members: pairs of spots (n, 2), lengths in holes (n,), and legs (n, 2), pitches.
 _Proposals = tuple[IntArray, IntArray, FloatArray]
@@ -81,6 +85,12 @@ class PossibleMembers:
         Of their sections, pitches.
     stock : str or None
         What they are cut from.
+    closing : (n,)
+        How much nearer their two bolts come to one another, pitches, or how much their hosts lean against
+        one another over the member's width, where that is more, while the frame turns on a bolt by 1 radian:
+        the lever at which a member works.
+    motion : (n,)
+        The index of the motion that each works against at that lever.
     """
 
     spots: FreeSpots
@@ -89,11 +99,20 @@ class PossibleMembers:
     legs: FloatArray
     width: float
     stock: str | None
+    closing: FloatArray
+    motion: IntArray
 
     def take(self, index: IntArray | BoolArray) -> PossibleMembers:
         """Some of the members, by index or mask."""
         return PossibleMembers(
-            self.spots, self.pins[index], self.holes[index], self.legs[index], self.width, self.stock
+            self.spots,
+            self.pins[index],
+            self.holes[index],
+            self.legs[index],
+            self.width,
+            self.stock,
+            self.closing[index],
+            self.motion[index],
         )
 
     @property
@@ -127,7 +146,7 @@ class PossibleMembers:
 
 
 def possible_members(frame: Frame, taken: Container[Hole], twists: FloatArray) -> PossibleMembers:
-    """Members between free holes whose hosts move against one another, the shortest first.
+    """Members between free holes whose hosts move against one another, those with most leverage first.
 
     Parameters
     ----------
@@ -136,7 +155,7 @@ def possible_members(frame: Frame, taken: Container[Hole], twists: FloatArray) -
     taken : container of (member id, hole)
         Holes with a bolt in them.
     twists : (d, members, 6)
-        Of the members in each of the frame's motions.
+        Of the members in each of the frame's motions, the bolt that turns most by 1 radian.
     """
     width, stock = usual_section(frame)
     spots = free_spots(frame, width, taken)
@@ -153,8 +172,42 @@ def possible_members(frame: Frame, taken: Container[Hole], twists: FloatArray) -
             (holes > SHORT) & (holes <= reach)
         ).sum() >= TRIED:  # what reaches farther comes after all of these
             break
-    order = np.lexsort((pairs[:, 1], pairs[:, 0], holes, holes <= SHORT))[:TRIED]
-    return PossibleMembers(spots, pairs[order], holes[order], legs[order], width, stock)
+    closing, motion = _closing(spots, pairs, twists, width)
+    order = np.lexsort((pairs[:, 1], pairs[:, 0], holes, -leverage_step(closing)))[:TRIED]
+    return PossibleMembers(
+        spots, pairs[order], holes[order], legs[order], width, stock, closing[order], motion[order]
+    )
+
+
+def leverage_step(closing: FloatArray) -> FloatArray:
+    """Levers (n,), pitches, in steps within which one is as good as another."""
+    return np.round(STEPS_PER_OCTAVE * np.log2(np.maximum(closing, 1e-6)) - 1e-6)
+
+
+def _closing(
+    spots: FreeSpots, pairs: IntArray, twists: FloatArray, width: float
+) -> tuple[FloatArray, IntArray]:
+    """Lever and motion of members between these pairs of spots (n, 2), as `PossibleMembers` has them."""
+    one, other = pairs.T
+    way = spots.centre[other] - spots.centre[one]
+    way /= np.linalg.norm(way, axis=1, keepdims=True)
+    best, which = np.zeros(len(pairs)), np.zeros(len(pairs), int)
+    for k, motion in enumerate(twists):
+        turn, travel = motion[spots.host, :3], motion[spots.host, 3:]
+        speed = travel + np.cross(turn, spots.centre)
+        nearer = np.abs(((speed[other] - speed[one]) * way).sum(axis=1))
+        lean = turn[other] - turn[one]
+        across = np.cross(spots.axis[one], spots.axis[other])
+        level = np.linalg.norm(across, axis=1) < 0.5  # both bolts one way: only turns about them are free
+        lean = np.where(
+            level[:, None],
+            lean - (lean * spots.axis[one]).sum(axis=1, keepdims=True) * spots.axis[one],
+            across * (lean * across).sum(axis=1, keepdims=True),
+        )
+        lever = np.maximum(nearer, width * np.linalg.norm(lean, axis=1))
+        which[lever > best] = k
+        best = np.maximum(best, lever)
+    return best, which
 
 
 def usual_section(frame: Frame) -> tuple[float, str | None]:

@@ -10,6 +10,7 @@ from recon.frame.stock import load_stocks
 from recon.workshop.assembly.picture import SIZE, step_sheet
 from recon.workshop.assembly.picture_items import NEW, OLD
 from recon.workshop.assembly.shots import CornerScenes
+from recon.workshop.assembly.stage import Stage
 from recon.workshop.assembly.steps import build_steps
 from recon.workshop.cutting.cut_list import cut_list
 from recon.workshop.cutting.lay_out import CutStick
@@ -31,11 +32,11 @@ def tags(sheet):
 
 @pytest.mark.parametrize("frame", [trestle(), grow_frame(5, 9)], ids=["trestle", "grown"])
 def test_every_step_shows_its_bolts_with_their_hole_numbers_the_new_member_first(frame):
-    scenes = CornerScenes(frame, HOLE)
+    stage = Stage(frame, HOLE)
     steps = build_steps(frame, HOLE).steps
     assert steps
     for step in steps:
-        tagged = tags(step_sheet(scenes, step.there, step.new, step.bolts, step.direction))
+        tagged = tags(stage.picture(step))
         for bolt in step.bolts:
             names = [f"{id}{hole + 1}" for id, hole in bolt.through]
             if bolt.through[0][0] not in step.new:
@@ -111,6 +112,26 @@ def test_another_corner_is_taken_where_what_is_new_would_be_hidden():
     assert (
         scenes.scenes[0].covered(rear.hole_centres(), [10] * 9).any(axis=1).all()
     )  # from the front corner it cannot be seen
+
+
+def test_what_is_built_lying_is_drawn_lying_and_before_and_after_a_turn():
+    frame = trestle()
+    stage = Stage(frame, HOLE)
+    steps = build_steps(frame, HOLE).steps
+    lying = next(s for s in steps if s.group)
+    ids = [*lying.there, *lying.new]
+    flat = extent(shaded(stage.picture(lying)))
+    standing = extent(shaded(step_sheet(CornerScenes(frame, HOLE), [], ids, [])))
+    assert (flat[3] - flat[1]) / (flat[2] - flat[0]) < 0.8 * (standing[3] - standing[1]) / (
+        standing[2] - standing[0]
+    )
+    turn = stage.picture(next(s for s in steps if s.kind == "turn"))
+    words = [i.text for i in turn.items if isinstance(i, Text)]
+    assert all(words.count(id) == 2 for id in next(s for s in steps if s.kind == "turn").there)
+    for item in turn.items:
+        if not isinstance(item, Text):
+            left, bottom, right, top = extent([item])
+            assert left >= -1 and bottom >= -1 and right <= SIZE[0] + 1 and top <= SIZE[1] + 1
 
 
 # Sticks

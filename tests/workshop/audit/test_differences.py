@@ -1,6 +1,7 @@
 """Built against plan: what differs in a builder's words, nothing made up, nothing passed unseen."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import networkx as nx
 import numpy as np
@@ -20,6 +21,8 @@ from recon.workshop.rigidity.displacement import displaced
 from recon.workshop.rigidity.mechanism import mobility
 from tests.show.scenes import camera_at
 from tests.workshop.frames import X, Y, Z, framed, gate, member
+
+DATA = Path(__file__).parents[2] / "data" / "workshop"
 
 
 def plan():
@@ -472,4 +475,4 @@ def test_a_frame_that_nothing_can_be_laid_on_is_all_different():
 def test_the_gate_is_audited_in_words():
     built = with_member(seen(gate()), "E", first=(-1.0, 1.0, 4.0))
     text = audit_text(audit_frame(built, seen(gate())))
-    assert text == "Not as planned.\n\nDifferent\n  - E sits one hole too low on post A."
+    assert text == "Not as planned.\n\nDifferent\n  - E sits one hole too low on post A. Move E one hole up."

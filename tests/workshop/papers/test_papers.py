@@ -6,12 +6,14 @@ import re
 from collections import Counter
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pypdf
 import pytest
 
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
+from recon.frame.files import load_frame
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member, StockUse, rename
 from recon.frame.stock import load_stocks
@@ -20,15 +22,17 @@ from recon.workshop.assembly.steps import BuildOrder
 from recon.workshop.drawing.paper import PAPERS
 from recon.workshop.drawing.pdf import UNKNOWN, faces, runs
 from recon.workshop.hardware.bolts import bolt_words, find_bolts
-from recon.workshop.papers.blocks import Document, Drawing, Paragraph, Section, Table
+from recon.workshop.papers.blocks import Document, Drawing, Paragraph, Section, StepBlock, Table
 from recon.workshop.papers.compose import compose_papers
 from recon.workshop.papers.html import papers_html
 from recon.workshop.papers.pdf import papers_pdf, print_area
 from recon.workshop.parts.prices import PriceList
-from recon.workshop.parts.rack import Rack
+from recon.workshop.parts.rack import Rack, as_built, load_rack, use_rack
+from recon.workshop.wording import holes_words
 from tests.workshop.trestles import scaffold, trestle
 
 STOCKS = load_stocks()
+CASES = Path(__file__).parents[2] / "data" / "workshop"
 SCRIPT = "<script>alert(1)</script>"
 
 
@@ -290,7 +294,7 @@ def test_links_lead_somewhere(made):
     page = Page(made[3])
     ids = {a["id"] for _, a in page.tags if "id" in a}
     links = {a["href"][1:] for t, a in page.tags if t == "a"}
-    assert links == ids and len(ids) == 5
+    assert links == ids and len(ids) == 7
 
 
 @pytest.mark.parametrize("paper, size", [("a4", "size: A4;"), ("letter", "size: letter;")])
@@ -362,7 +366,26 @@ def test_the_rack_and_prices_are_in_the_parts_list():
             compose_papers(trestle(), STOCKS, prices=prices, rack=Rack({("softwood-38", 16): 4})).document
         )
     )
-    assert "As they are: A, B, C and D." in text and "owned" in text and "EUR" in text
+    assert "From the rack as they are: A, B, C and D." in text and "owned" in text and "EUR" in text
+
+
+def test_papers_count_the_holes_of_longer_members_from_the_rack_on_the_members_themselves():
+    frame, rack = load_frame(CASES / "trestle.json", STOCKS), load_rack(CASES / "r1.csv", STOCKS)
+    built = as_built(frame, use_rack(frame, rack, STOCKS, overhang=2))
+    assert built != frame
+    document = compose_papers(frame, STOCKS, rack=rack, overhang=2).document
+    table = next(s for s in document.sections if s.title == "Joint table")
+    rows = [row[1] for block in table.blocks if isinstance(block, Table) for row in block.rows]
+    assert rows == [bolt_words(bolt) for bolt in find_bolts(built)]
+    steps = next(s for s in document.sections if s.title == "Build steps")
+    words = " ".join(
+        line.text for block in steps.blocks if isinstance(block, StepBlock) for line in block.lines
+    )
+    said = set(re.findall(r"hole \d+ of \w+ on hole \d+ of \w+", words))
+    laps = {bolt_words(b) for b in find_bolts(built)} | {
+        holes_words(b.through[::-1]) for b in find_bolts(built)
+    }
+    assert said and said <= laps
 
 
 def test_drawings_fit_within_the_margins():

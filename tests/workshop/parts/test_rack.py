@@ -1,19 +1,24 @@
 """What of a rack goes into a frame: exact lengths first, longer ones where nothing is in the way."""
 
 from itertools import permutations
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from recon.frame.joints import collisions
+from recon.frame.files import load_frame
+from recon.frame.joints import collisions, find_joints
 from recon.frame.stock import load_stocks
 from recon.workshop.parts.oversize import fit_words, lengthened, oversize_fits, surroundings
-from recon.workshop.parts.rack import Rack, use_rack
+from recon.workshop.parts.parts_formats import rack_sentences
+from recon.workshop.parts.parts_list import parts_list
+from recon.workshop.parts.rack import Rack, as_built, load_rack, use_rack
 from tests.growing import grow_frame
 from tests.workshop.frames import X, Z, framed, gate, member
 
 STOCKS = load_stocks()
+CASES = Path(__file__).parents[2] / "data" / "workshop"
 
 
 def room_of(frame, id, holes, **options):
@@ -87,7 +92,10 @@ def test_shorter_ones_and_those_longer_by_more_than_half_are_not_looked_at(holes
 
 def test_exact_lengths_go_where_they_belong_and_longer_ones_where_there_is_room():
     use = use_rack(
-        gate(), Rack({("softwood-38", 12): 1, ("softwood-38", 16): 1, ("steel-38", 11): 5}), STOCKS
+        gate(),
+        Rack({("softwood-38", 12): 1, ("softwood-38", 16): 1, ("steel-38", 11): 5}),
+        STOCKS,
+        overhang=4,
     )
     assert sorted(fit.holes for fit in use.used.values()) == [12, 16] and set(use.used) == {"A", "B"}
     assert all(fit.free for fit in use.used.values()) and use.left == {("steel-38", 11): 5}
@@ -103,9 +111,9 @@ def test_members_that_would_stick_out_into_one_another_are_not_both_used():
         member("C", (-1, -2, 0), (0.0, 1.0, 0.0), 5),
         member("D", (27, -2, 0), (0.0, 1.0, 0.0), 5),
     )
-    both = use_rack(frame, Rack({("softwood-38", 13): 2}), STOCKS)
+    both = use_rack(frame, Rack({("softwood-38", 13): 2}), STOCKS, overhang=2)
     assert len(both.used) == 2  # 1 + 1 of 3
-    one = use_rack(frame, Rack({("softwood-38", 14): 2}), STOCKS)
+    one = use_rack(frame, Rack({("softwood-38", 14): 2}), STOCKS, overhang=2)
     assert len(one.used) == 1 and one.left == {("softwood-38", 14): 1}
 
 
@@ -114,7 +122,7 @@ def test_members_that_would_stick_out_into_one_another_are_not_both_used():
 def test_the_rack_makes_frames_that_can_be_built(seed, lengths):
     frame = grow_frame(seed, 8)
     owned = {("steel-38", n): lengths.count(n) for n in lengths}
-    use = use_rack(frame, Rack(owned), STOCKS)
+    use = use_rack(frame, Rack(owned), STOCKS, overhang=5)
     built = [
         lengthened(m, use.used[m.id].before, use.used[m.id].after) if m.id in use.used else m
         for m in frame.members
@@ -131,7 +139,7 @@ def test_the_rack_makes_frames_that_can_be_built(seed, lengths):
 def test_no_other_choice_covers_more_holes(needed, lengths):
     # Members far apart, so that nothing is ever in the way: checked against all assignments.
     frame = framed(*(member("ABCDE"[k], (0, 9 * k, 0), X, n) for k, n in enumerate(needed)))
-    use = use_rack(frame, Rack({("softwood-38", n): lengths.count(n) for n in lengths}), STOCKS)
+    use = use_rack(frame, Rack({("softwood-38", n): lengths.count(n) for n in lengths}), STOCKS, overhang=12)
     covered = sum(frame.member(id).holes for id in use.used)
     size = max(len(needed), len(lengths))
     padded = lengths + [0] * (size - len(lengths))
@@ -140,3 +148,40 @@ def test_no_other_choice_covers_more_holes(needed, lengths):
         for order in permutations(padded, len(needed))
     )
     assert covered == best
+
+
+# Longer members as they are bolted
+
+
+def test_no_longer_member_is_taken_unless_it_is_allowed_and_the_sentence_says_what_would_allow_it():
+    frame, rack = load_frame(CASES / "trestle.json", STOCKS), load_rack(CASES / "r1.csv", STOCKS)
+    parts = parts_list(frame, STOCKS, rack=rack)
+    assert not parts.rack.longer and as_built(frame, parts.rack) == frame
+    assert "--overhang 2 allows the shortest of these." in " ".join(rack_sentences(parts.rack, frame))
+
+
+@pytest.mark.parametrize("overhang", [2, 4])
+def test_laps_of_longer_members_are_counted_on_these(overhang):
+    frame, rack = load_frame(CASES / "trestle.json", STOCKS), load_rack(CASES / "r1.csv", STOCKS)
+    use = use_rack(frame, rack, STOCKS, overhang=overhang)
+    assert use.longer and all(fit.overhang <= overhang for fit in use.longer.values())
+    built = as_built(frame, use)
+    # The laps of the built frame, found anew from where its members lie, are those of the plan.
+    planned = {frozenset([(j.a, j.a_hole), (j.b, j.b_hole)]) for j in built.joints}
+    found = {frozenset([(j.a, j.a_hole), (j.b, j.b_hole)]) for j in find_joints(built.members)}
+    assert planned <= found
+    for j, own in zip(frame.joints, built.joints):
+        for id, hole, number in ((j.a, j.a_hole, own.a_hole), (j.b, j.b_hole, own.b_hole)):
+            place = frame.member(id).hole_centre(hole)
+            assert built.member(id).hole_centre(number) == pytest.approx(place)
+    assert {m.id: m.holes for m in built.members} == {
+        m.id: use.used[m.id].holes if m.id in use.used else m.holes for m in frame.members
+    }
+
+
+def test_where_both_ends_are_free_the_longer_member_keeps_its_hole_numbers():
+    frame = load_frame(CASES / "trestle.json", STOCKS)
+    use = use_rack(frame, load_rack(CASES / "r1.csv", STOCKS), STOCKS, overhang=2)
+    for id, fit in use.longer.items():
+        past_last = next(f for f in use.considered if f.member == id and not f.before)
+        assert not fit.before or not past_last.free

@@ -46,7 +46,7 @@ def test_the_cost_is_compared_where_prices_are_known():
     prices = PriceList("EUR", {"softwood-38": 4.0, "aluminium-38": 12.0}, hardware=hardware)
     done = substitute(gate(), STOCKS, "aluminium-38", prices=prices)
     assert done.after.cost - done.before.cost == pytest.approx(52 * 0.0381 * 8)
-    assert any(c.startswith("Cost: ") and "EUR more" in c for c in done.changes)
+    assert any(c.startswith("To pay: ") and "EUR more" in c for c in done.changes)
 
 
 def test_all_members_may_go_to_another_pitch_and_some_may_not():

@@ -86,8 +86,9 @@ def test_ways_left_are_counted_without_the_equations_of_the_whole(seed):
     )
     state = mobility(frame, may_turn)
     space, tried = motion_space(frame, state, may_turn), 0
-    for trial, member, laps, _ in trials(frame, motion_twists(frame, state), hole_of(frame)):
-        assert motions_left(space, member, laps) == len(mobility(trial, may_turn).motions)
+    for trial in trials(frame, motion_twists(frame, state), hole_of(frame), None, 0.03):
+        left = len(mobility(trial.frame, may_turn).motions)
+        assert motions_left(space, trial.member, trial.joints) == left
         tried += 1
         if tried == 10:
             break

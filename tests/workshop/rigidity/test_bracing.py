@@ -10,10 +10,12 @@ from recon.frame.joints import collisions, find_joints
 from recon.frame.model import Frame, Member, label
 from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.rigidity.bolt_conflicts import blocked_ends, crossing_bolts
-from recon.workshop.rigidity.bracing import additions
+from recon.workshop.rigidity.bracing import additions, with_additions
+from recon.workshop.rigidity.frame_check import check_frame, report_text
+from recon.workshop.rigidity.free_space import lowest, lowest_point
 from recon.workshop.rigidity.mechanism import mobility
 from recon.workshop.rigidity.possible_members import possible_members
-from tests.workshop.frames import gate
+from recon.workshop.solids import bolt_ends
 
 X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 
@@ -32,6 +34,14 @@ def panel(width: int, height: int, beyond: int = 0) -> Frame:
         )
     )
     return Frame(members, find_joints(members), 38.1)
+
+
+def sledge() -> Frame:
+    """Two skids, three cross members on them, and a rail on these."""
+    members = [Member(id, (0.0, y, 0.0), X, 16) for id, y in (("A", 0.0), ("B", 8.0))]
+    members += [Member(id, (x, -1.0, 1.0), Y, 11) for id, x in (("C", 1.0), ("D", 8.0), ("E", 14.0))]
+    members.append(Member("F", (0.0, 4.0, 2.0), X, 16))
+    return Frame(tuple(members), find_joints(members), 38.1)
 
 
 def pin_distance(frame: Frame, addition) -> float:
@@ -100,14 +110,54 @@ def test_a_lap_without_a_bolt_is_the_first_thing_to_bolt():
 
 
 def test_no_bolt_is_proposed_through_another():
-    # The first member proposed for the gate lies across a hole of A that a bolt goes through already.
-    frame = gate()
-    for addition in additions(frame):
-        frame = replace(
-            frame, members=(*frame.members, addition.member), joints=(*frame.joints, *addition.joints)
+    # Some of what is proposed for these frames lies across holes that bolts go through already.
+    across = 0
+    for seed in (10, 25):
+        frame = random_frame(seed)
+        braced = with_additions(frame, additions(frame, hole=hole_of(frame)))
+        assert crossing_bolts(find_bolts(braced)) == crossing_bolts(find_bolts(frame))
+        new = {m.id for m in braced.members} - {m.id for m in frame.members}
+        bolted = set(map(_holes, braced.joints))
+        across += sum(
+            {j.a, j.b} & new != set() and _holes(j) not in bolted for j in find_joints(braced.members)
         )
-    assert crossing_bolts(find_bolts(frame)) == []
-    assert set(map(_holes, find_joints(frame.members))) - set(map(_holes, frame.joints))
+    assert across
+
+
+def test_nothing_is_proposed_below_the_lowest_point():
+    # The sledge's cross members are free below, between its skids; the rectangle's rail is over the feet of
+    # its posts. In both a brace or a bolt's head below what the frame stands on used to be proposed.
+    for frame in (sledge(), panel(10, 7, beyond=1), panel(8, 6)):
+        ground = lowest_point(frame)
+        for addition in additions(frame):
+            assert lowest_point(with_additions(frame, [addition])) >= ground - 1e-6
+            new = with_additions(frame, [addition])
+            own = [b for b in find_bolts(new) if addition.member and addition.member.id in dict(b.through)]
+            assert lowest(bolt_ends(own)) >= ground - 1e-6
+    hung = additions(sledge(), floor=False)
+    assert any(a.member and lowest_point(with_additions(sledge(), [a])) < -0.6 for a in hung)
+
+
+def test_what_leaves_less_to_give_comes_first():
+    # A rack of 40 holes without side rails: one rail near the foot stops every motion but gives at the top.
+    posts = [Member(id, (x, 0.0, 0.0), Z, 40) for id, x in (("A", 0.0), ("B", 20.0))]
+    rails = [Member(id, (-1.0, -1.0, z), X, 23) for id, z in (("C", 2.0), ("D", 20.0), ("E", 38.0))]
+    frame = Frame((*posts, *rails), find_joints((*posts, *rails)), 38.1)
+    (found,) = additions(frame, play=0.041)
+    assert found.left == 0 and not found.loose and found.gives.angle < np.radians(0.5)
+    assert found.member.holes > 20
+
+
+def test_a_short_block_counts_as_loose_and_a_rail_moved_by_a_hole_lets_a_brace_in():
+    # Two posts of 10 holes, rails 7 apart: no brace fits, a block of 2 holes has a lever of one pitch; with
+    # 1.56 mm of clearance at either bolt it leaves atan(2 x 1.56 / 38.1) = 4.7 degrees. 6-8-10 fits 8 apart.
+    frame = panel(10, 7, beyond=1)
+    report = check_frame(frame, play=1.5625 / 38.1)
+    (found,) = report.additions
+    assert found.member.holes == 2 and found.loose
+    assert np.degrees(found.gives.angle) == pytest.approx(4.7, abs=0.05)
+    assert "it hardly holds" in report_text(report)
+    assert any("one hole up and add E, a brace of 11 holes, legs of 6 and 8" in t for t in report.better)
 
 
 def test_wanted_motions_are_not_stopped():

@@ -1,5 +1,6 @@
 """Every kind of finding on a small frame that has it, and none on frames that are sound."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -131,7 +132,7 @@ def test_a_frame_that_racks_is_reported_with_what_stops_it():
         "  1. E turns about a front-to-back axis; 1 bolt turns: hole 6 of A on hole 2 of E.\n"
         "  2. " in text
     )
-    assert text.endswith("Then nothing racks any more.")
+    assert re.search(r"nothing racks any more but for the play of all bolts: at most .* at the top\.$", text)
 
 
 def test_motions_that_are_wanted_are_counted_and_not_reported():

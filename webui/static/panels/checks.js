@@ -36,6 +36,7 @@ export function drawChecks() {
     ...(checks.more ? emptyPanel(`${checks.more} more are not shown.`) : []),
     ...(additions.length ? [h("h3.pad", {}, "What would stop it")] : []),
     ...(additions.length ? [h("ul.list", {}, additions.map(additionItem))] : []),
+    ...checks.better.map(text => h("p.pad", {}, `Better: ${text}`)),
     h("p.caution", {}, checks.caution),
   ];
 }

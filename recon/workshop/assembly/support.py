@@ -1,0 +1,132 @@
+"""What holds a part of a frame up while it is built: the floor, two laps, or a hand.
+
+Members are numbers here, in the order of the frame; which way is up is an index of `DIRECTIONS`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import networkx as nx
+import numpy as np
+from scipy.spatial import ConvexHull, QhullError
+
+from recon.frame.joints import CLASH_TOL
+from recon.geometry.arrays import FloatArray
+from recon.workshop.assembly.disassembly import DIRECTIONS, AssemblyModel, Part
+from recon.workshop.drawing.hidden_lines import box_corners
+from recon.workshop.solids import member_boxes
+
+# What falls over when it is tilted by less than this does not stand by itself: the angle at which IEC 62368-1
+# tilts floor-standing equipment to show that it stands; from memory.
+TIP_DEG = 10.0
+ON_FLOOR = CLASH_TOL  # pitches above the lowest point up to which a member counts as on the floor
+LEVEL = 1e-3  # sine of the angle to the floor below which a member lies level: rounding
+_ACROSS = ([1, 2], [0, 2], [0, 1])  # the axes of the floor where x, y or z is upright
+_GROUND = -1  # node of the floor among the members'
+
+
+class Support:
+    """The members of an assembly model on the floor, whichever way is up.
+
+    Parameters
+    ----------
+    model : AssemblyModel
+        The frame.
+
+    Attributes
+    ----------
+    lowest : (6, n)
+        Height of the lowest point of each member where each of DIRECTIONS is up, pitches.
+    level : (6, n)
+        Whether each member lies level then.
+
+    Examples
+    --------
+    >>> from recon.frame.joints import find_joints
+    >>> from recon.frame.model import Frame, Member
+    >>> members = Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -1, 3), (1, 0, 0), 6)
+    >>> support = Support(AssemblyModel(Frame(members, find_joints(members))))
+    >>> support.hanging({0, 1}, up=2), support.tips({0, 1}, up=2), support.tips({0, 1}, up=4)
+    ([frozenset({1})], True, False)
+    """
+
+    def __init__(self, model: AssemblyModel):
+        self.model = model
+        members = model.frame.members
+        corners = box_corners(member_boxes(members))
+        self._corners = corners
+        self._heights: FloatArray = np.einsum("nkc,dc->dnk", corners, DIRECTIONS)
+        self.lowest: FloatArray = self._heights.min(axis=2)
+        along = np.array([m.direction for m in members], float)
+        self.level = np.abs(DIRECTIONS @ along.T) < LEVEL
+        self._mass = np.array([m.holes * m.width**2 for m in members], float)
+        self._middle = corners.mean(axis=1)
+        self._known: dict[tuple[Part, int], bool] = {}
+
+    def floor(self, members: Iterable[int], up: int) -> float:
+        """The height of the lowest point of these members, pitches."""
+        return float(self.lowest[up, list(members)].min())
+
+    def on_floor(self, members: Iterable[int], up: int, floor: float | None = None) -> list[int]:
+        """Those that touch the floor, which is at their lowest point unless it is given."""
+        numbers = list(members)
+        low = self.lowest[up, numbers]
+        floor = float(low.min()) if floor is None else floor
+        return [k for k, height in zip(numbers, low) if height < floor + ON_FLOOR]
+
+    def footing(self, members: Iterable[int], up: int, floor: float) -> int:
+        """In how many places the floor holds these members: a level member in two, another one in one."""
+        return sum(2 if self.level[up, k] else 1 for k in self.on_floor(members, up, floor))
+
+    def hanging(self, members: Iterable[int], up: int, without: Iterable[int] = ()) -> list[Part]:
+        """Groups of these members that a single lap holds, or none, each of which takes a hand.
+
+        What is held is joined to the floor in two ways that have no bolt in common; groups are what is left
+        when every lap is taken away that alone keeps two sides together (the bridges of the graph: R.
+        Tarjan, "A note on finding the bridges of a graph", Information Processing Letters 2, 1974,
+        doi:10.1016/0020-0190(74)90003-9).  `without` are bolts that are not in yet.
+        """
+        members = set(members)
+        missing = set(without)
+        graph = nx.Graph()
+        graph.add_nodes_from([_GROUND, *members])
+        feet = self.on_floor(members, up)
+        for k in feet:
+            graph.add_edge(_GROUND, k)
+            if (
+                self.level[up, k] or len(feet) == 1
+            ):  # all on one foot: whether that stands is for `tips` to say
+                graph.add_edges_from([(_GROUND, ("end", k)), (("end", k), k)])
+        for b in self.model.inner(members):
+            if b not in missing:
+                graph.add_edges_from((("bolt", b), k) for k in self.model.through[b])
+        graph.remove_edges_from(list(nx.bridges(graph)))
+        groups = []
+        for piece in nx.connected_components(graph):
+            numbers = frozenset(k for k in piece if isinstance(k, int))
+            if _GROUND not in piece and numbers:
+                groups.append(numbers)
+        return sorted(groups, key=min)
+
+    def tips(self, members: Iterable[int], up: int) -> bool:
+        """Whether these members fall over when they are tilted by TIP_DEG."""
+        key = frozenset(members), up
+        if key not in self._known:
+            self._known[key] = self._tips(sorted(key[0]), up)
+        return self._known[key]
+
+    def _tips(self, numbers: list[int], up: int) -> bool:
+        across = _ACROSS[up % 3]
+        floor = self.floor(numbers, up)
+        bearing = self.on_floor(numbers, up, floor)
+        feet = self._corners[bearing].reshape(-1, 3)[self._heights[up, bearing].ravel() < floor + ON_FLOOR]
+        mass = self._mass[numbers]
+        centre = mass @ self._middle[numbers] / mass.sum()
+        height = float(centre @ DIRECTIONS[up]) - floor
+        try:
+            edges = ConvexHull(feet[:, across]).equations  # outward normal and offset
+        except QhullError:
+            return True  # on an edge or a point
+        room = -(edges[:, :2] @ centre[across] + edges[:, 2])
+        return bool(room.min() < height * np.tan(np.radians(TIP_DEG)))

@@ -1,0 +1,68 @@
+"""Build steps as blocks of the papers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from recon.frame.length import both_text
+from recon.frame.model import Frame
+from recon.workshop.assembly.stage import Stage
+from recon.workshop.assembly.steps import LOOSE, NO_ORDER, SOME_ORDER, BuildOrder, BuildStep
+from recon.workshop.hardware.bolts import Bolt, Fastening
+from recon.workshop.hardware.kits import kit_words
+from recon.workshop.papers.blocks import Block, Heading, Paragraph, StepBlock
+from recon.workshop.parts.parts_model import PartsList
+from recon.workshop.wording import plural
+
+STEP_PICTURE = (112.0, 73.0)  # mm: three to a page of A4 and of Letter
+LISTED_IN_STEP = 4  # members that a step lists with their lengths at most; more would push its picture away
+
+
+def step_blocks(frame: Frame, parts: PartsList, steps: BuildOrder, hole: float) -> Iterator[Block]:
+    """How to read the steps, each step with its picture and what it takes, and what to do at the end.
+
+    Parameters
+    ----------
+    frame : Frame
+        As it is built.
+    parts : PartsList
+        Its parts.
+    steps : BuildOrder
+        Of `build_steps`.
+    hole : float
+        Diameter of the holes, pitches.
+    """
+    if not steps.steps:
+        yield Paragraph(NO_ORDER)
+        for why in steps.why:
+            yield Paragraph(why, "list")
+        return
+    yield Paragraph(
+        "Shaded: what comes in. Arrow: the way it is brought in. Dashed: the floor. Tags: hole numbers of "
+        f"what is bolted in the step. {LOOSE}"
+    )
+    if steps.stuck:
+        yield Paragraph(SOME_ORDER)
+        for why in steps.why:
+            yield Paragraph(why, "list")
+    stage = Stage(frame, hole)
+    fastenings = {bolt: fastening for bolt, fastening in parts.bolts if fastening}
+    for step in steps.steps:
+        lines = [Paragraph(step.text), *_needs(frame, parts.pitch_mm, step, fastenings)]
+        yield StepBlock(step.title, tuple(lines), stage.picture(step, STEP_PICTURE))
+    if steps.finish:
+        yield Heading("At the end")
+        for text in steps.finish:
+            yield Paragraph(text, "list")
+
+
+def _needs(
+    frame: Frame, pitch_mm: float, step: BuildStep, fastenings: Mapping[Bolt, Fastening]
+) -> Iterator[Paragraph]:
+    """The members, bolts, nuts and washers to have at hand for a step."""
+    if len(step.new) <= LISTED_IN_STEP:
+        for id in step.new:
+            m = frame.member(id)
+            yield Paragraph(f"{id}: {plural(m.holes, 'hole')}, {both_text(m.holes * pitch_mm)}", "list")
+    if step.bolts:
+        yield Paragraph(kit_words([fastenings.get(bolt) for bolt in step.bolts]), "list")
