@@ -41,9 +41,9 @@ function toggleBolt() {
 }
 
 const KEYS = {
-  j: ["Next doubt", () => step(1)],
-  k: ["Doubt before", () => step(-1)],
-  y: ["Right as it is, and on to the next doubt", answerDoubt],
+  j: ["Next to confirm", () => step(1)],
+  k: ["The one before", () => step(-1)],
+  y: ["Correct, and on to the next", answerDoubt],
   ",": ["One hole less at the active end", () => moveEnd(-1)],
   ".": ["One hole more at the active end", () => moveEnd(1)],
   e: ["The other end", otherEnd],
@@ -51,23 +51,23 @@ const KEYS = {
   m: ["Merge two members", mergeTwo],
   "<": ["The member a hole back along itself", () => shift(-1)],
   ">": ["The member a hole on along itself", () => shift(1)],
-  Delete: ["Delete what is chosen (Backspace does, too)", deleteChosen],
-  b: ["Bolt there or not, at a chosen lap", toggleBolt],
+  Delete: ["Delete what is selected (Backspace does, too)", deleteChosen],
+  b: ["Bolt there or not, at the selected joint", toggleBolt],
   d: ["Draw a member", () => setMode("draw")],
-  o: ["Mark openings", () => setMode("openings")],
-  l: ["Measure a length between two openings", measure],
-  c: ["Choose", () => setMode("choose")],
+  o: ["Mark holes", () => setMode("openings")],
+  l: ["Measure a length between two holes", measure],
+  c: ["Select", () => setMode("choose")],
   n: ["Another place for what was drawn", () => (hasAnswer() ? nextAnswer() : nextProposal())],
   f: ["Show all of every picture", fitAll],
 };
 const OTHER_KEYS = [
   ["1 … 9", "Enlarge a picture"],
-  ["Esc", "Choose nothing"],
+  ["Esc", "Select nothing"],
   ["Arrows + − 0", "Move, zoom and show all in the picture that has the focus; Enter acts at its middle"],
 ];
 const INTRO =
-  "Choose a member anywhere: on a photo, in space or in the list. Drag an end of the chosen member " +
-  "along its holes. Shift and click chooses more than one.";
+  "Select a member anywhere: on a photo, in 3-D or in the list. Drag an end of the selected member " +
+  "along its holes. Shift and click selects more than one.";
 
 /** Listens to keys. */
 export function begin() {

@@ -46,7 +46,11 @@ async function takeOver(status) {
     emit("found", photo);
   }
   const becameReady = p => p.here && p.levels === null && !p.problem && status.ready.includes(p.name);
-  if (build.photos.some(becameReady)) await refreshPhotos();
+  const news = status.photos.filter(name => !build.photos.some(p => p.here && p.name === name));
+  if (news.length || build.photos.some(becameReady)) await refreshPhotos();
+  if (news.length && !build.sending) {
+    notice(`${news.length === 1 ? news[0] : `${news.length} photos`} came from another device.`);
+  }
   await changesDone();
   if (status.n > build.n) {
     const news = (status.news || []).slice(build.n - status.n).join("; ");
@@ -66,7 +70,7 @@ function readingEnded({job, news}) {
   if (job.cancelled) return notice("The reading was cancelled; nothing was changed.");
   emit("read");
   const differ = (build.corrections.conflicts || []).length > 0;
-  const first = differ ? "That comes first in Doubts." : "What is least sure comes first in Doubts.";
+  const first = differ ? "That comes first in To confirm." : "What is least sure comes first in To confirm.";
   const words = `${(news || []).at(-1) || "The photos were read"}. ${first}`;
   const leftOut = job.left_out.map(([photo, reason]) => `${photo}: ${reason}`);
   notice([words, ...leftOut].join(" "), leftOut.length ? "warn" : "", differ || leftOut.length > 0);

@@ -6,14 +6,15 @@ import {isUnsure} from "../core/confidence.js";
 import {h} from "../core/dom.js";
 import {notice} from "../core/messages.js";
 import {changed, isRecent} from "../core/repaint.js";
-import {choose, chosen} from "../core/selection.js";
+import {chosen} from "../core/selection.js";
 import {lengthText, percent} from "../core/units.js";
 import {setMode} from "../photos/modes.js";
 import {lookAt} from "../pictures/arrangement.js";
+import {chooseInView} from "../pictures/look.js";
 import {button, emptyPanel} from "./elements.js";
 import {memberIcon} from "./member-icon.js";
 
-const HOW_TO_DRAW = "Drag from the new member's first opening to its last on a photo, or click both.";
+const HOW_TO_DRAW = "Drag from the new member's first hole to its last on a photo, or click both.";
 const rows = new Map(); // id -> {m, bolts, words, button, element, pressed, recent}
 let nodes = null;
 
@@ -78,8 +79,8 @@ function makeRow(m, bolts, words) {
     {
       type: "button",
       "data-key": m.id,
-      onclick: event => choose([m.id], null, event.shiftKey || event.ctrlKey || event.metaKey),
-      ondblclick: () => lookAt([m.id]),
+      onclick: event => chooseInView([m.id], null, event.shiftKey || event.ctrlKey || event.metaKey),
+      ondblclick: () => lookAt({ids: [m.id]}),
     },
     h("span.tag", {}, m.id),
     h("span.count", {}, `${m.holes}`),

@@ -20,7 +20,9 @@ const CURRENT = {colour: CHOSEN, width: 3, dash: [8, 5]};
  * @param {CanvasRenderingContext2D} c
  */
 export function paintGhosts(view, c) {
-  const planned = layers.plan ? build.planned.map(member => ({member, current: false, dash: PLANNED})) : [];
+  const planned = layers.plan
+    ? Object.values(build.planLaid).map(member => ({member, current: false, dash: PLANNED}))
+    : [];
   const order = [...planned, ...[...build.ghosts].sort((a, b) => a.current - b.current)];
   for (const ghost of order) paintGhost(view, c, ghost);
   c.setLineDash([]);
