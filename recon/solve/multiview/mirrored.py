@@ -19,8 +19,8 @@ from recon.solve.multiview.registration import cells_of_candidates, register
 from recon.solve.photo.photo_reading import PhotoReading
 
 FLIP = np.diag([-1, 1, 1])
-# Of what a reflection explains, at most, what the best rotation may, for a photo to be called mirrored: a frame
-# that is nearly its own mirror image fits both ways.  This project's choice.
+# Of what a reflection explains, at most, what the best rotation may, for a photo to be called mirrored: a
+# frame that is nearly its own mirror image fits both ways.  This project's choice.
 MOST_TURNED = 0.6
 
 
