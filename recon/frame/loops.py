@@ -87,7 +87,7 @@ def loops(frame: Frame) -> list[Loop]:
 def step(joint: Joint, members: dict[str, Member], start: str) -> FloatArray:
     """From hole 0 of the member `start` to hole 0 of the other one, by a lap's hole numbers; (3,) pitches."""
     a, b = members[joint.a], members[joint.b]
-    forth = (
+    forth: FloatArray = (
         joint.a_hole * np.asarray(a.direction)
         + (a.width + b.width) / 2 * np.asarray(joint.axis)
         - joint.b_hole * np.asarray(b.direction)

@@ -26,6 +26,7 @@ from recon.solve.result.end_choices import LEAST_CHANCE, with_choices
 from recon.solve.result.squareness import squareness_of
 from recon.solve.result.stock import choose_stock, member_stocks
 from recon.solve.result.viewpoints import where_to_photograph
+from recon.solve.result.visits import moved_between_visits
 
 
 def make_frame(
@@ -75,6 +76,7 @@ def make_frame(
         doubts.append(
             f"By the size of their holes {', '.join(others)} may be of another stock than the rest."
         )
+    doubts += moved_between_visits(scene, labels)
     doubts += where_to_photograph(scene.photos, members, scene.width)
     records = _photo_records(sources, scene, scales)
     return Frame(tuple(members), joints, pitch_mm, use, records, tuple(doubts), racked=square.racked), scene
