@@ -42,7 +42,9 @@ from recon.solve.result.plane_or_frame import (
     without_plane_evidence,
 )
 from recon.solve.result.refusal import why_no_frame
-from recon.solve.result.tables import first_tables, reading_tables
+from recon.solve.result.tables import detected_table, first_tables, reading_tables
+
+Marks = Mapping[str, tuple[FloatArray, FloatArray]]
 
 DETECTION = 0.65  # of the time for one photo goes into its openings (rendered 3-MP photos)
 PHOTOS_DONE, SCENE_BEGUN, SCENE_DONE = 0.6, 0.65, 0.95  # of the time for a reading (rendered 3-MP photos)
@@ -147,6 +149,8 @@ def read(
     cancelled: Callable[[], object] | None = None,
     plan: Frame | None = None,
     found: Callable[[str, FloatArray, list[FloatArray]], object] | None = None,
+    seen: Callable[[str, FloatArray], object] | None = None,
+    marks: Marks | None = None,
     constraints: Constraints | None = None,
     detected: MutableMapping[str, np.ndarray] | None = None,
 ) -> Reading:
@@ -173,6 +177,11 @@ def read(
     found : Callable[[str, array, list[array]], object] or None
         Called with a photo, its openings (N, 6) and its rows as soon as it is read by itself; columns as in
         :class:`Reading`.
+    seen : Callable[[str, array], object] or None
+        Called with a photo and its openings (N, 6) as soon as they are detected, before it is read.
+    marks : Mapping[str, tuple[array, array]] or None
+        photo -> openings that the user marked as missed and as none, px, for a first reading; those of a
+        further one are in `constraints`.
     constraints : Constraints or None
         A frame read before and the user's corrections of it: it keeps its place and labels, the corrections
         stay, and the rest is solved around them.  At least one of these photos must have a camera in it.
@@ -190,7 +199,9 @@ def read(
         refuse_used_folder(debug_dir)
     copies = [_working_copy(p) for p in photos]
     known_width = width_of(constraints) if constraints else stocks[stock_id].width if stock_id else None
-    each = _EachPhoto(known_width, constraints, {} if detected is None else detected, found, watch)
+    each = _EachPhoto(
+        known_width, constraints, {} if detected is None else detected, found, watch, seen, marks
+    )
     readings = each.read(copies)
     width = known_width or common_width(readings, stocks)
     if not known_width:
@@ -241,6 +252,8 @@ class _EachPhoto:
     detected: MutableMapping[str, np.ndarray]
     found: Callable[[str, FloatArray, list[FloatArray]], object] | None
     watch: _Watch
+    seen: Callable[[str, FloatArray], object] | None = None
+    marks: Marks | None = None
 
     def read(self, copies: Sequence[_WorkingCopy]) -> list[PhotoReading]:
         """The readings, side by side with the photos."""
@@ -255,7 +268,10 @@ class _EachPhoto:
             at(copy, 0.0, "looking for openings in")
             openings = self.detected.get(copy.name)
             if openings is None:
-                openings = self.detected[copy.name] = read_openings(copy.image)
+                openings = self.detected[copy.name] = read_openings(
+                    copy.image, lambda early: self._show(copy, early)
+                )
+            self._show(copy, openings)
             at(copy, DETECTION, "looking for rows in")
             reading = self._read_one(copy, openings)
             at(copy, 1.0, "read")
@@ -273,6 +289,12 @@ class _EachPhoto:
         finally:
             pool.shutdown(wait=not self.watch.stopped, cancel_futures=True)
 
+    def _show(self, copy: _WorkingCopy, openings: np.ndarray) -> None:
+        """Hands on what was detected in a photo."""
+        self.watch.check()
+        if self.seen:
+            self.seen(copy.name, detected_table(openings, copy.scale))
+
     def _read_one(self, copy: _WorkingCopy, openings: np.ndarray) -> PhotoReading:
         """One photo read from its openings; from the camera that it had, where the frame has one."""
         if self.constraints is not None:
@@ -285,6 +307,8 @@ class _EachPhoto:
             reading = camera and read_posed(copy.name, openings, copy.size, camera, known, width)
             if reading:
                 return reading
+        elif self.marks and copy.name in self.marks:
+            openings = apply_marks(openings, *self.marks[copy.name], copy.scale)
         return read_photo(copy.name, openings, copy.size, copy.focal_px, self.width)
 
 
