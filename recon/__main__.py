@@ -1,7 +1,5 @@
 """`python -m recon`."""
 
-import sys
+from recon.cli import run_process
 
-from recon.cli import main
-
-sys.exit(main())
+run_process()

@@ -9,11 +9,11 @@ from recon import files
 from recon.errors import ReconError
 from recon.files import output_folder, write_bytes_atomic, write_text_atomic
 
-RESULTS = ("overlays", "frame.json")
+RESULTS = ("overlays/", "frame.json")
 
 
 def write_results(folder, text, overlays=("a.jpg",), **options):
-    with output_folder(folder, RESULTS, **options) as staging:
+    with output_folder(folder, RESULTS, is_ours=lambda path: path.suffix == ".jpg", **options) as staging:
         (staging / "frame.json").write_text(text)
         (staging / "overlays").mkdir()
         for name in overlays:
@@ -82,7 +82,7 @@ def test_results_appear_in_a_new_folder(tmp_path):
 def test_earlier_results_are_refused_before_any_work(tmp_path):
     write_results(tmp_path, "1")
     with (
-        pytest.raises(ReconError, match=r"already holds results \(overlays, frame.json\).*--overwrite"),
+        pytest.raises(ReconError, match=r"already holds results \(overlays/, frame.json\).*--overwrite"),
         output_folder(tmp_path, RESULTS),
     ):
         raise AssertionError("the work began")
@@ -98,7 +98,7 @@ def test_overwriting_replaces_results_and_leaves_other_files(tmp_path):
 
 def test_a_result_that_is_not_written_again_goes(tmp_path):
     write_results(tmp_path, "1")
-    with output_folder(tmp_path, RESULTS, overwrite=True) as staging:
+    with output_folder(tmp_path, RESULTS, True, lambda path: True) as staging:
         (staging / "frame.json").write_text("2")
     assert tree(tmp_path) == {"frame.json": "2"}
 
@@ -131,7 +131,7 @@ def test_a_folder_that_cannot_be_written_is_refused_before_any_work(tmp_path, mo
     def read_only(*_args, **_options):
         raise OSError(errno.EROFS, "Read-only file system")
 
-    monkeypatch.setattr("recon.files.tempfile.mkdtemp", read_only)
+    monkeypatch.setattr("recon.files.os.open", read_only)
     with pytest.raises(ReconError, match="read-only"), output_folder(tmp_path, RESULTS):
         raise AssertionError("the work began")
 
@@ -141,3 +141,82 @@ def test_a_folder_without_write_permission_is_refused(tmp_path):
     tmp_path.chmod(0o500)
     with pytest.raises(ReconError, match="not allowed"):
         write_results(tmp_path, "1")
+
+
+def test_what_the_user_put_among_the_results_stays(tmp_path):
+    write_results(tmp_path, "1", overlays=("a.jpg", "stale.jpg"))
+    (tmp_path / "overlays" / "my_notes.txt").write_text("mine")
+    (tmp_path / "overlays" / "crops").mkdir()
+    (tmp_path / "overlays" / "crops" / "a.jpg").write_text("mine")
+    write_results(tmp_path, "2", overwrite=True)
+    assert tree(tmp_path) == {
+        "frame.json": "2",
+        "overlays/a.jpg": "2",
+        "overlays/crops/a.jpg": "mine",
+        "overlays/my_notes.txt": "mine",
+    }
+
+
+@pytest.mark.parametrize("name", ["frame.json", "overlays", "overlays/a.jpg"])
+def test_what_only_has_the_name_of_a_result_is_refused_and_stays(tmp_path, name):
+    folder = tmp_path / "out" / ("frame.json" if name == "overlays" else name)
+    folder.mkdir(parents=True)
+    (folder / "mine.txt").write_text("mine")
+    if name == "overlays":
+        folder.rename(tmp_path / "elsewhere")
+        (tmp_path / "out" / "overlays").symlink_to(tmp_path / "elsewhere")
+    before = tree(tmp_path)
+    with pytest.raises(ReconError, match="ordinary"):
+        write_results(tmp_path / "out", "1", overwrite=True)
+    assert tree(tmp_path) == before and not list((tmp_path / "out").glob(".*"))
+
+
+def test_of_two_runs_into_one_folder_the_second_is_refused(tmp_path):
+    with output_folder(tmp_path, RESULTS) as staging:
+        with pytest.raises(ReconError, match="another run.*wait"):
+            write_results(tmp_path, "2", overwrite=True)
+        with output_folder(tmp_path, ("parts.csv",)) as other:  # other results do not meet these
+            (other / "parts.csv").write_text("parts")
+        (staging / "frame.json").write_text("1")
+    assert tree(tmp_path) == {"frame.json": "1", "parts.csv": "parts"}
+    assert not list(tmp_path.glob(".*"))
+
+
+def test_what_came_meanwhile_is_not_replaced(tmp_path):
+    with pytest.raises(ReconError, match="already holds"), output_folder(tmp_path, RESULTS) as staging:
+        (staging / "frame.json").write_text("1")
+        (tmp_path / "frame.json").write_text("mine")
+    assert tree(tmp_path) == {"frame.json": "mine"}
+
+
+def test_what_a_killed_run_left_is_cleared_away_by_the_next(tmp_path):
+    left = tmp_path / ".unfinished-frame.json" / "new"
+    left.mkdir(parents=True)
+    (left.parent / "lock").touch()
+    (left / "frame.json").write_text("half")
+    write_results(tmp_path, "1")
+    assert tree(tmp_path) == {"frame.json": "1", "overlays/a.jpg": "1"} and not left.parent.exists()
+
+
+def test_a_link_is_written_through(tmp_path):
+    (tmp_path / "real.txt").write_text("old")
+    (tmp_path / "link.txt").symlink_to("real.txt")
+    write_text_atomic(tmp_path / "link.txt", "new")
+    assert (tmp_path / "real.txt").read_text() == "new" and (tmp_path / "link.txt").is_symlink()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no pipes with names")
+def test_pipes_devices_and_folders_are_not_replaced(tmp_path):
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "link").symlink_to("pipe")
+    for path in (tmp_path / "pipe", tmp_path / "link", "/dev/null", tmp_path, "."):
+        with pytest.raises(ReconError, match="device or a pipe|folder; name a file"):
+            write_bytes_atomic(path, b"x")
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["link", "pipe"]
+
+
+def test_a_name_that_is_too_long_is_said(tmp_path):
+    with pytest.raises(ReconError, match="too long"):
+        write_text_atomic(tmp_path / ("n" * 300), "x")
+    with pytest.raises(ReconError, match="too long"):
+        write_results(tmp_path / ("n" * 300), "x")

@@ -6,7 +6,7 @@ import secrets
 from collections.abc import Callable
 from pathlib import Path
 
-from flask import Flask, Response, jsonify
+from flask import Flask, Response, jsonify, request
 from flask.json.provider import DefaultJSONProvider
 from werkzeug.exceptions import HTTPException
 
@@ -15,12 +15,13 @@ from recon.frame.stock import Stock
 from recon.frame.usual_stock import load_stocks_of_user
 from webui.context import MOST_REQUEST_BYTES, AppContext, attach, context_of
 from webui.guard import Keys, guard
+from webui.processes.by_hand import RowWorker
 from webui.processes.derived import DerivedWorker
 from webui.processes.reading import ReadingJob
 from webui.storage.build import Build, Conflict
 from webui.storage.photo_store import MOST_BYTES, PhotoStore
 from webui.storage.reading_cache import SOLVER
-from webui.views import change, downloads, page, photos, plan, reading
+from webui.views import by_hand, change, downloads, page, photos, plan, reading
 
 
 class _JsonInOrder(DefaultJSONProvider):
@@ -40,6 +41,7 @@ def create_app(
     stocks: dict[str, Stock] | None = None,
     solver: str = SOLVER,
     on_enter: Callable[[], object] | None = None,
+    on_wrong_keys: Callable[[], object] | None = None,
 ) -> Flask:
     """The application for the build in `folder`, which it opens and locks until `close_app`.
 
@@ -56,6 +58,8 @@ def create_app(
         The module that reads photos.
     on_enter : callable, optional
         Called when a key was used.
+    on_wrong_keys : callable, optional
+        Called once, when many wrong keys were tried.
 
     Raises
     ------
@@ -70,8 +74,8 @@ def create_app(
     address = f"http://{f'[{host}]' if ':' in host else host}:{port}"
     context = _context(Build(folder, stocks), stocks, solver, keys, address)
     attach(app, context)
-    guard(app, host, keys, context.token, on_enter)
-    for module in (page, photos, reading, change, plan, downloads):
+    guard(app, host, port, keys, context.token, on_enter, on_wrong_keys)
+    for module in (page, photos, reading, change, by_hand, plan, downloads):
         app.register_blueprint(module.bp)
     _answer_errors(app)
     context.photos.start()
@@ -87,6 +91,7 @@ def _context(
         ReadingJob(build, solver, stocks),
         DerivedWorker(build, stocks),
         DerivedWorker(build, stocks, give_up=True),
+        RowWorker(build.folder),
         stocks,
         secrets.token_urlsafe(32),
         keys,
@@ -118,7 +123,19 @@ def _answer_errors(app: Flask) -> None:
             413: f"That is too large; a photo may have {MOST_BYTES >> 20} MB.",
             405: "That cannot be done here.",
         }
-        return jsonify(problem=words.get(error.code or 0, error.description)), error.code or 500
+        problem = words.get(error.code or 0, error.description)
+        accepted = request.accept_mimetypes
+        if accepted.best_match(["application/json", "text/html"]) == "text/html":  # a person's browser
+            return Response(f"{problem}\n", mimetype="text/plain"), error.code or 500
+        return jsonify(problem=problem), error.code or 500
+
+    @app.errorhandler(OSError)
+    def of_the_disk(error: OSError) -> tuple[Response, int]:
+        try:
+            context_of(app).build.hold_place()
+        except ReconError as gone:
+            return in_words(gone)
+        return fault(error)
 
     @app.errorhandler(Exception)
     def fault(error: Exception) -> tuple[Response, int]:

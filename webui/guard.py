@@ -11,6 +11,7 @@ from __future__ import annotations
 import ipaddress
 import secrets
 import threading
+import time
 from collections.abc import Callable
 from hmac import compare_digest
 from urllib.parse import urlsplit
@@ -18,7 +19,10 @@ from urllib.parse import urlsplit
 from flask import Flask, Response, abort, redirect, request
 from werkzeug.wrappers import Response as BaseResponse
 
-COOKIE, TOKEN_HEADER = "build_pass", "X-Build-Token"
+COOKIE, TOKEN_HEADER = (
+    "build_pass",
+    "X-Build-Token",
+)  # the cookie's name goes on with the port: see `cookie_name`
 SAFE = ("GET", "HEAD")
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "
@@ -34,7 +38,10 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
 }
-WRONG_KEYS = 20  # after so many no key is taken any more until the page is started again
+# After so many wrong keys each further one is answered late. A key has 192 bits: nobody guesses it, however
+# fast, and the right one is taken at once all the time. This project's choices.
+WRONG_KEYS = 20
+LATE_S = 2.0
 
 
 class Keys:
@@ -57,12 +64,17 @@ class Keys:
         """A pass for a key that was not used yet, else None."""
         with self._lock:
             known = next((k for k in self._keys if compare_digest(k.encode(), key.encode())), None)
-            if known is None or self._wrong >= WRONG_KEYS:
+            if known is None:
                 self._wrong += 1
                 return None
             self._keys.remove(known)
             self._passes.add(ticket := secrets.token_urlsafe(32))
             return ticket
+
+    @property
+    def wrong(self) -> int:
+        """How many wrong keys were tried."""
+        return self._wrong
 
     def knows(self, ticket: str | None) -> bool:
         """Whether this pass lets in."""
@@ -71,15 +83,32 @@ class Keys:
         return any(compare_digest(p.encode(), ticket.encode()) for p in self._passes)
 
 
+def cookie_name(port: int) -> str:
+    """The name of the cookie with a browser's pass: browsers send cookies to all ports of a host.
+
+    Examples
+    --------
+    >>> cookie_name(8174)
+    'build_pass_8174'
+    """
+    return f"{COOKIE}_{port}"
+
+
 def guard(
-    app: Flask, host: str, keys: Keys | None, token: str, on_enter: Callable[[], object] | None = None
+    app: Flask,
+    host: str,
+    port: int,
+    keys: Keys | None,
+    token: str,
+    on_enter: Callable[[], object] | None = None,
+    on_wrong_keys: Callable[[], object] | None = None,
 ) -> None:
     """Puts the checks before every request of `app`, and the headers on every answer.
 
     Parameters
     ----------
     app : Flask
-    host : str
+    host, port : str, int
         That the page was started for.
     keys : Keys or None
         None on loopback.
@@ -87,12 +116,15 @@ def guard(
         What changes must carry.
     on_enter : callable, optional
         Called after a key was used, to hand out the next.
+    on_wrong_keys : callable, optional
+        Called once, when WRONG_KEYS wrong keys were tried.
     """
+    cookie = cookie_name(port)
 
     @app.before_request
     def check() -> None:
         _check_origin(host)
-        if keys is not None and request.path != "/enter" and not keys.knows(request.cookies.get(COOKIE)):
+        if keys is not None and request.path != "/enter" and not keys.knows(request.cookies.get(cookie)):
             abort(401, "Open the address with the key that was shown where the page was started.")
         if request.method not in SAFE:
             sent = request.headers.get(TOKEN_HEADER, "")
@@ -107,7 +139,7 @@ def guard(
         return answer
 
     if keys is not None:
-        _add_entrance(app, keys, on_enter)
+        _add_entrance(app, cookie, keys, on_enter, on_wrong_keys)
 
 
 def _check_origin(host: str) -> None:
@@ -125,13 +157,27 @@ def _check_origin(host: str) -> None:
             abort(403, "This request came from another site.")
 
 
-def _add_entrance(app: Flask, keys: Keys, on_enter: Callable[[], object] | None) -> None:
+def _add_entrance(
+    app: Flask,
+    cookie: str,
+    keys: Keys,
+    on_enter: Callable[[], object] | None,
+    on_wrong_keys: Callable[[], object] | None,
+) -> None:
     """The address by which a browser comes in with a key."""
 
     @app.get("/enter")
     def enter() -> BaseResponse:
+        if request.method == "HEAD":  # a program that looks what is there, not a browser that comes in
+            return Response()
+        if keys.knows(request.cookies.get(cookie)):
+            return redirect("/")
         ticket = keys.enter(request.args.get("key", "")[:200])
         if ticket is None:
+            if keys.wrong == WRONG_KEYS and on_wrong_keys:
+                on_wrong_keys()
+            if keys.wrong > WRONG_KEYS:
+                time.sleep(LATE_S)
             abort(
                 401,
                 "This key was used already or is not right; "
@@ -140,7 +186,7 @@ def _add_entrance(app: Flask, keys: Keys, on_enter: Callable[[], object] | None)
         if on_enter:
             on_enter()
         answer = redirect("/")
-        answer.set_cookie(COOKIE, ticket, httponly=True, samesite="Strict", path="/")
+        answer.set_cookie(cookie, ticket, httponly=True, samesite="Strict", path="/")
         return answer
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import socket
 import sys
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,16 +21,42 @@ from webui.guard import Keys, is_loopback
 from webui.storage.reading_cache import SOLVER
 
 SLOWEST_S = 60  # that a connection may stay silent
+HEAD_S = 75.0  # in which a request's head must have come, however it drips.  Both this project's choices
 # Seconds after which a thread that computes lets others go on: an edit comes while parts or doubts are being
 # found.
 TURN_S = 0.001
 
+EVERYWHERE = ("0.0.0.0", "::")  # hosts that stand for all interfaces and are no address to open
+
 
 class _Handler(WSGIRequestHandler):
-    protocol_version = "HTTP/1.1"  # a connection serves many tiles
+    protocol_version = "HTTP/1.1"
     timeout = SLOWEST_S
 
+    def handle_one_request(self) -> None:
+        """Answers one request; ends the connection where its head does not come."""
+        self._head_timer = threading.Timer(HEAD_S, self._end)
+        self._head_timer.daemon = True
+        self._head_timer.start()
+        try:
+            super().handle_one_request()
+        finally:
+            self._head_timer.cancel()
+
+    def parse_request(self) -> bool:
+        """Reads the head of a request; from then on it may take its time."""
+        good = super().parse_request()
+        self._head_timer.cancel()
+        return good
+
+    def _end(self) -> None:
+        with contextlib.suppress(OSError):  # it has ended by itself
+            self.connection.shutdown(socket.SHUT_RDWR)
+
     def log_request(self, *args: object, **kwargs: object) -> None:  # the terminal is for sentences
+        pass
+
+    def log_error(self, *args: object, **kwargs: object) -> None:  # "Request timed out" is no news
         pass
 
     def version_string(self) -> str:
@@ -114,9 +142,24 @@ def open_page(
     def next_address() -> None:
         say(f"A browser came in. For the next one: {address()}")
 
+    def wrong_keys() -> None:
+        say(
+            "Someone tries wrong keys; they are answered late from now on. The address that was printed last "
+            "lets a browser in as before."
+        )
+
+    if host in EVERYWHERE:
+        say(f"In the address, put this machine's own one in the network in the place of {host}.")
     try:
         app = create_app(
-            folder, host=host, port=port, keys=keys, stocks=stocks, solver=solver, on_enter=next_address
+            folder,
+            host=host,
+            port=port,
+            keys=keys,
+            stocks=stocks,
+            solver=solver,
+            on_enter=next_address,
+            on_wrong_keys=wrong_keys,
         )
     except BaseException:
         taken.close()

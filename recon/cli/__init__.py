@@ -13,32 +13,37 @@ so that help comes at once.
     audit     a built frame against its plan
     papers    papers to build a frame from
     export    files for other programs
+    buildable  what can be built from what is there
     stocks    the stock list
 
     read_rows   openings and rows with their hole counts, which `read` gives without a frame
     common    shared arguments, results as text or JSON, errors as JSON
-    console   sentences and progress on stderr
+    console   sentences and progress on stderr; nothing that steers a terminal gets to it
+    stopping  Ctrl-C and the signals that end a process
 
 Exit codes
     0    done, and everything given was used
     1    done, but not with everything given: what was left out is named
     2    nothing done: a sentence says what was wrong and what to do
     3    a fault in recon itself
-    130  stopped by the user (Ctrl-C)
+    130  stopped by the user (Ctrl-C), or by the system (SIGTERM, SIGHUP)
 Commands that answer a question say in their help what else they return.
 """
 
 import argparse
+import contextlib
 import os
 import sys
 import traceback
+from typing import NoReturn
 
 from recon import __version__
-from recon.cli import audit, check, cut, export, page, papers, parts, read, steps, stocks, swap
-from recon.cli.console import say
+from recon.cli import audit, buildable, check, cut, export, page, papers, parts, read, steps, stocks, swap
+from recon.cli.console import PrintableStream, printable, say
+from recon.cli.stopping import end_now, end_soon_after, hear_signals
 from recon.errors import ReconError
 
-COMMANDS = (read, page, parts, cut, swap, check, steps, audit, papers, export, stocks)
+COMMANDS = (read, page, parts, cut, swap, check, steps, audit, papers, export, buildable, stocks)
 
 DONE, NOT_ALL_USED, NOTHING_DONE, FAULT, STOPPED = 0, 1, 2, 3, 130
 
@@ -53,9 +58,23 @@ says why); 3 a fault in recon itself; 130 stopped with Ctrl-C
 """
 
 
+_NO_MEMORY = (
+    "There is not enough memory for this; give it less at once: fewer or smaller photos, or a smaller frame "
+    "or list."
+)
+_STOPPED = "Stopped. Nothing more was written."
+
+
+class _Parser(argparse.ArgumentParser):
+    """Errors name the arguments as they can be shown."""
+
+    def error(self, message: str) -> NoReturn:
+        super().error(printable(message))
+
+
 def build_parser() -> argparse.ArgumentParser:
     """The parser with every command."""
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="recon",
         description=_DESCRIPTION,
         epilog=_EXIT_CODES,
@@ -94,31 +113,60 @@ def main(argv: list[str] | None = None) -> int:
             # A name that the terminal cannot show must not stop the work.
             stream.reconfigure(errors="replace")
     try:
-        args = build_parser().parse_args(argv)
-        code = args.run(args)
-        sys.stdout.flush()
-        return code
+        with contextlib.redirect_stdout(PrintableStream(sys.stdout)):
+            _refuse_zero_bytes(sys.argv[1:] if argv is None else argv)
+            args = build_parser().parse_args(argv)
+            code = args.run(args)
+            sys.stdout.flush()
+            return code
     except SystemExit as stop:  # argparse: after help, or after a sentence about the arguments
         return stop.code if isinstance(stop.code, int) else NOTHING_DONE
     except ReconError as error:
         say(str(error))
         return error.exit_code
     except KeyboardInterrupt:
-        say("Stopped. Nothing more was written.")
+        say(_STOPPED)
         return STOPPED
     except BrokenPipeError:  # whoever read our output, `head` say, has enough of it
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except MemoryError:
-        say("There is not enough memory for this; use fewer or smaller photos.")
+        say(_NO_MEMORY)
         return NOTHING_DONE
     except Exception as error:
-        if os.environ.get("RECON_TRACEBACK"):
-            traceback.print_exc()
-        at = traceback.extract_tb(error.__traceback__)[-1]
-        say(
-            f"This is a fault in recon, not in what you did: {type(error).__name__}: {error} "
-            f"({os.path.basename(at.filename)}, line {at.lineno}). "
-            "Set RECON_TRACEBACK=1 to see more, and report it."
-        )
-        return FAULT
+        return _fault(error)
+
+
+def run_process() -> NoReturn:
+    """The process `recon`: `main`, and the end of the process with its exit code."""
+    from recon.files import remove_unfinished
+
+    def clean_up() -> None:
+        remove_unfinished()
+        say(_STOPPED)
+
+    hear_signals()
+    end_soon_after(clean_up, STOPPED)
+    code = main()
+    if code == STOPPED:
+        end_now(code)  # threads in the midst of a photo would be waited for
+    sys.exit(code)
+
+
+def _refuse_zero_bytes(argv: list[str]) -> None:
+    """No system takes them in a file's name; they can only come from another program."""
+    if any("\0" in argument for argument in argv):
+        raise ReconError("An argument holds a zero byte; leave it out.")
+
+
+def _fault(error: Exception) -> int:
+    """Say that an error is a fault; returns the exit code."""
+    if os.environ.get("RECON_TRACEBACK"):
+        traceback.print_exc()
+    at = traceback.extract_tb(error.__traceback__)[-1]
+    say(
+        f"This is a fault in recon, not in what you did: {type(error).__name__}: {error} "
+        f"({os.path.basename(at.filename)}, line {at.lineno}). "
+        "Set RECON_TRACEBACK=1 to see more, and report it."
+    )
+    return FAULT

@@ -15,6 +15,7 @@ _EPILOG = """\
 examples:
   recon page trestle
   recon page trestle --port 8180
+  recon page trestle --rescue trestle-2             (where its journal is damaged)
   recon page trestle --host 192.168.1.20 --key      (for a phone in the same network)
 """
 
@@ -37,27 +38,33 @@ def add_parser(subparsers: Subparsers) -> None:
         action="store_true",
         help="needed with --host: browsers come in by an address with a key that works once",
     )
+    add(
+        "--rescue",
+        metavar="NEW",
+        help="where the build's journal is damaged: copy the build up to the damage into the folder NEW, "
+        "and open that",
+    )
     add_stocks(parser)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Run `recon page` until it is stopped; returns its exit code."""
-    import signal
-
     from recon.cli.console import say
+    from recon.cli.stopping import hear_signals, let_it_end_by_itself
     from recon.errors import ReconError
     from recon.frame.usual_stock import load_stocks_of_user
     from webui.serve import open_page
+    from webui.storage.rescue import rescue_build
 
-    def stop(*_: object) -> None:
-        raise KeyboardInterrupt
-
-    signal.signal(signal.SIGTERM, stop)
+    hear_signals()
+    let_it_end_by_itself()  # what was changed is saved first
     if not 0 <= args.port < 65536:
         raise ReconError(f"--port {args.port}: a port is 0 to 65535.")
+    if args.rescue:
+        say(rescue_build(args.build, args.rescue))
     page = open_page(
-        args.build,
+        args.rescue or args.build,
         host=args.host,
         port=args.port,
         key=args.key,

@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING
 from recon.cli.common import (
     Subparsers,
     add_rack,
+    add_sticks,
     add_stock,
     add_workshop_arguments,
     load,
     load_rack,
     overhang_holes,
+    stick_options,
     with_json_errors,
 )
 from recon.cli.console import Progress, say
@@ -64,8 +66,14 @@ def add_parser(subparsers: Subparsers) -> None:
         choices=ANGLES,
         help="how the three views lie: in first or third angle (default: first on A4, third on Letter)",
     )
+    add("--lock-nuts", action="store_true", help="nuts with nylon insert: for what rolls or shakes")
     add("--bolts", choices=("metric", "inch"), help="which bolts; by the stock where it is left out")
-    add("--kerf", metavar="LENGTH", help="what the saw takes (default: 3.2 mm)")
+    add(
+        "--thread",
+        metavar="THREAD",
+        help="of all bolts, such as M8 or 5/16, in place of the largest that passes the holes",
+    )
+    add_sticks(parser)
     add(
         "--overlays",
         metavar="FOLDER",
@@ -79,10 +87,9 @@ def add_parser(subparsers: Subparsers) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the papers; returns the exit code."""
     from recon.files import output_folder, write_bytes_atomic
-    from recon.frame.length import parse_mm
     from recon.show.picture import draw_frame, encode_png
-    from recon.workshop.cutting.cut_list import KERF_MM
     from recon.workshop.drawing.projections import drawn_hole
+    from recon.workshop.hardware.threads import find_thread
     from recon.workshop.papers.compose import compose_papers
     from recon.workshop.papers.html import papers_html
     from recon.workshop.papers.labels import labels_pdf
@@ -91,7 +98,6 @@ def run(args: argparse.Namespace) -> int:
 
     frame, stocks, prices = load(args)
     rack, keep_out = load_rack(args, stocks)
-    kerf_mm = parse_mm(args.kerf) if args.kerf else KERF_MM
     overhang = overhang_holes(args, frame)
     use = use_rack(frame, rack, stocks, keep_out, not args.no_floor, overhang) if rack else None
     progress = Progress()
@@ -110,8 +116,11 @@ def run(args: argparse.Namespace) -> int:
             keep_out=keep_out,
             floor=not args.no_floor,
             overhang=overhang,
+            lock_nuts=args.lock_nuts,
             bolts=args.bolts,
-            kerf_mm=kerf_mm,
+            thread=find_thread(args.thread) if args.thread else None,
+            cutting=stick_options(args),
+            drill=args.drill,
             photos=_photos(args, frame),
             date=args.date or _changed_on(args.frame),
         )

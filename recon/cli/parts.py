@@ -53,6 +53,7 @@ def add_parser(subparsers: Subparsers) -> None:
     add_stock(parser)
     add_rack(parser)
     add = parser.add_argument
+    add("--lock-nuts", action="store_true", help="nuts with nylon insert: for what rolls or shakes")
     add("--bolts", choices=("metric", "inch"), help="which bolts; by the stock where it is left out")
     add(
         "--thread",
@@ -67,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
     """Write or print the list; returns the exit code."""
     import json
 
-    from recon.workshop.hardware.fasteners import find_thread
+    from recon.workshop.hardware.threads import find_thread
     from recon.workshop.parts.parts_formats import parts_csv, parts_dict, parts_html, parts_text
     from recon.workshop.parts.parts_list import parts_list
     from recon.workshop.parts.shopping import shopping_csv, shopping_for
@@ -85,6 +86,7 @@ def run(args: argparse.Namespace) -> int:
         keep_out=keep_out,
         floor=not args.no_floor,
         overhang=overhang_holes(args, frame),
+        lock_nuts=args.lock_nuts,
     )
     shopping = shopping_for(frame, stocks, parts, prices, rack)
     data = parts_dict(parts, shopping)

@@ -9,9 +9,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from recon.cli.common import Subparsers, add_json, add_stocks, with_json_errors
-from recon.cli.console import Progress, say
+from recon.cli.console import Progress, printable, say
 from recon.cli.read_rows import (
+    OVERLAYS,
     ROWS_FILE,
+    is_overlay,
     overlay_names,
     print_rows,
     rows_left_sentence,
@@ -32,7 +34,7 @@ if TYPE_CHECKING:
 
 STOPPED = 130  # exit code of an error that says that the user stopped the work
 # What a reading leaves in its folder, the frame file last: whoever waits for that one finds the others there.
-RESULTS = ("overlays", "frame.png", "summary.txt", ROWS_FILE, "frame.json")
+RESULTS = (OVERLAYS, "frame.png", "summary.txt", ROWS_FILE, "frame.json")
 DEFAULT_OUT = "frame-out"
 
 _DESCRIPTION = """\
@@ -120,6 +122,7 @@ def run(args: argparse.Namespace) -> int:
     from recon.image.photos import find_photos
     from recon.show.summary import summary_text
 
+    _check_name(args.name)
     stocks = load_stocks_of_user(args.stocks)
     if args.stock:
         find_stock(stocks, args.stock)
@@ -129,7 +132,7 @@ def run(args: argparse.Namespace) -> int:
         return _run_rows(args, paths)
     args.out = args.out or DEFAULT_OUT
     _refuse_folder_of_photos(args.out, paths)
-    with output_folder(args.out, RESULTS, args.overwrite) as staging:
+    with output_folder(args.out, RESULTS, args.overwrite, is_overlay) as staging:
         loaded, photos, broken, aside = _load(paths)
         debug_dir = _debug_folder(args.debug)
         detected: dict[str, np.ndarray] = {}
@@ -155,9 +158,8 @@ def run(args: argparse.Namespace) -> int:
         else:
             _say_left_out([], reading.set_aside)
             aside += reading.set_aside
-            reasons = dict(aside)
-            rows = [with_result(r, reading.cameras.get(r.name), reasons.get(r.name, "")) for r in rows]
             frame = replace(_with_all_photos(reading.frame, loaded, aside), name=_name(args, reading.frame))
+            rows = _with_results(rows, reading, aside)
             result = _Result(frame, summary_text(frame, stocks, broken), broken + aside, rows)
             try:
                 files = _write_results(staging, result, reading, loaded, stocks)
@@ -167,7 +169,19 @@ def run(args: argparse.Namespace) -> int:
     if failed:
         raise ReconError(f"{failed} {rows_left_sentence(args.out, rows)}", failed.exit_code)
     _print_result(args, result, files)
-    return 1 if result.left_out else 0
+    if reading.not_written:
+        say(f"--debug: {reading.not_written}")
+    return 1 if result.left_out or reading.not_written else 0
+
+
+def _with_results(
+    rows: "Sequence[PhotoRows]", reading: "Reading", aside: Sequence[tuple[str, str]]
+) -> "list[PhotoRows]":
+    """The rows of each photo with its camera, or why it was set aside."""
+    from recon.image.photo_rows import with_result
+
+    reasons = dict(aside)
+    return [with_result(r, reading.cameras.get(r.name), reasons.get(r.name, "")) for r in rows]
 
 
 def _run_rows(args: argparse.Namespace, paths: Sequence[Path]) -> int:
@@ -178,7 +192,9 @@ def _run_rows(args: argparse.Namespace, paths: Sequence[Path]) -> int:
         _refuse_folder_of_photos(args.out, paths)
     with contextlib.ExitStack() as stack:
         # An earlier frame in that folder would not be that of these rows.
-        staging = args.out and stack.enter_context(output_folder(args.out, RESULTS, args.overwrite))
+        staging = args.out and stack.enter_context(
+            output_folder(args.out, RESULTS, args.overwrite, is_overlay)
+        )
         _, photos, broken, aside = _load(paths)
         rows = rows_of(photos, {}, Progress(0.1, 0.9))
         files = write_rows(staging, photos, rows, overlay_names([p.name for p in photos])) if staging else []
@@ -219,17 +235,14 @@ def _refuse_folder_of_photos(out: str, paths: Sequence[Path]) -> None:
 
 
 def _debug_folder(folder: str | None) -> Path | None:
-    """The folder for pictures of the stages, created where it does not exist."""
-    from recon.files import why_not_written
+    """The folder for pictures of the stages, of which it is certain that it can be made."""
+    from recon.files import try_folder
 
     if folder is None:
         return None
     from recon.solve.debug.stages import refuse_used_folder
 
-    try:
-        Path(folder).mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise why_not_written(folder, error) from error
+    try_folder(folder)
     refuse_used_folder(folder)
     return Path(folder)
 
@@ -242,10 +255,22 @@ def _say_left_out(broken: Sequence[tuple[str, str]], aside: Sequence[tuple[str, 
         say(f"{name}: set aside: {reason.rstrip('.')}.")
 
 
+def _check_name(name: str | None) -> None:
+    """Refuse a name that no frame file may have."""
+    from recon.frame.files import LONGEST_NAME
+    from recon.frame.user_files import no_text
+
+    if name is not None and (len(name) > LONGEST_NAME or no_text(name)):
+        raise ReconError(f"--name: a frame's name is text of at most {LONGEST_NAME} characters.")
+
+
 def _name(args: argparse.Namespace, frame: "Frame") -> str:
     """What the user calls it, else what the file says, else the folder that the photos were in."""
+    from recon.frame.files import LONGEST_NAME
+
     folder = Path(args.photos[0])
-    return args.name or frame.name or (folder.resolve().name if folder.is_dir() else "")
+    of_folder = printable(folder.resolve().name, "")[:LONGEST_NAME] if folder.is_dir() else ""
+    return args.name or frame.name or of_folder
 
 
 def _with_all_photos(

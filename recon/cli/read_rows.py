@@ -1,6 +1,7 @@
 """What `recon read` gives without a frame: openings and rows with their hole counts."""
 
 import argparse
+import contextlib
 import io
 import json
 from collections.abc import Mapping, Sequence
@@ -16,7 +17,10 @@ if TYPE_CHECKING:
     from recon.image.photos import PhotoImage
 
 ROWS_FILE = "rows.json"
-ROWS_RESULTS = ("overlays", ROWS_FILE)  # what rows alone leave in a folder
+_MADE_BY = b"overlay of recon"  # the comment in every overlay
+_COMMENT_WITHIN = 1024  # bytes from a file's start: the comment comes before the picture (JPEG, ITU-T T.81)
+OVERLAYS = "overlays/"
+ROWS_RESULTS = (OVERLAYS, ROWS_FILE)  # what rows alone leave in a folder
 
 
 def rows_of(
@@ -97,11 +101,18 @@ def overlay_names(names: Sequence[str]) -> list[str]:
 
 
 def write_jpeg(path: Path, image: "np.ndarray") -> None:
-    """Write (H, W, 3) uint8 RGB as a JPEG file."""
+    """Write (H, W, 3) uint8 RGB as a JPEG file, with a comment by which `is_overlay` knows it."""
     from PIL import Image
 
     from recon.files import write_bytes_atomic
 
     buffer = io.BytesIO()
-    Image.fromarray(image).save(buffer, "JPEG", quality=88)
+    Image.fromarray(image).save(buffer, "JPEG", quality=88, comment=_MADE_BY)
     write_bytes_atomic(path, buffer.getvalue())
+
+
+def is_overlay(path: Path) -> bool:
+    """Whether a file is an overlay that this program wrote: an older one may be removed, other files not."""
+    with contextlib.suppress(OSError), open(path, "rb") as file:
+        return _MADE_BY in file.read(_COMMENT_WITHIN)
+    return False

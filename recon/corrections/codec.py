@@ -20,10 +20,12 @@ from recon.corrections.model import (
     NotShown,
     PhotoMarks,
     ShownAlong,
+    StrokedRow,
     VouchedMember,
 )
 from recon.frame.entries import end_from_dict, end_to_dict, joint_to_dict
 from recon.frame.model import Frame, Joint, Member, Photo, StockUse
+from recon.frame.squareness import off_place_from_dict, to_dict
 from recon.geometry.arrays import Vector
 from recon.geometry.camera import Camera
 
@@ -44,7 +46,7 @@ def member_to_json(m: Member) -> Json:
     >>> member_from_json(member_to_json(m)) == m
     True
     """
-    return {
+    entry: Json = {
         "id": m.id,
         "first": list(m.first),
         "direction": list(m.direction),
@@ -56,6 +58,7 @@ def member_to_json(m: Member) -> Json:
         "on_lattice": m.on_lattice,
         "seen": m.seen,
     }
+    return entry | {"off_place": to_dict(m.off_place)} if m.off_place else entry
 
 
 def member_from_json(d: Json) -> Member:
@@ -75,6 +78,7 @@ def member_from_json(d: Json) -> Member:
         (first_end, last_end),
         bool(d["on_lattice"]),
         int(d["seen"]),
+        off_place_from_dict(d.get("off_place")),
     )
 
 
@@ -204,6 +208,20 @@ def _marks_from_json(value: Json) -> dict[str, PhotoMarks]:
     }
 
 
+def _rows_to_json(rows: Mapping[str, tuple[StrokedRow, ...]]) -> Json:
+    return {photo: [[*r.start, *r.end, r.holes] for r in mine] for photo, mine in rows.items()}
+
+
+def _rows_from_json(value: Json) -> dict[str, tuple[StrokedRow, ...]]:
+    return {
+        str(photo): tuple(
+            StrokedRow((float(x0), float(y0)), (float(x1), float(y1)), int(holes))
+            for x0, y0, x1, y1, holes in mine
+        )
+        for photo, mine in value.items()
+    }
+
+
 def _measured_to_json(measured: MeasuredLength) -> Any:
     if measured.mm is None:
         return True  # in builds of before the length itself was kept
@@ -270,6 +288,7 @@ _FIELDS: dict[str, tuple[str, Callable[[Any], Any], Callable[[Any], Any]]] = {
     "may_turn": ("may_turn", _lists, lambda v: tuple(map(_lap_from_json, v))),
     "members": ("members", _members_to_json, _members_from_json),
     "read_notes": ("notes_seen", list, _texts),
+    "rows": ("rows", _rows_to_json, _rows_from_json),
     "scale": ("measured", _measured_to_json, _measured_from_json),
     "settled": ("settled", list, _texts),
     "stock": ("stock_given", bool, bool),

@@ -25,6 +25,7 @@ from recon.corrections.codec import (
 from recon.corrections.model import Corrections, LapKey
 from recon.errors import ReconError
 from recon.frame.model import Frame, Joint, Member, flipped
+from recon.frame.squareness import racked_from_dict, to_dict
 
 T = TypeVar("T")
 
@@ -74,29 +75,11 @@ def word_now(word: str) -> str:
     return "said" if word == "seen" else word
 
 
-def _with_older_words(before: State, after: State) -> State:
-    """The state after an older build's change, its bolt marked as said where a person's word made it "seen".
-
-    Such a build kept the word "seen" for a bolt that a person said is there, and the bolt itself became
-    "seen".
-    """
-    known = {w.lap: w.word for w in before.corrections.laps}
-    words = {w.lap: w.word for w in after.corrections.laps if w.word in ("seen", "none")}
-    words = {lap: word for lap, word in words.items() if known.get(lap) != word}
-    if not (
-        words and before.frame.members
-    ):  # from nothing comes a whole state, which says itself what was seen
-        return after
-    was = {joint_key(j): j.bolt for j in before.frame.joints}
-
-    def older(j: Joint) -> bool:
-        word = words.get(joint_key(j))
-        return word == j.bolt and not j.bolt_by and was.get(joint_key(j)) != word
-
-    joints = (
-        replace(j, bolt=word_now(j.bolt), bolt_by="person") if older(j) else j for j in after.frame.joints
-    )
-    return State(replace(after.frame, joints=tuple(joints)), after.corrections)
+def _new_words(before: Corrections, after: Corrections) -> dict[LapKey, str]:
+    """Words "seen" and "none" on laps that a person has said since, by lap."""
+    known = {w.lap: w.word for w in before.laps}
+    words = {w.lap: w.word for w in after.laps if w.word in ("seen", "none")}
+    return {lap: word for lap, word in words.items() if known.get(lap) != word}
 
 
 # Differences
@@ -109,8 +92,9 @@ def difference(old: State, new: State) -> Json:
     -------
     dict
         `members` and `joints`, each {put, gone}; `order` of the members where it is not the obvious one;
-        `frame`, fields of the frame; `said`, corrections by the journal's keys.  Keys of what did not change
-        are left out.
+        `frame`, fields of the frame; `racked`, how far it is out of square (beside `frame`, whose fields
+        older programs must know); `said`, corrections by the journal's keys.  Keys of what did not change are
+        left out.
 
     Examples
     --------
@@ -134,6 +118,8 @@ def difference(old: State, new: State) -> Json:
     }
     if fields:
         delta["frame"] = fields
+    if old.frame.racked != new.frame.racked:
+        delta["racked"] = new.frame.racked and to_dict(new.frame.racked)
     corrections = corrections_difference(old.corrections, new.corrections)
     if corrections:
         delta["said"] = corrections
@@ -161,16 +147,21 @@ def _order_after(old: tuple[Member, ...], members: dict[str, list[Any]] | None) 
     return left + [m["id"] for m in (members["put"] if members else ()) if m["id"] not in known]
 
 
-def patched(state: State, delta: Json) -> State:
-    """The state after a difference.
+def patched(state: State, *deltas: Json) -> State:
+    """The state after differences, one after another.
+
+    Many at once take much less time than one by one, and come to the same.
 
     Raises
     ------
     ReconError
-        Where `delta` is no difference from this state.
+        Where one of `deltas` is no difference from the state before it.
     """
+    patch = _Patch(state)
     try:
-        return _patched(state, delta)
+        for delta in deltas:
+            patch.apply(delta)
+        return patch.state()
     except (KeyError, TypeError, ValueError, IndexError, AttributeError) as error:
         raise ReconError(
             f"The build's journal holds a change that makes no sense ({type(error).__name__}: {error}); "
@@ -178,27 +169,64 @@ def patched(state: State, delta: Json) -> State:
         ) from error
 
 
-def _patched(state: State, delta: Json) -> State:
-    frame, corrections = state.frame, state.corrections
-    members, joints = frame.members, frame.joints
-    if "members" in delta or "order" in delta:
+class _Patch:
+    """A state while differences are applied: members and laps in dicts, put in order at the end."""
+
+    def __init__(self, state: State) -> None:
+        self._start = state
+        self._members = {m.id: m for m in state.frame.members}
+        self._joints = {joint_key(j): j for j in state.frame.joints}
+        self._fields: dict[str, Any] = {}
+        self._corrections = state.corrections
+        self._other_members = self._other_joints = False
+
+    def apply(self, delta: Json) -> None:
+        """Applies one difference; raises KeyError, TypeError and the like where it is none."""
+        words: dict[LapKey, str] = {}
+        if "said" in delta:
+            before = self._corrections
+            self._corrections = corrections_from_json(delta["said"], before)
+            # From nothing comes a whole state, which says itself what was seen.
+            words = _new_words(before, self._corrections) if self._members else {}
+        was = {lap: self._joints[lap].bolt for lap in words if lap in self._joints}
+        if "members" in delta or "order" in delta:
+            self._put_members(delta)
+        if "joints" in delta:
+            for a, a_hole, b, b_hole in delta["joints"]["gone"]:
+                del self._joints[a, a_hole, b, b_hole]
+            self._joints |= {joint_key(j): j for j in map(joint_from_json, delta["joints"]["put"])}
+            self._other_joints = True
+        for name, value in delta.get("frame", {}).items():
+            self._fields[name] = frame_field_from_json(name, value)
+        if "racked" in delta:
+            self._fields["racked"] = racked_from_dict(delta["racked"])
+        self._with_older_words(words, was)
+
+    def _put_members(self, delta: Json) -> None:
         change = delta.get("members", {"put": [], "gone": []})
-        by_id = {m.id: m for m in members}
         for id in change["gone"]:
-            del by_id[id]
-        by_id |= {m.id: m for m in map(member_from_json, change["put"])}
-        members = tuple(by_id[id] for id in delta["order"]) if "order" in delta else tuple(by_id.values())
-    if "joints" in delta or members is not frame.members:
-        change = delta.get("joints", {"put": [], "gone": []})
-        by_key = {joint_key(j): j for j in joints}
-        for key in change["gone"]:
-            a, a_hole, b, b_hole = key
-            del by_key[a, a_hole, b, b_hole]
-        by_key |= {joint_key(j): j for j in map(joint_from_json, change["put"])}
-        joints = ordered(members, by_key.values())
-    fields = {name: frame_field_from_json(name, value) for name, value in delta.get("frame", {}).items()}
-    if "said" in delta:
-        corrections = corrections_from_json(delta["said"], corrections)
-    return _with_older_words(
-        state, State(replace(frame, members=members, joints=joints, **fields), corrections)
-    )
+            del self._members[id]
+        self._members |= {m.id: m for m in map(member_from_json, change["put"])}
+        if "order" in delta:
+            self._members = {id: self._members[id] for id in delta["order"]}
+        self._other_members = True
+
+    def _with_older_words(self, words: dict[LapKey, str], was: dict[LapKey, str]) -> None:
+        """Marks bolts as said where an older build's change made them "seen" by a person's word.
+
+        Such a build kept the word "seen" for a bolt that a person said is there, and the bolt itself became
+        "seen".
+        """
+        for lap, word in words.items():
+            j = self._joints.get(lap)
+            if j and word == j.bolt and not j.bolt_by and was.get(lap) != word:
+                self._joints[lap] = replace(j, bolt=word_now(j.bolt), bolt_by="person")
+                self._other_joints = True
+
+    def state(self) -> State:
+        """The state as it is now."""
+        frame = self._start.frame
+        members = tuple(self._members.values()) if self._other_members else frame.members
+        other = self._other_members or self._other_joints
+        joints = ordered(members, self._joints.values()) if other else frame.joints
+        return State(replace(frame, members=members, joints=joints, **self._fields), self._corrections)

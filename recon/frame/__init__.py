@@ -1,9 +1,11 @@
 """The frame and its rules.  It knows no pixels.
 
 - `model`: members, joints, photos and stock as plain values
+- `squareness`: how far a built frame is from its lattice: its angles, and its members off their places
 - `boxes`: members as solid boxes, their faces and openings
 - `lattice`: frames turned and shifted, in canonical form, and laid on one another
 - `joints`: laps found from the members' places, and the graph that they make
+- `loops`: loops of laps, and whether their hole numbers agree
 - `stock`: the stock list, and which stock ratios point at
 - `usual_stock`: the workshop's usual stock, in the user's settings
 - `length`: lengths as people write and read them

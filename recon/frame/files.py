@@ -24,13 +24,16 @@ from recon.frame.entries import bolt_of_dict, end_from_dict, end_to_dict, joint_
 from recon.frame.joints import collisions, find_joints, mark_three_way
 from recon.frame.lattice import on_lattice
 from recon.frame.model import Frame, Joint, Member, Photo, StockUse, as_tuple, bounds, label
+from recon.frame.squareness import off_place_from_dict, racked_from_dict, to_dict
 from recon.frame.stock import Stock, find_stock, load_stocks
 from recon.frame.user_files import Place, check, parse_json, read_text, suggest
 from recon.geometry.arrays import Vector
 from recon.geometry.camera import Camera
 
 FORMAT, VERSION = "drilled-frame", 1
+LONGEST_NAME = 200  # characters of a frame's name; as the schema has it
 NEAR_UNIT = 0.05  # a direction's length this near to 1 is rounding, as in [0.7, 0.7, 0]; else it is refused
+MOST_CLASHES = 1000  # pairs of members in one place that are counted; one is named
 MISSED = 0.5  # pitches: holes farther than this off their bolt's axis are other holes
 
 
@@ -107,15 +110,22 @@ def frame_to_dict(frame: Frame) -> dict[str, Any]:
         "name": frame.name,
         "pitch_mm": frame.pitch_mm,
         "stock": frame.stock and asdict(frame.stock),
-        "members": [
-            {**vars(m), "ends": list(map(end_to_dict, m.ends))} for m in frame.members
-        ],  # asdict takes five times as long
+        "members": list(map(_member_to_dict, frame.members)),
         "joints": list(map(joint_to_dict, frame.joints)),
         "photos": list(map(photo_to_dict, frame.photos)),
         "doubts": list(frame.doubts),
     }
+    if frame.racked:
+        data["racked"] = to_dict(frame.racked)
     plain: dict[str, Any] = _plain(data)
     return plain
+
+
+def _member_to_dict(m: Member) -> dict[str, Any]:
+    """The member; how far it is off its place is left out where that is not known."""
+    entry = {**vars(m), "ends": list(map(end_to_dict, m.ends))}  # asdict takes five times as long
+    off = entry.pop("off_place")
+    return {**entry, "off_place": to_dict(off)} if off else entry
 
 
 def _plain(value: Any) -> Any:
@@ -167,6 +177,7 @@ def frame_from_dict(data: Any, where: str = "frame", stocks: dict[str, Stock] | 
         photos=tuple(map(photo_from_dict, data.get("photos", ()))),
         doubts=tuple(data.get("doubts", ())),
         name=data.get("name", ""),
+        racked=racked_from_dict(data.get("racked")),
     )
     _check_room(members, where)
     joints = _joints(data["joints"], members, where) if "joints" in data else find_joints(members)
@@ -274,6 +285,7 @@ def _members(
                 ends=(start, end),
                 on_lattice=entry.get("on_lattice", True),
                 seen=int(entry.get("seen", 0)),
+                off_place=off_place_from_dict(entry.get("off_place")),
             )
         )
     fits = on_lattice(members)
@@ -297,12 +309,14 @@ def _unit(vector: ArrayLike, place: str, field: str) -> Vector:
 
 def _check_room(members: tuple[Member, ...], where: str) -> None:
     at = {m.id: m for m in members}
-    clashes = [(a, b) for a, b, _ in collisions(members) if at[a].on_lattice and at[b].on_lattice]
+    found = collisions(members, MOST_CLASHES)
+    clashes = [(a, b) for a, b, _ in found if at[a].on_lattice and at[b].on_lattice]
     if clashes:
         a, b = clashes[0]
         (low_a, high_a), (low_b, high_b) = bounds(at[a]), bounds(at[b])
         spot = (np.maximum(low_a, low_b) + np.minimum(high_a, high_b)) / 2
-        more = f" ({len(clashes) - 1} more pairs do.)" if len(clashes) > 1 else ""
+        many = f"{'at least ' if len(found) > MOST_CLASHES else ''}{len(clashes) - 1}"
+        more = f" ({many} more pairs do.)" if len(clashes) > 1 else ""
         raise ReconError(
             f"{where}: members {a} and {b} take the same room at "
             f"[{', '.join(f'{x:.4g}' for x in spot + 0.0)}]; move or shorten one of them.{more}"

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import itertools
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import networkx as nx
@@ -19,7 +19,7 @@ from scipy.spatial import cKDTree
 
 from recon.frame.boxes import oriented_boxes
 from recon.frame.model import Frame, Joint, Member, as_tuple, bounds, section_axes
-from recon.geometry.arrays import FloatArray
+from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.boxes import penetration
 
 # Pitches that two holes may be off their common axis; a hole is 0.2 to 0.45 wide, the next one 1 away.
@@ -49,8 +49,7 @@ def find_joints(members: Iterable[Member]) -> tuple[Joint, ...]:
     joints = []
     for key in sorted(rows):
         a, b = key[:2]
-        pairs = sorted(rows[key])
-        for a_hole, b_hole in dict.fromkeys((pairs[0], pairs[-1])):
+        for a_hole, b_hole in dict.fromkeys(rows[key]):
             joints.append(
                 Joint(members[a].id, a_hole, members[b].id, b_hole, as_tuple(np.round(axes[key], 9)))
             )
@@ -64,31 +63,39 @@ _Faces = tuple[int, int, int, float]
 def _bolt_rows(
     members: Sequence[Member],
 ) -> tuple[dict[_Faces, list[tuple[int, int]]], dict[_Faces, FloatArray]]:
-    """Face by face the holes that one bolt could go through, (hole of a, hole of b), and its axis (3,)."""
+    """Face by face the first and the last hole that a bolt could go through, (hole of a, hole of b), and its
+    axis (3,)."""
     centres = np.vstack([m.hole_centres() for m in members])
     owner = np.repeat(np.arange(len(members)), [m.holes for m in members])
     hole = np.concatenate([np.arange(m.holes) for m in members])
     width = np.array([m.width for m in members], float)
     normals = np.array([section_axes(m) for m in members])  # (n, 2, 3)
     tree = cKDTree(centres)
-    rows: defaultdict[_Faces, list[tuple[int, int]]] = defaultdict(list)
+    rows: dict[_Faces, list[tuple[int, int]]] = {}
     axes: dict[_Faces, FloatArray] = {}
     for other, face, side in itertools.product(np.unique(width), (0, 1), (1.0, -1.0)):
         reach = (width[owner] + other) / 2
-        spots = centres + side * reach[:, None] * normals[owner, face]
-        for p, q in _near(spots, tree):
-            a, b = int(owner[p]), int(owner[q])
-            if a < b and width[b] == other and np.abs(normals[b] @ normals[a, face]).max() > NORMAL_TOL:
-                rows[a, b, face, side].append((int(hole[p]), int(hole[q])))
-                axes[a, b, face, side] = side * normals[a, face]
+        p, q = _near(centres + side * reach[:, None] * normals[owner, face], tree)
+        a, b = owner[p], owner[q]
+        good = (a < b) & (width[b] == other)
+        p, q, a, b = p[good], q[good], a[good], b[good]
+        along = np.abs((normals[b] @ normals[a, face][:, :, None])[..., 0]).max(axis=1, initial=0.0)
+        p, q, a, b = (x[along > NORMAL_TOL] for x in (p, q, a, b))
+        order = np.lexsort((hole[q], hole[p], b, a))  # pair by pair of members, from the first hole on
+        p, q, a, b = p[order], q[order], a[order], b[order]
+        ends = np.flatnonzero(np.diff(a, append=-1) | np.diff(b, append=-1))
+        for first, last in zip(np.append(0, ends[:-1] + 1), ends):
+            key = (int(a[last]), int(b[last]), face, side)
+            rows[key] = [(int(hole[p[k]]), int(hole[q[k]])) for k in (first, last)]
+            axes[key] = side * normals[key[0], face]
     return rows, axes
 
 
-def _near(spots: FloatArray, tree: cKDTree) -> Iterator[tuple[int, int]]:
-    """(spot, point) index pairs nearer than BOLT_TOL."""
+def _near(spots: FloatArray, tree: cKDTree) -> tuple[IntArray, IntArray]:
+    """(spot, point) indices of pairs nearer than BOLT_TOL."""
     distance, index = tree.query(spots, k=min(4, tree.n), distance_upper_bound=BOLT_TOL)
     spot, column = np.nonzero(np.isfinite(distance))
-    return zip(spot, index[spot, column])
+    return spot, index[spot, column]
 
 
 def mark_three_way(joints: Iterable[Joint], members: Iterable[Member]) -> tuple[Joint, ...]:
@@ -149,10 +156,16 @@ def components(frame: Frame) -> list[tuple[str, ...]]:
     return sorted(pieces, key=lambda piece: (-len(piece), place[piece[0]]))
 
 
-def collisions(members: Iterable[Member]) -> list[tuple[str, str, float]]:
+def collisions(members: Iterable[Member], most: int | None = None) -> list[tuple[str, str, float]]:
     """Pairs of members that take the same room: (id, id, depth in pitches), in the members' order.
 
     Members are solid boxes; touching faces do not collide.  See `recon.geometry.boxes.penetration`.
+
+    Parameters
+    ----------
+    members : iterable of Member
+    most : int, optional
+        Once more pairs than this are found, no others are looked for.
 
     Examples
     --------
@@ -174,4 +187,6 @@ def collisions(members: Iterable[Member]) -> list[tuple[str, str, float]]:
             other = members[k]
             if depth > (CLASH_TOL if m.on_lattice and other.on_lattice else BRACE_TOL):
                 found.append((m.id, other.id, float(depth)))
+        if most is not None and len(found) > most:
+            break
     return found

@@ -30,7 +30,8 @@ TURN_DECIMALS = 9  # canonical directions are rounded to this, and places to PLA
 def transform(frame: Frame, turn: ArrayLike, shift: ArrayLike = (0, 0, 0)) -> Frame:
     """The frame moved by x -> turn x + shift, its joints and cameras with it.
 
-    Ids, hole numbers and photos stay: each camera still sees the moved frame where it saw the old one.
+    Ids, hole numbers and photos stay, and how far it is out of square turns along: each camera still sees the
+    moved frame where it saw the old one.
 
     Parameters
     ----------
@@ -52,12 +53,17 @@ def transform(frame: Frame, turn: ArrayLike, shift: ArrayLike = (0, 0, 0)) -> Fr
             m,
             first=as_tuple(turn @ np.asarray(m.first, float) + shift),
             direction=as_tuple(turn @ np.asarray(m.direction, float)),
+            off_place=m.off_place and m.off_place.turned(turn),
         )
         for m in frame.members
     )
     joints = tuple(replace(j, axis=as_tuple(turn @ np.asarray(j.axis, float))) for j in frame.joints)
     return replace(
-        frame, members=members, joints=joints, photos=tuple(_moved(p, turn, shift) for p in frame.photos)
+        frame,
+        members=members,
+        joints=joints,
+        photos=tuple(_moved(p, turn, shift) for p in frame.photos),
+        racked=frame.racked and frame.racked.turned(turn),
     )
 
 

@@ -8,14 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from recon.frame.squareness import OffPlace, Racked
 from recon.geometry.arrays import FloatArray, IntArray, Vector
 from recon.geometry.camera import Camera
 
 AXIS_TOL = 1e-6  # a direction this near to a lattice axis (largest other component) lies along it
+DIRECTIONS_KEPT = 1024  # of members, with the axes across them: a frame has a few, braces among them
 
 
 @dataclass(frozen=True)
@@ -82,6 +85,8 @@ class Member:
         False for a brace at an angle or a member off by part of a pitch.
     seen : int
         Openings seen in all photos together (0 where no photo was read).
+    off_place : OffPlace or None
+        How far the built member lies off this place; None where that is not known.
 
     Examples
     --------
@@ -100,6 +105,7 @@ class Member:
     ends: tuple[End, End] = (End(), End())
     on_lattice: bool = True
     seen: int = 0
+    off_place: OffPlace | None = None
 
     def hole_centre(self, k: ArrayLike) -> FloatArray:
         """Centre of hole `k` (0-based, may be an array): (3,) or (n, 3), pitches."""
@@ -229,6 +235,8 @@ class Frame:
         Sentences about what is not sure.
     name : str
         What the frame is called; may be empty.
+    racked : Racked or None
+        How far the built frame is out of square; None where that is not known.
     """
 
     members: tuple[Member, ...]
@@ -238,6 +246,7 @@ class Frame:
     photos: tuple[Photo, ...] = ()
     doubts: tuple[str, ...] = ()
     name: str = ""
+    racked: Racked | None = None
 
     def member(self, id: str) -> Member:
         """The member labelled `id`; KeyError where there is none."""
@@ -267,14 +276,23 @@ def section_axes(member: Member) -> tuple[FloatArray, FloatArray]:
     -----
     Along a lattice axis they are the two other axes.  A brace lies in a plane of the lattice, pinned
     through the faces parallel to that plane: one normal is the lattice axis most nearly perpendicular
-    to it, made exactly so.
+    to it, made exactly so.  The arrays are shared by all members of one direction and cannot be written.
     """
-    d = np.asarray(member.direction, float)
+    x, y, z = member.direction
+    return _axes_across((float(x), float(y), float(z)))
+
+
+@lru_cache(maxsize=DIRECTIONS_KEPT)
+def _axes_across(direction: Vector) -> tuple[FloatArray, FloatArray]:
+    d = np.asarray(direction, float)
     d = d / np.linalg.norm(d)
     e = np.eye(3)[np.abs(d).argmin()]
     u: FloatArray = e - d * (e @ d)
     u /= np.linalg.norm(u)
-    return u, np.cross(d, u)
+    v = np.cross(d, u)
+    for axis in (u, v):
+        axis.setflags(write=False)
+    return u, v
 
 
 def box_half_sizes(member: Member) -> FloatArray:

@@ -151,6 +151,11 @@ class Stock:
         return round(self.width_mm / self.pitch_mm, 9)  # 38.1 / 25.4 is 1.5, not the float above it
 
     @property
+    def wood(self) -> bool:
+        """Whether it is wood."""
+        return self.material in _WOODS
+
+    @property
     def hole(self) -> float:
         """Diameter of a hole in pitches."""
         return self.hole_mm / self.pitch_mm

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +21,7 @@ from recon.image.working_copy import working_copy
 from recon.solve.debug.stages import refuse_used_folder, write_stages
 from recon.solve.evidence.scene import Scene, SetAside
 from recon.solve.multiview.assemble import assemble
+from recon.solve.multiview.mirrored import name_mirrored
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.photo.read_photo import KNOWN_WIDTHS, read_openings, read_photo, read_posed
 from recon.solve.priors.constraints import (
@@ -33,9 +34,16 @@ from recon.solve.priors.constraints import (
 from recon.solve.priors.plan import with_plan
 from recon.solve.priors.resolve import resolve
 from recon.solve.result.frame import make_frame
-from recon.solve.result.plane_or_frame import planes_or_frame, untied_not_sure, without_plane_evidence
+from recon.solve.result.plane_or_frame import (
+    PlanesOrFrame,
+    planes_or_frame,
+    untied_not_sure,
+    without_plane_evidence,
+)
 from recon.solve.result.refusal import why_no_frame
-from recon.solve.result.tables import first_tables, reading_tables
+from recon.solve.result.tables import detected_table, first_tables, reading_tables
+
+Marks = Mapping[str, tuple[FloatArray, FloatArray]]
 
 DETECTION = 0.65  # of the time for one photo goes into its openings (rendered 3-MP photos)
 PHOTOS_DONE, SCENE_BEGUN, SCENE_DONE = 0.6, 0.65, 0.95  # of the time for a reading (rendered 3-MP photos)
@@ -43,6 +51,8 @@ WIDTH_SHRINK = (
     0.97  # of a width, as measured: light and shade move the visible spots towards the edge between
 )
 WIDTH_SPREAD = 0.04  # the faces, so that widths come out up to 6 % small
+
+NO_FRAME = "its rows make no frame by themselves, while other photos show one"
 
 
 @dataclass(frozen=True)
@@ -63,6 +73,8 @@ class Reading:
         Photos that were not used, and why.
     against : list[Objection]
         Where the photos show something else than the user says.
+    not_written : str
+        Why the pictures of the stages could not be written, in a sentence; empty where they were.
     """
 
     frame: Frame
@@ -71,6 +83,7 @@ class Reading:
     cameras: dict[str, Camera]
     set_aside: list[SetAside] = field(default_factory=list)
     against: list[Objection] = field(default_factory=list)
+    not_written: str = ""
 
 
 @dataclass(frozen=True)
@@ -104,16 +117,20 @@ class _Watch:
     def __init__(
         self, progress: Callable[[str, float], object] | None, cancelled: Callable[[], object] | None
     ) -> None:
-        self.progress, self.cancelled = progress, cancelled
+        self.progress, self.cancelled, self.stopped = progress, cancelled, False
+
+    def stop(self) -> None:
+        """Lets threads that are still at work say nothing more, and end at their next look."""
+        self.stopped = True
 
     def tell(self, stage: str, fraction: float) -> None:
         """Reports the stage and the fraction that is done."""
-        if self.progress:
+        if self.progress and not self.stopped:
             self.progress(stage, fraction)
 
     def check(self) -> None:
         """Raises ReconError where the reading is to stop."""
-        if self.cancelled and self.cancelled():
+        if self.stopped or (self.cancelled and self.cancelled()):
             raise ReconError("The reading was stopped.", exit_code=130)
 
 
@@ -128,6 +145,8 @@ def read(
     cancelled: Callable[[], object] | None = None,
     plan: Frame | None = None,
     found: Callable[[str, FloatArray, list[FloatArray]], object] | None = None,
+    seen: Callable[[str, FloatArray], object] | None = None,
+    marks: Marks | None = None,
     constraints: Constraints | None = None,
     detected: MutableMapping[str, np.ndarray] | None = None,
 ) -> Reading:
@@ -154,6 +173,11 @@ def read(
     found : Callable[[str, array, list[array]], object] or None
         Called with a photo, its openings (N, 6) and its rows as soon as it is read by itself; columns as in
         :class:`Reading`.
+    seen : Callable[[str, array], object] or None
+        Called with a photo and its openings (N, 6) as soon as they are detected, before it is read.
+    marks : Mapping[str, tuple[array, array]] or None
+        photo -> openings that the user marked as missed and as none, px, for a first reading; those of a
+        further one are in `constraints`.
     constraints : Constraints or None
         A frame read before and the user's corrections of it: it keeps its place and labels, the corrections
         stay, and the rest is solved around them.  At least one of these photos must have a camera in it.
@@ -171,18 +195,21 @@ def read(
         refuse_used_folder(debug_dir)
     copies = [_working_copy(p) for p in photos]
     known_width = width_of(constraints) if constraints else stocks[stock_id].width if stock_id else None
-    each = _EachPhoto(known_width, constraints, {} if detected is None else detected, found, watch)
+    each = _EachPhoto(
+        known_width, constraints, {} if detected is None else detected, found, watch, seen, marks
+    )
     readings = each.read(copies)
     width = known_width or common_width(readings, stocks)
     if not known_width:
         readings = [_with_width(r, c, width) for r, c in zip(readings, copies)]
     watch.tell("putting the photos together", PHOTOS_DONE)
     watch.check()
-    scene, against = _solve(readings, copies, constraints, width, watch)
-    test = planes_or_frame(scene)
+    scene, against, test = _solve_until_frame(readings, copies, constraints, width, watch)
     if not scene.candidates or not scene.photos or (constraints is None and not test.is_frame):
         raise ReconError(why_no_frame(readings, {c.name: c.image for c in copies}))
     scene = without_plane_evidence(scene, test)
+    if scene.set_aside and constraints is None:
+        scene = name_mirrored(scene, readings)
     if plan is not None:
         scene = with_plan(scene, plan)
     watch.tell("joints and stock", 0.97)
@@ -190,10 +217,18 @@ def read(
     frame, scene = make_frame(photos, scene, scales, stocks, stock_id, length, constraints)
     frame = frame if constraints else untied_not_sure(frame)
     openings, rows, cameras = reading_tables(readings, scene, frame, scales)
-    if debug_dir is not None:
-        write_stages(debug_dir, readings, scene)
+    not_written = _write_stages(debug_dir, readings, scene) if debug_dir is not None else ""
     watch.tell("done", 1.0)
-    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against)
+    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against, not_written)
+
+
+def _write_stages(folder: str | Path, readings: Sequence[PhotoReading], scene: Scene) -> str:
+    """Writes the pictures of the stages; why it could not, in a sentence: the frame is there all the same."""
+    try:
+        write_stages(folder, readings, scene)
+    except ReconError as error:
+        return str(error)
+    return ""
 
 
 def _working_copy(photo: PhotoImage) -> _WorkingCopy:
@@ -212,6 +247,8 @@ class _EachPhoto:
     detected: MutableMapping[str, np.ndarray]
     found: Callable[[str, FloatArray, list[FloatArray]], object] | None
     watch: _Watch
+    seen: Callable[[str, FloatArray], object] | None = None
+    marks: Marks | None = None
 
     def read(self, copies: Sequence[_WorkingCopy]) -> list[PhotoReading]:
         """The readings, side by side with the photos."""
@@ -226,7 +263,10 @@ class _EachPhoto:
             at(copy, 0.0, "looking for openings in")
             openings = self.detected.get(copy.name)
             if openings is None:
-                openings = self.detected[copy.name] = read_openings(copy.image)
+                openings = self.detected[copy.name] = read_openings(
+                    copy.image, lambda early: self._show(copy, early)
+                )
+            self._show(copy, openings)
             at(copy, DETECTION, "looking for rows in")
             reading = self._read_one(copy, openings)
             at(copy, 1.0, "read")
@@ -235,8 +275,20 @@ class _EachPhoto:
             return reading
 
         # Two at a time: the filters leave the interpreter's lock, and memory stays bounded.
-        with ThreadPoolExecutor(2) as pool:
+        pool = ThreadPoolExecutor(2)
+        try:
             return list(pool.map(one, copies))
+        except KeyboardInterrupt:  # whoever stops the reading does not wait for what is under way
+            self.watch.stop()
+            raise
+        finally:
+            pool.shutdown(wait=not self.watch.stopped, cancel_futures=True)
+
+    def _show(self, copy: _WorkingCopy, openings: np.ndarray) -> None:
+        """Hands on what was detected in a photo."""
+        self.watch.check()
+        if self.seen:
+            self.seen(copy.name, detected_table(openings, copy.scale))
 
     def _read_one(self, copy: _WorkingCopy, openings: np.ndarray) -> PhotoReading:
         """One photo read from its openings; from the camera that it had, where the frame has one."""
@@ -250,6 +302,8 @@ class _EachPhoto:
             reading = camera and read_posed(copy.name, openings, copy.size, camera, known, width)
             if reading:
                 return reading
+        elif self.marks and copy.name in self.marks:
+            openings = apply_marks(openings, *self.marks[copy.name], copy.scale)
         return read_photo(copy.name, openings, copy.size, copy.focal_px, self.width)
 
 
@@ -258,6 +312,33 @@ def _with_width(reading: PhotoReading, copy: _WorkingCopy, width: float) -> Phot
     if reading.photo is None or reading.lattice_width == width:
         return reading
     return read_photo(reading.name, reading.openings, reading.size, copy.focal_px, width)
+
+
+def _solve_until_frame(
+    readings: Sequence[PhotoReading],
+    copies: Sequence[_WorkingCopy],
+    constraints: Constraints | None,
+    width: float,
+    watch: _Watch,
+) -> tuple[Scene, list[Objection], PlanesOrFrame]:
+    """:func:`_solve`, and again without the photos that make no frame together, until the others do.
+
+    A photo with a wrong camera may tell most by itself and keep those out that show the frame.
+    """
+    scene, against = _solve(readings, copies, constraints, width, watch)
+    test = planes_or_frame(scene)
+    first, no_frame = (scene, against, test), [p.name for p in scene.photos]
+    while constraints is None and not test.is_frame:
+        rest = [r for r in readings if r.photo is not None and r.name not in no_frame]
+        if not rest or not scene.photos:  # each round tries fewer photos
+            return first
+        scene, against = _solve(rest, copies, None, width, watch)
+        test = planes_or_frame(scene)
+        used = {p.name for p in scene.photos}
+        aside = [(name, NO_FRAME) for name in no_frame]
+        scene = replace(scene, set_aside=(*scene.set_aside, *aside))
+        no_frame += sorted(used)
+    return scene, against, test
 
 
 def _solve(

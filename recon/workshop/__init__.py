@@ -2,6 +2,7 @@
 
 - `wording`: numbers, lists, holes and directions in words
 - `hardware`: bolts, nuts and washers by standard, the bolts of a frame, and what a section weighs
+- `squareness`: how far a built frame is out of square and its members off their places, in sentences
 - `solids`: members and bolts as boxes: which overlap, and which meet on their way
 - `sides`: the sides of a frame as people name them
 - `frame_size`: a frame's pitch, its members' stock and its holes

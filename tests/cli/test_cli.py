@@ -126,7 +126,7 @@ def test_the_solving_gets_what_the_user_said(work, calls):
     assert [p.name for p in photos] == ["photo_1.jpg", "photo_2.jpg", "photo_3.jpg"]
     assert options["stock_id"] == "yard" and options["stocks"]["yard"].pitch_mm == 40
     assert options["length"] == KnownLength(pytest.approx(609.6), member="A")
-    assert options["debug_dir"].is_dir() and str(options["debug_dir"]) == os.path.join("dbg", "deep")
+    assert str(options["debug_dir"]) == os.path.join("dbg", "deep")
 
 
 def test_the_name_is_the_users_else_the_files_else_the_folders(work, calls):
@@ -424,3 +424,34 @@ def test_a_reading_prefers_the_usual_stock_and_obeys_the_one_that_is_given(work,
     (_, usual), (_, given) = calls
     assert usual["stock_id"] is None and given["stock_id"] == "softwood-25"
     assert max(usual["stocks"].values(), key=lambda s: s.prior).id == "softwood-40"
+
+
+def test_stages_that_cannot_be_written_are_said_and_the_frame_is_kept(work, calls, capsys):
+    why = "stages: cannot be written: the disk is full."
+
+    def answer(photos, **options):
+        reading = reading_of(photos)
+        reading.not_written = why
+        return reading
+
+    calls.answer = answer
+    assert cli.main(["read", "photos", "-o", "out", "--debug", "stages"]) == 1
+    assert why in capsys.readouterr().err and (work / "out" / "frame.json").is_file()
+
+
+def test_overwriting_leaves_what_the_user_put_among_the_overlays(work, calls):
+    cli.main(["read", "photos", "-o", "out"])
+    (work / "photos" / "photo_3.jpg").unlink()
+    (work / "out" / "overlays" / "my_notes.txt").write_text("mine")
+    (work / "out" / "overlays" / "mine.jpg").write_bytes((work / "photos" / "photo_1.jpg").read_bytes())
+    assert cli.main(["read", "photos", "-o", "out", "--overwrite"]) == 0
+    there = sorted(p.name for p in (work / "out" / "overlays").iterdir())
+    assert there == ["mine.jpg", "my_notes.txt", "photo_1.jpg", "photo_2.jpg"]
+
+
+def test_a_folder_of_the_user_with_a_results_name_stays(work, calls, capsys):
+    (work / "out" / "frame.json").mkdir(parents=True)
+    (work / "out" / "frame.json" / "mine.txt").write_text("mine")
+    assert cli.main(["read", "photos", "-o", "out", "--overwrite"]) == 2
+    assert "ordinary file" in capsys.readouterr().err and not calls
+    assert (work / "out" / "frame.json" / "mine.txt").read_text() == "mine"

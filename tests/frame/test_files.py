@@ -14,6 +14,7 @@ from recon.errors import ReconError
 from recon.frame.files import frame_from_dict, frame_to_dict, frame_to_text, load_frame, save_frame, schema
 from recon.frame.joints import find_joints
 from recon.frame.model import End, EndChoice, Frame, Photo, StockUse, rename
+from recon.frame.squareness import OffPlace, Racked
 from recon.frame.stock import load_stocks
 from recon.geometry.camera import Camera
 from tests.growing import grow_frame
@@ -39,8 +40,10 @@ CHOICES = (EndChoice(7, 0.6), EndChoice(9, 0.35, "B"))
 def full_frame(seed=4):
     """A frame that uses every field."""
     frame = grow_frame(seed, 6)
+    off = OffPlace((0.05, 0.0, -0.02), (0.1, 0.4, 0.0), (0.01, 0.02, 0.01), (0.1, 0.1, 0.2))
+    ends = (End("seen"), End("hidden", 2, CHOICES))
     members = [
-        replace(m, confidence=0.5 + i / 20, seen=3 * i, ends=(End("seen"), End("hidden", 2, CHOICES)))
+        replace(m, confidence=0.5 + i / 20, seen=3 * i, ends=ends, off_place=off)
         for i, m in enumerate(frame.members)
     ]
     members[-1] = replace(members[-1], stock=None, ends=(End("cut", 5), End("seen")))
@@ -58,6 +61,7 @@ def full_frame(seed=4):
         photos,
         ("The far end of F was out of sight.",),
         "Slip cradle",
+        Racked((0.2, 1.2, -0.1), (0.1, 0.1, 0.15)),
     )
 
 
@@ -449,3 +453,10 @@ def test_a_choice_of_an_end_follows_its_member_through_new_labels():
     names = {m.id: f"N{i}" for i, m in enumerate(frame.members)}
     ends = rename(frame, names).members[0].ends
     assert ends[1].choices == (EndChoice(7, 0.6), EndChoice(9, 0.35, names["B"]))
+
+
+def test_a_file_without_squareness_is_read_and_written_without():
+    frame = frame_from_dict(BY_HAND)
+    assert frame.racked is None and frame.members[0].off_place is None
+    written = frame_to_dict(frame)
+    assert "racked" not in written and "off_place" not in written["members"][0]

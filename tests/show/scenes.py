@@ -98,6 +98,7 @@ def reading_of(photos, frame=None, set_aside=()):
         for p in photos
     )
     return SimpleNamespace(
+        not_written="",
         frame=replace(frame, photos=stored),
         openings=openings,
         rows=rows,

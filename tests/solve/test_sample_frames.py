@@ -1,8 +1,6 @@
 """The whole reading, end to end, on the sample frames against their truth."""
 
-import json
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,25 +10,7 @@ from recon.bench.reading import confidence_hits
 from recon.bench.score import score
 from recon.errors import ReconError
 from recon.frame.files import frame_from_dict, frame_to_dict
-from recon.frame.stock import load_stocks
-from recon.image.photos import load_photo
-
-SAMPLES = Path(__file__).parents[2] / "sample_images"
-STOCKS = load_stocks()
-READ: dict = {}
-
-
-def truth(name):
-    return json.loads((SAMPLES / name / "truth.json").read_text())
-
-
-def reading(name, photos=(1, 2, 3), **options):
-    """The reading of a sample frame, made once."""
-    key = (name, photos, tuple(options))
-    if key not in READ:
-        files = [load_photo(SAMPLES / name / f"photo_{k}.jpg") for k in photos]
-        READ[key] = solve.read(files, stocks=STOCKS, **options)
-    return READ[key]
+from tests.solve.sample_readings import STOCKS, openings, photo, reading, truth
 
 
 @pytest.mark.parametrize("name, exact", [("trestle", 11), ("cart", 13), ("oddment", 8)])
@@ -51,9 +31,9 @@ def test_bolts_called_seen_are_there(name):
     """Bolt by bolt, in the photos' own cameras: each bolt called seen is near a bolt of the truth."""
     frame, t = reading(name).frame, truth(name)
     by_file = {p["file"]: p for p in t["photos"]}
-    photo = next(p for p in frame.photos if p.used)
-    camera = reading(name).cameras[photo.file]
-    ph = by_file[photo.file]
+    used = next(p for p in frame.photos if p.used)
+    camera = reading(name).cameras[used.file]
+    ph = by_file[used.file]
     true = []
     for b in t["bolts"]:
         stick = t["sticks"][b["a"]]
@@ -83,9 +63,10 @@ def test_the_order_of_the_photos_does_not_matter():
 
 
 def test_a_photo_of_another_frame_is_named_and_set_aside():
-    photos = [load_photo(SAMPLES / "oddment" / f"photo_{k}.jpg") for k in (1, 2)]
-    photos.append(replace(load_photo(SAMPLES / "trestle" / "photo_1.jpg"), name="stranger.jpg"))
-    got = solve.read(photos, stocks=STOCKS)
+    photos = [photo("oddment", k) for k in (1, 2)]
+    photos.append(replace(photo("trestle", 1), name="stranger.jpg"))
+    found = {p.name: openings("oddment", k) for k, p in enumerate(photos[:2], 1)}
+    got = solve.read(photos, stocks=STOCKS, detected={**found, "stranger.jpg": openings("trestle", 1)})
     assert [name for name, _ in got.set_aside] == ["stranger.jpg"]
     assert score(frame_to_dict(got.frame), truth("oddment"))["exact"] >= 7
 
@@ -96,8 +77,8 @@ def test_the_frame_file_of_a_reading_loads_again():
 
 
 def test_a_photo_without_a_frame_is_refused_with_words():
-    photo = load_photo(SAMPLES / "cart" / "photo_1.jpg")
+    cart = photo("cart", 1)
     rng = np.random.default_rng(1)
-    sky = rng.integers(120, 136, photo.colour.shape, dtype=np.uint8)
+    sky = rng.integers(120, 136, cart.colour.shape, dtype=np.uint8)
     with pytest.raises(ReconError, match="No frame could be read"):
-        solve.read([replace(photo, colour=sky)], stocks=STOCKS)
+        solve.read([replace(cart, colour=sky)], stocks=STOCKS)

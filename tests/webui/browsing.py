@@ -4,7 +4,9 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +15,12 @@ from recon.frame.boxes import face_normals, openings
 from recon.frame.files import frame_from_dict, save_frame
 from recon.frame.lattice import canonical
 from recon.frame.model import End
+from tests import waiting
 from tests.corrections.frames import ROOT, SAMPLE, true_frame
 from tests.webui import known_reader
 from tests.webui.in_page import in_page
+from webui.processes import decode
+from webui.storage.build import LEVELS
 
 CHROMIUM = next(
     (p for p in (shutil.which(n) for n in ("chromium", "chromium-browser", "google-chrome")) if p), None
@@ -31,11 +36,25 @@ def shot(page, name):
         page.screenshot(path=f"{SHOTS}/{name}.png")
 
 
-def sample_build(folder, frame=None, sample=SAMPLE):
-    """A build of the sample's photos with the true frame, or another one."""
+@cache
+def _levels(sample):
+    """A sample's photos in levels and tiles, made once for all tests of this process."""
+    made = tempfile.TemporaryDirectory(prefix="levels-")
+    for path in sample.glob("photo_*.jpg"):
+        decode.full(path, Path(made.name) / path.name)
+    return made  # the folder goes with the process
+
+
+def sample_build(folder, frame=None, sample=SAMPLE, *, looked_at=True):
+    """A build of the sample's photos with the true frame, or another one.
+
+    looked_at : whether it was open before, so that its photos are in levels and tiles.
+    """
     folder.mkdir(exist_ok=True)
     for path in sample.glob("photo_*.jpg"):
         shutil.copy(path, folder)
+    if looked_at:
+        shutil.copytree(_levels(sample).name, folder / LEVELS)
     save_frame(frame or true_frame(sample), folder / "frame.json")
     return folder
 
@@ -59,11 +78,7 @@ def place(page, photo, xy):
 
 def until(page, what, arg=None):
     """Waits until an async function in the page says so (a browser's own waiting takes a promise for yes)."""
-    for _ in range(600):
-        if page.evaluate(what, arg):
-            return
-        page.wait_for_timeout(25)
-    raise AssertionError(f"never came: {what}")
+    waiting.until(lambda: page.evaluate(what, arg), what, lambda s: page.wait_for_timeout(1000 * s))
 
 
 def wait_n(page, n):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import pytest
 
+from tests.waiting import patience
 from tests.webui.browsing import ARGUMENTS, CHROMIUM, ROOT, SAMPLE  # noqa: F401 (the last two for other tests)
 from webui.serve import open_page
 
@@ -75,17 +76,34 @@ def serve():
         stop(page)
 
 
-@pytest.fixture(scope="module")
-def browser():
+@pytest.fixture(scope="session")
+def browsers():
+    """Gives the Chromium of this session, another where that one ended."""
     if CHROMIUM is None:
         pytest.skip("no chromium on this machine (Debian: apt-get install chromium)")
     sync_api = pytest.importorskip(
         "playwright.sync_api", reason="playwright is not installed (pip install playwright)"
     )
     with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield browser
-        browser.close()
+        begun = []
+
+        def running():
+            if not begun or not begun[-1].is_connected():
+                begun.append(
+                    playwright.chromium.launch(
+                        executable_path=CHROMIUM, args=ARGUMENTS, timeout=1000 * patience()
+                    )
+                )
+            return begun[-1]
+
+        yield running
+        for browser in begun:
+            browser.close()
+
+
+@pytest.fixture
+def browser(browsers):
+    return browsers()
 
 
 @pytest.fixture
@@ -103,7 +121,7 @@ def opened(browser):
         )
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(15000)
+        page.set_default_timeout(1000 * patience())
         page.on("pageerror", lambda error: faults.append(f"script: {error}"))
         page.on(
             "console",

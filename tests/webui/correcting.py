@@ -24,12 +24,22 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.webui.browsing import ARGUMENTS, CHROMIUM, PLACE, ROOT, STORE, load_frame_from, same, sample_build
+from tests.waiting import patience
+from tests.webui.browsing import (
+    ARGUMENTS,
+    CHROMIUM,
+    PLACE,
+    ROOT,
+    STORE,
+    load_frame_from,
+    same,
+    sample_build,
+    until,
+)
 from tests.webui.in_page import in_page
 from tests.webui.wrong import photos_to_draw, wrong_frame
 
 K, P, H, M = 0.28, 1.10, 0.40, 1.35  # seconds, from memory; K of an average typist who is no secretary
-PATIENCE_S = 20
 SAMPLES = ("trestle", "cart", "oddment")
 SETTLED = in_page("if (build.n < n) return false; await settled(); return true;", "n")
 NOW = in_page("const {doubt: at, members, end} = chosen; return {doubts: build.doubts, at, members, end};")
@@ -72,10 +82,14 @@ class Hand:
             self.page.mouse.move(*(np.array(start) + share * (np.array(end) - start)))
         self.page.mouse.up()
 
-    def zoom_out(self, where):
-        """The wheel over a picture until all of it is seen; counted as pointing there and one press."""
+    def take_wheel(self):
+        """Takes the wheel over a picture; counted as pointing there and one press."""
         self._take("mouse")
         self.clicks, self.P, self.K = self.clicks + 1, self.P + 1, self.K + 1
+
+    def zoom_out(self, where):
+        """The wheel over a picture until all of it is seen."""
+        self.take_wheel()
         box = self.page.locator(where).bounding_box()
         self.page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
         for _ in range(12):
@@ -90,7 +104,7 @@ class Hand:
         self.n += changes
         start = time.perf_counter()
         while not self.page.evaluate(SETTLED, self.n):
-            if time.perf_counter() - start > PATIENCE_S:
+            if time.perf_counter() - start > patience():
                 raise AssertionError(f"the page did not make the change: {self.page.inner_text('#notice')}")
             self.page.wait_for_timeout(5)
         self.page.evaluate(
@@ -251,6 +265,7 @@ def correct(browser, sample: Path, seed: int, hand: str):
     with tempfile.TemporaryDirectory() as folder:
         serving = Serving(sample_build(Path(folder) / "build", wrong.frame, sample))
         page = browser.new_page(viewport={"width": 1440, "height": 900})
+        page.set_default_timeout(1000 * patience())
         try:
             page.goto(serving.page.address)
             page.wait_for_selector("body[data-ready]")
@@ -269,8 +284,7 @@ def correct(browser, sample: Path, seed: int, hand: str):
 
 
 def until_shown(page):
-    while not page.evaluate(ALL_SHAPES):
-        page.wait_for_timeout(50)
+    until(page, ALL_SHAPES)
 
 
 def run(args) -> int:

@@ -11,6 +11,7 @@ import urllib.request
 import pytest
 
 from recon import cli
+from tests.waiting import patience
 from tests.webui.conftest import ROOT
 from webui.storage.journal import NAME, line_of
 
@@ -28,7 +29,7 @@ def test_the_page_answers_until_ctrl_c_and_the_build_is_there_after_it(tmp_path)
     assert re.fullmatch(r"http://127\.0\.0\.1:\d+/", address)
     assert b"build-token" in urllib.request.urlopen(address).read()
     process.send_signal(signal.SIGINT)
-    _, err = process.communicate(timeout=20)
+    _, err = process.communicate(timeout=patience())
     assert process.returncode == 0 and "everything is kept" in err and "Traceback" not in err
     assert (tmp_path / "slip" / NAME).is_file()
 

@@ -11,6 +11,7 @@ from recon.corrections.state import State
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
 from tests.corrections.frames import scaffold, true_frame
+from tests.waiting import patience
 from webui.processes.derived import ANSWERS, DerivedWorker
 from webui.storage.build import Build
 
@@ -66,6 +67,16 @@ def test_one_process_answers_all_and_an_ended_one_is_replaced(build, worker):
     assert json.loads(worker.of("doubts"))["n"] == build.n and worker._process is not first
 
 
+def test_once_closed_no_request_that_is_late_begins_a_process(build, worker):
+    worker.of("doubts")
+    change(build, op="end", member="A", end=1, by=1)
+    worker.close()
+    for late in (worker.warm, lambda: worker.of("doubts")):
+        with pytest.raises(ReconError, match="closed"):
+            late()
+    assert worker._process is None
+
+
 def test_a_version_that_cannot_be_computed_is_said_and_the_next_one_can(build, worker):
     with pytest.raises(RuntimeError, match="KeyError"):
         worker.of("nothing known")
@@ -84,13 +95,13 @@ def test_a_newer_version_ends_the_long_computation_of_an_older_one(build):
             worker.of("checks")
         ended.append("older")
 
-    thread = threading.Thread(target=older)
+    thread = threading.Thread(target=older, daemon=True)
     thread.start()
     try:
-        assert begun.wait(60)
+        assert begun.wait(patience())
         build.change(lambda _: (State(true_frame()), "small"))
         assert json.loads(worker.of("checks"))["n"] == build.n
-        thread.join(60)
+        thread.join(patience())
         assert ended == ["older"]
     finally:
         worker.close()

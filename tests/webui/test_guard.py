@@ -1,7 +1,9 @@
 """Keeping others out: hosts, origins, tokens, keys, paths, and files that are no photos."""
 
 import io
+import socket
 import struct
+import threading
 import zipfile
 import zlib
 
@@ -10,9 +12,10 @@ from PIL import Image
 
 from recon.errors import ReconError
 from tests.corrections.frames import gate
+from tests.waiting import patience
 from tests.webui.conftest import Asked
 from webui.app import close_app, create_app
-from webui.guard import Keys, is_loopback
+from webui.guard import LATE_S, WRONG_KEYS, Keys, is_loopback
 from webui.serve import open_page
 from webui.storage.build import PHOTOS
 from webui.storage.photo_store import safe_name
@@ -201,12 +204,79 @@ def test_a_key_lets_one_browser_in_once(tmp_path):
     close_app(app)
 
 
-def test_guessing_keys_ends(tmp_path):
+def test_guessing_keys_is_said_and_slow_and_shuts_nobody_out(tmp_path, monkeypatch):
+    keys, said, slept = Keys(), [], []
+    monkeypatch.setattr("webui.guard.time.sleep", slept.append)
+    app = create_app(tmp_path, host="192.168.1.4", port=8174, keys=keys, on_wrong_keys=lambda: said.append(1))
+    asked, key = Asked(app, app.test_client(), "http://192.168.1.4:8174"), keys.new()
+    for k in range(WRONG_KEYS + 5):
+        assert asked.get(f"/enter?key=guess{k}").status_code == 401
+    assert said == [1] and slept == [LATE_S] * 5
+    assert asked.get(f"/enter?key={key}").status_code == 302 and asked.get("/api/build").status_code == 200
+    close_app(app)
+
+
+def test_a_program_that_only_looks_does_not_use_the_key_up(tmp_path):
     keys = Keys()
-    key = keys.new()
-    for k in range(30):
-        assert keys.enter(f"guess {k}") is None
-    assert keys.enter(key) is None
+    app = create_app(tmp_path, host="192.168.1.4", port=8174, keys=keys)
+    asked, key = Asked(app, app.test_client(), "http://192.168.1.4:8174"), keys.new()
+    assert asked.client.head(f"/enter?key={key}", base_url=asked.base).status_code == 200
+    assert asked.get("/api/build").status_code == 401
+    assert asked.get(f"/enter?key={key}").status_code == 302
+    assert asked.get(f"/enter?key={key}").status_code == 302  # the same browser, which has its pass
+    assert asked.get("/api/build").status_code == 200
+    close_app(app)
+
+
+def test_two_builds_on_one_host_do_not_throw_each_others_browsers_out(tmp_path):
+    keys = Keys(), Keys()
+    apps = [create_app(tmp_path / str(k), host="192.168.1.4", port=8174 + k, keys=keys[k]) for k in range(2)]
+    cookies = [
+        app.test_client()
+        .get(f"/enter?key={of.new()}", base_url=f"http://192.168.1.4:{8174 + k}")
+        .headers["Set-Cookie"]
+        for k, (app, of) in enumerate(zip(apps, keys))
+    ]
+    assert len({cookie.split("=")[0] for cookie in cookies}) == 2
+    for app in apps:
+        close_app(app)
+
+
+def test_a_person_without_a_pass_reads_a_sentence(tmp_path):
+    app = create_app(tmp_path, host="192.168.1.4", port=8174, keys=Keys())
+    asked = Asked(app, app.test_client(), "http://192.168.1.4:8174")
+    page = asked.get("/", Accept="text/html,application/xhtml+xml,*/*;q=0.8")
+    assert (
+        page.status_code == 401 and page.mimetype == "text/plain" and page.text.startswith("Open the address")
+    )
+    assert "problem" in asked.get("/api/build").get_json()
+    close_app(app)
+
+
+def test_a_head_that_drips_ends_its_connection(tmp_path, monkeypatch):
+    monkeypatch.setattr("webui.serve.HEAD_S", 0.2)
+    page = open_page(tmp_path)
+    serving = threading.Thread(target=page.serve)
+    serving.start()
+    try:
+        with socket.create_connection(page.server.server_address, timeout=patience()) as drip:
+            drip.sendall(b"GET / HTTP/1.1\r\nHost: local")
+            assert drip.recv(1) == b""  # it ended there
+    finally:
+        page.stop()
+        serving.join()
+        page.close()
+
+
+@pytest.mark.parametrize("text", ["[" * 20_000 + "]" * 20_000, '{"base": 0, "ask": {"op": "\\ud800"}}'])
+def test_json_that_means_harm_is_a_sentence(asked, text):
+    answer = asked.client.post(
+        "/api/edit",
+        base_url=asked.base,
+        data=text,
+        headers={"X-Build-Token": asked.token, "Origin": asked.base, "Content-Type": "application/json"},
+    )
+    assert answer.status_code == 422 and "not a JSON object" in answer.get_json()["problem"]
 
 
 # Paths

@@ -44,7 +44,7 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
         page = opened(address)
         shot(page, "empty")
         page.set_input_files("#files", sorted(map(str, SAMPLE.glob("photo_*.jpg"))))
-        page.wait_for_selector("figure[data-photo='photo_3.jpg']", timeout=30000)
+        page.wait_for_selector("figure[data-photo='photo_3.jpg']")
 
         page.click("#read")  # begun, cancelled, begun again
         page.click("dialog button.main")
@@ -128,7 +128,7 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
             ("All papers, A4", ".pdf"),
             ("The whole build", ".zip"),
         ):
-            with page.expect_download(timeout=30000) as download:
+            with page.expect_download() as download:
                 page.click(f"#panel .item:has(.strong:text-is('{name}'))")
             path = tmp_path / f"taken{ending}"
             download.value.save_as(path)

@@ -11,6 +11,7 @@ import pillow_heif
 import pytest
 from PIL import Image
 
+from tests.waiting import patience
 from tests.webui.conftest import ROOT
 from webui.processes import decode
 
@@ -33,7 +34,7 @@ def run(mode, *pairs):
         cwd=ROOT,
         capture_output=True,
         text=True,
-        timeout=100,
+        timeout=patience(),
     )
     return [json.loads(line) for line in done.stdout.splitlines()], done.returncode
 

@@ -10,6 +10,7 @@ from recon.frame.lattice import align, transform
 from recon.frame.model import Frame
 from recon.solve.evidence.candidate import same_line
 from recon.solve.priors.constraints import Constraints, known_candidates
+from tests.waiting import until
 from tests.webui.browsing import SAMPLE, STORE, load_frame_from, served, shot, true_frame, wait_n
 from tests.webui.in_page import in_page
 
@@ -22,14 +23,13 @@ def places(frame):
 
 
 def solved(page, n):
-    """Waits until the photos are read: as long as it takes on a slow machine."""
-    for _ in range(40):
-        if page.evaluate(STORE, "job")["problem"]:
-            raise AssertionError(page.evaluate(STORE, "job")["problem"])
-        if page.evaluate(READ, n):
-            return
-        page.wait_for_timeout(5000)
-    raise AssertionError("the reading did not end")
+    """Waits until the photos are read."""
+
+    def read():
+        assert not page.evaluate(STORE, "job")["problem"]
+        return page.evaluate(READ, n)
+
+    until(read, "the end of the reading", lambda s: page.wait_for_timeout(1000 * s), step_s=0.5)
 
 
 def in_its_place(truth, frame):
@@ -54,7 +54,7 @@ def test_photos_are_read_corrected_and_solved_again_around_the_corrections(opene
     try:
         page = opened(address)
         page.set_input_files("#files", sorted(map(str, SAMPLE.glob("photo_*.jpg"))))
-        page.wait_for_selector("figure[data-photo='photo_3.jpg']", timeout=60000)
+        page.wait_for_selector("figure[data-photo='photo_3.jpg']")
         page.click("#read")
         page.click("dialog button.main")
         solved(page, 1)
@@ -104,7 +104,7 @@ def test_photos_are_read_corrected_and_solved_again_around_the_corrections(opene
         page = opened(address)
         assert places(load_frame_from(page)) == places(again)
         page.click("#away")
-        with page.expect_download(timeout=60000) as download:
+        with page.expect_download() as download:
             page.click("#panel .item:has(.strong:text-is('Frame file'))")
         download.value.save_as(tmp_path / "taken.json")
         assert places(load_frame(tmp_path / "taken.json")) == places(again)

@@ -1,41 +1,39 @@
 """The reading behind the page: progress that only goes forward, cancelling that changes nothing, faults in
 words."""
 
-import time
-
 import pytest
 
 from recon.corrections.model import MeasuredLength
 from recon.frame.stock import load_stocks
 from recon.frame.usual_stock import set_usual_stock
+from tests.waiting import until
 from tests.webui import known_reader
-from tests.webui.conftest import SAMPLE, Asked
+from tests.webui.browsing import SAMPLE, sample_build
+from tests.webui.conftest import Asked
 from webui.app import close_app, create_app
 
 
 @pytest.fixture
 def sample(tmp_path, monkeypatch):
     """A page for a build of the sample's photos, with the known reader."""
-    import shutil
-
     monkeypatch.setenv("KNOWN_FRAME", str(SAMPLE))
-    (tmp_path / "b").mkdir()
-    for path in SAMPLE.glob("photo_*.jpg"):
-        shutil.copy(path, tmp_path / "b")
-    app = create_app(tmp_path / "b", port=8174, solver="tests.webui.known_reader")
+    folder = sample_build(tmp_path / "b")
+    (folder / "frame.json").unlink()
+    app = create_app(folder, port=8174, solver="tests.webui.known_reader")
     yield Asked(app, app.test_client(), "http://127.0.0.1:8174")
     close_app(app)
 
 
-def followed(asked, seconds=60):
+def followed(asked):
     """What was told until the reading ended."""
-    told, until = [], time.monotonic() + seconds
-    while time.monotonic() < until:
+    told = []
+
+    def ended():
         told.append(asked.get("/api/pulse").get_json()["job"])
-        if not told[-1]["running"]:
-            return told
-        time.sleep(0.05)
-    raise AssertionError("the reading did not end")
+        return not told[-1]["running"]
+
+    until(ended, "the end of the reading")
+    return told
 
 
 def test_a_reading_tells_how_far_it_is_and_ends_in_the_journal(sample):
@@ -60,8 +58,13 @@ def test_a_cancelled_reading_changes_nothing(sample, monkeypatch):
     sample.post("/api/read", json={})
     assert sample.post("/api/read", json={}).status_code == 422  # one at a time
     sample.post("/api/read/cancel", json={})
-    told = followed(sample, 10)[-1]
+    told = followed(sample)[-1]
     assert told["cancelled"] and told["problem"] is None and sample.build.n == 0
+
+
+def test_once_the_page_is_closed_no_reading_begins(sample):
+    sample.app.extensions["app_context"].reading.close()
+    assert "closed" in sample.post("/api/read", json={}).get_json()["problem"]
 
 
 def test_a_fault_of_the_reader_is_told_and_the_build_stays(sample, monkeypatch):

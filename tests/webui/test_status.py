@@ -13,6 +13,7 @@ from recon.corrections import merge
 from recon.corrections.edits import edit
 from recon.frame.files import frame_to_text
 from tests.corrections.frames import gate
+from tests.waiting import patience
 from tests.webui.browsing import (
     ROOT,
     SAMPLE,
@@ -30,7 +31,7 @@ from tests.webui.in_page import in_page
 FINDS_AND_WAITS = """import time
 def read(photos, *, stocks, stock_id, length, progress, found):
     found(photos[0].name, [[300.0, 200.0, 9.0, 9.0, 0.0, 0.0]], [[[300.0, 200.0], [340.0, 200.0]]])
-    time.sleep(60)
+    time.sleep(600)
 """
 INKED = in_page(
     """const v = views.photos.get(photo), side = 40;
@@ -47,7 +48,7 @@ INKED = in_page(
 def test_openings_are_drawn_as_the_first_reading_finds_them(opened, serve, tmp_path, monkeypatch):
     (tmp_path / "waiting.py").write_text(FINDS_AND_WAITS)
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
-    folder = sample_build(tmp_path / "b")
+    folder = sample_build(tmp_path / "b", looked_at=False)
     (folder / "frame.json").unlink()
     page = opened(serve(folder, solver="waiting").address)
     page.wait_for_selector("figure[data-photo='photo_1.jpg']")
@@ -164,6 +165,7 @@ def test_the_page_says_that_the_program_was_ended_and_takes_up_its_work_when_it_
     process, address = start("0")
     try:
         page = context.new_page()
+        page.set_default_timeout(1000 * patience())
         page.goto(address)
         page.wait_for_selector("body[data-ready]")
         page.click("#tab-members")
@@ -259,11 +261,10 @@ def test_a_doubtful_bolt_is_shown_near_and_not_painted_over(opened, serve, tmp_p
       const inside = x > 0 && y > 0 && x < v.width && y < v.height;
       return {scale: v.scale, least: v.least, colours: colours.size, inside};""")
     page.click(".doubts .item")
-    page.wait_for_timeout(600)
-    shown = page.evaluate(looked)
+    near = f"""async () => {{ const s = await ({looked})();
+      return s.inside && s.scale > 3 * s.least && s.colours > 20; }}"""  # the photo, not one flat mark
+    until(page, near)
     shot(page, "bolt")
-    assert shown["inside"] and shown["scale"] > 3 * shown["least"]
-    assert shown["colours"] > 20  # the photo, not one flat mark
 
 
 def test_laps_are_marked_where_their_bolts_come_out_on_the_photo(opened, serve, tmp_path):

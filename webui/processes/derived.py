@@ -49,16 +49,22 @@ class DerivedWorker:
         self._guard = threading.Lock()  # taken for moments, for what follows
         self._process: subprocess.Popen[bytes] | None = None
         self._killed = False  # whether the process was ended from here
+        self._closed = False
         self._at: int | None = None  # the version that is being computed
         self._sent = State()  # what the process knows
         self._answers: dict[str, tuple[int, bytes]] = {}
 
     def warm(self) -> None:
-        """Starts the process where there is none, so that it is there when it is needed."""
+        """Starts the process where there is none, so that it is there when it is needed.
+
+        Raises ReconError once this is closed.
+        """
         self._started()
 
     def _started(self) -> subprocess.Popen[bytes]:
         with self._guard:
+            if self._closed:  # a request that came while the page was closed
+                raise ReconError("The page was closed meanwhile.")
             if self._process is None:
                 self._process = subprocess.Popen(
                     [sys.executable, "-m", "webui.processes.derived", str(self.build.folder)],
@@ -85,7 +91,7 @@ class DerivedWorker:
                 self._killed = True
         with self._turn:
             if self._killed:
-                self.close()
+                self._end()
             n, state, _ = self.build.snapshot()
             known, answer = self._answers.get(what, (None, b""))
             if known == n:
@@ -109,7 +115,7 @@ class DerivedWorker:
             with self._guard:
                 self._at = None
         if not line.endswith(b"\n"):
-            self.close()
+            self._end()
             raise ReconError(
                 "The frame changed while this was being computed."
                 if self.build.n != n
@@ -128,6 +134,12 @@ class DerivedWorker:
             process.stdin.flush()
 
     def close(self) -> None:
+        """Ends the process for good."""
+        with self._guard:
+            self._closed = True
+        self._end()
+
+    def _end(self) -> None:
         """Ends the process; the next request starts another."""
         with self._guard:
             process, self._process, self._killed = self._process, None, False

@@ -16,7 +16,7 @@ import shutil
 import threading
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from recon.corrections.codec import Json
@@ -31,33 +31,67 @@ from webui.storage.journal import Journal
 
 PHOTOS, READING, LEVELS, REMOVED = "photos", "reading", ".levels", "removed"
 FRAME, PLAN = "frame.json", "plan.json"
-# Digests of the frame files that the page wrote last: whether frame.json is its own.
+FRAME_CHANGED = (
+    f"{FRAME} in this folder was changed by another program. It is left as it is; "
+    "the page goes on from its own journal and saves no frame file there."
+)
+# Digests of the frame files that the page wrote last, and the version that they are of: whether frame.json is
+# its own.
 MARKS = ".levels/frame-marks"
+FAR = 32  # changes between two states that were made; they are put together in a few ms
 SAVE_AFTER_S = 2.0  # from a change to the frame file that has it; the journal has it at once
 
 
-@dataclass(frozen=True)
 class Moment:
     """A state in the history.
 
-    Attributes
+    Parameters
     ----------
     n : int
         The number of the journal entry that made it.
-    state : State
+    state : State or None
+        None where it was read from the journal: it is made when it is needed.
     words : str
         What was done.
     parent : Moment or None
         The moment undone to, None for the first.
-    delta : dict or None
+    delta : dict, optional
         What made it of that one; None where it was read from the journal.
+    journalled : dict, optional
+        The same as the journal has it, which older programs may have written.
     """
 
-    n: int
-    state: State
-    words: str
-    parent: Moment | None
-    delta: Json | None = None
+    def __init__(
+        self,
+        n: int,
+        state: State | None,
+        words: str,
+        parent: Moment | None,
+        delta: Json | None = None,
+        journalled: Json | None = None,
+    ) -> None:
+        self.n, self.words, self.parent, self.delta = n, words, parent, delta
+        self._state, self._journalled = state, journalled or {}
+
+    @property
+    def state(self) -> State:
+        """The state.  Raises ReconError where the journal makes no sense."""
+        if self._state is None:
+            self._state = self._made()
+        return self._state
+
+    def _made(self) -> State:
+        """The state, from the nearest one before it that was made."""
+        way: list[Moment] = [self]
+        while (before := way[-1].parent) is not None and before._state is None:
+            way.append(before)
+        state = before.state if before is not None else State()
+        way.reverse()
+        # Whoever undoes goes on to those before it: one on the way is made, too, so that the next is near.
+        half = 3 * len(way) // 4 if len(way) > FAR else 0
+        if half:
+            state = way[half - 1]._state = patched(state, *(m._journalled for m in way[:half]))
+        return patched(state, *(m._journalled for m in way[half:]))
 
 
 class Conflict(Exception):
@@ -82,14 +116,14 @@ class Build:
     def __init__(self, folder: str | Path, stocks: dict[str, Stock] | None = None) -> None:
         self.folder, self.stocks = Path(folder).resolve(), stocks
         self._lock = threading.RLock()
-        _refuse_links(self.folder)
         try:
+            _refuse_links(self.folder)
             for part in ("", PHOTOS, READING, LEVELS):
                 (self.folder / part).mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise why_not_written(self.folder, error) from error
         self.journal = Journal(self.folder)
-        self.notices: list[str] = []
+        self.notices = self.journal.notices
         self._first = self._now = Moment(0, State(), "empty build", None)
         self._redo: list[Moment] = []
         self._saving: threading.Timer | None = None
@@ -100,15 +134,13 @@ class Build:
             for entry in self.journal.entries:
                 self._replay(entry)
             self.journal.entries = []
-            self._own = {"", *self._marks()}
+            self.state  # noqa: B018 (whether the journal makes sense is said now)
+            self._own = {"", *self._marks()[:2]}
             if self.n == 0:
                 self._own.add(self._digest_of_frame_file())
                 self._adopt()
-            elif self._digest_of_frame_file() not in self._own | {_digest(self._text())}:
-                self.notices.append(
-                    f"{FRAME} in this folder was changed by another program. It is left as it is; "
-                    "the page goes on from its own journal and saves no frame file there."
-                )
+            else:
+                self._compare_frame_file()
         except BaseException:
             self.journal.close()
             raise
@@ -251,7 +283,7 @@ class Build:
                 )
             self._move(kind, n, words)
         else:
-            self._enter(Moment(n, patched(self._now.state, entry.get("delta", {})), words, self._now))
+            self._enter(Moment(n, None, words, self._now, None, entry.get("delta")))
             self._redo.clear()
 
     # The folder
@@ -298,10 +330,48 @@ class Build:
         return frame_to_text(self.state.frame).encode("utf-8") if self.state.frame.members else b""
 
     def _marks(self) -> list[str]:
+        """Digests of the frame file and of the one before it, and the version that it is of."""
         try:
-            return (self.folder / MARKS).read_text(encoding="ascii").split()[:2]
+            return (self.folder / MARKS).read_text(encoding="ascii").split()[:3]
         except (OSError, UnicodeDecodeError):
             return []
+
+    def _compare_frame_file(self) -> None:
+        """Notices where frame.json is not of this journal; then it is left as it is."""
+        there, marks = self._digest_of_frame_file(), self._marks()
+        if there in ("", _digest(self._text())):
+            return
+        of = int(marks[2]) if len(marks) > 2 and there == marks[0] and marks[2].isdecimal() else 0
+        if of > self.n:
+            self._own = {""}
+            self._notice(
+                f"{JOURNAL_NAME} has {self.n} changes, but {FRAME} in this folder was saved after {of}: the "
+                f"journal was cut or put back from an older copy. {FRAME} is left as it is; the page goes on "
+                "from its journal and saves no frame file there."
+            )
+        elif there not in self._own:
+            self._notice(FRAME_CHANGED)
+
+    def _notice(self, words: str) -> None:
+        """Says something on the page, once."""
+        if words not in self.notices:
+            self.notices.append(words)
+
+    def hold_place(self) -> None:
+        """Sees to it that the folder and the journal are there, as far as that can be.
+
+        Raises
+        ------
+        ReconError
+            Where they are not, or the journal was changed by another program; says what to do.
+        """
+        with self._lock:
+            try:
+                self.journal.hold_place()
+                for part in (PHOTOS, READING, LEVELS):
+                    (self.folder / part).mkdir(exist_ok=True)
+            except OSError as error:
+                raise why_not_written(self.folder, error) from error
 
     def _save_soon(self) -> None:
         if self._saving is None or not self._saving.is_alive():
@@ -316,16 +386,19 @@ class Build:
         journal has all of it.
         """
         with self._save_lock:
-            text, there = self._text(), self._digest_of_frame_file()
-            mark = _digest(text)
+            with self._lock:
+                n, text = self.n, self._text()
+            there, mark = self._digest_of_frame_file(), _digest(text)
+            if text and there not in {mark, *self._own}:
+                self._notice(FRAME_CHANGED)
             if not text or there == mark or there not in self._own:
                 return
             try:
                 # Before the file, so that this one is never taken for a stranger's.
-                write_text_atomic(self.folder / MARKS, f"{mark} {there}\n")
+                write_text_atomic(self.folder / MARKS, f"{mark} {there or '-'} {n}\n")
                 write_bytes_atomic(self.folder / FRAME, text)
             except ReconError as error:
-                self.notices.append(str(error))
+                self._notice(str(error))
                 return
             self._own = {"", mark}
 

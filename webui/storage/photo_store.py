@@ -20,6 +20,7 @@ from recon.files import why_not_written
 from webui.storage.build import LEVELS, PHOTOS, REMOVED, Build
 
 MOST_PHOTOS = 40
+_TOO_MANY = f"A build holds at most {MOST_PHOTOS} photos; take one out first."
 MOST_BYTES = 120 * 2**20  # a 50 MP photo: 30 MB as JPEG, 100 MB as 16-bit TIFF compressed
 PATIENCE_S = 150  # for decoding one photo; the process itself is limited to less
 _ROOT = Path(__file__).resolve().parents[2]
@@ -99,7 +100,7 @@ class PhotoStore:
             Then nothing is kept.
         """
         if len(self.names()) >= MOST_PHOTOS:
-            raise ReconError(f"A build holds at most {MOST_PHOTOS} photos; take one out first.")
+            raise ReconError(_TOO_MANY)
         folder = self.build.folder / PHOTOS
         part = folder / f".{secrets.token_hex(8)}{Path(safe_name(name)).suffix}"
         levels = self.build.folder / LEVELS / part.name
@@ -114,6 +115,8 @@ class PhotoStore:
                 )
                 if same:
                     raise ReconError(f"{name}: this photo is here already, as {same}.")
+                if len(self.names()) >= MOST_PHOTOS:  # others came in meanwhile
+                    raise ReconError(_TOO_MANY)
                 final = self._free_name(name)
                 os.rename(part, folder / final)
                 shutil.rmtree(self.folder(final), ignore_errors=True)
@@ -186,6 +189,8 @@ class PhotoStore:
             cwd=_ROOT,
         )
         self._running = process
+        if self._stop.is_set():  # closed while it was begun
+            process.kill()
         killer = threading.Timer(PATIENCE_S * len(pairs), process.kill)
         killer.start()
         try:

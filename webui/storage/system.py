@@ -1,25 +1,17 @@
-"""What operating systems do differently: a lock on a file, a folder forced to the disk, limits on a process.
+"""What operating systems do differently: files that are appended to, a folder forced to the disk, limits on
+a process.
 
-Linux and macOS have `fcntl` and `resource`; Windows has `msvcrt` and no limits that a process can set on
-itself: there a process of its own is all the shelter that a decoder gives.
+Linux and macOS have `resource`; Windows has no limits that a process can set on itself: there a process of
+its own is all the shelter that a decoder gives.
 """
 
 from __future__ import annotations
 
-import errno
-import importlib
 import os
 from pathlib import Path
 from types import ModuleType
-from typing import Any
 
-fcntl: ModuleType | None
 resource: ModuleType | None
-try:
-    import fcntl
-except ImportError:  # Windows
-    fcntl = None
-    msvcrt: Any = importlib.import_module("msvcrt")
 try:
     import resource
 except ImportError:  # Windows
@@ -33,31 +25,6 @@ APPEND = (
     | os.O_APPEND
     | sum(getattr(os, name, 0) for name in ("O_CLOEXEC", "O_NOFOLLOW", "O_BINARY", "O_NOINHERIT"))
 )
-# The byte that is locked where locks keep others from reading, too: the last that msvcrt reaches (its offsets
-# are # 32-bit), far behind the end of any journal.
-LOCK_AT = 2**31 - 2
-_LOCKED = (errno.EAGAIN, errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK)
-
-
-def lock(file: int) -> bool:
-    """Locks an open file for this process until it is closed or the process ends; False where another has it.
-
-    Raises
-    ------
-    OSError
-        Where the disk knows no locks.
-    """
-    try:
-        if fcntl is not None:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        else:
-            os.lseek(file, LOCK_AT, os.SEEK_SET)  # what is appended goes to the end all the same
-            msvcrt.locking(file, msvcrt.LK_NBLCK, 1)
-    except OSError as error:
-        if error.errno in _LOCKED:
-            return False
-        raise
-    return True
 
 
 def sync_folder(folder: Path) -> None:

@@ -144,12 +144,12 @@ def shift(state: State, wanted: Shift) -> Change:
     ids = [m.id for m in wanted.members]
     if wanted.along is not None:
         steps = wanted.along
-        moved = [replace(m, first=place_along(m, steps)) for m in wanted.members]
+        moved = [replace(m, first=place_along(m, steps), off_place=None) for m in wanted.members]
         themselves = "itself" if len(ids) == 1 else "themselves"
         words = f"{listed(ids)} shifted by {plural(abs(steps), 'hole')} along {themselves}"
     else:
         by = np.array(wanted.by)
-        moved = [replace(m, first=vector_of(np.array(m.first) + by)) for m in wanted.members]
+        moved = [replace(m, first=vector_of(np.array(m.first) + by), off_place=None) for m in wanted.members]
         way = ", ".join(f"{v:g} along {c}" for v, c in zip(wanted.by, "xyz") if v) or "nothing"
         words = f"{listed(ids)} shifted by {way}"
     moved = [with_lattice_flag(state.frame, m) for m in moved]

@@ -49,22 +49,28 @@ def write_stages(folder: str | Path, readings: Sequence[PhotoReading], scene: Sc
     Raises
     ------
     ReconError
-        The folder holds such files already, or cannot be written.
+        The folder holds such files already, or cannot be written; then nothing is left in it.
     """
     folder = Path(folder)
     refuse_used_folder(folder)
-    written = []
+    there, written = folder.exists(), []
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        for reading, base in zip(readings, _bases([r.name for r in readings])):
+            written.append(folder / f"{base}_0_numbers.txt")
+            write_text_atomic(written[-1], numbers_text(reading, scene))
+            for k, picture in enumerate(stage_pictures(reading, scene), 1):
+                written.append(folder / f"{base}_{k}_{STAGES[k]}.jpg")
+                _, jpeg = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+                write_bytes_atomic(written[-1], jpeg.tobytes())
     except OSError as error:
         raise why_not_written(folder, error) from error
-    for reading, base in zip(readings, _bases([r.name for r in readings])):
-        written.append(folder / f"{base}_0_numbers.txt")
-        write_text_atomic(written[-1], numbers_text(reading, scene))
-        for k, picture in enumerate(stage_pictures(reading, scene), 1):
-            written.append(folder / f"{base}_{k}_{STAGES[k]}.jpg")
-            _, jpeg = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
-            write_bytes_atomic(written[-1], jpeg.tobytes())
+    except ReconError:
+        for path in written:
+            path.unlink(missing_ok=True)
+        if not there:
+            folder.rmdir()
+        raise
     return written
 
 

@@ -35,6 +35,10 @@ class Occluders:
         out = occluded(eye, points, self.lo, self.hi)
         return out | hidden_by_members(points, eye, self.members) if self.members else out
 
+    def thicker(self, by: float) -> Occluders:
+        """The boxes grown by some pitches on all sides; members at any angle stay as they are."""
+        return Occluders(self.lo - by, self.hi + by, self.members)
+
 
 NOTHING = Occluders(np.zeros((0, 3)), np.zeros((0, 3)))
 

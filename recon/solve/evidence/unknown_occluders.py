@@ -49,15 +49,20 @@ def without_hidden_runs(evidence: LineEvidence, cost: float = HIDDEN_RUN) -> Lin
     worth_it = np.where(faces < 0, faces, 0).sum(1) < -cost
     if not worth_it.any():
         return evidence
-    hidden = np.zeros(faces.shape, bool)
-    hidden[worth_it] = _hidden(faces[worth_it], cost)
-    out = np.where(hidden, _costs(hidden, evidence.visible.reshape(faces.shape), cost), faces)
-    hidden = hidden.reshape(llr.shape)
+    visible = evidence.visible.reshape(faces.shape)
+    out, hidden = faces.copy(), np.zeros_like(visible)
+    rows = np.nonzero(worth_it)[0]
+    for row, states in zip(rows, _hidden(faces[rows], cost)):
+        for run in _runs(states, visible[row]):
+            out[row, run] = 0.0
+            hidden[row, run] = True
+            _charge(out[row], run, visible[row], cost)
+    gone = hidden.reshape(llr.shape)
     return LineEvidence(
         out.reshape(llr.shape),
-        np.where(hidden, -1, evidence.hit),
-        evidence.visible & ~hidden,
-        np.where(hidden, -1, evidence.head),
+        np.where(gone, -1, evidence.hit),
+        evidence.visible & ~gone,
+        np.where(gone, -1, evidence.head),
     )
 
 
@@ -78,20 +83,26 @@ def _hidden(llr: FloatArray, cost: float) -> BoolArray:
     return out
 
 
-def _costs(hidden: BoolArray, visible: BoolArray, cost: float) -> FloatArray:
-    """(F, K) the cost of each run of hidden holes, negative, laid on its holes next to those in sight."""
-    out = np.zeros(hidden.shape)
-    padded = np.pad(hidden, ((0, 0), (1, 1)), constant_values=True)
-    first, last = hidden & ~padded[:, :-2], hidden & ~padded[:, 2:]
-    for f in np.nonzero(hidden.any(1))[0]:
-        if not (first[f].any() or last[f].any()):  # all of the face: wherever a member may lie on it
-            share = visible[f] if visible[f].any() else hidden[f]
-            out[f, share] = -cost / share.sum()
-            continue
-        starts = np.nonzero(hidden[f] & ~np.r_[False, hidden[f, :-1]])[0]
-        stops = np.nonzero(hidden[f] & ~np.r_[hidden[f, 1:], False])[0]
-        for a, b in zip(starts, stops):
-            sides = [k for k, there in ((a, first[f, a]), (b, last[f, b])) if there]
-            for k in sides:
-                out[f, k] -= cost / len(sides)
+def _runs(hidden: BoolArray, visible: BoolArray) -> list[slice]:
+    """Runs of hidden holes, each from its first to its last opening that should be in sight."""
+    starts = np.nonzero(hidden & ~np.r_[False, hidden[:-1]])[0]
+    stops = np.nonzero(hidden & ~np.r_[hidden[1:], False])[0]
+    out = []
+    for a, b in zip(starts, stops):
+        inside = np.nonzero(visible[a : b + 1])[0]
+        if len(inside):
+            out.append(slice(a + inside[0], a + inside[-1] + 1))
     return out
+
+
+def _charge(nats: FloatArray, run: slice, visible: BoolArray, cost: float) -> None:
+    """Lays the cost of a run on its holes next to openings in sight; where there are none, on all of it."""
+    sides = [
+        k
+        for k, beyond in ((run.start, visible[: run.start]), (run.stop - 1, visible[run.stop :]))
+        if beyond.any()
+    ]
+    if not sides:  # all of the face: wherever a member may lie on it
+        sides = (run.start + np.nonzero(visible[run])[0]).tolist()
+    for k in sides:
+        nats[k] -= cost / len(sides)

@@ -23,6 +23,9 @@ LATERAL = np.array([-0.34, -0.2, 0.2, 0.34])  # of the width: four tracks along 
 NEAR, FAR = 0.08, 0.30  # pitches before and behind the edge that are compared
 SAMPLES = 5  # along each track on each side of the edge
 LEAST_TRACKS = 2  # of the four that must be in sight
+# Pitches, and standard deviations of the members' play, within which the outline of a member in front is
+# taken to be: it is a change of colour, too.  This project's choice.
+OUTLINE, PLAYS = 0.1, 3.0
 
 # Log-likelihood ratios (nats) by the step's strength over the face's usual one.  A boundary is the member's
 # end, or between two holes, or past the end; histograms of 330 ends, 2,903 places between and 1,631 past
@@ -76,6 +79,7 @@ def colour_steps(
         The other members.
     """
     eye = photo.camera.centre
+    occluders = occluders.thicker(OUTLINE + PLAYS * photo.play)
     normals, strengths = [], []
     for j in across(axis):
         normal = np.zeros(3)

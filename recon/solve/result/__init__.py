@@ -5,6 +5,7 @@ In the order of the method:
 - ``end_choices``: where an end that is not sure may be, with chances
 - ``plane_or_frame``: whether planes of openings explain all that the members do
 - ``refusal``: why no frame is claimed, what was seen and what to do
+- ``squareness``: how far the frame is racked and each member off its place, from all openings together
 - ``frame``: the frame file's content: members with ends and confidence, joints, stock, doubts
 - ``stock``: size in millimetres, from the ratios that the photos show or one measured length
 - ``viewpoints``: from where to photograph next

@@ -22,6 +22,7 @@ from recon.solve.off_lattice.brace import off_lattice_members
 from recon.solve.off_lattice.braces import find_braces
 from recon.solve.priors.constraints import Constraints, labels_of, spare_labels, without_deleted
 from recon.solve.result.end_choices import LEAST_CHANCE, with_choices
+from recon.solve.result.squareness import squareness_of
 from recon.solve.result.stock import choose_stock, member_stocks
 from recon.solve.result.viewpoints import where_to_photograph
 
@@ -58,7 +59,8 @@ def make_frame(
     """
     scene = _in_place(scene, keep_origin=constraints is not None)
     labels = labels_of(scene.candidates, constraints)
-    members = _members_of(scene, labels)
+    square = squareness_of(scene)
+    members = [replace(m, off_place=off) for m, off in zip(_members_of(scene, labels), square.members)]
     braces = find_braces(scene)
     off_lattice = off_lattice_members(braces, scene.width, spare_labels(set(labels)), end_of)
     on_lattice = with_choices(members, scene.ends, off_lattice)
@@ -74,7 +76,7 @@ def make_frame(
         )
     doubts += where_to_photograph(scene.photos, members, scene.width)
     records = _photo_records(sources, scene, scales)
-    return Frame(tuple(members), joints, pitch_mm, use, records, tuple(doubts)), scene
+    return Frame(tuple(members), joints, pitch_mm, use, records, tuple(doubts), racked=square.racked), scene
 
 
 def _in_place(scene: Scene, keep_origin: bool) -> Scene:

@@ -15,6 +15,7 @@ from recon.workshop.audit.matching import Extra, Match, Matching, Missing, Pair,
 from recon.workshop.audit.remedies import MIRROR_REMEDY, Remedies
 from recon.workshop.audit.sentences import AuditSentences
 from recon.workshop.hardware.bolts import lap_centre
+from recon.workshop.squareness import squareness
 
 TAKE_OUT = "Take it out."
 OPENINGS = 3  # of a missing member that a photo must have in sight before it counts as missing
@@ -35,14 +36,14 @@ class Difference:
     kind : str
         "mirrored", "exchanged", "length", "shift", "both", "moved", "missing", "extra", "bolt missing",
         "bolt extra", "width", "stock", "pitch"; of what was not checked: "end", "bolt", "reading", "out of
-        sight"; of what a person says: "bolt".
+        sight"; of what a person says: "bolt"; measured in photos: "squareness".
     members : tuple of str
         Ids of the plan; of an extra member the built frame's.
     text : str
         A sentence.
     severity : str
         "different", "doubtful" (the reading is not sure), "not checked", or "said" (as planned by a person's
-        word, in no photo).
+        word, in no photo), or "measured".
     remedy : str
         What to do about it, sentences in the plan's labels; empty where nothing can be done.
     """
@@ -76,6 +77,9 @@ class Audit:
         Whether the plan's mirror image was built.
     said : tuple of Difference
         What is as planned by a person's word alone: no photo shows it.
+    squareness : tuple of Difference
+        How far it is racked and its members off their places, where that is more than the photos' error: it
+        makes no verdict.
     laid : Frame or None
         The built frame as it lies on the plan, mirrored where `mirrored`.
     """
@@ -86,6 +90,7 @@ class Audit:
     names: dict[str, str]
     mirrored: bool
     said: tuple[Difference, ...] = ()
+    squareness: tuple[Difference, ...] = ()
     laid: Frame | None = None
 
 
@@ -130,7 +135,9 @@ def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
     certain = any(d.severity == "different" for d in differences)
     verdict = "different" if certain else "cannot say" if differences or not_checked else "same"
     names = {pair.plan.id: pair.built.id for pair in matching.pairs}
-    return Audit(verdict, differences, not_checked, names, matching.mirrored, said, matching.built)
+    measured = squareness(matching.built, {built: plan for plan, built in names.items()})
+    square = tuple(Difference("squareness", s.members, s.text, "measured") for s in measured)
+    return Audit(verdict, differences, not_checked, names, matching.mirrored, said, square, matching.built)
 
 
 def _sizes(built: Frame, plan: Frame) -> Iterator[Difference]:
@@ -322,6 +329,7 @@ def audit_text(result: Audit) -> str:
         ),
         ("Not checked", result.not_checked),
         ("As planned by a person's word, in no photo", result.said),
+        ("Out of square, as measured in the photos", result.squareness),
     )
     by_word = result.verdict == "same" and result.said
     parts = [TITLES["same, as said" if by_word else result.verdict]]

@@ -22,6 +22,7 @@ from recon.frame.stock import Stock
 from recon.workshop.cutting.cutting_stock import Packing, first_fit_decreasing, solve_cutting_stock
 from recon.workshop.cutting.lay_out import LENGTH_TOL_MM, CutStick, lay_out_stick, usable_holes
 from recon.workshop.cutting.patterns import StickKind
+from recon.workshop.cutting.stick_groups import StickGroups, group_sticks
 from recon.workshop.frame_size import known_pitch_mm
 from recon.workshop.parts.parts_model import total
 from recon.workshop.parts.prices import PriceList
@@ -29,6 +30,7 @@ from recon.workshop.parts.rack import OwnedStick, Rack, RackUse
 from recon.workshop.wording import listed
 
 KERF_MM = 3.2  # a usual saw blade, 1/8 in: common practice, no source
+KERF_SHARE = 0.25  # of what lies between two holes; a saw that takes more is named: this project's choice
 UNIT_MM = 0.1  # in which sticks that are not drilled are worked out; pieces and kerf are rounded up to it
 SAME_SHARE = 5e-4  # lengths that are whole multiples of one length to within this share count as such
 
@@ -195,7 +197,7 @@ def cut_list(
     plans = []
     for id, members in sorted(_by_stock(frame, stocks, taken).items()):
         job = _Job(stocks[id], tuple(members), pitch_mm, kerf_mm)
-        _check_kerf(job)
+        notes += _check_kerf(job)
         kinds = _owned_kinds(job, rack, used) + _kinds_to_buy(job, to_buy, prices, lengths_mm, notes)
         plans.append(_plan(job, kinds))
     if taken:
@@ -204,10 +206,18 @@ def cut_list(
         )
     if any(stick.holes_mm and stick.cuts_mm for plan in plans for stick in plan.sticks):
         notes.append(
-            f"Cut midway between holes. The saw takes {mm_text(kerf_mm)}, half from each side, so each sawn "
-            "end is "
-            f"{mm_text(kerf_mm / 2)} short; the holes stay on pitch."
+            "Drilled sticks: the line is midway between two holes; saw on it, so that the kerf of "
+            f"{mm_text(kerf_mm)} lies half on each side. Each sawn end is {mm_text(kerf_mm / 2)} short; the "
+            "holes stay on pitch."
         )
+    if any(1 in stick.sides for plan in plans for stick in plan.sticks):
+        notes.append(
+            "Sticks that are not drilled: mark all lines from the stick's left end, then saw with the kerf "
+            f"of {mm_text(kerf_mm)} on the right of each line, so that the piece on its left keeps its "
+            "length; every kerf is counted in the lines after it."
+        )
+    if any(-1 in stick.sides for plan in plans for stick in plan.sticks):
+        notes.append("The first line cuts off an end that is no good: there the kerf lies on the left.")
     return CutList(tuple(plans), kerf_mm, pitch_mm, prices.currency if prices else "", tuple(notes))
 
 
@@ -227,7 +237,14 @@ def _by_stock(
     return groups
 
 
-def _check_kerf(job: _Job) -> None:
+def _check_kerf(job: _Job) -> list[str]:
+    """A sentence where the saw leaves little at the holes.
+
+    Raises
+    ------
+    ReconError
+        Where it reaches them.
+    """
     between = job.pitch_mm - job.stock.hole_mm
     if not 0 <= job.kerf_mm < between:
         raise ReconError(
@@ -235,6 +252,14 @@ def _check_kerf(job: _Job) -> None:
             f"{mm_text(between)} "
             "between them; use a thinner saw blade."
         )
+    if job.kerf_mm <= KERF_SHARE * between:
+        return []
+    left = (between - job.kerf_mm) / 2
+    text = (
+        f"A kerf of {mm_text(job.kerf_mm)} leaves {mm_text(left)} at the end holes of {job.stock.id}, of "
+        f"{mm_text(between / 2)} that would be there without: use a thinner saw blade."
+    )
+    return [text]
 
 
 # Kinds of stick
@@ -280,7 +305,8 @@ def _plan(job: _Job, kinds: Sequence[_Kind]) -> CutPlan:
     unit, costs = _costs(kinds, by_price)
     ready = [_stick_kind(kind, job, cost) for kind, cost in zip(kinds, costs)]
     _check_fits(job, kinds, ready)
-    packing = solve_cutting_stock(job.demand, ready)
+    groups = group_sticks(ready, [kind.stick.length_mm for kind in kinds], job.stock.id)
+    packing = groups.ungrouped(solve_cutting_stock(job.demand, groups.kinds))
     if any(packing.unmet):
         raise ReconError(
             f"The sticks of {job.stock.id} that you own do not give all pieces, and no length of it is known "
@@ -299,11 +325,12 @@ def _plan(job: _Job, kinds: Sequence[_Kind]) -> CutPlan:
         by_price=by_price,
         amount=_round_mm(amount),
         bound=_round_mm(amount if packing.optimal else min(amount, packing.bound * unit)),
-        first_fit=_round_mm(_by_hand(job, kinds, ready, unit if by_price else None)),
+        first_fit=_round_mm(_by_hand(job, kinds, groups, unit if by_price else None)),
         optimal=packing.optimal,
         cost=total((prices[mm], n) for mm, n in bought.items()),
         pieces_mm=_round_mm(pieces_mm),
-        waste_mm=_round_mm(sum(s.length_mm for s in sticks) - pieces_mm),
+        # 8 ft is listed as 2438 mm and gives 64 pitches of 38.1 mm, 2438.4 mm: that is no waste.
+        waste_mm=_round_mm(max(0.0, sum(s.length_mm for s in sticks) - pieces_mm)),
     )
 
 
@@ -311,11 +338,9 @@ def _round_mm(value: float) -> float:
     return round(value, 3) + 0.0
 
 
-def _by_hand(
-    job: _Job, kinds: Sequence[_Kind], ready: Sequence[StickKind], unit_price: float | None
-) -> float:
+def _by_hand(job: _Job, kinds: Sequence[_Kind], groups: StickGroups, unit_price: float | None) -> float:
     """What the usual rule by hand would buy: in money where `unit_price` is known, else in mm."""
-    packing = first_fit_decreasing(job.demand, ready)
+    packing = groups.ungrouped(first_fit_decreasing(job.demand, groups.kinds))
     if unit_price is not None:
         return packing.cost * unit_price
     return math.fsum(kinds[k].stick.length_mm * n for k, _, n in packing.patterns if not kinds[k].owned)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from recon.frame.length import both_text, mm_text
+from recon.frame.length import both_text, fine_inch_text, mm_text
 from recon.workshop.cutting.lay_out import CutStick
 from recon.workshop.drawing.vector import (
     FINE,
@@ -63,9 +63,14 @@ def sticks_sheet(
 
 
 def marks_words(sticks: Sequence[CutStick]) -> str:
-    """What the numbers and the hatching in the picture mean."""
-    holes = " | the number of holes to its left" if any(stick.after_hole for stick in sticks) else ""
-    return f"At each cut: millimetres from the stick's left end{holes}. Hatched: left over."
+    """What the numbers, the triangles and the hatching in the picture mean."""
+    drilled, blank = (
+        any(bool(s.after_hole) == state and s.cuts_mm for s in sticks) for state in (True, False)
+    )
+    numbers = "millimetres and inches" if blank else "millimetres"
+    holes = " | the number of holes to its left" if drilled else ""
+    kerf = " A triangle points to the side of the line on which the kerf lies." if blank else ""
+    return f"At each line to saw: {numbers} from the stick's left end{holes}.{kerf} Hatched: left over."
 
 
 def _stick(stick: CutStick, number: int, top: float, scale: float) -> list[Item]:
@@ -112,20 +117,25 @@ def _label(member: str, holes: int, left: float, right: float, y: float) -> Text
 
 def _cuts(stick: CutStick, y: float, scale: float) -> list[Item]:
     """A line and a triangle for each cut, with its numbers under it."""
-    places = [MARGIN + cut * scale for cut in stick.cuts_mm]
-    texts = [f"{cut:.1f}".removesuffix(".0") for cut in stick.cuts_mm]
+    marks = stick.lines_mm or stick.cuts_mm
+    sides = stick.sides or (0,) * len(marks)
+    places = [MARGIN + mark * scale for mark in marks]
+    texts = [f"{mark:.1f}".removesuffix(".0") for mark in marks]
     if stick.after_hole:
         # Where the cuts are too close together for both numbers, the count of holes: it is what the saw goes
         # by.
         full = [f"{text} | {hole}" for text, hole in zip(texts, stick.after_hole)]
         short = [f"| {hole}" for hole in stick.after_hole]
         texts = full if _lines(places, full)[1] else short
+    else:
+        full = [f"{text} ({fine_inch_text(mark)})" for text, mark in zip(texts, marks)]
+        texts = full if _lines(places, full)[1] else texts
     items: list[Item] = []
-    for x, text, line in zip(places, texts, _lines(places, texts)[0]):
-        items += [
-            Lines((((x, y - 0.8), (x, y + BAR + 0.8)),), SAW),
-            Area(((x, y - 0.5), (x - 0.9, y - 2), (x + 0.9, y - 2)), 0.0, None),
-        ]
+    for x, text, side, line in zip(places, texts, sides, _lines(places, texts)[0]):
+        arrow = ((x, y - 0.5), (x - 0.9, y - 2), (x + 0.9, y - 2))
+        if side:
+            arrow = ((x, y - 0.5), (x, y - 2), (x + 1.6 * side, y - 1.25))
+        items += [Lines((((x, y - 0.8), (x, y + BAR + 0.8)),), SAW), Area(arrow, 0.0, None)]
         items.append(Text((x, y - 3.1 - 2.0 * line), text, SMALL))
     return items
 

@@ -1,6 +1,9 @@
 """Bolts, nuts and washers by standard, the bolts of a frame, and what a section weighs.
 
-- `fasteners`: threads, lengths and masses from the standards' tables; the bolt for a hole and a grip
+- `threads`: sizes of bolts, nuts and washers from the standards' tables
+- `fasteners`: the bolt for a hole and a grip, its name, its mass
+- `wrenches`: which wrench goes on a head or nut
+- `woods`: densities of species of wood
 - `bolts`: the bolts of a frame, and what to buy for each
 - `kits`: bolts with their nuts and washers, counted
 - `sections`: area, hole volume and mass of a drilled member

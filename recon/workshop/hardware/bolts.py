@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -16,13 +17,17 @@ from recon.frame.stock import Stock
 from recon.geometry.arrays import FloatArray, Vector
 from recon.workshop.hardware.fasteners import (
     HALF_UNIT_MM,
-    Thread,
+    PLAIN,
+    Series,
     bolt_length,
     bolt_name,
     bolt_system,
     is_rod,
+    nut_name,
     thread_for,
+    washer_name,
 )
+from recon.workshop.hardware.threads import Thread
 from recon.workshop.wording import holes_words
 
 Hole = tuple[str, int]  # member id, hole counted from 0
@@ -204,7 +209,7 @@ def hole_mm(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock]) -> float | No
 
 @dataclass(frozen=True)
 class Fastening:
-    """The bolt to buy for a grip, with one nut and two washers.
+    """The bolt to buy for a grip, with its nut and two washers; a rod has two nuts.
 
     Attributes
     ----------
@@ -214,11 +219,17 @@ class Fastening:
         Length under the head.
     grip_mm : float
         From face to face of what it clamps.
+    series : (str, str)
+        Of the washers at its start and its end: "wide" on wood, else "plain".
+    lock : bool
+        Whether its nut has a nylon insert.
     """
 
     thread: Thread
     length_mm: float
     grip_mm: float
+    series: Series = PLAIN
+    lock: bool = False
 
     @property
     def name(self) -> str:
@@ -226,14 +237,14 @@ class Fastening:
         return bolt_name(self.thread, self.length_mm)
 
     @property
-    def nuts(self) -> dict[str, int]:
-        """Names of its nuts, and how many: two on a threaded rod."""
-        return {self.thread.name: 2 if is_rod(self.thread, self.length_mm) else 1}
+    def nuts(self) -> Counter[str]:
+        """How many nuts, by name: two on a threaded rod."""
+        return Counter({nut_name(self.thread, self.lock): 2 if is_rod(self.thread, self.length_mm) else 1})
 
     @property
-    def washers(self) -> dict[str, int]:
-        """Names of its washers, and how many."""
-        return {self.thread.name: 2}
+    def washers(self) -> Counter[str]:
+        """How many washers, by name."""
+        return Counter(washer_name(self.thread, series) for series in self.series)
 
 
 def fasten(
@@ -242,6 +253,7 @@ def fasten(
     stocks: Mapping[str, Stock],
     system: str | None = None,
     thread: Thread | None = None,
+    lock: bool = False,
 ) -> Fastening | None:
     """What to buy for a bolt; None where no member's stock is known and no thread is given.
 
@@ -257,11 +269,19 @@ def fasten(
         None: as the stock of the first member is made.
     thread : Thread or None
         In place of the largest that passes the hole.
+    lock : bool
+        Whether nuts have a nylon insert.
 
     Raises
     ------
     ReconError
-        Where the thread is thicker than the hole, or none is thin enough.
+        Where the thread has no clearance in the hole, or none is thin enough.
+
+    Notes
+    -----
+    Washers on wood are of the wide series: not smaller than a standard cut washer (National Design
+    Specification for Wood Construction, as quoted at civilengineeringx.com, "Bolts"; that the cut washer is
+    the wide one is this project's reading).
 
     Examples
     --------
@@ -272,15 +292,24 @@ def fasten(
     ...     Member("B", (-2, 1, 3), (1, 0, 0), 8, stock="softwood-38"),
     ... )
     >>> frame = Frame(pair, find_joints(pair), 38.1)
-    >>> fasten(find_bolts(frame)[0], frame, load_stocks(), "metric").name
-    'M8 x 90'
+    >>> fastening = fasten(find_bolts(frame)[0], frame, load_stocks(), "metric")
+    >>> fastening.name, dict(fastening.nuts), dict(fastening.washers)
+    ('M8 x 90', {'M8': 1}, {'M8 wide': 2})
     """
     hole = hole_mm(bolt, frame, stocks)
     if thread is None:
         if hole is None:
             return None
         thread = thread_for(hole, system or bolt_system(_known_stocks(bolt, frame, stocks)[0]))
-    elif hole is not None and thread.d_mm > hole + HALF_UNIT_MM:
-        raise ReconError(f"{thread.name} does not pass a hole of {mm_text(hole)}; choose a thinner bolt.")
+    elif hole is not None and thread.clearance_mm[0] > hole + HALF_UNIT_MM:
+        raise ReconError(
+            f"{thread.name} has no clearance in a hole of {mm_text(hole)}: it needs "
+            f"{mm_text(thread.clearance_mm[0])} for a close fit and {mm_text(thread.clearance_mm[1])} for a "
+            "normal one; choose a thinner bolt, or drill the holes larger."
+        )
     grip = grip_mm(bolt, frame, stocks)
-    return Fastening(thread, bolt_length(grip, thread), grip)
+    members = {m.id: m for m in frame.members}
+    ends = (_stock_of(members[bolt.through[k][0]], stocks) for k in (0, -1))
+    first, last = ("wide" if stock is not None and stock.wood else "plain" for stock in ends)
+    length = bolt_length(grip, thread, (first, last), lock)
+    return Fastening(thread, length, grip, (first, last), lock)

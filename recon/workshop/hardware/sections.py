@@ -72,7 +72,7 @@ def member_mass_kg(stock: Stock, holes: int, pitch_mm: float | None = None) -> f
     --------
     >>> from recon.frame.stock import load_stocks
     >>> round(member_mass_kg(load_stocks()["softwood-38"], 12), 2)
-    0.31
+    0.33
     """
     length = holes * (stock.pitch_mm if pitch_mm is None else pitch_mm)
     return (section_area_mm2(stock) * length - holes * hole_volume_mm3(stock)) * stock.density_kg_m3 * 1e-9

@@ -2,6 +2,8 @@
 
 - compose: the document from beginning to end
 - list_blocks: parts list and cut list in it
+- drill_blocks: marking out and drilling in it
+- work_blocks: tools, bags of bolts, lifts and time in it
 - step_blocks: build steps in it
 - check_blocks: what was found wrong with the frame, and what to add
 - labels: labels for members, with QR codes

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterator, Mapping, Sequence
 
-from recon.frame.length import both_text, mm_text
+from recon.frame.length import both_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.confidence_text import unsure_members
-from recon.workshop.cutting.cut_formats import buy_words
+from recon.workshop.cutting.cut_formats import buy_words, waste_words
 from recon.workshop.cutting.cut_list import CutList, CutPlan
 from recon.workshop.cutting.sticks_drawing import marks_words, sticks_sheet
 from recon.workshop.formats import mass_text
@@ -18,7 +18,6 @@ from recon.workshop.parts.parts_formats import (
     by_stock,
     rack_sentences,
     seen_words,
-    wrench_words,
 )
 from recon.workshop.parts.parts_model import Line, PartsList
 from recon.workshop.parts.shopping import COLUMNS, ShoppingList, shopping_rows
@@ -57,13 +56,12 @@ def _hardware_tables(parts: PartsList) -> Iterator[Block]:
         sizes = [
             (h.name or "size not known", "" if h.grip_mm is None else both_text(h.grip_mm)) for h in bolts
         ]
-        cells = [(str(h.count), *size, seen_words(h)) for h, size in zip(bolts, sizes)]
-        yield _table(parts, ("count", "bolt", "grip", "how it is known"), cells, bolts, (0,))
+        cells = [(str(h.count), *size, h.detail, seen_words(h)) for h, size in zip(bolts, sizes)]
+        yield _table(parts, ("count", "bolt", "grip", "wrench", "how it is known"), cells, bolts, (0,))
     others = [h for h in parts.hardware if h.kind != "bolt"]
     if others:
         yield Heading("Nuts and washers")
-        washers = "one under the head, one under the nut"
-        rows = [(str(h.count), f"{h.kind} {h.name}", wrench_words(h.flats_mm) or washers) for h in others]
+        rows = [(str(h.count), f"{h.kind} {h.name}", h.detail) for h in others]
         yield _table(parts, ("count", "what", ""), rows, others, (0,))
 
 
@@ -145,5 +143,4 @@ def _plan_words(plan: CutPlan, currency: str) -> str:
     elif plan.buy:
         above = 100 * (plan.amount / plan.bound - 1)
         text += f". The {what} is at most {above:.1f} % above the least there can be"
-    waste = f"{mm_text(plan.waste_mm)}, {100 * plan.waste_share:.1f} % of the sticks used"
-    return f"{text}. Waste and offcuts: {waste}."
+    return f"{text}. {waste_words(plan)}"

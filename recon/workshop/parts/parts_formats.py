@@ -196,16 +196,16 @@ def _tables(parts: PartsList, shopping: ShoppingList | None) -> Iterator[_TextTa
                 str(h.count),
                 h.name or "not known",
                 "" if h.grip_mm is None else mm_text(h.grip_mm),
+                h.detail,
                 seen_words(h),
             ]
             for h in bolts
         ]
-        yield _table(parts, "Bolts", ["count", "bolt", "grip", "how it is known"], cells, bolts, (0,))
+        columns = ["count", "bolt", "grip", "wrench", "how it is known"]
+        yield _table(parts, "Bolts", columns, cells, bolts, (0,))
     others = [h for h in parts.hardware if h.kind != "bolt"]
     if others:
-        cells = [
-            [str(h.count), f"{h.kind} {h.name}", wrench_words(h.flats_mm) or "two to a bolt"] for h in others
-        ]
+        cells = [[str(h.count), f"{h.kind} {h.name}", h.detail] for h in others]
         yield _table(parts, "Nuts and washers", ["count", "what", ""], cells, others, (0,))
     if shopping and shopping.lines:
         kept = len(COLUMNS) if shopping.priced else 2
@@ -260,11 +260,6 @@ def seen_words(line: HardwareLine) -> str:
     """How the bolts are known: '3 seen, 2 said, 1 assumed'."""
     counts = ((line.seen, "seen"), (line.said, "said"), (line.assumed, "assumed"))
     return ", ".join(f"{n} {word}" for n, word in counts if n)
-
-
-def wrench_words(flats_mm: float | None) -> str:
-    """The wrench for flats of this size: 'wrench 13 mm (1/2 in)'; '' where there are none."""
-    return f"wrench {mm_text(flats_mm)} ({inch_text(flats_mm)})" if flats_mm else ""
 
 
 def _totals(parts: PartsList, shopping: ShoppingList | None) -> str:

@@ -65,7 +65,7 @@ class HardwareLine:
     grip_mm : float or None
         Of bolts.
     flats_mm : float or None
-        Size of the wrench.
+        Across the flats of head or nut.
     seen, assumed : int
         Bolts that were in photos, and those that were not and of which nobody says that they are there.
     where : tuple of str
@@ -74,6 +74,8 @@ class HardwareLine:
         Of one.
     said : int
         Bolts that were in no photo and of which a person says that they are there.
+    detail : str
+        The wrench of a bolt or nut, the size of a washer, in words.
     """
 
     kind: str
@@ -88,6 +90,7 @@ class HardwareLine:
     mass_kg: float | None
     cost: float | None
     said: int = 0
+    detail: str = ""
 
     @property
     def to_get(self) -> int:

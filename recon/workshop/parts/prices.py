@@ -18,7 +18,7 @@ from pathlib import Path
 
 from recon.errors import ReconError
 from recon.frame.stock import Stock, find_stock
-from recon.workshop.hardware.fasteners import bolt_name, find_thread, parse_bolt
+from recon.workshop.hardware.fasteners import bolt_name, parse_bolt, parse_small
 from recon.workshop.parts.list_files import TableRow, read_rows
 
 COLUMNS = ("item", "id", "length", "price", "pack", "currency")
@@ -55,6 +55,16 @@ class PriceList:
     member: Mapping[tuple[str, int], float] = field(default_factory=dict)
     hardware: Mapping[tuple[str, str], float] = field(default_factory=dict)
     pack: Mapping[tuple[str, str], int] = field(default_factory=dict)
+
+    def hardware_key(self, kind: str, name: str) -> tuple[str, str]:
+        """What a bolt, nut or washer is listed as: a wide washer as a plain one where it is not itself."""
+        key = kind, name
+        plain = kind, name.removesuffix(" wide")
+        return plain if key not in self.hardware and plain in self.hardware else key
+
+    def of_hardware(self, kind: str, name: str) -> float | None:
+        """Price of one bolt, nut or washer; None where it is not listed."""
+        return self.hardware.get(self.hardware_key(kind, name))
 
     def of_member(self, stock: str, holes: int, pitch_mm: float) -> float | None:
         """Price of a member: its own, else by the metre; None where neither is listed."""
@@ -133,6 +143,6 @@ def hardware_id(row: TableRow, item: str) -> str:
         "id", "write a bolt like 'M8 x 90'" if item == "bolt" else "write a thread like M8 or 5/16"
     )
     try:
-        return bolt_name(*parse_bolt(text)) if item == "bolt" else find_thread(text).name
+        return bolt_name(*parse_bolt(text)) if item == "bolt" else parse_small(text, item)
     except ReconError as error:
         raise row.wrong(str(error)) from error

@@ -120,7 +120,7 @@ def load_rack(path: str | Path, stocks: Mapping[str, Stock]) -> Rack:
     """
     members: Counter[tuple[str, int]] = Counter()
     hardware: Counter[tuple[str, str]] = Counter()
-    sticks = []
+    sticks: Counter[OwnedStick] = Counter()
     for row in read_rows(path, "rack", COLUMNS):
         item, count = row.one_of("item", ITEMS), row.count("count", 1)
         if item != "stick":
@@ -132,11 +132,12 @@ def load_rack(path: str | Path, stocks: Mapping[str, Stock]) -> Rack:
         elif item == "member":
             members[stock_id(row, stocks), row.holes("length")] += count
         else:
-            sticks.append(_stick(row, stock_id(row, stocks), count))
-    return Rack(dict(members), tuple(sticks), dict(hardware))
+            sticks[_stick(row, stock_id(row, stocks))] += count
+    owned = tuple(replace(stick, count=count) for stick, count in sticks.items())
+    return Rack(dict(members), owned, dict(hardware))
 
 
-def _stick(row: TableRow, stock: str, count: int) -> OwnedStick:
+def _stick(row: TableRow, stock: str) -> OwnedStick:
     length, trim = row.mm("length"), row.mm("trim", 0) if "trim" in row.cells else 0.0
     first = row.mm("first_hole", 0) if "first_hole" in row.cells else None
     drilled = row.one_of("drilled", ("yes", "no")) == "yes" if "drilled" in row.cells else True
@@ -153,7 +154,7 @@ def _stick(row: TableRow, stock: str, count: int) -> OwnedStick:
         raise row.wrong(
             f"'trim' is {trim:g} mm at each end, which leaves nothing of {length:g} mm; leave this stick out."
         )
-    return OwnedStick(stock, length, count, first, drilled, trim)
+    return OwnedStick(stock, length, 1, first, drilled, trim)
 
 
 def use_rack(

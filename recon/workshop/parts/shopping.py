@@ -241,8 +241,8 @@ def _hardware(parts: PartsList, prices: PriceList | None) -> Iterator[ShoppingLi
         if line.to_get:
             count[line.kind, line.name] = count.get((line.kind, line.name), 0) + line.to_get
     for (kind, name), n in count.items():
-        each = prices.hardware.get((kind, name)) if prices else None
-        pack = prices.pack.get((kind, name), 1) if prices else 1
+        each = prices.of_hardware(kind, name) if prices else None
+        pack = prices.pack.get(prices.hardware_key(kind, name), 1) if prices else 1
         words = f"{kind} {name}" if name else f"{kind}, size not known"
         yield ShoppingLine(kind, name, words, n, pack, None if each is None else round(each * pack, 6))
 

@@ -1,5 +1,7 @@
 """Stages of a reading as pictures and numbers, for a small made-up frame."""
 
+import errno
+import os
 from functools import cache
 from itertools import pairwise
 
@@ -101,6 +103,24 @@ def test_a_folder_with_stages_in_it_is_refused_and_left_as_it_is(tmp_path):
     for f in first:
         f.unlink()
     assert write(tmp_path, [nothing_read("other.jpg")], [])  # files that are no stages do not matter
+
+
+def test_a_disk_that_gets_full_leaves_no_half_of_the_stages(tmp_path, monkeypatch):
+    _, shot, reading, _ = scene()
+    (tmp_path / "mine.txt").write_text("mine")
+    real, written = os.fsync, []
+
+    def full_at_the_third(file):
+        written.append(file)
+        if len(written) % 3 == 0:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        real(file)
+
+    monkeypatch.setattr(os, "fsync", full_at_the_third)
+    for folder in (tmp_path, tmp_path / "new"):
+        with pytest.raises(ReconError, match="disk is full"):
+            write(folder, [reading], [photo_of(shot, "one.jpg")])
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.txt"]
 
 
 def test_states_are_hit_missed_and_hidden_as_the_photo_was_made():

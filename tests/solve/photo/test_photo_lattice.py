@@ -15,7 +15,7 @@ from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes, rotations
 from recon.image.openings import OPENING
 from recon.solve.evidence.camera_prior import LENS_SPREAD as K1_SPREAD
-from recon.solve.photo.photo_lattice import CLASS_DECIMALS, solve_lattice, upright_axes
+from recon.solve.photo.photo_lattice import CLASS_DECIMALS, focal_trials, solve_lattice, upright_axes
 from recon.solve.photo.read_photo import nearest_known_width, read_photo
 from recon.solve.photo.resection import resect
 from tests.solve.scenes import SIZE, grown_scene, lattice_change
@@ -135,8 +135,8 @@ def test_any_turn_of_the_lattice_gives_the_same_frame(index):
     camera = replace(lattice.camera, t=np.zeros(3))
     new_axis = np.abs(turn).argmax(0)
     renamed = [replace(r, axis=int(new_axis[r.axis])) for r in lattice.placed.rows]
-    here = solve_lattice(camera, shot.openings, lattice.placed.rows, 1.0)[0]
-    there = solve_lattice(camera.moved(turn, np.zeros(3)), shot.openings, renamed, 1.0)[0]
+    here = solve_lattice(focal_trials(camera), shot.openings, lattice.placed.rows, 1.0)[0]
+    there = solve_lattice(focal_trials(camera.moved(turn, np.zeros(3))), shot.openings, renamed, 1.0)[0]
     assert there.camera.f == pytest.approx(here.camera.f, rel=1e-3)
     shifts = [b[0].first - turn @ a[0].first for a, b in zip(here.guesses, there.guesses)]
     assert np.abs(shifts - shifts[0]).max() < 1e-6
@@ -194,7 +194,7 @@ def test_hardly_any_openings_are_said_to_be_too_few(count):
 
 def test_two_rows_make_no_lattice():
     _frame, shot, reading = read("steep")
-    assert solve_lattice(reading.lattice.camera, shot.openings, reading.lattice.placed.rows[:2], 1.0) == []
+    assert solve_lattice([reading.lattice.camera], shot.openings, reading.lattice.placed.rows[:2], 1.0) == []
 
 
 # Resection

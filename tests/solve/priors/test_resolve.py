@@ -1,44 +1,40 @@
 """Reading again around corrections: they stay, the rest is solved anew, disagreements are reported."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.spatial import cKDTree
 
 from recon import solve
 from recon.frame.lattice import transform
-from recon.frame.model import as_tuple
-from recon.frame.stock import load_stocks
+from recon.frame.model import Member, as_tuple
 from recon.geometry.lattice import rotations
 from recon.image.openings import OPENING
-from recon.image.photos import load_photo
 from recon.solve.priors.constraints import Constraints, apply_marks
+from tests.solve.sample_readings import STOCKS, detected, openings, photo, reading
 
-TRESTLE = Path(__file__).parents[3] / "sample_images" / "trestle"
-PHOTOS = [load_photo(TRESTLE / f"photo_{k}.jpg") for k in (1, 2, 3)]
-STOCKS = load_stocks()
-DETECTED: dict = {}
+PHOTOS = [photo("trestle", k) for k in (1, 2, 3)]
+DETECTED = detected("trestle")
 
 
 @cache
 def first():
     """The frame as read without corrections, then turned, shifted and labelled as a user might."""
-    frame = solve.read(PHOTOS, stocks=STOCKS, detected=DETECTED).frame
-    frame = transform(frame, rotations()[7], (3, -5, 2))
+    frame = transform(reading("trestle").frame, rotations()[7], (3, -5, 2))
     names = {m.id: f"M{i}" for i, m in enumerate(frame.members)}
     return replace(frame, members=tuple(replace(m, id=names[m.id]) for m in frame.members), joints=())
 
 
-def around(members, ends, deleted=(), photos=PHOTOS, **options):
+def around(members, ends, deleted=(), photos=PHOTOS, **more):
+    """The frame solved again around these members, of which `ends` are fixed; `more` are openings found."""
     frame = replace(first(), members=tuple(members))
     return solve.read(
         photos,
         stocks=STOCKS,
-        detected=DETECTED,
+        detected={**DETECTED, **more},
         constraints=Constraints(frame, ends, tuple(deleted)),
-        **options,
     )
 
 
@@ -63,59 +59,77 @@ def test_with_nothing_to_change_place_and_labels_stay():
     assert places(got.frame.members) == places(first().members) and got.against == []
 
 
-def test_corrections_stay_and_the_rest_is_solved_around_it():
-    """One member is made two holes too long by the user, one is deleted though it is there; of the members
-    without corrections one is three holes short, one is left out, and one is made up."""
+@dataclass(frozen=True)
+class Corrected:
+    """Members of the frame as it was read, what they were changed to, and the reading around them."""
+
+    kept: Member  # made two holes too long by the user
+    deleted: Member  # by the user, though it is there
+    short: Member  # three holes short, without the user's word
+    out: Member  # left out, without the user's word
+    shifted: Member  # four holes short at one end, one hole long at the other, which the user fixed
+    made_up: Member  # nowhere near, without the user's word
+    ghost: Member  # where there is none, on the user's word
+    got: solve.Reading
+
+
+def in_the_open(members) -> Member:
+    """A member of seven holes where there is none: within the frame, as far from all others as can be."""
+    holes = np.vstack([m.hole_centres() for m in members])
+    low, high = holes.min(0), holes.max(0)
+    axis = int((high - low).argmax())
+    places = np.stack(np.meshgrid(*map(np.arange, low, high + 1 - 6 * np.eye(3)[axis])), -1).reshape(-1, 3)
+    along = places[:, None] + np.arange(7)[:, None] * np.eye(3)[axis]
+    room = cKDTree(holes).query(along)[0].min(axis=1)
+    return Member("M50", as_tuple(places[room.argmax()]), as_tuple(np.eye(3)[axis]), 7, members[0].width)
+
+
+@cache
+def corrected() -> Corrected:
     members = list(first().members)
-    kept, deleted, short, out, *_ = sorted(members, key=lambda m: (-m.seen, m.id))
-    longer = replace(kept, holes=kept.holes + 2)
+    kept, deleted, short, out, *rest = sorted(members, key=lambda m: (-m.seen, m.id))
+    shifted = max(rest, key=lambda m: (m.holes, m.id))
     made_up = replace(short, id="M99", first=as_tuple(np.array(short.first) + 40), holes=6)
-    changed = {kept.id: longer, short.id: replace(short, holes=short.holes - 3)}
-    start = [changed.get(m.id, m) for m in members if m.id not in (deleted.id, out.id)] + [made_up]
-    got = around(start, {kept.id: (True, True)}, [deleted])
-    now = places(got.frame.members)
-    true = places(members)
-    assert now[kept.id] == places([longer])[kept.id]
-    assert now[short.id] == true[short.id]  # it was not corrected, and the photos show it
-    assert true[out.id] in now.values() and true[deleted.id] not in now.values() and "M99" not in now
-    rest = set(true) - {kept.id, deleted.id, out.id}
+    ghost = in_the_open(members)
+    changed = {
+        kept.id: replace(kept, holes=kept.holes + 2),
+        short.id: replace(short, holes=short.holes - 3),
+        shifted.id: replace(shifted, first=as_tuple(shifted.hole_centre(4)), holes=shifted.holes - 4 + 1),
+    }
+    start = [changed.get(m.id, m) for m in members if m not in (deleted, out)] + [made_up, ghost]
+    ends = {kept.id: (True, True), shifted.id: (False, True), "M50": (True, True)}
+    got = around(start, ends, [deleted])
+    return Corrected(kept, deleted, short, out, shifted, made_up, ghost, got)
+
+
+def test_corrections_stay_and_what_was_not_corrected_follows_the_photos():
+    c, true = corrected(), places(first().members)
+    now = places(c.got.frame.members)
+    assert now[c.kept.id] == places([replace(c.kept, holes=c.kept.holes + 2)])[c.kept.id]
+    assert now[c.short.id] == true[c.short.id]
+    assert true[c.out.id] in now.values() and true[c.deleted.id] not in now.values()
+    assert c.made_up.id not in now
+    rest = set(true) - {c.kept.id, c.deleted.id, c.out.id, c.shifted.id}
     assert sum(now.get(id) == true[id] for id in rest) >= len(rest) - 1
-    against = {a.member.id: a for a in got.against}
-    assert set(against) == {kept.id, deleted.id} and against[deleted.id].deleted
-    assert places([against[kept.id].shown])[kept.id] == true[kept.id]
+
+
+def test_what_the_photos_hold_against_the_user_is_reported_and_nothing_else():
+    c = corrected()
+    against = {a.member.id: a for a in c.got.against}
+    assert set(against) == {c.kept.id, c.deleted.id, c.shifted.id, c.ghost.id}
+    assert against[c.deleted.id].deleted and against[c.ghost.id].shown is None
+    assert places([against[c.kept.id].shown])[c.kept.id] == places([c.kept])[c.kept.id]
 
 
 def test_a_fixed_end_stays_and_the_other_follows_the_photos():
-    m = longest(1)[0]
-    wrong = replace(
-        m, first=as_tuple(m.hole_centre(4)), holes=m.holes - 4 + 1
-    )  # four short at hole 0, one long at the other
-    got = around([wrong if x.id == m.id else x for x in first().members], {m.id: (False, True)})
-    want = replace(m, holes=m.holes + 1)
-    assert places(got.frame.members)[m.id] == places([want])[m.id]
-    assert [a.member.id for a in got.against] == [m.id]
+    c = corrected()
+    want = replace(c.shifted, holes=c.shifted.holes + 1)
+    assert places(c.got.frame.members)[c.shifted.id] == places([want])[c.shifted.id]
 
 
-def test_a_member_that_no_photo_shows_stays_and_that_is_reported():
-    low = np.array([m.first for m in first().members]).min(0)
-    high = np.array([m.last for m in first().members]).max(0)
-    axis = int((high - low).argmax())
-    ghost = replace(
-        first().members[0],
-        id="M50",
-        first=as_tuple((low + high) // 2 + [0, 0, 0]),
-        direction=as_tuple(np.eye(3)[axis]),
-        holes=7,
-    )
-    if any(np.abs(np.array(m.hole_centres()) - ghost.first).max(1).min() < 8 for m in first().members):
-        ghost = replace(ghost, first=as_tuple(low - 9))
-    got = around([*first().members, ghost], {"M50": (True, True)})
-    assert places(got.frame.members)["M50"] == places([ghost])["M50"]
-    others = set(places(first().members)) - {"M50"}
-    assert (
-        sum(places(got.frame.members).get(id) == places(first().members)[id] for id in others)
-        >= len(others) - 1
-    )
+def test_a_member_that_no_photo_shows_stays_on_the_users_word():
+    c = corrected()
+    assert places(c.got.frame.members)[c.ghost.id] == places([c.ghost])[c.ghost.id]
 
 
 def test_a_photo_added_later_is_laid_on_the_members_that_are_known():
@@ -135,8 +149,13 @@ def test_a_photo_added_later_is_laid_on_the_members_that_are_known():
 
 
 def test_a_stranger_added_later_is_set_aside():
-    cart = replace(load_photo(TRESTLE.parent / "cart" / "photo_1.jpg"), name="stranger.jpg")
-    got = around(first().members, {longest(1)[0].id: (True, True)}, photos=[*PHOTOS, cart])
+    cart = replace(photo("cart", 1), name="stranger.jpg")
+    got = around(
+        first().members,
+        {longest(1)[0].id: (True, True)},
+        photos=[*PHOTOS, cart],
+        **{cart.name: openings("cart", 1)},
+    )
     assert [name for name, _ in got.set_aside] == ["stranger.jpg"]
     assert places(got.frame.members) == places(first().members)
 

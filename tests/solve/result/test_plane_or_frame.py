@@ -9,7 +9,12 @@ from recon.image.openings import OPENING
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.evidence.scene import Scene
-from recon.solve.result.plane_or_frame import planes_or_frame, untied_not_sure, without_plane_evidence
+from recon.solve.result.plane_or_frame import (
+    PlanesOrFrame,
+    planes_or_frame,
+    untied_not_sure,
+    without_plane_evidence,
+)
 from tests.solve.decoys import camera_at
 from tests.solve.scenes import grown_scene, photo_of
 
@@ -64,13 +69,13 @@ def test_a_member_that_a_person_vouches_for_keeps_its_evidence():
     assert without_plane_evidence(scene, planes_or_frame(scene)).candidates[0].evidence == 70.0
 
 
-def test_a_single_row_is_no_frame():
+def test_a_single_member_is_no_frame():
     frame, shot = grown_scene(1, members=6)
     rows = [candidate_of(m) for m in frame.members]
     alone = Scene((photo_of(shot),), {}, 1.0).with_candidates(rows[:1])
     test = planes_or_frame(alone)
     assert test.laps.tolist() == [0]
-    assert test.is_frame == (test.faces[0] > 1)
+    assert not test.is_frame
 
 
 def test_only_members_that_lap_another_may_be_sure():
@@ -84,3 +89,48 @@ def test_only_members_that_lap_another_may_be_sure():
     )
     frame = untied_not_sure(Frame(members, (Joint(a="A", b="B", a_hole=2, b_hole=0, axis=(0, 1, 0)),)))
     assert [m.confidence >= SURE for m in frame.members] == [True, True, False]
+
+
+def woven_scene() -> Scene:
+    """Openings at every whole place of a sheet that bends, and members along its rows and across."""
+    camera = camera_at(20, 10, 0, 26).moved(np.eye(3), [10, 9, -0.5])
+    x, y = np.meshgrid(np.arange(21.0), np.arange(19.0))
+    place = np.stack([x, y, -0.5 + 0.6 * np.sin(x / 3) * np.cos(y / 4)], 2).reshape(-1, 3)
+    spots = np.zeros(len(place), OPENING)
+    spots["x"], spots["y"] = camera.project(place).T + np.random.default_rng(3).normal(
+        0, 0.8, (2, len(place))
+    )
+    spots["major"], spots["minor"], spots["score"] = 8.0, 7.0, 5.0
+    photo = make_posed_photo("cloth.png", camera, (1000, 750), spots, 0.25)
+    rows = [Candidate(0, np.array([0, y, 0.0]), 20, 70.0, np.ones(20), np.ones(20, int)) for y in (2, 7, 12)]
+    across = [Candidate(1, np.array([x, 0, 1.0]), 18, 60.0, np.ones(18), np.ones(18, int)) for x in (4, 9)]
+    return Scene((photo,), {}, 1.0).with_candidates([*rows, *across])
+
+
+def test_rows_of_a_woven_sheet_that_no_plane_explains_are_no_frame():
+    test = planes_or_frame(woven_scene())
+    assert np.median(test.repeated) > 0.7
+    assert not test.supported.any() and not test.is_frame
+
+
+def test_hardly_an_opening_of_a_frame_repeats_in_three_directions():
+    for seed in range(4):
+        frame, shot = grown_scene(seed, members=8, clutter=400)
+        scene = Scene((photo_of(shot),), {}, 1.0).with_candidates(candidate_of(m) for m in frame.members)
+        assert planes_or_frame(scene).repeated.max() < 0.5
+
+
+def weighed(laps, faces, beyond, repeated=0.0):
+    """A test of members of which this was found."""
+    n = len(laps)
+    values = (np.zeros(n), np.array(beyond, float), np.array(faces), np.array(laps), np.full(n, repeated))
+    return PlanesOrFrame({}, *values)
+
+
+def test_a_lap_that_two_weak_rows_of_many_chance_upon_makes_no_frame():
+    assert weighed([1, 1], [1, 1], [25, 25]).is_frame
+    assert not weighed([1, 1, 0, 0, 0], [1, 1, 1, 1, 1], [25, 25, 40, 60, 30]).is_frame
+    assert weighed([1, 1, 0, 0, 0], [1, 1, 2, 2, 1], [25, 25, 40, 60, 30]).is_frame
+    assert not weighed([0], [2], [40]).is_frame
+    assert weighed([0, 0], [2, 2], [40, 30]).is_frame
+    assert not weighed([2, 2], [1, 1], [80, 80], repeated=0.9).is_frame

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from recon.errors import ReconError
 from recon.frame.stock import load_stocks
 from recon.workshop.hardware.bolts import bolt_words, fasten, find_bolts, grip_mm, hole_mm
-from recon.workshop.hardware.fasteners import find_thread
+from recon.workshop.hardware.threads import find_thread
 from tests.growing import grow_frame
 from tests.workshop.frames import X, Y, Z, corner, framed, gate, member
 
@@ -97,8 +97,33 @@ def test_a_thread_that_is_asked_for_must_pass_the_hole():
     frame = gate()
     bolt = find_bolts(frame)[0]
     assert fasten(bolt, frame, STOCKS, thread=find_thread("M6")).name == "M6 x 90"
-    with pytest.raises(ReconError, match="does not pass a hole of 9.5 mm"):
-        fasten(bolt, frame, STOCKS, thread=find_thread("M10"))
+    for name in ("M10", "3/8"):  # 3/8 in is 9.525 mm: as thick as the hole is wide
+        with pytest.raises(ReconError, match="has no clearance in a hole of 9.5 mm"):
+            fasten(bolt, frame, STOCKS, thread=find_thread(name))
+    steel = gate("steel-38")  # 11.1 mm holes: 7/16 in is refused, M10 fits
+    with pytest.raises(ReconError, match="7/16-14 has no clearance"):
+        fasten(find_bolts(steel)[0], steel, STOCKS, thread=find_thread("7/16"))
+    assert fasten(find_bolts(steel)[0], steel, STOCKS, thread=find_thread("M10"))
+
+
+def test_washers_are_wide_on_wood_and_plain_on_metal():
+    wood, steel = gate(), gate("steel-38")
+    assert dict(fasten(find_bolts(wood)[0], wood, STOCKS).washers) == {"5/16-18 wide": 2}
+    assert dict(fasten(find_bolts(steel)[0], steel, STOCKS).washers) == {"3/8-16": 2}
+    mixed = replace(
+        wood,
+        members=tuple(replace(m, stock="aluminium-38") if m.id == "A" else m for m in wood.members),
+    )
+    bolt = next(b for b in find_bolts(mixed) if "A" in {id for id, _ in b.through})
+    assert dict(fasten(bolt, mixed, STOCKS).washers) == {"5/16-18 wide": 1, "5/16-18": 1}
+
+
+def test_nuts_with_nylon_insert_are_higher_and_may_take_a_longer_bolt():
+    frame = gate()
+    bolt = find_bolts(frame)[0]
+    plain, lock = (fasten(bolt, frame, STOCKS, "metric", lock=lock) for lock in (False, True))
+    assert dict(lock.nuts) == {"M8 lock": 1} and lock.length_mm >= plain.length_mm
+    assert lock.length_mm - lock.grip_mm >= 2 * 2.0 + 9.5 + 1.25  # ISO 7093 h, ISO 7040 h max, one thread
 
 
 def test_without_stock_the_thread_is_not_known_but_the_grip_is():

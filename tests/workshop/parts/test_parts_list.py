@@ -13,8 +13,8 @@ from recon.errors import ReconError
 from recon.frame.caution import CAUTION
 from recon.frame.length import parse_mm
 from recon.frame.stock import load_stocks
-from recon.workshop.hardware.fasteners import find_thread
 from recon.workshop.hardware.sections import member_mass_kg
+from recon.workshop.hardware.threads import find_thread
 from recon.workshop.parts.parts_formats import parts_csv, parts_dict, parts_html, parts_text
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.parts.prices import PriceList
@@ -52,7 +52,7 @@ def test_a_bolt_has_a_nut_and_two_washers():
     assert [(h.kind, h.name, h.count) for h in parts.hardware] == [
         ("bolt", "5/16-18 x 3 1/2 in", 5),
         ("nut", "5/16-18", 5),
-        ("washer", "5/16-18", 10),
+        ("washer", "5/16-18 wide", 10),
     ]
     assert [len(of(parts_list(corner(), STOCKS), kind)[0].where) for kind in ("bolt",)] == [3]
 
@@ -80,8 +80,8 @@ def test_a_grip_beyond_all_bolts_takes_threaded_rod_with_two_nuts():
     assert [(h.kind, h.name, h.count) for h in parts.hardware] == [
         ("bolt", "threaded rod M8 x 560", 1),
         ("nut", "M8", 2),
-        ("washer", "M8", 2),
-    ]  # 14 x 38.1 + 2 x 1.8 + 2 x 6.8 + 2 x 1.25
+        ("washer", "M8 wide", 2),
+    ]  # 14 x 38.1 + 2 x 2.0 + 2 x 6.8 + 2 x 1.25
 
 
 def test_seen_assumed_and_missing_bolts_are_told_apart():
@@ -123,9 +123,9 @@ def test_nothing_is_lost_or_counted_twice(seed):
     frame = grow_frame(seed, 15)
     parts = parts_list(frame, STOCKS)
     assert sorted(id for m in parts.members for id in m.members) == sorted(m.id for m in frame.members)
-    assert (
-        sum(h.count for h in of(parts, "bolt")) == sum(h.count for h in of(parts, "nut")) == len(parts.bolts)
-    )
+    rods = sum(f.name.startswith("threaded rod") for _, f in parts.bolts)  # each has two nuts
+    assert sum(h.count for h in of(parts, "bolt")) == len(parts.bolts)
+    assert sum(h.count for h in of(parts, "nut")) == len(parts.bolts) + rods
     assert sum(h.count for h in of(parts, "washer")) == 2 * len(parts.bolts)
     mass = sum(member_mass_kg(STOCKS["steel-38"], m.holes, 38.1) for m in frame.members)
     assert parts.members_mass_kg == pytest.approx(mass) and parts.mass_kg > mass
@@ -145,7 +145,9 @@ def test_a_missing_price_leaves_no_total_and_is_named():
 
 
 def test_what_is_owned_costs_nothing():
-    rack = Rack({("softwood-38", 12): 1}, (), {("bolt", "5/16-18 x 3 1/2 in"): 9, ("washer", "5/16-18"): 4})
+    rack = Rack(
+        {("softwood-38", 12): 1}, (), {("bolt", "5/16-18 x 3 1/2 in"): 9, ("washer", "5/16-18 wide"): 4}
+    )
     parts = parts_list(gate(), STOCKS, PRICES, rack)
     assert [(m.owned, m.to_get) for m in parts.members] == [(1, 1), (0, 2), (0, 1)]
     assert [(h.owned, h.to_get) for h in parts.hardware] == [(5, 0), (0, 5), (4, 6)]
@@ -177,7 +179,7 @@ def test_a_frame_without_a_pitch_is_refused():
 
 def test_a_pitch_that_is_not_the_stocks_is_told():
     assert any("would not meet" in note for note in parts_list(gate(pitch_mm=40.0), STOCKS).notes)
-    assert not parts_list(gate(pitch_mm=38.0), STOCKS).notes
+    assert not any("would not meet" in note for note in parts_list(gate(pitch_mm=38.0), STOCKS).notes)
 
 
 def test_the_csv_reads_back_as_the_list():
@@ -219,3 +221,23 @@ def test_every_sheet_says_the_caution_once_and_every_member(sheet):
 def test_text_from_a_file_cannot_leave_its_cell_or_its_tag():
     frame = replace(gate(), name="<script>alert(1)</script>")
     assert "<script>" not in parts_html(parts_list(frame, STOCKS), frame)
+
+
+def test_notes_name_the_standard_what_is_tube_and_what_fits_closely():
+    wood = " ".join(parts_list(gate(), STOCKS).notes)
+    assert "hex cap screws (ASME B18.2.1)" in wood and "--lock-nuts" in wood and "crushed" not in wood
+    metric = " ".join(parts_list(gate(), STOCKS, system="metric", lock_nuts=True).notes)
+    assert "hexagon head bolts (ISO 4014)" in metric and "--lock-nuts" not in metric
+    tube = " ".join(parts_list(gate("steel-38"), STOCKS).notes)
+    assert "Tube is crushed by a bolt that is tightened hard (steel-38)" in tube
+    # 8 mm is a normal fit for no thread but M6: 9/32 in, 7.1 mm, is a close fit for none. In 9.0 mm M8 is
+    # normal, 8.7 mm (11/32 in) for 5/16 in as well; in 13.5 mm holes 1/2 in fits closely (17/32 in).
+    stocks = STOCKS | {"softwood-50": replace(STOCKS["softwood-50"], hole_mm=13.5)}
+    close = " ".join(parts_list(gate("softwood-50", 50.0), stocks, thread=find_thread("1/2")).notes)
+    assert "1/2-13 fits closely in the 13.5 mm holes of softwood-50" in close
+
+
+def test_a_plain_washers_price_stands_for_a_wide_one_that_has_none():
+    parts = parts_list(gate(), STOCKS, PRICES)
+    (washers,) = of(parts, "washer")
+    assert washers.name == "5/16-18 wide" and washers.cost == PRICES.hardware["washer", "5/16-18"]
