@@ -144,9 +144,7 @@ def compose_papers(
     >>> [section.title for section in made.document.sections][1:4]
     ['Before you build', 'Parts list', 'Shopping list']
     """
-    _refuse_too_large(frame)
-    if paper not in PAPERS:
-        raise ReconError(f"'{paper}' is no paper that is known here; choose {listed(PAPERS, 'or')}.")
+    _refuse(frame, paper)
     angle = angle or PAPERS[paper].angle
     if angle not in ANGLES:
         raise ReconError(f"'{angle}' is no way to lay out views; choose {listed(ANGLES, 'or')}.")
@@ -190,7 +188,10 @@ def compose_papers(
     return Papers(Document(title, paper, sections), tuple(missing))
 
 
-def _refuse_too_large(frame: Frame) -> None:
+def _refuse(frame: Frame, paper: str) -> None:
+    """Refuse a paper that is not known and a frame that is too large."""
+    if paper not in PAPERS:
+        raise ReconError(f"'{paper}' is no paper that is known here; choose {listed(PAPERS, 'or')}.")
     holes = sum(m.holes for m in frame.members)
     if len(frame.members) > MOST_MEMBERS or holes > MOST_HOLES:
         raise ReconError(
