@@ -86,13 +86,19 @@ def test_no_command_and_no_page_reaches_another_machine(tmp_path):
     assert 3 not in codes and done.returncode == 0, done.stderr  # no fault ended a command before its end
 
 
+CONNECTING = """
+import os, sys
+os.spawnl(os.P_WAIT, sys.executable, "python", "-c", "import socket\\n"
+    "socket.socket(type=socket.SOCK_DGRAM).connect(('192.0.2.1', 9))")
+"""
+
+
 @pytest.mark.parametrize(
     "code",
     [
         "import socket; socket.getaddrinfo('recon.invalid', 80)",
         "import socket; socket.socket(type=socket.SOCK_DGRAM).sendto(b'', ('192.0.2.1', 9))",
-        "import os, sys; os.spawnl(os.P_WAIT, sys.executable, 'python', '-c', 'import socket; "
-        + 'socket.socket(type=socket.SOCK_DGRAM).connect(("192.0.2.1", 9))\')',
+        CONNECTING,
     ],
     ids=["lookup", "send", "in another process"],
 )
