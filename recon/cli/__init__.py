@@ -16,6 +16,7 @@ so that help comes at once.
     buildable  what can be built from what is there
     stocks    the stock list
 
+    read_each   every build in a folder, several at a time
     read_rows   openings and rows with their hole counts, which `read` gives without a frame
     common    shared arguments, results as text or JSON, errors as JSON
     console   sentences and progress on stderr; nothing that steers a terminal gets to it
