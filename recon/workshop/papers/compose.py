@@ -16,6 +16,7 @@ from recon.frame.stock import Stock
 from recon.workshop.assembly.steps import BuildOrder, build_steps
 from recon.workshop.confidence_text import doubts, size_sentence, source_words, stock_words
 from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
+from recon.workshop.cutting.drilling import undrilled
 from recon.workshop.drawing.paper import ANGLES, PAPERS
 from recon.workshop.drawing.projections import ViewBoard, drawn_hole, six_views, views_needed
 from recon.workshop.drawing.view_sheet import side_of, view_sheets
@@ -160,13 +161,7 @@ def compose_papers(
     >>> [section.title for section in made.document.sections][1:4]
     ['Before you build', 'Parts list', 'Shopping list']
     """
-    if paper not in PAPERS:
-        raise ReconError(f"'{paper}' is no paper that is known here; choose {listed(PAPERS, 'or')}.")
-    angle = angle or PAPERS[paper].angle
-    if angle not in ANGLES:
-        raise ReconError(f"'{angle}' is no way to lay out views; choose {listed(ANGLES, 'or')}.")
-    if not frame.members:
-        raise ReconError("The frame has no members, so there is nothing to make papers of.")
+    angle = _checked_angle(frame, paper, angle)
     missing: list[str] = []
     hole = drawn_hole(frame, stocks)
     parts = parts_list(
@@ -202,13 +197,24 @@ def compose_papers(
     return Papers(Document(title, paper, sections, date), tuple(missing))
 
 
+def _checked_angle(frame: Frame, paper: str, angle: str | None) -> str:
+    """How the views lie; raises ReconError where there is nothing to make papers of, or no such paper."""
+    if paper not in PAPERS:
+        raise ReconError(f"'{paper}' is no paper that is known here; choose {listed(PAPERS, 'or')}.")
+    angle = angle or PAPERS[paper].angle
+    if angle not in ANGLES:
+        raise ReconError(f"'{angle}' is no way to lay out views; choose {listed(ANGLES, 'or')}.")
+    if not frame.members:
+        raise ReconError("The frame has no members, so there is nothing to make papers of.")
+    return angle
+
+
 def _work(made: _Made, drill: str | None, size: tuple[float, float]) -> Iterator[Section]:
     """Marking out and drilling, where it is asked for or sticks are not drilled; tools, bags and lifts."""
-    plans = made.cuts.plans if made.cuts else ()
-    if not drill and any(not stick.holes_mm for plan in plans for stick in plan.sticks):
-        drill = "all"
+    only = undrilled(made.cuts) if made.cuts else None
+    drill = drill or ("all" if only else None)
     if drill:
-        blocks = drill_blocks(made.frame, made.stocks, drill == "used", size)
+        blocks = drill_blocks(made.frame, made.stocks, drill == "used", size, only)
         yield Section("Marking out and drilling", tuple(blocks))
     work = work_blocks(made.frame, made.stocks, made.parts, made.cuts, made.steps, drill)
     yield Section("Tools, bags and lifts", tuple(work))
