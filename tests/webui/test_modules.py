@@ -61,7 +61,7 @@ def test_the_page_needs_every_script():
 
 def test_the_page_links_every_style_sheet_and_no_other():
     assert re.findall(r'href="/static/([^"]+\.css)"', PAGE) == [
-        f"style/{name}.css" for name in ("colours", "base", "bar", "pictures", "panels", "narrow")
+        f"style/{name}.css" for name in ("colours", "base", "bar", "pictures", "panels", "by-hand", "narrow")
     ]
     assert set(SHEETS) == set(re.findall(r'href="/static/([^"]+\.css)"', PAGE))
 

@@ -54,6 +54,8 @@ export const build = {
   plan: null,
   planShapes: {}, // photo -> lines of the planned members
   proposal: null, // the new member that was drawn, and is not added yet
+  ghosts: [], // {member, shapes: photo -> Shape, current}: where members could be that are none yet
+  rows: null, // what is being drawn by hand on a photo without a camera (panels/rows-by-hand.js)
   measure: null, // what is being measured
   shapes: new Map(), // photo -> Map(id -> Shape), for photos that were asked for
   found: new Map(), // photo -> {openings, rows}

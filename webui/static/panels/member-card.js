@@ -102,6 +102,7 @@ function moreActions(ids, m) {
       h("span", {}, "Shift"),
       AXES.map((axis, i) => shiftButtons(ids, axis, i)),
     ),
+    copyRow(ids),
     h("div.row", {}, stockSelect(ids, m)),
     m && turnRow(m),
     h(
@@ -110,6 +111,31 @@ function moreActions(ids, m) {
       button("Join to another…", () => askLap(ids[0])),
     ),
   );
+}
+
+function copyRow(ids) {
+  const mirror = axis =>
+    button(axis, () => edit({op: "copy", members: ids, mirror: axis}), {
+      label: `${axis}: add a copy mirrored along ${axis} in the middle of the frame`,
+    });
+  const copy = button("Copy…", () => askCopy(ids));
+  return h("div.row.wrap", {}, copy, h("span", {}, "Mirrored copy along"), AXES.map(mirror));
+}
+
+/** Asks by how many pitches copies of members are to lie off them, then adds them. */
+async function askCopy(ids) {
+  const field = axis => h("input", {type: "number", step: "any", value: 0, id: `copy-${axis}`});
+  const fields = AXES.map(field);
+  const body = AXES.flatMap((axis, i) => [
+    h("label", {for: `copy-${axis}`}, `Pitches along ${axis}`),
+    fields[i],
+  ]);
+  const buttons = [
+    {text: "Copy", value: 1},
+    {text: "Leave it", value: null},
+  ];
+  if (!(await ask(`Copy ${ids.join(", ")}`, body, buttons))) return;
+  edit({op: "copy", members: ids, by: fields.map(input => Number(input.value))});
 }
 
 function alongRow(ids) {
