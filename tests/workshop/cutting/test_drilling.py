@@ -126,9 +126,11 @@ def test_papers_of_stock_that_comes_undrilled_say_how_to_drill_it():
 
 
 def test_only_members_from_sticks_that_are_not_drilled_are_drilled():
-    rack = Rack(sticks=(OwnedStick("softwood-38", 24 * 38.1, 1, drilled=True),))
-    cuts = cut_list(gate(), STOCKS, rack=rack, drilled=False)
-    own = {p.member for plan in cuts.plans for s in plan.sticks if s.owned for p in s.pieces}
+    drilled, blank = (
+        OwnedStick("softwood-38", mm, drilled=state) for mm, state in ((914.4, True), (1200.0, False))
+    )
+    cuts = cut_list(gate(), STOCKS, rack=Rack(sticks=(drilled, blank)))
+    own = {p.member for plan in cuts.plans for s in plan.sticks if s.holes_mm for p in s.pieces}
     only = undrilled(cuts)
     assert own and only == {m.id for m in gate().members} - own
     assert {m.member for m in drill_list(gate(), STOCKS, only=only).members} == only
