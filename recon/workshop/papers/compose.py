@@ -16,6 +16,7 @@ from recon.frame.stock import Stock
 from recon.workshop.assembly.steps import BuildOrder, build_steps
 from recon.workshop.confidence_text import doubts, size_sentence, source_words, stock_words
 from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
+from recon.workshop.cutting.drilling import undrilled
 from recon.workshop.drawing.member_sheet import MEMBER_NOTE, bolts_by_member, member_sheets
 from recon.workshop.drawing.paper import ANGLES, PAPERS
 from recon.workshop.drawing.projections import ViewBoard, drawn_hole, six_views, views_needed
@@ -227,11 +228,10 @@ def _refuse_what_makes_none(frame: Frame) -> None:
 
 def _work(made: _Made, drill: str | None, size: tuple[float, float]) -> Iterator[Section]:
     """Marking out and drilling, where it is asked for or sticks are not drilled; tools, bags and lifts."""
-    plans = made.cuts.plans if made.cuts else ()
-    if not drill and any(not stick.holes_mm for plan in plans for stick in plan.sticks):
-        drill = "all"
+    only = undrilled(made.cuts) if made.cuts else None
+    drill = drill or ("all" if only else None)
     if drill:
-        blocks = drill_blocks(made.frame, made.stocks, drill == "used", size)
+        blocks = drill_blocks(made.frame, made.stocks, drill == "used", size, only)
         yield Section("Marking out and drilling", tuple(blocks))
     work = work_blocks(made.frame, made.stocks, made.parts, made.cuts, made.steps, drill)
     yield Section("Tools, bags and lifts", tuple(work))
