@@ -15,12 +15,13 @@ from recon.frame.stock import Stock
 from recon.frame.usual_stock import load_stocks_of_user
 from webui.context import MOST_REQUEST_BYTES, AppContext, attach, context_of
 from webui.guard import OPENED, Keys, guard
+from webui.processes.by_hand import RowWorker
 from webui.processes.derived import DerivedWorker
 from webui.processes.reading import ReadingJob
 from webui.storage.build import Build, Conflict
 from webui.storage.photo_store import MOST_BYTES, PhotoStore
 from webui.storage.reading_cache import SOLVER
-from webui.views import change, devices, downloads, page, photos, plan, reading
+from webui.views import by_hand, change, devices, downloads, page, photos, plan, reading
 
 
 class _JsonInOrder(DefaultJSONProvider):
@@ -77,7 +78,7 @@ def create_app(
     context = _context(Build(folder, stocks), stocks, solver, keys, address)
     attach(app, context)
     guard(app, host, port, keys, context.token, on_enter, on_wrong_keys)
-    for module in (page, photos, reading, change, plan, downloads, devices):
+    for module in (page, photos, reading, change, by_hand, plan, downloads, devices):
         app.register_blueprint(module.bp)
     _answer_errors(app)
     context.photos.start()
@@ -93,6 +94,7 @@ def _context(
         ReadingJob(build, solver, stocks),
         DerivedWorker(build, stocks),
         DerivedWorker(build, stocks, give_up=True),
+        RowWorker(build.folder),
         stocks,
         secrets.token_urlsafe(32),
         keys,

@@ -315,7 +315,7 @@ def _check_room(members: tuple[Member, ...], where: str) -> None:
         a, b = clashes[0]
         (low_a, high_a), (low_b, high_b) = bounds(at[a]), bounds(at[b])
         spot = (np.maximum(low_a, low_b) + np.minimum(high_a, high_b)) / 2
-        many = f"{len(clashes) - 1}{' and more' if len(found) > MOST_CLASHES else ''}"
+        many = f"{'at least ' if len(found) > MOST_CLASHES else ''}{len(clashes) - 1}"
         more = f" ({many} more pairs do.)" if len(clashes) > 1 else ""
         raise ReconError(
             f"{where}: members {a} and {b} take the same room at "

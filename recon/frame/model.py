@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,6 +18,7 @@ from recon.geometry.arrays import FloatArray, IntArray, Vector
 from recon.geometry.camera import Camera
 
 AXIS_TOL = 1e-6  # a direction this near to a lattice axis (largest other component) lies along it
+DIRECTIONS_KEPT = 1024  # of members, with the axes across them: a frame has a few, braces among them
 
 
 @dataclass(frozen=True)
@@ -274,14 +276,23 @@ def section_axes(member: Member) -> tuple[FloatArray, FloatArray]:
     -----
     Along a lattice axis they are the two other axes.  A brace lies in a plane of the lattice, pinned
     through the faces parallel to that plane: one normal is the lattice axis most nearly perpendicular
-    to it, made exactly so.
+    to it, made exactly so.  The arrays are shared by all members of one direction and cannot be written.
     """
-    d = np.asarray(member.direction, float)
+    x, y, z = member.direction
+    return _axes_across((float(x), float(y), float(z)))
+
+
+@lru_cache(maxsize=DIRECTIONS_KEPT)
+def _axes_across(direction: Vector) -> tuple[FloatArray, FloatArray]:
+    d = np.asarray(direction, float)
     d = d / np.linalg.norm(d)
     e = np.eye(3)[np.abs(d).argmin()]
     u: FloatArray = e - d * (e @ d)
     u /= np.linalg.norm(u)
-    return u, np.cross(d, u)
+    v = np.cross(d, u)
+    for axis in (u, v):
+        axis.setflags(write=False)
+    return u, v
 
 
 def box_half_sizes(member: Member) -> FloatArray:

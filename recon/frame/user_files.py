@@ -139,7 +139,7 @@ def check(data: Any, schema: Mapping[str, Any], where: str, name_place: Callable
     errors = sorted(itertools.islice(found, MOST_ERRORS), key=lambda e: _order(e.absolute_path))
     if errors:
         first, more = errors[0], len(errors) - 1
-        many = str(more) if len(errors) < MOST_ERRORS else f"{more} and more"
+        many = str(more) if len(errors) < MOST_ERRORS else f"at least {more}"
         rest = f" ({many} more like it.)" if more else ""
         raise ReconError(
             _sentence(where, name_place(tuple(first.absolute_path)), _problem(first, schema)) + rest

@@ -6,9 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recon.frame.boxes import box_axes, corners, face_centres, face_normals
+from recon.frame.boxes import box_axes, corners, face_centres, face_normals, oriented_boxes
 from recon.frame.model import Member, box_half_sizes
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.geometry.boxes import OrientedBoxes
+
+TURNED = 1e-6  # how far a face's normal must point towards the viewer, a cosine: no more than rounding
 
 
 @dataclass(frozen=True)
@@ -88,15 +91,12 @@ def best_camera(members: Sequence[Member], size: tuple[int, int], margin_px: flo
     A member counts by the share of its faces turned here that no other member covers; beyond a half, more is
     no better. Parameters as in `camera_from`.
     """
-    small = (200, 150)
+    small, boxes = (200, 150), oriented_boxes(members)
 
     def seen_well(camera: PictureCamera) -> float:
         faces = face_map(members, camera, small)
         seen = np.bincount(faces[faces >= 0] // 6, minlength=len(members))
-        own = np.array(
-            [sum(abs(cross(*edges)) * 4 for _, _, edges in turned_faces(m, camera)) for m in members]
-        )
-        return float(np.minimum(seen / np.maximum(own, 1.0), 0.5).sum())
+        return float(np.minimum(seen / np.maximum(_turned_areas(boxes, camera), 1.0), 0.5).sum())
 
     angles = [
         (azimuth + 90.0 * turn, elevation)
@@ -106,6 +106,16 @@ def best_camera(members: Sequence[Member], size: tuple[int, int], margin_px: flo
     ]
     scores = [round(seen_well(camera_from(members, *a, small, 4)), 3) for a in angles]
     return camera_from(members, *angles[int(np.argmax(scores))], size, margin_px)
+
+
+def _turned_areas(boxes: OrientedBoxes, camera: PictureCamera) -> FloatArray:
+    """(n,) areas of all faces of boxes that are turned towards the viewer, nothing hiding them; square px."""
+    half_edges = camera.project((boxes.axes * boxes.half[..., None]).reshape(-1, 3)) - camera.middle
+    half_edges = half_edges.reshape(-1, 3, 2)
+    first, second = half_edges[:, [1, 0, 0]], half_edges[:, [2, 2, 1]]  # of the face across each axis
+    areas = np.abs(first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]) * 4
+    turned = np.abs(boxes.axes @ camera.towards) > TURNED
+    return np.asarray((areas * turned).sum(axis=1))
 
 
 def cross(a: FloatArray, b: FloatArray) -> float:
@@ -123,7 +133,7 @@ def turned_faces(
     towards = face_normals(member) @ camera.towards
     middles = camera.project(face_centres(member))
     half_edges = camera.project(box_axes(member) * box_half_sizes(member)[:, None]) - camera.middle
-    for face in np.nonzero(towards > 1e-6)[0]:
+    for face in np.nonzero(towards > TURNED)[0]:
         first, second = (half_edges[k] for k in range(3) if k != face // 2)
         if abs(cross(first, second)) > 1e-9:
             yield int(face), middles[face], (first, second)

@@ -21,6 +21,7 @@ from recon.image.working_copy import working_copy
 from recon.solve.debug.stages import refuse_used_folder, write_stages
 from recon.solve.evidence.scene import Scene, SetAside
 from recon.solve.multiview.assemble import assemble
+from recon.solve.multiview.mirrored import name_mirrored
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.photo.read_photo import KNOWN_WIDTHS, read_openings, read_photo, read_posed
 from recon.solve.priors.constraints import (
@@ -40,7 +41,9 @@ from recon.solve.result.plane_or_frame import (
     without_plane_evidence,
 )
 from recon.solve.result.refusal import why_no_frame
-from recon.solve.result.tables import first_tables, reading_tables
+from recon.solve.result.tables import detected_table, first_tables, reading_tables
+
+Marks = Mapping[str, tuple[FloatArray, FloatArray]]
 
 DETECTION = 0.65  # of the time for one photo goes into its openings (rendered 3-MP photos)
 PHOTOS_DONE, SCENE_BEGUN, SCENE_DONE = 0.6, 0.65, 0.95  # of the time for a reading (rendered 3-MP photos)
@@ -142,6 +145,8 @@ def read(
     cancelled: Callable[[], object] | None = None,
     plan: Frame | None = None,
     found: Callable[[str, FloatArray, list[FloatArray]], object] | None = None,
+    seen: Callable[[str, FloatArray], object] | None = None,
+    marks: Marks | None = None,
     constraints: Constraints | None = None,
     detected: MutableMapping[str, np.ndarray] | None = None,
 ) -> Reading:
@@ -168,6 +173,11 @@ def read(
     found : Callable[[str, array, list[array]], object] or None
         Called with a photo, its openings (N, 6) and its rows as soon as it is read by itself; columns as in
         :class:`Reading`.
+    seen : Callable[[str, array], object] or None
+        Called with a photo and its openings (N, 6) as soon as they are detected, before it is read.
+    marks : Mapping[str, tuple[array, array]] or None
+        photo -> openings that the user marked as missed and as none, px, for a first reading; those of a
+        further one are in `constraints`.
     constraints : Constraints or None
         A frame read before and the user's corrections of it: it keeps its place and labels, the corrections
         stay, and the rest is solved around them.  At least one of these photos must have a camera in it.
@@ -185,7 +195,9 @@ def read(
         refuse_used_folder(debug_dir)
     copies = [_working_copy(p) for p in photos]
     known_width = width_of(constraints) if constraints else stocks[stock_id].width if stock_id else None
-    each = _EachPhoto(known_width, constraints, {} if detected is None else detected, found, watch)
+    each = _EachPhoto(
+        known_width, constraints, {} if detected is None else detected, found, watch, seen, marks
+    )
     readings = each.read(copies)
     width = known_width or common_width(readings, stocks)
     if not known_width:
@@ -196,6 +208,8 @@ def read(
     if not scene.candidates or not scene.photos or (constraints is None and not test.is_frame):
         raise ReconError(why_no_frame(readings, {c.name: c.image for c in copies}))
     scene = without_plane_evidence(scene, test)
+    if scene.set_aside and constraints is None:
+        scene = name_mirrored(scene, readings)
     if plan is not None:
         scene = with_plan(scene, plan)
     watch.tell("joints and stock", 0.97)
@@ -233,6 +247,8 @@ class _EachPhoto:
     detected: MutableMapping[str, np.ndarray]
     found: Callable[[str, FloatArray, list[FloatArray]], object] | None
     watch: _Watch
+    seen: Callable[[str, FloatArray], object] | None = None
+    marks: Marks | None = None
 
     def read(self, copies: Sequence[_WorkingCopy]) -> list[PhotoReading]:
         """The readings, side by side with the photos."""
@@ -247,7 +263,10 @@ class _EachPhoto:
             at(copy, 0.0, "looking for openings in")
             openings = self.detected.get(copy.name)
             if openings is None:
-                openings = self.detected[copy.name] = read_openings(copy.image)
+                openings = self.detected[copy.name] = read_openings(
+                    copy.image, lambda early: self._show(copy, early)
+                )
+            self._show(copy, openings)
             at(copy, DETECTION, "looking for rows in")
             reading = self._read_one(copy, openings)
             at(copy, 1.0, "read")
@@ -265,6 +284,12 @@ class _EachPhoto:
         finally:
             pool.shutdown(wait=not self.watch.stopped, cancel_futures=True)
 
+    def _show(self, copy: _WorkingCopy, openings: np.ndarray) -> None:
+        """Hands on what was detected in a photo."""
+        self.watch.check()
+        if self.seen:
+            self.seen(copy.name, detected_table(openings, copy.scale))
+
     def _read_one(self, copy: _WorkingCopy, openings: np.ndarray) -> PhotoReading:
         """One photo read from its openings; from the camera that it had, where the frame has one."""
         if self.constraints is not None:
@@ -277,6 +302,8 @@ class _EachPhoto:
             reading = camera and read_posed(copy.name, openings, copy.size, camera, known, width)
             if reading:
                 return reading
+        elif self.marks and copy.name in self.marks:
+            openings = apply_marks(openings, *self.marks[copy.name], copy.scale)
         return read_photo(copy.name, openings, copy.size, copy.focal_px, self.width)
 
 

@@ -65,8 +65,8 @@ def test_currencies_stocks_and_arguments_do_not_steer_the_terminal(here, capsys)
     frame_file(here / "f.json", name="gate")
     (here / "prices.csv").write_text(f"item,id,price,currency\nmetre,softwood-38,4,E{STEERING[:-1]}\n")
     stock = (
-        '["{id}"]\nname = "{name}"\npitch_mm = 25\nwidth_mm = 25\nhole_mm = 8\nmaterial = "wood"\n'
-        'source = "{name}"\n'
+        '[[stock]]\nid = "{id}"\nname = "{name}"\npitch_mm = 25\nwidth_mm = 25\nhole_mm = 8\n'
+        'material = "wood"\ndensity_kg_m3 = 510\nlengths_mm = [2000]\nsource = "{name}"\n'
     )
     odd = "pine\\u001b]0;owned\\u0007"
     (here / "stocks.toml").write_text(stock.replace("{id}", "own-25").replace("{name}", odd))
@@ -81,6 +81,7 @@ def test_currencies_stocks_and_arguments_do_not_steer_the_terminal(here, capsys)
         cli.main(command)
         said = capsys.readouterr()
         assert (said.out or said.err) and not steers(said.out) and not steers(said.err), command
+        assert "own-25" in said.out or command[0] != "stocks"
 
 
 def test_letters_of_all_scripts_and_spaces_stay_as_they_are():

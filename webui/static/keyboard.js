@@ -9,7 +9,8 @@ import {choose, chosen, chosenMember} from "./core/selection.js";
 import {answerDoubt, deleteChosen, step} from "./panels/doubts.js";
 import {start as measure} from "./panels/measure.js";
 import {askSplit} from "./panels/member-card.js";
-import {acceptProposal, dropProposal, nextProposal} from "./panels/new-member.js";
+import {acceptProposal, dropProposal, nextProposal, typeCount} from "./panels/new-member.js";
+import {dropRows, hasAnswer, nextAnswer, takeAnswer} from "./panels/rows-by-hand.js";
 import {modes, setMode} from "./photos/modes.js";
 import {all, enlarge, fitAll} from "./pictures/arrangement.js";
 
@@ -56,7 +57,7 @@ const KEYS = {
   o: ["Mark holes", () => setMode("openings")],
   l: ["Measure a length between two holes", measure],
   c: ["Select", () => setMode("choose")],
-  n: ["Another place for the drawn member", nextProposal],
+  n: ["Another place for what was drawn", () => (hasAnswer() ? nextAnswer() : nextProposal())],
   f: ["Show all of every picture", fitAll],
 };
 const OTHER_KEYS = [
@@ -93,8 +94,14 @@ function plainKey(event) {
     leave();
     return;
   }
-  if (event.key === "Enter" && build.proposal && event.target.tagName !== "BUTTON") {
-    acceptProposal();
+  if (event.key === "Enter" && event.target.tagName !== "BUTTON" && (build.proposal || hasAnswer())) {
+    if (build.proposal) acceptProposal();
+    else takeAnswer();
+    return;
+  }
+  if (build.proposal && /^\d$/.test(event.key)) {
+    typeCount(event.key);
+    event.preventDefault();
     return;
   }
   const act = actionOf(event.key === "Backspace" ? "Delete" : event.key);
@@ -105,6 +112,7 @@ function plainKey(event) {
 
 function leave() {
   if (build.proposal) dropProposal();
+  else if (build.rows) dropRows();
   else if (modes.current === "measure") setMode("choose");
   else choose([]);
 }

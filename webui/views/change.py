@@ -10,8 +10,10 @@ from flask import Blueprint, Response, jsonify
 from recon.corrections import describe, on_photos, picking, strokes, validation
 from recon.corrections.edits import edit
 from recon.corrections.measuring import centre_distance_words
+from recon.corrections.space_strokes import with_longer
 from recon.corrections.state import State
 from recon.errors import ReconError
+from recon.frame.model import Frame
 from webui.context import app_context, request_json
 from webui.derived.sides import sides
 from webui.storage.build import Conflict, Moment
@@ -36,7 +38,7 @@ def correct() -> Answer:
     that `ask` is made on, so that all that was done since gives way to it}.
     """
     context, data = app_context(), request_json()
-    base = validation.whole(data, "base", 0, MOST_VERSIONS)
+    base = base_of(data)
     request = data.get("ask")
     if not isinstance(request, dict):
         raise ReconError("'ask' is missing.")
@@ -84,7 +86,20 @@ def redo() -> Answer:
 
 
 def _base() -> int:
-    return validation.whole(request_json(), "base", 0, MOST_VERSIONS)
+    return base_of(request_json())
+
+
+def base_of(request: dict[str, Any]) -> int:
+    """The version of the build that a request is meant for."""
+    return validation.whole(request, "base", 0, MOST_VERSIONS)
+
+
+def answer_change(make: Make, base: int, wanted: str) -> Answer:
+    """Makes a change and answers it; `wanted` says what it wanted, where the build is another by now."""
+    try:
+        return _answer(*app_context().build.change(make, base=base))
+    except Conflict:
+        return _conflict(base, wanted=wanted)
 
 
 def _answer(old: State, new: State, words: str) -> Response:
@@ -166,20 +181,22 @@ def stroke() -> Answer:
         validation.pixel(request, "start"),
         validation.pixel(request, "end"),
     )
-    return jsonify(
-        strokes=[
-            {
-                "first": list(s.first),
-                "direction": list(s.direction),
-                "holes": s.holes,
-                "laps": s.laps,
-                "clash": s.clash,
-                "off": round(s.off, 2),
-                "shapes": strokes.stroke_outlines(frame, s),
-            }
-            for s in found
-        ]
-    )
+    found = with_longer(frame, found) if frame.members else found
+    return jsonify(strokes=[stroke_to_json(frame, s) for s in found])
+
+
+def stroke_to_json(frame: Frame, s: strokes.Stroke) -> dict[str, Any]:
+    """A member that a stroke may mean, as the page has it."""
+    return {
+        "first": list(s.first),
+        "direction": list(s.direction),
+        "holes": s.holes,
+        "width": frame.members[0].width,
+        "laps": s.laps,
+        "clash": s.clash,
+        "off": round(s.off, 2),
+        "shapes": strokes.stroke_outlines(frame, s),
+    }
 
 
 @bp.post("/api/measure")

@@ -61,7 +61,7 @@ def papers_html(papers: doc.Document) -> str:
     style = style.replace("PAPER", PAPERS[papers.paper].css)
     first, *others = papers.sections
     links = "".join(f'<a href="#part-{k}">{escape(s.title)}</a>' for k, s in enumerate(others, 2))
-    body = [f"<h1>{escape(papers.title)}</h1>", f"<nav>{links}</nav>", *_blocks(first.blocks)]
+    body = [f"<h1>{escape(papers.dated_title)}</h1>", f"<nav>{links}</nav>", *_blocks(first.blocks)]
     for k, section in enumerate(others, 2):
         drawings = " drawings" * all(isinstance(b, doc.Drawing) for b in section.blocks)
         body += [
@@ -138,7 +138,8 @@ def _drawing(block: doc.Drawing) -> str:
 
 def _picture(block: doc.Picture) -> str:
     data = base64.b64encode(block.png).decode("ascii")
-    return f'<figure><img src="data:image/png;base64,{data}" alt="{escape(block.text)}"></figure>'
+    kind = "png" if block.png.startswith(b"\x89PNG") else "jpeg"
+    return f'<figure><img src="data:image/{kind};base64,{data}" alt="{escape(block.text)}"></figure>'
 
 
 def _step(block: doc.StepBlock) -> str:

@@ -155,6 +155,7 @@ def _table(block: doc.Table, width: float) -> list[Flowable]:
         [[""] * ticks + list(block.columns), *body],
         [TICK] * ticks + widths,
         repeatRows=1,
+        splitInRow=1,  # labels of a thousand like members fill more than a page
         hAlign="LEFT",
         style=_table_style(block, ticks),
     )

@@ -16,6 +16,7 @@ from recon.workshop.rigidity.findings import (
     find_ends_without_room,
     find_laps_without_bolt,
     find_loose,
+    find_open_loops,
     find_out_of_square,
     find_pieces,
 )
@@ -37,6 +38,7 @@ TITLES = {  # of the kinds of findings, in the order of the report
     "collision": "Members in one another's room",
     "loose": "Loose members",
     "pieces": "Parts that nothing joins",
+    "loop": "Hole numbers that do not agree",
     "no bolt": "Laps without a bolt",
     "bolts cross": "Bolts that cross",
     "bolt end": "Bolts without room",
@@ -115,6 +117,7 @@ def check_frame(
         *find_collisions(frame),
         *find_loose(frame),
         *find_pieces(frame),
+        *find_open_loops(frame),
         *find_laps_without_bolt(frame, bolts),
         *find_crossing(bolts),
         *find_ends_without_room(frame, bolts, hole),

@@ -21,6 +21,14 @@ let momentTimer = 0;
  */
 export const edit = request => change("/api/edit", {ask: request});
 
+/**
+ * Makes a change by another address than that of edits.
+ * @param {string} path
+ * @param {Object} data what it takes
+ * @returns {Promise<boolean>} whether it was made
+ */
+export const changeBy = (path, data) => change(path, data);
+
 /** @returns {Promise<boolean>} whether the last change was undone */
 export const undo = () => (build.undo ? change("/api/undo", {}) : Promise.resolve(false));
 

@@ -156,7 +156,7 @@ function rowsOf(parts) {
   if (!parts || parts.problem) return new Map();
   return new Map([
     ...parts.members.map(row => [memberRowKey(row), `${row.count} ${row.members}`]),
-    ...parts.hardware.map(row => [hardwareRowKey(row), `${row.count} ${row.seen}`]),
+    ...parts.hardware.map(row => [hardwareRowKey(row), `${row.count} ${row.seen} ${row.said}`]),
     [MASS_KEY, String(parts.mass_kg)],
   ]);
 }

@@ -12,6 +12,12 @@ import {button, closeButton} from "./elements.js";
 import {askLap} from "./lap-card.js";
 import {memberIcon} from "./member-icon.js";
 
+// Two sides that a mirrored copy exchanges: the one that its axis runs to, and both in words.
+const MIRRORS = [
+  ["right", "Left and right"],
+  ["back", "Front and back"],
+  ["up", "Top and bottom"],
+];
 const WAYS = ["left", "right", "front", "back", "down", "up"];
 
 /**
@@ -116,6 +122,7 @@ function moreActions(ids, m) {
       h("span", {}, "Shift"),
       WAYS.filter(way => build.sides[way]).map(way => shiftButton(ids, way)),
     ),
+    copyRow(ids),
     h("div.row", {}, stockSelect(ids, m)),
     m && turnRow(m),
     h(
@@ -124,6 +131,35 @@ function moreActions(ids, m) {
       button("Join to another…", () => askLap(ids[0])),
     ),
   );
+}
+
+/** The axis, "x", "y" or "z", that runs to a side. */
+const axisOf = side => "xyz"[build.sides[side].findIndex(Boolean)];
+
+function copyRow(ids) {
+  const mirror = ([side, text]) =>
+    button(text, () => edit({op: "copy", members: ids, mirror: axisOf(side)}), {
+      label: `${text}: add a mirrored copy, mirrored in the middle of the frame`,
+    });
+  const copy = button("Copy…", () => askCopy(ids));
+  return h("div.row.wrap", {}, copy, h("span", {}, "Mirrored copy"), MIRRORS.map(mirror));
+}
+
+/** Asks by how many pitches copies of members are to lie off them, then adds them. */
+async function askCopy(ids) {
+  const sides = MIRRORS.map(([side]) => side);
+  const field = side => h("input", {type: "number", step: "any", value: 0, id: `copy-${side}`});
+  const fields = sides.map(field);
+  const words = side => `Pitches ${side === "up" ? "up" : `to the ${side}`}`;
+  const body = sides.flatMap((side, i) => [h("label", {for: `copy-${side}`}, words(side)), fields[i]]);
+  const buttons = [
+    {text: "Copy", value: 1},
+    {text: "Cancel", value: null},
+  ];
+  if (!(await ask(`Copy ${ids.join(", ")}`, body, buttons))) return;
+  const along = axis =>
+    sides.reduce((sum, side, i) => sum + build.sides[side][axis] * Number(fields[i].value), 0);
+  edit({op: "copy", members: ids, by: [0, 1, 2].map(along)});
 }
 
 function alongRow(ids) {

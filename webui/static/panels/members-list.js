@@ -46,11 +46,12 @@ function startDrawing() {
   notice(HOW_TO_DRAW);
 }
 
-/** What stands at the right of a member: the user's word, or how sure it is, or its length. */
+/** What stands at the right of a member: its length, and the user's word or how sure it is. */
 function rowWords(m) {
-  if (build.corrections.members?.[m.id]?.ends.every(Boolean)) return "as you said";
-  if (isUnsure(m)) return `? ${percent(m.confidence)}`;
-  return build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "";
+  const length = build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "";
+  const unsure = isUnsure(m) ? `? ${percent(m.confidence)}` : "";
+  const said = build.corrections.members?.[m.id]?.ends.every(Boolean) ? "as you said" : unsure;
+  return [length, said].filter(Boolean).join(" · ");
 }
 
 function updateRow(m, bolts) {

@@ -35,13 +35,13 @@ const LAYERS = [
 const STEPS = {ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1};
 
 /**
- * Whether openings or rows are drawn: where they are switched on, and while the first reading finds them.
+ * Whether openings or rows are drawn: where they are switched on, and as long as there are no members.
  * @param {"openings"|"rows"} name
  * @returns {boolean}
  */
 export function drawn(name) {
   if (layers[name] || (name === "openings" && modes.current === "openings")) return true;
-  return build.job.running && !build.members.size;
+  return !build.members.size;
 }
 
 /**

@@ -5,6 +5,7 @@ import {drawCross} from "../core/brush.js";
 import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
 import {backdrop} from "../core/repaint.js";
+import {paintByHand} from "./by-hand-marks.js";
 import {paintChosen, paintFound, paintHand, paintRest} from "./marks.js";
 import {drawn, layers} from "./modes.js";
 import {drawTile, Tiles} from "./tiles.js";
@@ -30,7 +31,8 @@ export class PhotoCanvas {
     this.whole.onload = () => {
       this.loaded++;
       this.size ||= [this.whole.naturalWidth, this.whole.naturalHeight];
-      this.fit();
+      if (this.fitted === false) this.draw();
+      else this.fit();
     };
     new ResizeObserver(() => this.resized()).observe(this.canvas);
   }
@@ -70,6 +72,13 @@ export class PhotoCanvas {
     this.y = at[1] - ((at[1] - this.y) * scale) / this.scale;
     this.scale = scale;
     this.fitted = false;
+    this.draw();
+  }
+
+  /** Goes on showing the same part when a px of the photo is another, since its true size has come. */
+  rescale(factor) {
+    this.scale *= factor;
+    this.least *= factor;
     this.draw();
   }
 
@@ -121,6 +130,7 @@ export class PhotoCanvas {
     this.lastView = view;
     this.toCanvasPx(c);
     if (this.photo.camera) paintChosen(this, c);
+    paintByHand(this, c);
     paintHand(this, c);
     if (document.activeElement === this.canvas && this.canvas.matches(":focus-visible")) drawCross(this, c);
     this.shown = build.n;

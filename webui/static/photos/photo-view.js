@@ -6,9 +6,11 @@ import {build, lapKey} from "../core/build.js";
 import {edit} from "../core/changes.js";
 import {h} from "../core/dom.js";
 import {emit} from "../core/events.js";
+import {hasAnswer} from "../core/ghosts.js";
 import {load} from "../core/loading.js";
 import {notice} from "../core/messages.js";
 import {choose, chosen} from "../core/selection.js";
+import {rowAt} from "./by-hand-marks.js";
 import {lapsInView} from "./laps-on-photo.js";
 import {markAt} from "./mark-holes.js";
 import {userMarks} from "./marks.js";
@@ -82,8 +84,10 @@ export class PhotoView extends PhotoCanvas {
   update(photo) {
     this.photo = photo;
     if (photo.size && String(photo.size) !== String(this.size)) {
+      const was = this.size;
       this.size = photo.size;
-      this.fit();
+      if (was && this.fitted === false) this.rescale(was[0] / photo.size[0]);
+      else this.fit();
     }
     this.element.classList.toggle("aside", !photo.used);
     const unused = photo.used ? "Set aside" : "Use again";
@@ -294,9 +298,11 @@ export class PhotoView extends PhotoCanvas {
     choose(id ? [id] : [], null, add && Boolean(id));
   }
 
-  /** Two clicks draw as one stroke does. */
+  /** Two clicks draw as one stroke does; so does one on a row that was found. */
   drawPoint(place) {
-    if (this.anchor) {
+    const row = !this.photo.camera && !this.anchor && rowAt(this, place);
+    if (row) emit("stroke", {photo: this.name, ...row});
+    else if (this.anchor) {
       emit("stroke", {photo: this.name, start: this.anchor, end: place});
       this.anchor = null;
     } else this.anchor = place;
@@ -340,7 +346,7 @@ export class PhotoView extends PhotoCanvas {
       "=": () => this.zoom(1.3),
       "-": () => this.zoom(1 / 1.3),
       0: () => this.fit(),
-      Enter: build.proposal ? null : () => this.click(middle, event.shiftKey),
+      Enter: build.proposal || hasAnswer() ? null : () => this.click(middle, event.shiftKey),
       Escape: this.anchor ? () => this.dropAnchor() : null,
     };
     const action = actions[event.key];

@@ -31,12 +31,14 @@ export function begin() {
   byId("fit").onclick = fitAll;
   on("photos", refresh);
   on("changed", () => {
-    const hasFrame = build.members.size > 0;
-    if (frameViews().some(view => byId("tiles").contains(view.element) !== hasFrame)) refresh();
+    if (frameViews().some(view => byId("tiles").contains(view.element) !== hasFrame())) refresh();
     for (const view of frameViews()) view.update();
     for (const view of all()) view.paintNow();
   });
   for (const event of ["draw", "chosen"]) on(event, redraw);
+  on("ghosts", () => {
+    if (frameViews().some(view => byId("tiles").contains(view.element) !== hasFrame())) refresh();
+  });
   on("turned", () => {
     for (const view of frameViews()) view.fit();
   });
@@ -59,13 +61,16 @@ function redraw() {
   for (const view of [...frameViews(), ...views.photos.values()]) view.redraw();
 }
 
+/** Whether there is something to see in the views of the frame. */
+const hasFrame = () => build.members.size > 0 || build.ghosts.length > 0;
+
 const frameViews = () => Object.keys(FRAME_VIEWS).map(name => views[name]);
 
 /**
  * All pictures, in order.
  * @returns {(PhotoView|SpaceView)[]}
  */
-export const all = () => [...views.photos.values(), ...(build.members.size ? frameViews() : [])];
+export const all = () => [...views.photos.values(), ...(hasFrame() ? frameViews() : [])];
 
 function refresh() {
   const names = new Set(build.photos.map(p => p.name));

@@ -12,8 +12,11 @@ import {modes} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {firstOnRay} from "./box.js";
 import {BoxMeshes, ballRound} from "./box-meshes.js";
+import {Ghosts, ghostOnRay, paintGhostLabels} from "./ghosts.js";
+import {handAt, paintHand} from "./hand.js";
 import {paintOverlay} from "./labels.js";
 import {spotOnRay} from "./spots.js";
+import {viewpointSelect} from "./viewpoints.js";
 
 const CLICK_PX = 5;
 const LABEL = "The frame in 3-D. Arrow keys turn it, plus and minus zoom, 0 shows all.";
@@ -59,6 +62,7 @@ export class SpaceView {
     this.camera = new THREE.PerspectiveCamera(FIELD_DEGREES, 1, 0.1, 5000);
     this.camera.up.set(0, 0, 1);
     this.boxes = new BoxMeshes(this.scene, software ? 1 : 4);
+    this.ghosts = new Ghosts(this.scene);
     this.faceFront();
     this.height = 0.42;
     this.far = 30;
@@ -77,6 +81,7 @@ export class SpaceView {
       "figcaption",
       {},
       h("span.tilename", {}, this.title),
+      viewpointSelect(this),
       h("button.quiet.enlarge", button, "⤢"),
     );
     this.element = h("figure.tile.space", {}, caption, this.canvas, this.labels, this.note);
@@ -122,6 +127,7 @@ export class SpaceView {
 
   /** Draws again what is chosen or stands out. */
   redraw() {
+    if (this.ghosts?.update() && !build.members.size) this.fit();
     this.tint();
   }
 
@@ -139,11 +145,12 @@ export class SpaceView {
   }
 
   fit() {
-    if (!this.width || !build.members.size) {
+    const shown = build.members.size ? [...build.members.values()] : build.ghosts.map(({member}) => member);
+    if (!this.width || !shown.length) {
       this.draw();
       return;
     }
-    const ball = ballRound(build.members.values());
+    const ball = ballRound(shown);
     this.target.copy(ball.center);
     const far = ball.radius / Math.sin((this.camera.fov * Math.PI) / 360);
     this.far = far * Math.max(1, 1 / this.camera.aspect) * 0.95;
@@ -175,6 +182,8 @@ export class SpaceView {
     this.camera.lookAt(this.target);
     this.renderer.render(this.scene, this.camera);
     paintOverlay(this);
+    paintGhostLabels(this, this.labels.getContext("2d"));
+    paintHand(this, this.labels.getContext("2d"));
     this.shown = build.n;
   }
 
@@ -208,6 +217,8 @@ export class SpaceView {
     this.start = this.at(event);
     this.pointers.set(event.pointerId, this.start);
     this.moved = false;
+    const alone = this.pointers.size === 1 && !event.button && !event.shiftKey;
+    this.hand = alone ? handAt(this, this.start) : null;
   }
 
   move(event) {
@@ -217,7 +228,10 @@ export class SpaceView {
     const [dx, dy] = [at[0] - before[0], at[1] - before[1]];
     this.pointers.set(event.pointerId, at);
     if (Math.hypot(at[0] - this.start[0], at[1] - this.start[1]) > CLICK_PX) this.moved = true;
-    if (this.pointers.size === 2) {
+    if (this.hand && this.moved) {
+      this.hand.move(at);
+      this.draw();
+    } else if (this.pointers.size === 2) {
       const other = [...this.pointers].find(([id]) => id !== event.pointerId)[1];
       const far = p => Math.hypot(p[0] - other[0], p[1] - other[1]) || 1;
       this.zoom(far(before) / far(at));
@@ -228,10 +242,20 @@ export class SpaceView {
 
   up(event) {
     const wasDown = this.pointers.delete(event.pointerId);
+    const hand = this.hand;
+    this.hand = null;
+    if (hand && this.moved && event.type === "pointerup") hand.drop();
+    if (hand) this.draw();
     if (!wasDown || this.moved || event.type !== "pointerup") return;
+    const ray = this.rayAt(this.at(event));
     if (modes.current === "measure") {
-      const spot = spotOnRay(...this.rayAt(this.at(event)));
+      const spot = spotOnRay(ray.origin.toArray(), ray.direction.toArray());
       if (spot) emit("measure", spot);
+      return;
+    }
+    const ghost = ghostOnRay(ray.origin.toArray(), ray.direction.toArray());
+    if (ghost) {
+      emit("ghost", ghost);
       return;
     }
     const id = this.memberAt(this.at(event));
@@ -269,15 +293,15 @@ export class SpaceView {
   }
 
   memberAt(at) {
-    return firstOnRay(...this.rayAt(at), build.members.values());
+    const {origin, direction} = this.rayAt(at);
+    return firstOnRay(origin.toArray(), direction.toArray(), build.members.values());
   }
 
-  /** From the camera through a place of the canvas: where it begins, and its way. */
+  /** The ray of a place of the canvas. */
   rayAt([x, y]) {
     const caster = new THREE.Raycaster();
     const spot = new THREE.Vector2((x / this.width) * 2 - 1, 1 - (y / this.deep) * 2);
     caster.setFromCamera(spot, this.camera);
-    const {origin, direction} = caster.ray;
-    return [origin.toArray(), direction.toArray()];
+    return caster.ray;
   }
 }
