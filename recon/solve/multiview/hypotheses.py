@@ -111,14 +111,17 @@ def register_photos(readings: Sequence[PhotoReading], width: float) -> Registere
 
 
 def _read_and_unread(readings: Sequence[PhotoReading]) -> tuple[list[_Read], list[SetAside]]:
-    """The photos that have a lattice, most evidence first, and those that have none, with the reason."""
+    """The photos that have a lattice, most evidence first, and those that have none, with the reason.
+
+    The world is that of the first, so it should be right: rival solutions of a photo share its evidence.
+    """
     read, aside = [], []
     for r in readings:
         if r.photo is None or r.lattice is None:
             aside.append((r.name, r.reason))
         else:
             read.append(_Read(r.name, r.worth, r.rivals))
-    return sorted(read, key=lambda r: -r.worth), aside
+    return sorted(read, key=lambda r: -r.worth / len(r.solutions)), aside
 
 
 def _moved(posed: Posed, place: Placement) -> Posed:

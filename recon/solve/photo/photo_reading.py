@@ -13,6 +13,8 @@ from recon.solve.photo.photo_lattice import PhotoLattice, best_chances
 # by hand the true one had 0.99 and more.
 RIVAL = 0.9
 MOST_RIVALS = 3  # bounds the time
+SAME_PLACE = 0.1  # pitches within which a row lies in one place; lattice lines lie a quarter or more apart
+SAME_ROWS = 0.9  # of the rows, from which two lattices are one; this project's choice
 
 
 @dataclass(frozen=True)
@@ -56,11 +58,23 @@ class PhotoReading:
 
     @property
     def rivals(self) -> list[tuple[PosedPhoto, PhotoLattice]]:
-        """The best solution, and those whose members explain nearly as much."""
+        """The best solution, and others of other lattices whose members explain nearly as much."""
         if not self.nats:
             return self.solutions[:1]
-        near = [s for s, nats in zip(self.solutions, self.nats) if nats >= RIVAL * self.nats[0]]
-        return near[:MOST_RIVALS]
+        out: list[tuple[PosedPhoto, PhotoLattice]] = []
+        for solution, nats in zip(self.solutions, self.nats):
+            other = not any(_same_places(solution[1], kept[1]) for kept in out)
+            if nats >= RIVAL * self.nats[0] and other and len(out) < MOST_RIVALS:
+                out.append(solution)
+        return out
+
+
+def _same_places(a: PhotoLattice, b: PhotoLattice) -> bool:
+    """Do two lattices of the same rows put most of them in the same places, but for a shift of all?"""
+    if len(a.guesses) != len(b.guesses):
+        return False
+    off = np.array([g[0].first - h[0].first for g, h in zip(a.guesses, b.guesses) if g and h]).reshape(-1, 3)
+    return bool(len(off) and (np.abs(off - np.median(off, axis=0)).max(1) < SAME_PLACE).mean() > SAME_ROWS)
 
 
 def explained_nats(lattice: PhotoLattice) -> float:

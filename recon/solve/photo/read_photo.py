@@ -118,9 +118,9 @@ def read_photo(
         return replace(nothing, reason="no rows of openings can be seen")
     # A square frame in a whole picture, where the members say so: more that is free fits more.
     reading = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, None))
-    if not focal_px and (reading is None or not explained_by_members(reading)):
-        prior = camera_prior(seen.size, None)
-        freer = _of_trials(_with_cameras(seen, None, width, most_cameras, prior))
+    if reading is None or not explained_by_members(reading):
+        prior = camera_prior(seen.size, focal_px)
+        freer = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, prior))
         reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
     return reading or replace(nothing, reason="its rows of openings fit no camera")
 
