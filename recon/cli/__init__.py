@@ -16,6 +16,7 @@ so that help comes at once.
     buildable  what can be built from what is there
     stocks    the stock list
 
+    read_each   every build in a folder, several at a time
     read_rows   openings and rows with their hole counts, which `read` gives without a frame
     common    shared arguments, results as text or JSON, errors as JSON
     console   sentences and progress on stderr; nothing that steers a terminal gets to it
@@ -38,20 +39,7 @@ import traceback
 from typing import NoReturn
 
 from recon import __version__
-from recon.cli import (
-    audit,
-    buildable,
-    check,
-    cut,
-    export,
-    page,
-    papers,
-    parts,
-    read,
-    restock,
-    steps,
-    stocks,
-)
+from recon.cli import audit, buildable, check, cut, export, page, papers, parts, read, restock, steps, stocks
 from recon.cli.console import PrintableStream, printable, say
 from recon.cli.stopping import end_now, end_soon_after, hear_signals
 from recon.errors import ReconError

@@ -57,7 +57,8 @@ def test_the_cut_list_is_printed_and_written(work, capsys):
     assert run("cut", "gate.json", "--rack", "rack.csv") == 0
     assert "Nothing to buy" in capsys.readouterr().out
     assert run("cut", "gate.json", "--blank", "--trim", "20 mm", "--buy", "10 ft", "--buy", "1 m") == 0
-    assert "cut at, mm" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "line at: 20 mm (25/32 in) (kerf left)" in out and "Marking out and drilling" in out
 
 
 def test_a_frame_with_other_stock_is_told_and_written(work, capsys):
@@ -98,7 +99,7 @@ def test_json_is_the_only_thing_on_stdout_also_after_an_error(work, capsys, comm
         (("cut", "gate.json", "--prices", "row2.csv"), ["row2.csv, row 2", "'price' is 'dear'"]),
         (("parts", "gate.json", "--rack", "rack.csv", "--keep-out", "0,0,0"), ["--keep-out", "lowest"]),
         (("parts", "gate.json", "--thread", "M9"), ["'M9' is no thread"]),
-        (("parts", "gate.json", "--thread", "M12"), ["does not pass a hole"]),
+        (("parts", "gate.json", "--thread", "M12"), ["has no clearance in a hole"]),
         (("cut", "gate.json", "--kerf", "3"), ["no unit", "3 mm"]),
         (("cut", "gate.json", "--kerf", "40 mm"), ["reaches the holes"]),
         (("cut", "gate.json", "--buy", "10 in"), ["longer ones"]),

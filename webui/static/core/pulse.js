@@ -65,7 +65,8 @@ async function takeOver(status) {
 
 /** Says what became of a reading, with all photos that it left out. */
 function readingEnded({job, news}) {
-  if (job.problem) return notice(job.problem, "warn", true);
+  // without members the panel of doubts says why, too: the notice does not stay over the photo
+  if (job.problem) return notice(job.problem, "warn", build.members.size > 0);
   if (job.cancelled) return notice("The reading was cancelled; nothing was changed.");
   emit("read");
   const differ = (build.corrections.conflicts || []).length > 0;

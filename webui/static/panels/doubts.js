@@ -94,10 +94,10 @@ const keyOf = d => JSON.stringify([d.kind, d.members, d.lap, d.end, isByText(d) 
 
 const presentIndex = () => build.doubts.findIndex(d => keyOf(d) === present);
 
-/** @returns {number|string} how many there are, for the tab: what corrections raised counts by itself */
+/** @returns {string|number} how many there are, for the tab: those that came with own corrections apart */
 export function doubtsCount() {
-  const count = build.doubts.length + (build.moreDoubts || 0);
-  return raised.size ? `${count - raised.size} + ${raised.size}` : count;
+  const count = build.doubts.length ? build.doubts.length + (build.moreDoubts || 0) : 0;
+  return raised.size && count ? `${count - raised.size} + ${raised.size}` : count;
 }
 
 /**

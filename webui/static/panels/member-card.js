@@ -12,12 +12,6 @@ import {button, closeButton} from "./elements.js";
 import {askLap} from "./lap-card.js";
 import {memberIcon} from "./member-icon.js";
 
-// Two sides that a mirrored copy exchanges: the one that its axis runs to, and both in words.
-const MIRRORS = [
-  ["right", "Left and right"],
-  ["back", "Front and back"],
-  ["up", "Top and bottom"],
-];
 const WAYS = ["left", "right", "front", "back", "down", "up"];
 
 /**
@@ -133,33 +127,42 @@ function moreActions(ids, m) {
   );
 }
 
-/** The axis, "x", "y" or "z", that runs to a side. */
-const axisOf = side => "xyz"[build.sides[side].findIndex(Boolean)];
+/** Directions in which the frame can be mirrored and members copied, as people call them. */
+const ACROSS = [
+  ["right", "left to right"],
+  ["back", "front to back"],
+  ["up", "top to bottom"],
+];
 
 function copyRow(ids) {
-  const mirror = ([side, text]) =>
-    button(text, () => edit({op: "copy", members: ids, mirror: axisOf(side)}), {
-      label: `${text}: add a mirrored copy, mirrored in the middle of the frame`,
-    });
-  const copy = button("Copy…", () => askCopy(ids));
-  return h("div.row.wrap", {}, copy, h("span", {}, "Mirrored copy"), MIRRORS.map(mirror));
+  const mirror = ([side, words]) => {
+    const size = build.sides[side].map(Math.abs);
+    const axis = "xyz"[size.indexOf(Math.max(...size))];
+    const label = `${words}: add a copy mirrored in the middle of the frame`;
+    return button(words, () => edit({op: "copy", members: ids, mirror: axis}), {label});
+  };
+  const known = ACROSS.filter(([side]) => build.sides[side]);
+  const copy = button("Copy…", () => askCopy(ids, known));
+  return h("div.row.wrap", {}, copy, h("span", {}, "Mirrored copy"), known.map(mirror));
 }
 
 /** Asks by how many pitches copies of members are to lie off them, then adds them. */
-async function askCopy(ids) {
-  const sides = MIRRORS.map(([side]) => side);
-  const field = side => h("input", {type: "number", step: "any", value: 0, id: `copy-${side}`});
-  const fields = sides.map(field);
-  const words = side => `Pitches ${side === "up" ? "up" : `to the ${side}`}`;
-  const body = sides.flatMap((side, i) => [h("label", {for: `copy-${side}`}, words(side)), fields[i]]);
+async function askCopy(ids, known) {
+  const field = ([side]) => h("input", {type: "number", step: "any", value: 0, id: `copy-${side}`});
+  const fields = known.map(field);
+  const body = known.flatMap(([side], i) => [
+    h("label", {for: `copy-${side}`}, side === "up" ? "Pitches up" : `Pitches to the ${side}`),
+    fields[i],
+  ]);
   const buttons = [
     {text: "Copy", value: 1},
     {text: "Cancel", value: null},
   ];
   if (!(await ask(`Copy ${ids.join(", ")}`, body, buttons))) return;
-  const along = axis =>
-    sides.reduce((sum, side, i) => sum + build.sides[side][axis] * Number(fields[i].value), 0);
-  edit({op: "copy", members: ids, by: [0, 1, 2].map(along)});
+  const by = [0, 1, 2].map(k =>
+    fields.reduce((sum, input, i) => sum + Number(input.value) * build.sides[known[i][0]][k], 0),
+  );
+  edit({op: "copy", members: ids, by});
 }
 
 function alongRow(ids) {

@@ -13,7 +13,7 @@ import {modes} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {firstOnRay} from "./box.js";
 import {BoxMeshes, ballRound} from "./box-meshes.js";
-import {Ghosts, ghostOnRay, paintGhostLabels} from "./ghosts.js";
+import {ghostOnRay, paintGhosts} from "./ghosts.js";
 import {handAt, paintHand} from "./hand.js";
 import {paintOverlay} from "./labels.js";
 import {spotOnRay} from "./spots.js";
@@ -63,7 +63,6 @@ export class SpaceView {
     this.camera = new THREE.PerspectiveCamera(FIELD_DEGREES, 1, 0.1, 5000);
     this.camera.up.set(0, 0, 1);
     this.boxes = new BoxMeshes(this.scene, software ? 1 : 4);
-    this.ghosts = new Ghosts(this.scene);
     this.faceFront();
     this.height = 0.42;
     this.far = 30;
@@ -128,7 +127,8 @@ export class SpaceView {
 
   /** Draws again what is chosen or stands out. */
   redraw() {
-    if (this.ghosts?.update() && !build.members.size) this.fit();
+    if (this.ghosts !== build.ghosts && !build.members.size) this.fit(); // there is nothing else to see
+    this.ghosts = build.ghosts;
     this.tint();
   }
 
@@ -183,7 +183,7 @@ export class SpaceView {
     this.camera.lookAt(this.target);
     this.renderer.render(this.scene, this.camera);
     paintOverlay(this);
-    paintGhostLabels(this, this.labels.getContext("2d"));
+    paintGhosts(this, this.labels.getContext("2d"));
     paintHand(this, this.labels.getContext("2d"));
     this.shown = build.n;
   }
@@ -248,13 +248,12 @@ export class SpaceView {
     if (hand && this.moved && event.type === "pointerup") hand.drop();
     if (hand) this.draw();
     if (!wasDown || this.moved || event.type !== "pointerup") return;
-    const ray = this.rayAt(this.at(event));
     if (modes.current === "measure") {
-      const spot = spotOnRay(ray.origin.toArray(), ray.direction.toArray());
+      const spot = spotOnRay(...this.rayAt(this.at(event)));
       if (spot) emit("measure", spot);
       return;
     }
-    const ghost = ghostOnRay(ray.origin.toArray(), ray.direction.toArray());
+    const ghost = ghostOnRay(...this.rayAt(this.at(event)));
     if (ghost) {
       emit("ghost", ghost);
       return;
@@ -294,15 +293,15 @@ export class SpaceView {
   }
 
   memberAt(at) {
-    const {origin, direction} = this.rayAt(at);
-    return firstOnRay(origin.toArray(), direction.toArray(), build.members.values());
+    return firstOnRay(...this.rayAt(at), build.members.values());
   }
 
-  /** The ray of a place of the canvas. */
+  /** From the camera through a place of the canvas: where it begins, and its way. */
   rayAt([x, y]) {
     const caster = new THREE.Raycaster();
     const spot = new THREE.Vector2((x / this.width) * 2 - 1, 1 - (y / this.deep) * 2);
     caster.setFromCamera(spot, this.camera);
-    return caster.ray;
+    const {origin, direction} = caster.ray;
+    return [origin.toArray(), direction.toArray()];
   }
 }
