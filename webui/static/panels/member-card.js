@@ -42,8 +42,8 @@ export function memberCard(m) {
       button("Delete", () => edit({op: "delete", members: [m.id]}), {title: "Key Delete"}),
       button("Split…", () => askSplit(m), {title: "Key s"}),
     ),
-    jointDistances(m),
     moreActions([m.id], m),
+    jointDistances(m),
   ].filter(Boolean);
 }
 
