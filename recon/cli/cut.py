@@ -63,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
 
     from recon.workshop.cutting.cut_formats import cut_csv, cut_dict, cut_html, cut_svg, cut_text
     from recon.workshop.cutting.cut_list import cut_list
-    from recon.workshop.cutting.drilling import drill_csv, drill_list, drill_text
+    from recon.workshop.cutting.drilling import drill_csv, drill_list, drill_text, undrilled
     from recon.workshop.parts.rack import as_built, use_rack
 
     frame, stocks, prices = load(args)
@@ -84,7 +84,7 @@ def run(args: argparse.Namespace) -> int:
     data = cut_dict(cuts)
     drills = None
     if args.blank or args.drill:
-        drills = drill_list(as_built(frame, used), stocks, args.drill == "used")
+        drills = drill_list(as_built(frame, used), stocks, args.drill == "used", only=undrilled(cuts))
         data["drilling"] = asdict(drills)
     files = (
         write_results(

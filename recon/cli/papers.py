@@ -25,7 +25,7 @@ from recon.workshop.drawing.paper import ANGLES, PAPERS
 if TYPE_CHECKING:
     from recon.frame.model import Frame
 
-RESULTS = ("papers.html", "papers.pdf")
+RESULTS = ("labels.pdf", "papers.html", "papers.pdf")
 PHOTO_PX = 1600  # long side of a photo in the papers: 220 dots per inch across a page
 
 _DESCRIPTION = """\
@@ -92,6 +92,7 @@ def run(args: argparse.Namespace) -> int:
     from recon.workshop.hardware.threads import find_thread
     from recon.workshop.papers.compose import compose_papers
     from recon.workshop.papers.html import papers_html
+    from recon.workshop.papers.labels import labels_pdf
     from recon.workshop.papers.pdf import papers_pdf
     from recon.workshop.parts.rack import as_built, use_rack
 
@@ -125,6 +126,7 @@ def run(args: argparse.Namespace) -> int:
         )
         progress("writing papers.pdf", 0.6)
         write_bytes_atomic(staging / "papers.pdf", papers_pdf(made.document))
+        write_bytes_atomic(staging / "labels.pdf", labels_pdf(as_built(frame, use), stocks, args.paper))
         progress("writing papers.html", 0.9)
         write_bytes_atomic(staging / "papers.html", papers_html(made.document).encode("utf-8"))
         progress.done()

@@ -388,10 +388,11 @@ def _check_fits(job: _Job, kinds: Sequence[_Kind], ready: Sequence[StickKind]) -
         )
     for k, holes in enumerate(job.sizes):
         if all(kind.sizes[k] > kind.room for kind in ready):
-            labels = ", ".join(m.id for m in job.members if m.holes == holes)
+            labels = [m.id for m in job.members if m.holes == holes]
+            who = f"Members {listed(labels)} have" if len(labels) > 1 else f"Member {labels[0]} has"
             longest = max(kind.stick.length_mm for kind in kinds)
             raise ReconError(
-                f"Member {labels} has {holes} holes, {both_text(holes * job.pitch_mm)}, and the longest "
+                f"{who} {holes} holes, {both_text(holes * job.pitch_mm)}, and the longest "
                 "stick of "
                 f"{job.stock.id}, {both_text(longest)}, does not give that; give longer ones to buy."
             )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from recon.frame.length import fine_inch_text, mm_text
 from recon.frame.model import Frame, Member, section_axes
 from recon.frame.stock import Stock
+from recon.workshop.cutting.cut_list import CutList
 from recon.workshop.formats import csv_text
 from recon.workshop.frame_size import known_pitch_mm, stock_of
 from recon.workshop.hardware.bolts import find_bolts
@@ -75,7 +76,11 @@ class DrillList:
 
 
 def drill_list(
-    frame: Frame, stocks: Mapping[str, Stock], only_used: bool = False, z_up: bool = True
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    only_used: bool = False,
+    z_up: bool = True,
+    only: Collection[str] | None = None,
 ) -> DrillList:
     """Which holes of which member are to be drilled, through which faces.
 
@@ -90,6 +95,8 @@ def drill_list(
         Leave out holes that hold no bolt; else all holes are drilled through both pairs of faces.
     z_up : bool
         Whether +z is up, so that the frame's sides have names.
+    only : collection of str, optional
+        Ids of the members to drill; all where None.
 
     Examples
     --------
@@ -109,7 +116,11 @@ def drill_list(
     for bolt in find_bolts(frame):
         for id, hole in bolt.through:
             axes[id].append((hole, np.asarray(bolt.axis, float)))
-    members = tuple(_drilled(m, axes[m.id], stock_of(m, stocks), only_used, sides) for m in frame.members)
+    members = tuple(
+        _drilled(m, axes[m.id], stock_of(m, stocks), only_used, sides)
+        for m in frame.members
+        if only is None or m.id in only
+    )
     return DrillList(pitch_mm, members, only_used)
 
 
@@ -139,6 +150,12 @@ def _drilled(
 
 
 _FIRST = {"front": 0, "left": 1, "top": 2}
+
+
+def undrilled(cuts: CutList) -> set[str] | None:
+    """Ids of the members that come from sticks that are not drilled; None where no stick is like that."""
+    blank = [stick for plan in cuts.plans for stick in plan.sticks if not stick.holes_mm]
+    return {piece.member for stick in blank for piece in stick.pieces} if blank else None
 
 
 def drill_rows(drills: DrillList) -> list[tuple[str, ...]]:
@@ -180,7 +197,16 @@ def bit_words(bit_mm: float) -> str:
 def place_rows(drills: DrillList) -> list[tuple[str, str, str]]:
     """For each hole number, from 1, its place from the end at hole 1: in mm, and in inches and fractions."""
     places = [(hole, drills.place_mm(hole)) for hole in range(drills.longest)]
-    return [(str(hole + 1), f"{mm:.1f}".removesuffix(".0"), fine_inch_text(mm)) for hole, mm in places]
+    return [(str(hole + 1), tenth_text(mm), fine_inch_text(mm)) for hole, mm in places]
+
+
+def tenth_text(mm: float) -> str:
+    """Millimetres to a tenth, halves upwards, without the unit.
+
+    >>> tenth_text(57.15), tenth_text(95.25), tenth_text(743.0)
+    ('57.2', '95.3', '743')
+    """
+    return mm_text(mm + 1e-6).removesuffix(" mm")
 
 
 def how_to_drill(drills: DrillList) -> list[str]:

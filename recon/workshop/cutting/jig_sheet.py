@@ -61,7 +61,7 @@ def jig_sheet(pitch_mm: float, width_mm: float, hole_mm: float, size: tuple[floa
                 (((middle - CROSS, y), (middle + CROSS, y)), ((middle, y - CROSS), (middle, y + CROSS))), FINE
             ),
             Text((x + width_mm + 6.0, y), str(k + 1), TEXT, "start", True, False, True),
-            Text((x - 6.0, y), f"{(k + 0.5) * pitch_mm:.1f} mm", SMALL, "end"),
+            Text((x - 6.0, y), mm_text((k + 0.5) * pitch_mm + 1e-6), SMALL, "end"),
         ]
     items += [
         Lines((((x - 8, bottom), (x + width_mm + 8, bottom)),), CENTRE),

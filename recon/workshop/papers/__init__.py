@@ -6,6 +6,7 @@
 - work_blocks: tools, bags of bolts, lifts and time in it
 - step_blocks: build steps in it
 - check_blocks: what was found wrong with the frame, and what to add
+- labels: labels for members, with QR codes
 - photo_blocks: photos of a build, with what was read in them
 - blocks: what a document is made of: sections of text, tables and drawings
 - pdf: a document as PDF

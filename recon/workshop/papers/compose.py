@@ -16,6 +16,8 @@ from recon.frame.stock import Stock
 from recon.workshop.assembly.steps import BuildOrder, build_steps
 from recon.workshop.confidence_text import doubts, size_sentence, source_words, stock_words
 from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
+from recon.workshop.cutting.drilling import undrilled
+from recon.workshop.drawing.member_sheet import MEMBER_NOTE, bolts_by_member, member_sheets
 from recon.workshop.drawing.paper import ANGLES, PAPERS
 from recon.workshop.drawing.projections import ViewBoard, drawn_hole, six_views, views_needed
 from recon.workshop.drawing.view_sheet import side_of, view_sheets
@@ -47,6 +49,7 @@ from recon.workshop.parts.rack import Rack, as_built
 from recon.workshop.parts.shopping import ShoppingList, shopping_list
 from recon.workshop.rigidity.frame_check import CheckReport, check_frame
 from recon.workshop.rigidity.play import clearance
+from recon.workshop.sides import Sides
 from recon.workshop.wording import listed, plural
 
 COVER_TEXT = 150.0  # mm of the cover's height that its text takes
@@ -194,6 +197,7 @@ def compose_papers(
         Section("Joint table", tuple(_joint_table(built, parts))),
         Section("Build steps", tuple(step_blocks(built, stocks, parts, steps, hole))),
         Section("Drawings", tuple(_drawings(built, hole, paper, angle))),
+        Section("Members one by one", tuple(_members(made, print_area(paper)[0]))),
         *([Section("Photos", tuple(photo_blocks(photos)))] if photos else []),
     )
     return Papers(Document(title, paper, sections, date), tuple(missing))
@@ -224,11 +228,10 @@ def _refuse_what_makes_none(frame: Frame) -> None:
 
 def _work(made: _Made, drill: str | None, size: tuple[float, float]) -> Iterator[Section]:
     """Marking out and drilling, where it is asked for or sticks are not drilled; tools, bags and lifts."""
-    plans = made.cuts.plans if made.cuts else ()
-    if not drill and any(not stick.holes_mm for plan in plans for stick in plan.sticks):
-        drill = "all"
+    only = undrilled(made.cuts) if made.cuts else None
+    drill = drill or ("all" if only else None)
     if drill:
-        blocks = drill_blocks(made.frame, made.stocks, drill == "used", size)
+        blocks = drill_blocks(made.frame, made.stocks, drill == "used", size, only)
         yield Section("Marking out and drilling", tuple(blocks))
     work = work_blocks(made.frame, made.stocks, made.parts, made.cuts, made.steps, drill)
     yield Section("Tools, bags and lifts", tuple(work))
@@ -327,6 +330,15 @@ def _drawings(frame: Frame, hole: float, paper: str, angle: str) -> Iterator[Blo
     board = ViewBoard(frame, hole)
     for sheet in view_sheets(board, angle, views_needed(board, side_of(angle)), sizes):
         yield Drawing(sheet, True)
+
+
+def _members(made: _Made, width: float) -> Iterator[Block]:
+    yield Paragraph(MEMBER_NOTE)
+    sides, through = Sides(made.frame.members), bolts_by_member([bolt for bolt, _ in made.parts.bolts])
+    for m in made.frame.members:
+        stock = m.stock if m.stock in made.stocks else ""
+        for sheet in member_sheets(m, made.frame, through.get(m.id, []), sides, width, stock or ""):
+            yield Drawing(sheet)
 
 
 # Joints

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
@@ -13,7 +13,11 @@ from recon.workshop.papers.blocks import Block, Drawing, Heading, Paragraph, Tab
 
 
 def drill_blocks(
-    frame: Frame, stocks: Mapping[str, Stock], only_used: bool, size: tuple[float, float]
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    only_used: bool,
+    size: tuple[float, float],
+    only: Collection[str] | None = None,
 ) -> Iterator[Block]:
     """How to mark out and drill, where each hole is, which of them, and a jig at full size for each stock.
 
@@ -25,8 +29,10 @@ def drill_blocks(
         Leave out holes that hold no bolt.
     size : (width, height)
         Of the print area of an upright page, mm.
+    only : collection of str, optional
+        Ids of the members to drill; all where None.
     """
-    drills = drill_list(frame, stocks, only_used)
+    drills = drill_list(frame, stocks, only_used, only=only)
     for text in how_to_drill(drills):
         yield Paragraph(text, "list")
     yield Heading("Which holes")
@@ -36,5 +42,6 @@ def drill_blocks(
     yield Table(columns[:kept], tuple(row[:kept] for row in rows), (1,), (0,), True)
     yield Heading("Where they are, from the end at hole 1")
     yield Table(("hole", "mm", "inches"), tuple(place_rows(drills)), (0, 1))
-    for stock in {stock.id: stock for m in frame.members if (stock := stock_of(m, stocks))}.values():
+    chosen = [m for m in frame.members if only is None or m.id in only]
+    for stock in {s.id: s for m in chosen if (s := stock_of(m, stocks))}.values():
         yield Drawing(jig_sheet(drills.pitch_mm, stock.width_mm, stock.hole_mm, size), True)

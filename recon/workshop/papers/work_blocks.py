@@ -9,7 +9,7 @@ from recon.frame.stock import Stock
 from recon.workshop.assembly.lifts import Lift, lifts, time_words, work_minutes
 from recon.workshop.assembly.steps import BuildOrder
 from recon.workshop.cutting.cut_list import CutList
-from recon.workshop.cutting.drilling import bit_words, drill_list
+from recon.workshop.cutting.drilling import bit_words, drill_list, undrilled
 from recon.workshop.formats import mass_text
 from recon.workshop.hardware.fasteners import is_rod
 from recon.workshop.hardware.kits import kit_words
@@ -82,7 +82,8 @@ def _tools(
         saw = "a saw for metal and a file for the edges" if metal else "a saw and sandpaper for the edges"
         yield f"To cut: {saw}, clamps, and eye protection."
     if drill:
-        bits = sorted({m.bit_mm for m in drill_list(frame, stocks).members if m.bit_mm})
+        only = undrilled(cuts) if cuts else None
+        bits = sorted({m.bit_mm for m in drill_list(frame, stocks, only=only).members if m.bit_mm})
         sizes = f"{plural(len(bits), 'bit')} ({listed(map(bit_words, bits))})"
         yield f"To drill: a drill, {sizes}, scrap wood to drill into."
     if any(f and is_rod(f.thread, f.length_mm) for _, f in parts.bolts):
@@ -114,7 +115,7 @@ def _time_words(
     sawn = sum(len(stick.cuts_mm) for plan in cuts.plans for stick in plan.sticks) if cuts else 0
     holes = 0
     if drill:
-        drills = drill_list(frame, stocks, drill == "used").members
+        drills = drill_list(frame, stocks, drill == "used", only=undrilled(cuts) if cuts else None).members
         holes = sum(len(m.first_faces) + len(m.other_faces) for m in drills)
     if steps.steps:
         minutes = work_minutes(sawn, holes, steps.steps)

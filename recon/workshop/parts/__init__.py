@@ -10,5 +10,6 @@
 - parts_list: members, bolts, nuts and washers; weight and cost
 - parts_formats: the parts list as text, HTML, CSV and values for JSON
 - shopping: all that is to be bought, with one total
+- workbook: parts and shopping list as a workbook with formulas
 - substitute: other stock in place of what members are made of
 """

@@ -167,7 +167,11 @@ def test_each_stock_has_a_plan_of_its_own():
     "change, options, words",
     [
         ({}, {"kerf_mm": 30.0}, ["kerf of 30 mm reaches the holes", "28.6 mm", "thinner"]),
-        ({}, {"lengths_mm": [400.0]}, ["A, B has 12 holes", "457.2 mm (18 in)", "400 mm", "longer ones"]),
+        (
+            {},
+            {"lengths_mm": [400.0]},
+            ["Members A and B have 12 holes", "457.2 mm (18 in)", "400 mm", "longer ones"],
+        ),
         ({"pitch_mm": None}, {}, ["pitch is not known"]),
         (
             {"members": (member("A", (0, 0, 0), X, 5, stock=None),), "joints": ()},

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from recon.frame.model import section_axes
 from recon.frame.stock import load_stocks
+from recon.workshop.cutting.cut_list import cut_list
 from recon.workshop.cutting.drilling import (
     bit_words,
     drill_csv,
@@ -18,6 +19,7 @@ from recon.workshop.cutting.drilling import (
     drill_rows,
     how_to_drill,
     place_rows,
+    undrilled,
 )
 from recon.workshop.cutting.jig_sheet import RULER_MM, jig_sheet
 from recon.workshop.drawing.paper import PAPERS
@@ -26,6 +28,7 @@ from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.papers.blocks import Document, Drawing, Section
 from recon.workshop.papers.compose import compose_papers
 from recon.workshop.papers.pdf import papers_pdf, print_area
+from recon.workshop.parts.rack import OwnedStick, Rack
 from tests.growing import grow_frame
 from tests.workshop.frames import gate
 
@@ -37,8 +40,8 @@ def test_places_count_from_the_end_and_the_first_is_half_a_pitch_in():
     # 38.1 mm is 1 1/2 in: 3/4 in, 2 1/4 in, 3 3/4 in
     assert place_rows(drills)[:3] == [
         ("1", "19.1", "3/4 in"),
-        ("2", "57.1", "2 1/4 in"),
-        ("3", "95.2", "3 3/4 in"),
+        ("2", "57.2", "2 1/4 in"),
+        ("3", "95.3", "3 3/4 in"),
     ]
     assert [drills.place_mm(k) for k in (0, 11)] == [19.05, 438.15]
     assert len(place_rows(drills)) == 12
@@ -120,3 +123,15 @@ def test_papers_of_stock_that_comes_undrilled_say_how_to_drill_it():
     blank = compose_papers(gate(), STOCKS, cutting={"drilled": False})
     (section,) = (s for s in blank.document.sections if s.title == "Marking out and drilling")
     assert any(isinstance(b, Drawing) and b.sheet.title == "Drilling jig" for b in section.blocks)
+
+
+def test_only_members_from_sticks_that_are_not_drilled_are_drilled():
+    drilled, blank = (
+        OwnedStick("softwood-38", mm, drilled=state) for mm, state in ((914.4, True), (1200.0, False))
+    )
+    cuts = cut_list(gate(), STOCKS, rack=Rack(sticks=(drilled, blank)))
+    own = {p.member for plan in cuts.plans for s in plan.sticks if s.holes_mm for p in s.pieces}
+    only = undrilled(cuts)
+    assert own and only == {m.id for m in gate().members} - own
+    assert {m.member for m in drill_list(gate(), STOCKS, only=only).members} == only
+    assert undrilled(cut_list(gate(), STOCKS)) is None
