@@ -2,6 +2,7 @@
 
 - `photos`: photographs from files, checked and upright
 - `duplicates`: photos that are one exposure
+- `borders`: uniform borders round a picture, as of screenshots
 - `openings`: small ellipses that stand out from their face, and how densely they lie
 - `rows`: openings in a line at projectively regular steps
 - `working_copy`: the copy of a photo that openings are looked for in

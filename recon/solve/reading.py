@@ -16,14 +16,16 @@ from recon.frame.objection import Objection
 from recon.frame.stock import Stock
 from recon.geometry.arrays import FloatArray
 from recon.geometry.camera import Camera
+from recon.image.borders import content_box
 from recon.image.photos import PhotoImage
 from recon.image.working_copy import working_copy
 from recon.solve.debug.stages import refuse_used_folder, write_stages
 from recon.solve.evidence.scene import Scene, SetAside
 from recon.solve.multiview.assemble import assemble
 from recon.solve.multiview.mirrored import name_mirrored
+from recon.solve.photo.bordered import read_within
 from recon.solve.photo.photo_reading import PhotoReading
-from recon.solve.photo.read_photo import KNOWN_WIDTHS, read_openings, read_photo, read_posed
+from recon.solve.photo.read_photo import KNOWN_WIDTHS, read_openings, read_posed
 from recon.solve.priors.constraints import (
     Constraints,
     apply_marks,
@@ -309,14 +311,20 @@ class _EachPhoto:
                 return reading
         elif self.marks and copy.name in self.marks:
             openings = apply_marks(openings, *self.marks[copy.name], copy.scale)
-        return read_photo(copy.name, openings, copy.size, copy.focal_px, self.width)
+        return _read_alone(copy, openings, self.width)
+
+
+def _read_alone(copy: _WorkingCopy, openings: np.ndarray, width: float | None) -> PhotoReading:
+    """One photo read from its openings; uniform borders are none of its picture where EXIF does not vouch."""
+    box = (0, 0, *copy.size) if copy.focal_px else content_box(copy.image)
+    return read_within(box, copy.name, openings, copy.size, copy.focal_px, width)
 
 
 def _with_width(reading: PhotoReading, copy: _WorkingCopy, width: float) -> PhotoReading:
     """The photo read again where its lattice was solved with another width."""
     if reading.photo is None or reading.lattice_width == width:
         return reading
-    return read_photo(reading.name, reading.openings, reading.size, copy.focal_px, width)
+    return _read_alone(copy, reading.openings, width)
 
 
 def _solve_until_frame(

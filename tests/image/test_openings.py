@@ -174,3 +174,13 @@ def test_a_turned_picture_gives_the_turned_openings():
     strong = here[: len(holes)]
     d, _ = cKDTree(turned).query(np.c_[strong["y"], picture.shape[1] - 1 - strong["x"]])
     assert d.max() < 0.3
+
+
+def test_openings_of_a_black_and_white_picture_are_those_of_the_coloured_one():
+    holes = grid_of_holes(9, 6)
+    colour = plate(holes, noise=2.0)
+    grey = cv2.cvtColor(cv2.cvtColor(colour, cv2.COLOR_BGR2GRAY), cv2.COLOR_GRAY2BGR)
+    for picture in (colour, grey):
+        found = detect_openings(lab_image(picture))
+        off = cKDTree(np.c_[found["x"], found["y"]]).query([h[:2] for h in holes])[0]
+        assert off.max() < 0.5

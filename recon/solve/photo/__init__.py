@@ -3,6 +3,7 @@
 In the order of the method:
 
 - ``read_photo``: the stages one after another
+- ``bordered``: the same of a picture within borders that no camera saw
 - ``photo_reading``: what one photo gives, with its rival solutions
 - ``row_points``: rows as padded arrays, and their places once camera and direction are known
 - ``vanishing_points``: focal length, lens and rotation from three perpendicular directions
