@@ -74,6 +74,11 @@ def attach(app: Flask, context: AppContext) -> None:
     app.extensions[_NAME] = context
 
 
+def has_context(app: Flask) -> bool:
+    """Whether an application has one."""
+    return _NAME in app.extensions
+
+
 def context_of(app: Flask) -> AppContext:
     """The context of an application."""
     return cast(AppContext, app.extensions[_NAME])

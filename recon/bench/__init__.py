@@ -1,5 +1,6 @@
 """What the project measures of itself: `python -m recon.bench NAME`.
 
+confidence     whether members called sure are right, and the curve that makes it so
 reading        how well frames are read, against truth
 nothing        what is claimed of pictures that show no frame
 again          what corrections are worth when the photos are read again

@@ -36,6 +36,7 @@ STOPPED = 130  # exit code of an error that says that the user stopped the work
 # What a reading leaves in its folder, the frame file last: whoever waits for that one finds the others there.
 RESULTS = (OVERLAYS, "frame.png", "summary.txt", ROWS_FILE, "frame.json")
 DEFAULT_OUT = "frame-out"
+MOST_JOBS = 64  # readings at a time: each takes up to 2 GB of memory
 
 _DESCRIPTION = """\
 Read a frame from photographs and write into the folder OUT:
@@ -57,6 +58,7 @@ examples:
   recon read photos/ -o trestle --length "A = 610 mm"
   recon read photos/ -o trestle --length "16 holes = 24 1/8 in"
   recon read photos/ --rows
+  recon read builds/ --each -o results
   recon read photos/ -o trestle --length "left.jpg 310,420 820,455 = 610 mm"
 
 exit codes: 0 all photos were used; 1 the frame was read, but a photo could not be used (it is named);
@@ -86,6 +88,18 @@ def add_parser(subparsers: Subparsers) -> None:
         action="store_true",
         help="only find rows of openings and count their holes: a table, and with -o rows.json and overlays",
     )
+    add(
+        "--each",
+        action="store_true",
+        help="PHOTO is a folder of builds, each a folder of photos: read all, several at a time, each into a "
+        "folder of its name in OUT; builds that have results there are left as they are",
+    )
+    add(
+        "--jobs",
+        type=_jobs,
+        metavar="N",
+        help="with --each: builds that are read at a time (default: half of the processors)",
+    )
     add("--overwrite", action="store_true", help="replace the results of an earlier reading in OUT")
     add("--name", help="what the frame is called")
     add("--stock", metavar="ID", help="the stock it is made of, if you know it; 'recon stocks' lists the ids")
@@ -99,6 +113,14 @@ def add_parser(subparsers: Subparsers) -> None:
     add("--debug", metavar="DIR", help="also write a picture for each stage of the reading into this folder")
     add_json(parser, " instead of the summary")
     parser.set_defaults(run=with_json_errors(run))
+
+
+def _jobs(text: str) -> int:
+    """The number of `--jobs`."""
+    number = int(text)
+    if not 1 <= number <= MOST_JOBS:
+        raise argparse.ArgumentTypeError(f"{text} is not from 1 to {MOST_JOBS}")
+    return number
 
 
 @dataclass(frozen=True)
@@ -122,6 +144,10 @@ def run(args: argparse.Namespace) -> int:
     from recon.image.photos import find_photos
     from recon.show.summary import summary_text
 
+    if args.each:
+        from recon.cli.read_each import read_each  # it starts processes, of which help knows nothing
+
+        return read_each(args, RESULTS, DEFAULT_OUT)
     _check_name(args.name)
     stocks = load_stocks_of_user(args.stocks)
     if args.stock:

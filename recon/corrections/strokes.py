@@ -79,8 +79,7 @@ def strokes(frame: Frame, photo: str, start: Point, end: Point, most: int = 8) -
         found += _strokes_along(frame, camera, axis, np.asarray(start, float), np.asarray(end, float))
     if not found:
         raise ReconError(
-            "No member of this frame's lattice has openings at both ends of that stroke; "
-            "begin and end on openings."
+            "No member of this frame's lattice has holes at both ends of that stroke; begin and end on holes."
         )
     best = sorted(judged(frame, found), key=lambda s: (s.clash, s.laps == 0, round(s.off, 1), -s.laps))
     return best[:most]

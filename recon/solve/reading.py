@@ -33,6 +33,7 @@ from recon.solve.priors.constraints import (
 )
 from recon.solve.priors.plan import with_plan
 from recon.solve.priors.resolve import resolve
+from recon.solve.result.confidence import MemberEvidence, member_evidence
 from recon.solve.result.frame import make_frame
 from recon.solve.result.plane_or_frame import (
     PlanesOrFrame,
@@ -75,6 +76,8 @@ class Reading:
         Where the photos show something else than the user says.
     not_written : str
         Why the pictures of the stages could not be written, in a sentence; empty where they were.
+    seen : dict[str, MemberEvidence]
+        member along an axis -> what its confidence was made of.
     """
 
     frame: Frame
@@ -84,6 +87,7 @@ class Reading:
     set_aside: list[SetAside] = field(default_factory=list)
     against: list[Objection] = field(default_factory=list)
     not_written: str = ""
+    seen: dict[str, MemberEvidence] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -219,7 +223,8 @@ def read(
     openings, rows, cameras = reading_tables(readings, scene, frame, scales)
     not_written = _write_stages(debug_dir, readings, scene) if debug_dir is not None else ""
     watch.tell("done", 1.0)
-    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against, not_written)
+    evidence = member_evidence(frame, scene)
+    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against, not_written, evidence)
 
 
 def _write_stages(folder: str | Path, readings: Sequence[PhotoReading], scene: Scene) -> str:

@@ -1,4 +1,4 @@
-"""recon parts, recon cut, recon swap: what goes in, what comes out, and every kind of bad input."""
+"""recon parts, recon cut, recon restock: what goes in, what comes out, and every kind of bad input."""
 
 import json
 import re
@@ -79,7 +79,7 @@ def test_stock_is_given_where_the_file_has_none(work, capsys):
     assert "M8 x 90" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize("command", [("parts",), ("cut",), ("swap", "--stock", "steel-38")])
+@pytest.mark.parametrize("command", [("parts",), ("cut",), ("restock", "--stock", "steel-38")])
 def test_json_is_the_only_thing_on_stdout_also_after_an_error(work, capsys, command):
     assert run(command[0], "gate.json", *command[1:], "--json") == 0
     assert json.loads(capsys.readouterr().out)["caution"] == CAUTION
@@ -104,8 +104,8 @@ def test_json_is_the_only_thing_on_stdout_also_after_an_error(work, capsys, comm
         (("cut", "gate.json", "--kerf", "40 mm"), ["reaches the holes"]),
         (("cut", "gate.json", "--buy", "10 in"), ["longer ones"]),
         (("cut", "gate.json", "--blank", "--first-hole", "1 in"), ["leave it or --blank out"]),
-        (("swap", "gate.json", "--stock", "post-2-083"), ["does not fit"]),
-        (("swap", "gate.json", "--stock", "steel-38", "--members", "Z"), ["no member 'Z'"]),
+        (("restock", "gate.json", "--stock", "post-2-083"), ["does not fit"]),
+        (("restock", "gate.json", "--stock", "steel-38", "--members", "Z"), ["no member 'Z'"]),
     ],
 )
 def test_bad_input_is_one_sentence_and_writes_nothing(work, capsys, args, words):
@@ -131,7 +131,7 @@ def test_earlier_results_are_not_written_over_unless_asked(work, capsys):
     for args in (
         ("parts", "gate.json", "-o", "out"),
         ("cut", "gate.json", "-o", "out"),
-        ("swap", "gate.json", "--stock", "steel-38", "-o", "new.json"),
+        ("restock", "gate.json", "--stock", "steel-38", "-o", "new.json"),
     ):
         assert run(*args) == 0
         before = tree(work)

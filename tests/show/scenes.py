@@ -62,7 +62,7 @@ def view_of(number: int):
 
 def save_photos(folder, count=3) -> list:
     """Photos that can be told apart (their contents do not matter: nothing reads them)."""
-    folder.mkdir(exist_ok=True)
+    folder.mkdir(parents=True, exist_ok=True)
     paths = []
     for k in range(count):
         rng = np.random.default_rng(k)

@@ -137,7 +137,7 @@ def run(args) -> int:
         )
         browser.close()
         start = time.perf_counter()
-        kills, lost = test_journal.kill_run(Path(work) / "kill", options.kill, seed=1)
+        kills, lost, _ = test_journal.kill_run(Path(work) / "kill", options.kill, seed=1)
         print(
             f"kill -9: {options.kill} edits, {kills} kills at random moments, {lost} acknowledged edits lost "
             f"({time.perf_counter() - start:.0f} s)"

@@ -381,6 +381,8 @@ def build(browser, style: str, blur: float, read: bool):
             builder = Builder(page, data, np.random.default_rng(1))
             hand = builder.hand
             hand.on = "mouse"
+            if refusal:
+                hand.click("#notice button")  # it lies over the photo
             hand.key("1")
             hand.key("d")
             page.wait_for_timeout(300)

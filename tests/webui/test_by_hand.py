@@ -24,22 +24,22 @@ FRAME = Frame((*POSTS, *RAILS), find_joints((*POSTS, *RAILS)))
 CAMERA = camera_round(FRAME, 30.0, 25.0, 1300.0)
 
 
-def grey_photo() -> bytes:
+def grey_photo(grey=128) -> bytes:
     data = BytesIO()
-    Image.new("RGB", SIZE, (128, 128, 128)).save(data, "JPEG")
+    Image.new("RGB", SIZE, (grey, grey, grey)).save(data, "JPEG")
     return data.getvalue()
 
 
-def ends_of(member: Member):
+def ends_of(member: Member, camera=CAMERA):
     """First and last opening of a member on the face that is turned most to the camera, px."""
     from tests.webui.browsing import face_openings
 
-    return face_openings(type("Seen", (), {"camera": CAMERA}), member)
+    return face_openings(type("Seen", (), {"camera": camera}), member)
 
 
-def row(member: Member):
-    (x0, y0), (x1, y1) = ends_of(member)
-    return {"op": "row", "photo": PHOTO, "start": [x0, y0], "end": [x1, y1], "holes": member.holes}
+def row(member: Member, photo=PHOTO, camera=CAMERA):
+    (x0, y0), (x1, y1) = ends_of(member, camera)
+    return {"op": "row", "photo": photo, "start": [x0, y0], "end": [x1, y1], "holes": member.holes}
 
 
 @pytest.fixture
@@ -80,6 +80,29 @@ def test_rows_give_the_camera_and_members_and_a_further_row_makes_it_better(draw
     # as one change: undone, both are gone
     drawn.post("/api/undo", json={"base": drawn.build.n})
     assert len(drawn.build.state.frame.members) == 4 and len(drawn.build.state.corrections.rows[PHOTO]) == 4
+
+
+def test_rows_on_a_further_photo_give_its_camera_in_the_frame_that_is_there(drawn):
+    drawn.post("/api/rows/take", json={"photo": PHOTO, "answer": 0, "base": drawn.build.n})
+    n = len(drawn.build.state.frame.members)
+    other, beside = "other.jpg", camera_round(FRAME, -35.0, 20.0, 1300.0)
+    assert drawn.post("/api/photos", data=grey_photo(90), X_Photo_Name=other).status_code == 200
+    for member in FRAME.members[:4]:
+        assert drawn.edit(**row(member, other, beside)).status_code == 200
+    found = drawn.post("/api/rows/answers", json={"photo": other}).json
+    assert found["known"] and set(found["answers"][0]["shapes"]) == {
+        m.id for m in drawn.build.state.frame.members
+    }
+    taken = drawn.post("/api/rows/take", json={"photo": other, "answer": 0, "base": drawn.build.n})
+    assert taken.json["words"] == f"The camera of {other} by hand"
+    frame = drawn.build.state.frame
+    assert len(frame.members) == n and [p.file for p in frame.photos] == [PHOTO, other]
+    # where the frame is seen there, its rows were drawn
+    from tests.webui.browsing import face_openings
+
+    drawn_ends = np.sort([np.sort(ends_of(m, beside), axis=0) for m in FRAME.members[:4]], axis=0)
+    seen = np.sort([np.sort(face_openings(frame.photos[1], m), axis=0) for m in frame.members], axis=0)
+    assert np.abs(seen - drawn_ends).max() < 12
 
 
 def test_what_cannot_be_done_by_hand_is_said(asked):

@@ -12,8 +12,10 @@ from pathlib import Path
 import pytest
 
 from recon.corrections.edits import edit
+from recon.corrections.edits.registry import EDIT_KINDS
 from recon.errors import ReconError
 from tests.corrections.frames import gate
+from tests.corrections.requests import REQUESTS, mark_of, rich_state
 from webui.storage.build import Build, Conflict
 from webui.storage.journal import NAME, Journal, entry_of, line_of
 
@@ -201,46 +203,53 @@ def test_a_copied_folder_opens_elsewhere(tmp_path):
 
 # The kill
 
+KINDS = (*REQUESTS, "undo", "redo")
+
 CHILD = """
 import random, sys
-from webui.storage.build import Build
 from recon.corrections.edits import edit
-build, rng = Build(sys.argv[1]), random.Random(int(sys.argv[2]))
+from recon.corrections.edits.registry import EDIT_KINDS
+from recon.errors import ReconError
+from recon.frame.stock import load_stocks
+from tests.corrections.requests import mark_of, request_of
+from webui.storage.build import Build
+build, rng, stocks, kinds = Build(sys.argv[1]), random.Random(int(sys.argv[2])), load_stocks(), sys.argv[4:]
 while build.n < int(sys.argv[3]):
-    roll = rng.random()
-    if roll < 0.1 and build.can()["undo"] and build.n > 5:
-        build.undo()
-    elif roll < 0.15 and build.can()["redo"]:
-        build.redo()
-    else:
-        ids = [m.id for m in build.state.frame.members]
-        ask = {"op": "shift", "members": [rng.choice(ids)], "along": rng.choice([-1, 1])}
-        build.change(lambda s, ask=ask: edit(s, ask))
-    members = ";".join(f"{m.id} {m.first}" for m in build.state.frame.members)
-    print(build.n, hash_of(members), flush=True)
+    kind = rng.choice(kinds)
+    try:
+        if kind in ("undo", "redo"):
+            build.undo() if kind == "undo" and build.n > 5 else build.redo()
+        else:
+            request = request_of(kind, build.state, rng)
+            build.change(lambda s: edit(s, request, stocks))
+    except ReconError:
+        continue
+    print(build.n, mark_of(build.state), kind, flush=True)
 """
-CHILD = "import zlib\nhash_of = lambda text: zlib.crc32(text.encode())\n" + CHILD
 
 
-def kill_run(folder, edits: int, seed: int) -> tuple[int, int]:
+def kill_run(folder, edits: int, seed: int) -> tuple[int, int, set[str]]:
     """Edits a build in a process that is killed at random moments until `edits` are acknowledged.
 
-    Returns (kills, edits lost): an edit is lost where the build, opened again, is not at least as far as was
-    acknowledged, or is not what was acknowledged at that version.
+    Returns (kills, edits lost, kinds of edit done): an edit is lost where the build, opened again, is not at
+    least as far as was acknowledged, or is not what was acknowledged at that version.
     """
-    rng, kills, lost, told = random.Random(seed), 0, 0, {}
-    begun(folder).close()
+    rng, kills, lost, told, done = random.Random(seed), 0, 0, {}, set()
+    build = Build(folder)
+    build.change(lambda _: (rich_state(), "Read: 4 members"), kind="reading")
+    build.close()
     while not told or max(told) < edits:
         child = subprocess.Popen(
-            [sys.executable, "-c", CHILD, str(folder), str(rng.randrange(10**6)), str(edits)],
+            [sys.executable, "-c", CHILD, str(folder), str(rng.randrange(10**6)), str(edits), *KINDS],
             cwd=ROOT,
             stdout=subprocess.PIPE,
             text=True,
         )
-        stop_after = rng.randrange(1, max(2, edits // 4))
+        stop_after = rng.randrange(1, max(2, edits // 3))
         for k, line in enumerate(child.stdout):
-            n, mark = line.split()
+            n, mark, kind = line.split()
             told[int(n)] = int(mark)
+            done.add(kind)
             if k == stop_after:
                 child.send_signal(signal.SIGKILL)  # what it still prints was acknowledged before the end
                 kills += 1
@@ -248,24 +257,23 @@ def kill_run(folder, edits: int, seed: int) -> tuple[int, int]:
         child.stdout.close()
         assert child.returncode in (0, -signal.SIGKILL)
         lost += check(folder, told)
-    return kills, lost
+    return kills, lost, done
 
 
 def check(folder, told) -> int:
-    import zlib
-
     build = Build(folder)
-    marks = {
-        n: zlib.crc32(";".join(f"{m.id} {m.first}" for m in moment.state.frame.members).encode())
-        for n, moment in build.moments.items()
-    }
+    marks = {n: mark_of(moment.state) for n, moment in build.moments.items()}
     build.close()
     return sum(marks.get(n) != mark for n, mark in told.items())
 
 
+def test_every_kind_of_edit_has_requests_for_the_kill():
+    assert set(REQUESTS) == set(EDIT_KINDS), "give the new kind its request in tests/corrections/requests.py"
+
+
 def test_no_acknowledged_edit_is_lost_to_kill_9(tmp_path):
-    kills, lost = kill_run(tmp_path, edits=120, seed=4)
-    assert kills >= 2 and lost == 0
+    kills, lost, done = kill_run(tmp_path, edits=200, seed=4)
+    assert kills >= 2 and lost == 0 and done == set(KINDS)
 
 
 # A system without fcntl: msvcrt as its documentation tells of it (a range is locked from where the file

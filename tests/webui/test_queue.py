@@ -59,7 +59,7 @@ def test_what_was_answered_leads_on_to_the_next(queue):
         page.keyboard.press(key)
         at(page, following)
     page.keyboard.press("y")
-    page.wait_for_selector("text=No doubts are left. >> visible=true")
+    page.wait_for_selector("text=Nothing is left to confirm. >> visible=true")
     assert {m.id for m in build.state.frame.members} == {"A", "C", "D"} and build.n == 5
 
 
@@ -88,7 +88,7 @@ def test_the_queue_is_answered_by_clicks_alone(queue):
     page, build = queue
     page.click(".doubts .item >> nth=0")
     at(page, "A, 12 holes")
-    page.click(".doubts li:nth-child(1) >> text=Right as it is")
+    page.click(".doubts li:nth-child(1) >> text=Correct")
     at(page, "B, 12 holes")
     page.click(".doubts li:nth-child(1) >> text=Not there")
     at(page, "C, 13 holes")
@@ -173,7 +173,7 @@ def test_notes_are_put_aside_until_no_doubt_is_left_and_come_back_by_undo(opened
     page.click(".doubts .item:has-text('adds little')")
     page.keyboard.press("y")  # by its key
     wait_n(page, 2)
-    page.click("button:has-text('Leave it so')")  # and by its button
+    page.click("button:has-text('Keep it')")  # and by its button
     wait_n(page, 3)
     # Ends that the frame's structure makes unlikely, all as they are by one change.
     page.click(".doubts .item:has-text('held at one end') >> nth=0")
@@ -181,7 +181,7 @@ def test_notes_are_put_aside_until_no_doubt_is_left_and_come_back_by_undo(opened
     page.select_option(".doubts .bulk select", label="All of this kind (5)")
     page.click("text=All right as they are")
     wait_n(page, 4)
-    page.wait_for_selector("#panel >> text=No doubts are left")
+    page.wait_for_selector("#panel >> text=Nothing is left to confirm")
     assert (
         sorted(build.state.corrections.notes_seen) == sorted(notes) and build.state.frame.doubts == notes
     )  # papers still tell them

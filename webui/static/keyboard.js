@@ -9,10 +9,13 @@ import {choose, chosen, chosenMember} from "./core/selection.js";
 import {answerDoubt, deleteChosen, step} from "./panels/doubts.js";
 import {start as measure} from "./panels/measure.js";
 import {askSplit} from "./panels/member-card.js";
+import {startSearch} from "./panels/members-list.js";
 import {acceptProposal, dropProposal, nextProposal, typeCount} from "./panels/new-member.js";
 import {dropRows, hasAnswer, nextAnswer, takeAnswer} from "./panels/rows-by-hand.js";
+import {show} from "./panels/tabs.js";
 import {modes, setMode} from "./photos/modes.js";
 import {all, enlarge, fitAll} from "./pictures/arrangement.js";
+import {chooseInView} from "./pictures/look.js";
 
 const singleKeysWork = () => localStorage.getItem("keys") !== "off";
 
@@ -40,10 +43,15 @@ function toggleBolt() {
   edit({op: "lap", lap: chosen.lap, word: bolt === "none" ? "said" : "none"});
 }
 
+function findMember() {
+  show("members");
+  startSearch();
+}
+
 const KEYS = {
-  j: ["Next doubt", () => step(1)],
-  k: ["Doubt before", () => step(-1)],
-  y: ["Right as it is, and on to the next doubt", answerDoubt],
+  j: ["Next to confirm", () => step(1)],
+  k: ["The one before", () => step(-1)],
+  y: ["Correct, and on to the next", answerDoubt],
   ",": ["One hole less at the active end", () => moveEnd(-1)],
   ".": ["One hole more at the active end", () => moveEnd(1)],
   e: ["The other end", otherEnd],
@@ -51,23 +59,25 @@ const KEYS = {
   m: ["Merge two members", mergeTwo],
   "<": ["The member a hole back along itself", () => shift(-1)],
   ">": ["The member a hole on along itself", () => shift(1)],
-  Delete: ["Delete what is chosen (Backspace does, too)", deleteChosen],
-  b: ["Bolt there or not, at a chosen lap", toggleBolt],
+  Delete: ["Delete what is selected (Backspace does, too)", deleteChosen],
+  b: ["Bolt there or not, at the selected joint", toggleBolt],
   d: ["Draw a member", () => setMode("draw")],
-  o: ["Mark openings", () => setMode("openings")],
-  l: ["Measure a length between two openings", measure],
-  c: ["Choose", () => setMode("choose")],
+  o: ["Mark holes", () => setMode("openings")],
+  l: ["Measure a length between two holes", measure],
+  c: ["Select", () => setMode("choose")],
   n: ["Another place for what was drawn", () => (hasAnswer() ? nextAnswer() : nextProposal())],
   f: ["Show all of every picture", fitAll],
+  "/": ["Find a member: type its label and press Enter", findMember],
 };
 const OTHER_KEYS = [
   ["1 … 9", "Enlarge a picture"],
-  ["Esc", "Choose nothing"],
+  ["Esc", "Select nothing"],
+  ["Shift A … Z", "Select the member of that label"],
   ["Arrows + − 0", "Move, zoom and show all in the picture that has the focus; Enter acts at its middle"],
 ];
 const INTRO =
-  "Choose a member anywhere: on a photo, in space or in the list. Drag an end of the chosen member " +
-  "along its holes. Shift and click chooses more than one.";
+  "Select a member anywhere: on a photo, in 3-D or in the list. Drag an end of the selected member " +
+  "along its holes. Shift and click selects more than one.";
 
 /** Listens to keys. */
 export function begin() {
@@ -121,6 +131,7 @@ function actionOf(key) {
   if (key !== "Delete" && !singleKeysWork()) return null;
   const view = /^[1-9]$/.test(key) && all()[Number(key) - 1];
   if (view) return () => enlarge(view);
+  if (/^[A-Z]$/.test(key) && build.members.has(key)) return () => chooseInView([key]);
   return key === "?" ? help : KEYS[key]?.[1];
 }
 

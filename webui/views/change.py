@@ -9,11 +9,13 @@ from flask import Blueprint, Response, jsonify
 
 from recon.corrections import describe, on_photos, picking, strokes, validation
 from recon.corrections.edits import edit
+from recon.corrections.measuring import centre_distance_words
 from recon.corrections.space_strokes import with_longer
 from recon.corrections.state import State
 from recon.errors import ReconError
 from recon.frame.model import Frame
 from webui.context import app_context, request_json
+from webui.derived.sides import sides
 from webui.storage.build import Conflict, Moment
 
 bp = Blueprint("change", __name__)
@@ -107,7 +109,15 @@ def _answer(old: State, new: State, words: str) -> Response:
     ids = [m["id"] for m in delta.get("members", {}).get("put", [])]
     photos = "photos" in delta.get("frame", {})
     shapes = {} if photos else on_photos.outlines(new.frame, set(ids))
-    return jsonify(n=build.n, **build.can(), words=words, delta=delta, shapes=shapes, again=photos)
+    return jsonify(
+        n=build.n,
+        **build.can(),
+        words=words,
+        delta=delta,
+        shapes=shapes,
+        again=photos,
+        sides=sides(new.frame),
+    )
 
 
 # A change that was meant for an older version
@@ -195,12 +205,9 @@ def measure() -> Answer:
     return jsonify(**picking.measurement(app_context().build.state.frame, request_json()))
 
 
-@bp.post("/api/device")
-def device() -> Answer:
-    """An address with a fresh key, for another device."""
-    context = app_context()
-    if context.keys is None:
-        raise ReconError(
-            "This page is open to this machine alone. Start it with --host to use it from another device."
-        )
-    return jsonify(address=f"{context.address}/enter?key={context.keys.new()}")
+@bp.get("/api/apart/<a>/<b>")
+def apart(a: str, b: str) -> Answer:
+    """From centre to centre of two members, in words: '' where they are not parallel."""
+    frame = app_context().build.state.frame
+    one, other = (validation.member_of(frame, id) for id in (a, b))
+    return jsonify(words=centre_distance_words(frame, one, other))

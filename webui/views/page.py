@@ -12,6 +12,7 @@ from recon.corrections import on_photos
 from recon.corrections.state import State, difference
 from recon.frame.caution import CAUTION
 from webui.context import AppContext, app_context
+from webui.derived.sides import sides
 from webui.processes.derived import ANSWERS
 from webui.storage.plan import load_plan
 
@@ -45,7 +46,9 @@ def whole() -> Response:
         n=n,
         **can,
         folder=context.build.folder.name,
+        place=str(context.build.folder.resolve()),
         delta=difference(State(), state),
+        sides=sides(state.frame),
         photos=_photo_list(context, state),
         stocks=[{"id": s.id, "name": s.name, "pitch_mm": s.pitch_mm} for s in context.stocks.values()],
         notices=context.build.notices,
@@ -105,7 +108,8 @@ def pulse() -> Response:
         start=_start(context),
         news=context.build.since(n - NEWS)[:NEWS],
         job=context.reading.status().to_json(),
-        ready=[name for name in context.photos.names() if context.photos.levels(name)],
+        photos=(names := context.photos.names()),
+        ready=[name for name in names if context.photos.levels(name)],
     )
 
 

@@ -3,6 +3,7 @@
 kind       what an edit kind is, and what it gives
 members    members confirmed, added, deleted, shifted
 copies     members copied or mirrored
+place      members put where they are planned
 holes      an end moved, a member split, two merged
 laps       laps joined or parted, their bolts, laps that are meant to turn
 frame      the frame turned, or given a name

@@ -10,7 +10,7 @@ from typing import Any
 
 from recon.corrections import disagreements, users_word, validation
 from recon.corrections.codec import Json
-from recon.corrections.edits import copies, doubts, frame, holes, laps, members, photos, rows, size
+from recon.corrections.edits import copies, doubts, frame, holes, laps, members, photos, place, rows, size
 from recon.corrections.edits.kind import EditKind, Stocks
 from recon.corrections.measuring import with_size_doubts
 from recon.corrections.state import State
@@ -26,6 +26,7 @@ EDIT_KINDS: dict[str, EditKind[Any]] = {
         holes.SPLIT,
         holes.MERGE,
         members.SHIFT,
+        place.PLACE,
         laps.LAP,
         laps.MAY_TURN,
         size.STOCK,

@@ -197,7 +197,7 @@ def compose_papers(
         Section("Joint table", tuple(_joint_table(built, parts))),
         Section("Build steps", tuple(step_blocks(built, stocks, parts, steps, hole))),
         Section("Drawings", tuple(_drawings(built, hole, paper, angle))),
-        Section("Members one by one", tuple(_members(built, stocks, parts, print_area(paper)[0]))),
+        Section("Members one by one", tuple(_members(made, print_area(paper)[0]))),
         *([Section("Photos", tuple(photo_blocks(photos)))] if photos else []),
     )
     return Papers(Document(title, paper, sections, date), tuple(missing))
@@ -332,12 +332,12 @@ def _drawings(frame: Frame, hole: float, paper: str, angle: str) -> Iterator[Blo
         yield Drawing(sheet, True)
 
 
-def _members(frame: Frame, stocks: Mapping[str, Stock], parts: PartsList, width: float) -> Iterator[Block]:
+def _members(made: _Made, width: float) -> Iterator[Block]:
     yield Paragraph(MEMBER_NOTE)
-    sides, through = Sides(frame.members), bolts_by_member([bolt for bolt, _ in parts.bolts])
-    for m in frame.members:
-        stock = m.stock if m.stock in stocks else ""
-        for sheet in member_sheets(m, frame, through.get(m.id, []), sides, width, stock or ""):
+    sides, through = Sides(made.frame.members), bolts_by_member([bolt for bolt, _ in made.parts.bolts])
+    for m in made.frame.members:
+        stock = m.stock if m.stock in made.stocks else ""
+        for sheet in member_sheets(m, made.frame, through.get(m.id, []), sides, width, stock or ""):
             yield Drawing(sheet)
 
 

@@ -131,7 +131,7 @@ def with_stock(frame: Frame, stock: Stock) -> Frame:
         raise ReconError(
             f"Member {other.id} is of {other.stock} in the frame file; leave --stock out, or make a frame of "
             "other "
-            "stock with 'recon swap'."
+            "stock with 'recon restock'."
         )
     wide = next((m for m in frame.members if abs(m.width - stock.width) > SAME_RATIO), None)
     if wide:

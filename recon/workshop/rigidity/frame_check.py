@@ -24,6 +24,7 @@ from recon.workshop.rigidity.mechanism import Mobility, mobility
 from recon.workshop.rigidity.motion_words import motion_words
 from recon.workshop.rigidity.moved_members import moved_and_braced
 from recon.workshop.rigidity.play import LeftOver, left_over_words, most_left_over
+from recon.workshop.side_axes import to_the_right
 from recon.workshop.solids import BOLT_PER_HOLE, HOLE
 from recon.workshop.wording import listed, plural
 
@@ -122,7 +123,8 @@ def check_frame(
         *find_ends_without_room(frame, bolts, hole),
         *find_out_of_square(frame),
     ]
-    findings += [Finding("motion", m.moving, m.joints, motion_words(m, z_up)) for m in state.motions]
+    right = to_the_right(frame.members) if frame.members else None
+    findings += [Finding("motion", m.moving, m.joints, motion_words(m, z_up, right)) for m in state.motions]
     most = MOST if len(frame.members) <= MANY else FEW
     play = (1 - BOLT_PER_HOLE) * hole if play is None else play
     proposed = additions(frame, may_turn, most, hole, state, z_up, play)

@@ -71,7 +71,8 @@ function takeOver(payload) {
   const deleted = payload.delta.members?.gone || [];
   const others = [...put.map(m => m.id), ...deleted].some(id => !chosen.members.includes(id));
   if (payload.again || payload.delta.said?.marks !== undefined || others) backdrop.version++;
-  Object.assign(build, {n: payload.n, undo: payload.undo, redo: payload.redo});
+  const {n, undo, redo, sides} = payload;
+  Object.assign(build, {n, undo, redo, sides});
   const turned = turnsAll(put);
   applyDelta(payload.delta);
   dropMissing();

@@ -29,7 +29,8 @@ let stale = true;
 export function begin() {
   on("changed", () => {
     stale = true;
-    if (!build.plan) build.planShapes = {};
+    if (!build.plan) Object.assign(build, {planShapes: {}, planLaid: {}});
+    build.stand = null;
     derived.checks = null;
     derived.audit = null;
     schedule(PARTS_MS);
@@ -114,7 +115,7 @@ async function fetchAudit() {
   const audit = await get("/api/audit").catch(error => ({problem: error.message}));
   if (n !== build.n) return; // it is asked for again
   derived.audit = audit;
-  build.planShapes = audit.shapes || {};
+  Object.assign(build, {planShapes: audit.shapes || {}, planLaid: audit.laid || {}});
   emit("derived");
   emit("draw");
 }

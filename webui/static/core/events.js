@@ -12,7 +12,7 @@
 //   read        a reading has ended
 //   units       mm or inches
 //   mode        what a click on a photo does
-//   measure     an opening was clicked, to measure from or to (detail: photo, xy, within)
+//   measure     a hole was clicked, to measure from or to (detail: photo, xy, within; or member, hole, face)
 //   measuring   what is measured is another
 //   stroke      a new member was drawn on a photo (detail: photo, start, end)
 //   rows        what is drawn by hand on a photo without a camera is another

@@ -24,7 +24,7 @@ function boltGroups({members, lap}) {
   const kind = open.filter(joint => Boolean(joint.three_way) === Boolean(threeWay));
   return [
     ...members.map(id => ({name: `Bolts of ${id}`, laps: of(id)})),
-    {name: threeWay ? "Bolts of three-way laps" : "Bolts of plain laps", laps: kind},
+    {name: threeWay ? "Bolts of three-way joints" : "Bolts of plain joints", laps: kind},
     {name: "All bolts out of sight", laps: open},
   ].filter(({laps}) => laps.length >= LEAST);
 }

@@ -32,17 +32,17 @@ const ANSWERS = {
     {text: "No bolt", request: lapIs(d, "none")},
   ],
   member: d => [
-    {text: "Right as it is", request: confirm(d)},
+    {text: "Correct", request: confirm(d)},
     {text: "Not there", request: remove(d.members[0])},
     ...choicesOf(d),
   ],
   loose: d => (d.members.length === 1 ? [{text: "Not there", request: remove(d.members[0])}] : null),
   room: d => d.members.map(id => ({text: `${id} is not there`, request: remove(id)})),
-  end: d => [{text: "It ends here", request: endMoves(d, 0)}, ...longerBy(d)],
-  unlikely: d => [{text: "It ends here", request: endMoves(d, 0)}, ...choicesOf(d)],
+  end: d => [{text: "End is right", request: endMoves(d, 0)}, ...longerBy(d)],
+  unlikely: d => [{text: "End is right", request: endMoves(d, 0)}, ...choicesOf(d)],
   size: d => [
-    {text: "Measure between two openings", act: measure},
-    {text: "Leave it so", request: leaveIt(d)},
+    {text: "Measure between two holes", act: measure},
+    {text: "Keep it", request: leaveIt(d)},
   ],
   note: d => [{text: "Seen", request: leaveIt(d)}],
 };

@@ -29,15 +29,15 @@ const KIND = {
   note: "Note",
 };
 const KEYS =
-  "Least sure first. Keys: j next, k back, y right as it is, Delete not there, e other end, comma and " +
+  "Least sure first. Keys: j next, k back, y correct, Delete not there, e other end, comma and " +
   "full stop one hole less or more, < > shift along itself.";
-const READING = "The photos are being read. Openings and rows are drawn on each as they are found.";
+const READING = "The photos are being read. Holes and rows are drawn on each as they are found.";
 const READ_NOW = "Now press “Read photos”. What is least sure then comes first here.";
 const BY_HAND =
   "The frame can be built by hand on one photo: rows of holes are stroked along, or clicked where they " +
   "were found, and three of them give the camera.";
 const NO_PHOTOS = "Once photos are read, what is least sure comes first here.";
-const NONE_LEFT = "No doubts are left.";
+const NONE_LEFT = "Nothing is left to confirm.";
 
 const kept = keeper();
 const raised = new Set(); // keys of doubts that came with one's own corrections
@@ -94,11 +94,10 @@ const keyOf = d => JSON.stringify([d.kind, d.members, d.lap, d.end, isByText(d) 
 
 const presentIndex = () => build.doubts.findIndex(d => keyOf(d) === present);
 
-/** @returns {string} the text of the tab */
-export function doubtsTitle() {
-  const count = build.doubts.length + (build.moreDoubts || 0);
-  if (!count) return "Doubts";
-  return raised.size ? `Doubts ${count - raised.size} + ${raised.size}` : `Doubts ${count}`;
+/** @returns {string|number} how many there are, for the tab: those that came with own corrections apart */
+export function doubtsCount() {
+  const count = build.doubts.length ? build.doubts.length + (build.moreDoubts || 0) : 0;
+  return raised.size && count ? `${count - raised.size} + ${raised.size}` : count;
 }
 
 /**
@@ -195,7 +194,7 @@ function goTo(i) {
   if (d.end !== null) chosen.end = d.end;
   if (!isOpen("doubts")) show("doubts");
   choose(d.members, d.lap && build.laps.has(String(d.lap)) ? d.lap : null);
-  if (d.members.length) lookAt(d.members, d.lap);
+  if (d.members.length) lookAt({ids: d.members, lap: d.lap});
   showChoices(d);
   byId("panel").querySelector("[aria-current=true]")?.scrollIntoView({block: "nearest"});
 }
@@ -208,7 +207,7 @@ function chosenDoubt() {
   return isShown && d.members.every(id => chosen.members.includes(id)) ? d : null;
 }
 
-/** Answers the present doubt: right as it is; without one, confirms the chosen member. */
+/** Answers the present doubt: correct; without one, confirms the chosen member. */
 export async function answerDoubt() {
   await settled();
   const d = chosenDoubt();

@@ -47,7 +47,7 @@ function show(i) {
   const number = (i + proposals.length) % proposals.length;
   const proposal = proposals[number];
   typing = {text: "", at: 0};
-  announce(`${plural(proposal.holes, "hole")}, ${plural(proposal.laps, "lap")}`);
+  announce(`${plural(proposal.holes, "hole")}, ${plural(proposal.laps, "joint")}`);
   setProposal({...proposal, number});
 }
 
@@ -117,7 +117,7 @@ export async function acceptProposal() {
  */
 export function proposalCard() {
   const {holes, laps, clash, number} = build.proposal;
-  const touches = laps ? plural(laps, "lap") : "Touches no other member";
+  const touches = laps ? plural(laps, "joint") : "Touches no other member";
   const takes = clash ? "; takes the room of another member" : "";
   const where = drawn ? "One photo" : "What was drawn";
   const fits = `${where} fits ${plural(proposals.length, "place")}; this is number ${number + 1}.`;
@@ -132,7 +132,7 @@ export function proposalCard() {
       proposals.length > 1 ? button("Another place", nextProposal, {title: "Key n"}) : null,
       button("−", () => by(-1), {label: "One hole less"}),
       button("+", () => by(1), {label: "One hole more"}),
-      button("Leave it", dropProposal, {title: "Key Escape"}),
+      button("Cancel", dropProposal, {title: "Key Escape"}),
     ),
   ];
 }

@@ -235,7 +235,7 @@ function pendingRow(pending) {
       "div.buttons",
       {},
       button("Keep the row", keepRow, {kind: "main", title: "Key Enter"}),
-      button("Leave it", dropPending, {title: "Key Escape"}),
+      button("Cancel", dropPending, {title: "Key Escape"}),
     ),
   ];
 }

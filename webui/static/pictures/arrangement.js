@@ -5,7 +5,9 @@ import {build} from "../core/build.js";
 import {byId, h} from "../core/dom.js";
 import {on} from "../core/events.js";
 import {choosePhotos, startTile} from "../photos/adding.js";
+import * as photoLook from "../photos/look-at.js";
 import {PhotoView} from "../photos/photo-view.js";
+import * as spaceLook from "../space/look-at.js";
 import {SpaceView} from "../space/space-view.js";
 
 /**
@@ -130,12 +132,21 @@ function viewButton(view, i) {
 }
 
 /**
- * Brings members into view in all photos.
- * @param {string[]} ids
- * @param {import("../core/build.js").LapKey} [lap] a lap of them that is looked at nearer
+ * Brings what is looked at into the middle of all pictures.
+ * @param {import("../photos/look-at.js").Subject} subject
  */
-export function lookAt(ids, lap) {
-  for (const view of views.photos.values()) view.lookAt(ids, lap);
+export function lookAt(subject) {
+  for (const view of views.photos.values()) photoLook.lookAt(view, subject);
+  if (views.space) spaceLook.lookAt(views.space, subject);
+}
+
+/**
+ * Brings what is looked at into view where it cannot be seen.
+ * @param {import("../photos/look-at.js").Subject} subject
+ */
+export function bringIntoView(subject) {
+  for (const view of views.photos.values()) photoLook.bringIntoView(view, subject);
+  if (views.space) spaceLook.bringIntoView(views.space, subject);
 }
 
 /** Shows all of every picture. */

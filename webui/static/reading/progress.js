@@ -75,7 +75,7 @@ function photoItem(name, done) {
 
 /** A stage as people read it; that of single photos is one, since two are read at a time. */
 function words(stage) {
-  if (/^(reading|looking for) /.test(stage)) return "Looking for openings and rows in each photo";
+  if (/^(reading|looking for) /.test(stage)) return "Looking for holes and rows in each photo";
   return stage ? stage[0].toUpperCase() + stage.slice(1) : "Starting";
 }
 

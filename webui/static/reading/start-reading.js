@@ -1,5 +1,5 @@
 // Starts a reading of the photos, after a question: what stock and which length are known, or whether to
-// solve again. Needs api, messages, pulse.
+// read again. Needs api, messages, pulse.
 
 import {get, post} from "../core/api.js";
 import {build} from "../core/build.js";
@@ -10,7 +10,7 @@ import {pulse} from "../core/pulse.js";
 const AGAIN =
   "The photos are read again around your corrections. What you said stays, stock and size too; where " +
   "the photos disagree, the page says so.";
-const FIRST = "The photos are searched for openings, rows and members.";
+const FIRST = "The photos are searched for holes, rows and members.";
 const NOT_KNOWN = "How long that takes on this machine is learnt with the first reading.";
 
 /** Asks, then starts the reading. */
@@ -34,10 +34,10 @@ export async function startReading() {
     length,
   ];
   const choice = await ask(
-    again ? "Solve again" : "Read the photos",
+    again ? "Read again" : "Read the photos",
     again ? [h("p", {}, `${AGAIN} ${takes}`)] : first(),
     [
-      {text: again ? "Solve again" : "Read", value: "go"},
+      {text: again ? "Read again" : "Read", value: "go"},
       {text: "Not now", value: null},
     ],
   );

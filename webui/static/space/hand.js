@@ -30,8 +30,7 @@ export function handAt(view, at) {
 function drawingHand(view, at) {
   const id = view.memberAt(at);
   if (!id) return null;
-  const {origin, direction} = view.rayAt(at);
-  const start = holeOnRay(origin.toArray(), direction.toArray(), build.members.get(id));
+  const start = holeOnRay(...view.rayAt(at), build.members.get(id));
   if (!start) return null;
   let drawn = null;
   return {

@@ -6,19 +6,22 @@ import {CHANGED, CHOSEN, SPACE, UNSURE} from "../core/colours.js";
 import {isUnsure} from "../core/confidence.js";
 import {h} from "../core/dom.js";
 import {emit} from "../core/events.js";
+import {groupColour} from "../core/groups.js";
 import {changed, isRecent} from "../core/repaint.js";
 import {choose, chosen} from "../core/selection.js";
+import {modes} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {firstOnRay} from "./box.js";
 import {BoxMeshes, ballRound} from "./box-meshes.js";
-import {Ghosts, ghostOnRay, paintGhostLabels} from "./ghosts.js";
+import {ghostOnRay, paintGhosts} from "./ghosts.js";
 import {handAt, paintHand} from "./hand.js";
 import {paintOverlay} from "./labels.js";
+import {spotOnRay} from "./spots.js";
 import {viewpointSelect} from "./viewpoints.js";
 
 const CLICK_PX = 5;
-const LABEL = "The frame in space. Arrow keys turn it, plus and minus zoom, 0 shows all.";
-const NO_WEBGL = "This browser draws nothing in space (no WebGL). Photos and lists work all the same.";
+const LABEL = "The frame in 3-D. Arrow keys turn it, plus and minus zoom, 0 shows all.";
+const NO_WEBGL = "This browser draws nothing in 3-D (no WebGL). Photos and lists work all the same.";
 const FIELD_DEGREES = 35;
 const UNSURE_OPACITY = 0.75;
 const NEAREST = 2; // of the camera, pitches
@@ -46,7 +49,7 @@ function makeScene() {
 export class SpaceView {
   /** @param {function(SpaceView): void} onEnlarge called when it is to be enlarged, or made small again */
   constructor(onEnlarge) {
-    this.title = "In space";
+    this.title = "3-D";
     this.makeElements(() => onEnlarge(this));
     const software = drawnBySoftware();
     try {
@@ -60,8 +63,7 @@ export class SpaceView {
     this.camera = new THREE.PerspectiveCamera(FIELD_DEGREES, 1, 0.1, 5000);
     this.camera.up.set(0, 0, 1);
     this.boxes = new BoxMeshes(this.scene, software ? 1 : 4);
-    this.ghosts = new Ghosts(this.scene);
-    this.turn = -0.65;
+    this.faceFront();
     this.height = 0.42;
     this.far = 30;
     this.target = new THREE.Vector3();
@@ -74,7 +76,7 @@ export class SpaceView {
     this.canvas = h("canvas", {tabindex: 0, role: "application", "aria-label": LABEL});
     this.labels = h("canvas.over", {"aria-hidden": "true"});
     this.note = h("p.tilenote", {hidden: true});
-    const button = {type: "button", "aria-label": "Enlarge the frame in space", onclick: enlarge};
+    const button = {type: "button", "aria-label": "Enlarge the frame in 3-D", onclick: enlarge};
     const caption = h(
       "figcaption",
       {},
@@ -110,13 +112,23 @@ export class SpaceView {
     const first = this.empty !== false && build.members.size;
     this.empty = !build.members.size;
     this.boxes.update([...build.members.values()]);
-    if (first) this.fit();
+    if (first) {
+      this.faceFront();
+      this.fit();
+    }
     this.tint();
+  }
+
+  /** Looks at the front, from a little to its left. */
+  faceFront() {
+    const [x, y] = build.sides.front || [0, -1];
+    this.turn = Math.atan2(x, -y) - 0.65;
   }
 
   /** Draws again what is chosen or stands out. */
   redraw() {
-    if (this.ghosts?.update() && !build.members.size) this.fit();
+    if (this.ghosts !== build.ghosts && !build.members.size) this.fit(); // there is nothing else to see
+    this.ghosts = build.ghosts;
     this.tint();
   }
 
@@ -128,7 +140,7 @@ export class SpaceView {
       if (taken.has(m.id)) return [CHOSEN, 1];
       const opacity = isUnsure(m) ? UNSURE_OPACITY : 1;
       if (isRecent(changed.get(m.id))) return [CHANGED, opacity];
-      return [isUnsure(m) ? UNSURE : SPACE.wood, opacity];
+      return [groupColour(m.id) || (isUnsure(m) ? UNSURE : SPACE.wood), opacity];
     });
     this.draw();
   }
@@ -171,7 +183,7 @@ export class SpaceView {
     this.camera.lookAt(this.target);
     this.renderer.render(this.scene, this.camera);
     paintOverlay(this);
-    paintGhostLabels(this, this.labels.getContext("2d"));
+    paintGhosts(this, this.labels.getContext("2d"));
     paintHand(this, this.labels.getContext("2d"));
     this.shown = build.n;
   }
@@ -236,8 +248,12 @@ export class SpaceView {
     if (hand && this.moved && event.type === "pointerup") hand.drop();
     if (hand) this.draw();
     if (!wasDown || this.moved || event.type !== "pointerup") return;
-    const ray = this.rayAt(this.at(event));
-    const ghost = ghostOnRay(ray.origin.toArray(), ray.direction.toArray());
+    if (modes.current === "measure") {
+      const spot = spotOnRay(...this.rayAt(this.at(event)));
+      if (spot) emit("measure", spot);
+      return;
+    }
+    const ghost = ghostOnRay(...this.rayAt(this.at(event)));
     if (ghost) {
       emit("ghost", ghost);
       return;
@@ -277,15 +293,15 @@ export class SpaceView {
   }
 
   memberAt(at) {
-    const {origin, direction} = this.rayAt(at);
-    return firstOnRay(origin.toArray(), direction.toArray(), build.members.values());
+    return firstOnRay(...this.rayAt(at), build.members.values());
   }
 
-  /** The ray of a place of the canvas. */
+  /** From the camera through a place of the canvas: where it begins, and its way. */
   rayAt([x, y]) {
     const caster = new THREE.Raycaster();
     const spot = new THREE.Vector2((x / this.width) * 2 - 1, 1 - (y / this.deep) * 2);
     caster.setFromCamera(spot, this.camera);
-    return caster.ray;
+    const {origin, direction} = caster.ray;
+    return [origin.toArray(), direction.toArray()];
   }
 }
