@@ -116,20 +116,20 @@ def test_pairs_that_are_none_are_refused(work, capsys, pair, told):
 def test_steps_are_told_and_written_with_pictures(work, capsys):
     assert run("steps", "gate.json", "-o", "out") == 0
     out = words(capsys)
-    assert (
-        "1. Lay C (11 holes) and D (11 holes) down. Put B (12 holes) on top, hole 3 of B on hole 11 of C;"
-        in out
-    )
+    assert "1. Lay C (11 holes) and D (11 holes) down, with what will be the back up." in out
+    assert "Put B (12 holes) on top, hole 10 of B on hole 11 of D; hole 3 of B on hole 11 of C." in out
+    assert "Check that it is square" in out and "Then tighten all bolts" in out
     assert "common practice, no source" in out
     page = (work / "out/steps.html").read_text()
     assert (
-        page.count("<svg") == 3
+        page.count("<svg") == 4
         and page.count("No load rating") == 1
         and "http://" not in page.replace("http://www.w3.org", "")
     )
     data = json.loads((work / "out/steps.json").read_text())
-    assert [s["number"] for s in data["steps"]] == [1, 2, 3] and data["steps"][0]["laid"] == ["C", "D"]
-    assert {"member": "B", "hole": 2} in data["steps"][0]["bolts"][0]
+    assert [s["number"] for s in data["steps"]] == [1, 2, 3, 4] and data["steps"][0]["laid"] == ["C", "D"]
+    assert data["steps"][-1]["kind"] == "turn" and data["steps"][-1]["up"] == [0, 0, 1]
+    assert any({"member": "B", "hole": 2} in bolt for bolt in data["steps"][0]["bolts"])
     assert (
         run("steps", "gate.json", "-o", "out") == 2
         and run("steps", "gate.json", "-o", "out", "--overwrite") == 0
