@@ -139,9 +139,10 @@ def main(argv: list[str] | None = None) -> int:
 
 def run_process() -> NoReturn:
     """The process `recon`: `main`, and the end of the process with its exit code."""
-    from recon.files import remove_unfinished
 
     def clean_up() -> None:
+        from recon.files import remove_unfinished
+
         remove_unfinished()
         say(_STOPPED)
 
