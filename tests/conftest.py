@@ -22,9 +22,10 @@ settings.register_profile(
 )
 settings.load_profile("project")
 
-# More processes have nothing to share: the longest group takes a sixth of the time (measured 2026-11).
-MOST_PROCESSES = 6
-# Rooms with the longest tests; they begin first, so that no long one is left for the end.
+MOST_PROCESSES = 6  # more would wait for the longest file; this project's choice
+# Files that share readings (tests/solve/sample_readings.py) run in one process, and begin first of all.
+READINGS = ("tests/solve/priors/", "tests/solve/test_sample_frames.py")
+# Rooms with the longest tests; they begin next, so that no long one is left for the end.
 LONGEST = ("tests/solve/", "tests/webui/")
 
 
@@ -38,19 +39,25 @@ def pytest_cmdline_main(config):
     if whole and config.option.numprocesses is None and not config.option.usepdb:
         config.option.numprocesses = min(os.cpu_count() or 1, MOST_PROCESSES)
     if config.option.numprocesses and config.option.dist == "no":
-        config.option.dist = "loadgroup"
+        config.option.dist = "loadfile"
         config.option.loadscopereorder = False
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(config, items):
-    """Tests of a file run in one process, for they share what takes long to make; the longest rooms first."""
-    if not config.pluginmanager.hasplugin("xdist"):
-        return
-    for item in items:
-        if not item.get_closest_marker("xdist_group"):
-            item.add_marker(pytest.mark.xdist_group(item.nodeid.partition("::")[0]))
-    items.sort(key=lambda item: not item.nodeid.startswith(LONGEST))
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Tests of a file run in one process, for they share what takes long to make."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class ByFile(LoadFileScheduling):
+        def _split_scope(self, nodeid):
+            return "readings" if nodeid.startswith(READINGS) else super()._split_scope(nodeid)
+
+    return ByFile(config, log) if config.option.dist == "loadfile" else None
+
+
+def pytest_collection_modifyitems(items):
+    """What takes longest begins first."""
+    items.sort(key=lambda item: (not item.nodeid.startswith(READINGS), not item.nodeid.startswith(LONGEST)))
 
 
 @pytest.fixture(scope="session", autouse=True)

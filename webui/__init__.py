@@ -1,7 +1,10 @@
-"""The page: check a reading against its photos, correct it, take the papers away.
+"""The page: check a reading against its photos, correct it, get its papers.
 
 serve      the page on a port of this machine
+browser    the user's browser, opened by itself
+start      the page before a build is chosen
 app        the application: one build, one page
+network    this machine's address for other devices, and QR codes
 guard      who may send requests, from where, and what a browser may do with the answers
 context    what the views work on
 views      the addresses of the page, by subject

@@ -6,7 +6,7 @@ import secrets
 from collections.abc import Callable
 from pathlib import Path
 
-from flask import Flask, Response, jsonify, request
+from flask import Flask, Response, jsonify, render_template, request
 from flask.json.provider import DefaultJSONProvider
 from werkzeug.exceptions import HTTPException
 
@@ -14,13 +14,14 @@ from recon.errors import ReconError
 from recon.frame.stock import Stock
 from recon.frame.usual_stock import load_stocks_of_user
 from webui.context import MOST_REQUEST_BYTES, AppContext, attach, context_of
-from webui.guard import Keys, guard
+from webui.guard import OPENED, Keys, guard
+from webui.processes.by_hand import RowWorker
 from webui.processes.derived import DerivedWorker
 from webui.processes.reading import ReadingJob
 from webui.storage.build import Build, Conflict
 from webui.storage.photo_store import MOST_BYTES, PhotoStore
 from webui.storage.reading_cache import SOLVER
-from webui.views import change, downloads, page, photos, plan, reading
+from webui.views import by_hand, change, devices, downloads, page, photos, plan, reading
 
 
 class _JsonInOrder(DefaultJSONProvider):
@@ -36,6 +37,7 @@ def create_app(
     *,
     host: str = "127.0.0.1",
     port: int = 0,
+    root: str | None = None,
     keys: Keys | None = None,
     stocks: dict[str, Stock] | None = None,
     solver: str = SOLVER,
@@ -49,6 +51,8 @@ def create_app(
     folder : path
     host, port : str, int
         That it will be served on.
+    root : str, optional
+        Its address for other devices, without a path; by host and port where it is left out.
     keys : Keys, optional
         None where only this machine can reach it.
     stocks : dict of str to Stock, optional
@@ -70,11 +74,11 @@ def create_app(
         MAX_CONTENT_LENGTH=MOST_BYTES + 2**20, MAX_FORM_MEMORY_SIZE=MOST_REQUEST_BYTES, MAX_FORM_PARTS=8
     )
     stocks = stocks or load_stocks_of_user()
-    address = f"http://{f'[{host}]' if ':' in host else host}:{port}"
+    address = root or f"http://{f'[{host}]' if ':' in host else host}:{port}"
     context = _context(Build(folder, stocks), stocks, solver, keys, address)
     attach(app, context)
     guard(app, host, port, keys, context.token, on_enter, on_wrong_keys)
-    for module in (page, photos, reading, change, plan, downloads):
+    for module in (page, photos, reading, change, by_hand, plan, downloads, devices):
         app.register_blueprint(module.bp)
     _answer_errors(app)
     context.photos.start()
@@ -90,6 +94,7 @@ def _context(
         ReadingJob(build, solver, stocks),
         DerivedWorker(build, stocks),
         DerivedWorker(build, stocks, give_up=True),
+        RowWorker(build.folder),
         stocks,
         secrets.token_urlsafe(32),
         keys,
@@ -100,6 +105,11 @@ def _context(
 def close_app(app: Flask) -> None:
     """Ends what runs in the background, saves the frame file and unlocks the build."""
     context_of(app).close()
+
+
+def _is_opened_by_a_person() -> bool:
+    """Whether the present request is a browser's for a page, not a script's for data."""
+    return request.path in OPENED and "text/html" in request.headers.get("Accept", "")
 
 
 def _answer_errors(app: Flask) -> None:
@@ -115,16 +125,15 @@ def _answer_errors(app: Flask) -> None:
         return jsonify(problem=problem, conflict=True), 409
 
     @app.errorhandler(HTTPException)
-    def refused(error: HTTPException) -> tuple[Response, int]:
+    def refused(error: HTTPException) -> Response | tuple[Response, int]:
         words = {
             404: "There is nothing under this address.",
             413: f"That is too large; a photo may have {MOST_BYTES >> 20} MB.",
             405: "That cannot be done here.",
         }
-        problem = words.get(error.code or 0, error.description)
-        accepted = request.accept_mimetypes
-        if accepted.best_match(["application/json", "text/html"]) == "text/html":  # a person's browser
-            return Response(f"{problem}\n", mimetype="text/plain"), error.code or 500
+        problem = words.get(error.code or 0, error.description or "")
+        if _is_opened_by_a_person():
+            return Response(render_template("refused.html", problem=problem), error.code or 500)
         return jsonify(problem=problem), error.code or 500
 
     @app.errorhandler(OSError)

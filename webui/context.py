@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, cast
 
 from flask import Flask, current_app, request
@@ -11,6 +11,7 @@ from flask import Flask, current_app, request
 from recon.errors import ReconError
 from recon.frame.stock import Stock
 from webui.guard import Keys
+from webui.processes.by_hand import RowWorker
 from webui.processes.derived import DerivedWorker
 from webui.processes.reading import ReadingJob
 from webui.storage.build import Build
@@ -33,6 +34,8 @@ class AppContext:
         For doubts and parts.
     checks : DerivedWorker
         For what may take long: checks and the comparison with a plan.
+    rows : RowWorker
+        For what rows drawn by hand mean.
     stocks : dict of str to Stock
     token : str
         What every change must carry.
@@ -40,6 +43,8 @@ class AppContext:
         None where only this machine can reach the page.
     address : str
         Of the page, without a key.
+    answers : dict
+        What the rows of one photo mean, as it was found last.
     """
 
     build: Build
@@ -47,16 +52,19 @@ class AppContext:
     reading: ReadingJob
     quick: DerivedWorker
     checks: DerivedWorker
+    rows: RowWorker
     stocks: dict[str, Stock]
     token: str
     keys: Keys | None
     address: str
+    answers: dict[str, Any] = field(default_factory=dict)
 
     def close(self) -> None:
         """Ends what runs in the background, saves the frame file and unlocks the build."""
         self.reading.close()
         self.quick.close()
         self.checks.close()
+        self.rows.close()
         self.photos.close()
         self.build.close()
 
@@ -64,6 +72,11 @@ class AppContext:
 def attach(app: Flask, context: AppContext) -> None:
     """Gives an application its context."""
     app.extensions[_NAME] = context
+
+
+def has_context(app: Flask) -> bool:
+    """Whether an application has one."""
+    return _NAME in app.extensions
 
 
 def context_of(app: Flask) -> AppContext:

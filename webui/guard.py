@@ -38,6 +38,7 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
 }
+OPENED = ("/", "/enter", "/phone")  # addresses that a link from elsewhere may open
 # After so many wrong keys each further one is answered late. A key has 192 bits: nobody guesses it, however
 # fast, and the right one is taken at once all the time. This project's choices.
 WRONG_KEYS = 20
@@ -152,7 +153,7 @@ def _check_origin(host: str) -> None:
         if (parts.scheme, parts.netloc) != (request.scheme, request.host):
             abort(403, "This request came from another site.")
     if request.headers.get("Sec-Fetch-Site", "none") not in ("same-origin", "none"):
-        opening = request.method == "GET" and request.path in ("/", "/enter")  # by a link from elsewhere
+        opening = request.method == "GET" and request.path in OPENED  # by a link from elsewhere
         if not (opening and request.headers.get("Sec-Fetch-Mode") == "navigate"):
             abort(403, "This request came from another site.")
 
@@ -185,7 +186,7 @@ def _add_entrance(
             )
         if on_enter:
             on_enter()
-        answer = redirect("/")
+        answer = redirect("/phone" if request.args.get("to") == "phone" else "/")
         answer.set_cookie(cookie, ticket, httponly=True, samesite="Strict", path="/")
         return answer
 

@@ -17,16 +17,18 @@ from werkzeug.serving import BaseWSGIServer, ThreadedWSGIServer, WSGIRequestHand
 from recon.errors import ReconError
 from recon.frame.stock import Stock
 from webui.app import close_app, create_app
+from webui.context import context_of, has_context
 from webui.guard import Keys, is_loopback
+from webui.network import reachable_host
+from webui.start import create_start
 from webui.storage.reading_cache import SOLVER
+from webui.storage.recent import remember
 
 SLOWEST_S = 60  # that a connection may stay silent
 HEAD_S = 75.0  # in which a request's head must have come, however it drips.  Both this project's choices
 # Seconds after which a thread that computes lets others go on: an edit comes while parts or doubts are being
 # found.
 TURN_S = 0.001
-
-EVERYWHERE = ("0.0.0.0", "::")  # hosts that stand for all interfaces and are no address to open
 
 
 class _Handler(WSGIRequestHandler):
@@ -73,11 +75,29 @@ class Page:
     app : Flask
     address : str
         What to open in a browser.
+    root : str
+        The same without a path and a key.
+    keys : Keys or None
+        None where only this machine can reach it.
     """
 
     server: BaseWSGIServer
     app: Flask
     address: str
+    root: str
+    keys: Keys | None
+
+    @property
+    def folder(self) -> Path | None:
+        """The build's; None where none is chosen yet."""
+        return context_of(self.app).build.folder if has_context(self.app) else None
+
+    def phone_address(self) -> str:
+        """Another address with a key, for a phone.  Raises ReconError where only this machine can reach the
+        page."""
+        if self.keys is None:
+            raise ReconError("The page is open to this machine alone.")
+        return f"{self.root}/enter?key={self.keys.new()}&to=phone"
 
     def serve(self) -> None:
         """Answers until `stop` or Ctrl-C."""
@@ -90,11 +110,12 @@ class Page:
     def close(self) -> None:
         """Ends what runs in the background, saves the frame file and unlocks the build."""
         self.server.server_close()
-        close_app(self.app)
+        if self.folder:
+            close_app(self.app)
 
 
 def open_page(
-    folder: str | Path,
+    folder: str | Path | None,
     *,
     host: str = "127.0.0.1",
     port: int = 0,
@@ -107,8 +128,8 @@ def open_page(
 
     Parameters
     ----------
-    folder : path
-        The build's.
+    folder : path, optional
+        The build's.  Without it the page begins with those that were opened last.
     host, port : str, int
         0 for any free port.
     key : bool
@@ -131,40 +152,74 @@ def open_page(
             f"--host {host}: that would open the page to others; "
             "add --key, and browsers come in by an address with a key."
         )
-    keys = Keys() if key else None
+    shown = reachable_host(host)
     taken = _listen(host, port)
     port = taken.getsockname()[1]
-    root = f"http://{f'[{host}]' if ':' in host else host}:{port}"
+    root = f"http://{f'[{shown}]' if ':' in shown else shown}:{port}"
+    door = _Door(host, port, root, Keys() if key else None, say)
 
-    def address() -> str:
-        return f"{root}/enter?key={keys.new()}" if keys else f"{root}/"
+    def app_of(build: Path) -> Flask:
+        made = create_app(
+            build,
+            host=host,
+            port=port,
+            root=root,
+            keys=door.keys,
+            stocks=stocks,
+            solver=solver,
+            on_enter=door.next_address,
+            on_wrong_keys=door.wrong_keys,
+        )
+        remember(build)
+        return made
 
-    def next_address() -> None:
-        say(f"A browser came in. For the next one: {address()}")
+    try:
+        app = app_of(Path(folder)) if folder else _start(door, app_of, lambda: page)
+    except BaseException:
+        taken.close()
+        raise
+    page = Page(_server(host, port, app, taken), app, door.address(), root, door.keys)
+    return page
 
-    def wrong_keys() -> None:
-        say(
+
+@dataclass
+class _Door:
+    """Where browsers come in, and what is said of it in the terminal."""
+
+    host: str
+    port: int
+    root: str
+    keys: Keys | None
+    say: Callable[[str], object]
+
+    def address(self) -> str:
+        """What to open, with a fresh key where one is needed."""
+        return f"{self.root}/enter?key={self.keys.new()}" if self.keys else f"{self.root}/"
+
+    def next_address(self) -> None:
+        """A key was used."""
+        self.say(f"A browser came in. For the next one: {self.address()}")
+
+    def wrong_keys(self) -> None:
+        """Many wrong keys were tried."""
+        self.say(
             "Someone tries wrong keys; they are answered late from now on. The address that was printed last "
             "lets a browser in as before."
         )
 
-    if host in EVERYWHERE:
-        say(f"In the address, put this machine's own one in the network in the place of {host}.")
-    try:
-        app = create_app(
-            folder,
-            host=host,
-            port=port,
-            keys=keys,
-            stocks=stocks,
-            solver=solver,
-            on_enter=next_address,
-            on_wrong_keys=wrong_keys,
-        )
-    except BaseException:
-        taken.close()
-        raise
-    return Page(_server(host, port, app, taken), app, address())
+
+def _start(door: _Door, app_of: Callable[[Path], Flask], page: Callable[[], Page]) -> Flask:
+    """The application that asks which build to open, and then gives its place to that build's."""
+    choosing = threading.Lock()
+
+    def choose(build: Path) -> None:
+        with choosing:
+            if page().folder:
+                raise ReconError("A build was chosen already: load this page again.")
+            page().app = page().server.app = app_of(build)
+        door.say(f"The build is in {build}.")
+
+    return create_start(door, Path.cwd(), choose)
 
 
 def _server(host: str, port: int, app: Flask, taken: socket.socket) -> BaseWSGIServer:

@@ -1,9 +1,11 @@
 """What the project measures of itself: `python -m recon.bench NAME`.
 
+confidence     whether members called sure are right, and the curve that makes it so
 reading        how well frames are read, against truth
 nothing        what is claimed of pictures that show no frame
 again          what corrections are worth when the photos are read again
 audit          the audit on random frames with one random change each
+cutting_solver  cut lists against another solver
 cutting        cut lists: gap to the bound, and against first-fit decreasing
 checks         the time that checks take on large frames
 steps          build steps of random frames, checked by other means

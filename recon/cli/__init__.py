@@ -4,15 +4,16 @@ Each command is a module with `add_parser(subparsers)` and `run(args)`; it impor
 so that help comes at once.
 
     read      a frame from photographs
-    page      check and correct a reading on a page in the browser
+    page      read, check and correct a frame on a page in the browser
     parts     the parts list
     cut       the cut list
-    swap      other stock for some members, or for all
+    restock   other stock for some members, or for all
     check     what is wrong with a frame, and how it could rack
     steps     in which order to put it together
     audit     a built frame against its plan
     papers    papers to build a frame from
     export    files for other programs
+    buildable  what can be built from what is there
     stocks    the stock list
 
     read_each   every build in a folder, several at a time
@@ -38,12 +39,12 @@ import traceback
 from typing import NoReturn
 
 from recon import __version__
-from recon.cli import audit, check, cut, export, page, papers, parts, read, steps, stocks, swap
+from recon.cli import audit, buildable, check, cut, export, page, papers, parts, read, restock, steps, stocks
 from recon.cli.console import PrintableStream, printable, say
 from recon.cli.stopping import end_now, end_soon_after, hear_signals
 from recon.errors import ReconError
 
-COMMANDS = (read, page, parts, cut, swap, check, steps, audit, papers, export, stocks)
+COMMANDS = (read, page, parts, cut, restock, check, steps, audit, papers, export, buildable, stocks)
 
 DONE, NOT_ALL_USED, NOTHING_DONE, FAULT, STOPPED = 0, 1, 2, 3, 130
 

@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -83,8 +84,11 @@ def add_rack(parser: argparse.ArgumentParser) -> None:
     add(
         "--rack",
         metavar="FILE",
+        action="append",
+        default=[],
         help="what you own, CSV or TOML, with the columns item, id, length, count, first_hole, drilled, "
-        "trim; it is used first",
+        "trim; or the frame file of a build that is to be taken apart; it is used first; may be given more "
+        "than once",
     )
     add(
         "--overhang",
@@ -102,6 +106,37 @@ def add_rack(parser: argparse.ArgumentParser) -> None:
         "its lowest and its highest corner; may be given more than once",
     )
     add("--no-floor", action="store_true", help="let longer members reach below the frame's lowest point")
+
+
+def add_sticks(parser: argparse.ArgumentParser) -> None:
+    """Add what sticks to buy are like, and how they are sawn and drilled."""
+    add = parser.add_argument
+    add(
+        "--buy",
+        metavar="LENGTH",
+        action="append",
+        default=[],
+        help="a length of stick that can be bought; may be given more than once (default: those of the price "
+        "list, else of the stock list)",
+    )
+    add("--kerf", metavar="LENGTH", help="what the saw takes (default: 3.2 mm; 0 for shears)")
+    add(
+        "--blank",
+        action="store_true",
+        help="sticks to buy are not drilled yet: pieces are cut to length, then drilled",
+    )
+    add(
+        "--drill",
+        choices=("all", "used"),
+        help="how to mark out and drill the members: all holes, or only those that hold a bolt (default: "
+        "all, with --blank)",
+    )
+    add(
+        "--first-hole",
+        metavar="LENGTH",
+        help="of sticks to buy: from the end to the centre of the first hole (default: half a pitch)",
+    )
+    add("--trim", metavar="LENGTH", help="of sticks to buy: what is no good at each end")
 
 
 def add_question_arguments(parser: argparse.ArgumentParser) -> None:
@@ -144,9 +179,17 @@ def load(args: argparse.Namespace) -> "tuple[Frame, dict[str, Stock], PriceList 
 
 def load_rack(args: argparse.Namespace, stocks: "Mapping[str, Stock]") -> "tuple[Rack | None, list[Box]]":
     """The rack (or None) and the boxes to keep out of, in pitches, that the arguments name."""
+    from recon.frame.files import load_frame
     from recon.workshop.parts.rack import load_rack
+    from recon.workshop.parts.rack_from_builds import joined_racks, rack_of_frame
 
-    return load_rack(args.rack, stocks) if args.rack else None, [_box(text) for text in args.keep_out]
+    racks = [
+        rack_of_frame(load_frame(path, dict(stocks)), stocks, getattr(args, "bolts", None))
+        if path.lower().endswith(".json")
+        else load_rack(path, stocks)
+        for path in args.rack
+    ]
+    return joined_racks(racks) if racks else None, [_box(text) for text in args.keep_out]
 
 
 def overhang_holes(args: argparse.Namespace, frame: "Frame") -> int:
@@ -164,6 +207,31 @@ def overhang_holes(args: argparse.Namespace, frame: "Frame") -> int:
             f"--overhang '{text}': write a number of holes, such as 2, or a length: {error}"
         ) from error
     return int(length_mm / known_pitch_mm(frame, "no length can be counted in holes") + 1e-6)
+
+
+def stick_options(args: argparse.Namespace) -> dict[str, Any]:
+    """What the arguments of `add_sticks` say, as arguments of `cut_list`."""
+    from recon.frame.length import parse_mm
+
+    if args.blank and args.first_hole:
+        raise ReconError("--first-hole is for drilled sticks; leave it or --blank out.")
+    return {
+        "drilled": not args.blank,
+        "kerf_mm": kerf_mm(args),
+        "lengths_mm": [parse_mm(text) for text in args.buy],
+        "first_hole_mm": parse_mm(args.first_hole) if args.first_hole else None,
+        "trim_mm": parse_mm(args.trim) if args.trim else 0.0,
+    }
+
+
+def kerf_mm(args: argparse.Namespace) -> float:
+    """What the saw takes, as `--kerf` says; 0 for shears."""
+    from recon.frame.length import parse_mm
+    from recon.workshop.cutting.cut_list import KERF_MM
+
+    if not args.kerf:
+        return KERF_MM
+    return 0.0 if re.fullmatch(r"\s*0+(?:[.,]0+)?\s*(?:mm|cm|in|\")?\s*", args.kerf) else parse_mm(args.kerf)
 
 
 def _box(text: str) -> Box:

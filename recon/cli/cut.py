@@ -6,12 +6,14 @@ from recon.cli.common import (
     EXIT_CODES,
     Subparsers,
     add_rack,
+    add_sticks,
     add_stock,
     add_workshop_arguments,
     load,
     load_rack,
     overhang_holes,
     print_result,
+    stick_options,
     with_json_errors,
     write_results,
 )
@@ -22,7 +24,8 @@ price list has prices of sticks; what a rack holds is used first. Sticks are dri
 every cut falls midway between two holes; with --blank they are not drilled yet.
 
 With -o the list is also written into a folder: cut.html (for the printer, with a picture of every stick),
-cut.svg (the picture alone), cut.csv and cut.json.
+cut.svg (the picture alone), cut.csv and cut.json; drill.csv where members are to be drilled. 'recon papers'
+has a drilling jig at full size.
 """
 _EPILOG = f"""\
 examples:
@@ -48,26 +51,7 @@ def add_parser(subparsers: Subparsers) -> None:
     add_stock(parser)
     add_rack(parser)
     add = parser.add_argument
-    add(
-        "--buy",
-        metavar="LENGTH",
-        action="append",
-        default=[],
-        help="a length of stick that can be bought; may be given more than once (default: those of the price "
-        "list, else of the stock list)",
-    )
-    add("--kerf", metavar="LENGTH", help="what the saw takes (default: 3.2 mm)")
-    add(
-        "--blank",
-        action="store_true",
-        help="sticks to buy are not drilled yet: pieces are cut to length, then drilled",
-    )
-    add(
-        "--first-hole",
-        metavar="LENGTH",
-        help="of sticks to buy: from the end to the centre of the first hole (default: half a pitch)",
-    )
-    add("--trim", metavar="LENGTH", help="of sticks to buy: what is no good at each end")
+    add_sticks(parser)
     add("-o", "--out", metavar="DIR", help="folder to write the list into as well")
     parser.set_defaults(run=with_json_errors(run))
 
@@ -75,15 +59,13 @@ def add_parser(subparsers: Subparsers) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write or print the list; returns the exit code."""
     import json
+    from dataclasses import asdict
 
-    from recon.errors import ReconError
-    from recon.frame.length import parse_mm
     from recon.workshop.cutting.cut_formats import cut_csv, cut_dict, cut_html, cut_svg, cut_text
-    from recon.workshop.cutting.cut_list import KERF_MM, cut_list
-    from recon.workshop.parts.rack import use_rack
+    from recon.workshop.cutting.cut_list import cut_list
+    from recon.workshop.cutting.drilling import drill_csv, drill_list, drill_text, undrilled
+    from recon.workshop.parts.rack import as_built, use_rack
 
-    if args.blank and args.first_hole:
-        raise ReconError("--first-hole is for drilled sticks; leave it or --blank out.")
     frame, stocks, prices = load(args)
     rack, keep_out = load_rack(args, stocks)
     used = (
@@ -97,13 +79,13 @@ def run(args: argparse.Namespace) -> int:
         rack=rack,
         used=used,
         prices=prices,
-        drilled=not args.blank,
-        kerf_mm=parse_mm(args.kerf) if args.kerf else KERF_MM,
-        lengths_mm=[parse_mm(text) for text in args.buy],
-        first_hole_mm=parse_mm(args.first_hole) if args.first_hole else None,
-        trim_mm=parse_mm(args.trim) if args.trim else 0.0,
+        **stick_options(args),
     )
     data = cut_dict(cuts)
+    drills = None
+    if args.blank or args.drill:
+        drills = drill_list(as_built(frame, used), stocks, args.drill == "used", only=undrilled(cuts))
+        data["drilling"] = asdict(drills)
     files = (
         write_results(
             args,
@@ -112,10 +94,12 @@ def run(args: argparse.Namespace) -> int:
                 "cut.csv": cut_csv(cuts),
                 "cut.json": json.dumps(data, indent=1) + "\n",
                 "cut.html": cut_html(cuts, frame.name),
+                **({"drill.csv": drill_csv(drills)} if drills else {}),
             },
         )
         if args.out
         else []
     )
-    print_result(args, data, cut_text(cuts, frame.name), files)
+    text = cut_text(cuts, frame.name) + (f"\n{drill_text(drills)}" if drills else "")
+    print_result(args, data, text, files)
     return 0

@@ -2,22 +2,31 @@
 
 import argparse
 import json
+from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from recon.cli.common import (
     Subparsers,
     add_rack,
+    add_sticks,
     add_stock,
     add_workshop_arguments,
     load,
     load_rack,
     overhang_holes,
+    stick_options,
     with_json_errors,
 )
 from recon.cli.console import Progress, say
+from recon.cli.read_rows import overlay_names
 from recon.workshop.drawing.paper import ANGLES, PAPERS
 
-RESULTS = ("papers.html", "papers.pdf")
+if TYPE_CHECKING:
+    from recon.frame.model import Frame
+
+RESULTS = ("labels.pdf", "papers.html", "papers.pdf")
+PHOTO_PX = 1600  # long side of a photo in the papers: 220 dots per inch across a page
 
 _DESCRIPTION = """\
 Write the papers of a frame into the folder OUT: papers.pdf for the printer and papers.html, one file for any
@@ -64,26 +73,31 @@ def add_parser(subparsers: Subparsers) -> None:
         metavar="THREAD",
         help="of all bolts, such as M8 or 5/16, in place of the largest that passes the holes",
     )
-    add("--kerf", metavar="LENGTH", help="what the saw takes (default: 3.2 mm)")
+    add_sticks(parser)
+    add(
+        "--overlays",
+        metavar="FOLDER",
+        help="the folder of the photos with what was read in them (default: 'overlays' beside FRAME, where "
+        "'recon read' puts it)",
+    )
+    add("--date", metavar="DATE", help="of the build, on each page (default: the day FRAME was last changed)")
     parser.set_defaults(run=with_json_errors(run))
 
 
 def run(args: argparse.Namespace) -> int:
     """Write the papers; returns the exit code."""
     from recon.files import output_folder, write_bytes_atomic
-    from recon.frame.length import parse_mm
     from recon.show.picture import draw_frame, encode_png
-    from recon.workshop.cutting.cut_list import KERF_MM
     from recon.workshop.drawing.projections import drawn_hole
     from recon.workshop.hardware.threads import find_thread
     from recon.workshop.papers.compose import compose_papers
     from recon.workshop.papers.html import papers_html
+    from recon.workshop.papers.labels import labels_pdf
     from recon.workshop.papers.pdf import papers_pdf
     from recon.workshop.parts.rack import as_built, use_rack
 
     frame, stocks, prices = load(args)
     rack, keep_out = load_rack(args, stocks)
-    kerf_mm = parse_mm(args.kerf) if args.kerf else KERF_MM
     overhang = overhang_holes(args, frame)
     use = use_rack(frame, rack, stocks, keep_out, not args.no_floor, overhang) if rack else None
     progress = Progress()
@@ -105,10 +119,14 @@ def run(args: argparse.Namespace) -> int:
             lock_nuts=args.lock_nuts,
             bolts=args.bolts,
             thread=find_thread(args.thread) if args.thread else None,
-            kerf_mm=kerf_mm,
+            cutting=stick_options(args),
+            drill=args.drill,
+            photos=_photos(args, frame),
+            date=args.date or _changed_on(args.frame),
         )
         progress("writing papers.pdf", 0.6)
         write_bytes_atomic(staging / "papers.pdf", papers_pdf(made.document))
+        write_bytes_atomic(staging / "labels.pdf", labels_pdf(as_built(frame, use), stocks, args.paper))
         progress("writing papers.html", 0.9)
         write_bytes_atomic(staging / "papers.html", papers_html(made.document).encode("utf-8"))
         progress.done()
@@ -119,3 +137,36 @@ def run(args: argparse.Namespace) -> int:
         json.dumps({"missing": made.missing, "files": files}) if args.json else f"Written: {', '.join(files)}"
     )
     return 1 if made.missing else 0
+
+
+def _photos(args: argparse.Namespace, frame: "Frame") -> list[tuple[str, bytes]]:
+    """The overlays of the frame's photos, as far as they are there: name and JPEG, reduced for printing."""
+    from recon.errors import ReconError
+
+    folder = Path(args.overlays) if args.overlays else Path(args.frame).parent / "overlays"
+    names = [photo.file for photo in frame.photos]
+    found = [(name, folder / file) for name, file in zip(names, overlay_names(names))]
+    there = [(name, _reduced(path)) for name, path in found if path.is_file()]
+    if args.overlays and not there:
+        raise ReconError(
+            f"'{args.overlays}' holds no overlay of the frame's photos; name the folder 'overlays' that "
+            "'recon read' wrote."
+        )
+    return there
+
+
+def _reduced(path: Path) -> bytes:
+    import io
+
+    from PIL import Image
+
+    out = io.BytesIO()
+    with Image.open(path) as image:
+        image.thumbnail((PHOTO_PX, PHOTO_PX))
+        image.convert("RGB").save(out, "JPEG", quality=85)
+    return out.getvalue()
+
+
+def _changed_on(path: str) -> str:
+    """The day on which a file was last changed, as ISO 8601 writes it."""
+    return date.fromtimestamp(Path(path).stat().st_mtime).isoformat()

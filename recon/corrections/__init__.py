@@ -12,9 +12,12 @@ edits          the kinds of edits
 solver         what the solver takes and gives of corrections
 merge          a new reading merged with a corrected frame
 describe       what lies between two versions, in words
+unlikely_ends  ends that a frame's own structure makes unlikely
 review         the queue of doubts
 on_photos      where members lie in photos
+by_hand        camera and members that rows drawn by hand mean, taken into a frame
 strokes        which member a stroke on a photo may mean
+space_strokes  which member a line drawn in 3-D may mean
 measuring      the size by one measured length
 picking        openings picked on a photo, to measure between
 plan_audit     a build compared with its plan

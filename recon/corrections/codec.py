@@ -20,6 +20,7 @@ from recon.corrections.model import (
     NotShown,
     PhotoMarks,
     ShownAlong,
+    StrokedRow,
     VouchedMember,
 )
 from recon.frame.entries import end_from_dict, end_to_dict, joint_to_dict
@@ -207,6 +208,20 @@ def _marks_from_json(value: Json) -> dict[str, PhotoMarks]:
     }
 
 
+def _rows_to_json(rows: Mapping[str, tuple[StrokedRow, ...]]) -> Json:
+    return {photo: [[*r.start, *r.end, r.holes] for r in mine] for photo, mine in rows.items()}
+
+
+def _rows_from_json(value: Json) -> dict[str, tuple[StrokedRow, ...]]:
+    return {
+        str(photo): tuple(
+            StrokedRow((float(x0), float(y0)), (float(x1), float(y1)), int(holes))
+            for x0, y0, x1, y1, holes in mine
+        )
+        for photo, mine in value.items()
+    }
+
+
 def _measured_to_json(measured: MeasuredLength) -> Any:
     if measured.mm is None:
         return True  # in builds of before the length itself was kept
@@ -273,6 +288,7 @@ _FIELDS: dict[str, tuple[str, Callable[[Any], Any], Callable[[Any], Any]]] = {
     "may_turn": ("may_turn", _lists, lambda v: tuple(map(_lap_from_json, v))),
     "members": ("members", _members_to_json, _members_from_json),
     "read_notes": ("notes_seen", list, _texts),
+    "rows": ("rows", _rows_to_json, _rows_from_json),
     "scale": ("measured", _measured_to_json, _measured_from_json),
     "settled": ("settled", list, _texts),
     "stock": ("stock_given", bool, bool),

@@ -15,7 +15,7 @@ from recon.frame.model import Frame, Joint, Member
 from recon.workshop.wording import lap_words, plural
 
 BOLT = {"seen": "seen", "said": "there", "assumed": "assumed", "none": "none"}
-SPOKEN_OF = {"marks": "Openings marked", "may_turn": "Laps that are meant to turn"}
+SPOKEN_OF = {"marks": "Holes marked", "may_turn": "Joints that are meant to turn"}
 
 
 def members(old: State, new: State) -> dict[str, str]:
@@ -100,8 +100,8 @@ def _laps_between(frame: Frame, touched: Collection[str]) -> dict[LapKey, Joint]
 
 
 def _laps(before: dict[LapKey, Joint], after: dict[LapKey, Joint]) -> list[str]:
-    lines = [f"Lap parted: {lap_words(j)}" for key, j in before.items() if key not in after]
-    lines += [f"Lap joined: {lap_words(j)}" for key, j in after.items() if key not in before]
+    lines = [f"Joint separated: {lap_words(j)}" for key, j in before.items() if key not in after]
+    lines += [f"Joined: {lap_words(j)}" for key, j in after.items() if key not in before]
     return lines + [
         f"Bolt {BOLT.get(j.bolt, j.bolt)}: {lap_words(j)}{', by your word' if j.bolt_by else ''}"
         for key, j in after.items()

@@ -6,13 +6,17 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
 from recon.corrections import validation
 from recon.corrections.codec import Json
+from recon.corrections.members import LINE_TOL
 from recon.corrections.model import MeasuredLength
 from recon.corrections.state import State
 from recon.errors import ReconError
-from recon.frame.length import MEASURED, SIZE_DOUBTS, mm_text, parse_known_length, parse_mm
-from recon.frame.model import Frame
+from recon.frame.lattice import PARALLEL
+from recon.frame.length import MEASURED, SIZE_DOUBTS, both_text, mm_text, parse_known_length, parse_mm
+from recon.frame.model import Frame, Member
 from recon.frame.stock import Stock
 from recon.frame.tape import (
     Spot,
@@ -21,10 +25,13 @@ from recon.frame.tape import (
     pitch_of,
     pitches_between,
     pitches_words,
+    place,
     slack_mm,
     spots_words,
 )
-from recon.workshop.wording import listed, plural
+from recon.geometry.arrays import FloatArray
+from recon.workshop.side_axes import to_the_right
+from recon.workshop.wording import listed, plural, ways_words
 
 LONGEST_TEXT = 200  # characters of a length as typed
 
@@ -45,6 +52,9 @@ class TapeMeasure:
         What that does to the frame, in words.
     how_sure : str or None
         A sentence on how well it fixes the pitch.
+    apart : str or None
+        How far the two are apart by the frame as it stands: in mm and inches where its pitch is known, and
+        along its sides.
     """
 
     pitches: float
@@ -52,6 +62,7 @@ class TapeMeasure:
     mm: float | None = None
     words: str | None = None
     how_sure: str | None = None
+    apart: str | None = None
 
     def to_json(self) -> Json:
         """The fields that are known."""
@@ -86,26 +97,58 @@ def tape_measure(frame: Frame, ends: tuple[Spot, Spot], text: str | None = None)
         f"{name[0].upper()}{name[1:]}: {pitches_words(pitches)},{straight} "
         f"centre of hole to centre of hole.{blocked}"
     )
+    apart = _apart_words(frame, ends, pitches)
     if text is None:
-        return TapeMeasure(pitches, where)
+        return TapeMeasure(pitches, where, apart=apart)
     size = size_between(frame, ends, text)
     mm = parse_mm(text)
     sure = f"A tape tells it to ±{slack_mm(mm) / pitches:.2f} mm; a longer length tells more."
-    return TapeMeasure(pitches, where, mm, size.words, sure)
+    return TapeMeasure(pitches, where, mm, size.words, sure, apart)
+
+
+def _apart_words(frame: Frame, ends: tuple[Spot, Spot], pitches: float) -> str:
+    a, b = (place(frame.member(end.member), end) for end in ends)
+    return _distance_words(frame, b - a, pitches)
+
+
+def _distance_words(frame: Frame, way: FloatArray, pitches: float) -> str:
+    """'15 pitches, 571.5 mm (22 1/2 in): 9 to the right and 12 up'."""
+    size = f", {both_text(pitches * frame.pitch_mm)}" if frame.pitch_mm else ""
+    along = ways_words(way, to_the_right(frame.members))
+    return f"{pitches_words(pitches)}{size}" + (f": {along}" if " and " in along else "")
+
+
+def centre_distance_words(frame: Frame, a: Member, b: Member) -> str:
+    """'Centre to centre: 10 pitches, 381 mm (15 in)'; '' where the members are not parallel or lie on one
+    line.
+
+    Examples
+    --------
+    >>> a, b = Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (3, 4, 0), (0, 0, 1), 8)
+    >>> centre_distance_words(Frame((a, b), pitch_mm=40.0), a, b)
+    'Centre to centre: 5 pitches, 200 mm (7 7/8 in): 3 to the front and 4 to the right.'
+    """
+    along = np.asarray(a.direction, float)
+    off = np.subtract(b.first, a.first)
+    across = off - along * (off @ along)
+    distance = float(np.linalg.norm(across))
+    if abs(along @ b.direction) < PARALLEL or distance < LINE_TOL:
+        return ""
+    return f"Centre to centre: {_distance_words(frame, across, distance)}."
 
 
 def spots(frame: Frame, request: Json) -> tuple[Spot, Spot]:
     """The two openings in `points`, checked."""
     points = request.get("points")
     if not isinstance(points, list) or len(points) != 2:
-        raise ReconError("Pick two openings to measure between.")
+        raise ReconError("Pick two holes to measure between.")
     return spot(frame, points[0]), spot(frame, points[1])
 
 
 def spot(frame: Frame, point: Any) -> Spot:
     """One picked opening {member, hole, face}, checked."""
     if not isinstance(point, dict):
-        raise ReconError("A picked opening must name its member, hole and face.")
+        raise ReconError("A picked hole must name its member, hole and face.")
     m = validation.member(frame, point)
     return Spot(m.id, validation.whole(point, "hole", 0, m.holes - 1), validation.whole(point, "face", 0, 3))
 

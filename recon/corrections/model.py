@@ -78,6 +78,23 @@ class PhotoMarks:
 
 
 @dataclass(frozen=True)
+class StrokedRow:
+    """A row of openings that a person stroked along on one photo.
+
+    Attributes
+    ----------
+    start, end : Point
+        On the first and the last opening, px.
+    holes : int
+        From one to the other, both included.
+    """
+
+    start: Point
+    end: Point
+    holes: int
+
+
+@dataclass(frozen=True)
 class MeasuredLength:
     """A length that a person measured on the frame.
 
@@ -152,6 +169,8 @@ class Corrections:
     laps : tuple of LapWord
     marks : dict of str to PhotoMarks
         By photo.
+    rows : dict of str to tuple of StrokedRow
+        By photo: rows from which its camera is found by hand.
     may_turn : tuple of LapKey
         Laps that are meant to turn.
     set_aside : tuple of str
@@ -183,6 +202,7 @@ class Corrections:
     deleted: tuple[Member, ...] = ()
     laps: tuple[LapWord, ...] = ()
     marks: Mapping[str, PhotoMarks] = field(default_factory=dict)
+    rows: Mapping[str, tuple[StrokedRow, ...]] = field(default_factory=dict)
     may_turn: tuple[LapKey, ...] = ()
     set_aside: tuple[str, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()

@@ -51,9 +51,7 @@ def picked(frame: Frame, photo: str, xy: Point, within_px: float) -> Spot:
     camera = known_camera(frame, photo, to_do="measured")
     found = [c for m in frame.members for c in _near(m, camera, np.asarray(xy, float), within_px)]
     if not found:
-        raise ReconError(
-            "There is no opening of a member there; pick nearer to one, or draw the member first."
-        )
+        raise ReconError("There is no hole of a member there; pick nearer to one, or draw the member first.")
     behind = hidden(np.array([p for _, _, p in found]), camera.centre, frame.members)
     best, _ = min(zip(found, behind), key=lambda x: (x[0][0] + BEHIND * x[1], x[0][1].member, x[0][1].hole))
     return best[1]
@@ -90,7 +88,7 @@ def measurement(frame: Frame, request: Json) -> Json:
     """
     points = request.get("points")
     if not isinstance(points, list) or not 1 <= len(points) <= 2:
-        raise ReconError("Pick one opening or two.")
+        raise ReconError("Pick one hole or two.")
     ends = [_pick(frame, p) if isinstance(p, dict) and "photo" in p else spot(frame, p) for p in points]
     where = np.array([place(frame.member(s.member), s) for s in ends])
     answer: dict[str, Any] = {

@@ -1,30 +1,40 @@
-"""A build compared with its plan, as the page shows it."""
+"""A build compared with its plan, as the page shows it: what differs, where that is, and what would mend
+it."""
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from recon.corrections import on_photos
+from recon.corrections.members import on_one_line, vector_of
+from recon.corrections.state import joint_key
 from recon.errors import ReconError
-from recon.frame.lattice import align, transform
-from recon.frame.model import Frame
-from recon.workshop.audit.differences import audit_frame
+from recon.frame.lattice import alignments, transform
+from recon.frame.model import Frame, Joint, Member
+from recon.workshop.audit.differences import Audit, Difference, audit_frame
 
 # Kinds of differences of which the plan's members are drawn on the photos.
 DRAWN = ("mirrored", "length", "shift", "both", "moved", "missing")
+PLACED = ("length", "shift", "both", "moved")  # mended by placing members as planned
+ADDED = ("missing", "out of sight")  # mended by adding members
+
+Row = dict[str, Any]
 
 
-def compare_with_plan(frame: Frame, plan: Frame | None) -> dict[str, Any]:
+def compare_with_plan(frame: Frame, plan: Frame | None) -> Row:
     """What differs between a build and its plan.
 
     Returns
     -------
     dict
         `verdict`; `differences`, `not_checked` and `said`, each a list of {text, severity, kind, members of
-        the build}; `shapes`, for every photo the outlines of the plan's members that differ, where the plan
-        has them.
+        the build, planned: ids of the plan's members, lap or None, mend: [{text, requests: edits}]};
+        `shapes`, for every photo the outlines of the plan's members that differ, by their ids in the plan;
+        `laid`, those members as they lie in the build: {id: {first, direction, holes, width}}.
 
     Raises
     ------
@@ -33,32 +43,131 @@ def compare_with_plan(frame: Frame, plan: Frame | None) -> dict[str, Any]:
     """
     if plan is None:
         raise ReconError("There is no plan to hold this build against; load one.")
-    found, ids = audit_frame(frame, plan), {m.id for m in frame.members}
+    found = audit_frame(frame, plan)
+    laid = _laid(frame, plan, found)
+    rows = _Rows(frame, found.names, laid)
+    drawn = {id for d in (*found.differences, *found.not_checked) if d.kind in DRAWN for id in d.members}
+    drawn |= {id for d in found.not_checked if d.kind in ADDED for id in d.members}
+    return {
+        "verdict": found.verdict,
+        "differences": list(map(rows.row, found.differences)),
+        "not_checked": list(map(rows.row, found.not_checked)),
+        "said": list(map(rows.row, found.said)),
+        "shapes": _outlines(frame, laid, drawn),
+        "laid": {id: _place(laid[id]) | {"width": laid[id].width} for id in sorted(drawn & laid.keys())},
+    }
 
-    def row(d: Any) -> dict[str, Any]:
+
+def _laid(frame: Frame, plan: Frame, found: Audit) -> dict[str, Member]:
+    """The plan's members by id as they lie in the build: of the ways to lay the plan on it, the one in which
+    most planned members lie on those that the audit has for them.  Empty where it was built as a mirror image
+    or cannot be laid on it."""
+    if found.mirrored:
+        return {}
+    built = {m.id: m for m in frame.members}
+    bare = replace(plan, photos=())
+    best: dict[str, Member] = {}
+    most = -1
+    for way in alignments(bare, frame):
+        laid = {m.id: m for m in transform(bare, way.turn, way.shift).members}
+        agree = sum(on_one_line(laid[p], built[b]) for p, b in found.names.items() if b in built)
+        if agree > most:
+            best, most = laid, agree
+    return best
+
+
+def _place(member: Member) -> Row:
+    return {
+        "first": list(vector_of(np.asarray(member.first, float))),
+        "direction": list(vector_of(np.asarray(member.direction, float))),
+        "holes": member.holes,
+    }
+
+
+class _Rows:
+    """Differences as rows of the page.
+
+    Parameters
+    ----------
+    frame : Frame
+        The build.
+    names : mapping of str to str
+        Plan id -> built id.
+    laid : mapping of str to Member
+        The plan's members as they lie in the build, by id.
+    """
+
+    def __init__(self, frame: Frame, names: Mapping[str, str], laid: Mapping[str, Member]) -> None:
+        self.members = {m.id: m for m in frame.members}
+        self.frame, self.names, self.laid = frame, names, laid
+
+    def row(self, d: Difference) -> Row:
+        """One difference."""
+        members = [id for id in (self.names.get(m, m) for m in d.members) if id in self.members]
+        lap = self._lap(members) if d.kind.startswith("bolt") else None
         return {
             "text": d.full_text,
             "severity": d.severity,
             "kind": d.kind,
-            "members": [id for id in (found.names.get(m, m) for m in d.members) if id in ids],
+            "members": members,
+            "planned": [m for m in d.members if m in self.laid] if d.kind != "extra" else [],
+            "lap": lap and list(joint_key(lap)),
+            "mend": [] if d.severity == "said" else self._mend(d, members, lap),
         }
 
-    drawn = {id for d in found.differences if d.kind in DRAWN for id in d.members}
-    return {
-        "verdict": found.verdict,
-        "differences": list(map(row, found.differences)),
-        "not_checked": list(map(row, found.not_checked)),
-        "said": list(map(row, found.said)),
-        "shapes": _outlines(frame, plan, drawn),
-    }
+    def _lap(self, members: Collection[str]) -> Joint | None:
+        """The lap of two members, where they have one alone."""
+        ids = set(members)
+        laps = [j for j in self.frame.joints if {j.a, j.b} == ids]
+        return laps[0] if len(laps) == 1 else None
+
+    def _mend(self, d: Difference, members: list[str], lap: Joint | None) -> list[Row]:
+        """What would mend it: {text, requests: edits one after another}."""
+        if d.kind == "extra":
+            return [_mend("Not there", {"op": "delete", "members": members})]
+        if d.kind.startswith("bolt"):
+            return self._mend_bolt(d, lap) if lap else []
+        wanted = {p: self.laid[p] for p in d.members if p in self.laid}
+        if d.kind in ADDED and wanted:
+            adds = [{"op": "add", **_place(m)} for m in wanted.values()]
+            return [_mend("Add it as planned", *adds)]
+        placings = [
+            {"member": self.names[p], **_place(m)}
+            for p, m in wanted.items()
+            if self.names.get(p) in self.members
+        ]
+        place = {"op": "place", "members": placings}
+        if d.kind in PLACED:
+            return [_mend("As planned", place)] if placings else []
+        if d.kind in ("end", "reading") and members:
+            (right,) = [_mend("Correct as it is", {"op": "confirm", "member": members[0]})]
+            planned = [_mend("As planned", place)] if self._differs(placings) else []
+            return [right, *planned]
+        return []
+
+    def _differs(self, placings: Collection[Row]) -> bool:
+        """Whether a member has other holes than planned."""
+        return any(self.members[p["member"]].holes != p["holes"] for p in placings)
+
+    @staticmethod
+    def _mend_bolt(d: Difference, lap: Joint) -> list[Row]:
+        there, none = (
+            _mend(text, {"op": "lap", "lap": list(joint_key(lap)), "word": word})
+            for text, word in (("Bolt there", "said"), ("No bolt", "none"))
+        )
+        return [there] if d.kind == "bolt missing" else [none] if d.kind == "bolt extra" else [there, none]
 
 
-def _outlines(frame: Frame, plan: Frame, ids: Collection[str]) -> dict[str, list[Any]]:
-    """For every photo the edges of these members of the plan, laid on the build."""
-    there = align(plan, frame)
-    if there is None or not ids:
+def _mend(text: str, *requests: Row) -> Row:
+    return {"text": text, "requests": list(requests)}
+
+
+def _outlines(frame: Frame, laid: Mapping[str, Member], ids: Collection[str]) -> dict[str, dict[str, Any]]:
+    """For every photo the edges of these members of the plan, by their ids."""
+    members = tuple(m for m in laid.values() if m.id in ids)
+    if not members:
         return {}
-    laid = transform(replace(plan, photos=()), there.turn, there.shift)
-    members = tuple(m for m in laid.members if m.id in ids)
     found = on_photos.outlines(replace(frame, members=members, joints=()))
-    return {photo: [outline["edges"] for outline in outlines.values()] for photo, outlines in found.items()}
+    return {
+        photo: {id: outline["edges"] for id, outline in outlines.items()} for photo, outlines in found.items()
+    }

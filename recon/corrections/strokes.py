@@ -79,10 +79,9 @@ def strokes(frame: Frame, photo: str, start: Point, end: Point, most: int = 8) -
         found += _strokes_along(frame, camera, axis, np.asarray(start, float), np.asarray(end, float))
     if not found:
         raise ReconError(
-            "No member of this frame's lattice has openings at both ends of that stroke; "
-            "begin and end on openings."
+            "No member of this frame's lattice has holes at both ends of that stroke; begin and end on holes."
         )
-    best = sorted(_judged(frame, found), key=lambda s: (s.clash, s.laps == 0, round(s.off, 1), -s.laps))
+    best = sorted(judged(frame, found), key=lambda s: (s.clash, s.laps == 0, round(s.off, 1), -s.laps))
     return best[:most]
 
 
@@ -155,11 +154,11 @@ def _nearest(
     return index, np.where(np.isfinite(off), off, np.inf)
 
 
-def _judged(frame: Frame, found: Sequence[Stroke]) -> list[Stroke]:
-    """The strokes with their laps and clashes."""
+def judged(frame: Frame, found: Sequence[Stroke], most: int = MOST_JUDGED) -> list[Stroke]:
+    """The strokes with their laps and clashes, the nearest `most` of them, each once."""
     id, like, judged = free_label(frame), frame.members[0], []
     unique: dict[Any, Stroke] = {(s.first, s.direction, s.holes): s for s in reversed(found)}
-    for s in sorted(unique.values(), key=lambda s: s.off)[:MOST_JUDGED]:
+    for s in sorted(unique.values(), key=lambda s: s.off)[:most]:
         new = Member(id, s.first, s.direction, s.holes, like.width)
         trial = replace(frame, members=(*frame.members, new), joints=())
         laps = relapped(trial, {id}).joints

@@ -113,7 +113,7 @@ def lap(frame: Frame, request: Json) -> LapKey:
         m = member_of(frame, id)
         ends.append((m.id, whole({"hole": hole}, "hole", 0, m.holes - 1)))
     if ends[0][0] == ends[1][0]:
-        raise ReconError("A lap joins two different members.")
+        raise ReconError("A joint is of two different members.")
     a, b = sorted(ends)
     return (*a, *b)
 

@@ -5,6 +5,7 @@
 - `boxes`: members as solid boxes, their faces and openings
 - `lattice`: frames turned and shifted, in canonical form, and laid on one another
 - `joints`: laps found from the members' places, and the graph that they make
+- `loops`: loops of laps, and whether their hole numbers agree
 - `stock`: the stock list, and which stock ratios point at
 - `usual_stock`: the workshop's usual stock, in the user's settings
 - `length`: lengths as people write and read them

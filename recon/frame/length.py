@@ -62,6 +62,19 @@ def inch_text(mm: float) -> str:
     return " ".join(filter(None, [str(whole) if whole or not part else "", fraction])) + " in"
 
 
+def fine_inch_text(mm: float) -> str:
+    """Inches to the nearest thirty-second, for lines to saw or drill at.
+
+    Examples
+    --------
+    >>> fine_inch_text(611.2), fine_inch_text(609.6), fine_inch_text(19.05)
+    ('24 1/16 in', '24 in', '3/4 in')
+    """
+    whole, part = divmod(round(mm / MM_PER_IN * 2 * SIXTEENTHS), 2 * SIXTEENTHS)
+    fraction = str(Fraction(part, 2 * SIXTEENTHS)) if part else ""
+    return " ".join(filter(None, [str(whole) if whole or not part else "", fraction])) + " in"
+
+
 def both_text(mm: float) -> str:
     """Both: '609.6 mm (24 in)'."""
     return f"{mm_text(mm)} ({inch_text(mm)})"

@@ -7,6 +7,7 @@ dark spot.  What is no opening is thrown out later, by the rows.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
 
@@ -50,7 +51,9 @@ def lab_image(bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
     return lab
 
 
-def detect_openings(lab: NDArray[np.float32], most: int = 9000) -> NDArray[Any]:
+def detect_openings(
+    lab: NDArray[np.float32], most: int = 9000, seen: Callable[[NDArray[Any]], object] | None = None
+) -> NDArray[Any]:
     """Everything in a photo that may be an opening.
 
     Parameters
@@ -59,6 +62,8 @@ def detect_openings(lab: NDArray[np.float32], most: int = 9000) -> NDArray[Any]:
         The photo as `lab_image` gives it.
     most : int
         At most this many, best scores first (keeps gravel from costing minutes).
+    seen : callable, optional
+        Called, about half-way, with the openings as they are known then: for whoever watches.
 
     Returns
     -------
@@ -84,6 +89,8 @@ def detect_openings(lab: NDArray[np.float32], most: int = 9000) -> NDArray[Any]:
     spots = spots[np.argsort(-spots[:, 3])][: 8 * most]
     rough = _refine(lab, spots[:, 0], spots[:, 1], *spots[:, 4:7].T)
     rough = _drop_doubles(rough[rough["score"] > 0.7])[: 2 * most]
+    if seen:
+        seen(rough[rough["score"] > 1.0][:most])
     fine = _refine(lab, rough["x"], rough["y"], rough["major"] / 2, rough["minor"] / 2, rough["angle"])
     return _drop_doubles(fine[fine["score"] > 1.0])[:most]
 

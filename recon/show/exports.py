@@ -1,4 +1,4 @@
-"""All that can be taken away from a frame: the workshop's registry, the picture and the summary."""
+"""All papers and files of a frame: the workshop's registry, the picture and the summary."""
 
 from __future__ import annotations
 

@@ -21,6 +21,7 @@ from recon.image.working_copy import working_copy
 from recon.solve.debug.stages import refuse_used_folder, write_stages
 from recon.solve.evidence.scene import Scene, SetAside
 from recon.solve.multiview.assemble import assemble
+from recon.solve.multiview.mirrored import name_mirrored
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.photo.read_photo import KNOWN_WIDTHS, read_openings, read_photo, read_posed
 from recon.solve.priors.constraints import (
@@ -32,6 +33,7 @@ from recon.solve.priors.constraints import (
 )
 from recon.solve.priors.plan import with_plan
 from recon.solve.priors.resolve import resolve
+from recon.solve.result.confidence import MemberEvidence, member_evidence
 from recon.solve.result.frame import make_frame
 from recon.solve.result.plane_or_frame import (
     PlanesOrFrame,
@@ -40,7 +42,9 @@ from recon.solve.result.plane_or_frame import (
     without_plane_evidence,
 )
 from recon.solve.result.refusal import why_no_frame
-from recon.solve.result.tables import first_tables, reading_tables
+from recon.solve.result.tables import detected_table, first_tables, reading_tables
+
+Marks = Mapping[str, tuple[FloatArray, FloatArray]]
 
 DETECTION = 0.65  # of the time for one photo goes into its openings (rendered 3-MP photos)
 PHOTOS_DONE, SCENE_BEGUN, SCENE_DONE = 0.6, 0.65, 0.95  # of the time for a reading (rendered 3-MP photos)
@@ -72,6 +76,8 @@ class Reading:
         Where the photos show something else than the user says.
     not_written : str
         Why the pictures of the stages could not be written, in a sentence; empty where they were.
+    seen : dict[str, MemberEvidence]
+        member along an axis -> what its confidence was made of.
     """
 
     frame: Frame
@@ -81,6 +87,7 @@ class Reading:
     set_aside: list[SetAside] = field(default_factory=list)
     against: list[Objection] = field(default_factory=list)
     not_written: str = ""
+    seen: dict[str, MemberEvidence] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -142,6 +149,8 @@ def read(
     cancelled: Callable[[], object] | None = None,
     plan: Frame | None = None,
     found: Callable[[str, FloatArray, list[FloatArray]], object] | None = None,
+    seen: Callable[[str, FloatArray], object] | None = None,
+    marks: Marks | None = None,
     constraints: Constraints | None = None,
     detected: MutableMapping[str, np.ndarray] | None = None,
 ) -> Reading:
@@ -168,6 +177,11 @@ def read(
     found : Callable[[str, array, list[array]], object] or None
         Called with a photo, its openings (N, 6) and its rows as soon as it is read by itself; columns as in
         :class:`Reading`.
+    seen : Callable[[str, array], object] or None
+        Called with a photo and its openings (N, 6) as soon as they are detected, before it is read.
+    marks : Mapping[str, tuple[array, array]] or None
+        photo -> openings that the user marked as missed and as none, px, for a first reading; those of a
+        further one are in `constraints`.
     constraints : Constraints or None
         A frame read before and the user's corrections of it: it keeps its place and labels, the corrections
         stay, and the rest is solved around them.  At least one of these photos must have a camera in it.
@@ -185,7 +199,9 @@ def read(
         refuse_used_folder(debug_dir)
     copies = [_working_copy(p) for p in photos]
     known_width = width_of(constraints) if constraints else stocks[stock_id].width if stock_id else None
-    each = _EachPhoto(known_width, constraints, {} if detected is None else detected, found, watch)
+    each = _EachPhoto(
+        known_width, constraints, {} if detected is None else detected, found, watch, seen, marks
+    )
     readings = each.read(copies)
     width = known_width or common_width(readings, stocks)
     if not known_width:
@@ -196,6 +212,8 @@ def read(
     if not scene.candidates or not scene.photos or (constraints is None and not test.is_frame):
         raise ReconError(why_no_frame(readings, {c.name: c.image for c in copies}))
     scene = without_plane_evidence(scene, test)
+    if scene.set_aside and constraints is None:
+        scene = name_mirrored(scene, readings)
     if plan is not None:
         scene = with_plan(scene, plan)
     watch.tell("joints and stock", 0.97)
@@ -205,7 +223,8 @@ def read(
     openings, rows, cameras = reading_tables(readings, scene, frame, scales)
     not_written = _write_stages(debug_dir, readings, scene) if debug_dir is not None else ""
     watch.tell("done", 1.0)
-    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against, not_written)
+    seen = member_evidence(frame, scene)
+    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against, not_written, seen)
 
 
 def _write_stages(folder: str | Path, readings: Sequence[PhotoReading], scene: Scene) -> str:
@@ -233,6 +252,8 @@ class _EachPhoto:
     detected: MutableMapping[str, np.ndarray]
     found: Callable[[str, FloatArray, list[FloatArray]], object] | None
     watch: _Watch
+    seen: Callable[[str, FloatArray], object] | None = None
+    marks: Marks | None = None
 
     def read(self, copies: Sequence[_WorkingCopy]) -> list[PhotoReading]:
         """The readings, side by side with the photos."""
@@ -247,7 +268,10 @@ class _EachPhoto:
             at(copy, 0.0, "looking for openings in")
             openings = self.detected.get(copy.name)
             if openings is None:
-                openings = self.detected[copy.name] = read_openings(copy.image)
+                openings = self.detected[copy.name] = read_openings(
+                    copy.image, lambda early: self._show(copy, early)
+                )
+            self._show(copy, openings)
             at(copy, DETECTION, "looking for rows in")
             reading = self._read_one(copy, openings)
             at(copy, 1.0, "read")
@@ -265,6 +289,12 @@ class _EachPhoto:
         finally:
             pool.shutdown(wait=not self.watch.stopped, cancel_futures=True)
 
+    def _show(self, copy: _WorkingCopy, openings: np.ndarray) -> None:
+        """Hands on what was detected in a photo."""
+        self.watch.check()
+        if self.seen:
+            self.seen(copy.name, detected_table(openings, copy.scale))
+
     def _read_one(self, copy: _WorkingCopy, openings: np.ndarray) -> PhotoReading:
         """One photo read from its openings; from the camera that it had, where the frame has one."""
         if self.constraints is not None:
@@ -277,6 +307,8 @@ class _EachPhoto:
             reading = camera and read_posed(copy.name, openings, copy.size, camera, known, width)
             if reading:
                 return reading
+        elif self.marks and copy.name in self.marks:
+            openings = apply_marks(openings, *self.marks[copy.name], copy.scale)
         return read_photo(copy.name, openings, copy.size, copy.focal_px, self.width)
 
 

@@ -4,6 +4,7 @@
 - `hardware`: bolts, nuts and washers by standard, the bolts of a frame, and what a section weighs
 - `squareness`: how far a built frame is out of square and its members off their places, in sentences
 - `solids`: members and bolts as boxes: which overlap, and which meet on their way
+- `side_axes`: which way front, back, left and right are
 - `sides`: the sides of a frame as people name them
 - `frame_size`: a frame's pitch, its members' stock and its holes
 - `formats`: the forms that lists are written in

@@ -7,11 +7,12 @@ from collections.abc import Container, Mapping, Sequence
 
 from recon.frame.confidence import SURE
 from recon.frame.joints import components, loose_members
+from recon.frame.length import SIZE_DOUBTS, both_text
 from recon.frame.model import End, Frame, Member
 from recon.frame.stock import Stock
 from recon.workshop.hardware.bolts import Bolt, find_bolts
 from recon.workshop.rigidity.findings import find_loose
-from recon.workshop.wording import choices_words, plural
+from recon.workshop.wording import choices_words, listed, plural
 
 _HOW = {
     "recognised": "recognised from its ratios in the photos",
@@ -31,13 +32,64 @@ def source_words(frame: Frame) -> str:
 
 
 def stock_words(frame: Frame, stocks: Mapping[str, Stock]) -> str:
-    """The stock and how it is known."""
+    """The stock and how it is known; of a mixed frame every stock with its members.
+
+    Examples
+    --------
+    >>> members = [Member("A", (0, 0, 0), (0, 0, 1), 8, stock="x"), Member("B", (0, 0, 0), (0, 0, 1), 8)]
+    >>> stock_words(Frame(tuple(members)), {})
+    'x: A; not known: B'
+    """
     use = frame.stock
+    groups: dict[str, list[str]] = {}
+    for m in frame.members:
+        groups.setdefault(m.stock or "", []).append(m.id)
+    if len(groups) > 1:
+        return "; ".join(
+            f"{stocks[id].name if id in stocks else id or 'not known'}: {_ids(ids)}"
+            for id, ids in groups.items()
+        )
     if use is None or not use.id:
         return "not known"
     name = stocks[use.id].name if use.id in stocks else use.id
     sure = "" if use.how == "given" else f", {sure_words(use.confidence)}"
     return f"{name}: {_HOW.get(use.how, use.how)}{sure}"
+
+
+MOST_IDS = 12  # members of a stock that are named
+
+
+def _ids(ids: Sequence[str]) -> str:
+    if len(ids) <= MOST_IDS:
+        return listed(ids)
+    return f"{', '.join(ids[:MOST_IDS])} and {len(ids) - MOST_IDS} more"
+
+
+def size_sentence(frame: Frame, stocks: Mapping[str, Stock]) -> str:
+    """What is not sure about stock and size, and how to settle it, in one sentence; '' where nothing is.
+
+    Examples
+    --------
+    >>> from recon.frame.model import StockUse
+    >>> post = Member("A", (0, 0, 0), (0, 0, 1), 16, stock="pine")
+    >>> size_sentence(Frame((post,), (), 38.1, StockUse("pine", "recognised", 0.8)), {})
+    'All lengths in mm hold if the stock is pine (80% sure): measure A, which then is 609.6 mm (24 in).'
+    """
+    use = frame.stock
+    said = any(note.startswith(SIZE_DOUBTS) for note in frame.doubts)
+    sure = use is not None and (use.how in ("given", "length") or use.confidence >= SURE)
+    if not frame.pitch_mm or not frame.members or use is None or (sure and not said):
+        return ""
+    longest = max(frame.members, key=lambda m: m.holes)
+    length = both_text(longest.holes * frame.pitch_mm)
+    name = stocks[use.id].name if use.id in stocks else use.id
+    if not name:
+        pitch = both_text(frame.pitch_mm)
+        return (
+            f"All lengths in mm hold if the pitch is {pitch}: measure {longest.id}, which then is {length}."
+        )
+    known = f"the stock is {name} ({sure_words(use.confidence)})"
+    return f"All lengths in mm hold if {known}: measure {longest.id}, which then is {length}."
 
 
 def percent(share: float) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from recon.frame.model import EndChoice, Joint
+from recon.workshop.side_axes import side_axes
 
 _VERTICAL = {1: "up", -1: "down"}
 
@@ -75,7 +76,7 @@ def choices_words(choices: Sequence[EndChoice], labels: Container[str]) -> str:
     return listed((f"{c.holes} (at {at})" if at else c.holes for c, at in zip(choices, reached)), "or")
 
 
-def direction_words(vector: ArrayLike, z_up: bool = True) -> str:
+def direction_words(vector: ArrayLike, z_up: bool = True, right: ArrayLike | None = None) -> str:
     """Which way a vector points: along an axis in words, at an angle as a unit vector.
 
     Parameters
@@ -84,15 +85,37 @@ def direction_words(vector: ArrayLike, z_up: bool = True) -> str:
         Of any length but 0.
     z_up : bool
         Whether +z may be called "up" and -z "down".
+    right : array_like, (3,), optional
+        Unit vector along x or y that is the frame's right (`sides.to_the_right`): then, where z points up,
+        the level axes are "right", "left", "back" and "front".
 
     Examples
     --------
     >>> direction_words([0, 0, 2]), direction_words([0, 0, 2], z_up=False), direction_words([3, 0, 4])
     ('up', '+z', '[0.6, 0, 0.8]')
+    >>> direction_words([0, -1, 0], right=[1, 0, 0]), direction_words([0, -1, 0], right=[0, 1, 0])
+    ('front', 'left')
     """
     v = np.asarray(vector, float)
     k = int(np.abs(v).argmax())
     if np.abs(np.delete(v, k)).max() > 1e-6 * abs(v[k]):
         return "[" + ", ".join(f"{x:.3g}" for x in v / np.linalg.norm(v) + 0.0) + "]"
+    if z_up and right is not None:
+        along = {name: axis @ v for name, axis in side_axes(np.asarray(right, float)).items()}
+        return max(along, key=lambda name: along[name])
     sign = 1 if v[k] > 0 else -1
     return _VERTICAL[sign] if z_up and k == 2 else f"{'+' if sign > 0 else '-'}{'xyz'[k]}"
+
+
+def ways_words(vector: ArrayLike, right: ArrayLike) -> str:
+    """How far a vector goes along each side of a frame, pitches; z points up.
+
+    >>> ways_words([3, 0, -1.5], right=[1, 0, 0])
+    '3 to the right and 1.5 down'
+    """
+    words = []
+    for axis, v in zip(np.eye(3), np.round(np.asarray(vector, float), 3)):
+        if v:
+            way = direction_words(axis * np.sign(v), right=right)
+            words.append(f"{abs(v):g} {way if way in ('up', 'down') else f'to the {way}'}")
+    return listed(words) or "nothing"

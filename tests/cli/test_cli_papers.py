@@ -28,7 +28,11 @@ def run(capsys, *args):
 
 def test_papers_writes_both_files_and_says_so(frame_file, tmp_path, capsys):
     code, out, err = run(capsys, "papers", frame_file, "-o", tmp_path / "out")
-    assert (code, err) == (0, "") and sorted(os.listdir(tmp_path / "out")) == ["papers.html", "papers.pdf"]
+    assert (code, err) == (0, "") and sorted(os.listdir(tmp_path / "out")) == [
+        "labels.pdf",
+        "papers.html",
+        "papers.pdf",
+    ]
     assert "papers.pdf" in out and "papers.html" in out
     assert (tmp_path / "out/papers.pdf").read_bytes().startswith(b"%PDF-")
     html = (tmp_path / "out/papers.html").read_text("utf-8")

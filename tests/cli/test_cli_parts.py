@@ -1,4 +1,4 @@
-"""recon parts, recon cut, recon swap: what goes in, what comes out, and every kind of bad input."""
+"""recon parts, recon cut, recon restock: what goes in, what comes out, and every kind of bad input."""
 
 import json
 import re
@@ -57,7 +57,8 @@ def test_the_cut_list_is_printed_and_written(work, capsys):
     assert run("cut", "gate.json", "--rack", "rack.csv") == 0
     assert "Nothing to buy" in capsys.readouterr().out
     assert run("cut", "gate.json", "--blank", "--trim", "20 mm", "--buy", "10 ft", "--buy", "1 m") == 0
-    assert "cut at, mm" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "line at: 20 mm (25/32 in) (kerf left)" in out and "Marking out and drilling" in out
 
 
 def test_a_frame_with_other_stock_is_told_and_written(work, capsys):
@@ -78,7 +79,7 @@ def test_stock_is_given_where_the_file_has_none(work, capsys):
     assert "M8 x 90" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize("command", [("parts",), ("cut",), ("swap", "--stock", "steel-38")])
+@pytest.mark.parametrize("command", [("parts",), ("cut",), ("restock", "--stock", "steel-38")])
 def test_json_is_the_only_thing_on_stdout_also_after_an_error(work, capsys, command):
     assert run(command[0], "gate.json", *command[1:], "--json") == 0
     assert json.loads(capsys.readouterr().out)["caution"] == CAUTION
@@ -98,13 +99,13 @@ def test_json_is_the_only_thing_on_stdout_also_after_an_error(work, capsys, comm
         (("cut", "gate.json", "--prices", "row2.csv"), ["row2.csv, row 2", "'price' is 'dear'"]),
         (("parts", "gate.json", "--rack", "rack.csv", "--keep-out", "0,0,0"), ["--keep-out", "lowest"]),
         (("parts", "gate.json", "--thread", "M9"), ["'M9' is no thread"]),
-        (("parts", "gate.json", "--thread", "M12"), ["does not pass a hole"]),
+        (("parts", "gate.json", "--thread", "M12"), ["has no clearance in a hole"]),
         (("cut", "gate.json", "--kerf", "3"), ["no unit", "3 mm"]),
         (("cut", "gate.json", "--kerf", "40 mm"), ["reaches the holes"]),
         (("cut", "gate.json", "--buy", "10 in"), ["longer ones"]),
         (("cut", "gate.json", "--blank", "--first-hole", "1 in"), ["leave it or --blank out"]),
-        (("swap", "gate.json", "--stock", "post-2-083"), ["does not fit"]),
-        (("swap", "gate.json", "--stock", "steel-38", "--members", "Z"), ["no member 'Z'"]),
+        (("restock", "gate.json", "--stock", "post-2-083"), ["does not fit"]),
+        (("restock", "gate.json", "--stock", "steel-38", "--members", "Z"), ["no member 'Z'"]),
     ],
 )
 def test_bad_input_is_one_sentence_and_writes_nothing(work, capsys, args, words):
@@ -130,7 +131,7 @@ def test_earlier_results_are_not_written_over_unless_asked(work, capsys):
     for args in (
         ("parts", "gate.json", "-o", "out"),
         ("cut", "gate.json", "-o", "out"),
-        ("swap", "gate.json", "--stock", "steel-38", "-o", "new.json"),
+        ("restock", "gate.json", "--stock", "steel-38", "-o", "new.json"),
     ):
         assert run(*args) == 0
         before = tree(work)

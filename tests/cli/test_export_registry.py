@@ -71,6 +71,12 @@ def test_ids_and_file_names_on_the_page_stay():
     assert {id: (entry.ending, entry.media_type) for id, entry in ALL_EXPORTS.items()} == {
         "papers-a4": (".a4.pdf", "application/pdf"),
         "papers-letter": (".letter.pdf", "application/pdf"),
+        "labels-a4": (".labels.a4.pdf", "application/pdf"),
+        "labels-letter": (".labels.letter.pdf", "application/pdf"),
+        "parts-workbook": (
+            ".parts.xlsx",
+            "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+        ),
         "papers-html": (".papers.html", "text/html"),
         "frame": (".frame.json", "application/json"),
         "views": (".svg", "image/svg+xml"),

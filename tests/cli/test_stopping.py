@@ -8,6 +8,7 @@ import sys
 import pytest
 
 from tests.show.scenes import save_photos
+from tests.waiting import patience
 
 # A step of a library that hears no signal, as the decoding of a large photo, and takes many minutes.
 SLOW_STEP = """
@@ -46,7 +47,7 @@ def test_a_reading_that_is_stopped_ends_and_leaves_nothing(tmp_path, module, fun
     )
     assert process.stdout.readline() == "at work\n"
     process.send_signal(number)
-    _, said = process.communicate(timeout=60)  # of the many minutes
+    _, said = process.communicate(timeout=patience())  # of the many minutes
     assert process.returncode == 130 and said == "Stopped. Nothing more was written.\n"
     assert sorted(p.name for p in tmp_path.iterdir()) == ["photos"]
 

@@ -25,10 +25,10 @@ def after(state, *asks):
         ({"op": "shift", "members": ["C"], "by": [0, 0, 1]}, "C: moved to another line"),
         ({"op": "add", "first": [-1, 1, 5], "direction": [1, 0, 0], "holes": 13}, "E: added, 13 holes"),
         ({"op": "lap", "lap": ["A", 2, "C", 1], "word": "none"}, "Bolt none: "),
-        ({"op": "lap", "lap": ["A", 2, "C", 1], "word": "apart"}, "Lap parted: "),
+        ({"op": "lap", "lap": ["A", 2, "C", 1], "word": "apart"}, "Joint separated: "),
         ({"op": "scale", "text": "12 holes = 480 mm"}, "Pitch: 38.1 mm → 40 mm"),
         ({"op": "name", "name": "Gate 2"}, "Name: Gate 2"),
-        ({"op": "mark", "photo": "a.jpg", "xy": [1, 2], "word": "false"}, "Openings marked"),
+        ({"op": "mark", "photo": "a.jpg", "xy": [1, 2], "word": "false"}, "Holes marked"),
         ({"op": "turn", "quarter": "z+"}, "C: turned"),
     ],
 )

@@ -40,7 +40,7 @@ def test_a_pick_on_an_opening_in_sight_means_that_opening():
 
 
 def test_a_pick_beside_all_members_is_refused():
-    with pytest.raises(ReconError, match="no opening of a member there"):
+    with pytest.raises(ReconError, match="no hole of a member there"):
         picked(true_frame(), "photo_1.jpg", [5, 5], 10)
     with pytest.raises(ReconError, match="camera is not known"):
         picked(gate().frame, "photo_1.jpg", [5, 5], 10)
@@ -114,7 +114,7 @@ def test_a_member_that_was_measured_and_is_lengthened_is_asked_about():
         ("600 mm", [("C", 0, 0), ("C", 12, 2)], "different faces"),
         ("600 mm", [("C", 0, 0), ("C", 13, 0)], "whole number from 0 to 12"),
         ("600 mm", [("Q", 0, 0), ("C", 1, 0)], "no member 'Q'"),
-        ("600 mm", [("C", 0, 0)], "Pick two openings"),
+        ("600 mm", [("C", 0, 0)], "Pick two holes"),
         ("5 mm", [("C", 0, 0), ("C", 12, 0)], "must be 1 to 1000 mm"),
         ("40 m", [("C", 0, 0), ("C", 12, 0)], "must be 1 to 1000 mm"),
     ],

@@ -35,7 +35,7 @@ def test_a_stroke_from_first_to_last_opening_means_the_member_that_is_there(fram
 
 
 def test_a_stroke_on_nothing_is_refused_in_words(frame):
-    with pytest.raises(ReconError, match="begin and end on openings"):
+    with pytest.raises(ReconError, match="begin and end on holes"):
         strokes(frame, frame.photos[0].file, (3, 3), (5, 4))
     with pytest.raises(ReconError, match="camera is not known"):
         strokes(frame, "elsewhere.jpg", (3, 3), (5, 4))

@@ -12,8 +12,6 @@ from recon.errors import ReconError
 from recon.frame.files import frame_from_dict, frame_to_dict
 from tests.solve.sample_readings import STOCKS, openings, photo, reading, truth
 
-pytestmark = pytest.mark.xdist_group("sample readings")
-
 
 @pytest.mark.parametrize("name, exact", [("trestle", 11), ("cart", 13), ("oddment", 8)])
 def test_members_of_a_sample_frame_are_exact(name, exact):

@@ -2,6 +2,7 @@
 
 import threading
 from dataclasses import dataclass
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -113,6 +114,7 @@ def opened(browser):
     contexts, faults = [], []
 
     def start(address, size=(1280, 800), scheme="light", **options):
+        origin = "{0.scheme}://{0.netloc}/".format(urlsplit(address))
         context = browser.new_context(
             viewport={"width": size[0], "height": size[1]},
             color_scheme=scheme,
@@ -134,9 +136,7 @@ def opened(browser):
         page.on(
             "request",
             lambda r: (
-                faults.append(f"asked {r.url}")
-                if not r.url.startswith((address.rstrip("/"), "data:", "blob:"))
-                else None
+                faults.append(f"asked {r.url}") if not r.url.startswith((origin, "data:", "blob:")) else None
             ),
         )
         page.goto(address)

@@ -82,10 +82,14 @@ class Hand:
             self.page.mouse.move(*(np.array(start) + share * (np.array(end) - start)))
         self.page.mouse.up()
 
-    def zoom_out(self, where):
-        """The wheel over a picture until all of it is seen; counted as pointing there and one press."""
+    def take_wheel(self):
+        """Takes the wheel over a picture; counted as pointing there and one press."""
         self._take("mouse")
         self.clicks, self.P, self.K = self.clicks + 1, self.P + 1, self.K + 1
+
+    def zoom_out(self, where):
+        """The wheel over a picture until all of it is seen."""
+        self.take_wheel()
         box = self.page.locator(where).bounding_box()
         self.page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
         for _ in range(12):

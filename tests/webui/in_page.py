@@ -14,6 +14,8 @@ EXPORTED_BY = {
     "backdrop": "core/repaint",
     "live": "core/derived",
     "settled": "core/derived",
+    "goToPlace": "pictures/look",
+    "markAt": "photos/mark-holes",
     "OPENING": "core/colours",
     "views": "pictures/arrangement",
     "boxOf": "space/box",

@@ -18,7 +18,7 @@ from webui.storage.journal import NAME, line_of
 
 def test_the_page_answers_until_ctrl_c_and_the_build_is_there_after_it(tmp_path):
     process = subprocess.Popen(
-        [sys.executable, "-m", "recon", "page", str(tmp_path / "slip"), "--port", "0"],
+        [sys.executable, "-m", "recon", "page", str(tmp_path / "slip"), "--port", "0", "--no-browser"],
         cwd=ROOT,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

@@ -139,7 +139,7 @@ def both_lengthen_a(one, two, build):
     "answer, holes, words",
     [
         ("Do mine on top of theirs", 9, "A: 10 holes → 9"),
-        ("Take mine in place of theirs", 7, "in place of"),
+        ("Use mine in place of theirs", 7, "in place of"),
         ("Keep theirs, leave mine", 10, None),
     ],
 )
@@ -179,10 +179,10 @@ def test_a_third_change_while_the_question_stands_asks_again(two):
     both_lengthen_a(one, second, build)
     one.click(MORE)
     wait_n(one, 4)
-    second.click("dialog >> text=Take mine in place of theirs")
+    second.click("dialog >> text=Use mine in place of theirs")
     second.wait_for_selector("dialog[open] >> text=A: 8 holes → 11")
     assert build.n == 4
-    second.click("dialog >> text=Take mine in place of theirs")
+    second.click("dialog >> text=Use mine in place of theirs")
     wait_n(second, 5)
     assert build.state.frame.member("A").holes == 7
 

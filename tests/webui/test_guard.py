@@ -12,6 +12,7 @@ from PIL import Image
 
 from recon.errors import ReconError
 from tests.corrections.frames import gate
+from tests.waiting import patience
 from tests.webui.conftest import Asked
 from webui.app import close_app, create_app
 from webui.guard import LATE_S, WRONG_KEYS, Keys, is_loopback
@@ -258,7 +259,7 @@ def test_a_head_that_drips_ends_its_connection(tmp_path, monkeypatch):
     serving = threading.Thread(target=page.serve)
     serving.start()
     try:
-        with socket.create_connection(page.server.server_address, timeout=60) as drip:
+        with socket.create_connection(page.server.server_address, timeout=patience()) as drip:
             drip.sendall(b"GET / HTTP/1.1\r\nHost: local")
             assert drip.recv(1) == b""  # it ended there
     finally:

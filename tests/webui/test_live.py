@@ -169,7 +169,7 @@ def test_a_reading_tells_its_stage_the_photos_that_are_done_and_the_time(page, r
     page.wait_for_selector("#job-photos [data-done=true]")
     assert "1 of 3 photos done" in page.inner_text("#job-count")
     assert page.inner_text("#job-photos [data-done=true]").startswith("✓ photo_1.jpg")
-    assert page.inner_text("#job-words") == "Looking for openings and rows in each photo"
+    assert page.inner_text("#job-words") == "Looking for holes and rows in each photo"
     assert page.evaluate("document.getElementById('job-bar').value") == 0.28
     until(page, "async () => /^(?!0:00$)\\d+:\\d\\d$/.test(document.getElementById('job-time').textContent)")
     shot(page, "reading")

@@ -67,7 +67,7 @@ def test_two_openings_are_picked_and_measured_on_a_photo(opened, serve, tmp_path
         serving.server.app.extensions["app_context"].build,
     )
     page.click("[data-mode=measure]")
-    page.wait_for_selector("text=Pick the first opening")
+    page.wait_for_selector("text=Pick the first hole")
     for hole in (0, 15):
         page.mouse.click(*place(page, "photo_1.jpg", opening_px("photo_1.jpg", 1, hole)))
         page.wait_for_selector(f"#card >> text=hole {hole + 1} of ")
@@ -75,7 +75,7 @@ def test_two_openings_are_picked_and_measured_on_a_photo(opened, serve, tmp_path
     assert page.evaluate("document.activeElement.id") == "measured"
     page.keyboard.type("nonsense")
     page.wait_for_selector("text='nonsense' is not a length")
-    assert page.is_disabled("#card >> text=Take it")
+    assert page.is_disabled("#card >> text=Use")
     page.fill("#measured", "22 1/2 in")
     page.wait_for_selector("text=Pitch 38.1 mm from 571.5 mm over 15 pitches")
     shot(page, f"measure-{size[0]}-{scheme}")
@@ -142,8 +142,8 @@ def test_measuring_goes_by_keys_alone_and_a_disagreement_comes_first_among_the_d
     page.wait_for_selector("[data-kind=size]")
     first = page.inner_text(".doubts li >> nth=0")
     assert "The measured length gives a pitch of 42.00 mm" in first and "38.1 mm" in first
-    page.click("text=Measure between two openings")
-    page.wait_for_selector("text=Pick the first opening")
+    page.click("text=Measure between two holes")
+    page.wait_for_selector("text=Pick the first hole")
     page.keyboard.press("Escape")
     until(
         page,

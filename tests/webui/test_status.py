@@ -139,7 +139,7 @@ def test_when_solving_is_done_the_page_says_what_changed_and_the_queue_begins_an
     page.click("dialog button.main")
     wait_n(page, 3)
     page.wait_for_selector("#notice:has-text('Solved again: ')")
-    assert "differ" in page.inner_text("#notice") and "first in Doubts" in page.inner_text("#notice")
+    assert "differ" in page.inner_text("#notice") and "first in To confirm" in page.inner_text("#notice")
     page.keyboard.press("j")
     until(
         page, "() => document.querySelector('.doubts [aria-current=true] .kind')?.dataset.kind === 'conflict'"
@@ -203,8 +203,8 @@ def test_a_turned_frame_stays_in_sight_and_nothing_of_it_stands_out_as_changed(o
       return [...build.members.values()].every(m => onCanvas(m).every(c => Math.abs(c) < 1));""")
     lately = in_page("return changed.size;")
     until(page, seen)
-    page.click("#away")
-    page.click("text=Turn about x")
+    page.click("#set-up")
+    page.click("text=Tip forwards")
     wait_n(page, 2)
     until(page, seen)
     assert page.evaluate(lately) == 0

@@ -121,14 +121,16 @@ def test_two_fingers_zoom_about_what_is_between_them_and_keep_it_there(phone):
     shot(page, "touch-zoomed")
 
 
-def test_two_fingers_move_the_photo_with_them(phone):
+@pytest.mark.parametrize("steps", [8, 1])
+def test_two_fingers_move_the_photo_with_them(phone, steps):
+    # In one step: a page that is busy is told of both fingers' whole way at once, one after the other.
     page, fingers, _ = phone
     left, top, w, h = box(page)
     middle = np.array([left + w / 2, top + h / 2])
     before = page.evaluate(VIEW, PHOTO)
     fingers.put("1", middle - (30, 0))
     fingers.put("2", middle + (30, 0))
-    fingers.move(**{"1": middle + (10, 35), "2": middle + (70, 35)})
+    fingers.move(steps, **{"1": middle + (10, 35), "2": middle + (70, 35)})
     after = page.evaluate(VIEW, PHOTO)
     assert after["scale"] == pytest.approx(before["scale"], rel=0.02)
     assert (after["x"] - before["x"], after["y"] - before["y"]) == (

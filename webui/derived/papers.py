@@ -1,4 +1,4 @@
-"""What the page offers to take away: all exports; papers have a picture on their cover."""
+"""The papers and files that the page offers: all exports; papers have a picture on their cover."""
 
 from __future__ import annotations
 

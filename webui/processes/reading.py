@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -19,6 +20,7 @@ from recon.corrections.state import State, difference, patched
 from recon.errors import ReconError
 from recon.frame.stock import Stock, load_stocks
 from webui.storage.build import Build
+from webui.storage.pace import Work, expected_s, learn, work_of
 from webui.storage.reading_cache import SOLVER
 
 _ROOT = Path(__file__).resolve().parents[2]
@@ -41,6 +43,10 @@ class ReadingStatus:
         [photo, reason] of those that were not used.
     found : dict of str to int
         photo -> how often what was found in it was renewed.
+    done : list of str
+        Photos of this reading that were read by themselves.
+    expected_s : float or None
+        How long it takes on this machine, as far as is known, s.
     cancelled : bool
     """
 
@@ -51,6 +57,8 @@ class ReadingStatus:
     left_out: list[list[str]] = field(default_factory=list)
     found: Mapping[str, int] = field(default_factory=dict)
     cancelled: bool = False
+    done: tuple[str, ...] = ()
+    expected_s: float | None = None
 
     def to_json(self) -> dict[str, Any]:
         """As the page has it."""
@@ -64,6 +72,8 @@ class ReadingStatus:
         if "found" in line:
             photo = line["found"]
             status = replace(status, found={**self.found, photo: self.found.get(photo, 0) + 1})
+            if line.get("whole", True) and photo not in self.done:
+                status = replace(status, done=(*self.done, photo))
         return status
 
 
@@ -89,7 +99,7 @@ class ReadingJob:
         """
         if not photos:
             raise ReconError("Add photos first: three or more, from different corners of the frame.")
-        options = json.dumps(self._options(photos, request))
+        options = self._options(photos, request)
         with self._lock:
             if self._closed:  # a request that came while the page was closed
                 raise ReconError("The page was closed meanwhile.")
@@ -104,9 +114,15 @@ class ReadingJob:
                 cwd=_ROOT,
             )
             self._process = process
-            self._status = ReadingStatus(running=True, stage="starting", found=self._status.found)
+            work = work_of(self.build.folder, [p for p in photos if p not in options["aside"]])
+            self._status = ReadingStatus(
+                running=True, stage="starting", found=self._status.found, expected_s=expected_s(work)
+            )
         threading.Thread(
-            target=self._follow, args=(process, options, request), name="reading", daemon=True
+            target=self._follow,
+            args=(process, json.dumps(options), request, work),
+            name="reading",
+            daemon=True,
         ).start()
 
     def _options(self, photos: list[str], request: ReadingRequest) -> dict[str, Any]:
@@ -134,9 +150,14 @@ class ReadingJob:
             self._closed = True
         self.cancel()
 
-    def _follow(self, process: subprocess.Popen[str], options: str, request: ReadingRequest) -> None:
+    def _follow(
+        self, process: subprocess.Popen[str], options: str, request: ReadingRequest, work: Work | None
+    ) -> None:
+        began = time.monotonic()
         done, problem = self._listen(process, options)
         process.wait()
+        if done and self.solver == SOLVER:
+            learn(work, time.monotonic() - began)
         with self._lock:
             cancelled = self._status.cancelled
         if done and not cancelled:

@@ -1,8 +1,8 @@
 """The reading of a build in a process of its own: `python -m webui.processes.reading_worker BUILD`.
 
-A JSON object of options is on stdin.  Prints JSON lines: {"stage", "share"} as it goes on, {"found": photo}
-when the openings of one are kept, and at the end {"done": {"delta", "against", "left_out"}} or {"problem"}.
-To cancel it is to end the process: nothing of the build has changed.
+A JSON object of options is on stdin.  Prints JSON lines: {"stage", "share"} as it goes on, {"found": photo,
+"whole"} when openings of one are kept (`whole`: it was read by itself), and at the end {"done": {"delta",
+"against", "left_out"}} or {"problem"}.  To cancel it is to end the process: nothing of the build has changed.
 """
 
 from __future__ import annotations
@@ -27,7 +27,8 @@ _answers = sys.stdout
 
 
 def _print(**line: Any) -> None:
-    print(json.dumps(line), file=_answers, flush=True)
+    _answers.write(json.dumps(line) + "\n")  # at once: two photos are read side by side
+    _answers.flush()
 
 
 def run(folder: Path, options: dict[str, Any]) -> dict[str, Any]:
@@ -75,6 +76,8 @@ def run(folder: Path, options: dict[str, Any]) -> dict[str, Any]:
         progress=lambda stage, share: _print(stage=stage, share=LOADING + (1 - LOADING) * share),
         constraints=_constraints(state, photos, stocks[stock_id].width if stock_id else None),
         found=found,
+        seen=lambda photo, openings: _show(folder, photo, openings),
+        marks=_marks(state),
         detected=detected,
     )
     for photo, openings in reading.openings.items():
@@ -123,9 +126,27 @@ def _keeper(folder: Path, detected: dict[str, Any]) -> Callable[[str, Any, Any],
         if photo in detected and photo not in kept:
             reading_cache.save_detections(folder, photo, detected[photo])
             kept.add(photo)
-        _print(found=photo)
+        _print(found=photo, whole=True)
 
     return found
+
+
+def _show(folder: Path, photo: str, openings: Any) -> None:
+    """Keeps the openings of a photo that is not read yet, so that they are seen on it."""
+    from webui.storage import reading_cache
+
+    reading_cache.save_photo_reading(folder, photo, openings, [])
+    _print(found=photo, whole=False)
+
+
+def _marks(state: State) -> dict[str, Any]:
+    """The user's marks of openings by photo, px, for a reading without a frame to begin from."""
+    import numpy as np
+
+    return {
+        photo: tuple(np.array(kind, float).reshape(-1, 2) for kind in (marks.missed, marks.false))
+        for photo, marks in state.corrections.marks.items()
+    }
 
 
 def _stock_id(state: State, wanted: str | None, stocks: dict[str, Any]) -> str | None:

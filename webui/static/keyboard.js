@@ -9,7 +9,8 @@ import {choose, chosen, chosenMember} from "./core/selection.js";
 import {answerDoubt, deleteChosen, step} from "./panels/doubts.js";
 import {start as measure} from "./panels/measure.js";
 import {askSplit} from "./panels/member-card.js";
-import {acceptProposal, dropProposal, nextProposal} from "./panels/new-member.js";
+import {acceptProposal, dropProposal, nextProposal, typeCount} from "./panels/new-member.js";
+import {dropRows, hasAnswer, nextAnswer, takeAnswer} from "./panels/rows-by-hand.js";
 import {modes, setMode} from "./photos/modes.js";
 import {all, enlarge, fitAll} from "./pictures/arrangement.js";
 
@@ -40,9 +41,9 @@ function toggleBolt() {
 }
 
 const KEYS = {
-  j: ["Next doubt", () => step(1)],
-  k: ["Doubt before", () => step(-1)],
-  y: ["Right as it is, and on to the next doubt", answerDoubt],
+  j: ["Next to confirm", () => step(1)],
+  k: ["The one before", () => step(-1)],
+  y: ["Correct, and on to the next", answerDoubt],
   ",": ["One hole less at the active end", () => moveEnd(-1)],
   ".": ["One hole more at the active end", () => moveEnd(1)],
   e: ["The other end", otherEnd],
@@ -50,23 +51,23 @@ const KEYS = {
   m: ["Merge two members", mergeTwo],
   "<": ["The member a hole back along itself", () => shift(-1)],
   ">": ["The member a hole on along itself", () => shift(1)],
-  Delete: ["Delete what is chosen (Backspace does, too)", deleteChosen],
-  b: ["Bolt there or not, at a chosen lap", toggleBolt],
+  Delete: ["Delete what is selected (Backspace does, too)", deleteChosen],
+  b: ["Bolt there or not, at the selected joint", toggleBolt],
   d: ["Draw a member", () => setMode("draw")],
-  o: ["Mark openings", () => setMode("openings")],
-  l: ["Measure a length between two openings", measure],
-  c: ["Choose", () => setMode("choose")],
-  n: ["Another place for the drawn member", nextProposal],
+  o: ["Mark holes", () => setMode("openings")],
+  l: ["Measure a length between two holes", measure],
+  c: ["Select", () => setMode("choose")],
+  n: ["Another place for what was drawn", () => (hasAnswer() ? nextAnswer() : nextProposal())],
   f: ["Show all of every picture", fitAll],
 };
 const OTHER_KEYS = [
   ["1 … 9", "Enlarge a picture"],
-  ["Esc", "Choose nothing"],
+  ["Esc", "Select nothing"],
   ["Arrows + − 0", "Move, zoom and show all in the picture that has the focus; Enter acts at its middle"],
 ];
 const INTRO =
-  "Choose a member anywhere: on a photo, in space or in the list. Drag an end of the chosen member " +
-  "along its holes. Shift and click chooses more than one.";
+  "Select a member anywhere: on a photo, in 3-D or in the list. Drag an end of the selected member " +
+  "along its holes. Shift and click selects more than one.";
 
 /** Listens to keys. */
 export function begin() {
@@ -93,8 +94,14 @@ function plainKey(event) {
     leave();
     return;
   }
-  if (event.key === "Enter" && build.proposal && event.target.tagName !== "BUTTON") {
-    acceptProposal();
+  if (event.key === "Enter" && event.target.tagName !== "BUTTON" && (build.proposal || hasAnswer())) {
+    if (build.proposal) acceptProposal();
+    else takeAnswer();
+    return;
+  }
+  if (build.proposal && /^\d$/.test(event.key)) {
+    typeCount(event.key);
+    event.preventDefault();
     return;
   }
   const act = actionOf(event.key === "Backspace" ? "Delete" : event.key);
@@ -105,6 +112,7 @@ function plainKey(event) {
 
 function leave() {
   if (build.proposal) dropProposal();
+  else if (build.rows) dropRows();
   else if (modes.current === "measure") setMode("choose");
   else choose([]);
 }

@@ -5,6 +5,8 @@ journal        every change, in one append-only file
 rescue         a build with a damaged journal, copied up to the damage
 photo_store    the photos: taken in, checked and cut into levels
 reading_cache  what was found in photos, kept; the call of the solver
+pace           how long readings take on this machine
+recent         the builds that were opened last
 plan           the plan that the build is compared with
 system         what operating systems do differently
 """

@@ -36,6 +36,8 @@ def read(
     progress: Callable[[str, float], None],
     constraints: Any = None,
     found: Callable[[str, Any, Any], None] | None = None,
+    seen: Callable[[str, Any], None] | None = None,
+    marks: dict[str, Any] | None = None,
     detected: dict[str, Any] | None = None,
 ) -> Any:
     """A reading of the photos.
@@ -57,6 +59,10 @@ def read(
         follows; what it does not keep, `recon.corrections.merge` puts right.
     found : callable, optional
         Called with (photo, openings, rows) as photos are done.
+    seen : callable, optional
+        Called with (photo, openings) as soon as they are detected.
+    marks : dict, optional
+        photo -> (openings missed, places of none), px, as the user marked them before a first reading.
     detected : dict, optional
         photo -> detections, taken and filled.
 
@@ -71,7 +77,13 @@ def read(
     """
     function = importlib.import_module(solver).read
     takes = inspect.signature(function).parameters
-    optional = {CONSTRAINTS: constraints, "found": found, "detected": detected}
+    optional = {
+        CONSTRAINTS: constraints,
+        "found": found,
+        "seen": seen,
+        "marks": marks,
+        "detected": detected,
+    }
     options = {k: v for k, v in optional.items() if v is not None and k in takes}
     return function(photos, stocks=stocks, stock_id=stock_id, length=length, progress=progress, **options)
 

@@ -9,9 +9,13 @@ from flask import Blueprint, Response, jsonify
 
 from recon.corrections import describe, on_photos, picking, strokes, validation
 from recon.corrections.edits import edit
+from recon.corrections.measuring import centre_distance_words
+from recon.corrections.space_strokes import with_longer
 from recon.corrections.state import State
 from recon.errors import ReconError
+from recon.frame.model import Frame
 from webui.context import app_context, request_json
+from webui.derived.sides import sides
 from webui.storage.build import Conflict, Moment
 
 bp = Blueprint("change", __name__)
@@ -34,7 +38,7 @@ def correct() -> Answer:
     that `ask` is made on, so that all that was done since gives way to it}.
     """
     context, data = app_context(), request_json()
-    base = validation.whole(data, "base", 0, MOST_VERSIONS)
+    base = base_of(data)
     request = data.get("ask")
     if not isinstance(request, dict):
         raise ReconError("'ask' is missing.")
@@ -82,7 +86,20 @@ def redo() -> Answer:
 
 
 def _base() -> int:
-    return validation.whole(request_json(), "base", 0, MOST_VERSIONS)
+    return base_of(request_json())
+
+
+def base_of(request: dict[str, Any]) -> int:
+    """The version of the build that a request is meant for."""
+    return validation.whole(request, "base", 0, MOST_VERSIONS)
+
+
+def answer_change(make: Make, base: int, wanted: str) -> Answer:
+    """Makes a change and answers it; `wanted` says what it wanted, where the build is another by now."""
+    try:
+        return _answer(*app_context().build.change(make, base=base))
+    except Conflict:
+        return _conflict(base, wanted=wanted)
 
 
 def _answer(old: State, new: State, words: str) -> Response:
@@ -92,7 +109,15 @@ def _answer(old: State, new: State, words: str) -> Response:
     ids = [m["id"] for m in delta.get("members", {}).get("put", [])]
     photos = "photos" in delta.get("frame", {})
     shapes = {} if photos else on_photos.outlines(new.frame, set(ids))
-    return jsonify(n=build.n, **build.can(), words=words, delta=delta, shapes=shapes, again=photos)
+    return jsonify(
+        n=build.n,
+        **build.can(),
+        words=words,
+        delta=delta,
+        shapes=shapes,
+        again=photos,
+        sides=sides(new.frame),
+    )
 
 
 # A change that was meant for an older version
@@ -156,20 +181,22 @@ def stroke() -> Answer:
         validation.pixel(request, "start"),
         validation.pixel(request, "end"),
     )
-    return jsonify(
-        strokes=[
-            {
-                "first": list(s.first),
-                "direction": list(s.direction),
-                "holes": s.holes,
-                "laps": s.laps,
-                "clash": s.clash,
-                "off": round(s.off, 2),
-                "shapes": strokes.stroke_outlines(frame, s),
-            }
-            for s in found
-        ]
-    )
+    found = with_longer(frame, found) if frame.members else found
+    return jsonify(strokes=[stroke_to_json(frame, s) for s in found])
+
+
+def stroke_to_json(frame: Frame, s: strokes.Stroke) -> dict[str, Any]:
+    """A member that a stroke may mean, as the page has it."""
+    return {
+        "first": list(s.first),
+        "direction": list(s.direction),
+        "holes": s.holes,
+        "width": frame.members[0].width,
+        "laps": s.laps,
+        "clash": s.clash,
+        "off": round(s.off, 2),
+        "shapes": strokes.stroke_outlines(frame, s),
+    }
 
 
 @bp.post("/api/measure")
@@ -178,12 +205,9 @@ def measure() -> Answer:
     return jsonify(**picking.measurement(app_context().build.state.frame, request_json()))
 
 
-@bp.post("/api/device")
-def device() -> Answer:
-    """An address with a fresh key, for another device."""
-    context = app_context()
-    if context.keys is None:
-        raise ReconError(
-            "This page is open to this machine alone. Start it with --host to use it from another device."
-        )
-    return jsonify(address=f"{context.address}/enter?key={context.keys.new()}")
+@bp.get("/api/apart/<a>/<b>")
+def apart(a: str, b: str) -> Answer:
+    """From centre to centre of two members, in words: '' where they are not parallel."""
+    frame = app_context().build.state.frame
+    one, other = (validation.member_of(frame, id) for id in (a, b))
+    return jsonify(words=centre_distance_words(frame, one, other))

@@ -9,12 +9,14 @@ import io
 import re
 import tempfile
 import zipfile
+from dataclasses import replace
 from typing import IO
 
 from flask import Blueprint, Response, abort, jsonify, send_file
 
 from recon.files import why_not_written
 from recon.frame.files import frame_to_text
+from recon.frame.model import Frame
 from recon.show.exports import ALL_EXPORTS
 from webui.context import AppContext, app_context
 from webui.derived.papers import listed_papers, make_paper
@@ -26,12 +28,18 @@ bp = Blueprint("downloads", __name__)
 
 @bp.get("/api/papers")
 def listed() -> Response:
-    """What can be taken away: [{id, name, what}]."""
+    """The papers and files: [{id, name, what}]."""
     return jsonify(papers=listed_papers())
 
 
+def _named(context: AppContext) -> Frame:
+    """The frame with the build's name: its own, or until it has one the folder's."""
+    frame = context.build.state.frame
+    return replace(frame, name=frame.name or context.build.folder.name)
+
+
 def _stem(context: AppContext) -> str:
-    name = context.build.state.frame.name or context.build.folder.name
+    name = _named(context).name
     return re.sub(r"[^\w-]+", "-", name, flags=re.ASCII).strip("-")[:60] or "frame"
 
 
@@ -41,7 +49,7 @@ def paper(id: str) -> Response:
     if id not in ALL_EXPORTS:
         abort(404)
     context, chosen = app_context(), ALL_EXPORTS[id]
-    data = make_paper(id, context.build.state.frame, context.stocks)
+    data = make_paper(id, _named(context), context.stocks)
     return send_file(
         io.BytesIO(data),
         mimetype=chosen.media_type,

@@ -12,6 +12,7 @@ from recon.corrections import on_photos
 from recon.corrections.state import State, difference
 from recon.frame.caution import CAUTION
 from webui.context import AppContext, app_context
+from webui.derived.sides import sides
 from webui.processes.derived import ANSWERS
 from webui.storage.plan import load_plan
 
@@ -45,7 +46,9 @@ def whole() -> Response:
         n=n,
         **can,
         folder=context.build.folder.name,
+        place=str(context.build.folder.resolve()),
         delta=difference(State(), state),
+        sides=sides(state.frame),
         photos=_photo_list(context, state),
         stocks=[{"id": s.id, "name": s.name, "pitch_mm": s.pitch_mm} for s in context.stocks.values()],
         notices=context.build.notices,
@@ -64,7 +67,7 @@ def _plan_name(context: AppContext) -> str | None:
 
 def _photo_list(context: AppContext, state: State) -> list[dict[str, Any]]:
     """Every photo of the folder or of the frame: name, size in px (None until it is known), how deep its
-    levels go, whether it is used and why not."""
+    levels go, whether it is used and why not, and where its camera stood, pitches."""
     known = {p.file: p for p in state.frame.photos}
     names = context.photos.names()
     rows = []
@@ -80,6 +83,7 @@ def _photo_list(context: AppContext, state: State) -> list[dict[str, Any]]:
                 "levels": levels["levels"] if levels else None,
                 "problem": context.photos.problem(name),
                 "camera": bool(photo and photo.camera),
+                "eye": photo.camera.centre.round(2).tolist() if photo and photo.camera else None,
                 "used": photo.used if photo else name not in state.corrections.set_aside,
                 "reason": photo.reason if photo else "",
             }
@@ -104,7 +108,8 @@ def pulse() -> Response:
         start=_start(context),
         news=context.build.since(n - NEWS)[:NEWS],
         job=context.reading.status().to_json(),
-        ready=[name for name in context.photos.names() if context.photos.levels(name)],
+        photos=(names := context.photos.names()),
+        ready=[name for name in names if context.photos.levels(name)],
     )
 
 

@@ -12,7 +12,7 @@ from webui.context import app_context
 from webui.storage.reading_cache import load_photo_reading
 
 bp = Blueprint("photos", __name__)
-PATIENCE_S = 30  # how long a picture is waited for
+PATIENCE_S = 120  # how long a picture is waited for
 _TILE = re.compile(r"\d{1,2}/\d{1,3}_\d{1,3}\.jpg")
 
 

@@ -9,6 +9,7 @@ from recon.corrections.measuring import LONGEST_TEXT
 from recon.corrections.merge import ReadingRequest
 from recon.frame.length import parse_known_length
 from webui.context import app_context, request_json
+from webui.storage.pace import expected_s, work_of
 
 bp = Blueprint("reading", __name__)
 
@@ -24,6 +25,15 @@ def read() -> Response:
         parse_known_length(length)
     context.reading.begin(context.photos.names(), ReadingRequest(stock, length))
     return jsonify(context.reading.status().to_json())
+
+
+@bp.get("/api/read/expected")
+def expected() -> Response:
+    """How long a reading of the photos as they are will take: {seconds, or null where that is not known}."""
+    context = app_context()
+    aside = context.build.state.corrections.set_aside
+    photos = [name for name in context.photos.names() if name not in aside]
+    return jsonify(seconds=expected_s(work_of(context.build.folder, photos)), photos=len(photos))
 
 
 @bp.post("/api/read/cancel")

@@ -2,11 +2,14 @@
 
 kind       what an edit kind is, and what it gives
 members    members confirmed, added, deleted, shifted
+copies     members copied or mirrored
+place      members put where they are planned
 holes      an end moved, a member split, two merged
 laps       laps joined or parted, their bolts, laps that are meant to turn
 frame      the frame turned, or given a name
 size       stock and measured length
 photos     photos set aside, openings marked
+rows       rows of openings stroked along on a photo
 doubts     disagreements settled, notes seen
 registry   all kinds by name, and `edit`, which every edit passes through
 

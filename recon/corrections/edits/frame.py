@@ -39,7 +39,7 @@ def _motion(state: State, request: Json, stocks: Stocks) -> RigidMotion:
     turn, shift = np.eye(3, dtype=int), np.zeros(3)
     if "quarter" in request:
         quarter = validation.word(request, "quarter", QUARTERS)
-        return RigidMotion(np.array(QUARTERS[quarter]), shift, f"Frame turned about {quarter[0]}")
+        return RigidMotion(np.array(QUARTERS[quarter]), shift, "Frame turned by a quarter")
     if "up" in request:
         m = validation.member(state.frame, request, "up")
         way = np.array(m.direction) * (1 if validation.whole(request, "end", 0, 1) else -1)

@@ -79,8 +79,25 @@ def move_end(state: State, wanted: EndMove) -> Change:
 
 
 def _surer(corrections: Corrections, m: Member) -> float:
-    """1 where both ends and the place are the user's word, else as it was."""
-    return 1.0 if corrections.vouched(m.id).wholly else m.confidence
+    """How sure a member is once one of its ends was moved or confirmed, which vouches for its place, too.
+
+    What was said of the count that it had does not hold any more: what is left open is the other end, and
+    where the photos leave that open, its choices say how much.
+    """
+    word = corrections.vouched(m.id)
+    sure = 1.0
+    for end, vouched in zip(m.ends, word.ends):
+        if not vouched:
+            sure *= _sure_of(end, m)
+    return sure
+
+
+def _sure_of(end: End, m: Member) -> float:
+    """How sure an end is that nobody vouches for; as sure as the member where it has no choices."""
+    there = [choice.chance for choice in end.choices if choice.holes == m.holes]
+    if there:
+        return there[0]
+    return 1.0 if end.state == "seen" and not end.choices else m.confidence
 
 
 # Split

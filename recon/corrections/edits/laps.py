@@ -31,7 +31,7 @@ def set_lap(state: State, wanted: LapWord) -> Change:
     name = _name(key)
     if word == "apart":
         if key not in joints:
-            raise ReconError(f"There is no lap at {name}.")
+            raise ReconError(f"There is no joint at {name}.")
         del joints[key]
     else:
         lap = joints.get(key) or lap_between(frame, key)
@@ -39,8 +39,8 @@ def set_lap(state: State, wanted: LapWord) -> Change:
             raise ReconError(f"No bolt fits {name}: the two holes are not on one axis, face to face.")
         joints[key] = lap.with_word(word) if word in SAID_BOLTS else lap
     what = {
-        "apart": "Lap parted",
-        "joined": "Lap joined",
+        "apart": "Joint separated",
+        "joined": "Joined",
         "none": "No bolt",
         "said": "Bolt there",
         "assumed": "Bolt assumed",

@@ -25,7 +25,8 @@ from recon.errors import ReconError
 from recon.frame.joints import mark_three_way
 from recon.frame.model import Frame, Member
 from recon.geometry.arrays import Vector
-from recon.workshop.wording import listed, plural
+from recon.workshop.side_axes import to_the_right
+from recon.workshop.wording import listed, plural, ways_words
 
 
 def _member(state: State, request: Json, stocks: Stocks) -> Member:
@@ -150,8 +151,7 @@ def shift(state: State, wanted: Shift) -> Change:
     else:
         by = np.array(wanted.by)
         moved = [replace(m, first=vector_of(np.array(m.first) + by), off_place=None) for m in wanted.members]
-        way = ", ".join(f"{v:g} along {c}" for v, c in zip(wanted.by, "xyz") if v) or "nothing"
-        words = f"{listed(ids)} shifted by {way}"
+        words = f"{listed(ids)} shifted by {ways_words(by, to_the_right(state.frame.members))}"
     moved = [with_lattice_flag(state.frame, m) for m in moved]
     corrections = users_word.vouch_wholly(state.corrections, ids)  # as they lie now
     # What left its line is not where it was: no solving may bring it back there.

@@ -54,7 +54,7 @@ class Mark:
     word: str
 
 
-_MARKED = {"missed": "Opening marked", "false": "Opening marked as none", "clear": "Mark taken back"}
+_MARKED = {"missed": "Hole marked", "false": "Hole marked as none", "clear": "Mark taken back"}
 
 
 def _mark(state: State, request: Json, stocks: Stocks) -> Mark:

@@ -10,10 +10,11 @@ from typing import Any
 
 from recon.corrections import disagreements, users_word, validation
 from recon.corrections.codec import Json
-from recon.corrections.edits import doubts, frame, holes, laps, members, photos, size
+from recon.corrections.edits import copies, doubts, frame, holes, laps, members, photos, place, rows, size
 from recon.corrections.edits.kind import EditKind, Stocks
 from recon.corrections.measuring import with_size_doubts
 from recon.corrections.state import State
+from recon.errors import ReconError
 
 EDIT_KINDS: dict[str, EditKind[Any]] = {
     kind.name: kind
@@ -25,6 +26,7 @@ EDIT_KINDS: dict[str, EditKind[Any]] = {
         holes.SPLIT,
         holes.MERGE,
         members.SHIFT,
+        place.PLACE,
         laps.LAP,
         laps.MAY_TURN,
         size.STOCK,
@@ -33,14 +35,23 @@ EDIT_KINDS: dict[str, EditKind[Any]] = {
         frame.TURN,
         frame.NAME,
         photos.MARK,
+        rows.ROW,
+        rows.ROW_GONE,
+        copies.COPY,
         doubts.SETTLE,
         doubts.NOTE,
     )
 }
 
 
+SEVERAL = "several"  # of the request that has other requests in `edits`
+MOST_AT_ONCE = 1000  # edits that are made as one
+
+
 def edit(state: State, request: Json, stocks: Stocks | None = None) -> tuple[State, str]:
     """The next state and words for the change.
+
+    {op: "several", edits: [requests]} makes several edits as one change, all of them or none.
 
     Parameters
     ----------
@@ -61,6 +72,8 @@ def edit(state: State, request: Json, stocks: Stocks | None = None) -> tuple[Sta
     >>> state.frame.name, words
     ('Gate', 'Frame called Gate')
     """
+    if request.get("op") == SEVERAL:
+        return _several(state, request, stocks)
     kind = EDIT_KINDS[validation.word(request, "op", EDIT_KINDS)]
     change = kind.apply(state, kind.check(state, request, stocks or {}))
     after = users_word.uphold(
@@ -72,3 +85,17 @@ def edit(state: State, request: Json, stocks: Stocks | None = None) -> tuple[Sta
     if not kind.concerns_all:
         after = disagreements.still_open(state, after)
     return (after if stocks is None else with_size_doubts(after, stocks)), change.words
+
+
+def _several(state: State, request: Json, stocks: Stocks | None) -> tuple[State, str]:
+    edits = request.get("edits")
+    if not isinstance(edits, list) or not 0 < len(edits) <= MOST_AT_ONCE:
+        raise ReconError(f"'edits' must be a list of 1 to {MOST_AT_ONCE} edits.")
+    words = []
+    for one in edits:
+        if not isinstance(one, dict) or one.get("op") == SEVERAL:
+            raise ReconError("'edits' must hold edits.")
+        state, done = edit(state, one, stocks)
+        words.append(done)
+    more = f" and {len(words) - 1} more like it" if len(words) > 1 else ""
+    return state, f"{words[0]}{more}"

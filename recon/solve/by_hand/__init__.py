@@ -7,4 +7,6 @@ In the order of the method:
 - ``stroke_places``: where a stroke's row lies in space, and the lattice lines that it may mean
 - ``stroke_members``: the members that all strokes mean together, several answers with their chances
 - ``neighbours``: members that could be lapped on a known one, under a further stroke
+- ``strip``: openings under a stroke, looked for in the strip of the photo along it
+- ``on_frame``: a photo's camera by hand in the world of a frame that is known
 """

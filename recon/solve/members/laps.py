@@ -59,6 +59,12 @@ def lap_faces(
     return out
 
 
+def lap_count(scene: Scene, candidate: Candidate) -> int:
+    """How many other candidates a candidate laps."""
+    others = [c for c in scene.candidates if c is not candidate]
+    return int(lap_faces(candidate.axis, candidate.first, candidate.holes, others, scene.width).sum())
+
+
 def candidate_evidence(scene: Scene, candidate: Candidate) -> LineEvidence:
     """What all photos say of a candidate among the others, which may hide its openings or be bolted to it."""
     others = [c for c in scene.candidates if c is not candidate]

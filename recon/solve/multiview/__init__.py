@@ -4,8 +4,8 @@ Modules, in the order of the method:
 
 - ``registration``: the turn and shift of one photo's lattice on others.
 - ``cameras``: cameras adjusted to the members.
-- ``photo_choice``: of one photo's solutions the one whose members explain most of it.
 - ``hypotheses``: all photos in one world; of nearly equal hypotheses the one that explains most.
 - ``rounds``: select members, adjust cameras, look again, find the ends.
+- ``mirrored``: photos that fit as their mirror images only.
 - ``assemble``: the group of photos that show one frame, and its scene.
 """

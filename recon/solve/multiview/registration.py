@@ -211,6 +211,7 @@ def register(
     known: Cells,
     width: float,
     known_photos: Sequence[PosedPhoto] = (),
+    turns: IntArray | None = None,
 ) -> list[Placement]:
     """Turns and shifts of a photo's lattice into the world of known cells, best first.
 
@@ -227,13 +228,15 @@ def register(
         Of the members, pitches.
     known_photos : Sequence[PosedPhoto]
         Photos in the other world.
+    turns : array, (N, 3, 3), or None
+        Those tried: reflections, too; None for the 24 rotations.
     """
     own = cells_of(lattice)
     if not len(own.place):
         return []
     trials = [
         (votes, turn, shift)
-        for turn in rotations()
+        for turn in (rotations() if turns is None else turns)
         for votes, shift in vote_shift(known, own, turn, lattice_grid(width))
     ]
     trials.sort(key=lambda t: -t[0])

@@ -2,13 +2,17 @@
 
 In the order of the method:
 
-- ``read_photo``: the stages one after another; what one photo gives (``PhotoReading``)
+- ``read_photo``: the stages one after another
+- ``photo_reading``: what one photo gives, with its rival solutions
 - ``row_points``: rows as padded arrays, and their places once camera and direction are known
 - ``vanishing_points``: focal length, lens and rotation from three perpendicular directions
+- ``row_tilt``: rows of members bolted by hand run a little off the axes
+- ``camera_samples``: cameras drawn from what the vanishing points leave open
 - ``hole_size``: apparent diameter of the holes in pitches
 - ``axis_rows``: rows along the camera's axes, equal steps of a cotangent
 - ``placed_rows``: these rows in space, with uncertainty, faces and the width that twins show
 - ``photo_lattice``: the lattice that all rows agree on, and the lattice lines each may lie on
+- ``photo_choice``: of one photo's solutions the one whose members explain most of it
 - ``resection``: the camera from known points
 - ``plane_pattern``: openings that repeat in two directions on one plane: dots, tiles, perforated sheet
 - ``plane_camera``: how far such a plane says the focal length

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -47,9 +47,12 @@ KNOWN_WIDTHS = (1.0, 1.5, 1.75, 2.0, 2.25, 2.5)
 SEEN_WIDTH = 0.97  # of the true width: measured widths come out 2 to 5 % small
 
 
-def read_openings(bgr: np.ndarray) -> np.ndarray:
-    """Openings (N,), dtype OPENING, of a (H, W, 3) uint8 BGR photo, best first."""
-    return detect_openings(lab_image(bgr))
+def read_openings(bgr: np.ndarray, seen: Callable[[np.ndarray], object] | None = None) -> np.ndarray:
+    """Openings (N,), dtype OPENING, of a (H, W, 3) uint8 BGR photo, best first.
+
+    seen : called with those that are known before all are, for whoever watches
+    """
+    return detect_openings(lab_image(bgr), seen=seen)
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,8 @@ frame shows beyond any plane is width: openings on a second face of a member, an
 off one another.  So an opening that a plane pattern explains says nothing for a member; nor does one that
 lies midway between two like it in three directions or more, as those of woven cloth do, which lies in no
 plane.  A frame is claimed where members with evidence of their own left show width, by a lap with another
-such member or by two faces, and explain more than those that show none; where no lap ties the members, more
-than the planes, too.
+such member or by two faces, and explain more than those that show none; where no lap ties the members, there
+must be two at least that explain more than the planes, too.
 """
 
 from __future__ import annotations
@@ -77,7 +77,9 @@ class PlanesOrFrame:
         wide = own & (tied | (self.faces > 1))
         if self.beyond[wide].sum() <= self.beyond[own & ~wide].sum():
             return False  # a row or two of many chance to lie one width off one another
-        return bool((own & tied).any() or self.beyond[own].sum() > self.plane_nats)
+        if (own & tied).any():
+            return True
+        return bool(wide.sum() > 1 and self.beyond[own].sum() > self.plane_nats)
 
 
 def planes_or_frame(scene: Scene) -> PlanesOrFrame:

@@ -10,6 +10,8 @@ from recon.frame.model import Frame
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.boxes import lifted
 from recon.geometry.camera import Camera
+from recon.image.photo_rows import LIKELY_CLUTTER, MOST_OPENINGS, chance_of_clutter
+from recon.image.rows import find_rows
 from recon.solve.evidence.along_line import match_member
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import match_predictions
@@ -52,8 +54,14 @@ def _row_px(reading: PhotoReading, index: IntArray, scale: float) -> FloatArray:
     return photo_px(reading.openings["x"][index], reading.openings["y"][index], scale)
 
 
+def detected_table(openings: np.ndarray, scale: float, most: int = MOST_OPENINGS) -> FloatArray:
+    """The best `most` detections of a photo, columns as of `first_tables`; `scale` as there."""
+    return _opening_table(openings[:most], scale)
+
+
 def first_tables(reading: PhotoReading, scale: float) -> tuple[FloatArray, list[FloatArray]]:
-    """Openings and rows of a photo read by itself, before any member is known.
+    """Openings and rows of a photo read by itself, before any member is known; likely rows where it has no
+    camera.
 
     Parameters
     ----------
@@ -66,10 +74,14 @@ def first_tables(reading: PhotoReading, scale: float) -> tuple[FloatArray, list[
     rows : list of (M, 2) px of the photo
     """
     if reading.lattice is None:
+        found = find_rows(reading.openings[:MOST_OPENINGS])
+        rows = [r.index for r in found if chance_of_clutter(r) < LIKELY_CLUTTER]
+    else:
+        rows = [r.index for r in reading.lattice.placed.rows]
+    if not rows:
         return NO_OPENINGS, []
-    rows = reading.lattice.placed.rows
-    index = np.unique(np.concatenate([r.index for r in rows]))
-    return _opening_table(reading.openings[index], scale), [_row_px(reading, r.index, scale) for r in rows]
+    index = np.unique(np.concatenate(rows))
+    return _opening_table(reading.openings[index], scale), [_row_px(reading, r, scale) for r in rows]
 
 
 def reading_tables(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -10,7 +12,7 @@ from recon.frame.confidence import SURE
 from recon.frame.model import Member
 from recon.geometry.arrays import FloatArray
 from recon.geometry.boxes import LIFT, occluded
-from recon.solve.evidence.posed_photo import PosedPhoto
+from recon.geometry.camera import Camera
 
 AZIMUTHS = np.radians(np.arange(0, 360, 15))
 ELEVATIONS = np.radians([10, 40])
@@ -20,7 +22,42 @@ ABOVE = 0.45  # sine of the elevation from which a photo is called one from abov
 SAME_PLACE_DEG = 10  # photos nearer than this to one another are said to be from the same place
 
 
-def where_to_photograph(photos: Sequence[PosedPhoto], members: Sequence[Member], width: float) -> list[str]:
+class FromCamera(Protocol):
+    """A photo with its name and its camera."""
+
+    @property
+    def name(self) -> str:
+        """Its file."""
+
+    @property
+    def camera(self) -> Camera:
+        """Its camera, in pitches."""
+
+
+@dataclass(frozen=True)
+class Viewpoint:
+    """A place to photograph from.
+
+    Attributes
+    ----------
+    members : tuple of str
+        Labels of the members of which it would show more.
+    targets : array, (n, 3)
+        The ends and middles that were not seen, pitches.
+    eye, middle : array, (3,), or None
+        The place, and the frame's middle, which to look at, pitches; None where no place shows a target.
+    words : str
+        The place as a person would say it; '' where there is none.
+    """
+
+    members: tuple[str, ...]
+    targets: FloatArray
+    eye: FloatArray | None
+    middle: FloatArray | None
+    words: str
+
+
+def where_to_photograph(photos: Sequence[FromCamera], members: Sequence[Member], width: float) -> list[str]:
     """Sentences: what was not seen, and from where it would be.
 
     Parameters
@@ -38,22 +75,42 @@ def where_to_photograph(photos: Sequence[PosedPhoto], members: Sequence[Member],
     >>> where_to_photograph([], [Member("A", (0, 0, 0), (0, 0, 1), 8)], 1.0)
     []
     """
+    next_one = next_viewpoint(photos, members, width)
+    if next_one is None:
+        return []
+    what = f"Not all of {_listed(next_one.members)} could be seen."
+    return [f"{what} A photo from {next_one.words} would show most of it." if next_one.words else what]
+
+
+def next_viewpoint(photos: Sequence[FromCamera], members: Sequence[Member], width: float) -> Viewpoint | None:
+    """From where one more photo would show most of what was not seen.
+
+    Parameters
+    ----------
+    photos : used so far, at least one
+    members : of the frame, in the photos' world
+    width : of all members, pitches
+
+    Returns
+    -------
+    None where all is sure.
+    """
     unseen = [(m, e) for m in members for e in (0, 1) if m.ends[e].state != "seen"]
     weak = [m for m in members if m.confidence < SURE and all(e.state == "seen" for e in m.ends)]
     targets = [np.asarray(m.first, float) if e == 0 else np.asarray(m.last) for m, e in unseen]
     targets += [(np.asarray(m.first, float) + m.last) / 2 for m in weak]
     if not targets:
-        return []
+        return None
+    names = tuple(sorted({m.id for m, _ in unseen} | {m.id for m in weak}))
     best = _best_viewpoint(photos, members, np.array(targets), width)
-    names = sorted({m.id for m, _ in unseen} | {m.id for m in weak})
-    what = f"Not all of {_listed(names)} could be seen."
     if best is None:
-        return [what]
-    return [f"{what} A photo from {_in_words(*best, photos)} would show most of it."]
+        return Viewpoint(names, np.array(targets), None, None, "")
+    way, middle = best
+    return Viewpoint(names, np.array(targets), middle + way, middle, _in_words(way, middle, photos))
 
 
 def _best_viewpoint(
-    photos: Sequence[PosedPhoto], members: Sequence[Member], targets: FloatArray, width: float
+    photos: Sequence[FromCamera], members: Sequence[Member], targets: FloatArray, width: float
 ) -> tuple[FloatArray, FloatArray] | None:
     """Way (3,) from the frame's middle to the best place, and that middle; None where none shows a target.
 
@@ -87,7 +144,7 @@ def _angle(a: FloatArray, b: FloatArray) -> float:
     return float(np.arccos(np.clip(a @ b / np.linalg.norm(a) / np.linalg.norm(b), -1, 1)))
 
 
-def _in_words(way: FloatArray, middle: FloatArray, photos: Sequence[PosedPhoto]) -> str:
+def _in_words(way: FloatArray, middle: FloatArray, photos: Sequence[FromCamera]) -> str:
     """A viewpoint relative to the nearest photo, as a person would say it."""
     here = np.arctan2(way[1], way[0])
     turn = []

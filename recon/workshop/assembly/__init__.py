@@ -11,6 +11,7 @@
 - `steps`: the build steps of a frame
 - `step_words`: the steps in words
 - `hand_words`: what a hand must hold, and until when
+- `lifts`: what is lifted in each step, what it weighs, how long the work takes
 - `shots`: from which corner a step is shown, and how much of the frame
 - `picture_items`: what is drawn in the picture of a step
 - `picture_part`: pictures of a part of a frame, with a little one of the whole

@@ -176,11 +176,14 @@ def opposite(d: int) -> int:
     return (d + 3) % 6
 
 
-def exit_direction(model: AssemblyModel, part: Part, rest: Part, up: int) -> int | None:
+def exit_direction(
+    model: AssemblyModel, part: Part, rest: Part, up: int, grounded: bool = False
+) -> int | None:
     """The direction (index) along which the part leaves the rest; None where there is none.
 
-    It leads away from what the part is bolted to where that can be, and never down, into the floor.  Its
-    bolts to the rest are out.
+    It leads away from what the part is bolted to where that can be, and never down, into the floor; of ways
+    as good as one another along the floor where the part stands on it (`grounded`), else up.  Its bolts to
+    the rest are out.
     """
     free = [d for d in free_directions(model, part, rest) if d != opposite(up)]
     if not free:
@@ -193,7 +196,7 @@ def exit_direction(model: AssemblyModel, part: Part, rest: Part, up: int) -> int
         ]
         own, others = [c for k, c in spots if k in part], [c for k, c in spots if k in rest]
         away += np.mean(own, axis=0) - np.mean(others, axis=0)
-    return max(free, key=lambda d: (round(float(DIRECTIONS[d] @ away), 6), d == up, -d))
+    return max(free, key=lambda d: (round(float(DIRECTIONS[d] @ away), 6), (d == up) != grounded, -d))
 
 
 def unbolting_order(model: AssemblyModel, part: Part, rest: Part) -> list[int] | None:

@@ -125,7 +125,7 @@ class _Whole:
         below = support.floor(rest, up) > floor + ON_FLOOR  # the rest would hang in the air
         floor = floor if not below else support.floor(rest, up)
         near = {self.of[k] for b in self._links[part] for k in self.model.through[b]} - {part}
-        for p in near:
+        for p in near if len(self.parts) > 2 else ():  # of one part alone `tips` says whether it stands
             left = len(self._links[p] - self._links[part]) + support.footing(p, up, floor)
             hands += left < 2
         return hands + BLOCKS * below + support.tips(rest, up)
@@ -133,7 +133,9 @@ class _Whole:
     def move(self, part: Part) -> Move:
         """The move that brings the part in again."""
         rest = frozenset(self.of) - part
-        d = exit_direction(self.model, part, rest, self.up)
+        floor = self.support.floor(self.of, self.up)
+        grounded = bool(self.support.footing(part, self.up, floor))
+        d = exit_direction(self.model, part, rest, self.up, grounded)
         bolts = unbolting_order(self.model, part, rest)
         if d is None or bolts is None:
             raise Stuck(part | rest, self.up, [])

@@ -67,30 +67,35 @@ class Labels:
         """A direction of the twin along its axes, in the frame's own space."""
         return as_tuple(np.round(self._turn.T @ np.asarray(vector, float)) + 0.0)
 
-    def head(self, b: int, up: int, whole: Part, later: Iterable[int]) -> Vector:
+    def head(self, b: int, move: Move, later: Iterable[int]) -> Vector:
         """On which side the head of bolt `b` is best, in the frame's own space.
 
         Of the sides from which it can be put in, that which is up, so that it stays in before it has its
-        nut, else that which looks away from the middle of the frame.
+        nut, else that which looks away from the middle of the frame, else that of what comes in.
 
         Parameters
         ----------
         b : int
             The bolt, in the model.
-        up : int
-            Which way is up, an index of DIRECTIONS.
-        whole : frozenset of int
-            Members that are there.
+        move : Move
+            With which it goes in.
         later : iterable of int
             Bolts that go in after it.
         """
         model = self.model
-        present = model.present(whole, without=[b, *later])
+        present = model.present(move.part | move.onto, without=[b, *later])
         bolt = model.bolts[b]
         axis = np.asarray(bolt.axis, float)
         out = (np.asarray(bolt.start) + bolt.end) / 2 - self._middle
+        new_first = model.number[bolt.through[0][0]] in move.part
         ranked = [
-            (can, round(float(side @ DIRECTIONS[up]), 6), round(float(side @ out), 6), -k, side)
+            (
+                can,
+                round(float(side @ DIRECTIONS[move.up]), 6),
+                round(float(side @ out), 6),
+                (k == 0) == new_first,
+                side,
+            )
             for k, (can, side) in enumerate(zip(head_sides(model.access(b), present), (-axis, axis)))
         ]
         return self.own(max(ranked, key=lambda r: r[:4])[4])
@@ -206,8 +211,7 @@ class StepWriter:
 
     def heads(self, move: Move) -> list[Vector]:
         """On which side the head of each bolt of a move is."""
-        whole = move.part | move.onto
-        return [self.labels.head(b, move.up, whole, move.bolts[k + 1 :]) for k, b in enumerate(move.bolts)]
+        return [self.labels.head(b, move, move.bolts[k + 1 :]) for k, b in enumerate(move.bolts)]
 
     def _head_places(self, move: Move) -> list[str]:
         """Where the head of each bolt of a move is: 'on top', 'on the left'."""

@@ -113,7 +113,7 @@ def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
     >>> built = Frame((Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -1, 3), (1, 0, 0), 5)))
     >>> (difference,) = audit_frame(built, plan).differences
     >>> print(difference.text)
-    Member B: 5 holes, plan 6; the end at hole 6, towards +x, is 1 hole too short.
+    Member B: 5 holes, plan 6; the end at hole 6, the right one, is 1 hole too short.
     >>> print(difference.remedy)
     Put one of 6 holes in place of B: 1 hole longer at its hole 6.
     """

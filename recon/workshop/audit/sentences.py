@@ -13,6 +13,7 @@ from recon.geometry.arrays import FloatArray
 from recon.workshop.audit.matching import Extra, Matching, Missing, Pair, alike
 from recon.workshop.audit.remedies import distance_words
 from recon.workshop.confidence_text import percent
+from recon.workshop.side_axes import to_the_right
 from recon.workshop.wording import direction_words, holes_words, lap_words, listed, plural
 
 _OUT_OF_SIGHT = {"hidden": "hidden", "cut": "beyond the photos' border"}
@@ -33,6 +34,7 @@ class AuditSentences:
 
     def __init__(self, matching: Matching, plan: Frame, z_up: bool):
         self.matching, self.plan, self.z_up = matching, plan, z_up
+        self.right = to_the_right(plan.members) if plan.members else None
         self.pairs = {pair.plan.id: pair for pair in matching.pairs}
         # The planned laps of each member, which is `a` in all of its own.
         self.laps: dict[str, list[Joint]] = {m.id: [] for m in plan.members}
@@ -93,8 +95,9 @@ class AuditSentences:
     def _end_words(self, pair: Pair, which: int) -> str:
         """'at hole 1, the lower one'."""
         out = np.asarray(pair.plan.direction, float) * (1 if which else -1)
-        way = direction_words(out, self.z_up)
-        words = {"up": "the upper one", "down": "the lower one"}.get(way, f"towards {way}")
+        way = direction_words(out, self.z_up, self.right)
+        named = {"up": "the upper one", "down": "the lower one"}
+        words = named.get(way, f"the {way} one" if way.isalpha() else f"towards {way}")
         return f"at hole {pair.plan.holes if which else 1}, {words},"
 
     def _off(self, pair: Pair) -> str:
@@ -115,12 +118,13 @@ class AuditSentences:
         return text
 
     def _offset_words(self, off: FloatArray) -> list[str]:
-        """['one hole too low', '2.5 pitches too far along +x'], the largest first."""
+        """['one hole too low', '2.5 pitches too far to the right'], the largest first."""
         words = []
         for k in np.argsort(-np.abs(off), kind="stable"):
             if abs(off[k]) > MATCH_TOL:
-                way = direction_words(np.eye(3)[k] * np.sign(off[k]), self.z_up)
-                too = {"up": "too high", "down": "too low"}.get(way, f"too far along {way}")
+                way = direction_words(np.eye(3)[k] * np.sign(off[k]), self.z_up, self.right)
+                far = f"too far {'to the' if way.isalpha() else 'along'} {way}"
+                too = {"up": "too high", "down": "too low"}.get(way, far)
                 words.append(f"{distance_words(abs(off[k]))} {too}")
         return words
 

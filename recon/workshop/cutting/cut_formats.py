@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 
 from recon.frame.caution import CAUTION
-from recon.frame.length import both_text, inch_text, mm_text
+from recon.frame.length import both_text, fine_inch_text, inch_text, mm_text
 from recon.workshop.cutting.cut_list import CutList, CutPlan
-from recon.workshop.cutting.lay_out import CutStick
+from recon.workshop.cutting.lay_out import LENGTH_TOL_MM, CutStick
 from recon.workshop.cutting.sticks_drawing import marks_words, sticks_sheet
 from recon.workshop.drawing.vector import sheet_svg
 from recon.workshop.formats import csv_text, heading, money, page, paragraph, table, wrapped
@@ -26,7 +26,11 @@ CSV_COLUMNS = (
     "length_in",
     "cut_after_hole",
     "cut_mm",
+    "line_mm",
+    "line_in",
+    "kerf_side",
 )
+KERF_SIDES = {-1: "left", 0: "both", 1: "right"}
 STICKS = 8  # to a drawing on the page, so that none is torn between two sheets of paper
 DRAWING_MM = 180.0  # width of a drawing: A4 less the page's margins
 
@@ -34,11 +38,14 @@ DRAWING_MM = 180.0  # width of a drawing: A4 less the page's margins
 def cut_csv(cuts: CutList) -> str:
     """A row for each piece.
 
-    The columns `cut_mm` and `cut_after_hole` are of the cut at its end, and empty where the stick ends there.
+    The columns from `cut_after_hole` on are of the cut at its end, and empty where the stick ends there:
+    `cut_mm` is the middle of the kerf, `line_mm` the line to mark, and `kerf_side` the side of it, seen from
+    the stick's left end, on which the kerf lies.
     """
     rows = []
     for number, stick in _numbered(cuts):
-        for piece, cut, hole in zip(stick.pieces, *_cuts_at_ends(stick)):
+        for piece, k in zip(stick.pieces, _cuts_at_ends(stick)):
+            line = None if k is None else stick.lines_mm[k]
             rows.append(
                 (
                     number,
@@ -50,22 +57,22 @@ def cut_csv(cuts: CutList) -> str:
                     piece.start_mm,
                     piece.end_mm,
                     inch_text(piece.end_mm - piece.start_mm),
-                    hole,
-                    cut,
+                    None if k is None or not stick.after_hole else stick.after_hole[k],
+                    None if k is None else stick.cuts_mm[k],
+                    line,
+                    None if line is None else fine_inch_text(line),
+                    None if k is None else KERF_SIDES[stick.sides[k]],
                 )
             )
     return csv_text(CSV_COLUMNS, rows)
 
 
-def _cuts_at_ends(stick: CutStick) -> tuple[list[float | None], list[int | None]]:
-    """For each piece the cut at its end and the hole before it, None where there is none."""
-    cuts: list[float | None] = []
-    holes: list[int | None] = []
-    for piece in stick.pieces:
-        k = next((k for k, cut in enumerate(stick.cuts_mm) if cut >= piece.end_mm - 1e-6), None)
-        cuts.append(None if k is None else stick.cuts_mm[k])
-        holes.append(None if k is None or not stick.after_hole else stick.after_hole[k])
-    return cuts, holes
+def _cuts_at_ends(stick: CutStick) -> list[int | None]:
+    """For each piece the number of the cut at its end, None where the stick ends there."""
+    return [
+        next((k for k, cut in enumerate(stick.cuts_mm) if cut >= piece.end_mm - 1e-6), None)
+        for piece in stick.pieces
+    ]
 
 
 def _numbered(cuts: CutList) -> Iterator[tuple[int, CutStick]]:
@@ -161,7 +168,15 @@ def buy_words(plan: CutPlan, currency: str) -> str:
 def _plan_words(plan: CutPlan, currency: str) -> str:
     text = buy_words(plan, currency)
     text += f". {_bound_words(plan, currency)}" if plan.buy else "."
-    return text + f" Waste and offcuts: {mm_text(plan.waste_mm)}, {plan.waste_share:.1%} of the sticks used."
+    return f"{text} {waste_words(plan)}"
+
+
+def waste_words(plan: CutPlan) -> str:
+    """'Waste and offcuts: 120 mm, 4.9 % of the sticks used.', 'Nothing is wasted.'"""
+    if plan.waste_mm < LENGTH_TOL_MM:
+        return "Nothing is wasted."
+    share = f"{100 * plan.waste_share:.1f} % of the sticks used"
+    return f"Waste and offcuts: {mm_text(plan.waste_mm)}, {share}."
 
 
 def _bound_words(plan: CutPlan, currency: str) -> str:
@@ -186,7 +201,7 @@ def _stick_lines(number: int, stick: CutStick) -> Iterator[str]:
     yield f"{number}  {both_text(stick.length_mm)}, {'from the rack' if stick.owned else 'to buy'}"
     yield "   members and holes: " + _pieces_words(stick)
     if stick.cuts_mm:
-        yield ("   cut after hole: " if stick.holes_mm else "   cut at, mm: ") + _saw_words(stick)
+        yield ("   cut after hole: " if stick.holes_mm else "   line at: ") + _saw_words(stick)
     if stick.offcut_mm > 1:
         yield "   left over: " + _rest_words(stick)
 
@@ -203,7 +218,13 @@ def _rest_words(stick: CutStick) -> str:
 
 def _stick_columns(plan: CutPlan) -> tuple[str, ...]:
     drilled = any(stick.holes_mm for stick in plan.sticks)
-    return "", "stick", "members and holes", "cut after hole" if drilled else "cut at, mm", "left over"
+    return (
+        "",
+        "stick",
+        "members and holes",
+        "cut after hole" if drilled else "line at, kerf right of it",
+        "left over",
+    )
 
 
 def _stick_rows(plan: CutPlan, number: int) -> list[tuple[str, ...]]:
@@ -220,7 +241,11 @@ def _stick_rows(plan: CutPlan, number: int) -> list[tuple[str, ...]]:
 
 
 def _saw_words(stick: CutStick) -> str:
-    """Where to saw: the holes of the stick to count off, or for one that is not drilled the places in mm."""
+    """Where to saw: the holes of the stick to count off, or for one that is not drilled the lines to mark."""
     if stick.holes_mm:
         return ", ".join(map(str, stick.after_hole))
-    return ", ".join(mm_text(cut).removesuffix(" mm") for cut in stick.cuts_mm)
+    kerf = {1: "", -1: " (kerf left)", 0: ""}
+    words = (
+        f"{mm_text(mm)} ({fine_inch_text(mm)}){kerf[side]}" for mm, side in zip(stick.lines_mm, stick.sides)
+    )
+    return ", ".join(words)

@@ -30,6 +30,7 @@ from recon.workshop.parts.rack import OwnedStick, Rack, RackUse
 from recon.workshop.wording import listed
 
 KERF_MM = 3.2  # a usual saw blade, 1/8 in: common practice, no source
+KERF_SHARE = 0.25  # of what lies between two holes; a saw that takes more is named: this project's choice
 UNIT_MM = 0.1  # in which sticks that are not drilled are worked out; pieces and kerf are rounded up to it
 SAME_SHARE = 5e-4  # lengths that are whole multiples of one length to within this share count as such
 
@@ -196,7 +197,7 @@ def cut_list(
     plans = []
     for id, members in sorted(_by_stock(frame, stocks, taken).items()):
         job = _Job(stocks[id], tuple(members), pitch_mm, kerf_mm)
-        _check_kerf(job)
+        notes += _check_kerf(job)
         kinds = _owned_kinds(job, rack, used) + _kinds_to_buy(job, to_buy, prices, lengths_mm, notes)
         plans.append(_plan(job, kinds))
     if taken:
@@ -205,10 +206,18 @@ def cut_list(
         )
     if any(stick.holes_mm and stick.cuts_mm for plan in plans for stick in plan.sticks):
         notes.append(
-            f"Cut midway between holes. The saw takes {mm_text(kerf_mm)}, half from each side, so each sawn "
-            "end is "
-            f"{mm_text(kerf_mm / 2)} short; the holes stay on pitch."
+            "Drilled sticks: the line is midway between two holes; saw on it, so that the kerf of "
+            f"{mm_text(kerf_mm)} lies half on each side. Each sawn end is {mm_text(kerf_mm / 2)} short; the "
+            "holes stay on pitch."
         )
+    if any(1 in stick.sides for plan in plans for stick in plan.sticks):
+        notes.append(
+            "Sticks that are not drilled: mark all lines from the stick's left end, then saw with the kerf "
+            f"of {mm_text(kerf_mm)} on the right of each line, so that the piece on its left keeps its "
+            "length; every kerf is counted in the lines after it."
+        )
+    if any(-1 in stick.sides for plan in plans for stick in plan.sticks):
+        notes.append("The first line cuts off an end that is no good: there the kerf lies on the left.")
     return CutList(tuple(plans), kerf_mm, pitch_mm, prices.currency if prices else "", tuple(notes))
 
 
@@ -228,7 +237,14 @@ def _by_stock(
     return groups
 
 
-def _check_kerf(job: _Job) -> None:
+def _check_kerf(job: _Job) -> list[str]:
+    """A sentence where the saw leaves little at the holes.
+
+    Raises
+    ------
+    ReconError
+        Where it reaches them.
+    """
     between = job.pitch_mm - job.stock.hole_mm
     if not 0 <= job.kerf_mm < between:
         raise ReconError(
@@ -236,6 +252,14 @@ def _check_kerf(job: _Job) -> None:
             f"{mm_text(between)} "
             "between them; use a thinner saw blade."
         )
+    if job.kerf_mm <= KERF_SHARE * between:
+        return []
+    left = (between - job.kerf_mm) / 2
+    text = (
+        f"A kerf of {mm_text(job.kerf_mm)} leaves {mm_text(left)} at the end holes of {job.stock.id}, of "
+        f"{mm_text(between / 2)} that would be there without: use a thinner saw blade."
+    )
+    return [text]
 
 
 # Kinds of stick
@@ -305,7 +329,8 @@ def _plan(job: _Job, kinds: Sequence[_Kind]) -> CutPlan:
         optimal=packing.optimal,
         cost=total((prices[mm], n) for mm, n in bought.items()),
         pieces_mm=_round_mm(pieces_mm),
-        waste_mm=_round_mm(sum(s.length_mm for s in sticks) - pieces_mm),
+        # 8 ft is listed as 2438 mm and gives 64 pitches of 38.1 mm, 2438.4 mm: that is no waste.
+        waste_mm=_round_mm(max(0.0, sum(s.length_mm for s in sticks) - pieces_mm)),
     )
 
 
@@ -363,10 +388,11 @@ def _check_fits(job: _Job, kinds: Sequence[_Kind], ready: Sequence[StickKind]) -
         )
     for k, holes in enumerate(job.sizes):
         if all(kind.sizes[k] > kind.room for kind in ready):
-            labels = ", ".join(m.id for m in job.members if m.holes == holes)
+            labels = [m.id for m in job.members if m.holes == holes]
+            who = f"Members {listed(labels)} have" if len(labels) > 1 else f"Member {labels[0]} has"
             longest = max(kind.stick.length_mm for kind in kinds)
             raise ReconError(
-                f"Member {labels} has {holes} holes, {both_text(holes * job.pitch_mm)}, and the longest "
+                f"{who} {holes} holes, {both_text(holes * job.pitch_mm)}, and the longest "
                 "stick of "
                 f"{job.stock.id}, {both_text(longest)}, does not give that; give longer ones to buy."
             )

@@ -52,6 +52,11 @@ class CutStick:
     offcut_mm : float
     offcut_holes : int
         What is left at its end.
+    lines_mm : tuple of float
+        For each cut, the line to mark.
+    sides : tuple of int
+        On which side of its line the kerf lies: 1 on the far side from the start, -1 on the near side, 0 half
+        on each.
     """
 
     stock: str
@@ -63,6 +68,8 @@ class CutStick:
     after_hole: tuple[int, ...]
     offcut_mm: float
     offcut_holes: int
+    lines_mm: tuple[float, ...] = ()
+    sides: tuple[int, ...] = ()
 
 
 def usable_holes(stick: OwnedStick, pitch_mm: float, kerf_mm: float) -> tuple[int, int]:
@@ -140,6 +147,8 @@ def _lay_drilled(
         after_hole=tuple(before for _, before in cuts),
         offcut_mm=_mm(offcut),
         offcut_holes=first + count - hole,
+        lines_mm=tuple(_mm(at) for at, _ in cuts),
+        sides=(0,) * len(cuts),
     )
 
 
@@ -152,12 +161,13 @@ def _is_end(stick: OwnedStick, mm: float, half_kerf_mm: float) -> bool:
 def _lay_blank(
     stick: OwnedStick, owned: bool, pieces: Sequence[tuple[str, int]], pitch_mm: float, kerf_mm: float
 ) -> CutStick:
-    cuts, laid, at = [stick.trim_mm - kerf_mm / 2] if stick.trim_mm else [], [], stick.trim_mm
+    lines = [(stick.trim_mm, -1)] if stick.trim_mm else []  # a line, and the side on which the kerf lies
+    laid, at = [], stick.trim_mm
     for member, holes in pieces:
         end = at + holes * pitch_mm
         laid.append(Piece(member, holes, _mm(at), _mm(min(end, stick.length_mm))))
         if end < stick.length_mm - LENGTH_TOL_MM:
-            cuts.append(end + kerf_mm / 2)
+            lines.append((end, 1))
         at = end + kerf_mm
     return CutStick(
         stock=stick.stock,
@@ -165,10 +175,12 @@ def _lay_blank(
         owned=owned,
         holes_mm=(),
         pieces=tuple(laid),
-        cuts_mm=tuple(_mm(c) for c in cuts if c > 0),
+        cuts_mm=tuple(_mm(line + side * kerf_mm / 2) for line, side in lines),
         after_hole=(),
         offcut_mm=_mm(max(0.0, stick.length_mm - at)),
         offcut_holes=0,
+        lines_mm=tuple(_mm(line) for line, _ in lines),
+        sides=tuple(side for _, side in lines),
     )
 
 

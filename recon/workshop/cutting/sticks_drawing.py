@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from recon.frame.length import both_text, mm_text
+from recon.frame.length import both_text, fine_inch_text, mm_text
 from recon.workshop.cutting.lay_out import CutStick
 from recon.workshop.drawing.vector import (
     FINE,
@@ -22,7 +22,7 @@ from recon.workshop.drawing.vector import (
 from recon.workshop.wording import plural
 
 MARGIN, ROW, BAR = 3.0, 17.5, 6.0  # mm: beside the longest stick, from stick to stick, height of a stick
-TEXT, SMALL = 2.7, 2.1  # mm
+TEXT, SMALL = 2.7, 2.2  # mm; 6 points are 2.12 mm
 SAW = Pen(0.5)
 
 
@@ -63,9 +63,14 @@ def sticks_sheet(
 
 
 def marks_words(sticks: Sequence[CutStick]) -> str:
-    """What the numbers and the hatching in the picture mean."""
-    holes = " | the number of holes to its left" if any(stick.after_hole for stick in sticks) else ""
-    return f"At each cut: millimetres from the stick's left end{holes}. Hatched: left over."
+    """What the numbers, the triangles and the hatching in the picture mean."""
+    drilled, blank = (
+        any(bool(s.after_hole) == state and s.cuts_mm for s in sticks) for state in (True, False)
+    )
+    numbers = "millimetres and inches" if blank else "millimetres"
+    holes = " | the number of holes to its left" if drilled else ""
+    kerf = " A triangle points to the side of the line on which the kerf lies." if blank else ""
+    return f"At each line to saw: {numbers} from the stick's left end{holes}.{kerf} Hatched: left over."
 
 
 def _stick(stick: CutStick, number: int, top: float, scale: float) -> list[Item]:
@@ -106,26 +111,31 @@ def _label(member: str, holes: int, left: float, right: float, y: float) -> Text
     for text in (f"{member}: {plural(holes, 'hole')}", f"{member}: {holes}", f"{member}:{holes}"):
         if text_width(text, TEXT) <= right - left - 0.6:
             return Text(at, text, TEXT, "middle", True, False, True)
-    size = min(TEXT, max((right - left - 0.4) / text_width(member, 1.0), 1.2))
+    size = min(TEXT, max((right - left - 0.4) / text_width(member, 1.0), SMALL))
     return Text(at, member, size, "middle", True, False, True)
 
 
 def _cuts(stick: CutStick, y: float, scale: float) -> list[Item]:
     """A line and a triangle for each cut, with its numbers under it."""
-    places = [MARGIN + cut * scale for cut in stick.cuts_mm]
-    texts = [f"{cut:.1f}".removesuffix(".0") for cut in stick.cuts_mm]
+    marks = stick.lines_mm or stick.cuts_mm
+    sides = stick.sides or (0,) * len(marks)
+    places = [MARGIN + mark * scale for mark in marks]
+    texts = [f"{mark:.1f}".removesuffix(".0") for mark in marks]
     if stick.after_hole:
         # Where the cuts are too close together for both numbers, the count of holes: it is what the saw goes
         # by.
         full = [f"{text} | {hole}" for text, hole in zip(texts, stick.after_hole)]
         short = [f"| {hole}" for hole in stick.after_hole]
         texts = full if _lines(places, full)[1] else short
+    else:
+        full = [f"{text} ({fine_inch_text(mark)})" for text, mark in zip(texts, marks)]
+        texts = full if _lines(places, full)[1] else texts
     items: list[Item] = []
-    for x, text, line in zip(places, texts, _lines(places, texts)[0]):
-        items += [
-            Lines((((x, y - 0.8), (x, y + BAR + 0.8)),), SAW),
-            Area(((x, y - 0.5), (x - 0.9, y - 2), (x + 0.9, y - 2)), 0.0, None),
-        ]
+    for x, text, side, line in zip(places, texts, sides, _lines(places, texts)[0]):
+        arrow = ((x, y - 0.5), (x - 0.9, y - 2), (x + 0.9, y - 2))
+        if side:
+            arrow = ((x, y - 0.5), (x, y - 2), (x + 1.6 * side, y - 1.25))
+        items += [Lines((((x, y - 0.8), (x, y + BAR + 0.8)),), SAW), Area(arrow, 0.0, None)]
         items.append(Text((x, y - 3.1 - 2.0 * line), text, SMALL))
     return items
 

@@ -8,5 +8,6 @@
 - label_placement: where text goes
 - view_drawing: one view as a line drawing
 - view_labels: the text on it
+- member_sheet: a member with its four faces unrolled
 - view_sheet: views on a sheet of paper
 """

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recon.frame.model import Frame, Member, bounds
+from recon.frame.model import Frame, Member
 from recon.frame.stock import Stock
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray, Vector
 from recon.workshop.drawing.hidden_lines import (
@@ -27,6 +27,7 @@ from recon.workshop.drawing.hidden_lines import (
 )
 from recon.workshop.frame_size import hole_diameters
 from recon.workshop.hardware.bolts import Bolt, find_bolts
+from recon.workshop.side_axes import side_axes, to_the_right
 from recon.workshop.solids import HOLE, Boxes, member_boxes
 
 FACING = 0.999  # cosine from which a face is seen square on
@@ -81,11 +82,8 @@ def six_views(members: Sequence[Member]) -> dict[str, Projection]:
     >>> {name: view.seen_from for name, view in six_views([rail]).items() if name in ("Front", "Top", "Left")}
     {'Front': '+x', 'Left': '−y', 'Top': '+z'}
     """
-    corners = np.array([bounds(m) for m in members])  # (members, lowest and highest, 3)
-    low, high = corners[:, 0].min(axis=0), corners[:, 1].max(axis=0)
-    across = np.array([1.0, 0, 0]) if high[0] - low[0] >= high[1] - low[1] else np.array([0, 1.0, 0])
-    up = np.array([0, 0, 1.0])
-    away = np.cross(up, across)  # from the viewer into the front
+    sides = side_axes(to_the_right(members))
+    across, up, away = sides["right"], sides["up"], sides["back"]
     axes = {
         "Front": (across, up),
         "Rear": (-across, up),

@@ -19,7 +19,8 @@ from recon.workshop.drawing.vector import LEADER, OUTLINE, Item, Lines, Point, T
 
 BOLT = 0.24  # radius of a bolt's mark, pitches
 EVERY = 5  # holes from number to number along a member
-SMALLEST = 1.6  # mm on paper: the smallest text, 4.5 points
+SMALLEST = 6 * 25.4 / 72  # mm on paper: the smallest text, 6 points: this project's choice
+CAPITAL = 0.73  # of a text's size, height of its capitals and figures
 # Where a tag stands beside its hole: pitches further out across, and heights of its text further up; the near
 # ones first, each of which costs more than the one before.
 TAG_PLACES = ((0, 0), (0, 1.2), (1, 0), (1, 1.2), (0, 2.6), (2, 0), (2, 2.6), (0, 4.0))
@@ -188,7 +189,7 @@ def _unseen_note(scene: ProjectedFrame, ids: Sequence[str], scale: float, unit: 
         return []
     low = scene.edges[0].reshape(-1, 2).min(axis=0) * scale
     at = (float(low[0]), float(low[1] - 3 * unit))
-    return [Text(at, "Out of sight here: " + ", ".join(ids), 2.0 * unit, "start")]
+    return [Text(at, "Out of sight here: " + ", ".join(ids), 2.3 * unit, "start")]
 
 
 # Tags
@@ -203,7 +204,7 @@ def _tags(
     unit: float,
 ) -> list[Item]:
     """A tag for each lap in one of the four corners of its two members, or farther out on a thin line."""
-    size = float(np.clip(0.36 * scale, SMALLEST * unit, 2.1 * unit))
+    size = float(np.clip(0.36 * scale, SMALLEST * unit, 2.4 * unit))
     width = {m.id: m.width for m in scene.members}
     items: list[Item] = []
     for tag in tags:
@@ -243,8 +244,8 @@ def _numbers(
     scene: ProjectedFrame, clutter: Clutter, ids: Sequence[str], scale: float, unit: float
 ) -> list[Item]:
     """Numbers beside the holes, on the face: both ends of a member and every fifth."""
-    size = float(np.clip(0.26 * scale, SMALLEST * unit, 2.0 * unit))
-    if 0.36 * scale < size:  # no room between a hole and the edge
+    size = float(np.clip(0.26 * scale, SMALLEST * unit, 2.3 * unit))
+    if 0.36 * scale < CAPITAL * size:  # no room between a hole and the edge
         return []
     items: list[Item] = []
     for hole in scene.open_holes.values():

@@ -28,6 +28,7 @@ from recon.workshop.drawing.vector import (
     text_width,
 )
 from recon.workshop.drawing.view_drawing import NOTES, draw_view
+from recon.workshop.wording import listed
 
 Size = tuple[float, float]  # width and height, mm
 SHEETS: tuple[Size, ...] = (
@@ -40,7 +41,9 @@ GAP = 19.0  # mm left of a view, with room for its height, and half as much belo
 HEAD = 9.0  # mm over a view, for its title
 BLOCK = 19.0  # mm at the foot, for the title block
 LEGIBLE = 2.4  # mm per pitch from which labels have room on the sheet of three views
+COMFORTABLE = 7.0  # mm per pitch at which all that is written has room: this project's choice
 TITLE, SMALL = 3.4, 2.3  # mm, sizes of text
+SYMBOL, BAR_WORDS = 36.0, 34.0  # mm: of the symbol with its words, and of the words under the scale bar
 ARROW = 1.6  # mm, length of the head of a dimension line
 
 
@@ -105,6 +108,75 @@ def _together(board: ViewBoard, angle: str) -> FloatArray:
     return board.span("Front") + [board.span(side_of(angle))[0], board.span("Top")[1]]
 
 
+def view_sheets(board: ViewBoard, angle: str, names: Sequence[str], sizes: Sequence[Size]) -> list[Sheet]:
+    """The three views on a sheet, and the other views on as few as leave them legible.
+
+    Front, top and side are drawn once more, larger, only where they are small beside one another.
+
+    Parameters
+    ----------
+    board : ViewBoard
+    angle : str
+        "first" or "third".
+    names : sequence of str
+        Views that are needed, front, top and side among them.
+    sizes : sequence of (float, float)
+        Width and height of the sheets, mm.
+    """
+    sheets = [best_sheet(board, angle, sizes)]
+    main = ("Front", "Top", side_of(angle))
+    if _fitting(board, _together(board, angle), sizes, (2, 2)) >= COMFORTABLE:
+        names = [name for name in names if name not in main]
+    waiting = list(names)
+    while waiting:
+        group, (_, size, level) = waiting[:1], _arranged(board, waiting[:1], sizes)
+        for name in waiting[1:]:
+            alone = min(_arranged(board, [n], sizes)[0] for n in (*group, name))
+            scale, larger, way = _arranged(board, [*group, name], sizes)
+            if scale >= min(COMFORTABLE, alone):
+                group, size, level = [*group, name], larger, way
+        waiting = [name for name in waiting if name not in group]
+        sheets.append(_views_sheet(board, group, size, level))
+    return sheets
+
+
+def _fitting(board: ViewBoard, spans: FloatArray, sizes: Sequence[Size], count: tuple[int, int]) -> float:
+    """mm per pitch at which views that take `spans` pitches, so many across and up, fit on a sheet."""
+    return max(_scale(board.frame, (np.array(size) - _margins(*count)) / spans) for size in sizes)
+
+
+def _arranged(board: ViewBoard, names: Sequence[str], sizes: Sequence[Size]) -> tuple[float, Size, bool]:
+    """The largest scale of views side by side or one over another, the sheet's size, whether side by side."""
+    spans = np.array([board.span(name) for name in names])
+    found = []
+    for level in (True, False):
+        across = spans[:, 0].sum() if level else spans[:, 0].max()
+        up = spans[:, 1].max() if level else spans[:, 1].sum()
+        count = (len(names), 1) if level else (1, len(names))
+        for size in sizes:
+            room = (np.array(size) - _margins(*count)) / [across, up]
+            found.append((_scale(board.frame, room), size, level))
+    return max(found, key=lambda f: f[0])
+
+
+def _views_sheet(board: ViewBoard, names: Sequence[str], size: Size, level: bool) -> Sheet:
+    """Several views side by side, or one over another, the first on top."""
+    scale = _arranged(board, names, [size])[0]
+    spans = np.array([board.span(name) for name in names]) * scale
+    count = (len(names), 1) if level else (1, len(names))
+    used = [spans[:, 0].sum(), spans[:, 1].max()] if level else [spans[:, 0].max(), spans[:, 1].sum()]
+    free = np.array(size) - _margins(*count) - used
+    items: list[Item] = []
+    x, y = GAP + free[0] / (count[0] + 1), BLOCK + GAP / 2 + free[1] / (count[1] + 1)
+    for name, (width, height) in zip(names if level else names[::-1], spans if level else spans[::-1]):
+        items += _placed(board, name, scale, x, y)
+        x += (width + GAP + free[0] / (count[0] + 1)) if level else 0.0
+        y += 0.0 if level else height + HEAD + GAP / 2 + free[1] / (count[1] + 1)
+    title = listed(names)
+    items += _block(board.frame, size, scale, title, "", NOTES)
+    return Sheet(*size, tuple(items), title)
+
+
 def one_view_sheet(board: ViewBoard, name: str, sizes: Sequence[Size] = SHEETS) -> Sheet:
     """One view, as large as it comes out on one of these sizes of sheet, mm."""
     span = board.span(name)
@@ -118,7 +190,12 @@ def one_view_sheet(board: ViewBoard, name: str, sizes: Sequence[Size] = SHEETS) 
 
 def _around(views: int) -> FloatArray:
     """mm of a sheet, across and up, that so many views side by side and one over another leave for text."""
-    return np.array([views * GAP + 6, BLOCK + views * (HEAD + GAP / 2)])
+    return _margins(views, views)
+
+
+def _margins(across: int, up: int) -> FloatArray:
+    """The same for views so many side by side and so many one over another."""
+    return np.array([across * GAP + 6, BLOCK + up * (HEAD + GAP / 2)])
 
 
 def _larger(spans: FloatArray, sizes: Sequence[Size], views: int) -> Size:
@@ -188,7 +265,8 @@ def _block(
     width = size[0]
     name = f"{frame.name}: {title}" if frame.name else title
     items: list[Item] = [Lines((((0.5, BLOCK - 2), (width - 0.5, BLOCK - 2)),), OUTLINE)]
-    while text_width(name, TITLE) > 0.62 * width and len(name) > 12:
+    room = _bar_start(width, scale) - SYMBOL * bool(angle) - 3
+    while text_width(name, TITLE) > room and len(name) > 12:
         name = name[:-2].rstrip() + "\u2026"
     items.append(Text((1.0, BLOCK - 5.5), name, TITLE, "start", True))
     items.append(Text((1.0, BLOCK - 10), _scale_words(frame, scale), SMALL, "start"))
@@ -197,7 +275,7 @@ def _block(
         for k, line in enumerate(_note_lines(notes, width - 2))
     ]
     items += _bar(frame, width, scale)
-    return items + (_symbol(width, angle) if angle else [])
+    return items + (_symbol(_bar_start(width, scale), angle) if angle else [])
 
 
 def _note_lines(notes: Sequence[str], width: float) -> list[str]:
@@ -220,7 +298,7 @@ def _scale_words(frame: Frame, scale: float) -> str:
 
 def _bar(frame: Frame, width: float, scale: float) -> list[Item]:
     """A scale bar of a round number of holes, drawn at the right of the strip."""
-    count = next((n for n in (1, 2, 5, 10, 20, 50, 100, 200, 500) if n * scale >= 22), 1000)
+    count = _bar_holes(scale)
     x, y = width - 2 - count * scale, BLOCK - 7.8
     ticks = [
         ((x + k * count * scale / 5, y), (x + k * count * scale / 5, y + (1.6 if k in (0, 5) else 0.9)))
@@ -233,12 +311,21 @@ def _bar(frame: Frame, width: float, scale: float) -> list[Item]:
     ]
 
 
-def _symbol(width: float, angle: str) -> list[Item]:
-    """The truncated cone of ISO 5456-2.
+def _bar_holes(scale: float) -> int:
+    return next((n for n in (1, 2, 5, 10, 20, 50, 100, 200, 500) if n * scale >= 22), 1000)
+
+
+def _bar_start(width: float, scale: float) -> float:
+    """The left end of the scale bar and of the words under it, mm."""
+    return width - 2 - max(_bar_holes(scale) * scale, BAR_WORDS)
+
+
+def _symbol(right: float, angle: str) -> list[Item]:
+    """The truncated cone of ISO 5456-2, left of x = `right`.
 
     In first angle the circles are to the right of its side view, in third to the left.
     """
-    x, y = 0.66 * width, BLOCK - 6.2
+    x, y = right - SYMBOL, BLOCK - 6.2
     cone, rings = (x, x + 11) if angle == "first" else (x + 6, x + 3)
     outline = ((cone, y - 1), (cone + 7, y - 2), (cone + 7, y + 2), (cone, y + 1))
     return [

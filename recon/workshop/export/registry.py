@@ -73,6 +73,15 @@ def _parts_page(request: Request) -> bytes:
     return parts_html(parts, request.frame, shopping).encode("utf-8")
 
 
+def _workbook(request: Request) -> bytes:
+    from recon.workshop.parts.parts_list import parts_list
+    from recon.workshop.parts.shopping import shopping_for
+    from recon.workshop.parts.workbook import parts_workbook
+
+    parts = parts_list(request.frame, request.stocks, request.prices)
+    return parts_workbook(parts, shopping_for(request.frame, request.stocks, parts, request.prices))
+
+
 def _joint_table(request: Request) -> bytes:
     from recon.workshop.export.frame_tables import joints_csv
 
@@ -112,6 +121,12 @@ def _papers(request: Request, paper: str) -> Document:
         picture=picture,
         prices=request.prices,
     ).document
+
+
+def _labels(request: Request, paper: str) -> bytes:
+    from recon.workshop.papers.labels import labels_pdf
+
+    return labels_pdf(request.frame, request.stocks, paper)
 
 
 def _papers_pdf(request: Request, paper: str) -> bytes:
@@ -237,6 +252,22 @@ _ENTRIES = (
         )
         for k, paper in enumerate(PAPERS.values())
     ),
+    *(
+        Export(
+            id=f"labels-{paper.id}",
+            name=f"Labels for members, {paper.name}",
+            what="with a QR code each, to print and stick on",
+            ending=f".labels.{paper.id}.pdf",
+            media_type="application/pdf",
+            write=partial(_labels, paper=paper.id),
+            place=35 + k,
+            kind="" if k else "labels",
+            help=f"a label for each member with a QR code, sheets of {paper.name} (PDF)",
+            paper=paper.id,
+            needs_members=True,
+        )
+        for k, paper in enumerate(PAPERS.values())
+    ),
     Export(
         id="papers-html",
         name="All papers in one page",
@@ -247,6 +278,19 @@ _ENTRIES = (
         place=30,
         takes=_IN_PAPERS,
         paper=_FIRST_PAPER,
+    ),
+    Export(
+        id="parts-workbook",
+        name="Parts and prices as a workbook",
+        what="XLSX whose costs are formulas",
+        ending=".parts.xlsx",
+        media_type="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+        write=_workbook,
+        place=115,
+        kind="xlsx",
+        help="parts and what to buy as a workbook, costs as formulas of prices",
+        takes=("prices",),
+        needs_members=True,
     ),
     Export(
         id="parts-sheet",

@@ -2,8 +2,12 @@
 
 - compose: the document from beginning to end
 - list_blocks: parts list and cut list in it
+- drill_blocks: marking out and drilling in it
+- work_blocks: tools, bags of bolts, lifts and time in it
 - step_blocks: build steps in it
 - check_blocks: what was found wrong with the frame, and what to add
+- labels: labels for members, with QR codes
+- photo_blocks: photos of a build, with what was read in them
 - blocks: what a document is made of: sections of text, tables and drawings
 - pdf: a document as PDF
 - pdf_blocks: its blocks as flowing content of a PDF

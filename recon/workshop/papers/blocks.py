@@ -76,6 +76,7 @@ class Picture:
     Attributes
     ----------
     png : bytes
+        A PNG or JPEG file.
     text : str
         What it shows, for those who cannot see it.
     height_mm : float
@@ -117,11 +118,19 @@ class Document:
         Name in `recon.workshop.drawing.paper.PAPERS`.
     sections : tuple of Section
         The first is the cover.
+    date : str
+        Of the build; empty where it is not said.
     """
 
     title: str
     paper: str
     sections: tuple[Section, ...]
+    date: str = ""
+
+    @property
+    def dated_title(self) -> str:
+        """The title, with the date where there is one."""
+        return f"{self.title}, {self.date}" if self.date else self.title
 
 
 def is_page_drawing(block: Block) -> bool:

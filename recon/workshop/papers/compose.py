@@ -4,20 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
-from recon.frame.length import both_text, mm_text
+from recon.frame.length import SIZE_DOUBTS, both_text, mm_text
 from recon.frame.model import Frame, bounds
 from recon.frame.stock import Stock
 from recon.workshop.assembly.steps import BuildOrder, build_steps
-from recon.workshop.confidence_text import doubts, source_words, stock_words
+from recon.workshop.confidence_text import doubts, size_sentence, source_words, stock_words
 from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
+from recon.workshop.cutting.drilling import undrilled
+from recon.workshop.drawing.member_sheet import MEMBER_NOTE, bolts_by_member, member_sheets
 from recon.workshop.drawing.paper import ANGLES, PAPERS
 from recon.workshop.drawing.projections import ViewBoard, drawn_hole, six_views, views_needed
-from recon.workshop.drawing.view_sheet import best_sheet, one_view_sheet, side_of
+from recon.workshop.drawing.view_sheet import side_of, view_sheets
 from recon.workshop.formats import mass_text
 from recon.workshop.hardware.bolts import Bolt, bolt_words
 from recon.workshop.hardware.threads import Thread
@@ -32,17 +35,21 @@ from recon.workshop.papers.blocks import (
     Table,
 )
 from recon.workshop.papers.check_blocks import check_blocks, check_words
+from recon.workshop.papers.drill_blocks import drill_blocks
 from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks, shopping_blocks
 from recon.workshop.papers.pdf import print_area
+from recon.workshop.papers.photo_blocks import photo_blocks
 from recon.workshop.papers.step_blocks import step_blocks
+from recon.workshop.papers.work_blocks import work_blocks
 from recon.workshop.parts.oversize import Box, taken_words
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.parts.parts_model import PartsList
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import Rack, as_built
-from recon.workshop.parts.shopping import shopping_list
+from recon.workshop.parts.shopping import ShoppingList, shopping_list
 from recon.workshop.rigidity.frame_check import CheckReport, check_frame
 from recon.workshop.rigidity.play import clearance
+from recon.workshop.sides import Sides
 from recon.workshop.wording import listed, plural
 
 COVER_TEXT = 150.0  # mm of the cover's height that its text takes
@@ -102,7 +109,11 @@ def compose_papers(
     bolts: str | None = None,
     thread: Thread | None = None,
     kerf_mm: float = KERF_MM,
+    cutting: Mapping[str, Any] | None = None,
+    drill: str | None = None,
     steps: BuildOrder | None = None,
+    photos: Sequence[tuple[str, bytes]] = (),
+    date: str = "",
 ) -> Papers:
     """All papers of a frame.
 
@@ -124,8 +135,18 @@ def compose_papers(
         As for the parts list and the cut list.
     bolts : str, optional
         "metric" or "inch"; by the stock where None.
+    cutting : mapping, optional
+        Further arguments of `recon.workshop.cutting.cut_list.cut_list`, of sticks to buy: `drilled`,
+        `first_hole_mm`, `trim_mm`, `lengths_mm`.
+    drill : str, optional
+        "all" or "used": how to mark out and drill members, all holes or those that hold a bolt; by default
+        all, where sticks are not drilled.
     steps : BuildOrder, optional
         Of `build_steps` of the frame as it is built (`as_built`), where they are known.
+    photos : sequence of (str, bytes)
+        Photos of the build with what was read in them: each one's name, and a JPEG or PNG.
+    date : str
+        Of the build, to print on each page; empty for none.
 
     Returns
     -------
@@ -144,12 +165,8 @@ def compose_papers(
     >>> [section.title for section in made.document.sections][1:4]
     ['Before you build', 'Parts list', 'Shopping list']
     """
-    _refuse(frame, paper)
-    angle = angle or PAPERS[paper].angle
-    if angle not in ANGLES:
-        raise ReconError(f"'{angle}' is no way to lay out views; choose {listed(ANGLES, 'or')}.")
-    if not frame.members:
-        raise ReconError("The frame has no members, so there is nothing to make papers of.")
+    _refuse_what_makes_none(frame)
+    angle = _angle_of(paper, angle)
     missing: list[str] = []
     hole = drawn_hole(frame, stocks)
     parts = parts_list(
@@ -164,34 +181,42 @@ def compose_papers(
         overhang=overhang,
         lock_nuts=lock_nuts,
     )
-    cuts = _cuts(frame, stocks, parts, prices, rack, kerf_mm, missing)
-    planned, frame = frame, as_built(frame, parts.rack)
-    report = check_frame(frame, hole=hole, play=clearance(frame, stocks, bolts))
-    shopping = shopping_list(parts, cuts, stocks, prices)
-    steps = steps or build_steps(frame, hole)
+    cuts = _cuts(frame, stocks, parts, prices, rack, {"kerf_mm": kerf_mm, **(cutting or {})}, missing)
+    built = as_built(frame, parts.rack)
+    steps = steps or build_steps(built, hole)
     if steps.why:
         missing.append(f"{'Not all' if steps.steps else 'No'} build steps: {' '.join(steps.why)}")
-    names = {bolt: fastening.name for bolt, fastening in parts.bolts if fastening}
+    made = _Made(frame, built, stocks, parts, cuts, shopping_list(parts, cuts, stocks, prices), steps, hole)
+    report = check_frame(built, hole=hole, play=clearance(built, stocks, bolts))
     title = frame.name or "Frame"
-    width, height = print_area(paper)
-    cutting = cut_blocks(cuts, stocks, width, shopping.by_the_metre) if cuts else [Paragraph(missing[0])]
     sections = (
-        Section(title, tuple(_cover(frame, stocks, parts, report, picture, height - COVER_TEXT))),
+        Section(title, tuple(_cover(made, report, picture, print_area(paper)[1] - COVER_TEXT))),
         Section("Before you build", tuple(check_blocks(report))),
-        Section("Parts list", tuple(parts_blocks(parts, planned))),
-        Section("Shopping list", tuple(shopping_blocks(shopping))),
-        Section("Cut list", tuple(cutting)),
-        Section("Drawings", tuple(_drawings(frame, hole, paper, angle))),
-        Section("Joint table", tuple(_joint_table(frame, parts, names))),
-        Section("Build steps", tuple(step_blocks(frame, parts, steps, hole))),
+        *_lists(made, print_area(paper)[0], missing),
+        *_work(made, drill, print_area(paper)),
+        Section("Joint table", tuple(_joint_table(built, parts))),
+        Section("Build steps", tuple(step_blocks(built, stocks, parts, steps, hole))),
+        Section("Drawings", tuple(_drawings(built, hole, paper, angle))),
+        Section("Members one by one", tuple(_members(made, print_area(paper)[0]))),
+        *([Section("Photos", tuple(photo_blocks(photos)))] if photos else []),
     )
-    return Papers(Document(title, paper, sections), tuple(missing))
+    return Papers(Document(title, paper, sections, date), tuple(missing))
 
 
-def _refuse(frame: Frame, paper: str) -> None:
-    """Refuse a paper that is not known and a frame that is too large."""
+def _angle_of(paper: str, angle: str | None) -> str:
+    """How the three views lie; ReconError for a paper or a way that is not known."""
     if paper not in PAPERS:
         raise ReconError(f"'{paper}' is no paper that is known here; choose {listed(PAPERS, 'or')}.")
+    angle = angle or PAPERS[paper].angle
+    if angle not in ANGLES:
+        raise ReconError(f"'{angle}' is no way to lay out views; choose {listed(ANGLES, 'or')}.")
+    return angle
+
+
+def _refuse_what_makes_none(frame: Frame) -> None:
+    """Raises ReconError for a frame without members and for one too large."""
+    if not frame.members:
+        raise ReconError("The frame has no members, so there is nothing to make papers of.")
     holes = sum(m.holes for m in frame.members)
     if len(frame.members) > MOST_MEMBERS or holes > MOST_HOLES:
         raise ReconError(
@@ -201,17 +226,52 @@ def _refuse(frame: Frame, paper: str) -> None:
         )
 
 
+def _work(made: _Made, drill: str | None, size: tuple[float, float]) -> Iterator[Section]:
+    """Marking out and drilling, where it is asked for or sticks are not drilled; tools, bags and lifts."""
+    only = undrilled(made.cuts) if made.cuts else None
+    drill = drill or ("all" if only else None)
+    if drill:
+        blocks = drill_blocks(made.frame, made.stocks, drill == "used", size, only)
+        yield Section("Marking out and drilling", tuple(blocks))
+    work = work_blocks(made.frame, made.stocks, made.parts, made.cuts, made.steps, drill)
+    yield Section("Tools, bags and lifts", tuple(work))
+
+
+@dataclass(frozen=True)
+class _Made:
+    """What papers are made from: the frame as planned and as built, and what follows from it."""
+
+    planned: Frame
+    frame: Frame
+    stocks: Mapping[str, Stock]
+    parts: PartsList
+    cuts: CutList | None
+    shopping: ShoppingList
+    steps: BuildOrder
+    hole: float
+
+
+def _lists(made: _Made, width: float, missing: Sequence[str]) -> Iterator[Section]:
+    """What to have, to buy and to cut."""
+    cutting: Sequence[Block] = [Paragraph(missing[0])] if missing else []
+    if made.cuts:
+        cutting = cut_blocks(made.cuts, made.stocks, width, made.shopping.by_the_metre)
+    yield Section("Parts list", tuple(parts_blocks(made.parts, made.planned)))
+    yield Section("Shopping list", tuple(shopping_blocks(made.shopping)))
+    yield Section("Cut list", tuple(cutting))
+
+
 def _cuts(
     frame: Frame,
     stocks: Mapping[str, Stock],
     parts: PartsList,
     prices: PriceList | None,
     rack: Rack | None,
-    kerf_mm: float,
+    cutting: Mapping[str, Any],
     missing: list[str],
 ) -> CutList | None:
     try:
-        return cut_list(frame, stocks, rack=rack, used=parts.rack, prices=prices, kerf_mm=kerf_mm)
+        return cut_list(frame, stocks, rack=rack, used=parts.rack, prices=prices, **cutting)
     except ReconError as error:
         missing.append(f"No cut list: {error}")
         return None
@@ -220,18 +280,12 @@ def _cuts(
 # Cover
 
 
-def _cover(
-    frame: Frame,
-    stocks: Mapping[str, Stock],
-    parts: PartsList,
-    report: CheckReport,
-    picture: bytes | None,
-    height_mm: float,
-) -> Iterator[Block]:
+def _cover(made: _Made, report: CheckReport, picture: bytes | None, height_mm: float) -> Iterator[Block]:
+    frame, parts = made.frame, made.parts
     if picture:
         yield Picture(picture, "The frame seen from a corner", height_mm)
     where = " See 'Before you build'." if report.findings else ""
-    yield Table(("", ""), (*_facts(frame, stocks, parts), ("Checks", check_words(report) + where)))
+    yield Table(("", ""), (*_facts(frame, made.stocks, parts), ("Checks", check_words(report) + where)))
     yield Paragraph(CAUTION, "caution")
     yield Heading("How to use these papers")
     front = six_views(frame.members)["Front"]
@@ -244,10 +298,11 @@ def _cover(
         yield Paragraph(text, "list")
     yield Heading("How sure this is")
     yield Paragraph(source_words(frame))
-    notes = doubts(frame)
-    for note in notes:
+    size = size_sentence(frame, made.stocks)
+    notes = [note for note in doubts(frame) if not note.startswith(SIZE_DOUBTS)]
+    for note in [size] * bool(size) + notes:
         yield Paragraph(note, "list")
-    if frame.photos and not notes:
+    if frame.photos and not (notes or size):
         yield Paragraph("Nothing is left in doubt by the reading.", "list")
 
 
@@ -273,15 +328,24 @@ def _facts(frame: Frame, stocks: Mapping[str, Stock], parts: PartsList) -> Itera
 def _drawings(frame: Frame, hole: float, paper: str, angle: str) -> Iterator[Block]:
     sizes = (print_area(paper, True), print_area(paper, False))
     board = ViewBoard(frame, hole)
-    yield Drawing(best_sheet(board, angle, sizes), True)
-    for name in views_needed(board, side_of(angle)):
-        yield Drawing(one_view_sheet(board, name, sizes), True)
+    for sheet in view_sheets(board, angle, views_needed(board, side_of(angle)), sizes):
+        yield Drawing(sheet, True)
+
+
+def _members(made: _Made, width: float) -> Iterator[Block]:
+    yield Paragraph(MEMBER_NOTE)
+    sides, through = Sides(made.frame.members), bolts_by_member([bolt for bolt, _ in made.parts.bolts])
+    for m in made.frame.members:
+        stock = m.stock if m.stock in made.stocks else ""
+        for sheet in member_sheets(m, made.frame, through.get(m.id, []), sides, width, stock or ""):
+            yield Drawing(sheet)
 
 
 # Joints
 
 
-def _joint_table(frame: Frame, parts: PartsList, names: Mapping[Bolt, str]) -> Iterator[Block]:
+def _joint_table(frame: Frame, parts: PartsList) -> Iterator[Block]:
+    names = {bolt: fastening.name for bolt, fastening in parts.bolts if fastening}
     some_seen = any(not bolt.assumed for bolt, _ in parts.bolts)
     yield Paragraph("Each row is one bolt, or one lap that has none. Tick it off when it is done.")
     rows = [
@@ -289,7 +353,7 @@ def _joint_table(frame: Frame, parts: PartsList, names: Mapping[Bolt, str]) -> I
         for k, (bolt, _) in enumerate(parts.bolts, 1)
     ]
     bare = [j for j in frame.joints if j.bolt == "none"]
-    rows += [
+    without = [
         (
             str(k),
             f"hole {j.a_hole + 1} of {j.a} on hole {j.b_hole + 1} of {j.b}",
@@ -298,10 +362,14 @@ def _joint_table(frame: Frame, parts: PartsList, names: Mapping[Bolt, str]) -> I
         )
         for k, j in enumerate(bare, len(rows) + 1)
     ]
-    if not rows:
+    if not rows and not without:
         yield Paragraph("No member of this frame lies on another.")
         return
-    yield Table(("no.", "lap", "bolt", "how it is known" if some_seen else ""), tuple(rows), (0,), (1,), True)
+    columns = ("no.", "lap", "bolt", "how it is known" if some_seen else "")
+    if rows:
+        yield Table(columns, tuple(rows), (0,), (1,), True)
+    if without:
+        yield Table(columns, tuple(without), (0,), (1,))
     if any(bolt.three_way for bolt, _ in parts.bolts):
         yield Paragraph(
             "three-way: one of the three laps of a corner where three members cross in pairs. Put all three "

@@ -19,7 +19,8 @@ body { font: 10pt/1.4 FACES; color: black; background: white; max-width: 190mm; 
 h1 { font-size: 20pt; line-height: 1.2; margin: 0 0 4mm; overflow-wrap: anywhere }
 h2 { font-size: 14pt; margin: 12mm 0 3mm; padding-top: 3mm; border-top: 0.5mm solid black }
 h3 { font-size: 10.5pt; margin: 5mm 0 1.5mm }
-nav { margin: 0 0 5mm } nav a { color: black; margin-right: 4mm; white-space: nowrap }
+nav { display: flex; flex-wrap: wrap; gap: 1mm 4mm; margin: 0 0 5mm }
+nav a { color: black }
 p { margin: 0 0 2mm } ul { margin: 0 0 2mm; padding-left: 5mm } li { margin: 0 0 1mm }
 p.note { font-size: 8.5pt } p.caution { border: 0.5mm solid black; padding: 3mm; margin: 5mm 0; font-weight: \
 bold }
@@ -27,13 +28,13 @@ bold }
 table { border-collapse: collapse; margin: 0 0 4mm; font-size: 9pt }
 th, td { text-align: left; vertical-align: top; padding: 0.8mm 4mm 0.8mm 0; border-bottom: 0.2mm solid #555 }
 th { border-bottom: 0.4mm solid black } .number { text-align: right; white-space: nowrap }
-.mark { font-family: MARKS } .box { display: inline-block; width: 3mm; height: 3mm; border: 0.3mm solid \
-black }
+.mark { font-family: MARKS } input { width: 4mm; height: 4mm; margin: 0; accent-color: black }
 figure { margin: 0 0 4mm } figure svg, figure img { display: block; max-width: 100%; height: auto }
 figure.turned { width: min(96vw, 270mm); margin-left: calc(50% - min(48vw, 135mm)) }
 .step { display: flex; flex-wrap: wrap; gap: 5mm; border-bottom: 0.2mm solid #555; margin: 0 0 4mm; padding: \
 0 0 4mm }
-.step figure { flex: 0 1 112mm; margin: 0 } .step div { flex: 1 1 55mm } .step h3 { margin-top: 0 }
+.step figure { flex: 0 1 112mm; margin: 0 } .step > div { flex: 1 1 55mm; min-width: 0 }
+.step h3 { margin-top: 0 }
 @page { size: PAPER; margin: 13mm }
 @page turned { size: PAPER landscape; margin: 13mm }
 @media print {
@@ -60,7 +61,7 @@ def papers_html(papers: doc.Document) -> str:
     style = style.replace("PAPER", PAPERS[papers.paper].css)
     first, *others = papers.sections
     links = "".join(f'<a href="#part-{k}">{escape(s.title)}</a>' for k, s in enumerate(others, 2))
-    body = [f"<h1>{escape(papers.title)}</h1>", f"<nav>{links}</nav>", *_blocks(first.blocks)]
+    body = [f"<h1>{escape(papers.dated_title)}</h1>", f"<nav>{links}</nav>", *_blocks(first.blocks)]
     for k, section in enumerate(others, 2):
         drawings = " drawings" * all(isinstance(b, doc.Drawing) for b in section.blocks)
         body += [
@@ -113,6 +114,9 @@ def _paragraph(block: doc.Paragraph) -> str:
     return f"<p{kind}>{escape(block.text)}</p>"
 
 
+_TICK = '<td><input type="checkbox" aria-label="Done"></td>'
+
+
 def _table(block: doc.Table) -> str:
     def cell(tag: str, k: int, text: str) -> str:
         kinds = " ".join(["number"] * (k in block.numbers) + ["mark"] * (k in block.marks and tag == "td"))
@@ -122,7 +126,7 @@ def _table(block: doc.Table) -> str:
         return "<tr>" + box * block.tick + "".join(cell(tag, k, t) for k, t in enumerate(cells)) + "</tr>"
 
     head = f"<thead>{row('th', '<th></th>', block.columns)}</thead>" if any(block.columns) else ""
-    rows = "\n".join(row("td", '<td><span class="box"></span></td>', cells) for cells in block.rows)
+    rows = "\n".join(row("td", _TICK, cells) for cells in block.rows)
     return f'<div class="wide"><table>{head}<tbody>{rows}</tbody></table></div>'
 
 
@@ -134,7 +138,8 @@ def _drawing(block: doc.Drawing) -> str:
 
 def _picture(block: doc.Picture) -> str:
     data = base64.b64encode(block.png).decode("ascii")
-    return f'<figure><img src="data:image/png;base64,{data}" alt="{escape(block.text)}"></figure>'
+    kind = "png" if block.png.startswith(b"\x89PNG") else "jpeg"
+    return f'<figure><img src="data:image/{kind};base64,{data}" alt="{escape(block.text)}"></figure>'
 
 
 def _step(block: doc.StepBlock) -> str:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterator, Mapping, Sequence
 
-from recon.frame.length import both_text, mm_text
+from recon.frame.length import both_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.confidence_text import unsure_members
-from recon.workshop.cutting.cut_formats import buy_words
+from recon.workshop.cutting.cut_formats import buy_words, waste_words
 from recon.workshop.cutting.cut_list import CutList, CutPlan
 from recon.workshop.cutting.sticks_drawing import marks_words, sticks_sheet
 from recon.workshop.formats import mass_text
@@ -143,5 +143,4 @@ def _plan_words(plan: CutPlan, currency: str) -> str:
     elif plan.buy:
         above = 100 * (plan.amount / plan.bound - 1)
         text += f". The {what} is at most {above:.1f} % above the least there can be"
-    waste = f"{mm_text(plan.waste_mm)}, {100 * plan.waste_share:.1f} % of the sticks used"
-    return f"{text}. Waste and offcuts: {waste}."
+    return f"{text}. {waste_words(plan)}"

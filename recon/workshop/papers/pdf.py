@@ -25,7 +25,9 @@ from recon.workshop.papers import blocks as doc
 from recon.workshop.papers.pdf_blocks import SheetFlowable, block_flow, title_flow
 
 SIDE, TOP, FOOT = 14.0, 17.0, 16.0  # mm of margin; ISO 5457 and binders want 10 to 20
-ROOM = 130.0  # mm left on a page for which a section begins there
+FOOT_LINE = 9.0  # mm from the lower edge: page numbers
+AT_TOP = 12.0  # mm below the top margin within which a section counts as beginning on top of its page
+ROOM = 100.0  # mm left on a page for which a section begins there
 
 
 def print_area(paper: str, turned: bool = False) -> tuple[float, float]:
@@ -69,7 +71,7 @@ def papers_pdf(papers: doc.Document) -> bytes:
     story: list[Flowable] = []
     for k, section in enumerate(papers.sections):
         last = papers.sections[k - 1].blocks[-1:]
-        new_page = k < 2 or any(doc.is_page_drawing(b) for b in last)
+        new_page = any(doc.is_page_drawing(b) for b in last)
         story += _section(section, papers.paper, k == 0, new_page)
     with _pages_as_bytes():
         template.build(story, canvasmaker=_CountingCanvas)
@@ -103,19 +105,33 @@ def _frame(paper: str, turned: bool) -> Frame:
 class _CountingCanvas(Canvas):
     """A canvas that knows at its end how many pages it has; each page shows that by a form.
 
-    begun : titles of the sections that begin on this page.   continued : of the one from the page before.
+    begun : titles of the sections that begin on this page.   continued : of the one from the page before, if
+    some of it is on this page.   pages : how many pages each section has so far.
     """
 
     def __init__(self, *args, **more):
         super().__init__(*args, **more)
         self.begun: list[str] = []
         self.continued: list[str] = []
+        self.pages: dict[str, int] = {}
+
+    def begin_section(self, title: str) -> None:
+        """Note that a section begins at the present place."""
+        at = self.absolutePosition(0, 0)[1]
+        if at > self._pagesize[1] - (TOP + AT_TOP) * mm:
+            self.continued = []
+        self.begun.append(title)
 
     def save(self):
-        self.beginForm("pages")
-        draw_text(self, 0, 0, str(self.getPageNumber() - 1), SANS, 8)
-        self.endForm()
+        self._form("pages", self.getPageNumber() - 1)
+        for k, count in enumerate(self.pages.values()):
+            self._form(f"part-{k}", count)
         super().save()
+
+    def _form(self, name: str, number: int) -> None:
+        self.beginForm(name)
+        draw_text(self, 0, 0, str(number), SANS, 8)
+        self.endForm()
 
 
 def _margins(papers: doc.Document) -> Callable[[_CountingCanvas, PageTemplate], None]:
@@ -127,22 +143,45 @@ def _margins(papers: doc.Document) -> Callable[[_CountingCanvas, PageTemplate], 
         canvas.setFillGray(0)
         canvas.setStrokeGray(0)
         canvas.setLineWidth(0.2 * mm)
-        title, most = papers.title, width - 2 * SIDE * mm - 60 * mm
+        title, most = papers.dated_title, width - 2 * SIDE * mm - 60 * mm
         while width_of(title, SANS, 8) > most and len(title) > 2:
             title = title[:-2].rstrip() + "\u2026"
+        parts = [*canvas.continued, *canvas.begun]
         here = ", ".join(t for t in canvas.begun or canvas.continued if t != papers.title)
         draw_text(canvas, SIDE * mm, height - 11 * mm, title, SANS, 8)
         draw_text(canvas, width - SIDE * mm, height - 11 * mm, here, SANS, 8, "end")
-        canvas.continued, canvas.begun = canvas.begun[-1:] or canvas.continued, []
+        canvas.continued, canvas.begun = parts[-1:], []
         canvas.line(SIDE * mm, height - 13 * mm, width - SIDE * mm, height - 13 * mm)
         text = f"page {canvas.getPageNumber()} of "
         start = width - SIDE * mm - width_of(text + "000", SANS, 8)
-        draw_text(canvas, start, 9 * mm, text, SANS, 8)
-        canvas.translate(start + width_of(text, SANS, 8), 9 * mm)
-        canvas.doForm("pages")
+        draw_text(canvas, start, FOOT_LINE * mm, text, SANS, 8)
+        _count(canvas, start + width_of(text, SANS, 8), "pages")
+        _parts(canvas, parts, start - 6 * mm)
         canvas.restoreState()
 
     return draw
+
+
+def _count(canvas: _CountingCanvas, x: float, form: str) -> None:
+    """A number that is known at the end, at the foot of the page."""
+    canvas.saveState()
+    canvas.translate(x, FOOT_LINE * mm)
+    canvas.doForm(form)
+    canvas.restoreState()
+
+
+def _parts(canvas: _CountingCanvas, parts: list[str], most: float) -> None:
+    """'Parts list 1 of 2' for each part on this page, at the foot, as far as there is room (points)."""
+    x = SIDE * mm
+    for title in parts:
+        canvas.pages[title] = canvas.pages.get(title, 0) + 1
+        text = f"{title}: page {canvas.pages[title]} of "
+        wide = width_of(text, SANS, 8)
+        if x + wide + 6 * mm > most:
+            continue
+        draw_text(canvas, x, FOOT_LINE * mm, text, SANS, 8)
+        _count(canvas, x + wide, f"part-{list(canvas.pages).index(title)}")
+        x += wide + 10 * mm
 
 
 # Sections
@@ -159,7 +198,7 @@ class _SectionStart(Flowable):
         return 0, 0
 
     def draw(self):
-        self.canv.begun = [*self.canv.begun, self.title]
+        self.canv.begin_section(self.title)
         self.canv.bookmarkPage(self.title)
         self.canv.addOutlineEntry(self.title, self.title, 0)
 

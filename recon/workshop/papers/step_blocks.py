@@ -6,8 +6,11 @@ from collections.abc import Iterator, Mapping
 
 from recon.frame.length import both_text
 from recon.frame.model import Frame
+from recon.frame.stock import Stock
+from recon.workshop.assembly.lifts import lifts
 from recon.workshop.assembly.stage import Stage
 from recon.workshop.assembly.steps import LOOSE, NO_ORDER, SOME_ORDER, BuildOrder, BuildStep
+from recon.workshop.formats import mass_text
 from recon.workshop.hardware.bolts import Bolt, Fastening
 from recon.workshop.hardware.kits import kit_words
 from recon.workshop.papers.blocks import Block, Heading, Paragraph, StepBlock
@@ -18,13 +21,16 @@ STEP_PICTURE = (112.0, 73.0)  # mm: three to a page of A4 and of Letter
 LISTED_IN_STEP = 4  # members that a step lists with their lengths at most; more would push its picture away
 
 
-def step_blocks(frame: Frame, parts: PartsList, steps: BuildOrder, hole: float) -> Iterator[Block]:
+def step_blocks(
+    frame: Frame, stocks: Mapping[str, Stock], parts: PartsList, steps: BuildOrder, hole: float
+) -> Iterator[Block]:
     """How to read the steps, each step with its picture and what it takes, and what to do at the end.
 
     Parameters
     ----------
     frame : Frame
         As it is built.
+    stocks : mapping of str to Stock
     parts : PartsList
         Its parts.
     steps : BuildOrder
@@ -47,8 +53,14 @@ def step_blocks(frame: Frame, parts: PartsList, steps: BuildOrder, hole: float) 
             yield Paragraph(why, "list")
     stage = Stage(frame, hole)
     fastenings = {bolt: fastening for bolt, fastening in parts.bolts if fastening}
+    heavy = {
+        lift.step: lift for lift in lifts(frame, stocks, steps.steps, fastenings) or () if lift.takes_two
+    }
     for step in steps.steps:
         lines = [Paragraph(step.text), *_needs(frame, parts.pitch_mm, step, fastenings)]
+        if step.number in heavy:
+            mass = mass_text(heavy[step.number].mass_kg)
+            lines.append(Paragraph(f"{mass} are moved here: lift with two people or more.", "list"))
         yield StepBlock(step.title, tuple(lines), stage.picture(step, STEP_PICTURE))
     if steps.finish:
         yield Heading("At the end")

@@ -131,12 +131,12 @@ def with_stock(frame: Frame, stock: Stock) -> Frame:
         raise ReconError(
             f"Member {other.id} is of {other.stock} in the frame file; leave --stock out, or make a frame of "
             "other "
-            "stock with 'recon swap'."
+            "stock with 'recon restock'."
         )
     wide = next((m for m in frame.members if abs(m.width - stock.width) > SAME_RATIO), None)
     if wide:
         raise ReconError(
-            f"{stock.id} is {stock.width:.4g} pitches wide, and member {wide.id} is {wide.width:.4g} in the "
+            f"{stock.id} is {_wide(stock.width)} wide, and member {wide.id} is {wide.width:.4g} in the "
             "frame file; "
             "give the stock that it is made of."
         )
@@ -148,14 +148,19 @@ def with_stock(frame: Frame, stock: Stock) -> Frame:
     )
 
 
+def _wide(width: float) -> str:
+    """'1 pitch', '1.5 pitches'."""
+    return f"{width:.4g} pitch{'' if width == 1 else 'es'}"
+
+
 def _check_same_ratio(frame: Frame, stock: Stock) -> None:
     """Raise ReconError where the width of a member, in pitches, is not the stock's."""
     for m in frame.members:
         if abs(m.width - stock.width) > SAME_RATIO:
             raise ReconError(
-                f"{stock.id} does not fit: it is {stock.width:.3g} pitches wide and member {m.id} is "
+                f"{stock.id} does not fit: it is {_wide(stock.width)} wide and member {m.id} is "
                 f"{m.width:.3g}, so members that cross would not touch at their laps; choose stock that is "
-                f"{m.width:.3g} pitches wide."
+                f"{_wide(m.width)} wide."
             )
 
 

@@ -9,13 +9,14 @@ import networkx as nx
 import numpy as np
 
 from recon.frame.joints import collisions, find_joints
+from recon.frame.loops import loops
 from recon.frame.model import Frame, Joint, Member
 from recon.workshop.hardware.bolts import Bolt, bolt_words, holes_crossed
 from recon.workshop.rigidity.bolt_conflicts import blocked_ends, crossing_bolts, meeting_ends
 from recon.workshop.rigidity.mechanism import bolt_graph
 from recon.workshop.solids import Boxes, member_boxes, overlaps
 from recon.workshop.squareness import squareness
-from recon.workshop.wording import lap_words, listed
+from recon.workshop.wording import lap_words, listed, plural
 
 # Pitches between faces that count as touching: 2 mm at 38.1 mm, less than between any two places on the
 # lattice.
@@ -30,7 +31,8 @@ class Finding:
     Attributes
     ----------
     kind : str
-        "collision", "loose", "pieces", "no bolt", "bolts cross", "bolt end", "squareness" or "motion".
+        "collision", "loose", "pieces", "loop", "no bolt", "bolts cross", "bolt end", "squareness" or
+        "motion".
     members : tuple of str
         Ids.
     joints : tuple of Joint
@@ -49,6 +51,19 @@ def find_collisions(frame: Frame) -> Iterator[Finding]:
     """Members that take the same room."""
     for a, b, depth in collisions(frame.members):
         yield Finding("collision", (a, b), (), f"{a} and {b} take the same room, {depth:.3g} pitches deep.")
+
+
+def find_open_loops(frame: Frame) -> Iterator[Finding]:
+    """Loops of laps whose hole numbers do not agree."""
+    for loop in loops(frame):
+        if loop.closed:
+            continue
+        members = tuple(dict.fromkeys(id for j in loop.joints for id in (j.a, j.b)))
+        axis = int(np.abs(loop.gap).argmax())
+        missed = plural(round(abs(loop.gap[axis])), "hole")
+        text = f"Round {listed(members)} the hole numbers of the laps do not agree: they miss by {missed}"
+        text += f" along {'xyz'[axis]}; one of {listed([lap_words(j) for j in loop.joints], 'or')} is wrong."
+        yield Finding("loop", members, loop.joints, text)
 
 
 def find_out_of_square(frame: Frame) -> Iterator[Finding]:

@@ -16,6 +16,7 @@ from recon.workshop.rigidity.findings import (
     find_ends_without_room,
     find_laps_without_bolt,
     find_loose,
+    find_open_loops,
     find_out_of_square,
     find_pieces,
 )
@@ -23,6 +24,7 @@ from recon.workshop.rigidity.mechanism import Mobility, mobility
 from recon.workshop.rigidity.motion_words import motion_words
 from recon.workshop.rigidity.moved_members import moved_and_braced
 from recon.workshop.rigidity.play import LeftOver, left_over_words, most_left_over
+from recon.workshop.side_axes import to_the_right
 from recon.workshop.solids import BOLT_PER_HOLE, HOLE
 from recon.workshop.wording import listed, plural
 
@@ -36,6 +38,7 @@ TITLES = {  # of the kinds of findings, in the order of the report
     "collision": "Members in one another's room",
     "loose": "Loose members",
     "pieces": "Parts that nothing joins",
+    "loop": "Hole numbers that do not agree",
     "no bolt": "Laps without a bolt",
     "bolts cross": "Bolts that cross",
     "bolt end": "Bolts without room",
@@ -114,12 +117,14 @@ def check_frame(
         *find_collisions(frame),
         *find_loose(frame),
         *find_pieces(frame),
+        *find_open_loops(frame),
         *find_laps_without_bolt(frame, bolts),
         *find_crossing(bolts),
         *find_ends_without_room(frame, bolts, hole),
         *find_out_of_square(frame),
     ]
-    findings += [Finding("motion", m.moving, m.joints, motion_words(m, z_up)) for m in state.motions]
+    right = to_the_right(frame.members) if frame.members else None
+    findings += [Finding("motion", m.moving, m.joints, motion_words(m, z_up, right)) for m in state.motions]
     most = MOST if len(frame.members) <= MANY else FEW
     play = (1 - BOLT_PER_HOLE) * hole if play is None else play
     proposed = additions(frame, may_turn, most, hole, state, z_up, play)

@@ -9,8 +9,10 @@ from recon.geometry.arrays import FloatArray
 from recon.workshop.rigidity.mechanism import STILL, Motion
 from recon.workshop.wording import direction_words, lap_words, listed, plural
 
+_LEVEL = {True: "left-to-right", False: "front-to-back"}
 
-def motion_words(motion: Motion, z_up: bool = True) -> str:
+
+def motion_words(motion: Motion, z_up: bool = True, right: FloatArray | None = None) -> str:
     """What moves, how, and which bolts turn.
 
     Parameters
@@ -19,6 +21,8 @@ def motion_words(motion: Motion, z_up: bool = True) -> str:
         One way to move.
     z_up : bool
         Whether +z may be called "up".
+    right : array, (3,), optional
+        The frame's right (`sides.to_the_right`); without it the level axes are named x and y.
 
     Examples
     --------
@@ -32,7 +36,7 @@ def motion_words(motion: Motion, z_up: bool = True) -> str:
     """
     alike: dict[str, list[tuple[str, ...]]] = {}
     for group in motion.groups[1:]:
-        alike.setdefault(_movement(motion.twists[group[0]], z_up), []).append(group)
+        alike.setdefault(_movement(motion.twists[group[0]], z_up, right), []).append(group)
     parts = []
     for movement, groups in alike.items():
         if movement:
@@ -45,17 +49,23 @@ def motion_words(motion: Motion, z_up: bool = True) -> str:
     return f"{', '.join(parts)}; {turning}: {listed(map(lap_words, motion.joints))}."
 
 
-def _movement(twist: FloatArray, z_up: bool) -> str:
-    """'turn about y', 'shift up', or nothing where the body rests."""
+def _movement(twist: FloatArray, z_up: bool, right: FloatArray | None) -> str:
+    """'turn about a front-to-back axis', 'shift up', or nothing where the body rests."""
     size = np.linalg.norm(twist[:3])
     if size > STILL:
-        return f"turn about {_axis_words(twist[:3] / size)}"
+        return f"turn about {_axis_words(twist[:3] / size, right if z_up else None)}"
     if np.linalg.norm(twist[3:]) > STILL:
-        words = direction_words(twist[3:], z_up)
-        return f"shift {words}" if words in ("up", "down") else f"shift along {words}"
+        words = direction_words(twist[3:], z_up, right)
+        if words in ("up", "down"):
+            return f"shift {words}"
+        return f"shift to the {words}" if words.isalpha() else f"shift along {words}"
     return ""
 
 
-def _axis_words(axis: FloatArray) -> str:
+def _axis_words(axis: FloatArray, right: FloatArray | None) -> str:
     k = int(np.round(np.abs(axis), 9).argmax())  # of components that are equal but for rounding the first
-    return "xyz"[k] if abs(axis[k]) > NORMAL_TOL else direction_words(axis * np.sign(axis[k]), False)
+    if abs(axis[k]) <= NORMAL_TOL:
+        return direction_words(axis * np.sign(axis[k]), False)
+    if right is None:
+        return "xyz"[k]
+    return "an upright axis" if k == 2 else f"a {_LEVEL[abs(right[k]) > NORMAL_TOL]} axis"

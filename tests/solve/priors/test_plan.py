@@ -2,14 +2,11 @@
 
 from dataclasses import replace
 
-import pytest
-
 from recon.bench.score import score
 from recon.frame.files import frame_to_dict
 from tests.solve.sample_readings import reading, reading_with_plan, truth
 from tests.truth import frame_from_truth
 
-pytestmark = pytest.mark.xdist_group("sample readings")
 TRUTH = truth("trestle")
 
 

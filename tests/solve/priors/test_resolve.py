@@ -15,7 +15,6 @@ from recon.image.openings import OPENING
 from recon.solve.priors.constraints import Constraints, apply_marks
 from tests.solve.sample_readings import STOCKS, detected, openings, photo, reading
 
-pytestmark = pytest.mark.xdist_group("sample readings")
 PHOTOS = [photo("trestle", k) for k in (1, 2, 3)]
 DETECTED = detected("trestle")
 

@@ -69,13 +69,13 @@ def test_a_member_that_a_person_vouches_for_keeps_its_evidence():
     assert without_plane_evidence(scene, planes_or_frame(scene)).candidates[0].evidence == 70.0
 
 
-def test_a_single_row_is_no_frame():
+def test_a_single_member_is_no_frame():
     frame, shot = grown_scene(1, members=6)
     rows = [candidate_of(m) for m in frame.members]
     alone = Scene((photo_of(shot),), {}, 1.0).with_candidates(rows[:1])
     test = planes_or_frame(alone)
     assert test.laps.tolist() == [0]
-    assert test.is_frame == (test.faces[0] > 1)
+    assert not test.is_frame
 
 
 def test_only_members_that_lap_another_may_be_sure():
@@ -131,4 +131,6 @@ def test_a_lap_that_two_weak_rows_of_many_chance_upon_makes_no_frame():
     assert weighed([1, 1], [1, 1], [25, 25]).is_frame
     assert not weighed([1, 1, 0, 0, 0], [1, 1, 1, 1, 1], [25, 25, 40, 60, 30]).is_frame
     assert weighed([1, 1, 0, 0, 0], [1, 1, 2, 2, 1], [25, 25, 40, 60, 30]).is_frame
+    assert not weighed([0], [2], [40]).is_frame
+    assert weighed([0, 0], [2, 2], [40, 30]).is_frame
     assert not weighed([2, 2], [1, 1], [80, 80], repeated=0.9).is_frame

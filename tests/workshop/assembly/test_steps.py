@@ -279,7 +279,7 @@ def table() -> Frame:
 
 
 @pytest.mark.parametrize(
-    "frame", [table(), scaffold(1, 1, 3), gate(), corner()], ids=["table", "rack", "gate", "corner"]
+    "frame", [table(), scaffold(1, 1, 1), gate(), corner()], ids=["table", "rack", "gate", "corner"]
 )
 def test_nothing_comes_up_from_under_the_floor(frame):
     steps = build_steps(frame)
@@ -290,7 +290,7 @@ def test_nothing_comes_up_from_under_the_floor(frame):
 
 
 def test_the_check_finds_what_hangs_what_tips_and_what_comes_from_below():
-    frame = scaffold(1, 1, 2)
+    frame = scaffold(1, 1, 1)
     steps = build_steps(frame)
 
     def spoilt(change):
@@ -302,15 +302,15 @@ def test_the_check_finds_what_hangs_what_tips_and_what_comes_from_below():
     assert any("does not say" in text for text in mute)
     bold = spoilt(lambda s: replace(s, steady=True, hands=()))
     assert any("falls over" in text for text in bold)
-    flying = gravity_faults(frame, replace(steps, steps=tuple(s for s in steps.steps if s.kind != "turn")))
-    assert any("another side up" in text for text in flying)
+    turned = build_steps(table())
+    left_out = replace(turned, steps=tuple(s for s in turned.steps if s.kind != "turn"))
+    assert any("another side up" in text for text in gravity_faults(table(), left_out))
     loose = spoilt(lambda s: replace(s, bolts=s.bolts[:1]))
     assert any("lap holds" in text for text in loose)
 
 
-@pytest.mark.parametrize("seed", [2, 5])
-def test_what_hangs_on_one_bolt_is_held_until_the_step_that_is_named(seed):
-    frame = random_frame(seed)
+def test_what_hangs_on_one_bolt_is_held_until_the_step_that_is_named():
+    frame = random_frame(2)
     steps = build_steps(frame, hole_of(frame)).steps
     said = [
         (step.number, re.split(", | and ", names), int(until))
@@ -324,7 +324,7 @@ def test_what_hangs_on_one_bolt_is_held_until_the_step_that_is_named(seed):
 
 
 def test_turned_frames_that_stand_alike_get_the_same_steps():
-    frame = scaffold(1, 1, 2)
+    frame = scaffold(1, 1, 1)
     for turn in upright_rotations():
         other = build_steps(transform(frame, turn, (3, -2, 0)))
         assert [(s.kind, len(s.new), len(s.bolts), s.steady) for s in other.steps] == [

@@ -64,7 +64,7 @@ def test_the_same_frame_is_the_same():
 def test_a_member_of_another_length():
     assert outcome(with_member(plan(), "E", holes=16)) == (
         "different",
-        ["Member E: 16 holes, plan 20; the end at hole 20, towards +x, is 4 holes too short."],
+        ["Member E: 16 holes, plan 20; the end at hole 20, the right one, is 4 holes too short."],
     )
     longer = with_member(plan(), "A", first=(0.0, 0.0, -1.0), holes=15)
     assert outcome(longer) == (
@@ -94,7 +94,7 @@ def test_without_a_vertical_axes_are_named():
 def test_a_rail_that_was_slid_along_itself():
     assert outcome(with_member(plan(), "D", first=(-1.0, -1.0, 9.0))) == (
         "different",
-        ["D sits one hole too far along +x."],
+        ["D sits one hole too far to the right."],
     )
 
 
@@ -185,8 +185,8 @@ def test_built_labels_are_added_where_they_differ():
     built = rename(with_member(plan(), "E", holes=16), {id: id.lower() * 2 for id in "ABCDEF"})
     assert outcome(built)[1] == [
         (
-            "Member E (ee in the built frame): 16 holes, plan 20; the end at hole 20, towards +x, is 4 holes "
-            "too short."
+            "Member E (ee in the built frame): 16 holes, plan 20; the end at hole 20, the right one, is 4 "
+            "holes too short."
         )
     ]
     assert audit_frame(built, plan()).names == {id: id.lower() * 2 for id in "ABCDEF"}

@@ -7,6 +7,7 @@ import re
 import xml.etree.ElementTree as ElementTree
 from collections import Counter
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
+from recon.frame.files import load_frame
 from recon.frame.stock import load_stocks
 from recon.workshop.cutting.cut_formats import DRAWING_MM, cut_csv, cut_dict, cut_html, cut_svg, cut_text
 from recon.workshop.cutting.cut_list import cut_list
@@ -25,6 +27,7 @@ from tests.growing import grow_frame
 from tests.workshop.frames import X, framed, gate, member
 
 STOCKS = load_stocks()
+CASES = Path(__file__).parents[2] / "data" / "workshop"
 P = 38.1
 
 
@@ -164,7 +167,11 @@ def test_each_stock_has_a_plan_of_its_own():
     "change, options, words",
     [
         ({}, {"kerf_mm": 30.0}, ["kerf of 30 mm reaches the holes", "28.6 mm", "thinner"]),
-        ({}, {"lengths_mm": [400.0]}, ["A, B has 12 holes", "457.2 mm (18 in)", "400 mm", "longer ones"]),
+        (
+            {},
+            {"lengths_mm": [400.0]},
+            ["Members A and B have 12 holes", "457.2 mm (18 in)", "400 mm", "longer ones"],
+        ),
         ({"pitch_mm": None}, {}, ["pitch is not known"]),
         (
             {"members": (member("A", (0, 0, 0), X, 5, stock=None),), "joints": ()},
@@ -210,12 +217,47 @@ def test_the_picture_shows_every_piece_cut_and_hole_to_scale():
         assert f"{cut:.1f}".removesuffix(".0") + f" | {hole}" in texts
 
 
-def test_a_picture_of_sticks_not_drilled_tells_cuts_in_mm_alone():
+def test_a_picture_of_sticks_not_drilled_tells_lines_in_mm_and_fractions():
     cuts = cut_list(gate(), STOCKS, drilled=False)
-    assert sum(len(stick.cuts_mm) for stick in sticks_of(cuts)) > 2
+    lines = [line for stick in sticks_of(cuts) for line in stick.lines_mm]
+    assert len(lines) > 2
     texts = [t.text for t in ElementTree.fromstring(cut_svg(cuts)).iter("{http://www.w3.org/2000/svg}text")]
-    assert all(f"{cut:.1f}".removesuffix(".0") in texts for stick in sticks_of(cuts) for cut in stick.cuts_mm)
+    assert all(any(t.startswith(f"{line:.1f}".removesuffix(".0")) for t in texts) for line in lines)
+    assert any(re.search(r"\(\d+ \d+/\d+ in\)", text) for text in texts)
     assert not any("|" in text for text in texts)
+
+
+@pytest.mark.parametrize("trim", [0.0, 20.0])
+def test_sawing_beside_the_line_as_the_list_says_gives_every_piece_its_length(trim):
+    # A saw of 3.2 mm, along the sides that the list names: what is left between the kerfs are the pieces.
+    cuts = cut_list(gate(), STOCKS, drilled=False, kerf_mm=3.2, trim_mm=trim)
+    for stick in sticks_of(cuts):
+        kerfs = [(mm + (s - 1) * 1.6, mm + (s + 1) * 1.6) for mm, s in zip(stick.lines_mm, stick.sides)]
+        edges = [0.0, *(edge for kerf in kerfs for edge in kerf), stick.length_mm]
+        wood = list(zip(edges[::2], edges[1::2]))
+        for piece in stick.pieces:
+            assert any(
+                a == pytest.approx(piece.start_mm) and b == pytest.approx(piece.end_mm) for a, b in wood
+            ) and piece.end_mm - piece.start_mm == pytest.approx(piece.holes * P)
+    text = " ".join(cut_text(cuts).split())
+    assert "kerf of 3.2 mm on the right of each line" in text
+    assert ("there the kerf lies on the left" in text) == bool(trim)
+
+
+def test_shears_take_nothing_and_a_thick_blade_is_named():
+    cuts = cut_list(gate(), STOCKS, drilled=False, kerf_mm=0.0)
+    assert all(stick.lines_mm == stick.cuts_mm for stick in sticks_of(cuts))
+    assert not any("thinner" in note for note in cut_list(gate(), STOCKS).notes)
+    (note,) = (n for n in cut_list(gate(), STOCKS, kerf_mm=28.5).notes if "thinner" in n)
+    assert "leaves 0.1 mm at the end holes of softwood-38, of 14.3 mm" in note  # (38.1 - 9.5 - 28.5) / 2
+
+
+def test_no_waste_is_less_than_nothing():
+    # Four members of 16 holes, 2438.4 mm together, from sticks that are listed as 2438 mm.
+    cuts = cut_list(load_frame(CASES / "four16.json", STOCKS), STOCKS)
+    assert cuts.plans[0].waste_mm == 0 and cuts.plans[0].waste_share == 0
+    text = " ".join(cut_text(cuts).split())
+    assert "Nothing is wasted." in text and "-0" not in text
 
 
 def test_the_picture_has_no_colour():
@@ -234,6 +276,7 @@ def test_the_csv_reads_back_as_the_plan():
     rows = list(csv.DictReader(io.StringIO(cut_csv(cuts))))
     assert Counter(int(r["holes"]) for r in rows) == Counter(m.holes for m in gate().members)
     assert [float(r["cut_mm"]) for r in rows] == list(cuts.plans[0].sticks[0].cuts_mm)
+    assert {r["kerf_side"] for r in rows} == {"both"} and rows[0]["line_in"] == "18 in"
     assert [int(r["cut_after_hole"]) for r in rows] == list(cuts.plans[0].sticks[0].after_hole)
 
 

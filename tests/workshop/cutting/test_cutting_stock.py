@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from recon.bench.cutting_solver import arc_flow, instance
 from recon.workshop.cutting.cutting_stock import first_fit_decreasing, solve_cutting_stock
 from recon.workshop.cutting.patterns import StickKind
 
@@ -163,3 +164,11 @@ def test_the_solver_writes_nothing(capfd):
         [StickKind(64, tuple(sizes), 4), StickKind(80, tuple(sizes), 5), StickKind(70, tuple(sizes), 0, 3)],
     )
     assert capfd.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize("seed", [3, 8])
+def test_another_solver_finds_nothing_cheaper(seed):
+    # HiGHS on the arc-flow model; `python -m recon.bench cutting_solver` tries two hundred.
+    demand, kinds = instance(seed)
+    own = solve_cutting_stock(demand, kinds)
+    assert own.optimal and own.cost == arc_flow(demand, kinds)

@@ -108,7 +108,7 @@ def test_the_new_frame_is_a_frame_file():
 def test_a_frame_without_stock_is_given_one():
     frame = with_stock(gate(stock=None, pitch_mm=None), STOCKS["softwood-38"])
     assert frame.pitch_mm == 38.1 and parts_list(frame, STOCKS).mass_kg > 0
-    with pytest.raises(ReconError, match="recon swap"):
+    with pytest.raises(ReconError, match="recon restock"):
         with_stock(gate(), STOCKS["steel-38"])
     with pytest.raises(ReconError, match="1.5 pitches wide"):
         with_stock(gate(stock=None, pitch_mm=None), STOCKS["post-1.5-083"])

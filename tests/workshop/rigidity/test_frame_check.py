@@ -129,7 +129,7 @@ def test_a_frame_that_racks_is_reported_with_what_stops_it():
     text = report_text(report)
     assert (
         "Ways to move that are not wanted\n"
-        "  1. E turns about y; 1 bolt turns: hole 6 of A on hole 2 of E.\n"
+        "  1. E turns about a front-to-back axis; 1 bolt turns: hole 6 of A on hole 2 of E.\n"
         "  2. " in text
     )
     assert re.search(r"nothing racks any more but for the play of all bolts: at most .* at the top\.$", text)

@@ -36,24 +36,31 @@ export const build = {
   n: 0, // version
   name: "",
   folder: "",
+  place: "", // where the folder is
   pitch_mm: null,
   stock: null,
   undo: null, // in words
   redo: null,
   members: new Map(), // id -> Member
   joints: [],
+  sides: {}, // "left", "right", "front", "back", "up", "down" -> unit vector
   laps: new Map(), // String(LapKey) -> Joint
   bolts: new Map(), // member -> Map(hole -> its bolt)
   corrections: {},
   notes: [],
   photos: [],
   stocks: [],
+  sending: 0, // how many times photos are being sent from here
   doubts: [],
   moreDoubts: 0, // that are not in the list
   job: {running: false},
   plan: null,
-  planShapes: {}, // photo -> lines of the planned members
+  planShapes: {}, // photo -> planned member -> its lines, of those that the build differs from
+  planLaid: {}, // planned member -> {first, direction, holes, width} as it lies in the build
+  stand: null, // where to stand for the next photo, while that is asked for
   proposal: null, // the new member that was drawn, and is not added yet
+  ghosts: [], // {member, shapes: photo -> Shape, current}: where members could be that are none yet
+  rows: null, // what is being drawn by hand on a photo without a camera (panels/rows-by-hand.js)
   measure: null, // what is being measured
   shapes: new Map(), // photo -> Map(id -> Shape), for photos that were asked for
   found: new Map(), // photo -> {openings, rows}

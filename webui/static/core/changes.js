@@ -21,6 +21,14 @@ let momentTimer = 0;
  */
 export const edit = request => change("/api/edit", {ask: request});
 
+/**
+ * Makes a change by another address than that of edits.
+ * @param {string} path
+ * @param {Object} data what it takes
+ * @returns {Promise<boolean>} whether it was made
+ */
+export const changeBy = (path, data) => change(path, data);
+
 /** @returns {Promise<boolean>} whether the last change was undone */
 export const undo = () => (build.undo ? change("/api/undo", {}) : Promise.resolve(false));
 
@@ -63,7 +71,8 @@ function takeOver(payload) {
   const deleted = payload.delta.members?.gone || [];
   const others = [...put.map(m => m.id), ...deleted].some(id => !chosen.members.includes(id));
   if (payload.again || payload.delta.said?.marks !== undefined || others) backdrop.version++;
-  Object.assign(build, {n: payload.n, undo: payload.undo, redo: payload.redo});
+  const {n, undo, redo, sides} = payload;
+  Object.assign(build, {n, undo, redo, sides});
   const turned = turnsAll(put);
   applyDelta(payload.delta);
   dropMissing();

@@ -15,7 +15,7 @@ const MOST = 12; // lines of a list; what comes after is counted
 export async function settleConflict(conflict) {
   const buttons = [
     conflict.on_top ? {text: "Do mine on top of theirs", value: "again"} : null,
-    conflict.can_replace ? {text: "Take mine in place of theirs", value: "instead"} : null,
+    conflict.can_replace ? {text: "Use mine in place of theirs", value: "instead"} : null,
     {text: "Keep theirs, leave mine", value: "theirs"},
   ].filter(Boolean);
   const choice = await ask("Changed somewhere else", description(conflict), buttons);

@@ -29,7 +29,8 @@ let stale = true;
 export function begin() {
   on("changed", () => {
     stale = true;
-    if (!build.plan) build.planShapes = {};
+    if (!build.plan) Object.assign(build, {planShapes: {}, planLaid: {}});
+    build.stand = null;
     derived.checks = null;
     derived.audit = null;
     schedule(PARTS_MS);
@@ -114,7 +115,7 @@ async function fetchAudit() {
   const audit = await get("/api/audit").catch(error => ({problem: error.message}));
   if (n !== build.n) return; // it is asked for again
   derived.audit = audit;
-  build.planShapes = audit.shapes || {};
+  Object.assign(build, {planShapes: audit.shapes || {}, planLaid: audit.laid || {}});
   emit("derived");
   emit("draw");
 }
@@ -155,7 +156,7 @@ function rowsOf(parts) {
   if (!parts || parts.problem) return new Map();
   return new Map([
     ...parts.members.map(row => [memberRowKey(row), `${row.count} ${row.members}`]),
-    ...parts.hardware.map(row => [hardwareRowKey(row), `${row.count} ${row.seen}`]),
+    ...parts.hardware.map(row => [hardwareRowKey(row), `${row.count} ${row.seen} ${row.said}`]),
     [MASS_KEY, String(parts.mass_kg)],
   ]);
 }

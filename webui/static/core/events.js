@@ -12,9 +12,13 @@
 //   read        a reading has ended
 //   units       mm or inches
 //   mode        what a click on a photo does
-//   measure     an opening was clicked, to measure from or to (detail: photo, xy, within)
+//   measure     a hole was clicked, to measure from or to (detail: photo, xy, within; or member, hole, face)
 //   measuring   what is measured is another
 //   stroke      a new member was drawn on a photo (detail: photo, start, end)
+//   rows        what is drawn by hand on a photo without a camera is another
+//   ghosts      other members are shown as ghosts
+//   ghost       a ghost was clicked (detail: its id)
+//   spacestroke a new member was drawn in 3-D (detail: member, hole, normal, way, holes)
 //   proposal    the proposed new member is another
 
 const listeners = new Map();

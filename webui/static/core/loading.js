@@ -13,10 +13,10 @@ import {dropMissing} from "./selection.js";
  * @param {boolean} [quiet] without the server's notices
  */
 export async function load(quiet = false) {
-  const {n, folder, undo, redo, photos, stocks, plan, delta, notices} = await get("/api/build");
+  const {n, folder, place, undo, redo, photos, stocks, plan, delta, sides, notices} = await get("/api/build");
   const before = new Map(build.members);
   forgetFrame();
-  Object.assign(build, {n, folder, undo, redo, photos, stocks, plan});
+  Object.assign(build, {n, folder, place, undo, redo, photos, stocks, plan, sides});
   applyDelta(delta);
   dropMissing();
   if (before.size) {

@@ -46,7 +46,11 @@ async function takeOver(status) {
     emit("found", photo);
   }
   const becameReady = p => p.here && p.levels === null && !p.problem && status.ready.includes(p.name);
-  if (build.photos.some(becameReady)) await refreshPhotos();
+  const news = status.photos.filter(name => !build.photos.some(p => p.here && p.name === name));
+  if (news.length || build.photos.some(becameReady)) await refreshPhotos();
+  if (news.length && !build.sending) {
+    notice(`${news.length === 1 ? news[0] : `${news.length} photos`} came from another device.`);
+  }
   await changesDone();
   if (status.n > build.n) {
     const news = (status.news || []).slice(build.n - status.n).join("; ");
@@ -61,11 +65,12 @@ async function takeOver(status) {
 
 /** Says what became of a reading, with all photos that it left out. */
 function readingEnded({job, news}) {
-  if (job.problem) return notice(job.problem, "warn", true);
+  // without members the panel of doubts says why, too: the notice does not stay over the photo
+  if (job.problem) return notice(job.problem, "warn", build.members.size > 0);
   if (job.cancelled) return notice("The reading was cancelled; nothing was changed.");
   emit("read");
   const differ = (build.corrections.conflicts || []).length > 0;
-  const first = differ ? "That comes first in Doubts." : "What is least sure comes first in Doubts.";
+  const first = differ ? "That comes first in To confirm." : "What is least sure comes first in To confirm.";
   const words = `${(news || []).at(-1) || "The photos were read"}. ${first}`;
   const leftOut = job.left_out.map(([photo, reason]) => `${photo}: ${reason}`);
   notice([words, ...leftOut].join(" "), leftOut.length ? "warn" : "", differ || leftOut.length > 0);

@@ -32,15 +32,17 @@ const ANSWERS = {
     {text: "No bolt", request: lapIs(d, "none")},
   ],
   member: d => [
-    {text: "Right as it is", request: confirm(d)},
+    {text: "Correct", request: confirm(d)},
     {text: "Not there", request: remove(d.members[0])},
+    ...choicesOf(d),
   ],
   loose: d => (d.members.length === 1 ? [{text: "Not there", request: remove(d.members[0])}] : null),
   room: d => d.members.map(id => ({text: `${id} is not there`, request: remove(id)})),
-  end: d => [{text: "It ends here", request: endMoves(d, 0)}, ...longerBy(d)],
+  end: d => [{text: "End is right", request: endMoves(d, 0)}, ...longerBy(d)],
+  unlikely: d => [{text: "End is right", request: endMoves(d, 0)}, ...choicesOf(d)],
   size: d => [
-    {text: "Measure between two openings", act: measure},
-    {text: "Leave it so", request: leaveIt(d)},
+    {text: "Measure between two holes", act: measure},
+    {text: "Keep it", request: leaveIt(d)},
   ],
   note: d => [{text: "Seen", request: leaveIt(d)}],
 };
@@ -51,21 +53,30 @@ function conflictWords(d) {
 }
 
 function longerBy(d) {
-  const {holes, ends} = build.members.get(d.members[0]) || {holes: 0, ends: []};
-  const others = (ends[d.end]?.choices || []).filter(choice => choice.holes !== holes);
-  if (others.length) return others.map(choice => choiceOf(d, choice, holes));
-  const most = Math.min(MOST_MORE, build.members.get(d.members[0])?.ends[d.end].extra || 0);
-  return Array.from({length: most}, (_, k) => ({
-    text: `+${k + 1}`,
-    label: `${plural(k + 1, "hole")} more`,
-    request: endMoves(d, k + 1),
-  }));
+  const {choices, extra} = build.members.get(d.members[0])?.ends[d.end] || {};
+  if (choices?.length) return choicesOf(d);
+  const known = new Set((d.choices || []).map(choice => choice.by));
+  const more = Array.from({length: Math.min(MOST_MORE, extra || 0)}, (_, k) => k + 1);
+  return [
+    ...choicesOf(d),
+    ...more
+      .filter(by => !known.has(by))
+      .map(by => ({text: `+${by}`, label: `${plural(by, "hole")} more`, request: endMoves(d, by)})),
+  ];
 }
 
-function choiceOf(d, {holes, at}, now) {
-  const reached = at && build.members.has(at) ? `, at ${at}` : "";
-  const text = `${holes}${reached}`;
-  return {text, label: `${plural(holes, "hole")}${reached}`, request: endMoves(d, holes - now)};
+/**
+ * What else a doubt's member could be, in words.
+ * @param {{holes: number, at: string|null}} choice
+ * @returns {string}
+ */
+export const choiceText = ({holes, at}) => `${holes}${at && build.members.has(at) ? `, at ${at}` : ""}`;
+
+function choicesOf(d) {
+  return (d.choices || []).map(choice => ({
+    text: choiceText(choice),
+    request: {op: "end", member: d.members[0], end: choice.end, by: choice.by},
+  }));
 }
 
 /**
@@ -84,6 +95,6 @@ export function mainAnswer(doubt) {
   if (doubt.kind === "conflict") return take(doubt, "mine");
   if (doubt.kind === "note" || doubt.kind === "size") return leaveIt(doubt);
   if (doubt.kind === "bolt") return lapIs(doubt, "said");
-  if (doubt.kind === "end") return endMoves(doubt, 0);
+  if (doubt.kind === "end" || doubt.kind === "unlikely") return endMoves(doubt, 0);
   return doubt.members.length === 1 && doubt.kind !== "loose" ? confirm(doubt) : null;
 }

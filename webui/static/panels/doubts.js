@@ -6,11 +6,15 @@ import {edit} from "../core/changes.js";
 import {live, settled} from "../core/derived.js";
 import {byId, h} from "../core/dom.js";
 import {on} from "../core/events.js";
+import {dropGhosts, showMembersAsGhosts} from "../core/ghosts.js";
 import {notice} from "../core/messages.js";
 import {choose, chosen} from "../core/selection.js";
+import {plural} from "../core/units.js";
 import {lookAt} from "../pictures/arrangement.js";
-import {answersTo, isByText, mainAnswer} from "./doubt-answers.js";
+import {bulkAnswers} from "./bulk-answers.js";
+import {answersTo, choiceText, isByText, mainAnswer} from "./doubt-answers.js";
 import {button, emptyPanel, keeper} from "./elements.js";
+import {startRows} from "./rows-by-hand.js";
 import {isOpen, show} from "./tabs.js";
 
 const KIND = {
@@ -19,19 +23,27 @@ const KIND = {
   loose: "Touches nothing",
   member: "Not sure",
   end: "End out of sight",
+  unlikely: "Unlikely end",
   bolt: "Bolt out of sight",
   size: "Size",
   note: "Note",
 };
 const KEYS =
-  "Least sure first. Keys: j next, k back, y right as it is, Delete not there, e other end, comma and " +
+  "Least sure first. Keys: j next, k back, y correct, Delete not there, e other end, comma and " +
   "full stop one hole less or more, < > shift along itself.";
-const READING = "The photos are being read. Openings and rows are drawn on each as they are found.";
+const READING = "The photos are being read. Holes and rows are drawn on each as they are found.";
 const READ_NOW = "Now press “Read photos”. What is least sure then comes first here.";
+const BY_HAND =
+  "The frame can be built by hand on one photo: rows of holes are stroked along, or clicked where they " +
+  "were found, and three of them give the camera.";
 const NO_PHOTOS = "Once photos are read, what is least sure comes first here.";
-const NONE_LEFT = "No doubts are left.";
+const NONE_LEFT = "Nothing is left to confirm.";
 
 const kept = keeper();
+const raised = new Set(); // keys of doubts that came with one's own corrections
+let known = null; // keys of the doubts before the last change
+let counted = null; // the list that they are of
+let ownGhosts = false; // whether the ghosts that are shown are those of a doubt
 let present = null; // the key of the doubt that is gone through; `chosen.doubt` is where it stood last
 
 /** Listens to the end of a reading: the least sure of what was read then comes first. */
@@ -40,6 +52,41 @@ export function begin() {
     present = null;
     chosen.doubt = -1;
   });
+  on("changed", words => {
+    if (!words) known = null; // the whole build was taken over
+    dropOwnGhosts();
+  });
+  on("chosen", () => {
+    if (!chosenDoubt()) dropOwnGhosts();
+  });
+  on("derived", noteRaised);
+}
+
+/** Notes which doubts came with one's own corrections: those that were not there before. */
+function noteRaised() {
+  if (live.doubts !== build.n || build.doubts === counted) return;
+  counted = build.doubts;
+  const keys = new Set(counted.map(keyOf));
+  if (known) for (const key of keys) if (!known.has(key)) raised.add(key);
+  if (!known) raised.clear();
+  for (const key of raised) if (!keys.has(key)) raised.delete(key);
+  known = keys;
+}
+
+/** Draws what else the member of a doubt could be. */
+function showChoices(d) {
+  if (!d.choices?.length) return dropOwnGhosts();
+  ownGhosts = true;
+  const labels = d.choices.map(choice => ({label: choiceText(choice), end: choice.end}));
+  return showMembersAsGhosts(
+    d.choices.map(choice => choice.member),
+    labels,
+  ).catch(() => {});
+}
+
+function dropOwnGhosts() {
+  if (ownGhosts) dropGhosts();
+  ownGhosts = false;
 }
 
 /** What names a doubt while its text changes with the frame; several by text may be of one member. */
@@ -47,9 +94,10 @@ const keyOf = d => JSON.stringify([d.kind, d.members, d.lap, d.end, isByText(d) 
 
 const presentIndex = () => build.doubts.findIndex(d => keyOf(d) === present);
 
-/** @returns {string} the text of the tab */
-export function doubtsTitle() {
-  return build.doubts.length ? `Doubts ${build.doubts.length + (build.moreDoubts || 0)}` : "Doubts";
+/** @returns {string|number} how many there are, for the tab: those that came with own corrections apart */
+export function doubtsCount() {
+  const count = build.doubts.length ? build.doubts.length + (build.moreDoubts || 0) : 0;
+  return raised.size && count ? `${count - raised.size} + ${raised.size}` : count;
 }
 
 /**
@@ -58,12 +106,13 @@ export function doubtsTitle() {
  */
 export function drawDoubts() {
   if (!build.members.size && build.job.running) return emptyPanel(READING);
-  if (!build.members.size) return emptyPanel(build.photos.length ? READ_NOW : NO_PHOTOS);
+  if (!build.members.size) return noMembers();
   if (!build.doubts.length) return emptyPanel(live.doubts < 0 ? "Being computed…" : NONE_LEFT);
   const at = presentIndex();
   if (at >= 0) chosen.doubt = at;
-  return kept([build.doubts, build.moreDoubts, at, build.members], () => [
+  return kept([build.doubts, build.moreDoubts, at, build.members, raised.size], () => [
     ...emptyPanel(KEYS),
+    ...(raised.size ? emptyPanel(`${plural(raised.size, "doubt")} came with your own corrections.`) : []),
     h(
       "ol.list.doubts",
       {},
@@ -71,6 +120,16 @@ export function drawDoubts() {
     ),
     ...(build.moreDoubts ? emptyPanel(`${build.moreDoubts} more come after these.`) : []),
   ]);
+}
+
+function noMembers() {
+  if (!build.photos.length) return emptyPanel(NO_PHOTOS);
+  const byHand = h(
+    "div.buttons.pad",
+    {},
+    button("Build by hand", () => startRows()),
+  );
+  return [...emptyPanel(build.job.problem ? `${build.job.problem} ${BY_HAND}` : READ_NOW), byHand];
 }
 
 function doubtItem(d, i, isPresent) {
@@ -81,11 +140,17 @@ function doubtItem(d, i, isPresent) {
     "aria-current": current,
     onclick: () => goTo(i),
   };
-  const kind = h("span.kind", {"data-kind": d.kind}, KIND[d.kind]);
-  return h("li", {}, h("button.item", attributes, kind, h("span", {}, d.text)), answerButtons(d, i));
+  const own = raised.has(keyOf(d)) ? ", new by your correction" : "";
+  const kind = h("span.kind", {"data-kind": d.kind}, `${KIND[d.kind]}${own}`);
+  return h(
+    "li",
+    {},
+    h("button.item", attributes, kind, h("span", {}, d.text)),
+    answerButtons(d, i, isPresent),
+  );
 }
 
-function answerButtons(d, i) {
+function answerButtons(d, i, isPresent) {
   const answers = answersTo(d);
   if (!answers) return null;
   const answer = request => {
@@ -96,7 +161,7 @@ function answerButtons(d, i) {
   const row = answers.map(({text, label, request, act}) =>
     act ? button(text, act) : button(text, () => answer(request), {label: `${label || text}: ${d.text}`}),
   );
-  return h("span.answers", {}, row);
+  return h("span.answers", {}, row, isPresent ? bulkAnswers(d, answer) : null);
 }
 
 /** Makes the change that answers the present doubt and goes on to the one that moves up into its place. */
@@ -129,7 +194,8 @@ function goTo(i) {
   if (d.end !== null) chosen.end = d.end;
   if (!isOpen("doubts")) show("doubts");
   choose(d.members, d.lap && build.laps.has(String(d.lap)) ? d.lap : null);
-  if (d.members.length) lookAt(d.members, d.lap);
+  if (d.members.length) lookAt({ids: d.members, lap: d.lap});
+  showChoices(d);
   byId("panel").querySelector("[aria-current=true]")?.scrollIntoView({block: "nearest"});
 }
 
@@ -141,7 +207,7 @@ function chosenDoubt() {
   return isShown && d.members.every(id => chosen.members.includes(id)) ? d : null;
 }
 
-/** Answers the present doubt: right as it is; without one, confirms the chosen member. */
+/** Answers the present doubt: correct; without one, confirms the chosen member. */
 export async function answerDoubt() {
   await settled();
   const d = chosenDoubt();

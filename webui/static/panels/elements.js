@@ -18,7 +18,7 @@ export function button(text, act, {kind, label, title, disabled, pressed} = {}) 
 }
 
 /** The button that closes a card: nothing is chosen any more. */
-export const closeButton = () => button("✕", () => choose([]), {kind: "quiet", label: "Choose nothing"});
+export const closeButton = () => button("✕", () => choose([]), {kind: "quiet", label: "Select nothing"});
 
 /**
  * A sentence that stands for a list that has nothing.

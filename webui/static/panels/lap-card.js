@@ -5,6 +5,7 @@ import {build, lapName} from "../core/build.js";
 import {edit} from "../core/changes.js";
 import {h} from "../core/dom.js";
 import {ask} from "../core/messages.js";
+import {choose, chosen} from "../core/selection.js";
 import {button, closeButton} from "./elements.js";
 
 const MOST_HOLES = 1000; // that can be typed; the server knows how many there are
@@ -27,11 +28,11 @@ export function lapCard(key) {
     h(
       "div.cardhead",
       {},
-      h("h2", {}, "Lap"),
+      h("h2", {}, "Joint"),
       h("span.dim", {}, joint.three_way ? "three-way" : ""),
       closeButton(),
     ),
-    h("p", {}, `Hole ${i + 1} of `, h("span.tag", {}, a), ` on hole ${j + 1} of `, h("span.tag", {}, b)),
+    h("p", {}, `Hole ${i + 1} of `, memberTag(a, i), ` on hole ${j + 1} of `, memberTag(b, j)),
     h(
       "div.buttons",
       {role: "group", "aria-label": `Bolt in ${lapName(key)}`},
@@ -43,10 +44,19 @@ export function lapCard(key) {
     h(
       "div.buttons",
       {},
-      button("Part the lap", () => set("apart")),
+      button("Separate", () => set("apart")),
       button("Meant to turn", mayTurn, {pressed: turning}),
     ),
   ];
+}
+
+/** A member's label: pressed, it is selected, with the end that is nearer to the joint to be moved. */
+function memberTag(id, hole) {
+  const select = () => {
+    chosen.end = hole < build.members.get(id).holes / 2 ? 0 : 1;
+    choose([id]);
+  };
+  return button(id, select, {kind: "tag", label: `Select ${id}, to move its end`});
 }
 
 function boltSource(joint) {
@@ -80,9 +90,9 @@ export async function askLap(id) {
   ];
   const buttons = [
     {text: "Join", value: 1},
-    {text: "Leave it", value: null},
+    {text: "Cancel", value: null},
   ];
-  if (!(await ask(`Join ${id} by a lap`, body, buttons))) return;
+  if (!(await ask(`Join ${id} to another member`, body, buttons))) return;
   const lap = [id, Number(mine.value) - 1, other.value, Number(theirs.value) - 1];
   edit({op: "lap", lap, word: "joined"});
 }

@@ -2,7 +2,8 @@
 
 import {build, lapKey} from "../core/build.js";
 import {h} from "../core/dom.js";
-import {choose, chosen} from "../core/selection.js";
+import {chosen} from "../core/selection.js";
+import {goToPlace} from "../pictures/look.js";
 import {emptyPanel, keeper} from "./elements.js";
 
 const MOST = 150; // shown at once
@@ -14,7 +15,7 @@ const kept = keeper();
  * @returns {HTMLElement[]}
  */
 export function drawLaps() {
-  if (!build.joints.length) return emptyPanel("No laps yet.");
+  if (!build.joints.length) return emptyPanel("No joints yet.");
   return kept([build.joints, String(chosen.lap)], () => {
     const more = build.joints.length - MOST;
     const list = h("ul.list", {}, build.joints.slice(0, MOST).map(lapItem));
@@ -36,7 +37,7 @@ function lapItem(joint) {
       type: "button",
       "data-key": `lap${key}`,
       "aria-pressed": String(String(chosen.lap) === String(key)),
-      onclick: () => choose([joint.a, joint.b], key),
+      onclick: () => goToPlace({ids: [joint.a, joint.b], lap: key}),
     },
     h("span.tag", {}, joint.a),
     h("span", {}, `${joint.a_hole + 1} on ${joint.b_hole + 1}`),

@@ -13,8 +13,8 @@ import {button} from "./elements.js";
 
 const TYPING_MS = 200;
 const FIRST =
-  "Pick the first opening on a photo: click it, or bring it to the cross and press Enter. It may be of " +
-  "any member.";
+  "Pick the first hole, on a photo or in 3-D: click it, or bring it to the cross and press Enter. It may " +
+  "be of any member.";
 const TYPE =
   "Lay the tape from centre to centre and type what it shows, in mm or inches (610 mm, 24 1/8 in).";
 const nothing = () => ({points: [], places: {}});
@@ -75,9 +75,9 @@ function show() {
   emit("draw");
 }
 
-async function pick({photo, xy, within}) {
+async function pick(spot) {
   const points = measured.points.length > 1 ? [] : measured.points;
-  await update([...points, {photo, xy, within}]);
+  await update([...points, spot]);
   if (measured.points.length === 2) input.focus();
 }
 
@@ -103,7 +103,7 @@ function nextStep() {
   if (points.length > 1) return where || problem;
   const {hole, member} = points[0];
   const first = `From the centre of hole ${hole + 1} of ${member}.`;
-  return `${first} Now the second opening, the farther off the better.`;
+  return `${first} Now the second hole, the farther off the better.`;
 }
 
 async function take() {
@@ -150,7 +150,7 @@ function effectWords() {
  * @returns {HTMLElement[]}
  */
 export function measureCard() {
-  const {points, problem, where, words} = measured;
+  const {points, problem, where, words, apart} = measured;
   input.placeholder = inInches() ? "24 1/8 in" : "571.5 mm";
   effect.textContent = effectWords();
   const stop = button("✕", leave, {kind: "quiet", label: "Stop measuring"});
@@ -159,14 +159,15 @@ export function measureCard() {
     h("div.cardhead", {}, h("h2", {}, "Measure"), stop),
     ...(problem && !where ? [] : [h("p", {}, nextStep())]),
     ...rows,
+    ...(apart ? [h("p.strong", {}, apart)] : []),
     ...(points.length === 2 ? lengthFields(words) : []),
   ];
 }
 
 function lengthFields(words) {
-  const takeButton = button("Take it", take, {kind: "main", disabled: !words, title: "Enter"});
+  const takeButton = button("Use", take, {kind: "main", disabled: !words, title: "Enter"});
   return [
-    h("label", {for: "measured"}, "What the tape shows, centre of hole to centre of hole"),
+    h("label", {for: "measured"}, "To set the size: what the tape shows, centre of hole to centre of hole"),
     input,
     effect,
     h("div.buttons", {}, takeButton, button("Pick again", clear)),

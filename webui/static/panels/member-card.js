@@ -1,17 +1,18 @@
 // The cards of one member and of several: ends, deleting, splitting, merging, shifting, stock, turning.
 // Needs build, changes, selection, member-icon.
 
-import {build} from "../core/build.js";
+import {build, lapKey} from "../core/build.js";
 import {edit} from "../core/changes.js";
 import {h} from "../core/dom.js";
 import {ask, notice} from "../core/messages.js";
-import {chosen} from "../core/selection.js";
+import {choose, chosen} from "../core/selection.js";
 import {lengthText, percent, plural} from "../core/units.js";
+import {centreDistance, jointDistances} from "./distances.js";
 import {button, closeButton} from "./elements.js";
 import {askLap} from "./lap-card.js";
 import {memberIcon} from "./member-icon.js";
 
-const AXES = ["x", "y", "z"];
+const WAYS = ["left", "right", "front", "back", "down", "up"];
 
 /**
  * The card of one member.
@@ -37,12 +38,13 @@ export function memberCard(m) {
     h(
       "div.buttons",
       {},
-      button("Right as it is", () => edit({op: "confirm", member: m.id}), {kind: "main", title: "Key y"}),
+      button("Correct", () => edit({op: "confirm", member: m.id}), {kind: "main", title: "Key y"}),
       button("Delete", () => edit({op: "delete", members: [m.id]}), {title: "Key Delete"}),
       button("Split…", () => askSplit(m), {title: "Key s"}),
     ),
+    jointDistances(m),
     moreActions([m.id], m),
-  ];
+  ].filter(Boolean);
 }
 
 /**
@@ -51,7 +53,7 @@ export function memberCard(m) {
  * @returns {HTMLElement[]}
  */
 export function severalCard(ids) {
-  const tags = ids.map(id => h("span.tag", {}, id));
+  const tags = ids.map(id => button(id, () => choose([id]), {kind: "tag", label: `Select ${id} alone`}));
   const merge = () => edit({op: "merge", members: ids});
   return [
     h("div.cardhead", {}, h("h2", {}, tags), closeButton()),
@@ -61,8 +63,20 @@ export function severalCard(ids) {
       ids.length === 2 ? button("Merge into one", merge, {title: "Key m"}) : null,
       button("Delete all", () => edit({op: "delete", members: ids})),
     ),
+    ...(ids.length === 2 ? [centreDistance(...ids), jointsBetween(...ids)] : []),
     moreActions(ids, null),
   ];
+}
+
+/** The joints of two members, each of which can be selected. */
+function jointsBetween(a, b) {
+  const joints = build.joints.filter(j => (j.a === a && j.b === b) || (j.a === b && j.b === a));
+  if (!joints.length) return h("p.dim", {}, `No joint of ${a} and ${b}.`);
+  const open = j =>
+    button(`Hole ${j.a_hole + 1} of ${j.a} on ${j.b_hole + 1} of ${j.b}`, () =>
+      choose([j.a, j.b], lapKey(j)),
+    );
+  return h("div.buttons", {}, joints.map(open));
 }
 
 function endWords(m, end) {
@@ -85,7 +99,7 @@ function endControls(m, end) {
     h("legend", {}, `End at hole ${hole}: ${endWords(m, end)}`),
     button("−", () => by(-1), {label: `One hole less at hole ${hole}`, title: key(",")}),
     button("+", () => by(1), {label: `One hole more at hole ${hole}`, title: key(".")}),
-    button("It ends here", () => by(0), {kind: "wide", label: `It ends here, at hole ${hole}`}),
+    button("End is right", () => by(0), {kind: "wide", label: `End is right, at hole ${hole}`}),
   );
 }
 
@@ -100,8 +114,9 @@ function moreActions(ids, m) {
       "div.row.wrap",
       {},
       h("span", {}, "Shift"),
-      AXES.map((axis, i) => shiftButtons(ids, axis, i)),
+      WAYS.filter(way => build.sides[way]).map(way => shiftButton(ids, way)),
     ),
+    copyRow(ids),
     h("div.row", {}, stockSelect(ids, m)),
     m && turnRow(m),
     h(
@@ -110,6 +125,44 @@ function moreActions(ids, m) {
       button("Join to another…", () => askLap(ids[0])),
     ),
   );
+}
+
+/** Directions in which the frame can be mirrored and members copied, as people call them. */
+const ACROSS = [
+  ["right", "left to right"],
+  ["back", "front to back"],
+  ["up", "top to bottom"],
+];
+
+function copyRow(ids) {
+  const mirror = ([side, words]) => {
+    const size = build.sides[side].map(Math.abs);
+    const axis = "xyz"[size.indexOf(Math.max(...size))];
+    const label = `${words}: add a copy mirrored in the middle of the frame`;
+    return button(words, () => edit({op: "copy", members: ids, mirror: axis}), {label});
+  };
+  const known = ACROSS.filter(([side]) => build.sides[side]);
+  const copy = button("Copy…", () => askCopy(ids, known));
+  return h("div.row.wrap", {}, copy, h("span", {}, "Mirrored copy"), known.map(mirror));
+}
+
+/** Asks by how many pitches copies of members are to lie off them, then adds them. */
+async function askCopy(ids, known) {
+  const field = ([side]) => h("input", {type: "number", step: "any", value: 0, id: `copy-${side}`});
+  const fields = known.map(field);
+  const body = known.flatMap(([side], i) => [
+    h("label", {for: `copy-${side}`}, side === "up" ? "Pitches up" : `Pitches to the ${side}`),
+    fields[i],
+  ]);
+  const buttons = [
+    {text: "Copy", value: 1},
+    {text: "Cancel", value: null},
+  ];
+  if (!(await ask(`Copy ${ids.join(", ")}`, body, buttons))) return;
+  const by = [0, 1, 2].map(k =>
+    fields.reduce((sum, input, i) => sum + Number(input.value) * build.sides[known[i][0]][k], 0),
+  );
+  edit({op: "copy", members: ids, by});
 }
 
 function alongRow(ids) {
@@ -123,12 +176,10 @@ function alongRow(ids) {
   );
 }
 
-function shiftButtons(ids, axis, i) {
-  const shift = step => edit({op: "shift", members: ids, by: AXES.map((_, k) => (k === i ? step : 0))});
-  return [
-    button(`−${axis}`, () => shift(-1), {label: `−${axis}: shift by one pitch back along ${axis}`}),
-    button(`+${axis}`, () => shift(1), {label: `+${axis}: shift by one pitch along ${axis}`}),
-  ];
+function shiftButton(ids, way) {
+  const shift = () => edit({op: "shift", members: ids, by: build.sides[way]});
+  const text = way[0].toUpperCase() + way.slice(1);
+  return button(text, shift, {label: `${text}: shift by one pitch`});
 }
 
 function stockSelect(ids, m) {
@@ -166,7 +217,7 @@ export async function askSplit(m) {
   const body = [h("label", {for: "split-after"}, `After hole (1 to ${m.holes - 1})`), after];
   const buttons = [
     {text: "Split", value: 1},
-    {text: "Leave it", value: null},
+    {text: "Cancel", value: null},
   ];
   if (await ask(`Split ${m.id}`, body, buttons)) {
     edit({op: "split", member: m.id, after: Number(after.value) - 1});

@@ -3,6 +3,7 @@
 import {s} from "../core/dom.js";
 
 const MOST = 48; // holes that are drawn
+const NUMBER_PX = 16; // from one number to the next, at least
 const SMALL = {tall: 14, top: 1, deep: 12, radius: 2.3};
 const BIG = {tall: 34, top: 10, deep: 14, radius: 3.6};
 
@@ -21,12 +22,10 @@ export function memberIcon(member, taken = new Map(), big = false) {
   const body = {x: 1, y: size.top, width: wide, height: size.deep, rx: 1.5, class: "wood"};
   const parts = [s("rect", body)];
   const holes = Array.from({length: count}, (_, k) => ({k, x: 1 + (k + 0.5) * pitch, bolt: taken.get(k)}));
-  for (const {k, x, bolt} of holes) {
+  for (const {x, bolt} of holes) {
     if (bolt) parts.push(boltCircle(x, bolt, size));
-    if (big && isNumbered(k, member.holes)) {
-      parts.push(s("text", {x, y: size.tall, class: "number"}, String(k + 1)));
-    }
   }
+  if (big) parts.push(...numberTexts(count, taken, pitch, size));
   const open = holes.filter(hole => !hole.bolt).map(hole => holePath(hole.x, size));
   // one path: a list of hundreds of members has thousands of holes
   if (open.length) parts.push(s("path", {d: open.join(""), class: "hole"}));
@@ -37,7 +36,28 @@ export function memberIcon(member, taken = new Map(), big = false) {
   return s("svg", {class: big ? "membericon big" : "membericon", ...box, "aria-hidden": "true"}, ...parts);
 }
 
-const isNumbered = (k, holes) => k === 0 || k === holes - 1 || (k + 1) % 5 === 0;
+function numberTexts(count, taken, pitch, {tall}) {
+  const text = k =>
+    s("text", {x: 1 + (k + 0.5) * pitch, y: tall, class: k ? "number" : "number first"}, String(k + 1));
+  return [...numbered(count, taken, pitch)].map(text);
+}
+
+/** The holes that are numbered: the first, the last, those of joints, every fifth; none over another. */
+function numbered(holes, taken, pitch) {
+  const all = Array.from({length: holes}, (_, k) => k);
+  const order = [
+    0,
+    holes - 1,
+    ...[...taken.keys()].sort((a, b) => a - b),
+    ...all.filter(k => (k + 1) % 5 === 0),
+  ];
+  const found = new Set();
+  for (const k of order) {
+    const isFree = [...found].every(other => Math.abs(k - other) * pitch >= NUMBER_PX);
+    if (isFree) found.add(k);
+  }
+  return found;
+}
 
 function boltCircle(x, bolt, {top, deep, radius}) {
   const r = bolt === "none" ? radius : radius + 0.8;

@@ -6,14 +6,15 @@ import {isUnsure} from "../core/confidence.js";
 import {h} from "../core/dom.js";
 import {notice} from "../core/messages.js";
 import {changed, isRecent} from "../core/repaint.js";
-import {choose, chosen} from "../core/selection.js";
+import {chosen} from "../core/selection.js";
 import {lengthText, percent} from "../core/units.js";
 import {setMode} from "../photos/modes.js";
 import {lookAt} from "../pictures/arrangement.js";
+import {chooseInView} from "../pictures/look.js";
 import {button, emptyPanel} from "./elements.js";
 import {memberIcon} from "./member-icon.js";
 
-const HOW_TO_DRAW = "Drag from the new member's first opening to its last on a photo, or click both.";
+const HOW_TO_DRAW = "Drag from the new member's first hole to its last on a photo, or click both.";
 const rows = new Map(); // id -> {m, bolts, words, button, element, pressed, recent}
 let nodes = null;
 
@@ -45,11 +46,12 @@ function startDrawing() {
   notice(HOW_TO_DRAW);
 }
 
-/** What stands at the right of a member: the user's word, or how sure it is, or its length. */
+/** What stands at the right of a member: its length, and the user's word or how sure it is. */
 function rowWords(m) {
-  if (build.corrections.members?.[m.id]?.ends.every(Boolean)) return "as you said";
-  if (isUnsure(m)) return `? ${percent(m.confidence)}`;
-  return build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "";
+  const length = build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "";
+  const unsure = isUnsure(m) ? `? ${percent(m.confidence)}` : "";
+  const said = build.corrections.members?.[m.id]?.ends.every(Boolean) ? "as you said" : unsure;
+  return [length, said].filter(Boolean).join(" · ");
 }
 
 function updateRow(m, bolts) {
@@ -77,8 +79,8 @@ function makeRow(m, bolts, words) {
     {
       type: "button",
       "data-key": m.id,
-      onclick: event => choose([m.id], null, event.shiftKey || event.ctrlKey || event.metaKey),
-      ondblclick: () => lookAt([m.id]),
+      onclick: event => chooseInView([m.id], null, event.shiftKey || event.ctrlKey || event.metaKey),
+      ondblclick: () => lookAt({ids: [m.id]}),
     },
     h("span.tag", {}, m.id),
     h("span.count", {}, `${m.holes}`),

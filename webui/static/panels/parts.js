@@ -4,8 +4,8 @@
 import {build} from "../core/build.js";
 import {derived, hardwareRowKey, MASS_KEY, memberRowKey, rowIsRecent} from "../core/derived.js";
 import {h} from "../core/dom.js";
-import {choose} from "../core/selection.js";
 import {lengthText, massText, plural} from "../core/units.js";
+import {chooseInView} from "../pictures/look.js";
 import {button, emptyPanel} from "./elements.js";
 
 /**
@@ -34,7 +34,7 @@ function row(key, ...cells) {
 }
 
 function memberRow(m) {
-  const tags = m.members.map(id => button(id, () => choose([id]), {kind: "tag"}));
+  const tags = m.members.map(id => button(id, () => chooseInView([id]), {kind: "tag"}));
   const which = [...tags, h("span.dim", {}, ` ${m.stock}`)];
   return row(memberRowKey(m), `${m.count}`, `${m.holes}`, lengthText(m.length_mm), which);
 }
@@ -50,6 +50,6 @@ function unseen(x) {
 
 function weight({mass_kg, without_bolt}) {
   const known = mass_kg === null ? "The weight is not known." : `Weight with bolts: ${massText(mass_kg)}.`;
-  const missing = without_bolt ? ` ${plural(without_bolt, "lap")} without a bolt.` : "";
+  const missing = without_bolt ? ` ${plural(without_bolt, "joint")} without a bolt.` : "";
   return h(rowIsRecent(MASS_KEY) ? "p.pad.fresh" : "p.pad", {}, known, missing);
 }

@@ -10,8 +10,9 @@ import {lapCard} from "./lap-card.js";
 import {measureCard} from "./measure.js";
 import {memberCard, severalCard} from "./member-card.js";
 import {proposalCard} from "./new-member.js";
+import {rowsCard} from "./rows-by-hand.js";
 
-const REDRAWN_ON = ["chosen", "changed", "units", "proposal", "mode", "measuring"];
+const REDRAWN_ON = ["chosen", "changed", "units", "proposal", "rows", "mode", "measuring"];
 const LEAST_SHOWN = 80; // px of the card that have to be in sight
 let subject = "";
 
@@ -22,6 +23,7 @@ export function begin() {
 
 function body() {
   if (build.proposal) return proposalCard();
+  if (build.rows) return rowsCard();
   if (modes.current === "measure") return measureCard();
   if (chosen.lap) return lapCard(chosen.lap);
   const one = chosenMember();
@@ -40,7 +42,13 @@ function draw() {
   if (focused?.tagName === "INPUT" && card.contains(focused)) focused.focus();
   else if (number !== undefined) card.querySelector(`[data-keep="${number}"]`)?.focus();
   const measuring = modes.current === "measure";
-  const now = JSON.stringify([chosen.members, chosen.lap, measuring, Boolean(build.proposal)]);
+  const now = JSON.stringify([
+    chosen.members,
+    chosen.lap,
+    measuring,
+    Boolean(build.proposal),
+    build.rows?.photo,
+  ]);
   if (now !== subject && nodes) bringIn(card);
   subject = now;
 }

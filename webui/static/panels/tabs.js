@@ -92,7 +92,11 @@ export function show(name) {
 function draw() {
   const place = byId("panel");
   const focused = place.contains(document.activeElement) ? document.activeElement.dataset.key : null;
-  for (const {name, title} of tabs) if (title) byId(`tab-${name}`).textContent = title();
+  for (const {name, text, count, button} of panels) {
+    const number = count?.() || 0;
+    const badge = number ? [" ", h("span.badge", {}, `${number}`)] : [];
+    if (count) byId(button || `tab-${name}`).replaceChildren(text, ...badge);
+  }
   const nodes = panels.find(panel => panel.name === open).draw();
   const isSame =
     nodes.length === place.children.length && nodes.every((node, i) => node === place.children[i]);

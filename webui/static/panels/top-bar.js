@@ -46,8 +46,8 @@ async function rename() {
   const attributes = {type: "text", id: "new-name", maxlength: 120, autocomplete: "off"};
   const name = h("input", {...attributes, value: build.name});
   const buttons = [
-    {text: "Take it", value: 1},
-    {text: "Leave it", value: null},
+    {text: "Use", value: 1},
+    {text: "Cancel", value: null},
   ];
   if (await ask("Name of the frame", [h("label", {for: "new-name"}, "Name"), name], buttons)) {
     edit({op: "name", name: name.value.trim()});
@@ -64,7 +64,6 @@ function draw() {
     byId(id).disabled = !words;
     byId(id).title = words ? `${id === "undo" ? "Undo" : "Redo"}: ${words}` : "";
   }
-  byId("read").textContent = build.members.size ? "Solve again" : "Read photos";
+  byId("read").textContent = build.members.size ? "Read again" : "Read photos";
   byId("read").classList.toggle("main", !build.members.size && build.photos.length > 0);
-  byId("away").disabled = !build.photos.length && !build.members.size;
 }

@@ -4,6 +4,7 @@
 import {upload} from "../core/api.js";
 import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
+import {invitePhone} from "../core/invite.js";
 import {load} from "../core/loading.js";
 import {announce} from "../core/messages.js";
 
@@ -34,6 +35,7 @@ export function startTile() {
       h("button.main", choose, "Add photos"),
       input,
       h("p.dim", {}, "or drop them anywhere on this page"),
+      h("button", {type: "button", onclick: invitePhone}, "Take them with a phone…"),
     ),
   );
   sending = h("ul.sending", {id: "sending", "aria-label": "Photos on their way"});
@@ -79,8 +81,10 @@ function takeDrops() {
 
 async function send(files) {
   sending.replaceChildren();
+  build.sending++;
   for (const file of files) await sendOne(file);
   await load(true);
+  build.sending--;
   if (sending.children.length) {
     const close = {type: "button", onclick: () => sending.replaceChildren()};
     sending.append(h("li", {}, h("button", close, "Close")));

@@ -20,6 +20,7 @@ import {changed, isRecent} from "../core/repaint.js";
 import {chosen} from "../core/selection.js";
 import {drawLaps} from "./laps-on-photo.js";
 import {drawn, layers} from "./modes.js";
+import {paintRuler} from "./ruler-on-photo.js";
 
 const ROOM_PX = 20; // what lies further off the canvas is not drawn
 const LABEL_SIZE = {room: 12, rim: 1.4};
@@ -112,12 +113,14 @@ export function paintChosen(view, c) {
   if (layers.ends) paintEnds(view, c, shapes);
   drawLaps(view, c);
   const plan = layers.plan && build.planShapes[view.name];
-  if (plan) strokeLines(view, c, plan.flat(), PLAN, 2, [10, 4, 2, 4]);
+  if (plan) strokeLines(view, c, Object.values(plan).flat(), PLAN, 2, [10, 4, 2, 4]);
   if (layers.labels) paintLabels(view, c, shapes);
   const proposal = build.proposal?.shapes[view.name];
   if (proposal) strokeLines(view, c, proposal.edges, CHOSEN, 3, [8, 6]);
   const handled = chosen.members.length === 1 && shapes.get(chosen.members[0]);
-  if (handled) paintHandles(view, c, handled);
+  if (!handled) return;
+  if (layers.ruler) paintRuler(view, c, chosen.members[0], handled);
+  paintHandles(view, c, handled);
 }
 
 function paintChanged(view, c, shapes) {

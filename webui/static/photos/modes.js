@@ -10,36 +10,38 @@ export const layers = {
   ends: true,
   doubts: true,
   labels: true,
+  ruler: true,
   openings: false,
   rows: false,
   plan: true,
 };
 
 const MODES = [
-  ["choose", "Choose", "Click a member to choose it; drag an end of the chosen one"],
-  ["draw", "Draw", "Draw a member: drag from a member's first opening to its last, or click both"],
-  ["openings", "Openings", "Mark openings: click an opening that was missed, or one that is none"],
-  ["measure", "Measure", "Measure: click two openings and type how far apart they are"],
+  ["choose", "Select", "Click a member to select it; drag an end of the selected one"],
+  ["draw", "Draw", "Draw a member: drag from a member's first hole to its last, or click both"],
+  ["openings", "Holes", "Mark holes: click one that was missed, or a mark that is no hole"],
+  ["measure", "Measure", "Measure: click two holes and type how far apart they are"],
 ];
 const LAYERS = [
   ["members", "Members"],
   ["ends", "Ends not seen"],
-  ["doubts", "Doubts"],
+  ["doubts", "Not sure"],
   ["labels", "Labels"],
-  ["openings", "Openings"],
+  ["ruler", "Hole numbers"],
+  ["openings", "Holes found"],
   ["rows", "Rows"],
   ["plan", "Plan"],
 ];
 const STEPS = {ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1};
 
 /**
- * Whether openings or rows are drawn: where they are switched on, and while the first reading finds them.
+ * Whether openings or rows are drawn: where they are switched on, and as long as there are no members.
  * @param {"openings"|"rows"} name
  * @returns {boolean}
  */
 export function drawn(name) {
   if (layers[name] || (name === "openings" && modes.current === "openings")) return true;
-  return build.job.running && !build.members.size;
+  return !build.members.size;
 }
 
 /**

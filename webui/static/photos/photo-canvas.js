@@ -5,13 +5,12 @@ import {drawCross} from "../core/brush.js";
 import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
 import {backdrop} from "../core/repaint.js";
+import {paintByHand} from "./by-hand-marks.js";
 import {paintChosen, paintFound, paintHand, paintRest} from "./marks.js";
 import {drawn, layers} from "./modes.js";
 import {drawTile, Tiles} from "./tiles.js";
 
 const MOST_SCALE = 12;
-const NEAR_LAP = 3; // holes on each side of a lap that are looked at
-const ROOM = 40; // px of the photo round what is looked at
 
 /** A view with `name`, `photo`, `canvas`, and what a hand does on it (`hand`, `anchor`). */
 export class PhotoCanvas {
@@ -32,7 +31,8 @@ export class PhotoCanvas {
     this.whole.onload = () => {
       this.loaded++;
       this.size ||= [this.whole.naturalWidth, this.whole.naturalHeight];
-      this.fit();
+      if (this.fitted === false) this.draw();
+      else this.fit();
     };
     new ResizeObserver(() => this.resized()).observe(this.canvas);
   }
@@ -75,39 +75,18 @@ export class PhotoCanvas {
     this.draw();
   }
 
+  /** Goes on showing the same part when a px of the photo is another, since its true size has come. */
+  rescale(factor) {
+    this.scale *= factor;
+    this.least *= factor;
+    this.draw();
+  }
+
   pan(dx, dy) {
     this.x += dx;
     this.y += dy;
     this.fitted = false;
     this.draw();
-  }
-
-  /** Brings members into view, with room round them; or, of a lap, the holes that lie near it. */
-  lookAt(ids, lap = null) {
-    const points = this.pointsOf(ids, lap);
-    if (!points.length || !this.width) return;
-    const xs = points.filter((_, i) => i % 2 === 0);
-    const ys = points.filter((_, i) => i % 2 === 1);
-    const ends = values =>
-      values.reduce(([a, b], v) => [Math.min(a, v), Math.max(b, v)], [values[0], values[0]]);
-    const [x0, x1] = ends(xs);
-    const [y0, y1] = ends(ys);
-    const fitting = 0.7 * Math.min(this.width / (x1 - x0 + ROOM), this.height / (y1 - y0 + ROOM));
-    this.scale = Math.max(this.least, Math.min(2, fitting));
-    this.x = this.width / 2 - ((x0 + x1) / 2) * this.scale;
-    this.y = this.height / 2 - ((y0 + y1) / 2) * this.scale;
-    this.fitted = false;
-    this.draw();
-  }
-
-  pointsOf(ids, lap) {
-    const shapes = build.shapes.get(this.name);
-    if (!lap) return ids.flatMap(id => shapes?.get(id)?.edges.flat() || []);
-    const near = (id, hole) => {
-      const axis = shapes?.get(id)?.axis || [];
-      return axis.slice(2 * Math.max(0, hole - NEAR_LAP), 2 * (hole + NEAR_LAP + 1));
-    };
-    return [...near(lap[0], lap[1]), ...near(lap[2], lap[3])];
   }
 
   toPhoto([x, y]) {
@@ -151,6 +130,7 @@ export class PhotoCanvas {
     this.lastView = view;
     this.toCanvasPx(c);
     if (this.photo.camera) paintChosen(this, c);
+    paintByHand(this, c);
     paintHand(this, c);
     if (document.activeElement === this.canvas && this.canvas.matches(":focus-visible")) drawCross(this, c);
     this.shown = build.n;
@@ -212,6 +192,8 @@ export class PhotoCanvas {
     if (!complete && this.whole.complete && this.whole.naturalWidth) {
       c.drawImage(this.whole, 0, 0, ...this.size); // until they have all come
     }
-    for (const tile of tiles || []) if (tile.pixels) drawTile(c, tile);
+    c.setTransform(1, 0, 0, 1, 0, 0);
+    const toCanvas = ([x, y]) => [x * scale + this.ratio * this.x, y * scale + this.ratio * this.y];
+    for (const tile of tiles || []) if (tile.pixels) drawTile(c, tile, toCanvas);
   }
 }

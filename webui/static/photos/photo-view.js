@@ -6,10 +6,13 @@ import {build, lapKey} from "../core/build.js";
 import {edit} from "../core/changes.js";
 import {h} from "../core/dom.js";
 import {emit} from "../core/events.js";
+import {hasAnswer} from "../core/ghosts.js";
 import {load} from "../core/loading.js";
 import {notice} from "../core/messages.js";
 import {choose, chosen} from "../core/selection.js";
+import {rowAt} from "./by-hand-marks.js";
 import {lapsInView} from "./laps-on-photo.js";
+import {markAt} from "./mark-holes.js";
 import {userMarks} from "./marks.js";
 import {modes} from "./modes.js";
 import {PhotoCanvas} from "./photo-canvas.js";
@@ -20,12 +23,17 @@ const TAP_PX = 10;
 const GRAB_PX = 24;
 const NEAR_PX = 16;
 const LAP_PX = 12;
-const OPENING_PX = 10;
 const MOST_WITHIN = 400; // px of the photo in which an opening is looked for
 const KEY_STEP = 50;
 const KEY_LEAP = 200;
 
 const distance = ([x0, y0], [x1, y1]) => Math.hypot(x0 - x1, y0 - y1);
+
+/** The middle between the first two fingers, and how far they are apart, px of the canvas. */
+function twoFingers(pointers) {
+  const [p, q] = pointers.values();
+  return {middle: [(p[0] + q[0]) / 2, (p[1] + q[1]) / 2], apart: distance(p, q) || 1};
+}
 
 /** How far a place is from a line, less where the line is long; a little beyond its ends counts too. */
 function nearness([x, y], [ax, ay], [bx, by]) {
@@ -76,8 +84,10 @@ export class PhotoView extends PhotoCanvas {
   update(photo) {
     this.photo = photo;
     if (photo.size && String(photo.size) !== String(this.size)) {
+      const was = this.size;
       this.size = photo.size;
-      this.fit();
+      if (was && this.fitted === false) this.rescale(was[0] / photo.size[0]);
+      else this.fit();
     }
     this.element.classList.toggle("aside", !photo.used);
     const unused = photo.used ? "Set aside" : "Use again";
@@ -144,6 +154,7 @@ export class PhotoView extends PhotoCanvas {
     if (this.pointers.size > 1) {
       this.hand = null; // two fingers never click
       this.moved = true;
+      this.holdPinch();
       this.draw();
       return;
     }
@@ -162,7 +173,7 @@ export class PhotoView extends PhotoCanvas {
     this.pointers.set(event.pointerId, at);
     const least = event.pointerType === "touch" ? TAP_PX : CLICK_PX;
     if (distance(at, this.start) > least) this.moved ||= this.pointers.size < 2 ? this.start : true;
-    if (this.pointers.size === 2) this.pinch(event.pointerId, before, at);
+    if (this.pointers.size === 2) this.pinch();
     else if (this.moved && this.hand) this.drag(before, at);
   }
 
@@ -180,12 +191,22 @@ export class PhotoView extends PhotoCanvas {
     }
   }
 
-  pinch(id, before, at) {
-    const other = [...this.pointers].find(([key]) => key !== id)[1];
-    const far = (p, q) => distance(p, q) || 1;
-    this.pan((at[0] - before[0]) / 2, (at[1] - before[1]) / 2);
-    const middle = [(at[0] + other[0]) / 2, (at[1] + other[1]) / 2];
-    this.zoom(far(at, other) / far(before, other), middle);
+  /** Keeps where two fingers hold the photo. */
+  holdPinch() {
+    const {scale, x, y} = this;
+    this.held = {...twoFingers(this.pointers), scale, x, y};
+  }
+
+  /**
+   * Moves and zooms the photo as the two fingers that hold it have since, counted from where they took hold,
+   * so that nothing is lost where a step of one finger comes late or several come as one.
+   */
+  pinch() {
+    const {middle, apart, scale, x, y} = this.held;
+    const now = twoFingers(this.pointers);
+    Object.assign(this, {scale, x, y});
+    this.pan(now.middle[0] - middle[0], now.middle[1] - middle[1]);
+    this.zoom(now.apart / apart, now.middle);
   }
 
   up(event) {
@@ -193,6 +214,7 @@ export class PhotoView extends PhotoCanvas {
     const hand = this.hand;
     if (this.pointers.size) {
       this.hand = {kind: "pan"}; // the finger that stays goes on moving the photo
+      if (this.pointers.size > 1) this.holdPinch();
       return;
     }
     this.hand = null;
@@ -276,9 +298,11 @@ export class PhotoView extends PhotoCanvas {
     choose(id ? [id] : [], null, add && Boolean(id));
   }
 
-  /** Two clicks draw as one stroke does. */
+  /** Two clicks draw as one stroke does; so does one on a row that was found. */
   drawPoint(place) {
-    if (this.anchor) {
+    const row = !this.photo.camera && !this.anchor && rowAt(this, place);
+    if (row) emit("stroke", {photo: this.name, ...row});
+    else if (this.anchor) {
       emit("stroke", {photo: this.name, start: this.anchor, end: place});
       this.anchor = null;
     } else this.anchor = place;
@@ -287,10 +311,8 @@ export class PhotoView extends PhotoCanvas {
 
   /** Marks an opening that was missed or is none, or takes back such a mark. */
   mark(place) {
-    const marks = userMarks(this.name);
-    const isNear = p => distance(p, place) < Math.max((p[2] || 0) + 2, OPENING_PX / this.scale);
-    const mine = marks.missed.find(isNear) || marks.false.find(isNear);
-    const found = (build.found.get(this.name)?.openings || []).find(isNear);
+    const openings = build.found.get(this.name)?.openings || [];
+    const {mine, found} = markAt(place, this.scale, userMarks(this.name), openings) || {};
     const unmarked = found ? "false" : "missed";
     const xy = (mine || found || place).slice(0, 2);
     edit({op: "mark", photo: this.name, xy, word: mine ? "clear" : unmarked});
@@ -324,7 +346,7 @@ export class PhotoView extends PhotoCanvas {
       "=": () => this.zoom(1.3),
       "-": () => this.zoom(1 / 1.3),
       0: () => this.fit(),
-      Enter: build.proposal ? null : () => this.click(middle, event.shiftKey),
+      Enter: build.proposal || hasAnswer() ? null : () => this.click(middle, event.shiftKey),
       Escape: this.anchor ? () => this.dropAnchor() : null,
     };
     const action = actions[event.key];

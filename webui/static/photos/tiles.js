@@ -77,10 +77,15 @@ export class Tiles {
 }
 
 /**
- * Draws a tile in its place on the photo.
- * @param {CanvasRenderingContext2D} c
+ * Draws a tile in its place on the canvas. Its edges come to whole px of the canvas: where two tiles meet,
+ * nothing of what is behind them shows.
+ * @param {CanvasRenderingContext2D} c without a transform
  * @param {Object} tile with pixels
+ * @param {function(number[]): number[]} toCanvas from px of the photo to px of the canvas
  */
-export function drawTile(c, tile) {
-  c.drawImage(tile.pixels, tile.x, tile.y, tile.pixels.width * tile.step, tile.pixels.height * tile.step);
+export function drawTile(c, tile, toCanvas) {
+  const {pixels, x, y, step} = tile;
+  const [left, top] = toCanvas([x, y]).map(Math.round);
+  const [right, bottom] = toCanvas([x + pixels.width * step, y + pixels.height * step]).map(Math.round);
+  c.drawImage(pixels, left, top, right - left, bottom - top);
 }

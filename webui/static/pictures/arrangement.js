@@ -5,7 +5,9 @@ import {build} from "../core/build.js";
 import {byId, h} from "../core/dom.js";
 import {on} from "../core/events.js";
 import {choosePhotos, startTile} from "../photos/adding.js";
+import * as photoLook from "../photos/look-at.js";
 import {PhotoView} from "../photos/photo-view.js";
+import * as spaceLook from "../space/look-at.js";
 import {SpaceView} from "../space/space-view.js";
 
 /**
@@ -29,12 +31,14 @@ export function begin() {
   byId("fit").onclick = fitAll;
   on("photos", refresh);
   on("changed", () => {
-    const hasFrame = build.members.size > 0;
-    if (frameViews().some(view => byId("tiles").contains(view.element) !== hasFrame)) refresh();
+    if (frameViews().some(view => byId("tiles").contains(view.element) !== hasFrame())) refresh();
     for (const view of frameViews()) view.update();
     for (const view of all()) view.paintNow();
   });
   for (const event of ["draw", "chosen"]) on(event, redraw);
+  on("ghosts", () => {
+    if (frameViews().some(view => byId("tiles").contains(view.element) !== hasFrame())) refresh();
+  });
   on("turned", () => {
     for (const view of frameViews()) view.fit();
   });
@@ -57,13 +61,16 @@ function redraw() {
   for (const view of [...frameViews(), ...views.photos.values()]) view.redraw();
 }
 
+/** Whether there is something to see in the views of the frame. */
+const hasFrame = () => build.members.size > 0 || build.ghosts.length > 0;
+
 const frameViews = () => Object.keys(FRAME_VIEWS).map(name => views[name]);
 
 /**
  * All pictures, in order.
  * @returns {(PhotoView|SpaceView)[]}
  */
-export const all = () => [...views.photos.values(), ...(build.members.size ? frameViews() : [])];
+export const all = () => [...views.photos.values(), ...(hasFrame() ? frameViews() : [])];
 
 function refresh() {
   const names = new Set(build.photos.map(p => p.name));
@@ -125,12 +132,21 @@ function viewButton(view, i) {
 }
 
 /**
- * Brings members into view in all photos.
- * @param {string[]} ids
- * @param {import("../core/build.js").LapKey} [lap] a lap of them that is looked at nearer
+ * Brings what is looked at into the middle of all pictures.
+ * @param {import("../photos/look-at.js").Subject} subject
  */
-export function lookAt(ids, lap) {
-  for (const view of views.photos.values()) view.lookAt(ids, lap);
+export function lookAt(subject) {
+  for (const view of views.photos.values()) photoLook.lookAt(view, subject);
+  if (views.space) spaceLook.lookAt(views.space, subject);
+}
+
+/**
+ * Brings what is looked at into view where it cannot be seen.
+ * @param {import("../photos/look-at.js").Subject} subject
+ */
+export function bringIntoView(subject) {
+  for (const view of views.photos.values()) photoLook.bringIntoView(view, subject);
+  if (views.space) spaceLook.bringIntoView(views.space, subject);
 }
 
 /** Shows all of every picture. */

@@ -56,7 +56,7 @@ function show() {
   if (!run) started(job);
   const aside = build.corrections.aside || [];
   const photos = build.photos.filter(p => p.here && (p.used || !aside.includes(p.name)));
-  const isDone = p => (job.found[p.name] || 0) > (run.before[p.name] || 0);
+  const isDone = p => job.done.includes(p.name);
   const done = new Set(photos.filter(isDone).map(p => p.name)).size;
   byId("job-bar").value = job.share;
   byId("job-words").textContent = words(job.stage);
@@ -75,13 +75,22 @@ function photoItem(name, done) {
 
 /** A stage as people read it; that of single photos is one, since two are read at a time. */
 function words(stage) {
-  if (/^(reading|looking for) /.test(stage)) return "Looking for openings and rows in each photo";
+  if (/^(reading|looking for) /.test(stage)) return "Looking for holes and rows in each photo";
   return stage ? stage[0].toUpperCase() + stage.slice(1) : "Starting";
 }
 
 function showTime() {
   if (!run) return;
   const seconds = Math.floor((Date.now() - run.since) / 1000);
-  const clockText = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
-  byId("job-time").textContent = `${run.whole ? "" : "more than "}${clockText}`;
+  byId("job-time").textContent =
+    `${run.whole ? "" : "more than "}${clockText(seconds)}${expectedWords(seconds)}`;
+}
+
+const clockText = seconds => `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
+
+/** How long it will take, as readings before took on this machine. */
+function expectedWords(seconds) {
+  const all = build.job.expected_s;
+  if (!all) return "";
+  return seconds < all ? ` of about ${clockText(Math.round(all))}` : ", longer than usual";
 }

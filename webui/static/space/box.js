@@ -50,8 +50,14 @@ export function placeInSpace({middle, axes, half}, [x, y, z]) {
   );
 }
 
-/** How far along a ray a box is met, or Infinity. */
-function distanceAlong(box, from, way) {
+/**
+ * How far along a ray a box is met.
+ * @param {Box} box
+ * @param {number[]} from
+ * @param {number[]} way
+ * @returns {number} or Infinity
+ */
+export function distanceAlong(box, from, way) {
   let near = 0;
   let far = Number.POSITIVE_INFINITY;
   const to = box.middle.map((v, i) => v - from[i]);

@@ -1,24 +1,24 @@
-// What is written over the frame in space: labels, a ring round the chosen lap, and the three axes. A view
-// has `camera`, `labels` (the canvas), `width`, `deep`, `ratio` and `element`. Needs three.js, box,
-// core/brush.
+// What is written over the frame in space: labels, a ring round the chosen lap, and which way right, back
+// and up are. A view has `camera`, `labels` (the canvas), `width`, `deep`, `ratio` and `element`. Needs
+// three.js, box, core/brush.
 
-import {drawLabels} from "../core/brush.js";
+import {centreText, drawLabels} from "../core/brush.js";
 import {build} from "../core/build.js";
 import {CHOSEN, INK} from "../core/colours.js";
 import {chosen} from "../core/selection.js";
+import {layers} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {boxOf} from "./box.js";
+import {paintRuler, paintTape} from "./spots.js";
+import {paintStand} from "./stand.js";
 
 const LABEL_SIZE = {room: 10, rim: 1.2};
 const RING = 8;
-const AXES_PX = 34; // their origin, from the left and from the bottom
+const AXES_PX = 52; // their origin, from the left and from the bottom
 const AXIS_PX = 22;
-const NAME_PX = 31;
-const AXES = [
-  ["x", 1, 0, 0],
-  ["y", 0, 1, 0],
-  ["z", 0, 0, 1],
-];
+const AXES_FONT = "600 12px system-ui";
+const NAME_PX = 34;
+const NAMED = ["right", "back", "up"]; // sides that the three axes point to
 
 /**
  * Paints all of it.
@@ -28,8 +28,12 @@ export function paintOverlay(view) {
   const c = view.labels.getContext("2d");
   c.setTransform(view.ratio, 0, 0, view.ratio, 0, 0);
   c.clearRect(0, 0, view.width, view.deep);
+  const onView = point => project(view, point);
   drawLabels(c, labelsOf(view), LABEL_SIZE);
+  if (layers.ruler) paintRuler(view, c, onView);
   paintLap(view, c);
+  paintTape(c, onView);
+  paintStand(view, c, onView);
   paintAxes(view, c);
 }
 
@@ -76,8 +80,9 @@ function paintAxes(view, c) {
   c.strokeStyle = colour;
   c.fillStyle = colour;
   c.lineWidth = 2;
-  for (const [name, ...axis] of AXES) {
-    const d = new THREE.Vector3(...axis).transformDirection(view.camera.matrixWorldInverse);
+  centreText(c, AXES_FONT);
+  for (const name of NAMED.filter(side => build.sides[side])) {
+    const d = new THREE.Vector3(...build.sides[name]).transformDirection(view.camera.matrixWorldInverse);
     c.beginPath();
     c.moveTo(x, y);
     c.lineTo(x + d.x * AXIS_PX, y - d.y * AXIS_PX);

@@ -5,16 +5,22 @@ import {build} from "../core/build.js";
 import {CHANGED, CHOSEN, SPACE, UNSURE} from "../core/colours.js";
 import {isUnsure} from "../core/confidence.js";
 import {h} from "../core/dom.js";
+import {emit} from "../core/events.js";
 import {changed, isRecent} from "../core/repaint.js";
 import {choose, chosen} from "../core/selection.js";
+import {modes} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {firstOnRay} from "./box.js";
 import {BoxMeshes, ballRound} from "./box-meshes.js";
+import {ghostOnRay, paintGhosts} from "./ghosts.js";
+import {handAt, paintHand} from "./hand.js";
 import {paintOverlay} from "./labels.js";
+import {spotOnRay} from "./spots.js";
+import {viewpointSelect} from "./viewpoints.js";
 
 const CLICK_PX = 5;
-const LABEL = "The frame in space. Arrow keys turn it, plus and minus zoom, 0 shows all.";
-const NO_WEBGL = "This browser draws nothing in space (no WebGL). Photos and lists work all the same.";
+const LABEL = "The frame in 3-D. Arrow keys turn it, plus and minus zoom, 0 shows all.";
+const NO_WEBGL = "This browser draws nothing in 3-D (no WebGL). Photos and lists work all the same.";
 const FIELD_DEGREES = 35;
 const UNSURE_OPACITY = 0.75;
 const NEAREST = 2; // of the camera, pitches
@@ -42,7 +48,7 @@ function makeScene() {
 export class SpaceView {
   /** @param {function(SpaceView): void} onEnlarge called when it is to be enlarged, or made small again */
   constructor(onEnlarge) {
-    this.title = "In space";
+    this.title = "3-D";
     this.makeElements(() => onEnlarge(this));
     const software = drawnBySoftware();
     try {
@@ -56,7 +62,7 @@ export class SpaceView {
     this.camera = new THREE.PerspectiveCamera(FIELD_DEGREES, 1, 0.1, 5000);
     this.camera.up.set(0, 0, 1);
     this.boxes = new BoxMeshes(this.scene, software ? 1 : 4);
-    this.turn = -0.65;
+    this.faceFront();
     this.height = 0.42;
     this.far = 30;
     this.target = new THREE.Vector3();
@@ -69,11 +75,12 @@ export class SpaceView {
     this.canvas = h("canvas", {tabindex: 0, role: "application", "aria-label": LABEL});
     this.labels = h("canvas.over", {"aria-hidden": "true"});
     this.note = h("p.tilenote", {hidden: true});
-    const button = {type: "button", "aria-label": "Enlarge the frame in space", onclick: enlarge};
+    const button = {type: "button", "aria-label": "Enlarge the frame in 3-D", onclick: enlarge};
     const caption = h(
       "figcaption",
       {},
       h("span.tilename", {}, this.title),
+      viewpointSelect(this),
       h("button.quiet.enlarge", button, "⤢"),
     );
     this.element = h("figure.tile.space", {}, caption, this.canvas, this.labels, this.note);
@@ -104,12 +111,23 @@ export class SpaceView {
     const first = this.empty !== false && build.members.size;
     this.empty = !build.members.size;
     this.boxes.update([...build.members.values()]);
-    if (first) this.fit();
+    if (first) {
+      this.faceFront();
+      this.fit();
+    }
     this.tint();
+  }
+
+  /** Looks at the front, from a little to its left. */
+  faceFront() {
+    const [x, y] = build.sides.front || [0, -1];
+    this.turn = Math.atan2(x, -y) - 0.65;
   }
 
   /** Draws again what is chosen or stands out. */
   redraw() {
+    if (this.ghosts !== build.ghosts && !build.members.size) this.fit(); // there is nothing else to see
+    this.ghosts = build.ghosts;
     this.tint();
   }
 
@@ -127,11 +145,12 @@ export class SpaceView {
   }
 
   fit() {
-    if (!this.width || !build.members.size) {
+    const shown = build.members.size ? [...build.members.values()] : build.ghosts.map(({member}) => member);
+    if (!this.width || !shown.length) {
       this.draw();
       return;
     }
-    const ball = ballRound(build.members.values());
+    const ball = ballRound(shown);
     this.target.copy(ball.center);
     const far = ball.radius / Math.sin((this.camera.fov * Math.PI) / 360);
     this.far = far * Math.max(1, 1 / this.camera.aspect) * 0.95;
@@ -163,6 +182,8 @@ export class SpaceView {
     this.camera.lookAt(this.target);
     this.renderer.render(this.scene, this.camera);
     paintOverlay(this);
+    paintGhosts(this, this.labels.getContext("2d"));
+    paintHand(this, this.labels.getContext("2d"));
     this.shown = build.n;
   }
 
@@ -196,6 +217,8 @@ export class SpaceView {
     this.start = this.at(event);
     this.pointers.set(event.pointerId, this.start);
     this.moved = false;
+    const alone = this.pointers.size === 1 && !event.button && !event.shiftKey;
+    this.hand = alone ? handAt(this, this.start) : null;
   }
 
   move(event) {
@@ -205,7 +228,10 @@ export class SpaceView {
     const [dx, dy] = [at[0] - before[0], at[1] - before[1]];
     this.pointers.set(event.pointerId, at);
     if (Math.hypot(at[0] - this.start[0], at[1] - this.start[1]) > CLICK_PX) this.moved = true;
-    if (this.pointers.size === 2) {
+    if (this.hand && this.moved) {
+      this.hand.move(at);
+      this.draw();
+    } else if (this.pointers.size === 2) {
       const other = [...this.pointers].find(([id]) => id !== event.pointerId)[1];
       const far = p => Math.hypot(p[0] - other[0], p[1] - other[1]) || 1;
       this.zoom(far(before) / far(at));
@@ -216,7 +242,21 @@ export class SpaceView {
 
   up(event) {
     const wasDown = this.pointers.delete(event.pointerId);
+    const hand = this.hand;
+    this.hand = null;
+    if (hand && this.moved && event.type === "pointerup") hand.drop();
+    if (hand) this.draw();
     if (!wasDown || this.moved || event.type !== "pointerup") return;
+    if (modes.current === "measure") {
+      const spot = spotOnRay(...this.rayAt(this.at(event)));
+      if (spot) emit("measure", spot);
+      return;
+    }
+    const ghost = ghostOnRay(...this.rayAt(this.at(event)));
+    if (ghost) {
+      emit("ghost", ghost);
+      return;
+    }
     const id = this.memberAt(this.at(event));
     const add = event.shiftKey || event.ctrlKey || event.metaKey;
     choose(id ? [id] : [], null, Boolean(id) && add);
@@ -251,11 +291,16 @@ export class SpaceView {
     this.draw();
   }
 
-  memberAt([x, y]) {
+  memberAt(at) {
+    return firstOnRay(...this.rayAt(at), build.members.values());
+  }
+
+  /** From the camera through a place of the canvas: where it begins, and its way. */
+  rayAt([x, y]) {
     const caster = new THREE.Raycaster();
     const spot = new THREE.Vector2((x / this.width) * 2 - 1, 1 - (y / this.deep) * 2);
     caster.setFromCamera(spot, this.camera);
     const {origin, direction} = caster.ray;
-    return firstOnRay(origin.toArray(), direction.toArray(), build.members.values());
+    return [origin.toArray(), direction.toArray()];
   }
 }

@@ -1,4 +1,4 @@
-"""`recon swap`: other stock for some members of a frame, or for all."""
+"""`recon restock`: other stock for some members of a frame, or for all."""
 
 import argparse
 
@@ -17,18 +17,19 @@ Refused where the frame would no longer fit. With -o the frame with its new stoc
 """
 _EPILOG = f"""\
 examples:
-  recon swap trestle/frame.json --stock aluminium-38
-  recon swap trestle/frame.json --stock aluminium-38 --members A B F --prices prices.csv -o trestle/light.json
+  recon restock trestle/frame.json --stock aluminium-38
+  recon restock trestle/frame.json --stock aluminium-38 --members A B F -o trestle/light.json
 
 {EXIT_CODES}
 """
 
 
 def add_parser(subparsers: Subparsers) -> None:
-    """Add `recon swap` to the commands."""
+    """Add `recon restock` to the commands."""
     parser = subparsers.add_parser(
-        "swap",
-        help="other stock for some members, or for all",
+        "restock",
+        aliases=["swap"],  # its name in 0.2.0
+        help="put other stock in place of some members, or of all",
         description=_DESCRIPTION,
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
@@ -43,7 +44,7 @@ def add_parser(subparsers: Subparsers) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run `recon swap`; returns its exit code."""
+    """Run `recon restock`; returns its exit code."""
     from recon.frame.caution import CAUTION
     from recon.frame.files import frame_to_dict, save_frame
     from recon.workshop.formats import wrapped

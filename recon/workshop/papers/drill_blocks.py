@@ -1,0 +1,47 @@
+"""Marking out and drilling as blocks of the papers."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping
+
+from recon.frame.model import Frame
+from recon.frame.stock import Stock
+from recon.workshop.cutting.drilling import drill_list, drill_rows, how_to_drill, place_rows
+from recon.workshop.cutting.jig_sheet import jig_sheet
+from recon.workshop.frame_size import stock_of
+from recon.workshop.papers.blocks import Block, Drawing, Heading, Paragraph, Table
+
+
+def drill_blocks(
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    only_used: bool,
+    size: tuple[float, float],
+    only: Collection[str] | None = None,
+) -> Iterator[Block]:
+    """How to mark out and drill, where each hole is, which of them, and a jig at full size for each stock.
+
+    Parameters
+    ----------
+    frame : Frame
+    stocks : mapping of str to Stock
+    only_used : bool
+        Leave out holes that hold no bolt.
+    size : (width, height)
+        Of the print area of an upright page, mm.
+    only : collection of str, optional
+        Ids of the members to drill; all where None.
+    """
+    drills = drill_list(frame, stocks, only_used, only=only)
+    for text in how_to_drill(drills):
+        yield Paragraph(text, "list")
+    yield Heading("Which holes")
+    columns = ("members", "holes", "faces 1 and 3", "faces 2 and 4", "bit", "face 1 looks to")
+    rows = tuple(drill_rows(drills))
+    kept = len(columns) if only_used else len(columns) - 1
+    yield Table(columns[:kept], tuple(row[:kept] for row in rows), (1,), (0,), True)
+    yield Heading("Where they are, from the end at hole 1")
+    yield Table(("hole", "mm", "inches"), tuple(place_rows(drills)), (0, 1))
+    chosen = [m for m in frame.members if only is None or m.id in only]
+    for stock in {s.id: s for m in chosen if (s := stock_of(m, stocks))}.values():
+        yield Drawing(jig_sheet(drills.pitch_mm, stock.width_mm, stock.hole_mm, size), True)

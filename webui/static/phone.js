@@ -1,0 +1,95 @@
+// The phone's own page: takes photos straight into the build, says where to stand for the next, and shows
+// which photos there are. Needs api, dom, stand.
+
+import {get, upload} from "./core/api.js";
+import {byId, h} from "./core/dom.js";
+import {sketchOf, whereToStand} from "./core/stand.js";
+
+const QUIET_MS = 3000;
+let shown = "";
+let version = -1;
+
+async function refresh() {
+  const {n, photos, ready} = await get("/api/pulse");
+  const key = JSON.stringify([photos, ready]);
+  if (key !== shown) {
+    shown = key;
+    byId("count").textContent = `${photos.length} ${photos.length === 1 ? "photo" : "photos"} in the build`;
+    byId("photos").replaceChildren(...photos.map(name => photoItem(name, ready.includes(name))));
+  }
+  const now = `${n} ${photos.length}`;
+  if (now === version) return;
+  version = now;
+  await showStand(photos.length);
+}
+
+function photoItem(name, isReady) {
+  const source = isReady ? `/api/photos/${encodeURIComponent(name)}/whole.jpg` : null;
+  return h("li", {}, h("img", {src: source, alt: "", loading: "lazy"}), h("span", {}, name));
+}
+
+async function showStand(count) {
+  const {folder, delta} = await get("/api/build");
+  byId("name").textContent = `Photos for ${delta.frame?.name || folder}`;
+  const {words, sketch} = await whereToStand(count, Boolean(delta.members?.put.length));
+  byId("stand-words").textContent = words;
+  byId("stand-sketch").replaceChildren(...(sketch ? [sketchOf(sketch)] : []));
+}
+
+/** A name for what comes from the camera: phones call every picture the same. */
+function nameOf(file) {
+  if (!/^image\.\w+$/i.test(file.name)) return file.name;
+  const time = new Date().toTimeString().slice(0, 8).replaceAll(":", "-");
+  return `phone ${time}${file.name.slice(file.name.lastIndexOf("."))}`;
+}
+
+async function send(files) {
+  for (const file of files) await sendOne(file);
+  await refresh().catch(() => {});
+}
+
+async function sendOne(file) {
+  const name = nameOf(file);
+  const bar = h("progress", {max: 1, value: 0, "aria-label": name});
+  const words = h("span", {}, "sending");
+  const row = h("li", {}, h("span.strong", {}, name), words, bar);
+  byId("sent").append(row);
+  const headers = {"X-Photo-Name": encodeURIComponent(name), "Content-Type": "application/octet-stream"};
+  const progress = share => {
+    bar.value = share;
+    words.textContent = share < 1 ? "sending" : "being checked";
+  };
+  try {
+    await upload("/api/photos", file, headers, progress);
+    row.remove();
+    byId("live").textContent = `${name} is in the build`;
+  } catch (error) {
+    words.textContent = error.message;
+    row.classList.add("bad");
+    bar.remove();
+    byId("live").textContent = error.message;
+  }
+}
+
+for (const [button, input] of [
+  ["take", "camera"],
+  ["pick", "files"],
+]) {
+  byId(button).onclick = () => byId(input).click();
+  byId(input).onchange = () => {
+    send([...byId(input).files]);
+    byId(input).value = "";
+  };
+}
+
+async function watch() {
+  try {
+    await refresh();
+    document.body.dataset.ready = "true";
+  } catch (error) {
+    byId("stand-words").textContent = error.message;
+  }
+  setTimeout(watch, QUIET_MS);
+}
+
+watch();

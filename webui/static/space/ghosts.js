@@ -1,0 +1,80 @@
+// Ghosts of members over the frame in space (`build.ghosts`, and what differs from the plan): their edges,
+// and what is said of them. Needs build, box, brush, modes, three.js.
+
+import {drawPlate} from "../core/brush.js";
+import {build} from "../core/build.js";
+import {CHOSEN, INK, PLAN} from "../core/colours.js";
+import {layers} from "../photos/modes.js";
+import * as THREE from "../vendor/three.module.min.js";
+import {boxOf, CORNERS, firstOnRay, placeInSpace} from "./box.js";
+
+const EDGES = CORNERS.flatMap((_, i) => [1, 2, 4].filter(bit => !(i & bit)).map(bit => [i, i | bit]));
+const LABEL_OFF = 22; // px over its end
+const GHOST = {colour: PLAN, width: 1.6, dash: [4, 5]};
+const PLANNED = [10, 4, 2, 4];
+const CURRENT = {colour: CHOSEN, width: 3, dash: [8, 5]};
+
+/**
+ * Paints the ghosts, the current one last.
+ * @param {Object} view
+ * @param {CanvasRenderingContext2D} c
+ */
+export function paintGhosts(view, c) {
+  const planned = layers.plan
+    ? Object.values(build.planLaid).map(member => ({member, current: false, dash: PLANNED}))
+    : [];
+  const order = [...planned, ...[...build.ghosts].sort((a, b) => a.current - b.current)];
+  for (const ghost of order) paintGhost(view, c, ghost);
+  c.setLineDash([]);
+}
+
+function paintGhost(view, c, {member, current, label, end, dash: own}) {
+  const box = boxOf(member);
+  const corners = CORNERS.map(corner => onCanvas(view, placeInSpace(box, corner)));
+  const {colour, width, dash} = current ? CURRENT : GHOST;
+  for (const [style, wide, pattern] of [
+    [INK, width + 2, []],
+    [colour, width, own || dash],
+  ]) {
+    c.strokeStyle = style;
+    c.lineWidth = wide;
+    c.setLineDash(pattern);
+    c.globalAlpha = style === INK ? 0.45 : 1;
+    c.beginPath();
+    for (const [i, j] of EDGES) {
+      c.moveTo(...corners[i]);
+      c.lineTo(...corners[j]);
+    }
+    c.stroke();
+  }
+  c.globalAlpha = 1;
+  if (!label) return;
+  const hole = end ? member.holes - 1 : 0;
+  const [x, y] = onCanvas(
+    view,
+    member.first.map((v, i) => v + member.direction[i] * hole),
+  );
+  c.setLineDash([]);
+  drawPlate({width: view.width}, c, [x, y - LABEL_OFF], label);
+}
+
+/** Where a place in space is on the canvas, px. */
+function onCanvas(view, place) {
+  const {x, y} = new THREE.Vector3(...place).project(view.camera);
+  return [((x + 1) * view.width) / 2, ((1 - y) * view.deep) / 2];
+}
+
+/**
+ * The ghost of a drawn member on a ray that could be meant in place of the current one.
+ * @param {number[]} from
+ * @param {number[]} way
+ * @returns {string|null} its id
+ */
+export function ghostOnRay(from, way) {
+  if (!build.proposal) return null;
+  return firstOnRay(
+    from,
+    way,
+    build.ghosts.map(({member}) => member),
+  );
+}
