@@ -93,8 +93,9 @@ REQUESTS = {
 
 
 def mark_of(state: State) -> int:
-    """A checksum by which a state is known in another process."""
-    return zlib.crc32(json.dumps(difference(State(), state), sort_keys=True).encode())
+    """A checksum by which a state is known in another process; 40 and 40.0 are one number."""
+    text = json.dumps(difference(State(), state))
+    return zlib.crc32(json.dumps(json.loads(text, parse_int=float), sort_keys=True).encode())
 
 
 def request_of(kind: str, state: State, rng: Random) -> dict:
