@@ -223,8 +223,8 @@ def read(
     openings, rows, cameras = reading_tables(readings, scene, frame, scales)
     not_written = _write_stages(debug_dir, readings, scene) if debug_dir is not None else ""
     watch.tell("done", 1.0)
-    seen = member_evidence(frame, scene)
-    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against, not_written, seen)
+    evidence = member_evidence(frame, scene)
+    return Reading(frame, openings, rows, cameras, list(scene.set_aside), against, not_written, evidence)
 
 
 def _write_stages(folder: str | Path, readings: Sequence[PhotoReading], scene: Scene) -> str:

@@ -9,10 +9,13 @@ import {choose, chosen, chosenMember} from "./core/selection.js";
 import {answerDoubt, deleteChosen, step} from "./panels/doubts.js";
 import {start as measure} from "./panels/measure.js";
 import {askSplit} from "./panels/member-card.js";
+import {startSearch} from "./panels/members-list.js";
 import {acceptProposal, dropProposal, nextProposal, typeCount} from "./panels/new-member.js";
 import {dropRows, hasAnswer, nextAnswer, takeAnswer} from "./panels/rows-by-hand.js";
+import {show} from "./panels/tabs.js";
 import {modes, setMode} from "./photos/modes.js";
 import {all, enlarge, fitAll} from "./pictures/arrangement.js";
+import {chooseInView} from "./pictures/look.js";
 
 const singleKeysWork = () => localStorage.getItem("keys") !== "off";
 
@@ -40,6 +43,11 @@ function toggleBolt() {
   edit({op: "lap", lap: chosen.lap, word: bolt === "none" ? "said" : "none"});
 }
 
+function findMember() {
+  show("members");
+  startSearch();
+}
+
 const KEYS = {
   j: ["Next to confirm", () => step(1)],
   k: ["The one before", () => step(-1)],
@@ -59,10 +67,12 @@ const KEYS = {
   c: ["Select", () => setMode("choose")],
   n: ["Another place for what was drawn", () => (hasAnswer() ? nextAnswer() : nextProposal())],
   f: ["Show all of every picture", fitAll],
+  "/": ["Find a member: type its label and press Enter", findMember],
 };
 const OTHER_KEYS = [
   ["1 … 9", "Enlarge a picture"],
   ["Esc", "Select nothing"],
+  ["Shift A … Z", "Select the member of that label"],
   ["Arrows + − 0", "Move, zoom and show all in the picture that has the focus; Enter acts at its middle"],
 ];
 const INTRO =
@@ -121,6 +131,7 @@ function actionOf(key) {
   if (key !== "Delete" && !singleKeysWork()) return null;
   const view = /^[1-9]$/.test(key) && all()[Number(key) - 1];
   if (view) return () => enlarge(view);
+  if (/^[A-Z]$/.test(key) && build.members.has(key)) return () => chooseInView([key]);
   return key === "?" ? help : KEYS[key]?.[1];
 }
 

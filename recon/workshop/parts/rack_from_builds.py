@@ -9,7 +9,7 @@ from recon.errors import ReconError
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.parts.parts_list import parts_list
-from recon.workshop.parts.rack import Rack
+from recon.workshop.parts.rack import OwnedStick, Rack
 from recon.workshop.wording import listed
 
 
@@ -60,7 +60,7 @@ def joined_racks(racks: Iterable[Rack]) -> Rack:
     """
     members: Counter[tuple[str, int]] = Counter()
     hardware: Counter[tuple[str, str]] = Counter()
-    sticks = []
+    sticks: list[OwnedStick] = []
     for rack in racks:
         members.update(rack.members)
         hardware.update(rack.hardware)

@@ -22,6 +22,7 @@ export const BOLT = colour("mark-bolt");
 export const PLATE = colour("mark-plate");
 export const CROSS = colour("mark-cross");
 export const INK = colour("mark-ink");
+export const GROUPS = [1, 2, 3, 4, 5, 6, 7].map(i => colour(`group-${i}`));
 export const SPACE = {
   wood: colour("space-wood"),
   face: colour("space-face"),

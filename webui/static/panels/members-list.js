@@ -4,6 +4,7 @@
 import {build} from "../core/build.js";
 import {isUnsure} from "../core/confidence.js";
 import {h} from "../core/dom.js";
+import {colourSelect, legend} from "../core/groups.js";
 import {notice} from "../core/messages.js";
 import {changed, isRecent} from "../core/repaint.js";
 import {chosen} from "../core/selection.js";
@@ -17,6 +18,16 @@ import {memberIcon} from "./member-icon.js";
 const HOW_TO_DRAW = "Drag from the new member's first hole to its last on a photo, or click both.";
 const rows = new Map(); // id -> {m, bolts, words, button, element, pressed, recent}
 let nodes = null;
+const search = h("input", {
+  type: "text",
+  id: "find-member",
+  "aria-label": "Find a member by its label or its number of holes",
+  placeholder: "Find: A, or 16",
+  title: "Key /",
+  autocomplete: "off",
+  oninput: drawMembers,
+  onkeydown: searchKey,
+});
 
 /**
  * Draws the panel.
@@ -24,14 +35,18 @@ let nodes = null;
  */
 export function drawMembers() {
   if (!build.members.size) return emptyPanel("No members yet.");
-  nodes ||= [h("div.buttons.pad", {}, button("Draw a member", startDrawing)), h("ul.list.members")];
-  const list = nodes[1];
+  nodes ||= makeNodes();
+  const list = nodes[2];
+  nodes[1].replaceChildren(...legend());
   for (const [id, row] of rows) {
     if (build.members.has(id)) continue;
     row.element.remove();
     rows.delete(id);
   }
-  for (const m of build.members.values()) updateRow(m, build.bolts.get(m.id));
+  for (const m of build.members.values()) {
+    updateRow(m, build.bolts.get(m.id));
+    rows.get(m.id).element.hidden = !isFound(m);
+  }
   let at = list.firstElementChild; // in order; an element that stands right is not touched
   for (const id of build.members.keys()) {
     const {element} = rows.get(id);
@@ -39,6 +54,34 @@ export function drawMembers() {
     else list.insertBefore(element, at);
   }
   return nodes;
+}
+
+function makeNodes() {
+  const tools = h("div.buttons.pad", {}, button("Draw a member", startDrawing), search, colourSelect());
+  return [tools, h("div"), h("ul.list.members")];
+}
+
+/** Goes to the search for a member. */
+export function startSearch() {
+  search.focus();
+  search.select();
+}
+
+/** Whether a member is one that is searched for: by its label, or by its number of holes. */
+function isFound(m) {
+  const wanted = search.value.trim().toUpperCase();
+  return !wanted || m.id.toUpperCase().startsWith(wanted) || `${m.holes}` === wanted;
+}
+
+function searchKey(event) {
+  if (event.key === "Escape") search.value = "";
+  else if (event.key !== "Enter") return;
+  const wanted = search.value.trim().toUpperCase();
+  const found = [...build.members.values()].filter(isFound);
+  const exact = found.find(m => m.id.toUpperCase() === wanted) || found[0];
+  if (event.key === "Enter" && exact) chooseInView([exact.id]);
+  drawMembers();
+  event.preventDefault();
 }
 
 function startDrawing() {

@@ -15,6 +15,7 @@ import {
 import {build} from "../core/build.js";
 import {CHANGED, CHOSEN, FALSE, INK, OPENING, PLAN, PLATE, ROW, SURE, UNSURE} from "../core/colours.js";
 import {isUnsure} from "../core/confidence.js";
+import {groupColour} from "../core/groups.js";
 import {foundIn, shapesOf} from "../core/loading.js";
 import {changed, isRecent} from "../core/repaint.js";
 import {chosen} from "../core/selection.js";
@@ -74,6 +75,11 @@ function traceOpening(view, c, [x, y, a, b, turn, taken]) {
   c.arc(cx, cy, 2, 0, 2 * Math.PI);
 }
 
+function addLines(lines, colour, more) {
+  if (!lines.has(colour)) lines.set(colour, []);
+  lines.get(colour).push(...more);
+}
+
 /**
  * Draws the marks of all members but the chosen ones.
  * @param {Object} view
@@ -81,17 +87,14 @@ function traceOpening(view, c, [x, y, a, b, turn, taken]) {
  */
 export function paintRest(view, c) {
   shapesOf(view.name).catch(() => {});
-  const sure = [];
+  const sure = new Map(); // colour -> lines
   const unsure = [];
-  const shapes = new Map();
-  for (const [id, shape] of build.shapes.get(view.name) || []) {
-    const m = build.members.get(id);
-    if (!m || chosen.members.includes(id) || !inSight(view, shape)) continue;
-    shapes.set(id, shape);
-    if (isUnsure(m) && layers.doubts) unsure.push(...shape.edges);
-    else if (layers.members) sure.push(...shape.edges);
+  const shapes = restInSight(view);
+  for (const [id, shape] of shapes) {
+    if (isUnsure(build.members.get(id)) && layers.doubts) unsure.push(...shape.edges);
+    else if (layers.members) addLines(sure, groupColour(id) || SURE, shape.edges);
   }
-  strokeLines(view, c, sure, SURE, 1.3);
+  for (const [colour, lines] of sure) strokeLines(view, c, lines, colour, colour === SURE ? 1.3 : 2.5);
   strokeLines(view, c, unsure, UNSURE, 2, [7, 5]);
   if (layers.ends) paintEnds(view, c, shapes);
   if (layers.labels) paintLabels(view, c, shapes);
@@ -128,6 +131,13 @@ function paintChanged(view, c, shapes) {
     const shape = !chosen.members.includes(id) && isRecent(when) && shapes.get(id);
     if (shape) strokeLines(view, c, shape.edges, CHANGED, 4, [2, 5]);
   }
+}
+
+/** The shapes of all members but the chosen ones that can be on the canvas, by id. */
+function restInSight(view) {
+  const all = [...(build.shapes.get(view.name) || [])];
+  const isRest = id => build.members.has(id) && !chosen.members.includes(id);
+  return new Map(all.filter(([id, shape]) => isRest(id) && inSight(view, shape)));
 }
 
 /** Whether any of a member can be on the canvas. */

@@ -6,6 +6,7 @@ import {CHANGED, CHOSEN, SPACE, UNSURE} from "../core/colours.js";
 import {isUnsure} from "../core/confidence.js";
 import {h} from "../core/dom.js";
 import {emit} from "../core/events.js";
+import {groupColour} from "../core/groups.js";
 import {changed, isRecent} from "../core/repaint.js";
 import {choose, chosen} from "../core/selection.js";
 import {modes} from "../photos/modes.js";
@@ -139,7 +140,7 @@ export class SpaceView {
       if (taken.has(m.id)) return [CHOSEN, 1];
       const opacity = isUnsure(m) ? UNSURE_OPACITY : 1;
       if (isRecent(changed.get(m.id))) return [CHANGED, opacity];
-      return [isUnsure(m) ? UNSURE : SPACE.wood, opacity];
+      return [groupColour(m.id) || (isUnsure(m) ? UNSURE : SPACE.wood), opacity];
     });
     this.draw();
   }

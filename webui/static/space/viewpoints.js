@@ -6,7 +6,7 @@ import {h} from "../core/dom.js";
 
 const QUARTER = Math.PI / 2;
 const ABOVE = 1.5; // rad: the view's steepest
-// name: [turn, height], rad
+// name: [turn from the front, height], rad
 const SIDES = {
   Front: [0, 0],
   Right: [QUARTER, 0],
@@ -43,7 +43,10 @@ function look(select, view) {
   const name = select.value;
   select.value = "";
   if (SIDES[name]) {
-    [view.turn, view.height] = SIDES[name];
+    const [x, y] = build.sides.front || [0, -1];
+    const [turn, height] = SIDES[name];
+    view.turn = Math.atan2(x, -y) + turn;
+    view.height = height;
     view.fit();
     return;
   }
