@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import secrets
 import shutil
 import stat
 from collections.abc import Callable, Iterator, Sequence
@@ -59,7 +58,7 @@ def write_bytes_atomic(path: str | Path, data: bytes) -> None:
     try:
         refuse_special(path)
         path = Path(os.path.realpath(path))
-        part = path.with_name(f".{path.name[:40]}-{secrets.token_hex(6)}.part")
+        part = path.with_name(f".{path.name[:40]}-{os.urandom(6).hex()}.part")
         with open(part, "xb") as file:
             file.write(data)
             file.flush()
@@ -154,7 +153,7 @@ def output_folder(
             raise ReconError(f"{folder}: this is a file, and the results need a folder; choose another name.")
         _refuse_what_is_there(folder, results, overwrite)
         folder.mkdir(parents=True, exist_ok=True)
-        staging = _Staging(folder, results[-1].rstrip("/"))
+        staging = _Staging(folder, results[-1].rstrip("/"), made)
     except OSError as error:
         raise why_not_written(folder, error) from error
     done = False
@@ -189,9 +188,13 @@ def try_folder(folder: str | Path) -> None:
 
 
 def remove_unfinished() -> None:
-    """Remove the staging folders that are open in this process: for a process that ends at once."""
+    """Remove the staging folders that are open in this process, and those made for them.
+
+    For a process that ends at once.
+    """
     for staging in list(_Staging.open):
         staging.remove()
+        _remove_empty(staging.made)
 
 
 class _Staging:
@@ -203,11 +206,14 @@ class _Staging:
     ----------
     new, old : Path
         Folders in it: for results to come, and for older ones on their way out.
+    made : sequence of Path
+        The folders above it that were made for it, innermost first.
     """
 
     open: ClassVar[set[_Staging]] = set()
 
-    def __init__(self, folder: Path, name: str) -> None:
+    def __init__(self, folder: Path, name: str, made: Sequence[Path]) -> None:
+        self.made = made
         self.path = folder / f".unfinished-{name}"
         self.new, self.old = self.path / "new", self.path / "old"
         self._file = self._claim(folder)

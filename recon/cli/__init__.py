@@ -35,6 +35,7 @@ import argparse
 import contextlib
 import os
 import sys
+import threading
 import traceback
 from typing import NoReturn
 
@@ -64,6 +65,7 @@ _NO_MEMORY = (
     "or list."
 )
 _STOPPED = "Stopped. Nothing more was written."
+_SAID = threading.Event()  # whether that was said
 
 
 class _Parser(argparse.ArgumentParser):
@@ -126,6 +128,7 @@ def main(argv: list[str] | None = None) -> int:
         say(str(error))
         return error.exit_code
     except KeyboardInterrupt:
+        _SAID.set()
         say(_STOPPED)
         return STOPPED
     except BrokenPipeError:  # whoever read our output, `head` say, has enough of it
@@ -140,11 +143,13 @@ def main(argv: list[str] | None = None) -> int:
 
 def run_process() -> NoReturn:
     """The process `recon`: `main`, and the end of the process with its exit code."""
-    from recon.files import remove_unfinished
 
     def clean_up() -> None:
+        from recon.files import remove_unfinished
+
         remove_unfinished()
-        say(_STOPPED)
+        if not _SAID.is_set():
+            say(_STOPPED)
 
     hear_signals()
     end_soon_after(clean_up, STOPPED)

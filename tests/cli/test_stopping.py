@@ -50,3 +50,12 @@ def test_a_reading_that_is_stopped_ends_and_leaves_nothing(tmp_path, module, fun
     _, said = process.communicate(timeout=patience())  # of the many minutes
     assert process.returncode == 130 and said == "Stopped. Nothing more was written.\n"
     assert sorted(p.name for p in tmp_path.iterdir()) == ["photos"]
+
+
+def test_help_loads_nothing_that_only_work_needs():
+    code = "import sys; from recon.cli import main; main(['--help']); print(*sys.modules, file=sys.stderr)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    loaded = {name.partition(".")[0] for name in done.stderr.split()}
+    assert "recon" in loaded and "usage" in done.stdout
+    heavy = {"numpy", "cv2", "scipy", "PIL", "matplotlib", "flask", "jsonschema", "reportlab", "networkx"}
+    assert not loaded & (heavy | {"subprocess", "concurrent", "multiprocessing"})

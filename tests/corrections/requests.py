@@ -36,6 +36,12 @@ def _lap(state, rng):
     return [j.a, j.a_hole, j.b, j.b_hole]
 
 
+def _placed(state, rng):
+    m = rng.choice(state.frame.members)
+    first = [m.first[0], m.first[1] + rng.choice([-1, 1]), m.first[2]]
+    return {"member": m.id, "first": first, "direction": list(m.direction), "holes": m.holes}
+
+
 def _in_line(state, rng):
     """Two members on one line, as a split leaves them."""
     for a in state.frame.members:
@@ -57,6 +63,18 @@ REQUESTS = {
     "split": lambda s, r: {"member": _any(s, r), "after": r.randrange(5)},
     "merge": lambda s, r: {"members": _in_line(s, r)},
     "shift": lambda s, r: {"members": [_any(s, r)], "along": r.choice([-1, 1])},
+    "copy": lambda s, r: {
+        "members": [_any(s, r)] if len(s.frame.members) < 9 else [],
+        "by": [r.randrange(-9, 9) for _ in range(3)],
+    },
+    "place": lambda s, r: {"members": [_placed(s, r)]},
+    "row": lambda s, r: {
+        "photo": r.choice(PHOTOS),
+        "start": [r.randrange(200), r.randrange(300)],
+        "end": [r.randrange(250, 400), r.randrange(300)],
+        "holes": r.randrange(3, 12),
+    },
+    "row_gone": lambda s, r: {"photo": r.choice(PHOTOS), "row": 0},
     "lap": lambda s, r: {"lap": _lap(s, r), "word": r.choice(["apart", "joined", "none", "said", "assumed"])},
     "may_turn": lambda s, r: {"lap": _lap(s, r), "wanted": r.random() < 0.5},
     "stock": lambda s, r: {"members": None, "stock": r.choice(["softwood-38", "softwood-40"])},
@@ -75,8 +93,9 @@ REQUESTS = {
 
 
 def mark_of(state: State) -> int:
-    """A checksum by which a state is known in another process."""
-    return zlib.crc32(json.dumps(difference(State(), state), sort_keys=True).encode())
+    """A checksum by which a state is known in another process; 40 and 40.0 are one number."""
+    text = json.dumps(difference(State(), state))
+    return zlib.crc32(json.dumps(json.loads(text, parse_int=float), sort_keys=True).encode())
 
 
 def request_of(kind: str, state: State, rng: Random) -> dict:
