@@ -13,6 +13,7 @@ so that help comes at once.
     audit     a built frame against its plan
     papers    papers to build a frame from
     export    files for other programs
+    gallery   a folder of builds as a static site
     buildable  what can be built from what is there
     stocks    the stock list
 
@@ -40,12 +41,26 @@ import traceback
 from typing import NoReturn
 
 from recon import __version__
-from recon.cli import audit, buildable, check, cut, export, page, papers, parts, read, restock, steps, stocks
+from recon.cli import (
+    audit,
+    buildable,
+    check,
+    cut,
+    export,
+    gallery,
+    page,
+    papers,
+    parts,
+    read,
+    restock,
+    steps,
+    stocks,
+)
 from recon.cli.console import PrintableStream, printable, say
 from recon.cli.stopping import end_now, end_soon_after, hear_signals
 from recon.errors import ReconError
 
-COMMANDS = (read, page, parts, cut, restock, check, steps, audit, papers, export, buildable, stocks)
+COMMANDS = (read, page, parts, cut, restock, check, steps, audit, papers, export, gallery, buildable, stocks)
 
 DONE, NOT_ALL_USED, NOTHING_DONE, FAULT, STOPPED = 0, 1, 2, 3, 130
 
