@@ -2,6 +2,7 @@
 
 import argparse
 import json
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -54,7 +55,9 @@ def run(args: argparse.Namespace) -> int:
     from recon.frame.stock import load_stocks
     from recon.show.gallery import GalleryBuild, build_files, index_page, slug_of
 
-    stocks, builds, missing = load_stocks(args.stocks), [], []
+    stocks = load_stocks(args.stocks)
+    builds: list[GalleryBuild] = []
+    missing: list[str] = []
     for path in frame_files(Path(args.folder)):
         frame = load_frame(str(path), stocks)
         name = frame.name or (path.parent.name if path.name == "frame.json" else path.stem)
@@ -71,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
     names = [*(f"{b.slug}/" for b in builds), "index.html"]
     with output_folder(args.out, names, args.overwrite, lambda _: True) as staging:
         for k, build in enumerate(builds):
-            files, left_out = build_files(build, stocks, lambda text, k=k: progress(text, k / len(builds)))
+            files, left_out = build_files(build, stocks, partial(progress, fraction=k / len(builds)))
             missing += left_out
             (staging / build.slug).mkdir()
             for name, data in files.items():
@@ -82,8 +85,8 @@ def run(args: argparse.Namespace) -> int:
     for sentence in missing:
         say(sentence)
     index = str(Path(args.out) / "index.html")
-    data = {"builds": [b.slug for b in builds], "missing": missing, "files": [index]}
-    print(json.dumps(data) if args.json else f"{len(builds)} builds. Written: {index}")
+    answer = {"builds": [b.slug for b in builds], "missing": missing, "files": [index]}
+    print(json.dumps(answer) if args.json else f"{len(builds)} builds. Written: {index}")
     return 1 if missing else 0
 
 

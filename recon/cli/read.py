@@ -26,6 +26,7 @@ from recon.errors import ReconError
 if TYPE_CHECKING:
     import numpy as np
 
+    from recon.frame.length import KnownLength
     from recon.frame.model import Frame
     from recon.frame.stock import Stock
     from recon.image.photo_rows import PhotoRows
@@ -135,14 +136,10 @@ class _Result:
 
 def run(args: argparse.Namespace) -> int:
     """Run `recon read`; returns its exit code."""
-    from recon import solve
-    from recon.files import output_folder
     from recon.frame.length import parse_known_length
     from recon.frame.stock import find_stock
     from recon.frame.usual_stock import load_stocks_of_user
-    from recon.image.photo_rows import with_result
     from recon.image.photos import find_photos
-    from recon.show.summary import summary_text
 
     if args.each:
         from recon.cli.read_each import read_each  # it starts processes, of which help knows nothing
@@ -156,6 +153,18 @@ def run(args: argparse.Namespace) -> int:
     paths = find_photos(args.photos)
     if args.rows:
         return _run_rows(args, paths)
+    return _run_frame(args, paths, stocks, length)
+
+
+def _run_frame(
+    args: argparse.Namespace, paths: "list[Path]", stocks: "dict[str, Stock]", length: "KnownLength | None"
+) -> int:
+    """Reads the frame and writes what was found; returns the exit code."""
+    from recon import solve
+    from recon.files import output_folder
+    from recon.image.photo_rows import with_result
+    from recon.show.summary import summary_text
+
     args.out = args.out or DEFAULT_OUT
     _refuse_folder_of_photos(args.out, paths)
     with output_folder(args.out, RESULTS, args.overwrite, is_overlay) as staging:

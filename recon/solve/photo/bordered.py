@@ -42,15 +42,11 @@ def read_within(
     corner = np.array([left, top], float)
     reading = read_photo(name, _shifted(openings, -corner), (right - left, low - top), focal_px, width)
     solutions = [_in_whole(photo, lattice, corner, size) for photo, lattice in reading.solutions]
-    first, *others = solutions or [(None, None)]
-    return replace(
-        reading,
-        size=size,
-        openings=_shifted(reading.openings, corner),
-        photo=first[0],
-        lattice=first[1],
-        others=tuple(others),
-    )
+    whole = replace(reading, size=size, openings=_shifted(reading.openings, corner))
+    if not solutions:
+        return whole
+    (photo, lattice), *others = solutions
+    return replace(whole, photo=photo, lattice=lattice, others=tuple(others))
 
 
 def _shifted(openings: np.ndarray, by: FloatArray) -> np.ndarray:
