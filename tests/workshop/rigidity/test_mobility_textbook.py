@@ -1,8 +1,8 @@
 """Mobility where counting fails: the rule of Gruebler and Kutzbach, and linkages that move against it.
 
 The rule counts 6 (members - 1) - 5 hinges.  It holds for hinges in general position and fails where their
-axes are special: K. J. Waldron, G. L. Kinzel, "Kinematics, Dynamics, and Design of Machinery", Wiley 1999 (from
-memory); mobility of Bennett-based linkages: ASME IDETC-CIE 2009, paper 49040-485.  Bennett's condition:
+axes are special: K. J. Waldron, G. L. Kinzel, "Kinematics, Dynamics, and Design of Machinery", Wiley 1999
+(from memory); mobility of Bennett-based linkages: ASME IDETC-CIE 2009, paper 49040-485.  Bennett's condition:
 G. T. Bennett, "A new mechanism", Engineering 76, 1903, 777-778 (from memory).
 """
 
