@@ -212,7 +212,8 @@ def read(
     watch.check()
     scene, against, test = _solve_until_frame(readings, copies, constraints, width, watch)
     if not scene.candidates or not scene.photos or (constraints is None and not test.is_frame):
-        raise ReconError(why_no_frame(readings, {c.name: c.image for c in copies}))
+        scales = {c.name: c.scale for c in copies}
+        raise ReconError(why_no_frame(readings, {c.name: c.image for c in copies}, scales))
     scene = without_plane_evidence(scene, test)
     if scene.set_aside and constraints is None:
         scene = name_mirrored(scene, readings)

@@ -79,13 +79,18 @@ class PhotoCause:
     seen: str
 
 
-def why_no_frame(readings: Sequence[PhotoReading], pictures: Mapping[str, np.ndarray]) -> str:
+def why_no_frame(
+    readings: Sequence[PhotoReading],
+    pictures: Mapping[str, np.ndarray],
+    scales: Mapping[str, float] | None = None,
+) -> str:
     """The sentences of a refusal: for each cause the photos, what was seen and what to do.
 
     Parameters
     ----------
     readings : of all photos, one by one
-    pictures : photo -> (H, W, 3) uint8 BGR
+    pictures : photo -> (H, W, 3) uint8 BGR, as they were read
+    scales : photo -> of that picture over the photo, where it is not 1; sizes are said in the photo's pixels
 
     Examples
     --------
@@ -95,7 +100,7 @@ def why_no_frame(readings: Sequence[PhotoReading], pictures: Mapping[str, np.nda
     No frame could be read from this photo. wall.jpg: 3 openings can be seen, too few for rows. Photograph \
 the whole frame from a corner, in even light, so that at least three members show four holes or more.
     """
-    found = [cause_of(r, pictures[r.name]) for r in readings]
+    found = [cause_of(r, pictures[r.name], (scales or {}).get(r.name, 1.0)) for r in readings]
     parts = [
         f"No frame could be read from {'this photo' if len(found) == 1 else f'these {len(found)} photos'}."
     ]
@@ -108,13 +113,14 @@ the whole frame from a corner, in even light, so that at least three members sho
     return " ".join(parts)
 
 
-def cause_of(reading: PhotoReading, picture: np.ndarray) -> PhotoCause:
+def cause_of(reading: PhotoReading, picture: np.ndarray, scale: float = 1.0) -> PhotoCause:
     """Why one photo shows no frame.
 
     Parameters
     ----------
     reading : of the photo by itself
-    picture : (H, W, 3) uint8 BGR
+    picture : (H, W, 3) uint8 BGR, as it was read
+    scale : of that picture over the photo, in whose pixels sizes are said
     """
 
     def because(cause: Cause, seen: str) -> PhotoCause:
@@ -126,15 +132,17 @@ def cause_of(reading: PhotoReading, picture: np.ndarray) -> PhotoCause:
     patterns = find_plane_patterns(openings)
     on_planes = np.concatenate([np.zeros(0, int), *(p.index for p in patterns)])
     if patterns and np.isin(in_rows, on_planes).sum() >= PLANE_SHARE * len(in_rows):
-        return because(Cause.ONE_PLANE, _planes_seen(patterns, reading))
+        return because(Cause.ONE_PLANE, _planes_seen(patterns, reading, scale))
     if len(rows) < LEAST_ROWS:
         blur = edge_blur_px(picture)
         if blur > MOST_BLUR_PX:
-            return because(Cause.BLUR, f"it is blurred, its edges by {blur:.0f} px; {_rows_seen(n, rows)}")
+            return because(
+                Cause.BLUR, f"it is blurred, its edges by {blur / scale:.0f} px; {_rows_seen(n, rows)}"
+            )
     if len(in_rows):
         hole = float(np.median(openings["minor"][in_rows]))
         if hole < LEAST_HOLE_PX:
-            return because(Cause.SMALL_HOLES, f"{_rows_seen(n, rows)}, of holes {hole:.1f} px wide")
+            return because(Cause.SMALL_HOLES, f"{_rows_seen(n, rows)}, of holes {hole / scale:.1f} px wide")
     if n < LEAST_OPENINGS:
         return because(Cause.FEW_ROWS, f"{_count(n, 'opening')} can be seen, too few for rows")
     if len(rows) < LEAST_ROWS:
@@ -158,7 +166,7 @@ def _rows_seen(openings: int, rows: Sequence[Row]) -> str:
     return f"{_count(len(rows), 'row')} of {_range([len(r.index) for r in rows])} openings can be seen"
 
 
-def _planes_seen(patterns: Sequence[PlanePattern], reading: PhotoReading) -> str:
+def _planes_seen(patterns: Sequence[PlanePattern], reading: PhotoReading, scale: float) -> str:
     """What planes there are, and what the largest says of the focal length."""
     best = patterns[0]
     across, down = sorted(best.shape, reverse=True)
@@ -171,7 +179,7 @@ def _planes_seen(patterns: Sequence[PlanePattern], reading: PhotoReading) -> str
     px = np.c_[reading.openings["x"], reading.openings["y"]][best.index]
     focal = focal_of_plane(best.node, px, reading.size)
     if focal.known:
-        known = f"{focal.focal_px:.0f} px ± {100 * focal.spread:.0f} %"
+        known = f"{focal.focal_px / scale:.0f} px ± {100 * focal.spread:.0f} %"
         return f"{text}if it is a square lattice or one of 60°, the focal length is {known}"
     return f"{text}the plane is seen too straight on to say the focal length"
 

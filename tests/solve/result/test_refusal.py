@@ -120,3 +120,10 @@ def test_a_tilted_plane_of_dots_says_the_focal_length_with_its_error():
     seen = cause_of(PhotoReading("dots.png", SIZE, openings, None, None, (1.0, np.inf), 0.0), picture).seen
     focal, percent = map(int, re.search(r"focal length is (\d+) px ± (\d+) %", seen).groups())
     assert abs(focal / 900 - 1) < 0.1 and 1 <= percent <= 15
+
+
+def test_sizes_are_said_in_the_pixels_of_the_photo_and_not_of_a_doubled_copy():
+    small = TABLES[Cause.SMALL_HOLES]
+    seen, doubled = (cause_of(small, SHARP, scale).seen for scale in (1.0, 2.0))
+    holes = [float(text.split("of holes ")[1].split(" px")[0]) for text in (seen, doubled)]
+    assert holes[1] == pytest.approx(holes[0] / 2, abs=0.06)
