@@ -263,8 +263,10 @@ def test_markup_in_names_labels_and_doubts_stays_text():
         "circle",
         "text",
         "g",
+        "input",  # boxes to tick
     }
     assert {tag for tag, _ in page.tags} <= allowed
+    assert {a["type"] for tag, a in page.tags if tag == "input"} <= {"checkbox"}
     assert not any(name.startswith("on") for _, attrs in page.tags for name in attrs)
     assert SCRIPT in page.text and "<img src=x onerror=alert(1)> & <b>bold</b>" in page.text
     text = text_of(papers_pdf(document))
