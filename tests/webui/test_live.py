@@ -1,6 +1,5 @@
 """What the page keeps while a frame is worked on: rows, paintings and boxes; and how it shows a reading."""
 
-import json
 import threading
 
 import pytest
@@ -138,6 +137,8 @@ JOB = {
     "problem": None,
     "left_out": [],
     "found": {},
+    "done": [],
+    "expected_s": None,
     "cancelled": False,
 }
 
@@ -150,13 +151,11 @@ def reading(page):
     def tell(**job):
         told.update({**JOB, **job})
 
-    page.route(
-        "**/api/pulse",
-        lambda route: route.fulfill(
-            content_type="application/json",
-            body=json.dumps({"n": 1, "ready": [], "job": told or {**JOB, "running": False}}),
-        ),
-    )
+    def answer(route):
+        real = route.fetch()
+        route.fulfill(response=real, json={**real.json(), "job": told or {**JOB, "running": False}})
+
+    page.route("**/api/pulse", answer)
     yield tell
     page.unroute("**/api/pulse")
 
@@ -165,7 +164,12 @@ def test_a_reading_tells_its_stage_the_photos_that_are_done_and_the_time(page, r
     reading(found={"photo_2.jpg": 2})  # from an earlier reading
     page.wait_for_selector("#job:not([hidden])")
     assert "0 of 3 photos done" in page.inner_text("#job-count")
-    reading(stage="reading photo_1.jpg", share=0.28, found={"photo_1.jpg": 1, "photo_2.jpg": 2})
+    reading(
+        stage="reading photo_1.jpg",
+        share=0.28,
+        done=["photo_1.jpg"],
+        found={"photo_1.jpg": 1, "photo_2.jpg": 2},
+    )
     page.wait_for_selector("#job-photos [data-done=true]")
     assert "1 of 3 photos done" in page.inner_text("#job-count")
     assert page.inner_text("#job-photos [data-done=true]").startswith("✓ photo_1.jpg")
@@ -173,7 +177,8 @@ def test_a_reading_tells_its_stage_the_photos_that_are_done_and_the_time(page, r
     assert page.evaluate("document.getElementById('job-bar').value") == 0.28
     until(page, "async () => /^(?!0:00$)\\d+:\\d\\d$/.test(document.getElementById('job-time').textContent)")
     shot(page, "reading")
-    reading(stage="looking again", share=0.7, found={"photo_1.jpg": 1, "photo_2.jpg": 3, "photo_3.jpg": 1})
+    all_found = {"photo_1.jpg": 1, "photo_2.jpg": 3, "photo_3.jpg": 1}
+    reading(stage="looking again", share=0.7, done=list(all_found), found=all_found)
     until(page, "async () => document.getElementById('job-words').textContent === 'Looking again'")
     assert "3 of 3" in page.inner_text("#job-count")
     page.reload()  # goes on counting

@@ -62,8 +62,8 @@ def test_openings_are_drawn_as_the_first_reading_finds_them(opened, serve, tmp_p
     shot(page, "stages")
     page.click("#job-cancel")
     page.wait_for_selector("#job", state="hidden")
-    until(page, f"async at => !await ({INKED})(at)", at)
-    assert "press “Read photos”" in page.inner_text("#panel")
+    until(page, "() => document.querySelector('#panel').innerText.includes('press “Read photos”')")
+    assert page.evaluate(INKED, at)  # what was found stays, to build on by hand
 
 
 @pytest.fixture
@@ -227,20 +227,22 @@ def test_doubts_of_an_older_frame_are_asked_for_again(opened, serve, tmp_path):
     (tmp_path / "b" / "frame.json").write_text(frame_to_text(gate().frame))
     page = opened(serve(tmp_path / "b").address)
     page.wait_for_selector("#panel .list li")
+    assert "B, 12 holes" in page.inner_text("#panel")
     page.evaluate(
         in_page("""const real = window.fetch; let first = true;
       window.fetch = async (...request) => { const answer = await real(...request);
         // the answer of the older frame comes after the next edit
         if (first && String(request[0]).endsWith('what=doubts')) {
           first = false;
-          await edit({op: 'end', member: 'B', end: 1, by: 30});
+          await edit({op: 'delete', members: ['B']});
           await new Promise(done => setTimeout(done, 700));
+          window.late = true;
         }
         return answer; };""")
     )
     page.evaluate(in_page("return edit({op: 'delete', members: ['A']});"))
     wait_n(page, 3)
-    until(page, "() => document.querySelector('#panel').innerText.includes('B, 42 holes')")
+    until(page, "() => window.late && !document.querySelector('#panel').innerText.includes('B, ')")
 
 
 def test_a_doubtful_bolt_is_shown_near_and_not_painted_over(opened, serve, tmp_path):
