@@ -18,7 +18,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from recon.frame.boxes import oriented_boxes
-from recon.frame.model import Frame, Joint, Member, as_tuple, bounds, section_axes
+from recon.frame.model import Frame, Joint, Member, as_tuple, bounds, flipped, section_axes
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.boxes import penetration
 
@@ -122,6 +122,22 @@ def three_way_flags(joints: Iterable[Joint], members: Iterable[Member]) -> list[
             crossing[j.b].add(j.a)
     # Three pairs at right angles: the laps lie along three different axes and so round one corner.
     return [j.b in crossing[j.a] and not crossing[j.a].isdisjoint(crossing[j.b]) for j in joints]
+
+
+def laps_by_member(frame: Frame) -> dict[str, list[Joint]]:
+    """The laps of each member, which is `a` in all of its own.
+
+    Examples
+    --------
+    >>> pair = Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -1, 3), (1, 0, 0), 6)
+    >>> {id: [j.b for j in laps] for id, laps in laps_by_member(Frame(pair, find_joints(pair))).items()}
+    {'A': ['B'], 'B': ['A']}
+    """
+    laps: dict[str, list[Joint]] = {m.id: [] for m in frame.members}
+    for j in frame.joints:
+        laps[j.a].append(j)
+        laps[j.b].append(flipped(j))
+    return laps
 
 
 def joint_graph(frame: Frame) -> nx.MultiGraph:

@@ -10,8 +10,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from recon.frame.joints import laps_by_member
 from recon.frame.lattice import MATCH_TOL
-from recon.frame.model import Frame, Joint, Member, flipped
+from recon.frame.model import Frame, Joint, Member
 from recon.geometry.arrays import FloatArray
 from recon.workshop.audit.matching import Extra, Matching, Missing, Pair, alike
 from recon.workshop.wording import count_word, direction_words, lap_words, listed, plural
@@ -37,11 +38,7 @@ class Remedies:
         self.matching, self.plan, self.z_up = matching, plan, z_up
         self.pairs = {pair.plan.id: pair for pair in matching.pairs}
         self.members = {m.id: m for m in plan.members}
-        # The planned laps of each member, which is `a` in all of its own.
-        self.laps: dict[str, list[Joint]] = {m.id: [] for m in plan.members}
-        for j in plan.joints:
-            self.laps[j.a].append(j)
-            self.laps[j.b].append(flipped(j))
+        self.laps = laps_by_member(plan)
 
     def member(self, pair: Pair) -> str:
         """A member whose length or place is not the planned one."""

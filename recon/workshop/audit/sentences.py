@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
-from recon.frame.joints import find_joints
+from recon.frame.joints import find_joints, laps_by_member
 from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import End, Frame, Joint, axis_of, flipped
 from recon.geometry.arrays import FloatArray
@@ -36,11 +36,7 @@ class AuditSentences:
         self.matching, self.plan, self.z_up = matching, plan, z_up
         self.right = to_the_right(plan.members) if plan.members else None
         self.pairs = {pair.plan.id: pair for pair in matching.pairs}
-        # The planned laps of each member, which is `a` in all of its own.
-        self.laps: dict[str, list[Joint]] = {m.id: [] for m in plan.members}
-        for j in plan.joints:
-            self.laps[j.a].append(j)
-            self.laps[j.b].append(flipped(j))
+        self.laps = laps_by_member(plan)
 
     @staticmethod
     def _name(pair: Pair, more: str = "") -> str:
