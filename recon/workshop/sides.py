@@ -1,6 +1,6 @@
 """The sides of a frame as people name them before it: front, back, left, right, top and bottom.
 
-The front is that of the drawings (`recon.workshop.drawing.projections.six_views`).
+Which way they lie, `recon.workshop.side_axes` knows, as the drawings do.
 """
 
 from __future__ import annotations
@@ -11,17 +11,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from recon.frame.model import Member
-from recon.workshop.drawing.projections import six_views
+from recon.geometry.arrays import FloatArray
+from recon.workshop.side_axes import side_axes, to_the_right
 from recon.workshop.wording import direction_words
 
-NAMES = {
-    "Front": "front",
-    "Rear": "back",
-    "Left": "left",
-    "Right": "right",
-    "Top": "top",
-    "Bottom": "bottom",
-}
+AXES = {"top": "up", "bottom": "down"}  # sides that are not called as the way to them is
 ALONG = 0.999  # cosine from which a direction is that of a side: rounding
 _PLACES = {
     "front": "in front",
@@ -31,6 +25,26 @@ _PLACES = {
     "top": "on top",
     "bottom": "below",
 }
+
+SIDES = tuple(_PLACES)
+
+
+def named_sides(members: Sequence[Member]) -> dict[str, FloatArray]:
+    """The six sides of a frame by name: unit vectors out of them, (3,).
+
+    Parameters
+    ----------
+    members : sequence of Member
+        At least one; z points up.
+
+    Examples
+    --------
+    >>> rail = Member("A", (0.0, 0.0, 0.0), (0.0, 1.0, 0.0), 12)
+    >>> named_sides([rail])["top"].tolist(), named_sides([rail])["right"].tolist()
+    ([0.0, 0.0, 1.0], [0.0, 1.0, 0.0])
+    """
+    ways = side_axes(to_the_right(members))
+    return {name: ways[AXES.get(name, name)] for name in _PLACES}
 
 
 class Sides:
@@ -54,8 +68,7 @@ class Sides:
 
     def __init__(self, members: Sequence[Member], z_up: bool = True):
         self.z_up = z_up
-        views = six_views(members) if z_up and members else {}
-        self._towards = {NAMES[name]: view.towards for name, view in views.items()}
+        self._towards = named_sides(members) if z_up and members else {}
 
     def name(self, vector: ArrayLike) -> str:
         """The side that a vector points to: 'left', or its axis or components where it is none."""

@@ -86,8 +86,8 @@ def direction_words(vector: ArrayLike, z_up: bool = True, right: ArrayLike | Non
     z_up : bool
         Whether +z may be called "up" and -z "down".
     right : array_like, (3,), optional
-        Unit vector along x or y that is the frame's right (`sides.to_the_right`): then, where z points up,
-        the level axes are "right", "left", "back" and "front".
+        Unit vector along x or y that is the frame's right (`side_axes.to_the_right`): then, where z points
+        up, the level axes are "right", "left", "back" and "front".
 
     Examples
     --------

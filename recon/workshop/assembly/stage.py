@@ -11,10 +11,9 @@ from recon.geometry.arrays import FloatArray, Vector
 from recon.workshop.assembly.picture import SIZE, step_sheet
 from recon.workshop.assembly.shots import CornerScenes, Size
 from recon.workshop.assembly.steps import BuildStep
-from recon.workshop.drawing.projections import six_views
 from recon.workshop.drawing.vector import Area, Pen, Sheet, moved
 from recon.workshop.hardware.bolts import Bolt, Hole, find_bolts
-from recon.workshop.sides import NAMES
+from recon.workshop.sides import named_sides
 
 GAP = 14.0  # mm between the pictures before and after a turn, for the arrow
 _UP: Vector = (0.0, 0.0, 1.0)
@@ -46,8 +45,8 @@ class Stage:
 
     def __init__(self, frame: Frame, hole: float, z_up: bool = True):
         self._frame, self._hole = frame, hole
-        views = six_views(frame.members)
-        named = [(NAMES[name], views[name].towards) for name in ("Front", "Right", "Top")]
+        sides = named_sides(frame.members)
+        named = [(name, sides[name]) for name in ("front", "right", "top")]
         self._marks = named if z_up else [(f"+{name}", axis) for name, axis in zip("xyz", np.eye(3))]
         self._scenes: dict[Vector, tuple[CornerScenes, dict[tuple[Hole, ...], Bolt]]] = {}
 

@@ -15,7 +15,7 @@ from recon.workshop.assembly.disassembly import DIRECTIONS, AssemblyModel, Move,
 from recon.workshop.assembly.support import LEVEL
 from recon.workshop.assembly.tool_access import head_sides
 from recon.workshop.hardware.bolts import Bolt, Hole, find_bolts
-from recon.workshop.sides import NAMES, Sides
+from recon.workshop.sides import SIDES, Sides
 from recon.workshop.wording import holes_words, lap_words, listed, plural
 
 
@@ -197,7 +197,7 @@ class StepWriter:
 
     def _side_of(self, vector: FloatArray) -> str:
         name = self.sides.name(vector)
-        return name if name in NAMES.values() else f"{name} side"
+        return name if name in SIDES else f"{name} side"
 
     def _count(self, move: Move) -> str:
         """'2 bolts', '1 bolt through 3 members', '3 bolts, 1 of them through 3 members'."""

@@ -22,7 +22,7 @@ def motion_words(motion: Motion, z_up: bool = True, right: FloatArray | None = N
     z_up : bool
         Whether +z may be called "up".
     right : array, (3,), optional
-        The frame's right (`sides.to_the_right`); without it the level axes are named x and y.
+        The frame's right (`side_axes.to_the_right`); without it the level axes are named x and y.
 
     Examples
     --------
