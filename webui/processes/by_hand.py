@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 from recon.corrections.codec import member_from_json, member_to_json
 from recon.errors import ReconError
 from recon.geometry.camera import Camera
+from webui.processes.answers import Payload, answer_lines
 
 if TYPE_CHECKING:
     import numpy as np
@@ -28,8 +29,6 @@ if TYPE_CHECKING:
 
 _ROOT = Path(__file__).resolve().parents[2]
 MEMORY = 4 * 2**30  # bytes: a photo of 60 megapixels decoded, and the solver
-
-Payload = dict[str, Any]
 
 
 class RowWorker:
@@ -228,20 +227,14 @@ def main(argv: list[str]) -> int:
     from webui.storage.system import limit
 
     limit(memory=MEMORY)
-    out, sys.stdout = sys.stdout.buffer, sys.stderr  # so that nothing but answers gets there
-    for line in sys.stdin.buffer:
-        request = json.loads(line)
-        answer: Payload
+
+    def answer(request: Payload) -> Payload:
         try:
-            answer = ANSWERS[request["what"]](Path(argv[0]), request)
-        except ReconError as error:
-            answer = {"problem": str(error)}
+            return ANSWERS[request["what"]](Path(argv[0]), request)
         except MemoryError:
-            answer = {"problem": "There is not enough memory for this photo; use a smaller copy."}
-        except Exception as error:  # a fault; the next request may be without it
-            answer = {"fault": f"{type(error).__name__}: {error}"}
-        out.write(json.dumps(answer).encode() + b"\n")
-        out.flush()
+            return {"problem": "There is not enough memory for this photo; use a smaller copy."}
+
+    answer_lines(answer)
     return 0
 
 

@@ -17,17 +17,15 @@ import threading
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 from recon.corrections.state import State, difference, patched
 from recon.errors import ReconError
 from recon.frame.stock import Stock
+from webui.processes.answers import Payload, answer_lines
 from webui.storage.build import Build
 
 _ROOT = Path(__file__).resolve().parents[2]
 MOST_DOUBTS = 150  # sent at once: more than anyone goes through before the next change
-
-Payload = dict[str, Any]
 
 
 class DerivedWorker:
@@ -198,24 +196,18 @@ def main(argv: list[str]) -> int:
     from webui.storage.system import step_back
 
     step_back()
-    out, sys.stdout = sys.stdout.buffer, sys.stderr  # so that nothing but answers gets there
-    state = State()
-    stocks = {
-        d["id"]: Stock(**{**d, "lengths_mm": tuple(d["lengths_mm"])})
-        for d in json.loads(sys.stdin.buffer.readline())["stocks"]
-    }
-    for line in sys.stdin.buffer:
-        request = json.loads(line)
-        answer: Payload
-        try:
-            state = patched(state, request["delta"])
-            answer = {"n": request["n"], **ANSWERS[request["what"]](state, stocks, Path(argv[0]))}
-        except ReconError as error:
-            answer = {"problem": str(error)}
-        except Exception as error:  # a fault; the next version may be without it
-            answer = {"fault": f"{type(error).__name__}: {error}"}
-        out.write(json.dumps(answer).encode() + b"\n")
-        out.flush()
+    state, stocks = State(), dict[str, Stock]()
+
+    def begin(settings: Payload) -> None:
+        for d in settings["stocks"]:
+            stocks[d["id"]] = Stock(**{**d, "lengths_mm": tuple(d["lengths_mm"])})
+
+    def answer(request: Payload) -> Payload:
+        nonlocal state
+        state = patched(state, request["delta"])
+        return {"n": request["n"], **ANSWERS[request["what"]](state, stocks, Path(argv[0]))}
+
+    answer_lines(answer, begin)
     return 0
 
 
