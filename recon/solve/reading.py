@@ -210,9 +210,9 @@ def read(
         readings = [_with_width(r, c, width) for r, c in zip(readings, copies)]
     watch.tell("putting the photos together", PHOTOS_DONE)
     watch.check()
+    scales = {c.name: c.scale for c in copies}
     scene, against, test = _solve_until_frame(readings, copies, constraints, width, watch)
     if not scene.candidates or not scene.photos or (constraints is None and not test.is_frame):
-        scales = {c.name: c.scale for c in copies}
         raise ReconError(why_no_frame(readings, {c.name: c.image for c in copies}, scales))
     scene = without_plane_evidence(scene, test)
     if scene.set_aside and constraints is None:
@@ -220,7 +220,6 @@ def read(
     if plan is not None:
         scene = with_plan(scene, plan)
     watch.tell("joints and stock", 0.97)
-    scales = {c.name: c.scale for c in copies}
     frame, scene = make_frame(photos, scene, scales, stocks, stock_id, length, constraints)
     frame = frame if constraints else untied_not_sure(frame)
     openings, rows, cameras = reading_tables(readings, scene, frame, scales)

@@ -24,11 +24,11 @@ LEAST_EVIDENCE = 40.0  # nats: a photo that shares fewer openings with the rest 
 RIVAL = 0.65  # of the best turn's evidence; made-up shelves that nearly fit themselves had 0.73 and more in
 # the right turn
 MOST_RIVALS = 4  # the right turn came third at worst
+MOST_TRIALS = 16  # combinations that are all tried; of more, one photo's hypotheses after another.
+# Both only bound the time: what is left is settled by the members
 # Concentration of a camera's roll (von Mises): upside down 12 nats, on its side 6.  This project's choice;
 # pictures that are shown on their side are rare, and nearly none are shown upside down.
 LEVEL = 6.0
-MOST_TRIALS = 16  # combinations that are all tried; of more, one photo's hypotheses after another.
-# Both only bound the time: what is left is settled by the members
 
 Posed = tuple[PosedPhoto, PhotoLattice]  # a photo in one world and its lattice there
 Placed = tuple[Placement, Posed]  # where a photo may lie in another world, and the solution of it that may

@@ -13,7 +13,7 @@ from recon.geometry.camera import Camera
 from recon.solve.photo.photo_lattice import upright_axes
 from recon.solve.photo.vanishing_points import FREE, AxesCamera, after_step
 
-DRAWN = 127  # cameras: with 80 the right lattice was found on nine photos of nine, 30 found it on six
+DRAWN = 127  # cameras; 80 were enough on nine photos of nine
 SEED = 0  # results are repeatable
 
 

@@ -39,10 +39,9 @@ AXIS_OPENINGS = 5000  # openings looked at once the camera is known
 LEAST_OPENINGS = 12  # fewer make no three rows; this project's choice
 LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
 PATTERN_DIRECTIONS = 3  # directions in which an opening of tiles or a grating repeats; a member's in one
-MOST_LATTICE_ROWS = (
-    120  # of a frame that may be racked: bounds the time on patterns; frames of 26 members have 90
-)
-MOST_DRAWN = 10  # lattices solved under cameras that were drawn; of nine photos the right one was among six
+# Where a frame may be racked; bounds the time on patterns.  Photos of frames gave at most 89.
+MOST_LATTICE_ROWS = 120
+MOST_DRAWN = 10  # lattices solved under cameras that were drawn, best vote first; bounds the time
 LEAST_CAMERA_SCORE = 0.3  # of the best camera's score, for another one to be tried; this project's choice
 HOLE_RANGE = (0.45, 2.2)  # of the photo's hole: rows with others have another pitch; this project's choice
 # Pitches: drilled square stock, and punched post 1.5 to 2.5 in.

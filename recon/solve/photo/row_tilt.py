@@ -16,7 +16,7 @@ from recon.geometry.camera import Camera, image2sensor
 from recon.solve.photo.row_points import RowPoints, placed_residuals
 
 # Radians, each way.  Bolts leave 1 to 2 mm of play in their holes (0.04 pitches), laps that hold a member lie
-# some ten pitches apart: 0.04 * sqrt(2) / 10.  On three frames bolted by hand 0.003 to 0.006.
+# some ten pitches apart: 0.04 * sqrt(2) / 10.  This project's choice.
 TILT_SPREAD = 0.005
 STEP = 1e-3  # radians, for derivatives: residuals are nearly linear over it
 
