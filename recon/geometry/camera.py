@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -67,7 +68,7 @@ class Camera:
     def _values(self) -> tuple[float, ...]:
         return (self.f, self.cx, self.cy, self.k1, self.k2, *self.R.ravel().tolist(), *self.t.tolist())
 
-    @property
+    @cached_property
     def centre(self) -> FloatArray:
         """(3,) the camera's place in the world, pitches."""
         return -np.asarray(np.linalg.solve(self.R, self.t), float)
