@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from recon.geometry.arrays import FloatArray
-from recon.solve.evidence.along_line import match_member
+from recon.solve.evidence.along_line import along_lines, candidate_openings
 from recon.solve.evidence.scene import Scene
 from recon.solve.members.selection import members_evidence
 from recon.solve.multiview.groups import as_registered, best_group, laid_reading
@@ -126,18 +126,14 @@ def shared_rows(scene: Scene, lattices: Sequence[PhotoLattice]) -> FloatArray:
     """
     shape = (len(scene.photos), len(scene.candidates))
     hits, votes, plain = [], np.zeros(shape), np.zeros(shape)
-    for i, photo in enumerate(scene.photos):
-        mine = []
-        for j, candidate in enumerate(scene.candidates):
-            _, seen = match_member(scene, photo, candidate)
-            votes[i, j] = seen.llr.sum()
-            plain[i, j] = seen.visible.sum()
-            mine.append(seen.hit[(seen.hit >= 0) & (seen.llr > 0)])
-        hits.append(mine)
+    behind = [scene.occluders] * shape[1]
+    for j, found in enumerate(along_lines(scene.photos, candidate_openings(scene), behind)):
+        votes[:, j], plain[:, j] = found.llr.sum((1, 2)), found.visible.sum((1, 2))
+        hits.append([h[(h >= 0) & (nats > 0)] for h, nats in zip(found.hit, found.llr)])
     out = np.ones(len(scene.photos))
     for i, lattice in enumerate(lattices):
         confirmed = [j for j in range(shape[1]) if np.delete(votes[:, j], i).clip(0).sum() > CONFIRMED]
-        explained = np.concatenate([hits[i][j] for j in confirmed]) if confirmed else np.zeros(0, int)
+        explained = np.concatenate([hits[j][i] for j in confirmed]) if confirmed else np.zeros(0, int)
         there = [j for j in confirmed if plain[i, j] >= PLAIN]
         weight = plain[i, there]
         shown = (weight * (votes[i, there] > 0)).sum() / weight.sum() if there else 0.0
