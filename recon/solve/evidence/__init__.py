@@ -5,6 +5,7 @@ Modules, in the order of the method:
 - ``camera_prior``: what is known of a photo's camera and of the frame's squareness beforehand.
 - ``posed_photo``: a photo with its camera on the lattice, and what each of its detections is worth.
 - ``predictions``: predicted openings against a photo's detections.
+- ``own_place``: how far a member of a frame bolted by hand is off its line.
 - ``heads``: heads and nuts of bolts at predicted openings.
 - ``candidate``: a member being solved and its two ends.
 - ``occluders``: what may stand in front of an opening.

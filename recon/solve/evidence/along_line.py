@@ -19,11 +19,13 @@ from recon.geometry.boxes import lifted
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.heads import with_heads
 from recon.solve.evidence.occluders import NOTHING, Occluders
+from recon.solve.evidence.own_place import LEFT, SHIFT_SPREAD, OwnPlace, Sightings, fit_own_place
 from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
 from recon.solve.evidence.predictions import Matches, match_predictions, member_openings
 from recon.solve.evidence.scene import Scene
 
 LINES_AT_ONCE = 48  # lines evaluated in one go: bounds memory, saves overhead
+WIDE = 2.0  # spreads of an own place within which openings are looked for before it is known
 NEAR_PITCHES = 0.9  # at an angle: detections within this, and a width, of the line are looked at
 
 
@@ -42,12 +44,29 @@ class LineOpenings:
         None where they are so in the frame's world already.
     width : float
         Of the member, pitches; used with ``turn`` only.
+    off : array or None, (K, 3)
+        How far each hole is off its place on the lattice, where that is known, pitches.
+    play : array or None, (K,)
+        Spread of each hole about that, pitches; NaN: that of the photo.
     """
 
     centre: FloatArray
     normal: FloatArray
     turn: FloatArray | None = None
     width: float = 1.0
+    off: FloatArray | None = None
+    play: FloatArray | None = None
+
+    def part(self, start: int, stop: int) -> LineOpenings:
+        """The openings of holes ``start`` to ``stop`` - 1."""
+        return LineOpenings(
+            self.centre[:, start:stop],
+            self.normal[:, start:stop],
+            self.turn,
+            self.width,
+            None if self.off is None else self.off[start:stop],
+            None if self.play is None else self.play[start:stop],
+        )
 
 
 @dataclass(frozen=True)
@@ -97,17 +116,44 @@ class LineEvidence:
         )
 
 
-def lattice_openings(axis: int, first: FloatArray, count: int, width: float) -> LineOpenings:
-    """Openings of ``count`` holes along an axis from ``first`` (3,), pitches."""
+def lattice_openings(
+    axis: int, first: FloatArray, count: int, width: float, own: OwnPlace | None = None
+) -> LineOpenings:
+    """Openings of ``count`` holes along an axis from ``first`` (3,), pitches; ``own``: the member's place."""
     centre, normal = member_openings(axis, first, count, width)
-    return LineOpenings(centre, np.repeat(normal[:, None], count, 1))
+    line = LineOpenings(centre, np.repeat(normal[:, None], count, 1))
+    if own is None:
+        return line
+    return replace(line, off=own.at(first[axis] + np.arange(count)), play=np.full(count, LEFT))
+
+
+def has_own_places(photos: Sequence[PosedPhoto]) -> bool:
+    """May members be off the lattice?  Where there is play, and two photos or more to tell it by."""
+    return len(photos) > 1 and any(p.play for p in photos)
+
+
+def with_wide_play(line: LineOpenings, photos: Sequence[PosedPhoto]) -> LineOpenings:
+    """A line whose own place is not known yet: its openings may be further off than the photos' play.
+
+    Where members have no own places, nothing changes.
+    """
+    if not has_own_places(photos):
+        return line
+    play = max(SHIFT_SPREAD, *(p.play for p in photos))
+    return replace(line, play=np.full(line.centre.shape[1], WIDE * play))
 
 
 def side_by_side(lines: Iterable[LineOpenings]) -> LineOpenings:
     """Openings of several lattice lines as one table, hole after hole."""
     lines = list(lines)
+    count = [x.centre.shape[1] for x in lines]
+    off = [np.zeros((n, 3)) if x.off is None else x.off for x, n in zip(lines, count)]
+    play = [np.full(n, np.nan) if x.play is None else x.play for x, n in zip(lines, count)]
     return LineOpenings(
-        np.concatenate([x.centre for x in lines], 1), np.concatenate([x.normal for x in lines], 1)
+        np.concatenate([x.centre for x in lines], 1),
+        np.concatenate([x.normal for x in lines], 1),
+        off=np.concatenate(off) if any(x.off is not None for x in lines) else None,
+        play=np.concatenate(play) if any(x.play is not None for x in lines) else None,
     )
 
 
@@ -235,7 +281,12 @@ def match_openings(
     if openings.turn is None:
         if hidden is None:
             hidden = occluders.hide(photo.camera.centre, lifted(X, n))
-        found = match_predictions(photo, X, n, hidden, only_free)
+        if openings.off is not None:
+            X = X + np.tile(openings.off, (4, 1))
+        play = None
+        if openings.play is not None:
+            play = np.tile(np.where(np.isnan(openings.play), photo.play, openings.play), 4)
+        found = match_predictions(photo, X, n, hidden, only_free, play)
         return with_heads(photo, X, n, found, laps, only_free)
     near = _turned(photo, openings, openings.turn)
     if near is None:
@@ -285,7 +336,7 @@ def _turned(
 
 def candidate_openings(scene: Scene) -> list[LineOpenings]:
     """The openings of all candidates of a scene."""
-    return [lattice_openings(c.axis, c.first, c.holes, scene.width) for c in scene.candidates]
+    return [lattice_openings(c.axis, c.first, c.holes, scene.width, c.own) for c in scene.candidates]
 
 
 def match_member(scene: Scene, photo: PosedPhoto, candidate: Candidate) -> tuple[FloatArray, Matches]:
@@ -293,5 +344,20 @@ def match_member(scene: Scene, photo: PosedPhoto, candidate: Candidate) -> tuple
 
     All candidates of the scene may hide them.
     """
-    openings = lattice_openings(candidate.axis, candidate.first, candidate.holes, scene.width)
+    openings = lattice_openings(candidate.axis, candidate.first, candidate.holes, scene.width, candidate.own)
     return openings.centre.reshape(-1, 3), match_openings(photo, openings, scene.occluders)
+
+
+def own_place(
+    photos: Sequence[PosedPhoto], axis: int, openings: LineOpenings, evidence: LineEvidence
+) -> OwnPlace | None:
+    """The own place of a member by its openings found; None where they are too few, or nothing has play."""
+    if not has_own_places(photos):
+        return None
+    X = openings.centre.reshape(-1, 3)
+    sightings = []
+    for photo, hits in zip(photos, evidence.hit):
+        hit = hits.reshape(-1)
+        o = photo.openings[hit[hit >= 0]]
+        sightings.append(Sightings(photo, X[hit >= 0], np.c_[o["x"], o["y"]]))
+    return fit_own_place(axis, sightings)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.solve.evidence.own_place import OwnPlace
 
 LEAST_EVIDENCE = 14.0  # nats: about a thousand lines are tried, with a few hundred starts and stops each
 LEAST_STEPS = 3  # distinct holes seen, open or with a bolt in them
@@ -47,6 +48,8 @@ class Candidate:
         Which of its two ends (low, high) the user vouches for: its place is then certain; else None.
     name : str
         Its label, if it has one.
+    own : OwnPlace or None
+        How far it is off the lattice, where members have play.
     """
 
     axis: int
@@ -57,6 +60,7 @@ class Candidate:
     seen: IntArray
     fixed_ends: tuple[bool, bool] | None = None
     name: str = ""
+    own: OwnPlace | None = None
 
     @classmethod
     def bare(cls, axis: int, first: ArrayLike, holes: int) -> Candidate:

@@ -74,6 +74,7 @@ def match_predictions(
     normals: FloatArray,
     hidden: BoolArray | None = None,
     only_free: bool = False,
+    play: FloatArray | None = None,
 ) -> Matches:
     """Compare predicted openings with a photo's detections.
 
@@ -89,6 +90,8 @@ def match_predictions(
         Known to be behind something.
     only_free : bool
         Detections that another member explains are not hits (and say nothing).
+    play : array or None, (N,)
+        Spread of each opening off its place, pitches, in place of the photo's.
 
     Examples
     --------
@@ -114,7 +117,8 @@ def match_predictions(
         return Matches(llr, hit, seen.visible, seen.px, hit.copy())
     q = np.nonzero(seen.visible)[0]
     faces = np.abs(normals[q]).argmax(1)
-    near, gain = _gains(photo, seen.px[q], seen.scale[q], seen.minor[q], faces)
+    spread = np.full(len(q), photo.play) if play is None else play[q]
+    near, gain = _gains(photo, seen.px[q], seen.scale[q], seen.minor[q], faces, spread)
     taken = np.isfinite(gain) & ~photo.free[near]
     if only_free:
         gain = np.where(taken, -np.inf, gain)
@@ -157,13 +161,19 @@ def _predict(
 
 
 def _gains(
-    photo: PosedPhoto, px: FloatArray, scale: FloatArray, minor: FloatArray, faces: IntArray
+    photo: PosedPhoto,
+    px: FloatArray,
+    scale: FloatArray,
+    minor: FloatArray,
+    faces: IntArray,
+    play: FloatArray,
 ) -> tuple[IntArray, FloatArray]:
     """The detections nearest to each of Q openings and the nats for each being it, -inf for none: (Q, k).
 
     faces : (Q,) axis that the opening's face is normal to.
+    play : (Q,) pitches, spread off the predicted place.
     """
-    sigma = np.hypot(PLACE_PX, np.hypot(PLACE, photo.play) * scale)
+    sigma = np.hypot(PLACE_PX, np.hypot(PLACE, play) * scale)
     reach = REACH * sigma
     k = min(MOST_NEAR, len(photo.openings))
     d, j = photo.tree.query(px, k=k, distance_upper_bound=float(reach.max()))

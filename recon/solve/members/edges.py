@@ -13,7 +13,7 @@ import numpy as np
 
 from recon.geometry.arrays import BoolArray, FloatArray
 from recon.geometry.boxes import lifted
-from recon.solve.evidence.candidate import across
+from recon.solve.evidence.candidate import Candidate, across
 from recon.solve.evidence.occluders import NOTHING, Occluders
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import LEAST_FACING
@@ -57,8 +57,7 @@ class ColourSteps:
 def colour_steps(
     photo: PosedPhoto,
     image: np.ndarray,
-    axis: int,
-    first: FloatArray,
+    member: Candidate,
     boundaries: FloatArray,
     width: float,
     occluders: Occluders = NOTHING,
@@ -69,8 +68,8 @@ def colour_steps(
     ----------
     photo, image : PosedPhoto or array
         The photo and its (H, W, 3) uint8 BGR picture.
-    axis, first : int or array
-        Of the member: its axis and the centre (3,) of its hole 0, pitches.
+    member : Candidate
+        Whose faces are looked at.
     boundaries : array, (B,)
         Places along the axis in pitches from hole 0 (half numbers).
     width : float
@@ -81,11 +80,11 @@ def colour_steps(
     eye = photo.camera.centre
     occluders = occluders.thicker(OUTLINE + PLAYS * photo.play)
     normals, strengths = [], []
-    for j in across(axis):
+    for j in across(member.axis):
         normal = np.zeros(3)
-        normal[j] = np.sign(eye[j] - first[j])
-        side = 3 - axis - j
-        strengths.append(_face_steps(photo, image, axis, first, boundaries, width, normal, side, occluders))
+        normal[j] = np.sign(eye[j] - member.first[j])
+        side = 3 - member.axis - j
+        strengths.append(_face_steps(photo, image, member, boundaries, width, normal, side, occluders))
         normals.append(normal)
     return ColourSteps(np.array(strengths), np.array(normals))
 
@@ -93,8 +92,7 @@ def colour_steps(
 def _face_steps(
     photo: PosedPhoto,
     image: np.ndarray,
-    axis: int,
-    first: FloatArray,
+    member: Candidate,
     boundaries: FloatArray,
     width: float,
     normal: FloatArray,
@@ -102,8 +100,8 @@ def _face_steps(
     occluders: Occluders,
 ) -> FloatArray:
     """(B,) steps across one face; NaN where fewer than LEAST_TRACKS tracks are in sight."""
-    eye = photo.camera.centre
-    base = first + 0.5 * width * normal
+    eye, axis = photo.camera.centre, member.axis
+    base = member.first + 0.5 * width * normal
     if (eye - base) @ normal / np.linalg.norm(eye - base) < 0.5 * LEAST_FACING:
         return np.full(len(boundaries), np.nan)
     span = np.linspace(NEAR, FAR, SAMPLES)
@@ -111,6 +109,8 @@ def _face_steps(
     X = np.zeros((len(boundaries), len(LATERAL), len(offsets), 3)) + base
     X[..., axis] += boundaries[:, None, None] + offsets
     X[..., side] += (LATERAL * width)[None, :, None]
+    if member.own is not None:
+        X += member.own.at(member.first[axis] + boundaries)[:, None, None]
     flat = X.reshape(-1, 3)
     px = photo.camera.project(flat)
     H, W = image.shape[:2]

@@ -50,14 +50,11 @@ def find_ends(scene: Scene, index: int, reach: int = REACH) -> Ends:
     first = candidate.first.copy()
     first[candidate.axis] -= reach
     bolted = lap_faces(candidate.axis, first, len(step), others, width)
-    openings = lattice_openings(candidate.axis, first, len(step), width)
+    openings = lattice_openings(candidate.axis, first, len(step), width, candidate.own)
     found = along_line(scene.photos, openings, occluders, bolted=bolted)
     boundaries, between = boundaries_of(n, reach)
     edge, inner = edge_evidence(
-        (
-            colour_steps(p, scene.picture(p), candidate.axis, candidate.first, boundaries, width, occluders)
-            for p in scene.photos
-        ),
+        (colour_steps(p, scene.picture(p), candidate, boundaries, width, occluders) for p in scene.photos),
         between,
     )
     return end_guesses(

@@ -76,7 +76,7 @@ def candidate_evidence(scene: Scene, candidate: Candidate) -> LineEvidence:
     others = [c for c in scene.candidates if c is not candidate]
     found = along_line(
         scene.photos,
-        lattice_openings(candidate.axis, candidate.first, candidate.holes, scene.width),
+        lattice_openings(candidate.axis, candidate.first, candidate.holes, scene.width, candidate.own),
         scene.occluders,
         bolted=lap_faces(candidate.axis, candidate.first, candidate.holes, others, scene.width),
     )

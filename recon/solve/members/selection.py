@@ -11,9 +11,13 @@ from recon.geometry.arrays import IntArray
 from recon.solve.evidence.along_line import (
     LINES_AT_ONCE,
     LineEvidence,
+    LineOpenings,
     along_line,
     along_lines,
+    has_own_places,
     lattice_openings,
+    own_place,
+    with_wide_play,
 )
 from recon.solve.evidence.candidate import (
     LEAST_EVIDENCE,
@@ -28,6 +32,7 @@ from recon.solve.evidence.candidate import (
     shared_holes,
 )
 from recon.solve.evidence.occluders import Occluders, occluders_of
+from recon.solve.evidence.own_place import OwnPlace
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import FOUND, PLACE
 from recon.solve.evidence.scene import Scene
@@ -43,6 +48,8 @@ LEAST_LAPS = 2  # that hold a member; common practice, no source
 # Nats more for a member that is held by fewer: of 13 frames' false members (2) 17 and 25 in all, of the true
 # ones at least 34.
 UNHELD = 14.0
+BEFORE_OWN_PLACE = 0.5  # of what a member needs, from which its own place is sought: that gives as much again
+OWN_ROUNDS = 2  # of fitting a member's own place and looking again; nothing changed after the second
 REACH = 10  # holes looked at past the ends of rows, and of members with an open end; this project's choice
 WHOLE_LINE = (
     40  # steps: rows give shorter stretches, which are looked at past their ends; touching_lines longer
@@ -58,11 +65,13 @@ class _Line:
     occluders: Occluders
     evidence: LineEvidence
     stale: bool = False  # a member was chosen since: some of its detections may be explained
+    own: OwnPlace | None = None  # of the member that its best stretch would be
     stretch: tuple[int, int, float] = field(init=False)
 
     def __post_init__(self) -> None:
         self.evidence = without_hidden_runs(self.evidence)
-        self.stretch = best_stretch(self.evidence.profile)
+        a, b, total = best_stretch(self.evidence.profile)
+        self.stretch = a, b, total - (self.own.cost if self.own else 0.0)
 
     def candidate(self) -> Candidate:
         """The member that the best stretch would be."""
@@ -75,11 +84,16 @@ class _Line:
             total,
             part.profile,
             part.marks,
+            own=self.own,
         )
 
 
 def select_members(
-    scene: Scene, lines: Lines, deleted: Sequence[Candidate] = (), reach: int = REACH
+    scene: Scene,
+    lines: Lines,
+    deleted: Sequence[Candidate] = (),
+    reach: int = REACH,
+    own_places: bool = False,
 ) -> Scene:
     """The scene with its candidates chosen anew: the line with most evidence takes its detections first.
 
@@ -96,10 +110,12 @@ def select_members(
         Members that are not there: nothing that lies on one with more than half of its holes is chosen.
     reach : int
         Holes looked at past the ends of rows.
+    own_places : bool
+        Whether members may be off the lattice where photos show play: once the cameras are known.
     """
     # Copies, in which detections are marked as they are explained.
     photos = [replace(p, free=np.ones(len(p.openings), bool)) for p in scene.photos]
-    waiting = _first_looks(scene.with_photos(photos), lines, reach)
+    waiting = _first_looks(scene.with_photos(photos), lines, reach, own_places and has_own_places(photos))
     chosen = _fixed_members(scene, photos)
     for line in waiting.values():
         line.stale = bool(chosen)
@@ -138,10 +154,27 @@ def _take(photos: Sequence[PosedPhoto], hits: IntArray) -> None:
 
 def _second_look(photos: Sequence[PosedPhoto], line: _Line, width: float) -> _Line:
     """The line with what the detections that are still free say."""
-    count = line.evidence.llr.shape[2]
-    openings = lattice_openings(line.key[0], line_first(line.key, line.lo), count, width)
+    openings = _line_openings(line, width, line.own)
     evidence = along_line(photos, openings, line.occluders, only_free=True)
-    return _Line(line.key, line.lo, line.occluders, evidence)
+    return _Line(line.key, line.lo, line.occluders, evidence, own=line.own)
+
+
+def _line_openings(line: _Line, width: float, own: OwnPlace | None) -> LineOpenings:
+    count = line.evidence.llr.shape[2]
+    return lattice_openings(line.key[0], line_first(line.key, line.lo), count, width, own)
+
+
+def _at_own_place(photos: Sequence[PosedPhoto], line: _Line, width: float) -> _Line:
+    """The line with the own place of the member that its best stretch would be, twice from what is found."""
+    for _ in range(OWN_ROUNDS):
+        a, b, _ = line.stretch
+        openings = _line_openings(line, width, None)
+        own = own_place(photos, line.key[0], openings.part(a, b), line.evidence.part(a, b))
+        if own is None:
+            break
+        evidence = along_line(photos, _line_openings(line, width, own), line.occluders)
+        line = _Line(line.key, line.lo, line.occluders, evidence, own=own)
+    return line
 
 
 def _fixed_members(scene: Scene, photos: Sequence[PosedPhoto]) -> list[Candidate]:
@@ -189,7 +222,7 @@ def _fixed_member(
     return found, part.explained
 
 
-def _first_looks(scene: Scene, lines: Lines, reach: int) -> dict[LineKey, _Line]:
+def _first_looks(scene: Scene, lines: Lines, reach: int, own_places: bool) -> dict[LineKey, _Line]:
     """Evidence along every line, of those lines that could bear a member.
 
     Lines of known candidates are looked at past the candidate itself; all others, most of which bear nothing,
@@ -199,6 +232,7 @@ def _first_looks(scene: Scene, lines: Lines, reach: int) -> dict[LineKey, _Line]
     off_line = _OffLine(scene)
     out: dict[LineKey, _Line] = {}
     every = list(lines.items())
+    least = LEAST_EVIDENCE * (BEFORE_OWN_PLACE if own_places else 1.0)
     for i in range(0, len(every), LINES_AT_ONCE):
         some = every[i : i + LINES_AT_ONCE]
         keys = [key for key, _ in some]
@@ -208,15 +242,25 @@ def _first_looks(scene: Scene, lines: Lines, reach: int) -> dict[LineKey, _Line]
             for key, (lo, hi) in zip(keys, spans)
         ]
         occluders = [off_line.of(key) if key in known else scene.occluders for key in keys]
-        found = along_lines(scene.photos, openings, occluders)
-        for key, (lo, _), behind, here in zip(keys, spans, occluders, found):
-            if here.llr.clip(0).sum() < LEAST_EVIDENCE:
+        looks = [along_lines(scene.photos, openings, occluders)]
+        if own_places:
+            wide = [with_wide_play(line, scene.photos) for line in openings]
+            looks.append(along_lines(scene.photos, wide, occluders))
+        for key, (lo, _), behind, *here in zip(keys, spans, occluders, *looks):
+            line = _likelier([_Line(key, lo, behind, e) for e in here if e.llr.clip(0).sum() >= least])
+            if line is None or line.stretch[2] < least:
                 continue
-            line = _Line(key, lo, behind, here)
+            line.occluders = off_line.of(key)
+            if own_places:
+                line = _at_own_place(scene.photos, line, scene.width)
             if line.stretch[2] >= LEAST_EVIDENCE:
-                line.occluders = off_line.of(key)
                 out[key] = line
     return out
+
+
+def _likelier(looks: Sequence[_Line]) -> _Line | None:
+    """Of several looks along a line that which shows most of a member; None of none."""
+    return max(looks, key=lambda line: line.stretch[2], default=None)
 
 
 class _OffLine:
@@ -249,7 +293,7 @@ def enough_evidence(scene: Scene) -> Scene:
     less = [FOUND * np.log1p((p.play / PLACE) ** 2) for p in scene.photos]
     kept = []
     for c, found in zip(scene.candidates, candidates_evidence(scene)):
-        total = found.llr.sum()
+        total = found.llr.sum() - (c.own.cost if c.own else 0.0)
         least = float((found.visible.sum((1, 2)) * (LEAST_MEAN - np.array(less))).sum())
         held = lap_count(scene, c) >= LEAST_LAPS or c.evidence >= LEAST_EVIDENCE + UNHELD
         if c.fixed_ends is not None or (held and total >= max(LEAST_EVIDENCE, least)):

@@ -7,11 +7,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from recon.solve.evidence.candidate import LEAST_EVIDENCE as MEMBER
 from recon.solve.evidence.scene import Scene
 from recon.solve.members.lines import candidate_lines
 from recon.solve.members.selection import members_evidence, select_members
 from recon.solve.multiview.cameras import adjust_cameras
-from recon.solve.multiview.hypotheses import LEAST_EVIDENCE, RegisteredPhotos, upright_log_prior
+from recon.solve.multiview.hypotheses import (
+    LEAST_EVIDENCE,
+    MOST_RIVALS,
+    RIVAL,
+    RegisteredPhotos,
+    first_evidence,
+    upright_log_prior,
+)
 from recon.solve.multiview.laying import Laid, Posed, lay_on_members
 from recon.solve.photo.photo_lattice import laid_again
 from recon.solve.photo.photo_reading import PhotoReading
@@ -33,49 +41,86 @@ class Group:
     nats: float
 
 
-def best_group(readings: Sequence[PhotoReading], width: float) -> Group | None:
-    """Of the groups grown from one photo each the one whose members explain most; None without photos."""
+def grown_groups(readings: Sequence[PhotoReading], width: float) -> list[Group]:
+    """The groups grown from each of the photos that tell most, those that explain most first."""
     read = sorted((r for r in readings if r.photo is not None), key=lambda r: -r.worth)
-    groups = [grown_group(base, read, width) for base in read[:MOST_BASES]]
-    return max(groups, key=lambda g: g.nats) if groups else None
+    return sorted((grown_group(r, read, width) for r in read[:MOST_BASES]), key=lambda g: -g.nats)
 
 
 def grown_group(base: PhotoReading, readings: Sequence[PhotoReading], width: float) -> Group:
     """The photos that show the members of one, laid on them one after another, best-fitting first."""
     names = [base.name]
-    posed = [base.solutions[0]]
-    scene = _members(posed, width)
+    scene, posed = _members([base.solutions[0]], width)
     waiting = [r for r in readings if r.name != base.name]
     while waiting:
-        trials = [(r, laid) for r in waiting if (laid := laid_reading(r, scene)) is not None]
+        trials = [(r, laid) for r in waiting if (laid := laid_rivals(r, scene))]
         if not trials:
             break
-        reading, laid = max(trials, key=lambda t: t[1].nats / np.sqrt(t[0].worth + 1))
-        if laid.nats < max(LEAST_EVIDENCE, LEAST_SHOWN * reading.worth):
+        reading, rivals = max(trials, key=lambda t: t[1][0].nats / np.sqrt(t[0].worth + 1))
+        if rivals[0].nats < max(LEAST_EVIDENCE, LEAST_SHOWN * reading.worth):
             break
         waiting = [r for r in waiting if r is not reading]
         names.append(reading.name)
-        posed.append(laid.posed)
-        scene = _members(posed, width)
-        posed = [
-            (p, laid_again(lattice, p.camera, p.openings, width))
-            for p, (_, lattice) in zip(scene.photos, posed)
-        ]
-    nats = members_evidence(scene) + sum(upright_log_prior(p.camera) for p in scene.photos)
-    return Group(tuple(names), tuple(posed), scene, nats)
+        grown = [_members([*posed, laid.posed], width) for laid in rivals]
+        scene, posed = max(grown, key=lambda g: _nats(g[0]))
+    return Group(tuple(names), tuple(posed), scene, _nats(scene))
 
 
-def _members(posed: Sequence[Posed], width: float) -> Scene:
-    """The members of photos in one world, with the cameras adjusted to them."""
+def _nats(scene: Scene) -> float:
+    return members_evidence(scene) + sum(upright_log_prior(p.camera) for p in scene.photos)
+
+
+def laid_again_on_others(
+    registered: RegisteredPhotos, readings: Sequence[PhotoReading], width: float
+) -> RegisteredPhotos:
+    """Each photo laid on the members that the others show, where all then explain a member's worth more.
+
+    Only photos whose camera is free, of frames bolted by hand: others are sure of their lattice.
+    """
+    posed = list(zip(registered.photos, registered.lattices))
+    by_name = {r.name: r for r in readings}
+    if len(posed) < 2 or not any(p.prior for p, _ in posed):
+        return registered
+    now = _evidence_of(posed, width)
+    for i, (photo, _) in enumerate(list(posed)):
+        if photo.prior is None:
+            continue
+        scene, _ = _members([p for j, p in enumerate(posed) if j != i], width)
+        for laid in laid_rivals(by_name[photo.name], scene):
+            if laid.nats < LEAST_EVIDENCE:
+                continue
+            trial = [*posed[:i], laid.posed, *posed[i + 1 :]]
+            nats = _evidence_of(trial, width)
+            if nats > now + MEMBER:
+                posed, now = trial, nats
+    return RegisteredPhotos(tuple(p for p, _ in posed), tuple(x for _, x in posed), registered.set_aside)
+
+
+def _evidence_of(posed: Sequence[Posed], width: float) -> float:
+    return first_evidence([p for p, _ in posed], [x for _, x in posed], width)
+
+
+def _members(posed: Sequence[Posed], width: float) -> tuple[Scene, list[Posed]]:
+    """The members of photos in one world, with the cameras adjusted to them, and the photos with these."""
     lines = candidate_lines([lattice for _, lattice in posed])
     scene = adjust_cameras(select_members(Scene(tuple(p for p, _ in posed), {}, width), lines))
-    return select_members(scene, lines)
+    scene = select_members(scene, lines)
+    again = [(p, laid_again(x, p.camera, p.openings, width)) for p, (_, x) in zip(scene.photos, posed)]
+    return scene, again
 
 
-def laid_reading(reading: PhotoReading, scene: Scene) -> Laid | None:
-    """A photo laid on the members of a scene with that of its cameras that shows most of them."""
-    trials = [laid for s in _apart(reading.solutions) if (laid := lay_on_members(*s, scene)) is not None]
-    return max(trials, key=lambda t: t.nats) if trials else None
+def laid_rivals(reading: PhotoReading, scene: Scene) -> list[Laid]:
+    """A photo laid on the members of a scene with the camera and in the turn that show most, and others.
+
+    What the members explain then, all photos together, decides between them.
+    """
+    found = [laid for s in _apart(reading.solutions) for laid in lay_on_members(*s, scene)]
+    found.sort(key=lambda x: -x.nats)
+    out: list[Laid] = []
+    for laid in found:
+        if laid.nats >= RIVAL * found[0].nats and not any(_near(laid.posed, k.posed) for k in out):
+            out.append(laid)
+    return out[:MOST_RIVALS]
 
 
 def _apart(solutions: Sequence[Posed]) -> list[Posed]:

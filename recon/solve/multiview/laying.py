@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import maximum_filter
 
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import Camera, world2camera
@@ -31,8 +30,8 @@ BLUR = 0.8  # pitches that a row lies off its member while the camera is that of
 # The same while the camera is fitted to the members by turns.
 TOLERANCES = (1.0, 0.7, 0.45, 0.3)
 MOST_SHIFTS = 3  # for each turn, most votes first; bounds the time
-MOST_BEGUN = 10  # turns and shifts that are fitted once, most votes first; bounds the time
-MOST_FITTED = 3  # of these, those followed further: whose rows lie best on members after that
+MOST_BEGUN = 12  # turns and shifts that are fitted once, most votes first; bounds the time
+MOST_FITTED = 5  # of these, those followed further: whose rows lie best on members after that
 GATE = 9.0  # squared distance of a row from its member, in standard errors
 PAST_END = 3  # holes by which a row may reach past a member's ends, which are not settled yet
 LEAST_ROWS = 3  # along two axes at least: fewer fix no camera
@@ -63,7 +62,7 @@ def _centrelines(candidates: Sequence[Candidate]) -> _Centrelines:
     return _Centrelines(axis, first, first[np.arange(len(axis)), axis] + [c.holes - 1 for c in candidates])
 
 
-def lay_on_members(photo: PosedPhoto, lattice: PhotoLattice, scene: Scene) -> Laid | None:
+def lay_on_members(photo: PosedPhoto, lattice: PhotoLattice, scene: Scene) -> list[Laid]:
     """A photo, in a world of its own, laid on the candidates of a scene.
 
     Parameters
@@ -75,11 +74,12 @@ def lay_on_members(photo: PosedPhoto, lattice: PhotoLattice, scene: Scene) -> La
 
     Returns
     -------
-    The photo with a camera in the scene's world, under the turn and shift at which it shows most of the
-    candidates; None where its rows fit them nowhere.
+    The photo with a camera in the scene's world, under each turn and shift at which its rows fit the
+    candidates, that at which it shows most of them first; none where they fit nowhere.  A frame that nearly
+    fits itself is fitted in several turns.
     """
     if not scene.candidates or not lattice.placed.rows:
-        return None
+        return []
     lines = _centrelines(scene.candidates)
     begun = []
     for turn, shift in _placements(lattice.placed, lines, scene.width):
@@ -88,20 +88,14 @@ def lay_on_members(photo: PosedPhoto, lattice: PhotoLattice, scene: Scene) -> La
         if fit is not None:
             begun.append((fit.worth, fit, moved))
     begun.sort(key=lambda b: -b[0])
-    best: Laid | None = None
+    out: list[Laid] = []
     for _, first, moved in begun[:MOST_FITTED]:
         fit = _fitted(photo, moved, first.camera, lines, scene.width, TOLERANCES[1:])
-        if fit is None:
-            continue
-        posed = with_camera(photo, fit.camera)
-        nats = _shown(scene, posed)
-        if best is None or nats > best.nats:
-            best = Laid((posed, moved), nats)
-    if best is None:
-        return None
-    posed, moved = best.posed
-    again = laid_again(moved, posed.camera, posed.openings, scene.width)
-    return Laid((posed, again), best.nats)
+        if fit is not None:
+            posed = with_camera(photo, fit.camera)
+            again = laid_again(moved, posed.camera, posed.openings, scene.width)
+            out.append(Laid((posed, again), _shown(scene, posed)))
+    return sorted(out, key=lambda x: -x.nats)
 
 
 def _shown(scene: Scene, photo: PosedPhoto) -> float:
@@ -153,10 +147,22 @@ def _shifts(
     if sum(p.any() for p in planes) < 2:
         return []
     total = planes[0][None] + planes[1][:, None] + planes[2][:, :, None]
-    peak = (total == maximum_filter(total, 3)).ravel()
-    order = np.argsort(-np.where(peak, total.ravel(), -1.0))[:MOST_SHIFTS]
-    cells = np.stack(np.unravel_index(order, total.shape), 1)
-    return [(float(total[tuple(cell)]), np.array([grids[j][cell[j]] for j in range(3)])) for cell in cells]
+    return [
+        (votes, np.array([grids[j][cell[j]] for j in range(3)])) for votes, cell in _peaks(total, MOST_SHIFTS)
+    ]
+
+
+def _peaks(total: FloatArray, most: int) -> list[tuple[float, IntArray]]:
+    """The largest values of a grid and their cells, none next to a larger one."""
+    flat = total.ravel()
+    count = min(27 * most, len(flat))
+    top = np.argpartition(-flat, count - 1)[:count]
+    cells = np.stack(np.unravel_index(top[np.argsort(-flat[top])], total.shape), 1)
+    out: list[tuple[float, IntArray]] = []
+    for cell in cells:
+        if len(out) < most and all(np.abs(cell - kept).max() > 1 for _, kept in out):
+            out.append((float(total[tuple(cell)]), cell))
+    return out
 
 
 def _bump(grid: FloatArray, centre: FloatArray, variance: float) -> FloatArray:

@@ -167,13 +167,17 @@ def moved_lattice(lattice: PhotoLattice, turn: np.ndarray, shift: np.ndarray) ->
     pl = lattice.placed
     rows = [replace(r, axis=int(new_axis[r.axis])) for r in pl.rows]
     sign = np.array([s * sense[r.axis] for r, s in zip(pl.rows, pl.sign)])
+    # The faces of a row are in the order of the axes that their normals lie along.
+    normal = pl.normal @ turn.T
+    order = np.argsort(np.abs(normal).argmax(2), 1)[..., None]
     placed = replace(
         pl,
         rows=rows,
         sign=sign,
         place=pl.place @ turn.T + shift,
         cov=turn @ pl.cov @ turn.T,
-        normal=pl.normal @ turn.T,
+        normal=np.take_along_axis(normal, order, 1),
+        face_log=np.take_along_axis(pl.face_log, order[..., 0], 1),
     )
     guesses = [
         [LatticeGuess(turn @ g.first + shift, turn @ g.normal, g.log_p) for g in gs] for gs in lattice.guesses

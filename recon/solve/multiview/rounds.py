@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
+from recon.solve.evidence.along_line import has_own_places
 from recon.solve.evidence.candidate import Candidate, grown, line_key, line_span, runs_into, touching
 from recon.solve.evidence.scene import Ends, Scene
 from recon.solve.members.ends import find_ends, with_fixed_ends
@@ -61,9 +62,27 @@ def find_members(
         scene = adjust_cameras(select_members(scene, lines, deleted))
         tell(0.1 + 0.6 * (k + 1) / ROUNDS)
     for k in range(2):
-        scene = adjust_cameras(with_ends(well_seen_groups(enough_evidence(scene))))
+        scene = _settled(scene)
         tell(0.7 + 0.15 * (k + 1))
     return scene
+
+
+def _settled(scene: Scene) -> Scene:
+    """The scene without what is seen too little, with the ends of all members, and the cameras adjusted."""
+    return adjust_cameras(with_ends(well_seen_groups(enough_evidence(scene))))
+
+
+def find_own_places(scene: Scene) -> Scene:
+    """The members of a frame bolted by hand again, each where it really is, and what touches them so.
+
+    To be asked once it is settled which photos show the frame: a photo that lies wrongly is explained, too,
+    where members may be off the lattice.  Without play nothing changes.
+    """
+    if not has_own_places(scene.photos) or not scene.candidates:
+        return scene
+    lines = touching_lines(well_seen_groups(scene))
+    lines.update({line_key(c): line_span(c) for c in scene.candidates})
+    return _settled(_settled(adjust_cameras(select_members(scene, lines, own_places=True))))
 
 
 def with_ends(scene: Scene) -> Scene:

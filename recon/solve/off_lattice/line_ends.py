@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from recon.geometry.arrays import BoolArray, FloatArray
+from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.scene import Ends
 from recon.solve.members.edges import FAR, LATERAL, NEAR, ColourSteps, colour_steps, edge_evidence
@@ -55,7 +56,7 @@ def _steps_in_sight(
     """``colour_steps`` in the turned world, NaN where anything stands before the place."""
     c, width = photo.camera, search.scene.width
     turned = replace(photo, camera=c.posed(c.R @ line.turn.T, c.t))
-    steps = colour_steps(turned, image, 0, line.turn @ line.first, boundaries, width)
+    steps = colour_steps(turned, image, Candidate.bare(0, line.turn @ line.first, 1), boundaries, width)
     strength = steps.strength.copy()
     along = boundaries[:, None] + np.array([-FAR, -NEAR, NEAR, FAR])
     for f, normal in enumerate(steps.normal @ line.turn):

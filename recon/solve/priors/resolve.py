@@ -8,7 +8,8 @@ import numpy as np
 
 from recon.frame.objection import Objection
 from recon.solve.evidence.scene import Scene
-from recon.solve.multiview.assemble import LEAST_SHARED, STRANGER, retry_set_aside, shared_rows
+from recon.solve.multiview.agreement import shared_rows
+from recon.solve.multiview.assemble import LEAST_SHARED, STRANGER, retry_set_aside
 from recon.solve.multiview.cameras import adjust_cameras
 from recon.solve.multiview.hypotheses import RegisteredPhotos
 from recon.solve.multiview.rounds import Progress, find_members

@@ -162,7 +162,7 @@ def test_the_face_changes_colour_at_its_ends_and_not_between_its_holes():
     s = candidates[1]
     boundaries = np.arange(-3, s.holes + 4) - 0.5
     others = occluders_of(candidates[:1] + candidates[2:], 1.0)
-    steps = colour_steps(photos[0], pictures[0], s.axis, s.first, boundaries, 1.0, others)
+    steps = colour_steps(photos[0], pictures[0], s, boundaries, 1.0, others)
     assert steps.strength.shape == (2, len(boundaries)) and np.abs(steps.normal[:, s.axis]).max() == 0
     ends = steps.strength[:, [3, 3 + s.holes]]
     between = steps.strength[:, 4 : 3 + s.holes]
@@ -175,12 +175,12 @@ def test_places_behind_another_member_or_out_of_the_photo_are_not_judged():
     s = candidates[0]
     boundaries = np.array([-30.5, 0.5, 1.5, 2.5, 40.5])
     others = occluders_of(candidates[1:], 1.0)
-    steps = colour_steps(photos[0], pictures[0], s.axis, s.first, boundaries, 1.0, others)
+    steps = colour_steps(photos[0], pictures[0], s, boundaries, 1.0, others)
     assert np.isnan(steps.strength[:, [0, 4]]).all()
     wall = Occluders(
         np.array([[-50.0, -50, -50]]), np.array([[50.0, -2, 50]])
     )  # between the camera and all of it
-    hidden = colour_steps(photos[0], pictures[0], s.axis, s.first, boundaries, 1.0, wall)
+    hidden = colour_steps(photos[0], pictures[0], s, boundaries, 1.0, wall)
     assert np.isnan(hidden.strength).all()
 
 
