@@ -63,25 +63,24 @@ def paint_faces(frame: Frame, faces: IntArray, camera: PictureCamera, hole: floa
     image = np.full((*faces.shape, 3), 255, np.uint8)
     heads = _bolt_heads(frame)
     light = np.column_stack([camera.right, camera.towards, camera.up]) @ (LIGHT / np.linalg.norm(LIGHT))
-    for k, member in enumerate(frame.members):
-        normals, half = face_normals(member), box_half_sizes(member)
-        tint = np.array(colours.TINTS[axis_of(member)], float)
-        for face, middle, edges in turned_faces(member, camera):
-            window, a, b, _ = face_pixels(middle, edges, size)
-            mine = faces[window] == 6 * k + face
-            if not mine.any():
-                continue
-            shade = 0.62 + 0.38 * max(float(normals[face] @ light), 0.0)
-            a, b = a[mine], b[mine]
-            painted = np.broadcast_to(tint * shade, (len(a), 3)).copy()
-            if member.confidence < SURE:  # hatched, which survives a black and white printer
-                rows, columns = np.nonzero(mine)
-                pattern = (rows + window[0].start + columns + window[1].start) % (7 * FINER) < 1.6 * FINER
-                painted[pattern] *= 0.62
-            if face >= 2:
-                on_face = [head for head in heads.get(member.id, ()) if head[1] @ normals[face] > 0.99]
-                _paint_holes(painted, a * half[0], b * half[1], member, hole, on_face)
-            image[window][mine] = np.clip(painted, 0, 255).astype(np.uint8)
+    for turned in turned_faces(frame.members, camera):
+        k, face, member = turned.member, turned.face, frame.members[turned.member]
+        window, a, b, _ = face_pixels(turned, size)
+        mine = faces[window] == 6 * k + face
+        if not mine.any():
+            continue
+        normal, half = face_normals(member)[face], box_half_sizes(member)
+        shade = 0.62 + 0.38 * max(float(normal @ light), 0.0)
+        a, b = a[mine], b[mine]
+        painted = np.broadcast_to(np.array(colours.TINTS[axis_of(member)], float) * shade, (len(a), 3)).copy()
+        if member.confidence < SURE:  # hatched, which survives a black and white printer
+            rows, columns = np.nonzero(mine)
+            pattern = (rows + window[0].start + columns + window[1].start) % (7 * FINER) < 1.6 * FINER
+            painted[pattern] *= 0.62
+        if face >= 2:
+            on_face = [head for head in heads.get(member.id, ()) if head[1] @ normal > 0.99]
+            _paint_holes(painted, a * half[0], b * half[1], member, hole, on_face)
+        image[window][mine] = np.clip(painted, 0, 255).astype(np.uint8)
     _paint_edges(image, faces)
     return image
 

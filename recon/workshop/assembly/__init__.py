@@ -14,7 +14,7 @@
 - `lifts`: what is lifted in each step, what it weighs, how long the work takes
 - `shots`: from which corner a step is shown, and how much of the frame
 - `picture_items`: what is drawn in the picture of a step
-- `picture_part`: pictures of a part of a frame, with a little one of the whole
+- `picture_part`: the little picture of the whole in pictures of a part of a frame
 - `picture`: the picture of one step
 - `stage`: that picture with the side up that is up in the step
 """

@@ -129,7 +129,7 @@ class AssemblyModel:
         """Which solids a part with its inner bolts meets on its way out along each of DIRECTIONS, (6, N)."""
         if part not in self._in_its_way:
             mine = np.nonzero(self.present(part))[0]
-            self._in_its_way[part] = self.blocked[:, mine].any(axis=1)
+            self._in_its_way[part] = np.any(self.blocked[:, mine], axis=1)
         return self._in_its_way[part]
 
     def access(self, b: int) -> ToolAccess:

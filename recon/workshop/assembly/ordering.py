@@ -125,9 +125,10 @@ class _Whole:
         for bound, part in bounds:
             if best and best[0] <= bound:
                 break
-            cut, hands, *others = bound
+            cut, hands, links, holes, first = bound
             hands += self.support.tips(frozenset(self.of) - part, self.up)
-            best = min(filter(None, (best, ((cut, hands, *others), part))))
+            found = (cut, hands, links, holes, first), part
+            best = min(best or found, found)
         assert best is not None
         return best[1]
 

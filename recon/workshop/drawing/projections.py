@@ -23,7 +23,9 @@ from recon.workshop.drawing.hidden_lines import (
     front_edges,
     hidden_stretches,
     points_hidden,
+    seen_stretches,
     shadows,
+    stretches_of,
 )
 from recon.workshop.frame_size import hole_diameters
 from recon.workshop.hardware.bolts import Bolt, find_bolts
@@ -184,6 +186,14 @@ class ProjectedFrame:
         return hit
 
     @cached_property
+    def seen_edges(self) -> tuple[FloatArray, IntArray]:
+        """What is in sight of the edges: lines on the view (n, 2, 2), pitches, and their member (n,)."""
+        owner = np.repeat(np.arange(len(self.fronts)), [len(x) for x in self.fronts])
+        ends = np.concatenate(self.fronts)
+        flat, (line, start, end) = self.view.flat(ends), seen_stretches(ends, self.shadows, owner)
+        return stretches_of(flat[line], start, end), owner[line]
+
+    @cached_property
     def edges(self) -> tuple[FloatArray, IntArray, list[list[Stretch]]]:
         """Lines on the view (n, 2, 2) pitches, their member (n,), and the shares of each that others hide."""
         owner = np.repeat(np.arange(len(self.fronts)), [len(x) for x in self.fronts])
@@ -217,9 +227,8 @@ class ProjectedFrame:
         reach = 0.8 * self.hole / 2
         away = np.repeat(rims, [len(p) for p in points], axis=0) * reach
         along = np.array([self.members[k].direction for k in owner], float) * reach
-        hidden = np.zeros(len(centres), bool)
-        for offset in (away, -away, along, -along):
-            hidden |= self.covered(centres + offset, owner).any(axis=1)
+        spots = np.concatenate([centres + offset for offset in (away, -away, along, -along)])
+        hidden = np.any(self.covered(spots, owner * 4).reshape(4, len(centres), -1), axis=(0, 2)).tolist()
         flat = self.view.flat(centres)
         return [Hole(k, number, at, normal, not h) for (k, number, normal), at, h in zip(found, flat, hidden)]
 

@@ -12,4 +12,5 @@
 - pdf: a document as PDF
 - pdf_blocks: its blocks as flowing content of a PDF
 - html: a document as one HTML file
+- memory: memory while papers are made
 """

@@ -37,6 +37,7 @@ from recon.workshop.papers.blocks import (
 from recon.workshop.papers.check_blocks import check_blocks, check_words
 from recon.workshop.papers.drill_blocks import drill_blocks
 from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks, shopping_blocks
+from recon.workshop.papers.memory import without_collections
 from recon.workshop.papers.pdf import print_area
 from recon.workshop.papers.photo_blocks import photo_blocks
 from recon.workshop.papers.step_blocks import step_blocks
@@ -93,6 +94,7 @@ class Papers:
     missing: tuple[str, ...]
 
 
+@without_collections()
 def compose_papers(
     frame: Frame,
     stocks: Mapping[str, Stock],

@@ -9,6 +9,7 @@ from html import escape
 from recon.workshop.drawing.paper import PAPERS
 from recon.workshop.drawing.vector import FACES, MARK_FACES, sheet_svg
 from recon.workshop.papers import blocks as doc
+from recon.workshop.papers.memory import without_collections
 
 # The policy lets nothing in but what the file itself holds, whatever a name or a label may contain.
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
@@ -48,6 +49,7 @@ break-before: page }
 """
 
 
+@without_collections()
 def papers_html(papers: doc.Document) -> str:
     """The whole page; what is text in it is escaped.
 
