@@ -26,7 +26,7 @@ def add_parser(subparsers: Subparsers) -> None:
     """Add the command's parser."""
     parser = subparsers.add_parser(
         "export",
-        help="write a frame for other programs: DXF, glTF, SVG, CSV",
+        help="write a frame for other programs: DXF, glTF, STEP, SVG, CSV",
         description=_DESCRIPTION,
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
@@ -42,7 +42,7 @@ def add_parser(subparsers: Subparsers) -> None:
         default="first",
         help="how the three views lie (default: first)",
     )
-    add("--boxes", action="store_true", help="in glb: plain boxes in place of drilled members")
+    add("--boxes", action="store_true", help="in glb and step: plain boxes in place of drilled members")
     parser.set_defaults(run=with_json_errors(run))
 
 

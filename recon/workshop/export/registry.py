@@ -38,6 +38,12 @@ def _glb(request: Request) -> bytes:
     return frame_glb(request.frame, request.stocks, request.drilled)
 
 
+def _step(request: Request) -> bytes:
+    from recon.workshop.export.step import frame_step
+
+    return frame_step(request.frame, request.stocks, request.drilled)
+
+
 def _svg(request: Request) -> bytes:
     from recon.workshop.drawing.projections import ViewBoard, drawn_hole
     from recon.workshop.drawing.vector import sheet_svg
@@ -162,14 +168,27 @@ _ENTRIES = (
     ),
     Export(
         id="solids",
-        name="Drilled members in space",
+        name="Drilled members and bolts in space",
         what="glTF in one file (GLB)",
         ending=".glb",
         media_type="model/gltf-binary",
         write=_glb,
         place=70,
         kind="glb",
-        help="solid members with their holes (binary glTF, in metres); --boxes: without holes",
+        help="members with their holes, and bolts (binary glTF, in metres); --boxes: without holes and bolts",
+        takes=("drilled",),
+        needs_members=True,
+    ),
+    Export(
+        id="step",
+        name="Solids for a CAD program",
+        what="STEP; needs the extra that pip install '.[step]' brings",
+        ending=".step",
+        media_type="model/step",
+        write=_step,
+        place=75,
+        kind="step",
+        help="members and bolts as true solids, with their names (STEP, in mm); needs pip install '.[step]'",
         takes=("drilled",),
         needs_members=True,
     ),
@@ -333,10 +352,10 @@ def kind_of_file(name: str | Path) -> str | None:
 
     Examples
     --------
-    >>> kind_of_file("gate.GLB"), kind_of_file("gate.csv"), kind_of_file("gate.stp")
-    ('glb', 'parts', None)
+    >>> kind_of_file("gate.GLB"), kind_of_file("gate.csv"), kind_of_file("gate.stp"), kind_of_file("gate.obj")
+    ('glb', 'parts', 'step', None)
     """
-    ending = Path(name).suffix.lower()
+    ending = Path(name).suffix.lower().replace(".stp", ".step")
     return next((kind for kind, entry in KINDS.items() if ending in (entry.suffix, f".{kind}")), None)
 
 
@@ -360,7 +379,7 @@ def export(
     angle : str, optional
         Of the views in DXF and SVG: "first", which is the default, or "third".
     drilled : bool
-        Whether members in glTF have their holes.
+        Whether members in glTF and STEP have their holes, with the bolts in them.
     prices : PriceList, optional
         For the parts list.
 
