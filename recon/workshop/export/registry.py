@@ -162,7 +162,7 @@ _ENTRIES = (
         write=_dxf,
         place=60,
         kind="dxf",
-        help="front, top and side view at full size in mm; each view and each member on a layer of its own",
+        help="three views at full size in mm; a layer a view and a stock, blocks for members and holes",
         takes=("angle",),
         needs_members=True,
     ),
