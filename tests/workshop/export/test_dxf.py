@@ -72,7 +72,7 @@ def test_every_open_hole_in_sight_is_an_insert_of_its_size_in_its_members_block(
 
 
 def test_holes_of_a_gate_are_as_many_as_one_counts_by_hand():
-    """From the front: rails C and D have 11 holes, 2 of them with bolts.  They cover 2 of the 12 of posts A and
+    """From the front: rails C and D have 11 holes, 2 with bolts, and cover 2 of the 12 of each of posts A and
     B, and A has a bolt to sill E behind it, of whose 6 holes A covers 1."""
     document = read(gate())
     counts = {block.name: len(block.query("INSERT")) for _, block in members_of(document, "FRONT")}
