@@ -16,13 +16,14 @@ from pathlib import Path
 import numpy as np
 
 from recon.errors import ReconError
-from recon.frame.boxes import centre, corners
+from recon.frame.boxes import corners
 from recon.frame.caution import CAUTION
 from recon.frame.length import both_text
 from recon.frame.model import Frame, bounds
 from recon.frame.stock import Stock
 from recon.show.exports import ALL_EXPORTS, frame_picture
 from recon.workshop.confidence_text import stock_words
+from recon.workshop.drawing.projections import drawn_hole
 from recon.workshop.export.entry import Request
 from recon.workshop.wording import plural
 
@@ -145,7 +146,7 @@ def _build_page(build: GalleryBuild, stocks: Mapping[str, Stock], offered: Seque
         f"<figcaption>{escape(name)}</figcaption></figure>"
         for k, (name, _) in enumerate(build.photos, 1)
     )
-    space = json.dumps(_space(frame), ensure_ascii=True).replace("<", "\\u003c")
+    space = json.dumps(_space(frame, stocks), ensure_ascii=True).replace("<", "\\u003c")
     return _page(
         build.title,
         f'<p><a href="../index.html">All builds</a></p>\n<h1>{escape(build.title)}</h1>\n'
@@ -159,15 +160,16 @@ def _build_page(build: GalleryBuild, stocks: Mapping[str, Stock], offered: Seque
     )
 
 
-def _space(frame: Frame) -> dict[str, object]:
+def _space(frame: Frame, stocks: Mapping[str, Stock]) -> dict[str, object]:
     """What the picture in space draws, pitches."""
     points = np.array([corners(m) for m in frame.members])
     low, high = points.min(axis=(0, 1)), points.max(axis=(0, 1))
     return {
         "middle": np.round((low + high) / 2, 3).tolist(),
-        "size": round(float(np.linalg.norm(high - low)), 3),
+        "spans": [round(float(np.hypot(*(high - low)[:2])), 3), round(float((high - low)[2]), 3)],
+        "hole": round(drawn_hole(frame, stocks), 3),
         "members": [
-            {"id": m.id, "centre": np.round(centre(m), 3).tolist(), "corners": np.round(p, 3).tolist()}
+            {"id": m.id, "holes": m.holes, "width": m.width, "corners": np.round(p, 3).tolist()}
             for m, p in zip(frame.members, points)
         ],
     }

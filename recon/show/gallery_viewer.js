@@ -1,11 +1,16 @@
-// The frame in space, turned by dragging, by touch or by the arrow keys: faces from back to front on a canvas.
+// The frame in space, turned by dragging, by touch or by the arrow keys: each pixel shows the face that is
+// nearest (a z-buffer), so that members hide one another rightly however they lie.
 "use strict";
 const data = JSON.parse(document.getElementById("frame").textContent);
 const canvas = document.getElementById("space");
 const pen = canvas.getContext("2d");
-const FACES = [[0, 1, 3, 2], [4, 6, 7, 5], [0, 4, 5, 1], [2, 3, 7, 6], [0, 2, 6, 4], [1, 5, 7, 3]];
+// Corners of each face: where it begins, along the member, across it, and the one opposite on the far face.
+const SIDES = [[0, 4, 1, 2], [2, 6, 3, 0], [0, 4, 2, 1], [1, 5, 3, 0]], ENDS = [[0, 1, 2, 4], [4, 5, 6, 0]];
+const WOOD = [214, 181, 134], LIGHT = [-0.45, 0.8, -0.4], INK = 0xff303030;
+const SMALL = 7; // pixels to a pitch below which holes would only blacken members: by eye
 let turn = 0.6, tilt = 0.35;
 
+// A place, pitches, as the viewer has it: across, up and away.
 function seen([x, y, z]) {
   const [dx, dy, dz] = [x - data.middle[0], y - data.middle[1], z - data.middle[2]];
   const across = dx * Math.cos(turn) - dy * Math.sin(turn);
@@ -13,50 +18,116 @@ function seen([x, y, z]) {
   return [across, dz * Math.cos(tilt) + away * Math.sin(tilt), away * Math.cos(tilt) - dz * Math.sin(tilt)];
 }
 
-function draw() {
-  const wide = canvas.clientWidth, high = canvas.clientHeight, dense = window.devicePixelRatio || 1;
-  canvas.width = wide * dense;
-  canvas.height = high * dense;
-  pen.setTransform(dense, 0, 0, dense, wide * dense / 2, high * dense / 2);
-  const scale = 0.92 * Math.min(wide, high) / data.size;
-  const faces = [];
-  for (const member of data.members) {
-    const corners = member.corners.map(seen);
-    for (const face of FACES) {
-      const points = face.map((k) => corners[k]);
-      const [a, b, c] = points;
-      const front = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
-      const far = points.reduce((sum, p) => sum + p[2], 0) / 4;
-      faces.push({points, far, light: Math.min(1, 0.62 + Math.abs(front) / (Math.abs(front) + 12) * 0.38)});
+function picture(wide, high, scale) {
+  const image = pen.createImageData(wide, high);
+  return {wide, high, scale, image, colours: new Uint32Array(image.data.buffer).fill(0xffffffff),
+    depth: new Float32Array(wide * high).fill(Infinity), owner: new Int16Array(wide * high).fill(-1)};
+}
+
+function onPicture(into, [across, up]) {
+  return [into.wide / 2 + across * into.scale, into.high / 2 - up * into.scale];
+}
+
+function shade(out) {
+  const long = Math.hypot(...out) || 1;
+  const light = 0.6 + 0.4 * Math.max(0, out.reduce((sum, x, k) => sum + x / long * LIGHT[k], 0));
+  return WOOD.reduce((colour, part, k) => colour | Math.round(part * light) << 8 * k, 0xff000000) >>> 0;
+}
+
+// A face, with its holes where it has any: pixels where nothing nearer is.
+function paint(into, owner, corners, [start, along, across, far], member) {
+  if (corners[start][2] >= corners[far][2]) return; // turned away
+  const [x0, y0] = onPicture(into, corners[start]);
+  const [fx, fy, sx, sy] = [along, across].flatMap((k) => {
+    const [x, y] = onPicture(into, corners[k]);
+    return [x - x0, y - y0];
+  });
+  const area = fx * sy - fy * sx;
+  if (Math.abs(area) < 1e-6) return;
+  const z0 = corners[start][2], fz = corners[along][2] - z0, sz = corners[across][2] - z0;
+  const colour = shade(corners[start].map((x, k) => x - corners[far][k]));
+  // How far a pixel's width reaches on the face, as a share of it: edges are a pixel wide.
+  const fine = into.scale < SMALL ? 0.6 : 1.1;
+  const [rimA, rimB] = [Math.hypot(sx, sy), Math.hypot(fx, fy)].map((long) => fine * long / Math.abs(area));
+  const [xs, ys] = [[0, fx, sx, fx + sx], [0, fy, sy, fy + sy]];
+  const left = Math.max(0, Math.floor(x0 + Math.min(...xs))), low = Math.max(0, Math.floor(y0 + Math.min(...ys)));
+  const right = Math.min(into.wide - 1, Math.ceil(x0 + Math.max(...xs)));
+  const high = Math.min(into.high - 1, Math.ceil(y0 + Math.max(...ys)));
+  for (let y = low; y <= high; y++) {
+    for (let x = left; x <= right; x++) {
+      const dx = x + 0.5 - x0, dy = y + 0.5 - y0;
+      const a = (dx * sy - dy * sx) / area, b = (dy * fx - dx * fy) / area;
+      if (a < 0 || a > 1 || b < 0 || b > 1) continue;
+      const away = z0 + a * fz + b * sz, at = y * into.wide + x;
+      if (away >= into.depth[at]) continue;
+      into.depth[at] = away;
+      into.owner[at] = owner;
+      const rim = a < rimA || a > 1 - rimA || b < rimB || b > 1 - rimB;
+      const dark = rim || (member && into.scale >= SMALL && inHole(member, a, b));
+      into.colours[at] = dark ? INK : colour;
     }
   }
-  faces.sort((a, b) => b.far - a.far);
-  pen.lineWidth = 0.7;
-  for (const {points, light} of faces) {
-    pen.beginPath();
-    points.forEach(([x, y], k) => pen[k ? "lineTo" : "moveTo"](x * scale, -y * scale));
-    pen.closePath();
-    pen.fillStyle = `hsl(33 38% ${Math.round(72 * light)}%)`;
-    pen.fill();
-    pen.stroke();
-  }
-  pen.font = "bold 13px sans-serif";
-  pen.textAlign = "center";
-  for (const member of data.members) {
-    const [x, y] = seen(member.centre);
-    pen.strokeStyle = "white";
-    pen.lineWidth = 3;
-    pen.strokeText(member.id, x * scale, -y * scale + 4);
-    pen.fillStyle = "black";
-    pen.fillText(member.id, x * scale, -y * scale + 4);
-  }
-  pen.strokeStyle = "black";
 }
+
+function inHole(member, along, across) {
+  const place = along * member.holes;
+  return Math.hypot(place - Math.floor(place) - 0.5, (across - 0.5) * member.width) < data.hole / 2;
+}
+
+// A place for a member's label: on the member, where it is in sight; none where all of it is hidden.
+function spot(into, owner, corners) {
+  for (const share of [0.5, 0.35, 0.65, 0.2, 0.8, 0.08, 0.92]) {
+    const mean = (first) => [0, 1, 2].map((k) => (corners[first][k] + corners[first + 1][k] + corners[first + 2][k]
+      + corners[first + 3][k]) / 4);
+    const [start, end] = [mean(0), mean(4)];
+    const place = onPicture(into, start.map((x, k) => x + share * (end[k] - x)));
+    if (into.owner[Math.floor(place[1]) * into.wide + Math.floor(place[0])] === owner) return place;
+  }
+  return null;
+}
+
+function draw() {
+  const dense = Math.min(window.devicePixelRatio || 1, 2);
+  canvas.width = Math.max(1, Math.round(canvas.clientWidth * dense));
+  canvas.height = Math.max(1, Math.round(canvas.clientHeight * dense));
+  const [level, upright] = data.spans;
+  const tall = upright * Math.abs(Math.cos(tilt)) + level * Math.abs(Math.sin(tilt));
+  const into = picture(canvas.width, canvas.height, 0.92 * Math.min(canvas.width / level, canvas.height / tall));
+  const corners = data.members.map((member) => member.corners.map(seen));
+  data.members.forEach((member, k) => {
+    for (const face of SIDES) paint(into, k, corners[k], face, member);
+    for (const face of ENDS) paint(into, k, corners[k], face, null);
+  });
+  pen.putImageData(into.image, 0, 0);
+  pen.font = `bold ${13 * dense}px sans-serif`;
+  pen.textAlign = "center";
+  pen.lineWidth = 3 * dense;
+  const written = [];
+  data.members.forEach((member, k) => {
+    const place = spot(into, k, corners[k]);
+    const wide = (9 * member.id.length + 6) * dense;
+    const covers = ([x, y, other]) => Math.abs(x - place[0]) < (wide + other) / 2 && Math.abs(y - place[1]) < 14 * dense;
+    if (!place || written.some(covers)) return;
+    written.push([...place, wide]);
+    pen.strokeStyle = "white";
+    pen.strokeText(member.id, place[0], place[1] + 4 * dense);
+    pen.fillStyle = "black";
+    pen.fillText(member.id, place[0], place[1] + 4 * dense);
+  });
+  return into;
+}
+
+let waiting = false;
 
 function turned(across, up) {
   turn += across;
   tilt = Math.max(-1.5, Math.min(1.5, tilt + up));
-  draw();
+  if (waiting) return;
+  waiting = true;
+  requestAnimationFrame(() => {
+    waiting = false;
+    draw();
+  });
 }
 
 canvas.addEventListener("pointerdown", (event) => canvas.setPointerCapture(event.pointerId));
