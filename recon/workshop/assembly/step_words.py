@@ -15,7 +15,7 @@ from recon.workshop.assembly.disassembly import DIRECTIONS, AssemblyModel, Move,
 from recon.workshop.assembly.support import LEVEL
 from recon.workshop.assembly.tool_access import head_sides
 from recon.workshop.hardware.bolts import Bolt, Hole, find_bolts
-from recon.workshop.sides import SIDES, Sides
+from recon.workshop.sides import ALONG, SIDES, Sides
 from recon.workshop.wording import holes_words, lap_words, listed, plural
 
 
@@ -192,7 +192,10 @@ class StepWriter:
         assert direction is not None
         back = -np.asarray(direction, float)
         if np.allclose(back, self._up(move.up)):
-            return f"Put {name} on top"
+            # On top is where its bolts stand upright; else it comes down beside what is there.
+            bolts = [self.labels.model.bolts[b] for b in move.bolts]
+            lies = not bolts or any(abs(np.dot(b.axis, DIRECTIONS[move.up])) > ALONG for b in bolts)
+            return f"Put {name} on top" if lies else f"Bring {name} in from above"
         return f"Bring {name} in from the {self._side_of(back)}"
 
     def _side_of(self, vector: FloatArray) -> str:

@@ -243,7 +243,7 @@ def _leader(text: Text, at: FloatArray, layer: str, near: float) -> list[Item]:
 def _numbers(
     scene: ProjectedFrame, clutter: Clutter, ids: Sequence[str], scale: float, unit: float
 ) -> list[Item]:
-    """Numbers beside the holes, on the face: both ends of a member and every fifth."""
+    """Numbers of both ends and of every fifth hole: on the face or, where that is too narrow, beside it."""
     size = float(np.clip(0.26 * scale, SMALLEST * unit, 2.3 * unit))
     if 0.36 * scale < CAPITAL * size:  # no room between a hole and the edge
         return []
@@ -255,12 +255,18 @@ def _numbers(
         way = scene.view.flat(member.direction)
         across = np.array([-way[1], way[0]]) * (1 if way[0] > 1e-6 or way[1] < 0 else -1)
         text = str(hole.number)
-        places = []
-        for side in (1, -1):
-            reach = (scene.hole / 2 + member.width / 2) / 2
-            spot = hole.at + side * across * reach
-            places.append(Text(at_scale(spot, scale), text, size, mark=True, layer=ids[hole.member]))
-        chosen = clutter.place(places, (0.0, 0.1), limit=60.0)
+        inside = (scene.hole / 2 + member.width / 2) / 2
+        room = (member.width - scene.hole) / 2 * scale
+        long = abs(across[0]) * text_width(text, size) + abs(across[1]) * CAPITAL * size
+        reach = [inside] if long < room else [(member.width * scale + long + 0.3 * size) / 2 / scale, inside]
+        places = [
+            Text(
+                at_scale(hole.at + side * across * far, scale), text, size, mark=True, layer=ids[hole.member]
+            )
+            for far in reach
+            for side in (1, -1)
+        ]
+        chosen = clutter.place(places, (0.0, 0.1, 8.0, 8.1)[: len(places)], limit=60.0)
         if chosen:
             items.append(chosen)
     return items

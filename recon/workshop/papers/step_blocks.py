@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping
 
 from recon.frame.length import both_text
 from recon.frame.model import Frame
@@ -47,6 +47,9 @@ def step_blocks(
         "Shaded: what comes in. Arrow: the way it is brought in. Dashed: the floor. Tags: hole numbers of "
         f"what is bolted in the step. {LOOSE}"
     )
+    series = {s for _, fastening in parts.bolts if fastening for s in fastening.series}
+    if len(series) > 1:
+        yield Paragraph("Washers that are called wide go on wood, the others on metal.")
     if steps.stuck:
         yield Paragraph(SOME_ORDER)
         for why in steps.why:
@@ -56,8 +59,10 @@ def step_blocks(
     heavy = {
         lift.step: lift for lift in lifts(frame, stocks, steps.steps, fastenings) or () if lift.takes_two
     }
+    known: set[str] = set()
     for step in steps.steps:
-        lines = [Paragraph(step.text), *_needs(frame, parts.pitch_mm, step, fastenings)]
+        lines = [Paragraph(step.text), *_needs(frame, parts.pitch_mm, step, known, fastenings)]
+        known.update(step.new)
         if step.number in heavy:
             mass = mass_text(heavy[step.number].mass_kg)
             lines.append(Paragraph(f"{mass} are moved here: lift with two people or more.", "list"))
@@ -69,12 +74,20 @@ def step_blocks(
 
 
 def _needs(
-    frame: Frame, pitch_mm: float, step: BuildStep, fastenings: Mapping[Bolt, Fastening]
+    frame: Frame,
+    pitch_mm: float,
+    step: BuildStep,
+    known: Container[str],
+    fastenings: Mapping[Bolt, Fastening],
 ) -> Iterator[Paragraph]:
-    """The members, bolts, nuts and washers to have at hand for a step."""
-    if len(step.new) <= LISTED_IN_STEP:
-        for id in step.new:
+    """What to have at hand for a step: members that are not `known` from before, bolts, nuts and washers."""
+    mixed = len({m.stock for m in frame.members}) > 1
+    new = [id for id in step.new if id not in known]
+    if len(new) <= LISTED_IN_STEP:
+        for id in new:
             m = frame.member(id)
-            yield Paragraph(f"{id}: {plural(m.holes, 'hole')}, {both_text(m.holes * pitch_mm)}", "list")
+            stock = f", {m.stock or 'stock not known'}" if mixed else ""
+            length = both_text(m.holes * pitch_mm)
+            yield Paragraph(f"{id}: {plural(m.holes, 'hole')}, {length}{stock}", "list")
     if step.bolts:
         yield Paragraph(kit_words([fastenings.get(bolt) for bolt in step.bolts]), "list")

@@ -78,9 +78,11 @@ def _tools(
         )
     yield "Tape measure, pencil, and a square to mark round."
     if cuts and any(stick.cuts_mm for plan in cuts.plans for stick in plan.sticks):
-        metal = any(not stocks[plan.stock].wood for plan in cuts.plans)
-        saw = "a saw for metal and a file for the edges" if metal else "a saw and sandpaper for the edges"
-        yield f"To cut: {saw}, clamps, and eye protection."
+        wood = {stocks[plan.stock].wood for plan in cuts.plans}
+        saws = ["a saw and sandpaper for the edges"] if wood == {True} else []
+        saws += ["a saw for wood and sandpaper for its edges"] if len(wood) > 1 else []
+        saws += ["a saw for metal and a file for its edges"] if False in wood else []
+        yield f"To cut: {'; '.join([*saws, 'clamps, and eye protection'])}."
     if drill:
         only = undrilled(cuts) if cuts else None
         bits = sorted({m.bit_mm for m in drill_list(frame, stocks, only=only).members if m.bit_mm})

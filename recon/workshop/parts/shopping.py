@@ -16,6 +16,7 @@ from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.cutting.cut_list import CutList, cut_list
 from recon.workshop.formats import csv_text, money
+from recon.workshop.hardware.fasteners import ROD
 from recon.workshop.parts.parts_model import MemberLine, PartsList, total
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import Rack
@@ -244,6 +245,7 @@ def _hardware(parts: PartsList, prices: PriceList | None) -> Iterator[ShoppingLi
         each = prices.of_hardware(kind, name) if prices else None
         pack = prices.pack.get(prices.hardware_key(kind, name), 1) if prices else 1
         words = f"{kind} {name}" if name else f"{kind}, size not known"
+        words = name if name.startswith(ROD) else words
         yield ShoppingLine(kind, name, words, n, pack, None if each is None else round(each * pack, 6))
 
 
