@@ -8,14 +8,24 @@ from typing import NamedTuple, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recon.frame.boxes import corners, oriented_boxes
-from recon.frame.model import Member
+from recon.frame.boxes import CORNER_SIGNS, box_axes, centre
+from recon.frame.fitting_boxes import boxes_together
+from recon.frame.model import Member, box_half_sizes
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.boxes import OrientedBoxes
 
 TURNED = 1e-6  # how far a face's normal must point towards the viewer, a cosine: no more than rounding
 _ACROSS = ((1, 2), (0, 2), (0, 1))  # for each axis of a box the two others
 _Px: TypeAlias = Sequence[float]  # x and y, px
+
+Solid = Member | OrientedBoxes  # a member, or one plain box such as a fitting's
+
+
+def box_of(solid: Solid) -> OrientedBoxes:
+    """The one box that a member or a fitting is."""
+    if isinstance(solid, Member):
+        return OrientedBoxes(centre(solid), box_axes(solid), box_half_sizes(solid))
+    return solid
 
 
 @dataclass(frozen=True)
@@ -58,7 +68,7 @@ class PictureCamera:
 
 
 def camera_from(
-    members: Sequence[Member],
+    members: Sequence[Solid],
     azimuth_deg: float,
     elevation_deg: float,
     size: tuple[int, int],
@@ -68,8 +78,8 @@ def camera_from(
 
     Parameters
     ----------
-    members : sequence of Member
-        At least one.
+    members : sequence of Member or OrientedBoxes
+        At least one; single boxes for what is no member.
     azimuth_deg, elevation_deg : float
         Where it is seen from: azimuth 0 is from +x, 90 from +y.
     size : (int, int)
@@ -83,19 +93,24 @@ def camera_from(
         [np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)]
     )
     flat = PictureCamera(right, np.cross(towards, right), towards, 1.0, np.zeros(2))
-    points = np.vstack([flat.project(corners(m)) for m in members])
+    points = np.vstack([flat.project(_corners(box_of(m))) for m in members])
     low, high = points.min(axis=0), points.max(axis=0)
     scale = float(((np.array(size) - 2 * margin_px) / np.maximum(high - low, 1e-6)).min())
     return PictureCamera(flat.right, flat.up, towards, scale, np.array(size) / 2 - scale * (low + high) / 2)
 
 
-def best_camera(members: Sequence[Member], size: tuple[int, int], margin_px: float) -> PictureCamera:
+def _corners(box: OrientedBoxes) -> FloatArray:
+    off: FloatArray = (CORNER_SIGNS * box.half) @ box.axes
+    return box.centre + off
+
+
+def best_camera(members: Sequence[Solid], size: tuple[int, int], margin_px: float) -> PictureCamera:
     """Of sixteen views from the corners, the one in which most of the members can be seen well.
 
     A member counts by the share of its faces turned here that no other member covers; beyond a half, more is
     no better. Parameters as in `camera_from`.
     """
-    small, boxes = (200, 150), oriented_boxes(members)
+    small, boxes = (200, 150), boxes_together([box_of(m) for m in members])
 
     def seen_well(camera: PictureCamera) -> float:
         faces = face_map(members, camera, small)
@@ -128,7 +143,7 @@ class TurnedFace(NamedTuple):
     Attributes
     ----------
     member : int
-        Number of its member.
+        Number of its member or other solid.
     face : int
         As in `recon.frame.boxes`.
     middle : (2,)
@@ -147,9 +162,9 @@ class TurnedFace(NamedTuple):
     near: tuple[float, float, float]
 
 
-def turned_faces(members: Sequence[Member], camera: PictureCamera) -> Iterator[TurnedFace]:
-    """Faces towards the viewer, member by member; none that is seen edge on."""
-    boxes = oriented_boxes(members)
+def turned_faces(members: Sequence[Solid], camera: PictureCamera) -> Iterator[TurnedFace]:
+    """Faces towards the viewer, solid by solid; none that is seen edge on."""
+    boxes = boxes_together([box_of(m) for m in members])
     slopes = boxes.axes @ camera.towards  # (n, 3)
     half_edges = boxes.axes * boxes.half[..., None]
     flat = (camera.project(half_edges.reshape(-1, 3)) - camera.middle).reshape(-1, 3, 2)
@@ -188,7 +203,7 @@ def face_pixels(
     return window, a, b, (np.abs(a) <= 1) & (np.abs(b) <= 1)
 
 
-def face_map(members: Sequence[Member], camera: PictureCamera, size: tuple[int, int]) -> IntArray:
+def face_map(members: Sequence[Solid], camera: PictureCamera, size: tuple[int, int]) -> IntArray:
     """The nearest face at each pixel (z-buffer).
 
     Returns

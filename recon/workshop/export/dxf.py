@@ -89,7 +89,7 @@ def frame_dxf(frame: Frame, stocks: Mapping[str, Stock], angle: str = "first") -
 
 
 def layer_names(frame: Frame) -> dict[str, str]:
-    """The layer of each member by its id: that of its stock.
+    """The layer of each member by its id, that of its stock, and of each fitting, its own.
 
     Examples
     --------
@@ -100,7 +100,8 @@ def layer_names(frame: Frame) -> dict[str, str]:
     """
     stocks = dict.fromkeys(m.stock or "not known" for m in frame.members)
     names = _names("STOCK", stocks)
-    return {m.id: names[m.stock or "not known"] for m in frame.members}
+    fittings = _names("FITTING", [f.id for f in frame.fittings])
+    return {m.id: names[m.stock or "not known"] for m in frame.members} | fittings
 
 
 def _names(start: str, ids: Iterable[str]) -> dict[str, str]:

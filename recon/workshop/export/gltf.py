@@ -1,7 +1,7 @@
 """A frame as binary glTF 2.0 (Khronos; ISO/IEC 12113): a node for each member and bolt, in metres, y up.
 
 Members of one stock and length share a mesh, as do bolts of one size and grip; all bolts are in one group.
-Meshes have no normals: glTF then asks for flat shading, which is right here.
+Fittings are plain boxes.  Meshes have no normals: glTF then asks for flat shading, which is right here.
 """
 
 from __future__ import annotations
@@ -14,13 +14,25 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.boxes import box_axes, centre
+from recon.frame.fitting import BOARDS
+from recon.frame.fitting_boxes import fitting_boxes
 from recon.frame.model import Frame, Member
 from recon.frame.stock import Stock
-from recon.workshop.export.meshes import Corners, Shape, Triangles, member_shape, mesh_of, mesh_of_pieces
+from recon.geometry.boxes import OrientedBoxes
+from recon.workshop.export.meshes import (
+    Corners,
+    Shape,
+    Triangles,
+    box_mesh,
+    member_shape,
+    mesh_of,
+    mesh_of_pieces,
+)
 from recon.workshop.export.placed_bolts import PlacedBolt, placed_bolts
 from recon.workshop.frame_size import known_pitch_mm, stock_of
 from recon.workshop.hardware.fastener_shapes import Piece
 
+Size = tuple[float, float, float]  # of a box, metres
 _MAGIC, _JSON, _BIN = 0x46546C67, 0x4E4F534A, 0x004E4942
 _FLOAT, _UINT, _ARRAY, _ELEMENTS = 5126, 5125, 34962, 34963
 # Linear RGB, share of metal, roughness.
@@ -79,6 +91,8 @@ def frame_glb(frame: Frame, stocks: Mapping[str, Stock], drilled: bool = True) -
                 "extras": {"holes": m.holes, "stock": m.stock},
             }
         )
+    for id, box in fitting_boxes(frame).items():
+        children.append(_fitting_node(frame, id, box, pitch, parts))
     bolts = [_bolt_node(bolt, parts) for bolt in placed_bolts(frame, stocks)] if drilled else []
     in_root = list(range(1, len(children) + 1 + bool(bolts)))
     if bolts:
@@ -112,6 +126,22 @@ def _bolt_node(bolt: PlacedBolt, parts: _Parts) -> dict:
     }
 
 
+def _fitting_node(frame: Frame, id: str, box: OrientedBoxes, pitch: float, parts: _Parts) -> dict:
+    """A fitting as a plain box; pitch in metres."""
+    fitting = next(f for f in frame.fittings if f.id == id)
+    size = 2 * box.half * pitch
+    material = "softwood" if fitting.kind in BOARDS else "steel"
+    matrix = np.eye(4)
+    matrix[:3, :3] = box.axes.T
+    matrix[:3, 3] = box.centre * pitch
+    return {
+        "name": id,
+        "mesh": parts.plain((float(size[0]), float(size[1]), float(size[2])), material),
+        "matrix": [float(x) + 0.0 for x in matrix.T.ravel()],
+        "extras": {"kind": fitting.kind, "name": fitting.name},
+    }
+
+
 def _matrix(m: Member, pitch: float) -> list[float]:
     """The member's place as glTF wants it, column by column; pitch in metres."""
     matrix = np.eye(4)
@@ -129,7 +159,7 @@ class _Parts:
         self.accessors: list[dict] = []
         self.buffer_views: list[dict] = []
         self.data = bytearray()
-        self._known: dict[tuple[Shape | tuple[Piece, ...], str] | str, int] = {}
+        self._known: dict[tuple[Shape | tuple[Piece, ...] | Size, str] | str, int] = {}
 
     def mesh(self, shape: Shape, material: str) -> int:
         """Number of the mesh of that shape and material."""
@@ -143,6 +173,13 @@ class _Parts:
         key = (bolt.pieces, "zinc-plated steel")
         if key not in self._known:
             self._known[key] = self._mesh(bolt.size, mesh_of_pieces(bolt.pieces), key[1])
+        return self._known[key]
+
+    def plain(self, size: Size, material: str) -> int:
+        """Number of the mesh of a plain box of that size, metres, and material."""
+        key = (size, material)
+        if key not in self._known:
+            self._known[key] = self._mesh("fitting", box_mesh(size), material)
         return self._known[key]
 
     def _mesh(self, name: str, mesh: tuple[Corners, Triangles], material: str) -> int:

@@ -129,6 +129,15 @@ def _solid(piece: Piece) -> manifold3d.Manifold:
     return solid.rotate((0, 90, 0)).translate((piece.start_mm, 0, 0)).scale((1e-3, 1e-3, 1e-3))
 
 
+def box_mesh(size: tuple[float, float, float]) -> tuple[Corners, Triangles]:
+    """A plain box round the origin, `size` in metres; as `mesh_of`.
+
+    >>> box_mesh((1.0, 2.0, 3.0))[0].max(axis=0).tolist()
+    [0.5, 1.0, 1.5]
+    """
+    return _triangles(manifold3d.Manifold.cube(size, True))
+
+
 def _triangles(solid: manifold3d.Manifold) -> tuple[Corners, Triangles]:
     mesh = solid.to_mesh()
     return np.asarray(mesh.vert_properties[:, :3], np.float32), np.asarray(mesh.tri_verts, np.uint32)

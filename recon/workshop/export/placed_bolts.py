@@ -27,7 +27,7 @@ class PlacedBolt:
     Attributes
     ----------
     name : str
-        The holes that it goes through: 'A3 B1'.
+        The holes that it goes through: 'A3 B1'; with a fitting before them where it holds one.
     size : str
         'M8 x 90'.
     pieces : tuple of Piece
@@ -68,7 +68,8 @@ def placed_bolts(frame: Frame, stocks: Mapping[str, Stock]) -> Iterator[PlacedBo
             continue
         # The frame's own pitch decides where faces are.
         pieces = fastening_pieces(replace(fastening, grip_mm=bolt.grip * pitch_mm))
-        name = " ".join(f"{id}{hole + 1}" for id, hole in bolt.through)
+        held = [bolt.fitting.id] if bolt.fitting else []
+        name = " ".join([*held, *(f"{id}{hole + 1}" for id, hole in bolt.through)])
         yield PlacedBolt(name, fastening.name, pieces, np.array(bolt.start) * pitch_mm, bolt_axes(bolt))
 
 

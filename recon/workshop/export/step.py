@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from recon.errors import ReconError
 from recon.frame.boxes import box_axes, centre
+from recon.frame.fitting_boxes import fitting_boxes
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.export.meshes import Shape, member_shape
@@ -71,6 +72,10 @@ def frame_step(frame: Frame, stocks: Mapping[str, Stock], drilled: bool = True) 
         name = f"{stock.id if stock else 'member'}, {m.holes} holes"
         part = parts.part(shape, name, partial(parts.member, shape))
         children.append(parts.placed(m.id, [part], centre(m) * pitch_mm, box_axes(m)))
+    for id, box in fitting_boxes(frame).items():
+        size = tuple((2 * pitch_mm * box.half).tolist())
+        part = parts.part(size, "fitting", partial(build123d.Solid.make_box, *size, parts.middle(size)))
+        children.append(parts.placed(id, [part], box.centre * pitch_mm, box.axes))
     if drilled:
         bolts = [parts.bolt(bolt) for bolt in placed_bolts(frame, stocks)]
         children += [parts.group("bolts", bolts)] if bolts else []
@@ -97,6 +102,10 @@ class _Parts:
             solid.label = self._label(name)
             self._known[key, name] = solid
         return self._known[key, name]
+
+    def middle(self, size: Sequence[float]) -> Any:
+        """The plane on which a box of this size, mm, is begun that has its middle at the origin."""
+        return self._cad.Plane(origin=tuple(-x / 2 for x in size))
 
     def group(self, name: str, children: Sequence[Any]) -> Any:
         """An assembly."""
@@ -137,14 +146,17 @@ class _Parts:
     def member(self, shape: Shape) -> Any:
         """A member along x, round the origin; the shape's lengths are taken for mm."""
         cad, half = self._cad, shape.width / 2
-        solid = _bar(cad, shape.length, half)
-        tools = [_bar(cad, shape.length, half - shape.wall)] if shape.wall else []
+        solid = self._bar(shape.length, 2 * half)
+        tools = [self._bar(shape.length, 2 * (half - shape.wall))] if shape.wall else []
         for k in range(shape.holes if shape.hole else 0):
             x = (k - (shape.holes - 1) / 2) * shape.pitch
             for at, way in (((x, -half, 0), (0, 1, 0)), ((x, 0, -half), (0, 0, 1))):
                 plane = cad.Plane(origin=at, x_dir=(1, 0, 0), z_dir=way)
                 tools.append(cad.Solid.make_cylinder(shape.hole / 2, shape.width, plane))
         return solid.cut(*tools).solid() if tools else solid
+
+    def _bar(self, length: float, width: float) -> Any:
+        return self._cad.Solid.make_box(length, width, width, self.middle((length, width, width)))
 
     def written(self, whole: Any) -> bytes:
         """The file of an assembly, with the names in it."""
@@ -154,11 +166,6 @@ class _Parts:
         title = _encoded(self._names[-1])  # the assembly's own, in the header, too
         text = _NAME.sub(lambda found: b"'" + _encoded(self._names[int(found[1])]) + b"'", text)
         return text.replace(f"name-{len(self._names) - 1}-".encode(), title)
-
-
-def _bar(cad: Any, length: float, half: float) -> Any:
-    plane = cad.Plane(origin=(-length / 2, -half, -half))
-    return cad.Solid.make_box(length, 2 * half, 2 * half, plane)
 
 
 def _corners(plane: Any, radius: float, sides: int) -> list[Any]:

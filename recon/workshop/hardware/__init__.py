@@ -6,6 +6,7 @@
 - `woods`: densities of species of wood
 - `bolts`: the bolts of a frame, and what to buy for each
 - `fastener_shapes`: bolts with their nuts and washers as solids
+- `fitting_bolts`: the bolts of fittings
 - `kits`: bolts with their nuts and washers, counted
 - `sections`: area, hole volume and mass of a drilled member
 """

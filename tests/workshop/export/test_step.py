@@ -11,11 +11,13 @@ import pytest
 
 from recon.errors import ReconError
 from recon.frame.boxes import corners
+from recon.frame.fitting_boxes import fitting_boxes
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member
 from recon.frame.stock import load_stocks
 from recon.workshop.export.step import frame_step
 from recon.workshop.hardware.bolts import find_bolts
+from tests.workshop.carts import cart
 from tests.workshop.frames import corner, gate
 
 STOCKS = load_stocks()
@@ -92,6 +94,16 @@ def test_a_tube_is_hollow(cad, tmp_path):
     section = tube.width_mm**2 - (tube.width_mm - 2 * tube.wall_mm) ** 2
     bores = 3 * 4 * np.pi / 4 * tube.hole_mm**2 * tube.wall_mm
     assert part.volume == pytest.approx(3 * tube.pitch_mm * section - bores, rel=1e-6)
+
+
+def test_fittings_are_plain_boxes_in_their_places(cad, tmp_path):
+    frame = cart()
+    found = {part.label: part for part in solids(cad, frame_step(frame, STOCKS), tmp_path)}
+    for id, box in fitting_boxes(frame).items():
+        reach = np.abs(box.axes).T @ box.half
+        drawn = found[id].bounding_box()
+        assert np.allclose(tuple(drawn.min), (box.centre - reach) * frame.pitch_mm, atol=1e-4)
+        assert np.allclose(tuple(drawn.max), (box.centre + reach) * frame.pitch_mm, atol=1e-4)
 
 
 def test_without_the_extra_a_sentence_says_how_to_get_it(monkeypatch):

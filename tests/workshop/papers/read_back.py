@@ -11,6 +11,7 @@ import io
 import re
 import sys
 from collections import Counter
+from itertools import pairwise
 
 import ezdxf
 import numpy as np
@@ -80,7 +81,7 @@ def _centre(frame: Frame, id: str, hole: int) -> np.ndarray:
 
 def _on(frame: Frame, chain) -> bool:
     """Whether holes lie one on the other, in the order in which they are named."""
-    for (a, i), (b, j) in zip(chain, chain[1:]):
+    for (a, i), (b, j) in pairwise(chain):
         apart = _centre(frame, b, j) - _centre(frame, a, i)
         one, other = frame.member(a), frame.member(b)
         far = (one.width + other.width) / 2
