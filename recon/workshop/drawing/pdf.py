@@ -183,12 +183,13 @@ class _Drawing:
     def _area(self, item: Area) -> None:
         if item.fill == "hatch":
             self._lines(Lines(hatching(item.points), HATCH))
-        filled = not isinstance(item.fill, str)
-        if not isinstance(item.fill, str):
-            self._fill_with(item.fill)
+        grey = None if isinstance(item.fill, str) else item.fill
+        if grey is not None:
+            self._fill_with(grey)
         if item.pen is not None:
             self._take(item.pen)
         # Close with fill, stroke, both or neither.
+        filled = grey is not None
         ending = ("b" if filled else "s") if item.pen is not None else ("h f" if filled else "n")
         self._out.append(f"{_paths([item.points])} {ending}")
 

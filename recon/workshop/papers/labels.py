@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import groupby
 
 import segno
 from reportlab.lib.units import mm
@@ -145,9 +146,15 @@ def _draw_qr(canvas: Canvas, text: str, x: float, y: float, size: float) -> None
     """The QR code of a text in a square of `size` points with its lower left corner at (x, y)."""
     rows = tuple(segno.make(text, error="m", micro=False).matrix)
     cell = size / (len(rows) + 2 * QUIET)
-    path = canvas.beginPath()
+    # As PDF operators, a rectangle for each run of dark cells: the canvas' own path objects take as long as
+    # the codes themselves.
+    runs = []
     for r, row in enumerate(rows):
-        for c, dark in enumerate(row):
+        low, column = y + size - (QUIET + r + 1) * cell, 0
+        for dark, group in groupby(row):
+            count = len(list(group))
             if dark:
-                path.rect(x + (QUIET + c) * cell, y + size - (QUIET + r + 1) * cell, cell, cell)
-    canvas.drawPath(path, stroke=0, fill=1)
+                at = x + (QUIET + column) * cell
+                runs.append(f"{at:.3f} {low:.3f} {count * cell:.3f} {cell:.3f} re")
+            column += count
+    canvas.addLiteral("\n".join([*runs, "f"]))
