@@ -34,6 +34,7 @@ async function cancelReading() {
 byId("undo").onclick = undo;
 byId("redo").onclick = redo;
 byId("read").onclick = startReading;
+byId("assemble").onclick = () => location.assign("/assemble");
 byId("help").onclick = keyboard.help;
 byId("job-cancel").onclick = cancelReading;
 

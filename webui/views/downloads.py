@@ -20,7 +20,7 @@ from recon.frame.model import Frame
 from recon.show.exports import ALL_EXPORTS
 from webui.context import AppContext, app_context
 from webui.derived.papers import listed_papers, make_paper
-from webui.storage.build import FRAME, PHOTOS, PLAN, READING
+from webui.storage.build import FRAME, PHOTOS, PLAN, READING, STEP_PHOTOS, WORK
 from webui.storage.journal import NAME as JOURNAL
 
 bp = Blueprint("downloads", __name__)
@@ -60,7 +60,7 @@ def paper(id: str) -> Response:
 
 @bp.get("/api/build.zip")
 def whole_build() -> Response:
-    """Photos, what was read in them, the journal and the frame file: unpacked, it is a build."""
+    """Photos, what was read in them, the journals and the frame file: unpacked, it is a build."""
     context = app_context()
     try:
         pack = tempfile.TemporaryFile(dir=context.build.folder)  # noqa: SIM115 (Flask closes it once it is sent)
@@ -81,7 +81,10 @@ def _pack(context: AppContext, pack: IO[bytes]) -> None:
             archive.writestr(f"{stem}/{FRAME}", frame_to_text(context.build.state.frame))
         for name in context.photos.names():
             archive.write(context.build.folder / PHOTOS / name, f"{stem}/{PHOTOS}/{name}")
+        for name in context.step_photos.names():
+            archive.write(context.build.folder / STEP_PHOTOS / name, f"{stem}/{STEP_PHOTOS}/{name}")
         for path in sorted((context.build.folder / READING).glob("*.json")):
             archive.write(path, f"{stem}/{READING}/{path.name}")
-        if (context.build.folder / PLAN).is_file():
-            archive.write(context.build.folder / PLAN, f"{stem}/{PLAN}")
+        for name in (PLAN, WORK):
+            if (context.build.folder / name).is_file():
+                archive.write(context.build.folder / name, f"{stem}/{name}")
