@@ -63,9 +63,9 @@ class StepsOf:
         -------
         dict
             {steps: [{number, group: of the sub-frame or 0, text, key: of the step, members: [{id, words}]
-            that come in for the first time, bolts: [{through: [[id, hole]], words, name, head}], bare: sentences,
-            kit: what to have at hand}], why: sentences on what stands in the way of an order, finish: what to
-            do at the end, loose: how far to tighten bolts, caution}.
+            that come in for the first time, bolts: [{through: [[id, hole]], words, name, head}], bare:
+            sentences, kit: what to have at hand}], why: sentences on what stands in the way of an order,
+            finish: what to do at the end, loose: how far to tighten bolts, caution}.
         """
         order = self.order
         why = [SOME_ORDER if order.steps else NO_ORDER, *order.why] if order.stuck else []

@@ -110,6 +110,7 @@ def _cut_table(request: Request) -> bytes:
 
 
 def _papers(request: Request, paper: str) -> Document:
+    from recon.workshop.papers.builder_record import BuilderRecord
     from recon.workshop.papers.compose import compose_papers
 
     picture = request.picture(request.frame, request.stocks) if request.picture else None
@@ -120,6 +121,7 @@ def _papers(request: Request, paper: str) -> Document:
         angle=request.angle,
         picture=picture,
         prices=request.prices,
+        kept=request.kept() if request.kept else BuilderRecord(),
     ).document
 
 
@@ -144,7 +146,7 @@ def _papers_html(request: Request, paper: str) -> bytes:
 # The entries; those that `recon export` writes come first, in the order of its help.
 
 _FIRST_PAPER = next(iter(PAPERS))
-_IN_PAPERS = ("angle", "prices", "picture")
+_IN_PAPERS = ("angle", "prices", "picture", "kept")
 
 _ENTRIES = (
     Export(
