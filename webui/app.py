@@ -23,7 +23,7 @@ from webui.storage.photo_store import MOST_BYTES, PhotoStore
 from webui.storage.reading_cache import SOLVER
 from webui.storage.step_photos import StepPhotos
 from webui.storage.work import WorkLog
-from webui.views import assembly, by_hand, change, devices, downloads, page, photos, plan, reading
+from webui.views import assembly, by_hand, change, devices, downloads, page, photos, plan, reading, versions
 
 
 class _JsonInOrder(DefaultJSONProvider):
@@ -80,7 +80,7 @@ def create_app(
     context = _context(Build(folder, stocks), stocks, solver, keys, address)
     attach(app, context)
     guard(app, host, port, keys, context.token, on_enter, on_wrong_keys)
-    for module in (page, photos, reading, change, by_hand, plan, downloads, devices, assembly):
+    for module in (page, photos, reading, change, by_hand, plan, downloads, devices, assembly, versions):
         app.register_blueprint(module.bp)
     _answer_errors(app)
     context.photos.start()

@@ -212,6 +212,20 @@ def _audit(asked: Question) -> Payload:
     return compare_with_plan(asked.state.frame, load_plan(asked.folder, asked.stocks))
 
 
+def _comparison(asked: Question) -> Payload:
+    from recon.corrections.merge import laid_on
+    from recon.corrections.plan_audit import compare_with_plan
+
+    of, other = asked.about.get("of"), asked.about["with"]
+    now = asked.state.frame
+    frame = now if of is None else laid_on(patched(State(), of).frame, now)
+    found = compare_with_plan(frame, patched(State(), other).frame)
+    if of is not None:  # nothing of the build as it is now is mended by it
+        for row in (*found["differences"], *found["not_checked"], *found["said"]):
+            row["mend"] = []
+    return {**found, "names": asked.about["names"]}
+
+
 _steps_of: list[StepsOf] = []  # of the frame that was asked for last
 
 
@@ -236,6 +250,7 @@ ANSWERS: dict[str, Callable[[Question], Payload]] = {
     "parts": _parts,
     "checks": _checks,
     "audit": _audit,
+    "comparison": _comparison,
     "steps": _steps,
     "picture": _picture,
 }

@@ -20,6 +20,7 @@ import * as selectionCard from "./panels/selection-card.js";
 import * as standing from "./panels/standing.js";
 import * as tabs from "./panels/tabs.js";
 import * as topBar from "./panels/top-bar.js";
+import * as versions from "./panels/versions.js";
 import * as modes from "./photos/modes.js";
 import * as arrangement from "./pictures/arrangement.js";
 import * as progress from "./reading/progress.js";
@@ -49,6 +50,7 @@ measure.begin();
 progress.begin();
 derived.begin();
 doubts.begin();
+versions.begin();
 tabs.begin(PANELS);
 keyboard.begin();
 

@@ -8,5 +8,6 @@ by_hand    rows drawn by hand, the camera and members that they mean, members dr
 plan       the plan, and the build compared with it
 devices    other devices, the phone's own page, where to stand next
 assembly   putting the frame together, one step at a time: ticks, notes and photos at steps
+versions   named versions: kept, gone back to, compared
 downloads  papers, exports, and the whole build in one file
 """

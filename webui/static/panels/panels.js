@@ -11,6 +11,7 @@ import {drawMembers} from "./members-list.js";
 import {drawParts} from "./parts.js";
 import {drawPlan, planCount} from "./plan.js";
 import {drawSetUp} from "./set-up.js";
+import {drawVersions} from "./versions.js";
 
 export const PANELS = [
   {name: "doubts", text: "To confirm", draw: drawDoubts, count: doubtsCount},
@@ -19,6 +20,7 @@ export const PANELS = [
   {name: "parts", text: "Parts", draw: drawParts},
   {name: "checks", text: "Checks", draw: drawChecks},
   {name: "plan", text: "Plan", draw: drawPlan, count: planCount, button: "plan"},
+  {name: "versions", text: "Versions", draw: drawVersions, button: "versions"},
   {name: "set-up", text: "Set-up", draw: drawSetUp, button: "set-up"},
   {name: "away", text: "Papers and files", draw: drawFiles, button: "away"},
 ];
