@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from recon.cli.builds import PHOTO_PX, kept_in
 from recon.cli.common import (
     Subparsers,
     add_rack,
@@ -24,10 +25,8 @@ from recon.workshop.drawing.paper import ANGLES, PAPERS
 
 if TYPE_CHECKING:
     from recon.frame.model import Frame
-    from recon.workshop.papers.builder_record import BuilderRecord
 
 RESULTS = ("labels.pdf", "papers.html", "papers.pdf")
-PHOTO_PX = 1600  # long side of a photo in the papers: 220 dots per inch across a page
 
 _DESCRIPTION = """\
 Write the papers of a frame into the folder OUT: papers.pdf for the printer and papers.html, one file for any
@@ -124,7 +123,7 @@ def run(args: argparse.Namespace) -> int:
             cutting=stick_options(args),
             drill=args.drill,
             photos=_photos(args, frame),
-            kept=_kept(Path(args.frame).parent, frame),
+            kept=kept_in(Path(args.frame).parent, frame),
             date=args.date or _changed_on(args.frame),
         )
         progress("writing papers.pdf", 0.6)
@@ -156,34 +155,6 @@ def _photos(args: argparse.Namespace, frame: "Frame") -> list[tuple[str, bytes]]
             "'recon read' wrote."
         )
     return there
-
-
-def _kept(folder: Path, frame: "Frame") -> "BuilderRecord":
-    """What the builder keeps beside a build's frame file: notes and photos at steps, photos of the build."""
-    from recon.workshop.papers.builder_record import BuilderRecord
-    from webui.storage.build import PHOTOS, STEP_PHOTOS
-    from webui.storage.work import record_in
-
-    record = record_in(folder)
-    steps = {photo.file: folder / STEP_PHOTOS / photo.file for photo in record.photos}
-    originals = [(photo.file, folder / PHOTOS / photo.file) for photo in frame.photos]
-    return BuilderRecord(
-        record,
-        {name: data for name, path in steps.items() if (data := _small(path))},
-        [(name, data) for name, path in originals if (data := _small(path))],
-    )
-
-
-def _small(path: Path) -> bytes:
-    """A photo of a build, reduced for printing; b"" where it is not there or cannot be read."""
-    from recon.errors import ReconError
-    from recon.image.small import small_jpeg
-
-    try:
-        return small_jpeg(path, PHOTO_PX) if path.is_file() else b""
-    except ReconError as error:
-        say(f"{error} The papers are without it.")
-        return b""
 
 
 def _reduced(path: Path) -> bytes:

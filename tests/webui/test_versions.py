@@ -7,7 +7,9 @@ import pytest
 from recon.corrections.edits import edit
 from recon.frame.files import frame_to_text, save_frame
 from tests.corrections.frames import gate
+from tests.webui.browsing import AXE, FAULTS, STORE, sample_build, shot, true_frame
 from tests.webui.conftest import Asked
+from tests.webui.in_page import in_page
 from webui.app import close_app, create_app
 from webui.storage.build import Build
 from webui.storage.recent import remember
@@ -94,3 +96,37 @@ def test_the_build_is_compared_with_another_build(begun, tmp_path, monkeypatch):
     assert listed["name"] == "other-gate"
     found = begun.get(f"/api/compare?with={listed['side']}").get_json()
     assert found["names"][1] == "other-gate" and found["verdict"] == "different"
+
+
+def test_a_version_is_kept_compared_in_words_and_pictures_and_gone_back_to(opened, serve, tmp_path):
+    page = opened(serve(sample_build(tmp_path / "b", true_frame())).address, bypass_csp=True)
+    page.click("#versions")
+    page.click("text=Keep the build as it is now…")
+    page.fill("#version-name", "As drawn")
+    page.fill("#version-note", "before the shelf")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".version:has-text('as the build is now')")
+    page.evaluate(in_page("choose(['B']);"))
+    page.keyboard.press("Delete")
+    page.wait_for_selector(".version:not(:has-text('as the build is now'))")
+    page.click("button[aria-label='Compare with As drawn']")
+    page.wait_for_selector("#panel .item:has-text('B (16 holes) is missing')")
+    laid, drawn = (STORE, "planLaid"), (STORE, "planShapes")
+    assert list(page.evaluate(*laid)) == ["B"] and len(page.evaluate(*drawn)) == 3
+    shot(page, "versions")
+    page.add_script_tag(content=AXE)
+    assert page.evaluate(FAULTS) == []
+    page.click("#panel button:has-text('Add it as planned')")
+    page.wait_for_selector("#panel :has-text('Nothing differs')")
+    page.keyboard.press("Control+z")
+    page.wait_for_selector("#panel .item:has-text('B (16 holes) is missing')")
+    page.click("button[aria-label='Go back to it: As drawn']")
+    page.wait_for_selector(".version:has-text('as the build is now')")
+    assert page.evaluate(in_page("return build.undo;")) == "Back to the version As drawn"
+    page.keyboard.press("Control+z")
+    page.wait_for_selector(".version:not(:has-text('as the build is now'))")
+    page.click("text=Close the comparison")
+    page.wait_for_selector("#panel h3:has-text('Compared')", state="detached")
+    assert page.evaluate(*laid) == {}
+    page.set_viewport_size({"width": 360, "height": 740})
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360

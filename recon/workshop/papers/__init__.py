@@ -12,5 +12,6 @@
 - blocks: what a document is made of: sections of text, tables and drawings
 - pdf: a document as PDF
 - pdf_blocks: its blocks as flowing content of a PDF
+- space: the frame in space for pages that need no network
 - html: a document as one HTML file
 """

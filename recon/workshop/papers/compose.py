@@ -88,10 +88,13 @@ class Papers:
     document : Document
     missing : tuple of str
         Sentences about what is missing from it, and why.
+    steps : BuildOrder
+        The build steps in it.
     """
 
     document: Document
     missing: tuple[str, ...]
+    steps: BuildOrder
 
 
 def compose_papers(
@@ -204,7 +207,7 @@ def compose_papers(
         Section("Members one by one", tuple(_members(made, print_area(paper)[0]))),
         *([Section("Photos", images)] if (images := tuple(photo_blocks(photos, kept.photos))) else []),
     )
-    return Papers(Document(title, paper, sections, date), tuple(missing))
+    return Papers(Document(title, paper, sections, date), tuple(missing), steps)
 
 
 def _angle_of(paper: str, angle: str | None) -> str:

@@ -14,6 +14,8 @@ export const work = {
   at: 0, // the place of the step that is shown, from 0; the number of steps for what comes at the end
 };
 
+const SAID_MS = 5000;
+let saidTimer = 0;
 let redraw = () => {};
 let queue = Promise.resolve();
 
@@ -72,8 +74,10 @@ export function go(place) {
  */
 export function say(text, bad = false) {
   const place = byId("said");
+  clearTimeout(saidTimer);
   place.textContent = text;
   place.classList.toggle("bad", bad);
+  if (!bad) saidTimer = setTimeout(() => place.replaceChildren(), SAID_MS);
 }
 
 function takeOver({n, words, standing}) {

@@ -5,7 +5,7 @@ import {get, post, upload} from "../core/api.js";
 import {build} from "../core/build.js";
 import {changeBy} from "../core/changes.js";
 import {derived} from "../core/derived.js";
-import {h} from "../core/dom.js";
+import {byId, h} from "../core/dom.js";
 import {emit, on} from "../core/events.js";
 import {announce, ask, notice} from "../core/messages.js";
 import {button, emptyPanel} from "./elements.js";
@@ -42,12 +42,12 @@ export function drawVersions() {
   if (listedAt !== build.n) fetchVersions();
   const {versions, builds} = listed || {versions: [], builds: []};
   return [
+    ...result(),
     h("h3.pad", {}, "Versions"),
     h("p.dim.pad", {}, INTRO),
     h("div.buttons.pad", {}, button("Keep the build as it is now…", keepNow, {kind: "main"})),
     ...(versions.length ? [h("ul.list", {}, versions.map(versionItem))] : emptyPanel(NO_VERSION)),
     ...compareSection(versions, builds),
-    ...result(),
   ];
 }
 
@@ -115,7 +115,7 @@ function versionItem(version) {
     h(
       "span.answers",
       {},
-      button("Go back to it", () => goBack(version), {label: `Go back to ${name}`, disabled: here}),
+      button("Go back to it", () => goBack(version), {label: `Go back to it: ${name}`, disabled: here}),
       button("Compare", choose, {label: `Compare with ${name}`, disabled: here}),
       button("Rename", () => rename(version), {label: `Rename ${name}`}),
       button("Save", () => save(`/api/versions/${id}/frame`), {label: `Save ${name} as a frame file`}),
@@ -175,6 +175,7 @@ async function show(of, other, request) {
   build.comparing = true;
   drawPlaces(answer);
   emit("derived");
+  byId("panel").scrollTop = 0;
 }
 
 function drawPlaces({shapes = {}, laid = {}}) {
@@ -196,7 +197,8 @@ function result() {
   const [own, other] = names;
   const rest = [...unseen, ...said];
   return [
-    h("p.pad.strong", {}, `${own} and ${other}: ${differences.length ? "they differ" : "nothing differs"}`),
+    h("h3.pad", {}, "Compared"),
+    h("p.pad", {}, `What: ${own}. With: ${other}. ${differences.length ? "" : "Nothing differs."}`),
     differences.length ? h("p.dim.pad", {}, `“Plan” in what follows is ${other}.`) : null,
     differenceList(differences),
     differences.length ? h("p.dim.pad", {}, DRAWN) : null,

@@ -1,0 +1,104 @@
+"""The frame in space for pages that need no network: a canvas, what it draws, and the script that draws."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from html import escape
+from pathlib import Path
+
+import numpy as np
+
+from recon.frame.boxes import corners
+from recon.frame.model import Frame, section_axes
+from recon.geometry.arrays import FloatArray
+from recon.workshop.assembly.progress import step_items
+from recon.workshop.assembly.steps import BuildOrder
+
+DECIMALS = 4  # of pitches: 0.004 mm
+
+
+@dataclass(frozen=True)
+class SpaceView:
+    """What a page needs to show a frame in space.
+
+    Attributes
+    ----------
+    html : str
+        The canvas, with what it draws.
+    script : str
+        The script, to stand after it.
+    """
+
+    html: str
+    script: str
+
+
+@cache
+def _script() -> str:
+    return Path(__file__).with_name("viewer.js").read_text(encoding="utf-8")
+
+
+def space_view(frame: Frame, title: str, order: BuildOrder | None = None) -> SpaceView:
+    """A frame in space, to be turned; with its steps, also as it is up to each of them.
+
+    Parameters
+    ----------
+    frame : Frame
+        With one member at least.
+    title : str
+        What it is called.
+    order : BuildOrder, optional
+        Its steps.
+
+    Examples
+    --------
+    >>> from recon.frame.model import Member
+    >>> view = space_view(Frame((Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 5),)), "Post")
+    >>> "<canvas" in view.html, '"holes": 5' in view.html
+    (True, True)
+    """
+    items = step_items(order) if order else ()
+    step_of = {id: number for number, item in enumerate(items, 1) for id in item.members}
+    data = json.dumps(_drawn(frame, step_of), ensure_ascii=True).replace("<", "\\u003c")
+    steps = len(items)
+    slider = (
+        '<label class="space-steps"><span id="space-words">All steps</span> <input id="space-step" '
+        f'type="range" min="1" max="{steps}" value="{steps}" aria-label="Up to which step"></label>'
+        if steps > 1
+        else ""
+    )
+    return SpaceView(
+        f'<canvas id="space" tabindex="0" role="img" aria-label="{escape(title)} in space: drag, or use the '
+        f'arrow keys, to turn it"></canvas>{slider}\n'
+        f'<script type="application/json" id="frame">{data}</script>',
+        _script(),
+    )
+
+
+def _drawn(frame: Frame, step_of: Mapping[str, int]) -> dict[str, object]:
+    """What the script draws, pitches; members that no step brings in are there from the first on."""
+    points = np.array([corners(m) for m in frame.members])
+    low, high = points.min(axis=(0, 1)), points.max(axis=(0, 1))
+    members = []
+    for m in frame.members:
+        u, v = section_axes(m)
+        members.append(
+            {
+                "id": m.id,
+                "first": _rounded(np.array(m.first)),
+                "direction": _rounded(np.array(m.direction)),
+                "u": _rounded(u),
+                "v": _rounded(v),
+                "holes": m.holes,
+                "width": m.width,
+                "step": step_of.get(m.id, 0),
+            }
+        )
+    return {"middle": _rounded((low + high) / 2), "members": members}
+
+
+def _rounded(values: FloatArray) -> list[float]:
+    return [float(v) + 0.0 for v in np.round(values, DECIMALS)]
