@@ -1,5 +1,5 @@
-// The panel of versions: the build as it is now kept under a name, gone back to, and compared: with a version,
-// the plan, another build or a frame file. Needs api, changes, messages, files, plan.
+// The panel of versions: the build as it is now kept under a name, gone back to, and compared: with a
+// version, the plan, another build or a frame file. Needs api, changes, messages, files, plan.
 
 import {get, post, upload} from "../core/api.js";
 import {build} from "../core/build.js";
@@ -16,8 +16,8 @@ const NOW = "now";
 const FILE = "file";
 const CANCEL = {text: "Cancel", value: 0};
 const INTRO =
-  "A version keeps the build as it is now under a name. Going back to one is a change like any other: it can " +
-  "be undone, and no version is ever lost.";
+  "A version keeps the build as it is now under a name. Going back to one is a change like any other: it " +
+  "can be undone, and no version is ever lost.";
 const DRAWN = "What differs is drawn on the photos and in 3-D, in dots and dashes.";
 const NO_VERSION = "There is no version yet.";
 let listed = null; // {versions, builds}
