@@ -142,7 +142,7 @@ def _build_page(build: GalleryBuild, stocks: Mapping[str, Stock], offered: Seque
         f"<figcaption>{escape(name)}</figcaption></figure>"
         for k, (name, _) in enumerate(build.photos, 1)
     )
-    space = space_view(frame, build.title)
+    space = space_view(frame, stocks, build.title)
     return _page(
         build.title,
         f'<p><a href="../index.html">All builds</a></p>\n<h1>{escape(build.title)}</h1>\n'

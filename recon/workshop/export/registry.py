@@ -149,7 +149,7 @@ def _build_page(request: Request) -> bytes:
     from recon.workshop.papers.space import space_view
 
     made = _papers(request, _FIRST_PAPER)
-    space = space_view(request.frame, made.document.title, made.steps)
+    space = space_view(request.frame, request.stocks, made.document.title, made.steps)
     return papers_html(made.document, space).encode("utf-8")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -12,12 +13,13 @@ from pathlib import Path
 import numpy as np
 
 from recon.frame.boxes import corners
-from recon.frame.model import Frame, section_axes
-from recon.geometry.arrays import FloatArray
+from recon.frame.model import Frame
+from recon.frame.stock import Stock
 from recon.workshop.assembly.progress import step_items
 from recon.workshop.assembly.steps import BuildOrder
+from recon.workshop.drawing.projections import drawn_hole
 
-DECIMALS = 4  # of pitches: 0.004 mm
+DECIMALS = 3  # of pitches: 0.04 mm
 
 
 @dataclass(frozen=True)
@@ -41,13 +43,16 @@ def _script() -> str:
     return Path(__file__).with_name("viewer.js").read_text(encoding="utf-8")
 
 
-def space_view(frame: Frame, title: str, order: BuildOrder | None = None) -> SpaceView:
+def space_view(
+    frame: Frame, stocks: Mapping[str, Stock], title: str, order: BuildOrder | None = None
+) -> SpaceView:
     """A frame in space, to be turned; with its steps, also as it is up to each of them.
 
     Parameters
     ----------
     frame : Frame
         With one member at least.
+    stocks : mapping of str to Stock
     title : str
         What it is called.
     order : BuildOrder, optional
@@ -56,13 +61,15 @@ def space_view(frame: Frame, title: str, order: BuildOrder | None = None) -> Spa
     Examples
     --------
     >>> from recon.frame.model import Member
-    >>> view = space_view(Frame((Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 5),)), "Post")
+    >>> view = space_view(Frame((Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 5),)), {}, "Post")
     >>> "<canvas" in view.html, '"holes": 5' in view.html
     (True, True)
     """
     items = step_items(order) if order else ()
     step_of = {id: number for number, item in enumerate(items, 1) for id in item.members}
-    data = json.dumps(_drawn(frame, step_of), ensure_ascii=True).replace("<", "\\u003c")
+    data = json.dumps(_drawn(frame, drawn_hole(frame, stocks), step_of), ensure_ascii=True).replace(
+        "<", "\\u003c"
+    )
     steps = len(items)
     slider = (
         '<label class="space-steps"><span id="space-words">All steps</span> <input id="space-step" '
@@ -78,27 +85,23 @@ def space_view(frame: Frame, title: str, order: BuildOrder | None = None) -> Spa
     )
 
 
-def _drawn(frame: Frame, step_of: Mapping[str, int]) -> dict[str, object]:
+def _drawn(frame: Frame, hole: float, step_of: Mapping[str, int]) -> dict[str, object]:
     """What the script draws, pitches; members that no step brings in are there from the first on."""
     points = np.array([corners(m) for m in frame.members])
     low, high = points.min(axis=(0, 1)), points.max(axis=(0, 1))
-    members = []
-    for m in frame.members:
-        u, v = section_axes(m)
-        members.append(
+    x, y, z = (high - low).tolist()
+    return {
+        "middle": np.round((low + high) / 2, DECIMALS).tolist(),
+        "spans": [round(math.hypot(x, y), DECIMALS), round(z, DECIMALS)],
+        "hole": round(hole, DECIMALS),
+        "members": [
             {
                 "id": m.id,
-                "first": _rounded(np.array(m.first)),
-                "direction": _rounded(np.array(m.direction)),
-                "u": _rounded(u),
-                "v": _rounded(v),
                 "holes": m.holes,
                 "width": m.width,
+                "corners": np.round(p, DECIMALS).tolist(),
                 "step": step_of.get(m.id, 0),
             }
-        )
-    return {"middle": _rounded((low + high) / 2), "members": members}
-
-
-def _rounded(values: FloatArray) -> list[float]:
-    return [float(v) + 0.0 for v in np.round(values, DECIMALS)]
+            for m, p in zip(frame.members, points)
+        ],
+    }
