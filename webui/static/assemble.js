@@ -8,6 +8,7 @@ import {get} from "./core/api.js";
 import {byId, h} from "./core/dom.js";
 
 const QUIET_MS = 2500;
+const END = {key: {kind: "end", members: [], time: 1}};
 const NO_FRAME = "There is no frame yet: read its photos, or build it by hand, on the whole page.";
 
 function draw() {
@@ -61,6 +62,7 @@ function chooseStep(place) {
 /** What was ticked and is otherwise in the frame now. */
 function changedRows() {
   const {changed, behind} = work.standing;
+  const why = work.plan.why.map(text => h("li", {}, text));
   const rows = changed.map(({text, member, key}) =>
     h(
       "li",
@@ -71,9 +73,9 @@ function changedRows() {
     ),
   );
   const left = behind.filter(place => place !== work.at);
-  if (!left.length || work.at < left[0]) return rows;
+  if (!left.length || work.at < left[0]) return [...why, ...rows];
   const jumps = left.slice(0, 4).map(place => act(`Step ${place + 1}`, () => go(place)));
-  return [...rows, h("li", {}, h("span", {}, "Left behind, not done:"), jumps)];
+  return [...why, ...rows, h("li", {}, h("span", {}, "Left behind, not done:"), jumps)];
 }
 
 const act = (text, onclick) => h("button", {type: "button", onclick}, text);
@@ -89,7 +91,7 @@ function notesBelow(step) {
         ...drawKept(null, others),
       )
     : null;
-  return [step ? drawNotes(step, extras[work.at]) : null, step ? null : kept].filter(Boolean);
+  return [drawNotes(step || END, extras[work.at]), step ? null : kept].filter(Boolean);
 }
 
 const KEYS = {

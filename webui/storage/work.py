@@ -26,8 +26,8 @@ FORMAT = "frame-work"
 
 
 @dataclass(frozen=True)
-class Version:
-    """A named state of the build.
+class NamedVersion:
+    """A state of the build that was given a name.
 
     Attributes
     ----------
@@ -119,12 +119,12 @@ class WorkLog:
         return self._kept.record
 
     @property
-    def versions(self) -> list[Version]:
+    def versions(self) -> list[NamedVersion]:
         """The named versions, the newest first."""
         with self._lock:
             return sorted(self._kept.versions.values(), key=lambda v: -v.id)
 
-    def version(self, id: int) -> Version:
+    def version(self, id: int) -> NamedVersion:
         """A named version.  Raises ReconError where there is none."""
         if id not in self._kept.versions:
             raise ReconError("There is no such version.")
@@ -155,7 +155,7 @@ class WorkLog:
             self._put({"kind": "undo", "words": words, "at": now_text(), **act_to_json(back)})
             return words
 
-    def keep_version(self, name: str, note: str, n: int, state: State) -> Version:
+    def keep_version(self, name: str, note: str, n: int, state: State) -> NamedVersion:
         """Keeps a state under a name; `n` is the build's version."""
         with self._lock:
             id = max(self._kept.versions, default=0) + 1
@@ -165,7 +165,7 @@ class WorkLog:
             )
             return self._kept.versions[id]
 
-    def rename_version(self, id: int, name: str, note: str) -> Version:
+    def rename_version(self, id: int, name: str, note: str) -> NamedVersion:
         """Gives a version another name and note."""
         with self._lock:
             self.version(id)
@@ -183,7 +183,7 @@ class _Kept:
     def __init__(self) -> None:
         self.record = AssemblyRecord()
         self.back: list[Act] = []  # what takes back each act that can be
-        self.versions: dict[int, Version] = {}
+        self.versions: dict[int, NamedVersion] = {}
 
     def take(self, entry: dict[str, Any]) -> None:
         """Takes one entry; those of kinds that are not known here are passed over."""
@@ -206,7 +206,7 @@ class _Kept:
                 self.record = self.record.after(act_from_json(entry))
             case "version":
                 id, name, note, at = int(entry["id"]), entry["name"], entry["note"], entry["at"]
-                version = Version(id, str(name), str(note), str(at), int(entry["of"]), entry["delta"])
+                version = NamedVersion(id, str(name), str(note), str(at), int(entry["of"]), entry["delta"])
                 self.versions[id] = version
             case "rename":
                 id, name, note = int(entry["id"]), str(entry["name"]), str(entry["note"])

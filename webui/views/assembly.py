@@ -15,6 +15,7 @@ from recon.workshop.assembly.progress import (
     StepExtras,
     StepItems,
     Ticks,
+    at_the_end,
     extras_by_step,
     progress,
     tick,
@@ -88,7 +89,8 @@ def _standing(context: AppContext, rows: Row) -> Row:
 
     {work: version of ticks and notes; members, bolts: what is in; done: of each step; at: place of the step
     to go on with; behind: places of those before it that are not done; changed: [{text, member, key}]; words;
-    extras: notes and photos of each step; others: those of none; undo: what could be taken back}
+    finish: which of the sentences on the end are ticked; extras: notes and photos of each step and of the
+    end; others: those of none; undo: what could be taken back}
     """
     items, record = _items(rows), context.work.record
     found = progress(record, items, context.build.state.frame)
@@ -102,6 +104,7 @@ def _standing(context: AppContext, rows: Row) -> Row:
         "behind": list(found.behind),
         "changed": [{"text": c.text, "member": c.member, "key": c.key} for c in found.changed],
         "words": found.words,
+        "finish": at_the_end(record, rows["finish"]),
         "extras": list(map(_extras_row, extras)),
         "others": _extras_row(others),
         "undo": context.work.can_undo,

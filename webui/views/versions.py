@@ -19,7 +19,7 @@ from webui.context import AppContext, app_context, request_json
 from webui.storage.build import FRAME
 from webui.storage.plan import load_plan
 from webui.storage.recent import recent_builds
-from webui.storage.work import Version
+from webui.storage.work import NamedVersion
 from webui.views.change import Answer, answer_change, base_of
 
 bp = Blueprint("versions", __name__)
@@ -41,7 +41,7 @@ def listed() -> Response:
     return jsonify(versions=[_row(v, now) for v in context.work.versions], builds=builds)
 
 
-def _row(version: Version, now: Json) -> Json:
+def _row(version: NamedVersion, now: Json) -> Json:
     return {
         "id": version.id,
         "name": version.name,

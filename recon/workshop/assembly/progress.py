@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from recon.errors import ReconError
 from recon.frame.model import Frame
 from recon.workshop.assembly.record import (
+    END,
     Act,
     AssemblyRecord,
     BoltIn,
@@ -298,6 +299,11 @@ def _named(members: Collection[str], bolts: Collection[Through]) -> str:
     return listed([*members, *([plural(len(bolts), "bolt")] if bolts else [])])
 
 
+def at_the_end(record: AssemblyRecord, finish: Sequence[str]) -> list[bool]:
+    """Which of the sentences on what to do at the end are ticked."""
+    return [StepKey(END.kind, (text,)) in record.steps for text in finish]
+
+
 # Notes and photos
 
 
@@ -310,7 +316,7 @@ class StepExtras:
 
 
 def extras_by_step(record: AssemblyRecord, items: Sequence[StepItems]) -> tuple[list[StepExtras], StepExtras]:
-    """The notes and photos of each step, and those that belong to none any more.
+    """The notes and photos of each step and, last, of the end; and those that belong to none any more.
 
     They stay with the step that brings in the same members.  Where the order became another, they go to the
     step that brings in most of those members for the first time.
@@ -320,8 +326,8 @@ def extras_by_step(record: AssemblyRecord, items: Sequence[StepItems]) -> tuple[
     record : AssemblyRecord
     items : sequence of StepItems
     """
-    notes: list[list[StepNote]] = [[] for _ in range(len(items) + 1)]
-    photos: list[list[StepPhoto]] = [[] for _ in range(len(items) + 1)]
+    notes: list[list[StepNote]] = [[] for _ in range(len(items) + 2)]
+    photos: list[list[StepPhoto]] = [[] for _ in range(len(items) + 2)]
     for note in record.notes:
         notes[_step_of(note.step, items)].append(note)
     for photo in record.photos:
@@ -331,7 +337,9 @@ def extras_by_step(record: AssemblyRecord, items: Sequence[StepItems]) -> tuple[
 
 
 def _step_of(key: StepKey, items: Sequence[StepItems]) -> int:
-    """The place of the step that an entry belongs to; -1 where there is none."""
+    """The place of the step that an entry belongs to, as many as there are for the end; -1 for none."""
+    if key == END:
+        return len(items)
     same = [k for k, item in enumerate(items) if item.key == key]
     if same:
         return same[0]

@@ -14,7 +14,8 @@ from typing import Any
 
 from recon.errors import ReconError
 
-STEP_KINDS = ("join", "turn", "core")  # of `BuildStep.kind`
+STEP_KINDS = ("join", "turn", "core", "end")  # of `BuildStep.kind`, and what is done at the end
+LONGEST_NAME = 1000  # characters of what a step's key names.  This project's choice
 
 Json = dict[str, Any]
 TickedHole = tuple[str, int, int]  # member, hole from 0, and the holes that the member had when it was ticked
@@ -27,9 +28,10 @@ class StepKey:
     Attributes
     ----------
     kind : str
-        As `BuildStep.kind`: "join", "turn" or "core".
+        As `BuildStep.kind`: "join", "turn" or "core"; "end" for what is done at the end.
     members : tuple of str
-        Ids of what comes in, sorted; of a turn, of what is turned.
+        Ids of what comes in, sorted; of a turn, of what is turned; at the end the sentence that says what to
+        do, or nothing for all of the end.
     time : int
         Which one it is of steps with the same kind and members, from 1.
     """
@@ -115,6 +117,7 @@ class StepPhoto:
         return _key("photo", self.file)
 
 
+END = StepKey("end", ())  # where notes and photos of the end belong
 Entry = MemberIn | BoltIn | StepDone | StepNote | StepPhoto
 
 
@@ -216,7 +219,8 @@ def step_from_json(d: Any) -> StepKey:
     """
     try:
         kind, members, time = d["kind"], d["members"], d.get("time", 1)
-        if kind in STEP_KINDS and isinstance(time, int) and all(isinstance(m, str) for m in members):
+        names = all(isinstance(m, str) and len(m) <= LONGEST_NAME for m in members)
+        if kind in STEP_KINDS and isinstance(time, int) and names:
             return StepKey(kind, tuple(sorted(members)), time)
     except (KeyError, TypeError, AttributeError):
         pass

@@ -33,7 +33,7 @@ class BuilderRecord:
     photos: Sequence[tuple[str, bytes]] = ()
 
     def of_steps(self, order: BuildOrder) -> tuple[list[StepExtras], StepExtras]:
-        """Notes and photos of each step of an order, and those of none."""
+        """Notes and photos of each step of an order and of its end, and those of none."""
         return extras_by_step(self.record, step_items(order))
 
     def note_lines(self, extras: StepExtras) -> Iterator[Paragraph]:

@@ -73,11 +73,13 @@ def step_blocks(
         lines += kept.note_lines(own)
         yield StepBlock(step.title, tuple(lines), stage.picture(step, STEP_PICTURE))
         yield from kept.pictures(own, step.title)
-    yield from kept.rest(others)
-    if steps.finish:
+    end: list[Block] = [*kept.note_lines(extras[-1]), *kept.pictures(extras[-1], "At the end")]
+    if steps.finish or end:
         yield Heading("At the end")
         for text in steps.finish:
             yield Paragraph(text, "list")
+        yield from end
+    yield from kept.rest(others)
 
 
 def _needs(

@@ -7,8 +7,17 @@ import pytest
 from recon.corrections.edits import edit
 from recon.corrections.state import State
 from recon.errors import ReconError
-from recon.workshop.assembly.progress import Ticks, extras_by_step, progress, step_items, tick, untick
+from recon.workshop.assembly.progress import (
+    Ticks,
+    at_the_end,
+    extras_by_step,
+    progress,
+    step_items,
+    tick,
+    untick,
+)
 from recon.workshop.assembly.record import (
+    END,
     Act,
     AssemblyRecord,
     StepDone,
@@ -175,6 +184,7 @@ def test_notes_and_photos_go_with_what_comes_in_and_not_with_the_number_of_the_s
     bench.record = bench.record.after(Act(put))
     steps, others = extras_by_step(bench.record, bench.items)
     assert [bool(s.notes) for s in steps].index(True) == place and not others.notes
+    assert len(steps) == len(bench.items) + 1
     more = bench.edited(op="add", first=[-1, -1, 5], direction=[1, 0, 0], holes=13)
     steps, _ = extras_by_step(more.record, more.items)
     (there,) = [k for k, s in enumerate(steps) if s.photos]
@@ -193,3 +203,12 @@ def test_entries_come_back_from_the_journal_and_kinds_of_a_newer_program_are_pas
     assert act_from_json(data, act.words) == act
     with pytest.raises(ReconError, match="must name a step"):
         step_from_json({"kind": "dance", "members": ["A"]})
+
+
+def test_what_is_done_at_the_end_is_ticked_by_its_words_and_has_notes(bench):
+    finish = build_steps(bench.frame).finish
+    bench.do(tick, steps=(StepKey("end", (finish[0],)),))
+    assert at_the_end(bench.record, finish) == [k == 0 for k in range(len(finish))]
+    record = bench.record.after(Act((StepNote(1, END, "Oil it"),)))
+    steps, others = extras_by_step(record, bench.items)
+    assert steps[-1].notes[0].text == "Oil it" and not others.notes

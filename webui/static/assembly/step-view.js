@@ -24,6 +24,7 @@ export function drawStep(step) {
       step.kit ? h("p.kit", {}, h("span.dim", {}, "Have at hand: "), step.kit) : null,
       memberList(step),
       boltList(step),
+      step.bolts.length ? h("p.dim", {}, work.plan.loose) : null,
       step.bare.length ? h("p.dim", {}, `Without a bolt: ${step.bare.join("; ")}`) : null,
       doneButton(step, place),
     ),
@@ -94,6 +95,12 @@ export async function finishStep(step, place) {
   if ((await tickStep(step, true)) && work.at === place) go(place + 1);
 }
 
+function endRow(text, i) {
+  const isDone = work.standing.finish[i];
+  const steps = [{kind: "end", members: [text], time: 1}];
+  return tickRow(`e${i}`, isDone, () => toggle({isIn: isDone, request: {steps}}), [h("span", {}, text)]);
+}
+
 /**
  * Draws what comes after the last step.
  * @returns {Node[]}
@@ -109,12 +116,8 @@ export function drawEnd() {
       open.length
         ? h("section", {}, h("p.text", {}, "Not done yet:"), h("div.jumps", {}, open.map(jump)))
         : h("p.text", {}, "All is together."),
-      finish.length ? h("h2", {}, "At the end") : null,
-      h(
-        "ul.finish",
-        {},
-        finish.map(text => h("li", {}, text)),
-      ),
+      finish.length ? h("h2", {}, "To do at the end") : null,
+      h("ul.ticks", {}, finish.map(endRow)),
       h("p.caution", {}, caution),
     ),
   ];
