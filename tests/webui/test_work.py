@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import zipfile
+import zlib
 
 import pytest
 from PIL import Image
@@ -78,15 +79,28 @@ def test_versions_are_kept_with_name_note_and_state_and_renamed(tmp_path):
     work.close()
 
 
+def senseless(entry) -> bytes:
+    """A line that no program writes, with a right checksum."""
+    text = json.dumps(entry).encode()
+    return text + b"\t%08x\n" % zlib.crc32(text)
+
+
 def test_entries_of_a_newer_program_are_passed_over_and_senseless_ones_are_refused(tmp_path):
     header = line_of({"format": "frame-work", "version": 1})
     (tmp_path / WORK).write_bytes(header + line_of({"n": 1, "kind": "sound", "file": "x"}))
     work = WorkLog(tmp_path)
     assert work.n == 1 and not work.record.entries
     work.close()
-    (tmp_path / WORK).write_bytes(header + line_of({"n": 1, "kind": "version", "id": 1}))
-    with pytest.raises(ReconError, match="makes no sense"):
-        WorkLog(tmp_path)
+    for wrong in (
+        {"kind": "version", "id": 1},
+        {"kind": "undo", "put": [], "gone": []},
+        {"kind": "rename", "id": 4, "name": "a", "note": ""},
+        {"kind": "act", "words": "", "put": [{"kind": "member", "id": "A", "holes": 1e999}]},
+        {"kind": "act", "words": "", "put": ["A"]},
+    ):
+        (tmp_path / WORK).write_bytes(header + senseless({"n": 1, **wrong}))
+        with pytest.raises(ReconError, match="makes no sense"):
+            WorkLog(tmp_path)
 
 
 def test_a_damaged_work_journal_is_rescued_like_the_other(tmp_path):

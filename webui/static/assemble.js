@@ -9,6 +9,7 @@ import {byId, h} from "./core/dom.js";
 
 const QUIET_MS = 2500;
 const END = {key: {kind: "end", members: [], time: 1}};
+const WAIT = "The steps are being worked out…";
 const NO_FRAME = "There is no frame yet: read its photos, or build it by hand, on the whole page.";
 
 function draw() {
@@ -20,7 +21,7 @@ function draw() {
   byId("next").disabled = at >= steps.length;
   byId("undo").disabled = !standing?.undo;
   byId("undo").title = standing?.undo ? `Take back: ${standing.undo}` : "";
-  if (!standing) return byId("step").replaceChildren(h("p.text", {}, NO_FRAME));
+  if (!standing) return byId("step").replaceChildren(h("p.text", {}, work.n < 0 ? WAIT : NO_FRAME));
   drawProgress();
   byId("changed").replaceChildren(...changedRows());
   const step = steps[at];
@@ -35,7 +36,7 @@ function drawProgress() {
   const {done, at, bolts} = work.standing;
   const all = work.steps.flatMap(step => step.bolts).length;
   const count = work.steps.length;
-  const where = work.at < count ? `Step ${work.at + 1} of ${count}` : `${count} steps`;
+  const where = work.at < count ? `Step ${work.at + 1} of ${count}` : "At the end";
   byId("words").replaceChildren(
     h("span.where", {}, where),
     h("span.dim", {}, `${bolts.length} of ${all} bolts in ▾`),
@@ -44,14 +45,18 @@ function drawProgress() {
   byId("go-on").textContent = at < count ? `Go on at step ${at + 1}` : "Go on at the end";
   byId("bar").max = Math.max(1, done.length + all);
   byId("bar").value = done.filter(Boolean).length + bolts.length;
-  const item = (step, place) => {
-    const state = isDone(place) ? "✓" : "";
-    const current = place === work.at ? "step" : null;
-    const attributes = {type: "button", "aria-current": current, onclick: () => chooseStep(place)};
-    const ids = step.members.map(m => m.id).join(", ");
-    return h("li", {}, h("button", attributes, h("span.mark", {}, state), `Step ${step.number} ${ids}`));
-  };
-  byId("all").replaceChildren(...work.steps.map(item));
+  byId("all").replaceChildren(...work.steps.map(overviewItem), overviewItem(null, count));
+}
+
+function overviewItem(step, place) {
+  const current = place === work.at ? "step" : null;
+  const attributes = {type: "button", "aria-current": current, onclick: () => chooseStep(place)};
+  const ids = step?.members.map(m => m.id) || [];
+  const brings = ids.length ? ids : step?.key.members;
+  const text = step?.key.kind === "turn" ? "turn it" : brings?.join(", ");
+  const words = step ? `Step ${step.number}: ${text}` : "At the end";
+  const mark = isDone(place) ? "✓" : "";
+  return h("li", {}, h("button", attributes, h("span.mark", {}, mark), words));
 }
 
 function chooseStep(place) {

@@ -189,7 +189,7 @@ class _Kept:
         """Takes one entry; those of kinds that are not known here are passed over."""
         try:
             self._take(entry)
-        except (KeyError, TypeError, ValueError, AttributeError) as error:
+        except (LookupError, TypeError, ValueError, AttributeError, OverflowError) as error:
             raise ReconError(
                 f"{WORK} holds an entry that makes no sense ({type(error).__name__}: {error}); put it back "
                 "from a copy of the build."

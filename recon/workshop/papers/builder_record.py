@@ -45,12 +45,14 @@ class BuilderRecord:
             for line in others:
                 yield Paragraph(line, "list")
 
-    def pictures(self, extras: StepExtras, title: str) -> Iterator[Picture]:
-        """The photos of a step, as far as there are files; `title` is the step's."""
+    def pictures(self, extras: StepExtras, title: str) -> Iterator[Block]:
+        """The photos of a step with their names, as far as there are files; `title` is the step's."""
         for photo in extras.photos:
             if photo.file in self.step_photos:
                 day = f", {photo.at[:10]}" if photo.at else ""
-                yield Picture(self.step_photos[photo.file], f"{title}: {photo.file}{day}", HEIGHT_MM)
+                caption = f"{title}: {photo.file}{day}"
+                yield Picture(self.step_photos[photo.file], caption, HEIGHT_MM)
+                yield Paragraph(caption, "note")
 
     def rest(self, others: StepExtras) -> Iterator[Block]:
         """Notes and photos that belong to no step any more."""
