@@ -31,8 +31,9 @@ from recon.workshop.parts.rack import load_rack
 from tests.corrections.frames import gate
 from tests.workshop.carts import cart
 from tests.workshop.trestles import trestle
-from webui.storage.build import Build
+from webui.storage.build import WORK, Build
 from webui.storage.journal import NAME, line_of
+from webui.storage.work import WorkLog
 
 STOCKS = load_stocks()
 
@@ -79,6 +80,32 @@ def _journal() -> bytes:
     return b"".join(map(line_of, ({"format": "frame-build", "version": 1}, read, fitted, undone)))
 
 
+def _work_journal() -> bytes:
+    from recon.corrections.state import State, difference
+
+    key = {"kind": "join", "members": ["A", "C"], "time": 1}
+    entries = (
+        {"kind": "member", "id": "A", "holes": 12},
+        {"kind": "bolt", "through": [["A", 2, 12], ["C", 1, 13]]},
+        {"kind": "note", "id": 1, "step": key, "text": "Tight", "at": "2026-11-26"},
+        {"kind": "photo", "file": "a.jpg", "step": key, "at": ""},
+    )
+    act = {"n": 1, "kind": "act", "words": "A in", "put": entries, "gone": []}
+    undone = {"n": 2, "kind": "undo", "words": "", "put": [], "gone": ['member "A"']}
+    version = {"n": 3, "kind": "version", "id": 1, "name": "v", "note": "", "at": "", "of": 1}
+    version["delta"] = difference(State(), gate())
+    return b"".join(map(line_of, ({"format": "frame-work", "version": 1}, act, undone, version)))
+
+
+def _open_work(path: Path) -> None:
+    work = WorkLog(path.parent)
+    try:
+        states = [version.state for version in work.versions]
+        assert work.undo() if work.can_undo else states is not None
+    finally:
+        work.close()
+
+
 def _open_build(path: Path) -> None:
     build = Build(path.parent)
     try:
@@ -115,6 +142,7 @@ PARSERS = {
     "stock list": Parser("s.toml", load_stocks, (STOCK_LIST,)),
     "photo": Parser("photo.jpg", load_photo, tuple(map(_photo, ("JPEG", "PNG", "WEBP", "TIFF")))),
     "journal": Parser(NAME, _open_build, (_journal(),)),
+    "work journal": Parser(WORK, _open_work, (_work_journal(),)),
     "measured length": Parser(
         "length.txt",
         lambda p: parse_known_length(p.read_bytes().decode("utf-8", "replace")),

@@ -20,6 +20,7 @@ so that help comes at once.
 
     read_each   every build in a folder, several at a time
     read_rows   openings and rows with their hole counts, which `read` gives without a frame
+    builds    what lies in a build's folder: notes and photos
     common    shared arguments, results as text or JSON, errors as JSON
     console   sentences and progress on stderr; nothing that steers a terminal gets to it
     stopping  Ctrl-C and the signals that end a process

@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from recon.cli.builds import PHOTO_PX, kept_in
 from recon.cli.common import (
     Subparsers,
     add_rack,
@@ -26,14 +27,14 @@ if TYPE_CHECKING:
     from recon.frame.model import Frame
 
 RESULTS = ("labels.pdf", "papers.html", "papers.pdf")
-PHOTO_PX = 1600  # long side of a photo in the papers: 220 dots per inch across a page
 
 _DESCRIPTION = """\
 Write the papers of a frame into the folder OUT: papers.pdf for the printer and papers.html, one file for any
 browser.
 
 Both hold a picture, the parts list, the cut list with a picture of each stick, front, top and side views with
-hole numbers, the joint table, and build steps with a picture each.
+hole numbers, the joint table, and build steps with a picture each. Where FRAME lies in a build's folder, as
+'recon page' leaves it, notes and photos at steps and the photos of the build are in them, too.
 """
 _EPILOG = """\
 examples:
@@ -122,6 +123,7 @@ def run(args: argparse.Namespace) -> int:
             cutting=stick_options(args),
             drill=args.drill,
             photos=_photos(args, frame),
+            kept=kept_in(Path(args.frame).parent, frame),
             date=args.date or _changed_on(args.frame),
         )
         progress("writing papers.pdf", 0.6)

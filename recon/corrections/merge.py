@@ -63,7 +63,7 @@ def merge_reading(state: State, solved: Frame, objections: Sequence[Objection] =
     if not old.members:
         frame = replace(solved, joints=ordered(solved.members, solved.joints))
         return State(frame, corrections.changed(disagreements=()))
-    solved = _laid_on(solved, old)
+    solved = laid_on(solved, old)
     members, found = _without_deleted(state, solved.members)
     labels = _labels(state, members)
     names = {m.id: id for m, id in zip(members, labels)}
@@ -140,8 +140,8 @@ def reading_words(old: State, new: State) -> str:
 # The solved frame under the old labels
 
 
-def _laid_on(solved: Frame, old: Frame) -> Frame:
-    """The solved frame moved onto the old one, unless it lies on it already as well as it can."""
+def laid_on(solved: Frame, old: Frame) -> Frame:
+    """A frame moved onto an older one, unless it lies on it already as well as it can."""
     found = align(solved, old) if solved.members else None
     if found is not None and sum(any(same_place(m, o) for o in old.members) for m in solved.members) < len(
         found.pairs

@@ -78,6 +78,7 @@ def test_ids_and_file_names_on_the_page_stay():
             "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
         ),
         "papers-html": (".papers.html", "text/html"),
+        "build-page": (".build.html", "text/html"),
         "frame": (".frame.json", "application/json"),
         "views": (".svg", "image/svg+xml"),
         "dxf": (".dxf", "application/dxf"),

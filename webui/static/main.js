@@ -21,6 +21,7 @@ import * as selectionCard from "./panels/selection-card.js";
 import * as standing from "./panels/standing.js";
 import * as tabs from "./panels/tabs.js";
 import * as topBar from "./panels/top-bar.js";
+import * as versions from "./panels/versions.js";
 import * as modes from "./photos/modes.js";
 import * as arrangement from "./pictures/arrangement.js";
 import * as progress from "./reading/progress.js";
@@ -35,6 +36,7 @@ async function cancelReading() {
 byId("undo").onclick = undo;
 byId("redo").onclick = redo;
 byId("read").onclick = startReading;
+byId("assemble").onclick = () => location.assign("/assemble");
 byId("help").onclick = keyboard.help;
 byId("job-cancel").onclick = cancelReading;
 
@@ -50,6 +52,7 @@ fittingForm.begin();
 progress.begin();
 derived.begin();
 doubts.begin();
+versions.begin();
 tabs.begin(PANELS);
 keyboard.begin();
 

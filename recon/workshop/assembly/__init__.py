@@ -18,4 +18,6 @@
 - `picture_part`: the little picture of the whole in pictures of a part of a frame
 - `picture`: the picture of one step
 - `stage`: that picture with the side up that is up in the step
+- `record`: what is kept while it is put together: ticks, notes and photos at steps
+- `progress`: how far it is put together: ticks held against the frame as it is now
 """

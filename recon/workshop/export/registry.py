@@ -7,7 +7,7 @@ that the command line's help comes at once.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,7 +19,8 @@ from recon.workshop.export.entry import Export, Request, check_members
 if TYPE_CHECKING:
     from recon.frame.model import Frame
     from recon.frame.stock import Stock
-    from recon.workshop.papers.blocks import Document
+    from recon.workshop.papers.builder_record import BuilderRecord
+    from recon.workshop.papers.compose import Papers
     from recon.workshop.parts.prices import PriceList
 
 
@@ -115,7 +116,8 @@ def _cut_table(request: Request) -> bytes:
     return cut_csv(cut_list(request.frame, request.stocks, prices=request.prices)).encode("utf-8")
 
 
-def _papers(request: Request, paper: str) -> Document:
+def _papers(request: Request, paper: str) -> Papers:
+    from recon.workshop.papers.builder_record import NOTHING_KEPT
     from recon.workshop.papers.compose import compose_papers
 
     picture = request.picture(request.frame, request.stocks) if request.picture else None
@@ -126,7 +128,8 @@ def _papers(request: Request, paper: str) -> Document:
         angle=request.angle,
         picture=picture,
         prices=request.prices,
-    ).document
+        kept=request.kept() if request.kept else NOTHING_KEPT,
+    )
 
 
 def _labels(request: Request, paper: str) -> bytes:
@@ -138,19 +141,28 @@ def _labels(request: Request, paper: str) -> bytes:
 def _papers_pdf(request: Request, paper: str) -> bytes:
     from recon.workshop.papers.pdf import papers_pdf
 
-    return papers_pdf(_papers(request, paper))
+    return papers_pdf(_papers(request, paper).document)
 
 
 def _papers_html(request: Request, paper: str) -> bytes:
     from recon.workshop.papers.html import papers_html
 
-    return papers_html(_papers(request, paper)).encode("utf-8")
+    return papers_html(_papers(request, paper).document).encode("utf-8")
+
+
+def _build_page(request: Request) -> bytes:
+    from recon.workshop.papers.html import papers_html
+    from recon.workshop.papers.space import space_view
+
+    made = _papers(request, _FIRST_PAPER)
+    space = space_view(request.frame, request.stocks, made.document.title, made.steps)
+    return papers_html(made.document, space).encode("utf-8")
 
 
 # The entries; those that `recon export` writes come first, in the order of its help.
 
 _FIRST_PAPER = next(iter(PAPERS))
-_IN_PAPERS = ("angle", "prices", "picture")
+_IN_PAPERS = ("angle", "prices", "picture", "kept")
 
 _ENTRIES = (
     Export(
@@ -299,6 +311,20 @@ _ENTRIES = (
         paper=_FIRST_PAPER,
     ),
     Export(
+        id="build-page",
+        name="The build in one page, with 3-D",
+        what="to read anywhere: papers and the frame to turn, no network",
+        ending=".build.html",
+        media_type="text/html",
+        write=_build_page,
+        place=29,
+        kind="html",
+        help="one page to read anywhere, no network: papers, and the frame in 3-D to turn",
+        takes=_IN_PAPERS,
+        paper=_FIRST_PAPER,
+        needs_members=True,
+    ),
+    Export(
         id="parts-workbook",
         name="Parts and prices as a workbook",
         what="XLSX whose costs are formulas",
@@ -367,6 +393,7 @@ def export(
     angle: str | None = None,
     drilled: bool = True,
     prices: PriceList | None = None,
+    kept: Callable[[], BuilderRecord] | None = None,
 ) -> bytes:
     """A frame in a file for other programs.
 
@@ -382,6 +409,8 @@ def export(
         Whether members in glTF and STEP have their holes, with the bolts in them.
     prices : PriceList, optional
         For the parts list.
+    kept : callable, optional
+        Fetches what the builder keeps beside the frame, for the page with all papers.
 
     Returns
     -------
@@ -405,4 +434,4 @@ def export(
             f"'{to}' is nothing that a frame can be exported to; choose one of {', '.join(KINDS)}."
         )
     check_members(frame)
-    return KINDS[to].make(Request(frame, stocks, angle, drilled, prices))
+    return KINDS[to].make(Request(frame, stocks, angle, drilled, prices, kept=kept))

@@ -33,6 +33,7 @@ from recon.workshop.papers.blocks import (
     Section,
     Table,
 )
+from recon.workshop.papers.builder_record import NOTHING_KEPT, BuilderRecord
 from recon.workshop.papers.check_blocks import check_blocks, check_words
 from recon.workshop.papers.drill_blocks import drill_blocks
 from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks, shopping_blocks
@@ -87,10 +88,13 @@ class Papers:
     document : Document
     missing : tuple of str
         Sentences about what is missing from it, and why.
+    steps : BuildOrder
+        The build steps in it.
     """
 
     document: Document
     missing: tuple[str, ...]
+    steps: BuildOrder
 
 
 @without_collections()
@@ -114,6 +118,7 @@ def compose_papers(
     drill: str | None = None,
     steps: BuildOrder | None = None,
     photos: Sequence[tuple[str, bytes]] = (),
+    kept: BuilderRecord = NOTHING_KEPT,
     date: str = "",
 ) -> Papers:
     """All papers of a frame.
@@ -146,6 +151,8 @@ def compose_papers(
         Of `build_steps` of the frame as it is built (`as_built`), where they are known.
     photos : sequence of (str, bytes)
         Photos of the build with what was read in them: each one's name, and a JPEG or PNG.
+    kept : BuilderRecord
+        Notes and photos at steps, and photos of the build as they were taken.
     date : str
         Of the build, to print on each page; empty for none.
 
@@ -196,12 +203,12 @@ def compose_papers(
         *_lists(made, print_area(paper)[0], missing),
         *_work(made, drill, print_area(paper)),
         Section("Joint table", tuple(_joint_table(built, parts))),
-        Section("Build steps", tuple(step_blocks(built, stocks, parts, steps, hole))),
+        Section("Build steps", tuple(step_blocks(built, stocks, parts, steps, hole, kept))),
         Section("Drawings", tuple(_drawings(built, hole, paper, angle))),
         Section("Members one by one", tuple(_members(made, print_area(paper)[0]))),
-        *([Section("Photos", tuple(photo_blocks(photos)))] if photos else []),
+        *([Section("Photos", images)] if (images := tuple(photo_blocks(photos, kept.photos))) else []),
     )
-    return Papers(Document(title, paper, sections, date), tuple(missing))
+    return Papers(Document(title, paper, sections, date), tuple(missing), steps)
 
 
 def _angle_of(paper: str, angle: str | None) -> str:

@@ -14,6 +14,7 @@ from recon.workshop.formats import mass_text
 from recon.workshop.hardware.bolts import Bolt, Fastening
 from recon.workshop.hardware.kits import kit_words
 from recon.workshop.papers.blocks import Block, Heading, Paragraph, StepBlock
+from recon.workshop.papers.builder_record import NOTHING_KEPT, BuilderRecord
 from recon.workshop.parts.parts_model import PartsList
 from recon.workshop.wording import plural
 
@@ -22,7 +23,12 @@ LISTED_IN_STEP = 4  # members that a step lists with their lengths at most; more
 
 
 def step_blocks(
-    frame: Frame, stocks: Mapping[str, Stock], parts: PartsList, steps: BuildOrder, hole: float
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    parts: PartsList,
+    steps: BuildOrder,
+    hole: float,
+    kept: BuilderRecord = NOTHING_KEPT,
 ) -> Iterator[Block]:
     """How to read the steps, each step with its picture and what it takes, and what to do at the end.
 
@@ -37,6 +43,8 @@ def step_blocks(
         Of `build_steps`.
     hole : float
         Diameter of the holes, pitches.
+    kept : BuilderRecord
+        Notes and photos at steps.
     """
     if not steps.steps:
         yield Paragraph(NO_ORDER)
@@ -59,18 +67,24 @@ def step_blocks(
     heavy = {
         lift.step: lift for lift in lifts(frame, stocks, steps.steps, fastenings) or () if lift.takes_two
     }
+    extras, others = kept.of_steps(steps)
     known: set[str] = set()
-    for step in steps.steps:
+    for step, own in zip(steps.steps, extras):
         lines = [Paragraph(step.text), *_needs(frame, parts.pitch_mm, step, known, fastenings)]
         known.update(step.new)
         if step.number in heavy:
             mass = mass_text(heavy[step.number].mass_kg)
             lines.append(Paragraph(f"{mass} are moved here: lift with two people or more.", "list"))
+        lines += kept.note_lines(own)
         yield StepBlock(step.title, tuple(lines), stage.picture(step, STEP_PICTURE))
-    if steps.finish:
+        yield from kept.pictures(own, step.title)
+    end: list[Block] = [*kept.note_lines(extras[-1]), *kept.pictures(extras[-1], "At the end")]
+    if steps.finish or end:
         yield Heading("At the end")
         for text in steps.finish:
             yield Paragraph(text, "list")
+        yield from end
+    yield from kept.rest(others)
 
 
 def _needs(

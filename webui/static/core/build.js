@@ -57,6 +57,7 @@ export const build = {
   moreDoubts: 0, // that are not in the list
   job: {running: false},
   plan: null,
+  comparing: false, // whether something else than the plan is compared with, and drawn in its place
   planShapes: {}, // photo -> planned member -> its lines, of those that the build differs from
   planLaid: {}, // planned member -> {first, direction, holes, width} as it lies in the build
   stand: null, // where to stand for the next photo, while that is asked for

@@ -1,14 +1,15 @@
-// The frame in space, turned by dragging, by touch or by the arrow keys: each pixel shows the face that is
-// nearest (a z-buffer), so that members hide one another rightly however they lie.
+// The frame in space as it is up to a step, turned by dragging, by touch or by the arrow keys: each pixel shows
+// the face that is nearest (a z-buffer), so that members hide one another rightly however they lie.
 "use strict";
 const data = JSON.parse(document.getElementById("frame").textContent);
 const canvas = document.getElementById("space");
 const pen = canvas.getContext("2d");
+const slider = document.getElementById("space-step"); // only where there are steps
 // Corners of each face: where it begins, along the member, across it, and the one opposite on the far face.
 const SIDES = [[0, 4, 1, 2], [2, 6, 3, 0], [0, 4, 2, 1], [1, 5, 3, 0]], ENDS = [[0, 1, 2, 4], [4, 5, 6, 0]];
-const WOOD = [214, 181, 134], LIGHT = [-0.45, 0.8, -0.4], INK = 0xff303030;
+const WOOD = [214, 181, 134], FRESH = [255, 205, 60], LIGHT = [-0.45, 0.8, -0.4], INK = 0xff303030;
 const SMALL = 7; // pixels to a pitch below which holes would only blacken members: by eye
-let turn = 0.6, tilt = 0.35;
+let turn = 0.6, tilt = 0.35, zoom = 1;
 
 // A place, pitches, as the viewer has it: across, up and away.
 function seen([x, y, z]) {
@@ -28,14 +29,14 @@ function onPicture(into, [across, up]) {
   return [into.wide / 2 + across * into.scale, into.high / 2 - up * into.scale];
 }
 
-function shade(out) {
+function shade(out, wood) {
   const long = Math.hypot(...out) || 1;
   const light = 0.6 + 0.4 * Math.max(0, out.reduce((sum, x, k) => sum + x / long * LIGHT[k], 0));
-  return WOOD.reduce((colour, part, k) => colour | Math.round(part * light) << 8 * k, 0xff000000) >>> 0;
+  return wood.reduce((colour, part, k) => colour | Math.round(part * light) << 8 * k, 0xff000000) >>> 0;
 }
 
 // A face, with its holes where it has any: pixels where nothing nearer is.
-function paint(into, owner, corners, [start, along, across, far], member) {
+function paint(into, owner, corners, [start, along, across, far], member, wood) {
   if (corners[start][2] >= corners[far][2]) return; // turned away
   const [x0, y0] = onPicture(into, corners[start]);
   const [fx, fy, sx, sy] = [along, across].flatMap((k) => {
@@ -45,7 +46,7 @@ function paint(into, owner, corners, [start, along, across, far], member) {
   const area = fx * sy - fy * sx;
   if (Math.abs(area) < 1e-6) return;
   const z0 = corners[start][2], fz = corners[along][2] - z0, sz = corners[across][2] - z0;
-  const colour = shade(corners[start].map((x, k) => x - corners[far][k]));
+  const colour = shade(corners[start].map((x, k) => x - corners[far][k]), wood);
   // How far a pixel's width reaches on the face, as a share of it: edges are a pixel wide.
   const fine = into.scale < SMALL ? 0.6 : 1.1;
   const [rimA, rimB] = [Math.hypot(sx, sy), Math.hypot(fx, fy)].map((long) => fine * long / Math.abs(area));
@@ -92,11 +93,16 @@ function draw() {
   canvas.height = Math.max(1, Math.round(canvas.clientHeight * dense));
   const [level, upright] = data.spans;
   const tall = upright * Math.abs(Math.cos(tilt)) + level * Math.abs(Math.sin(tilt));
-  const into = picture(canvas.width, canvas.height, 0.92 * Math.min(canvas.width / level, canvas.height / tall));
+  const whole = 0.92 * Math.min(canvas.width / level, canvas.height / tall);
+  const into = picture(canvas.width, canvas.height, zoom * whole);
+  const upTo = slider ? Number(slider.value) : Infinity;
+  const fresh = slider && upTo < Number(slider.max) ? upTo : NaN;
   const corners = data.members.map((member) => member.corners.map(seen));
   data.members.forEach((member, k) => {
-    for (const face of SIDES) paint(into, k, corners[k], face, member);
-    for (const face of ENDS) paint(into, k, corners[k], face, null);
+    if (member.step > upTo) return;
+    const wood = member.step === fresh ? FRESH : WOOD;
+    for (const face of SIDES) paint(into, k, corners[k], face, member, wood);
+    for (const face of ENDS) paint(into, k, corners[k], face, null, wood);
   });
   pen.putImageData(into.image, 0, 0);
   pen.font = `bold ${13 * dense}px sans-serif`;
@@ -119,9 +125,10 @@ function draw() {
 
 let waiting = false;
 
-function turned(across, up) {
+function turned(across, up, larger = 1) {
   turn += across;
   tilt = Math.max(-1.5, Math.min(1.5, tilt + up));
+  zoom = Math.max(0.5, Math.min(8, zoom * larger));
   if (waiting) return;
   waiting = true;
   requestAnimationFrame(() => {
@@ -130,16 +137,48 @@ function turned(across, up) {
   });
 }
 
-canvas.addEventListener("pointerdown", (event) => canvas.setPointerCapture(event.pointerId));
-canvas.addEventListener("pointermove", (event) => {
-  if (event.buttons) turned(event.movementX * 0.01, event.movementY * 0.01);
+const fingers = new Map(); // or the mouse: where each is
+
+function gap() {
+  const [[ax, ay], [bx, by]] = [...fingers.values()];
+  return Math.hypot(ax - bx, ay - by);
+}
+
+canvas.addEventListener("pointerdown", (event) => {
+  canvas.setPointerCapture(event.pointerId);
+  fingers.set(event.pointerId, [event.clientX, event.clientY]);
 });
+canvas.addEventListener("pointermove", (event) => {
+  const before = fingers.get(event.pointerId);
+  if (!before) return;
+  const apart = fingers.size === 2 ? gap() : 0;
+  fingers.set(event.pointerId, [event.clientX, event.clientY]);
+  if (fingers.size === 1) turned((event.clientX - before[0]) * 0.01, (event.clientY - before[1]) * 0.01);
+  else if (apart) turned(0, 0, gap() / apart);
+});
+for (const name of ["pointerup", "pointercancel"]) {
+  canvas.addEventListener(name, (event) => fingers.delete(event.pointerId));
+}
+canvas.addEventListener("wheel", (event) => {
+  if (!event.ctrlKey && document.activeElement !== canvas) return; // the wheel scrolls the page otherwise
+  event.preventDefault();
+  turned(0, 0, Math.exp(-event.deltaY / 400));
+}, {passive: false});
 canvas.addEventListener("keydown", (event) => {
-  const step = {ArrowLeft: [-0.1, 0], ArrowRight: [0.1, 0], ArrowUp: [0, -0.1], ArrowDown: [0, 0.1]}[event.key];
+  const ways = {ArrowLeft: [-0.1, 0], ArrowRight: [0.1, 0], ArrowUp: [0, -0.1], ArrowDown: [0, 0.1]};
+  const step = {...ways, "+": [0, 0, 1.2], "-": [0, 0, 1 / 1.2]}[event.key];
   if (step) {
     event.preventDefault();
     turned(...step);
   }
 });
+if (slider) {
+  slider.addEventListener("input", () => {
+    const all = slider.value === slider.max;
+    document.getElementById("space-words").textContent =
+      all ? "All steps" : `Up to step ${slider.value} of ${slider.max}`;
+    draw();
+  });
+}
 window.addEventListener("resize", draw);
 draw();
