@@ -27,6 +27,7 @@ from recon.frame.stock import Stock, load_stocks
 from recon.show.picture import draw_frame, encode_png
 from recon.workshop.assembly.steps import build_steps
 from recon.workshop.drawing.projections import drawn_hole
+from recon.workshop.papers.choices import Enclosed
 from recon.workshop.papers.compose import compose_papers
 from recon.workshop.papers.html import papers_html
 from recon.workshop.papers.labels import labels_pdf
@@ -84,7 +85,7 @@ def _measure(frame: Frame, stocks: Mapping[str, Stock]) -> tuple[list[float], in
         return result
 
     steps = timed(build_steps, frame, drawn_hole(frame, stocks))
-    document = timed(compose_papers, frame, stocks, steps=steps).document
+    document = timed(compose_papers, frame, stocks, enclosed=Enclosed(steps=steps)).document
     pdf = timed(papers_pdf, document)
     timed(labels_pdf, frame, stocks, "a4")
     timed(papers_html, document)

@@ -118,18 +118,13 @@ def _cut_table(request: Request) -> bytes:
 
 def _papers(request: Request, paper: str) -> Papers:
     from recon.workshop.papers.builder_record import NOTHING_KEPT
+    from recon.workshop.papers.choices import Enclosed, PapersChoices, PartsChoices
     from recon.workshop.papers.compose import compose_papers
 
     picture = request.picture(request.frame, request.stocks) if request.picture else None
-    return compose_papers(
-        request.frame,
-        request.stocks,
-        paper=paper,
-        angle=request.angle,
-        picture=picture,
-        prices=request.prices,
-        kept=request.kept() if request.kept else NOTHING_KEPT,
-    )
+    choices = PapersChoices(paper, request.angle, PartsChoices(request.prices))
+    kept = request.kept() if request.kept else NOTHING_KEPT
+    return compose_papers(request.frame, request.stocks, choices, Enclosed(picture, kept=kept))
 
 
 def _labels(request: Request, paper: str) -> bytes:

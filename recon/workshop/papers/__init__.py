@@ -1,6 +1,7 @@
 """All that a stranger needs to build a frame, as PDF and as one HTML file.
 
 - compose: the document from beginning to end
+- choices: what may be chosen about it, and what else goes in
 - list_blocks: parts list and cut list in it
 - drill_blocks: marking out and drilling in it
 - work_blocks: tools, bags of bolts, lifts and time in it

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
@@ -14,7 +13,7 @@ from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.assembly.steps import BuildOrder, build_steps
 from recon.workshop.confidence_text import doubts, size_sentence, source_words, stock_words
-from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
+from recon.workshop.cutting.cut_list import CutList, cut_list
 from recon.workshop.cutting.drilling import undrilled
 from recon.workshop.drawing.member_sheet import MEMBER_NOTE, bolts_by_member, member_sheets
 from recon.workshop.drawing.paper import ANGLES, PAPERS
@@ -22,7 +21,6 @@ from recon.workshop.drawing.projections import ViewBoard, drawn_hole, six_views,
 from recon.workshop.drawing.view_sheet import side_of, view_sheets
 from recon.workshop.formats import mass_text
 from recon.workshop.hardware.bolts import Bolt, bolt_words
-from recon.workshop.hardware.threads import Thread
 from recon.workshop.papers.blocks import (
     Block,
     Document,
@@ -33,8 +31,8 @@ from recon.workshop.papers.blocks import (
     Section,
     Table,
 )
-from recon.workshop.papers.builder_record import NOTHING_KEPT, BuilderRecord
 from recon.workshop.papers.check_blocks import check_blocks, check_words
+from recon.workshop.papers.choices import AS_USUAL, NOTHING_ENCLOSED, Enclosed, PapersChoices
 from recon.workshop.papers.drill_blocks import drill_blocks
 from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks, shopping_blocks
 from recon.workshop.papers.memory import without_collections
@@ -42,11 +40,10 @@ from recon.workshop.papers.pdf import print_area
 from recon.workshop.papers.photo_blocks import photo_blocks
 from recon.workshop.papers.step_blocks import step_blocks
 from recon.workshop.papers.work_blocks import work_blocks
-from recon.workshop.parts.oversize import Box, taken_words
+from recon.workshop.parts.oversize import taken_words
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.parts.parts_model import PartsList
-from recon.workshop.parts.prices import PriceList
-from recon.workshop.parts.rack import Rack, as_built
+from recon.workshop.parts.rack import as_built
 from recon.workshop.parts.shopping import ShoppingList, shopping_list
 from recon.workshop.rigidity.frame_check import CheckReport, check_frame
 from recon.workshop.rigidity.play import clearance
@@ -101,25 +98,8 @@ class Papers:
 def compose_papers(
     frame: Frame,
     stocks: Mapping[str, Stock],
-    *,
-    paper: str = "a4",
-    angle: str | None = None,
-    picture: bytes | None = None,
-    prices: PriceList | None = None,
-    rack: Rack | None = None,
-    keep_out: Sequence[Box] = (),
-    floor: bool = True,
-    overhang: int = 0,
-    lock_nuts: bool = False,
-    bolts: str | None = None,
-    thread: Thread | None = None,
-    kerf_mm: float = KERF_MM,
-    cutting: Mapping[str, Any] | None = None,
-    drill: str | None = None,
-    steps: BuildOrder | None = None,
-    photos: Sequence[tuple[str, bytes]] = (),
-    kept: BuilderRecord = NOTHING_KEPT,
-    date: str = "",
+    choices: PapersChoices = AS_USUAL,
+    enclosed: Enclosed = NOTHING_ENCLOSED,
 ) -> Papers:
     """All papers of a frame.
 
@@ -130,31 +110,10 @@ def compose_papers(
     ----------
     frame : Frame
     stocks : mapping of str to Stock
-    paper : str
-        Name in `recon.workshop.drawing.paper.PAPERS`.
-    angle : str, optional
-        "first" or "third", how the three views lie; by default first on A4 and third on Letter, as is usual
-        where each is used.
-    picture : bytes, optional
-        PNG for the cover.
-    prices, rack, keep_out, floor, overhang, lock_nuts, thread, kerf_mm
-        As for the parts list and the cut list.
-    bolts : str, optional
-        "metric" or "inch"; by the stock where None.
-    cutting : mapping, optional
-        Further arguments of `recon.workshop.cutting.cut_list.cut_list`, of sticks to buy: `drilled`,
-        `first_hole_mm`, `trim_mm`, `lengths_mm`.
-    drill : str, optional
-        "all" or "used": how to mark out and drill members, all holes or those that hold a bolt; by default
-        all, where sticks are not drilled.
-    steps : BuildOrder, optional
-        Of `build_steps` of the frame as it is built (`as_built`), where they are known.
-    photos : sequence of (str, bytes)
-        Photos of the build with what was read in them: each one's name, and a JPEG or PNG.
-    kept : BuilderRecord
-        Notes and photos at steps, and photos of the build as they were taken.
-    date : str
-        Of the build, to print on each page; empty for none.
+    choices : PapersChoices
+        Paper, parts, cuts and drilling.
+    enclosed : Enclosed
+        Pictures, notes and what else goes in.
 
     Returns
     -------
@@ -174,41 +133,43 @@ def compose_papers(
     ['Before you build', 'Parts list', 'Shopping list']
     """
     _refuse_what_makes_none(frame)
-    angle = _angle_of(paper, angle)
+    paper, angle, chosen = choices.paper, _angle_of(choices.paper, choices.angle), choices.parts
     missing: list[str] = []
     hole = drawn_hole(frame, stocks)
     parts = parts_list(
         frame,
         stocks,
-        prices,
-        rack,
-        system=bolts,
-        thread=thread,
-        keep_out=keep_out,
-        floor=floor,
-        overhang=overhang,
-        lock_nuts=lock_nuts,
+        chosen.prices,
+        chosen.rack,
+        system=chosen.bolts,
+        thread=chosen.thread,
+        keep_out=chosen.keep_out,
+        floor=chosen.floor,
+        overhang=chosen.overhang,
+        lock_nuts=chosen.lock_nuts,
     )
-    cuts = _cuts(frame, stocks, parts, prices, rack, {"kerf_mm": kerf_mm, **(cutting or {})}, missing)
+    cuts = _cuts(frame, stocks, parts, choices, missing)
     built = as_built(frame, parts.rack)
-    steps = steps or build_steps(built, hole)
+    steps = enclosed.steps or build_steps(built, hole)
     if steps.why:
         missing.append(f"{'Not all' if steps.steps else 'No'} build steps: {' '.join(steps.why)}")
-    made = _Made(frame, built, stocks, parts, cuts, shopping_list(parts, cuts, stocks, prices), steps, hole)
-    report = check_frame(built, hole=hole, play=clearance(built, stocks, bolts))
+    shopping = shopping_list(parts, cuts, stocks, chosen.prices)
+    made = _Made(frame, built, stocks, parts, cuts, shopping, steps, hole)
+    report = check_frame(built, hole=hole, play=clearance(built, stocks, chosen.bolts))
     title = frame.name or "Frame"
+    images = tuple(photo_blocks(enclosed.photos, enclosed.kept.photos))
     sections = (
-        Section(title, tuple(_cover(made, report, picture, print_area(paper)[1] - COVER_TEXT))),
+        Section(title, tuple(_cover(made, report, enclosed.picture, print_area(paper)[1] - COVER_TEXT))),
         Section("Before you build", tuple(check_blocks(report))),
         *_lists(made, print_area(paper)[0], missing),
-        *_work(made, drill, print_area(paper)),
+        *_work(made, choices.drill, print_area(paper)),
         Section("Joint table", tuple(_joint_table(built, parts))),
-        Section("Build steps", tuple(step_blocks(built, stocks, parts, steps, hole, kept))),
+        Section("Build steps", tuple(step_blocks(built, stocks, parts, steps, hole, enclosed.kept))),
         Section("Drawings", tuple(_drawings(built, hole, paper, angle))),
         Section("Members one by one", tuple(_members(made, print_area(paper)[0]))),
-        *([Section("Photos", images)] if (images := tuple(photo_blocks(photos, kept.photos))) else []),
+        *([Section("Photos", images)] if images else []),
     )
-    return Papers(Document(title, paper, sections, date), tuple(missing), steps)
+    return Papers(Document(title, paper, sections, enclosed.date), tuple(missing), steps)
 
 
 def _angle_of(paper: str, angle: str | None) -> str:
@@ -273,13 +234,12 @@ def _cuts(
     frame: Frame,
     stocks: Mapping[str, Stock],
     parts: PartsList,
-    prices: PriceList | None,
-    rack: Rack | None,
-    cutting: Mapping[str, Any],
+    choices: PapersChoices,
     missing: list[str],
 ) -> CutList | None:
+    prices, rack = choices.parts.prices, choices.parts.rack
     try:
-        return cut_list(frame, stocks, rack=rack, used=parts.rack, prices=prices, **cutting)
+        return cut_list(frame, stocks, rack=rack, used=parts.rack, prices=prices, **choices.cutting)
     except ReconError as error:
         missing.append(f"No cut list: {error}")
         return None

@@ -17,6 +17,7 @@ from recon.workshop.assembly.record import Act, AssemblyRecord, StepKey, StepNot
 from recon.workshop.assembly.steps import build_steps
 from recon.workshop.papers.blocks import Heading, Paragraph, Picture, StepBlock
 from recon.workshop.papers.builder_record import BuilderRecord
+from recon.workshop.papers.choices import Enclosed
 from recon.workshop.papers.compose import compose_papers
 from recon.workshop.papers.html import papers_html
 from recon.workshop.papers.pdf import papers_pdf
@@ -45,7 +46,7 @@ def made():
     kept = BuilderRecord(
         AssemblyRecord().after(act(gate())), {"tight.jpg": jpeg("red")}, [("left.jpg", jpeg("green"))]
     )
-    return compose_papers(gate(), STOCKS, kept=kept).document
+    return compose_papers(gate(), STOCKS, enclosed=Enclosed(kept=kept)).document
 
 
 def test_a_note_and_a_photo_stand_at_their_step(made):
