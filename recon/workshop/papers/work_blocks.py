@@ -79,6 +79,8 @@ def _tools(
         yield f"{'Two' if both else 'One'}: {wrench}" + (
             "; one holds the head, one turns the nut." if both else "."
         )
+    if any(fastening is None for _, fastening in parts.bolts):
+        yield "Two wrenches that fit your bolts; one holds the head, one turns the nut."
     yield "Tape measure, pencil, and a square to mark round."
     if cuts and any(stick.cuts_mm for plan in cuts.plans for stick in plan.sticks):
         wood = {stocks[plan.stock].wood for plan in cuts.plans}
@@ -89,7 +91,9 @@ def _tools(
     if drill:
         only = undrilled(cuts) if cuts else None
         bits = sorted({m.bit_mm for m in drill_list(frame, stocks, only=only).members if m.bit_mm})
-        sizes = f"{plural(len(bits), 'bit')} ({listed(map(bit_words, bits))})"
+        sizes = (
+            f"{plural(len(bits), 'bit')} ({listed(map(bit_words, bits))})" if bits else "a bit for your bolts"
+        )
         yield f"To drill: a drill, {sizes}, scrap wood to drill into."
     if any(f and is_rod(f.thread, f.length_mm) for _, f in parts.bolts):
         yield "A hacksaw and a file for threaded rod; run a nut on before you cut, and off over the cut."
