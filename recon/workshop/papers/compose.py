@@ -66,8 +66,8 @@ _INSTRUCTIONS = (
         "drawings the tag C3 F1 says the same."
     ),
 )
-# Papers of 305 members with 5,090 holes take 14 s (measured on a loaded server's core), and time grows a little
-# faster than members. What takes more than about a minute is refused: this project's choice.
+# Papers of 305 members with 5,090 holes take 14 s (measured on a core of a busy server), and time grows a
+# little faster than members. What takes more than about a minute is refused: this project's choice.
 MOST_MEMBERS, MOST_HOLES = 1000, 50_000
 
 FRONT = (
