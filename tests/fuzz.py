@@ -29,14 +29,20 @@ from recon.image.rows_file import load_rows
 from recon.workshop.parts.prices import load_prices
 from recon.workshop.parts.rack import load_rack
 from tests.corrections.frames import gate
+from tests.workshop.carts import cart
 from tests.workshop.trestles import trestle
-from webui.storage.build import Build
+from webui.storage.build import WORK, Build
 from webui.storage.journal import NAME, line_of
+from webui.storage.work import WorkLog
 
 STOCKS = load_stocks()
 
 FRAME = frame_to_text(trestle()).encode()
-PRICES = b"item,id,length,price,currency\nmetre,softwood-38,,4.20,EUR\nstick,softwood-38,8 ft,9.80,EUR\n"
+CART = frame_to_text(cart()).encode()  # with fittings
+PRICES = (
+    b"item,id,length,price,currency\nmetre,softwood-38,,4.20,EUR\nstick,softwood-38,8 ft,9.80,EUR\n"
+    b"fitting,castor 80,,4.50,EUR\n"
+)
 RACK = (
     b"item;id;length;count;first_hole;drilled;trim\n"
     b"stick;softwood-38;8 ft;2;19,05 mm;yes;5\n"
@@ -69,8 +75,35 @@ def _journal() -> bytes:
     from recon.corrections.state import State, difference
 
     read = {"n": 1, "kind": "reading", "words": "Read", "delta": difference(State(), gate())}
-    undone = {"n": 2, "kind": "undo", "words": "Undone"}
-    return b"".join(map(line_of, ({"format": "frame-build", "version": 1}, read, undone)))
+    fitted = {"n": 2, "kind": "edit", "words": "Fitted", "delta": difference(gate(), State(cart()))}
+    undone = {"n": 3, "kind": "undo", "words": "Undone"}
+    return b"".join(map(line_of, ({"format": "frame-build", "version": 1}, read, fitted, undone)))
+
+
+def _work_journal() -> bytes:
+    from recon.corrections.state import State, difference
+
+    key = {"kind": "join", "members": ["A", "C"], "time": 1}
+    entries = (
+        {"kind": "member", "id": "A", "holes": 12},
+        {"kind": "bolt", "through": [["A", 2, 12], ["C", 1, 13]]},
+        {"kind": "note", "id": 1, "step": key, "text": "Tight", "at": "2026-11-26"},
+        {"kind": "photo", "file": "a.jpg", "step": key, "at": ""},
+    )
+    act = {"n": 1, "kind": "act", "words": "A in", "put": entries, "gone": []}
+    undone = {"n": 2, "kind": "undo", "words": "", "put": [], "gone": ['member "A"']}
+    version = {"n": 3, "kind": "version", "id": 1, "name": "v", "note": "", "at": "", "of": 1}
+    version["delta"] = difference(State(), gate())
+    return b"".join(map(line_of, ({"format": "frame-work", "version": 1}, act, undone, version)))
+
+
+def _open_work(path: Path) -> None:
+    work = WorkLog(path.parent)
+    try:
+        states = [version.state for version in work.versions]
+        assert work.undo() if work.can_undo else states is not None
+    finally:
+        work.close()
 
 
 def _open_build(path: Path) -> None:
@@ -101,7 +134,7 @@ class Parser:
 
 
 PARSERS = {
-    "frame file": Parser("f.json", lambda p: load_frame(p, STOCKS), (FRAME,)),
+    "frame file": Parser("f.json", lambda p: load_frame(p, STOCKS), (FRAME, CART)),
     "rows file": Parser("rows.json", load_rows, (ROWS,)),
     "price list": Parser("p.csv", lambda p: load_prices(p, STOCKS), (PRICES,)),
     "rack": Parser("r.csv", lambda p: load_rack(p, STOCKS), (RACK,)),
@@ -109,6 +142,7 @@ PARSERS = {
     "stock list": Parser("s.toml", load_stocks, (STOCK_LIST,)),
     "photo": Parser("photo.jpg", load_photo, tuple(map(_photo, ("JPEG", "PNG", "WEBP", "TIFF")))),
     "journal": Parser(NAME, _open_build, (_journal(),)),
+    "work journal": Parser(WORK, _open_work, (_work_journal(),)),
     "measured length": Parser(
         "length.txt",
         lambda p: parse_known_length(p.read_bytes().decode("utf-8", "replace")),

@@ -32,6 +32,7 @@ ROOMS = (
 STATIC = ROOT / "webui" / "static"
 FOLDERS = {
     "": "the page put together",
+    "assembly": "putting the frame together, one step at a time",
     "core": "the build as the page knows it, its changes, and what all parts share",
     "panels": "lists beside the pictures, and cards of what is chosen",
     "photos": "photos with their marks",

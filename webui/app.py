@@ -21,7 +21,9 @@ from webui.processes.reading import ReadingJob
 from webui.storage.build import Build, Conflict
 from webui.storage.photo_store import MOST_BYTES, PhotoStore
 from webui.storage.reading_cache import SOLVER
-from webui.views import by_hand, change, devices, downloads, page, photos, plan, reading
+from webui.storage.step_photos import StepPhotos
+from webui.storage.work import WorkLog
+from webui.views import assembly, by_hand, change, devices, downloads, page, photos, plan, reading, versions
 
 
 class _JsonInOrder(DefaultJSONProvider):
@@ -78,7 +80,7 @@ def create_app(
     context = _context(Build(folder, stocks), stocks, solver, keys, address)
     attach(app, context)
     guard(app, host, port, keys, context.token, on_enter, on_wrong_keys)
-    for module in (page, photos, reading, change, by_hand, plan, downloads, devices):
+    for module in (page, photos, reading, change, by_hand, plan, downloads, devices, assembly, versions):
         app.register_blueprint(module.bp)
     _answer_errors(app)
     context.photos.start()
@@ -88,17 +90,26 @@ def create_app(
 def _context(
     build: Build, stocks: dict[str, Stock], solver: str, keys: Keys | None, address: str
 ) -> AppContext:
+    try:
+        work = WorkLog(build.folder)
+    except BaseException:
+        build.close()
+        raise
+    photos = PhotoStore(build)
     return AppContext(
-        build,
-        PhotoStore(build),
-        ReadingJob(build, solver, stocks),
-        DerivedWorker(build, stocks),
-        DerivedWorker(build, stocks, give_up=True),
-        RowWorker(build.folder),
-        stocks,
-        secrets.token_urlsafe(32),
-        keys,
-        address,
+        build=build,
+        work=work,
+        photos=photos,
+        step_photos=StepPhotos(build, photos),
+        reading=ReadingJob(build, solver, stocks),
+        quick=DerivedWorker(build, stocks),
+        checks=DerivedWorker(build, stocks, give_up=True),
+        steps=DerivedWorker(build, stocks, give_up=True),
+        rows=RowWorker(build.folder),
+        stocks=stocks,
+        token=secrets.token_urlsafe(32),
+        keys=keys,
+        address=address,
     )
 
 

@@ -16,6 +16,8 @@ from webui.processes.derived import DerivedWorker
 from webui.processes.reading import ReadingJob
 from webui.storage.build import Build
 from webui.storage.photo_store import PhotoStore
+from webui.storage.step_photos import StepPhotos
+from webui.storage.work import WorkLog
 
 MOST_REQUEST_BYTES = 2 * 2**20  # of any request that is not a photo.  This project's choice
 _NAME = "app_context"  # under which Flask keeps it
@@ -28,12 +30,16 @@ class AppContext:
     Attributes
     ----------
     build : Build
+    work : WorkLog
     photos : PhotoStore
+    step_photos : StepPhotos
     reading : ReadingJob
     quick : DerivedWorker
         For doubts and parts.
     checks : DerivedWorker
         For what may take long: checks and the comparison with a plan.
+    steps : DerivedWorker
+        For the steps of putting it together.
     rows : RowWorker
         For what rows drawn by hand mean.
     stocks : dict of str to Stock
@@ -48,10 +54,13 @@ class AppContext:
     """
 
     build: Build
+    work: WorkLog
     photos: PhotoStore
+    step_photos: StepPhotos
     reading: ReadingJob
     quick: DerivedWorker
     checks: DerivedWorker
+    steps: DerivedWorker
     rows: RowWorker
     stocks: dict[str, Stock]
     token: str
@@ -64,8 +73,10 @@ class AppContext:
         self.reading.close()
         self.quick.close()
         self.checks.close()
+        self.steps.close()
         self.rows.close()
         self.photos.close()
+        self.work.close()
         self.build.close()
 
 

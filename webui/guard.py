@@ -38,7 +38,7 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
 }
-OPENED = ("/", "/enter", "/phone")  # addresses that a link from elsewhere may open
+OPENED = ("/", "/enter", "/phone", "/assemble")  # addresses that a link from elsewhere may open
 # After so many wrong keys each further one is answered late. A key has 192 bits: nobody guesses it, however
 # fast, and the right one is taken at once all the time. This project's choices.
 WRONG_KEYS = 20

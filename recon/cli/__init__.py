@@ -8,6 +8,7 @@ so that help comes at once.
     parts     the parts list
     cut       the cut list
     restock   other stock for some members, or for all
+    stretch   a frame longer or shorter by whole holes
     check     what is wrong with a frame, and how it could rack
     steps     in which order to put it together
     audit     a built frame against its plan
@@ -19,6 +20,7 @@ so that help comes at once.
 
     read_each   every build in a folder, several at a time
     read_rows   openings and rows with their hole counts, which `read` gives without a frame
+    builds    what lies in a build's folder: notes and photos
     common    shared arguments, results as text or JSON, errors as JSON
     console   sentences and progress on stderr; nothing that steers a terminal gets to it
     stopping  Ctrl-C and the signals that end a process
@@ -55,12 +57,28 @@ from recon.cli import (
     restock,
     steps,
     stocks,
+    stretch,
 )
 from recon.cli.console import PrintableStream, printable, say
 from recon.cli.stopping import end_now, end_soon_after, hear_signals
 from recon.errors import ReconError
 
-COMMANDS = (read, page, parts, cut, restock, check, steps, audit, papers, export, gallery, buildable, stocks)
+COMMANDS = (
+    read,
+    page,
+    parts,
+    cut,
+    restock,
+    stretch,
+    check,
+    steps,
+    audit,
+    papers,
+    export,
+    gallery,
+    buildable,
+    stocks,
+)
 
 DONE, NOT_ALL_USED, NOTHING_DONE, FAULT, STOPPED = 0, 1, 2, 3, 130
 

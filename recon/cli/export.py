@@ -3,7 +3,10 @@
 import argparse
 import json
 import os
+from functools import partial
+from pathlib import Path
 
+from recon.cli.builds import kept_in
 from recon.cli.common import EXIT_CODES, Subparsers, add_stock, add_workshop_arguments, load, with_json_errors
 from recon.errors import ReconError
 from recon.workshop.drawing.paper import ANGLES
@@ -17,6 +20,7 @@ examples:
   recon export trestle/frame.json -o trestle.dxf
   recon export trestle/frame.json -o trestle.glb --boxes
   recon export trestle/frame.json -o joints.csv --to joints
+  recon export trestle/frame.json -o trestle.html
 
 {EXIT_CODES}
 """
@@ -26,7 +30,7 @@ def add_parser(subparsers: Subparsers) -> None:
     """Add the command's parser."""
     parser = subparsers.add_parser(
         "export",
-        help="write a frame for other programs: DXF, glTF, SVG, CSV",
+        help="write a frame for other programs: DXF, glTF, STEP, SVG, CSV, HTML",
         description=_DESCRIPTION,
         epilog=_EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
@@ -42,7 +46,7 @@ def add_parser(subparsers: Subparsers) -> None:
         default="first",
         help="how the three views lie (default: first)",
     )
-    add("--boxes", action="store_true", help="in glb: plain boxes in place of drilled members")
+    add("--boxes", action="store_true", help="in glb and step: plain boxes in place of drilled members")
     parser.set_defaults(run=with_json_errors(run))
 
 
@@ -57,7 +61,8 @@ def run(args: argparse.Namespace) -> int:
             "--overwrite."
         )
     frame, stocks, prices = load(args)
-    data = export(frame, stocks, to, angle=args.projection, drilled=not args.boxes, prices=prices)
+    kept = partial(kept_in, Path(args.frame).parent, frame)
+    data = export(frame, stocks, to, angle=args.projection, drilled=not args.boxes, prices=prices, kept=kept)
     write_bytes_atomic(args.out, data)
     print(json.dumps({"to": to, "files": [args.out]}) if args.json else f"Written: {args.out}")
     return 0

@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from recon.cli.builds import PHOTO_PX, kept_in
 from recon.cli.common import (
     Subparsers,
     add_rack,
@@ -26,14 +27,14 @@ if TYPE_CHECKING:
     from recon.frame.model import Frame
 
 RESULTS = ("labels.pdf", "papers.html", "papers.pdf")
-PHOTO_PX = 1600  # long side of a photo in the papers: 220 dots per inch across a page
 
 _DESCRIPTION = """\
 Write the papers of a frame into the folder OUT: papers.pdf for the printer and papers.html, one file for any
 browser.
 
 Both hold a picture, the parts list, the cut list with a picture of each stick, front, top and side views with
-hole numbers, the joint table, and build steps with a picture each.
+hole numbers, the joint table, and build steps with a picture each. Where FRAME lies in a build's folder, as
+'recon page' leaves it, notes and photos at steps and the photos of the build are in them, too.
 """
 _EPILOG = """\
 examples:
@@ -90,6 +91,7 @@ def run(args: argparse.Namespace) -> int:
     from recon.show.picture import draw_frame, encode_png
     from recon.workshop.drawing.projections import drawn_hole
     from recon.workshop.hardware.threads import find_thread
+    from recon.workshop.papers.choices import Enclosed, PapersChoices, PartsChoices
     from recon.workshop.papers.compose import compose_papers
     from recon.workshop.papers.html import papers_html
     from recon.workshop.papers.labels import labels_pdf
@@ -100,6 +102,10 @@ def run(args: argparse.Namespace) -> int:
     rack, keep_out = load_rack(args, stocks)
     overhang = overhang_holes(args, frame)
     use = use_rack(frame, rack, stocks, keep_out, not args.no_floor, overhang) if rack else None
+    thread = find_thread(args.thread) if args.thread else None
+    chosen = PartsChoices(
+        prices, rack, keep_out, not args.no_floor, overhang, args.lock_nuts, args.bolts, thread
+    )
     progress = Progress()
     with output_folder(args.out, RESULTS, args.overwrite) as staging:
         progress("drawing the frame", 0.0)
@@ -108,21 +114,13 @@ def run(args: argparse.Namespace) -> int:
         made = compose_papers(
             frame,
             stocks,
-            paper=args.paper,
-            angle=args.projection,
-            picture=picture,
-            prices=prices,
-            rack=rack,
-            keep_out=keep_out,
-            floor=not args.no_floor,
-            overhang=overhang,
-            lock_nuts=args.lock_nuts,
-            bolts=args.bolts,
-            thread=find_thread(args.thread) if args.thread else None,
-            cutting=stick_options(args),
-            drill=args.drill,
-            photos=_photos(args, frame),
-            date=args.date or _changed_on(args.frame),
+            PapersChoices(args.paper, args.projection, chosen, stick_options(args), args.drill),
+            Enclosed(
+                picture,
+                photos=_photos(args, frame),
+                kept=kept_in(Path(args.frame).parent, frame),
+                date=args.date or _changed_on(args.frame),
+            ),
         )
         progress("writing papers.pdf", 0.6)
         write_bytes_atomic(staging / "papers.pdf", papers_pdf(made.document))

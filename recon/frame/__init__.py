@@ -1,6 +1,9 @@
 """The frame and its rules.  It knows no pixels.
 
 - `model`: members, joints, photos and stock as plain values
+- `fitting`: what is bolted into holes and is no member, as plain values
+- `fitting_boxes`: where fittings are in space
+- `fitting_entries`: the fittings of a frame file, checked
 - `squareness`: how far a built frame is from its lattice: its angles, and its members off their places
 - `boxes`: members as solid boxes, their faces and openings
 - `lattice`: frames turned and shifted, in canonical form, and laid on one another

@@ -21,6 +21,8 @@ from numpy.typing import ArrayLike
 from recon.errors import ReconError
 from recon.files import write_text_atomic
 from recon.frame.entries import bolt_of_dict, end_from_dict, end_to_dict, joint_to_dict
+from recon.frame.fitting import fitting_to_dict
+from recon.frame.fitting_entries import fittings_of
 from recon.frame.joints import collisions, find_joints, mark_three_way
 from recon.frame.lattice import on_lattice
 from recon.frame.model import Frame, Joint, Member, Photo, StockUse, as_tuple, bounds, label
@@ -117,6 +119,8 @@ def frame_to_dict(frame: Frame) -> dict[str, Any]:
     }
     if frame.racked:
         data["racked"] = to_dict(frame.racked)
+    if frame.fittings:
+        data["fittings"] = list(map(fitting_to_dict, frame.fittings))
     plain: dict[str, Any] = _plain(data)
     return plain
 
@@ -178,6 +182,7 @@ def frame_from_dict(data: Any, where: str = "frame", stocks: dict[str, Stock] | 
         doubts=tuple(data.get("doubts", ())),
         name=data.get("name", ""),
         racked=racked_from_dict(data.get("racked")),
+        fittings=fittings_of(data.get("fittings", ()), members, where, _unit),
     )
     _check_room(members, where)
     joints = _joints(data["joints"], members, where) if "joints" in data else find_joints(members)
@@ -211,7 +216,7 @@ def _short(number: int) -> str:
 
 def _place(data: Any, path: Place) -> str:
     """Words for a path in a frame file: "member C, end 2"."""
-    if not path or path[0] not in ("members", "joints", "photos", "stock", "doubts"):
+    if not path or path[0] not in ("members", "joints", "photos", "stock", "doubts", "fittings"):
         return ""
     if path[0] == "stock":
         return "stock"
@@ -220,8 +225,8 @@ def _place(data: Any, path: Place) -> str:
     entry, number = data[path[0]][path[1]], int(path[1]) + 1
     words = f"{str(path[0])[:-1]} {number}"
     if isinstance(entry, dict):
-        if path[0] == "members" and _plain_text(entry.get("id")):
-            words = f"member {entry['id']}"
+        if path[0] in ("members", "fittings") and _plain_text(entry.get("id")):
+            words = f"{str(path[0])[:-1]} {entry['id']}"
         if path[0] == "joints" and _plain_text(entry.get("a")) and _plain_text(entry.get("b")):
             words += f" ({entry['a']} to {entry['b']})"
     if len(path) > 3 and path[2] == "ends":

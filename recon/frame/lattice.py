@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
+from recon.frame.fitting import Fitting
 from recon.frame.model import Frame, Joint, Member, Photo, as_tuple, axis_of, relabel
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.lattice import PLACE_DECIMALS, lattice_classes, rotations, snap
@@ -28,7 +29,7 @@ TURN_DECIMALS = 9  # canonical directions are rounded to this, and places to PLA
 
 
 def transform(frame: Frame, turn: ArrayLike, shift: ArrayLike = (0, 0, 0)) -> Frame:
-    """The frame moved by x -> turn x + shift, its joints and cameras with it.
+    """The frame moved by x -> turn x + shift, its joints, fittings and cameras with it.
 
     Ids, hole numbers and photos stay, and how far it is out of square turns along: each camera still sees the
     moved frame where it saw the old one.
@@ -64,6 +65,7 @@ def transform(frame: Frame, turn: ArrayLike, shift: ArrayLike = (0, 0, 0)) -> Fr
         joints=joints,
         photos=tuple(_moved(p, turn, shift) for p in frame.photos),
         racked=frame.racked and frame.racked.turned(turn),
+        fittings=tuple(f.turned(turn) for f in frame.fittings),
     )
 
 
@@ -136,7 +138,14 @@ def _posed(frame: Frame, turn: FloatArray) -> Frame:
     )
     last_hole = {m.id: m.holes - 1 for m, back in zip(members, backwards) if back}
     joints = tuple(_canonical_joint(j, last_hole) for j in moved.joints)
-    return relabel(replace(moved, members=members, joints=joints))
+    fittings = tuple(_canonical_fitting(f, last_hole) for f in moved.fittings)
+    return relabel(replace(moved, members=members, joints=joints, fittings=fittings))
+
+
+def _canonical_fitting(fitting: Fitting, last_hole: dict[str, int]) -> Fitting:
+    holes = ((id, last_hole[id] - k if id in last_hole else k) for id, k in fitting.holes)
+    turned = fitting.counted_back() if fitting.holes[0][0] in last_hole else fitting
+    return replace(turned, holes=tuple(holes))
 
 
 def _canonical_joint(joint: Joint, last_hole: dict[str, int]) -> Joint:

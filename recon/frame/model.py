@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
+from recon.frame.fitting import Fitting
 from recon.frame.squareness import OffPlace, Racked
 from recon.geometry.arrays import FloatArray, IntArray, Vector
 from recon.geometry.camera import Camera
@@ -237,6 +238,8 @@ class Frame:
         What the frame is called; may be empty.
     racked : Racked or None
         How far the built frame is out of square; None where that is not known.
+    fittings : tuple of Fitting
+        What is bolted into holes and is no member.
     """
 
     members: tuple[Member, ...]
@@ -247,6 +250,7 @@ class Frame:
     doubts: tuple[str, ...] = ()
     name: str = ""
     racked: Racked | None = None
+    fittings: tuple[Fitting, ...] = ()
 
     def member(self, id: str) -> Member:
         """The member labelled `id`; KeyError where there is none."""
@@ -363,11 +367,12 @@ def renamed(member: Member, names: Mapping[str, str]) -> Member:
 
 
 def rename(frame: Frame, names: dict[str, str]) -> Frame:
-    """The frame with every member `id` called `names[id]`, in members and joints."""
+    """The frame with every member `id` called `names[id]`, in members, joints and fittings."""
     return replace(
         frame,
         members=tuple(renamed(m, names) for m in frame.members),
         joints=tuple(replace(j, a=names[j.a], b=names[j.b]) for j in frame.joints),
+        fittings=tuple(f.renamed(names) for f in frame.fittings),
     )
 
 

@@ -8,6 +8,7 @@
 - `openings`: small ellipses that stand out from their face, and how densely they lie
 - `rows`: openings in a line at projectively regular steps
 - `working_copy`: the copy of a photo that openings are looked for in
+- `small`: photos made small for papers
 - `photo_rows`: openings and rows of one photo with their hole counts
 - `rows_file`: these as a file, `rows.json`
 """

@@ -6,24 +6,21 @@ beside them.
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
-from pathlib import Path
-
-import numpy as np
 
 from recon.errors import ReconError
-from recon.frame.boxes import centre, corners
 from recon.frame.caution import CAUTION
+from recon.frame.fitting_boxes import spans
 from recon.frame.length import both_text
-from recon.frame.model import Frame, bounds
+from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.show.exports import ALL_EXPORTS, frame_picture
 from recon.workshop.confidence_text import stock_words
 from recon.workshop.export.entry import Request
+from recon.workshop.papers.space import space_view
 from recon.workshop.wording import plural
 
 # What can be taken away from a build's page: ids of exports, in this order.
@@ -37,7 +34,6 @@ OFFERED = (
     "dxf",
     "parts-workbook",
 )
-_VIEWER = Path(__file__).with_name("gallery_viewer.js")
 _POLICY = "default-src 'none'; img-src 'self' data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
 _STYLE = """
 body { font: 16px/1.5 system-ui, sans-serif; color: #1a1a1a; background: #fff; max-width: 60rem; \
@@ -145,40 +141,23 @@ def _build_page(build: GalleryBuild, stocks: Mapping[str, Stock], offered: Seque
         f"<figcaption>{escape(name)}</figcaption></figure>"
         for k, (name, _) in enumerate(build.photos, 1)
     )
-    space = json.dumps(_space(frame), ensure_ascii=True).replace("<", "\\u003c")
+    space = space_view(frame, stocks, build.title)
     return _page(
         build.title,
         f'<p><a href="../index.html">All builds</a></p>\n<h1>{escape(build.title)}</h1>\n'
-        f'<canvas id="space" tabindex="0" role="img" aria-label="{escape(build.title)} in space: drag, or '
-        'use the arrow keys, to turn it"></canvas>\n'
+        f"{space.html}\n"
         f'<table>{rows}</table>\n<p class="caution">{escape(CAUTION)}</p>\n'
         f"<h2>Take away</h2>\n<ul>{links}</ul>\n"
         + (f"<h2>Photos</h2>\n{photos}\n" if photos else "")
-        + f'<script type="application/json" id="frame">{space}</script>\n'
-        f"<script>{_VIEWER.read_text(encoding='utf-8')}</script>\n",
+        + f"<script>{space.script}</script>\n",
     )
 
 
-def _space(frame: Frame) -> dict[str, object]:
-    """What the picture in space draws, pitches."""
-    points = np.array([corners(m) for m in frame.members])
-    low, high = points.min(axis=(0, 1)), points.max(axis=(0, 1))
-    return {
-        "middle": np.round((low + high) / 2, 3).tolist(),
-        "size": round(float(np.linalg.norm(high - low)), 3),
-        "members": [
-            {"id": m.id, "centre": np.round(centre(m), 3).tolist(), "corners": np.round(p, 3).tolist()}
-            for m, p in zip(frame.members, points)
-        ],
-    }
-
-
 def _size(frame: Frame) -> str:
-    ends = np.array([bounds(m) for m in frame.members])
-    spans = ends[:, 1].max(axis=0) - ends[:, 0].min(axis=0)
+    size = spans(frame)
     if not frame.pitch_mm:
-        return " x ".join(f"{s:g}" for s in spans) + " holes"
-    return " x ".join(both_text(s * frame.pitch_mm) for s in spans)
+        return " x ".join(f"{s:g}" for s in size) + " holes"
+    return " x ".join(both_text(s * frame.pitch_mm) for s in size)
 
 
 def _page(title: str, body: str) -> str:

@@ -199,7 +199,7 @@ def place_plates(
     [[50.0, 50.0], [50.0, 150.0]]
     """
     marks = np.empty((0, 2)) if avoid is None else np.asarray(avoid, float)
-    boxes: list[FloatArray] = []
+    taken = np.empty((len(plates), 4))
     chosen: dict[int, FloatArray] = {}
     for k in sorted(range(len(plates)), key=lambda k: len(plates[k].places)):
         half = np.array(plate_size(plates[k])) / 2
@@ -208,15 +208,15 @@ def place_plates(
         )
         low, high = places - half, places + half
         cost = 0.002 * np.arange(len(places))
-        for box in boxes:
-            shared = np.minimum(high, box[2:]) - np.maximum(low, box[:2])
-            cost = cost + 3 * np.prod(np.maximum(shared, 0), axis=1) / np.prod(2 * half)
+        boxes = taken[: len(chosen)]
+        shared = np.minimum(high[:, None], boxes[:, 2:]) - np.maximum(low[:, None], boxes[:, :2])
+        cost = cost + 3 * np.maximum(shared, 0).prod(axis=2).sum(axis=1) / np.prod(2 * half)
         if len(marks):
             inside = ((marks[None] > low[:, None]) & (marks[None] < high[:, None])).all(axis=2)
             cost = cost + 0.03 * inside.sum(axis=1)
         best = int(np.argmin(cost))
+        taken[len(chosen)] = *low[best], *high[best]
         chosen[k] = places[best]
-        boxes.append(np.concatenate([low[best], high[best]]))
     return [chosen[k] for k in range(len(plates))]
 
 

@@ -13,12 +13,14 @@ from recon.errors import ReconError
 from recon.files import write_bytes_atomic
 from recon.frame.boxes import corners, face_normals
 from recon.frame.confidence import SURE
-from recon.frame.model import Frame, Member, axis_of, bounds, box_half_sizes
+from recon.frame.fitting_boxes import fitting_boxes, spans
+from recon.frame.model import Frame, Member, axis_of, box_half_sizes
 from recon.geometry.arrays import FloatArray, IntArray
+from recon.geometry.boxes import OrientedBoxes
 from recon.show import colours
 from recon.show.colours import BLUE, INK, PURPLE, WHITE
 from recon.show.marks import DOTTED, Plate, draw_line, draw_plates, font, place_plates
-from recon.show.picture_camera import PictureCamera, best_camera, face_map, face_pixels, turned_faces
+from recon.show.picture_camera import PictureCamera, Solid, best_camera, face_map, face_pixels, turned_faces
 
 FINER = 2  # drawn at this many times the size and averaged down: smooth edges
 HOLE = 0.28  # diameter in pitches where the stock is not known; sold are 0.21 to 0.44
@@ -46,7 +48,7 @@ def paint_faces(frame: Frame, faces: IntArray, camera: PictureCamera, hole: floa
     Parameters
     ----------
     frame : Frame
-        Whose members `faces` was made of.
+        Whose members, and then its fittings, `faces` was made of.
     faces : int array, shape (H, W)
         As `face_map` gives it.
     camera : PictureCamera
@@ -63,27 +65,39 @@ def paint_faces(frame: Frame, faces: IntArray, camera: PictureCamera, hole: floa
     image = np.full((*faces.shape, 3), 255, np.uint8)
     heads = _bolt_heads(frame)
     light = np.column_stack([camera.right, camera.towards, camera.up]) @ (LIGHT / np.linalg.norm(LIGHT))
-    for k, member in enumerate(frame.members):
-        normals, half = face_normals(member), box_half_sizes(member)
-        tint = np.array(colours.TINTS[axis_of(member)], float)
-        for face, middle, edges in turned_faces(member, camera):
-            window, a, b, _ = face_pixels(middle, edges, size)
-            mine = faces[window] == 6 * k + face
-            if not mine.any():
-                continue
-            shade = 0.62 + 0.38 * max(float(normals[face] @ light), 0.0)
-            a, b = a[mine], b[mine]
-            painted = np.broadcast_to(tint * shade, (len(a), 3)).copy()
-            if member.confidence < SURE:  # hatched, which survives a black and white printer
-                rows, columns = np.nonzero(mine)
-                pattern = (rows + window[0].start + columns + window[1].start) % (7 * FINER) < 1.6 * FINER
-                painted[pattern] *= 0.62
-            if face >= 2:
-                on_face = [head for head in heads.get(member.id, ()) if head[1] @ normals[face] > 0.99]
-                _paint_holes(painted, a * half[0], b * half[1], member, hole, on_face)
-            image[window][mine] = np.clip(painted, 0, 255).astype(np.uint8)
+    for turned in turned_faces(frame.members, camera):
+        k, face, member = turned.member, turned.face, frame.members[turned.member]
+        window, a, b, _ = face_pixels(turned, size)
+        mine = faces[window] == 6 * k + face
+        if not mine.any():
+            continue
+        normal, half = face_normals(member)[face], box_half_sizes(member)
+        shade = 0.62 + 0.38 * max(float(normal @ light), 0.0)
+        a, b = a[mine], b[mine]
+        painted = np.broadcast_to(np.array(colours.TINTS[axis_of(member)], float) * shade, (len(a), 3)).copy()
+        if member.confidence < SURE:  # hatched, which survives a black and white printer
+            rows, columns = np.nonzero(mine)
+            pattern = (rows + window[0].start + columns + window[1].start) % (7 * FINER) < 1.6 * FINER
+            painted[pattern] *= 0.62
+        if face >= 2:
+            on_face = [head for head in heads.get(member.id, ()) if head[1] @ normal > 0.99]
+            _paint_holes(painted, a * half[0], b * half[1], member, hole, on_face)
+        image[window][mine] = np.clip(painted, 0, 255).astype(np.uint8)
+    _paint_fittings(image, frame, faces, camera, light)
     _paint_edges(image, faces)
     return image
+
+
+def _paint_fittings(
+    image: np.ndarray, frame: Frame, faces: IntArray, camera: PictureCamera, light: FloatArray
+) -> None:
+    """Paint the fittings' faces, which come after the members' in the map, plain."""
+    boxes = list(fitting_boxes(frame).values())
+    for turned in turned_faces(boxes, camera):
+        face, axes = turned.face, boxes[turned.member].axes
+        normal = axes[face // 2] * (1 if face % 2 else -1)
+        shade = 0.62 + 0.38 * max(float(normal @ light), 0.0)
+        image[faces == 6 * (len(frame.members) + turned.member) + face] = np.array(colours.FITTING) * shade
 
 
 def _paint_holes(
@@ -174,12 +188,15 @@ def draw_frame(
     )
     footer = _footer(frame, width)
     room = (width, height - footer.shape[0])
-    camera = camera or best_camera(frame.members, room, 0.045 * width)
-    faces = face_map(frame.members, camera.enlarged(FINER), (room[0] * FINER, room[1] * FINER))
+    fittings = fitting_boxes(frame)
+    solids: list[Solid] = [*frame.members, *fittings.values()]
+    camera = camera or best_camera(solids, room, 0.045 * width)
+    faces = face_map(solids, camera.enlarged(FINER), (room[0] * FINER, room[1] * FINER))
     image = paint_faces(frame, faces, camera.enlarged(FINER), hole)
     image = cv2.resize(image, room, interpolation=cv2.INTER_AREA)
     seen = faces[FINER // 2 :: FINER, FINER // 2 :: FINER] // 6
     plates = [_name_plate(k, m, camera, seen, text_px) for k, m in enumerate(frame.members)]
+    plates += [_fitting_plate(id, box, camera, text_px) for id, box in fittings.items()]
     plates += [plate for m in frame.members for plate in _draw_open_ends(image, m, camera, text_px)]
     image = draw_plates(image, plates, place_plates(plates, room))
     return np.vstack([_draw_axes(image, camera, width), footer])
@@ -200,6 +217,11 @@ def _name_plate(k: int, member: Member, camera: PictureCamera, seen: IntArray, t
         text_px,
         bool(query),
     )
+
+
+def _fitting_plate(id: str, box: OrientedBoxes, camera: PictureCamera, text_px: int) -> Plate:
+    """A fitting's label."""
+    return Plate(id, "", camera.project(box.centre), INK, max(10, round(0.9 * text_px)))
 
 
 def _draw_open_ends(image: np.ndarray, member: Member, camera: PictureCamera, text_px: int) -> list[Plate]:
@@ -238,13 +260,13 @@ def _draw_axes(image: np.ndarray, camera: PictureCamera, width: int) -> np.ndarr
 
 def _footer(frame: Frame, width: int) -> np.ndarray:
     """What the frame is, and what the marks mean."""
-    corners_of_all = np.array([bounds(m) for m in frame.members])
-    spans = corners_of_all[:, 1].max(axis=0) - corners_of_all[:, 0].min(axis=0)
+    size = spans(frame)
     facts = [f"{len(frame.members)} members", f"{sum(m.holes for m in frame.members)} holes"]
-    over_all = " x ".join(f"{span:.4g}" for span in spans)
+    facts += [f"{len(frame.fittings)} fittings"] if frame.fittings else []
+    over_all = " x ".join(f"{span:.4g}" for span in size)
     if frame.pitch_mm:
         facts.append(
-            "over all " + " x ".join(f"{span * frame.pitch_mm:.0f}" for span in spans) + " mm (x, y, z)"
+            "over all " + " x ".join(f"{span * frame.pitch_mm:.0f}" for span in size) + " mm (x, y, z)"
         )
         facts.append(f"pitch {frame.pitch_mm:.4g} mm")
     else:

@@ -2,16 +2,30 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import ceil, floor
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recon.frame.boxes import box_axes, corners, face_centres, face_normals, oriented_boxes
+from recon.frame.boxes import CORNER_SIGNS, box_axes, centre
+from recon.frame.fitting_boxes import boxes_together
 from recon.frame.model import Member, box_half_sizes
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.boxes import OrientedBoxes
 
 TURNED = 1e-6  # how far a face's normal must point towards the viewer, a cosine: no more than rounding
+_ACROSS = ((1, 2), (0, 2), (0, 1))  # for each axis of a box the two others
+_Px: TypeAlias = Sequence[float]  # x and y, px
+
+Solid = Member | OrientedBoxes  # a member, or one plain box such as a fitting's
+
+
+def box_of(solid: Solid) -> OrientedBoxes:
+    """The one box that a member or a fitting is."""
+    if isinstance(solid, Member):
+        return OrientedBoxes(centre(solid), box_axes(solid), box_half_sizes(solid))
+    return solid
 
 
 @dataclass(frozen=True)
@@ -54,7 +68,7 @@ class PictureCamera:
 
 
 def camera_from(
-    members: Sequence[Member],
+    members: Sequence[Solid],
     azimuth_deg: float,
     elevation_deg: float,
     size: tuple[int, int],
@@ -64,8 +78,8 @@ def camera_from(
 
     Parameters
     ----------
-    members : sequence of Member
-        At least one.
+    members : sequence of Member or OrientedBoxes
+        At least one; single boxes for what is no member.
     azimuth_deg, elevation_deg : float
         Where it is seen from: azimuth 0 is from +x, 90 from +y.
     size : (int, int)
@@ -79,19 +93,24 @@ def camera_from(
         [np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)]
     )
     flat = PictureCamera(right, np.cross(towards, right), towards, 1.0, np.zeros(2))
-    points = np.vstack([flat.project(corners(m)) for m in members])
+    points = np.vstack([flat.project(_corners(box_of(m))) for m in members])
     low, high = points.min(axis=0), points.max(axis=0)
     scale = float(((np.array(size) - 2 * margin_px) / np.maximum(high - low, 1e-6)).min())
     return PictureCamera(flat.right, flat.up, towards, scale, np.array(size) / 2 - scale * (low + high) / 2)
 
 
-def best_camera(members: Sequence[Member], size: tuple[int, int], margin_px: float) -> PictureCamera:
+def _corners(box: OrientedBoxes) -> FloatArray:
+    off: FloatArray = (CORNER_SIGNS * box.half) @ box.axes
+    return box.centre + off
+
+
+def best_camera(members: Sequence[Solid], size: tuple[int, int], margin_px: float) -> PictureCamera:
     """Of sixteen views from the corners, the one in which most of the members can be seen well.
 
     A member counts by the share of its faces turned here that no other member covers; beyond a half, more is
     no better. Parameters as in `camera_from`.
     """
-    small, boxes = (200, 150), oriented_boxes(members)
+    small, boxes = (200, 150), boxes_together([box_of(m) for m in members])
 
     def seen_well(camera: PictureCamera) -> float:
         faces = face_map(members, camera, small)
@@ -118,47 +137,73 @@ def _turned_areas(boxes: OrientedBoxes, camera: PictureCamera) -> FloatArray:
     return np.asarray((areas * turned).sum(axis=1))
 
 
-def cross(a: FloatArray, b: FloatArray) -> float:
-    """The cross product of two vectors in the plane."""
-    return float(a[0] * b[1] - a[1] * b[0])
+class TurnedFace(NamedTuple):
+    """A face of a member that is turned towards the viewer.
 
-
-def turned_faces(
-    member: Member, camera: PictureCamera
-) -> Iterator[tuple[int, FloatArray, tuple[FloatArray, FloatArray]]]:
-    """Faces towards the viewer: face, its middle and its two half edges, px.
-
-    Half edges come in the order of `box_axes`, without the face's own axis.
+    Attributes
+    ----------
+    member : int
+        Number of its member or other solid.
+    face : int
+        As in `recon.frame.boxes`.
+    middle : (2,)
+        Its middle, px.
+    first, second : (2,)
+        Half edges, px, in the order of `box_axes` without the face's own axis.
+    near : (float, float, float)
+        How far towards the viewer its middle is, and how much more the ends of the half edges are, pitches.
     """
-    towards = face_normals(member) @ camera.towards
-    middles = camera.project(face_centres(member))
-    half_edges = camera.project(box_axes(member) * box_half_sizes(member)[:, None]) - camera.middle
-    for face in np.nonzero(towards > TURNED)[0]:
-        first, second = (half_edges[k] for k in range(3) if k != face // 2)
-        if abs(cross(first, second)) > 1e-9:
-            yield int(face), middles[face], (first, second)
+
+    member: int
+    face: int
+    middle: _Px
+    first: _Px
+    second: _Px
+    near: tuple[float, float, float]
+
+
+def turned_faces(members: Sequence[Solid], camera: PictureCamera) -> Iterator[TurnedFace]:
+    """Faces towards the viewer, solid by solid; none that is seen edge on."""
+    boxes = boxes_together([box_of(m) for m in members])
+    slopes = boxes.axes @ camera.towards  # (n, 3)
+    half_edges = boxes.axes * boxes.half[..., None]
+    flat = (camera.project(half_edges.reshape(-1, 3)) - camera.middle).reshape(-1, 3, 2)
+    depth = half_edges @ camera.towards
+    for axis, (i, j) in enumerate(_ACROSS):
+        area = np.abs(flat[:, i, 0] * flat[:, j, 1] - flat[:, i, 1] * flat[:, j, 0])
+        slopes[area <= 1e-9, axis] = 0.0
+    sign = np.sign(slopes)[..., None]
+    middles = boxes.centre[:, None] + sign * half_edges
+    nearest = (middles @ camera.towards).tolist()
+    places = camera.project(middles.reshape(-1, 3)).reshape(-1, 3, 2).tolist()
+    edges, ahead = flat.tolist(), depth.tolist()
+    for k, axis in np.argwhere(np.abs(slopes) > TURNED).tolist():
+        i, j = _ACROSS[axis]
+        near = (nearest[k][axis], ahead[k][i], ahead[k][j])
+        face = 2 * axis + int(slopes[k, axis] > 0)
+        yield TurnedFace(k, face, places[k][axis], edges[k][i], edges[k][j], near)
 
 
 def face_pixels(
-    middle: FloatArray, edges: tuple[FloatArray, FloatArray], size: tuple[int, int]
+    face: TurnedFace, size: tuple[int, int]
 ) -> tuple[tuple[slice, slice], FloatArray, FloatArray, BoolArray]:
     """Pixels of a face: slices of its window.
 
     In it coordinates along the half edges (-1 to 1) and the mask.
     """
-    first, second = edges
-    reach = np.abs(first) + np.abs(second)
-    low = np.maximum(np.floor(middle - reach).astype(int), 0)
-    high = np.minimum(np.ceil(middle + reach).astype(int) + 1, size)
-    x = np.arange(low[0], max(high[0], low[0]))[None, :] + 0.5 - middle[0]
-    y = np.arange(low[1], max(high[1], low[1]))[:, None] + 0.5 - middle[1]
-    area = cross(first, second)
-    a, b = (x * second[1] - y * second[0]) / area, (y * first[0] - x * first[1]) / area
-    window = (slice(low[1], low[1] + y.shape[0]), slice(low[0], low[0] + x.shape[1]))
+    (mx, my), (fx, fy), (sx, sy) = face.middle, face.first, face.second
+    wide, high = abs(fx) + abs(sx), abs(fy) + abs(sy)
+    left, top = max(floor(mx - wide), 0), max(floor(my - high), 0)
+    right, bottom = min(ceil(mx + wide) + 1, size[0]), min(ceil(my + high) + 1, size[1])
+    x = np.arange(left, max(right, left))[None, :] + (0.5 - mx)
+    y = np.arange(top, max(bottom, top))[:, None] + (0.5 - my)
+    area = fx * sy - fy * sx
+    a, b = x * (sy / area) - y * (sx / area), y * (fx / area) - x * (fy / area)
+    window = (slice(top, top + y.shape[0]), slice(left, left + x.shape[1]))
     return window, a, b, (np.abs(a) <= 1) & (np.abs(b) <= 1)
 
 
-def face_map(members: Sequence[Member], camera: PictureCamera, size: tuple[int, int]) -> IntArray:
+def face_map(members: Sequence[Solid], camera: PictureCamera, size: tuple[int, int]) -> IntArray:
     """The nearest face at each pixel (z-buffer).
 
     Returns
@@ -168,14 +213,11 @@ def face_map(members: Sequence[Member], camera: PictureCamera, size: tuple[int, 
     """
     depth = np.full(size[::-1], -np.inf, np.float32)
     faces = np.full(size[::-1], -1, np.int32)
-    for k, member in enumerate(members):
-        centres = face_centres(member) @ camera.towards
-        slopes = box_axes(member) * box_half_sizes(member)[:, None] @ camera.towards
-        for face, middle, edges in turned_faces(member, camera):
-            window, a, b, inside = face_pixels(middle, edges, size)
-            first, second = (slopes[i] for i in range(3) if i != face // 2)
-            near = (centres[face] + a * first + b * second).astype(np.float32)
-            nearer = inside & (near > depth[window])
-            depth[window][nearer] = near[nearer]
-            faces[window][nearer] = 6 * k + face
+    for face in turned_faces(members, camera):
+        window, a, b, inside = face_pixels(face, size)
+        middle, first, second = face.near
+        near = (middle + a * first + b * second).astype(np.float32)
+        nearer = inside & (near > depth[window])
+        depth[window][nearer] = near[nearer]
+        faces[window][nearer] = 6 * face.member + face.face
     return faces

@@ -50,7 +50,8 @@ def stock_words(frame: Frame, stocks: Mapping[str, Stock]) -> str:
             for id, ids in groups.items()
         )
     if use is None or not use.id:
-        return "not known"
+        own = next(iter(groups), "")  # a frame written by hand may name it at its members alone
+        return stocks[own].name if own in stocks else own or "not known"
     name = stocks[use.id].name if use.id in stocks else use.id
     sure = "" if use.how == "given" else f", {sure_words(use.confidence)}"
     return f"{name}: {_HOW.get(use.how, use.how)}{sure}"

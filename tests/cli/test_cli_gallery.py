@@ -30,7 +30,7 @@ def test_a_folder_of_builds_becomes_a_site_that_needs_no_network(tmp_path, capsy
             assert (page.parent / link).is_file(), link
     text = (site / "brackwater-gate" / "index.html").read_text()
     space = json.loads(re.search(r'id="frame">(.*?)</script>', text)[1])
-    assert [m["id"] for m in space["members"]] == list("ABCDE") and len(space["members"][0]["corners"]) == 8
+    assert [m["id"] for m in space["members"]] == list("ABCDE") and space["members"][0]["holes"] == 12
     assert "no one" not in text and "licensed" in text
     capsys.readouterr()
     assert main(["gallery", str(builds), "-o", str(site)]) == 2  # nothing is overwritten unasked

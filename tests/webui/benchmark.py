@@ -105,7 +105,7 @@ def run(args) -> int:
         from playwright.sync_api import sync_playwright
 
         from tests.corrections import frames
-        from tests.webui import test_journal
+        from tests.webui import test_journal, test_work
     except ImportError as error:
         raise ReconError(
             f"{error.name} is missing; this measurement runs in a checkout with its tests and Playwright."
@@ -141,6 +141,12 @@ def run(args) -> int:
         print(
             f"kill -9: {options.kill} edits, {kills} kills at random moments, {lost} acknowledged edits lost "
             f"({time.perf_counter() - start:.0f} s)"
+        )
+        start = time.perf_counter()
+        kills, lost = test_work.kill_run(Path(work) / "kill-work", options.kill, seed=1)
+        print(
+            f"kill -9: {options.kill} ticks, notes, step photos and versions, {kills} kills at random "
+            f"moments, {lost} acknowledged ones lost ({time.perf_counter() - start:.0f} s)"
         )
     return 0
 

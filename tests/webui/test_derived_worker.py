@@ -12,7 +12,7 @@ from recon.errors import ReconError
 from recon.frame.stock import load_stocks
 from tests.corrections.frames import scaffold, true_frame
 from tests.waiting import patience
-from webui.processes.derived import ANSWERS, DerivedWorker
+from webui.processes.derived import ANSWERS, DerivedWorker, Question
 from webui.storage.build import Build
 
 STOCKS = load_stocks()
@@ -50,7 +50,7 @@ def test_answers_after_edits_and_undo_are_those_of_the_whole_state(build, worker
         for what in ("doubts", "parts"):
             assert json.loads(worker.of(what)) == {
                 "n": build.n,
-                **json.loads(json.dumps(ANSWERS[what](build.state, STOCKS, build.folder))),
+                **json.loads(json.dumps(ANSWERS[what](Question(build.state, STOCKS, build.folder, {})))),
             }
 
 

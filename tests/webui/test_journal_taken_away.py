@@ -232,7 +232,7 @@ def test_a_damaged_build_opens_up_to_the_damage_as_a_copy(build, tmp_path):
     said = rescue_build(build.folder, tmp_path / "copy")
     assert "first 3 changes" in said and "4 from the damaged line" in said
     assert reopened(tmp_path / "copy") == 14
-    assert (tmp_path / "copy" / DAMAGED).read_bytes() == path.read_bytes() == before
+    assert (tmp_path / "copy" / f"{NAME}{DAMAGED}").read_bytes() == path.read_bytes() == before
     assert (tmp_path / "copy" / PHOTOS / "p.jpg").read_bytes() == b"photo"
     with pytest.raises(ReconError, match="exists already"):
         rescue_build(build.folder, tmp_path / "copy")

@@ -238,7 +238,7 @@ def test_a_conflict_shows_both_changes_and_lets_the_user_choose(opened, serve, t
     page.click("#tab-members")
     page.click("[data-key=C]")
     was = build.state.frame.member("C").holes
-    page.route("**/api/pulse", lambda route: route.abort())  # this tab has not heard of the other yet
+    page.route("**/api/pulse", lambda route: None)  # no answer: this tab has not heard of the other yet
     build.change(lambda s: edit(s, {"op": "end", "member": "A", "end": 1, "by": 2}))
     page.click("[aria-label='One hole more at hole 1']")
     page.wait_for_selector("dialog[open]")

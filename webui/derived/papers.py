@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.show.exports import ALL_EXPORTS, frame_picture
 from recon.workshop.export.entry import Request
+from recon.workshop.papers.builder_record import BuilderRecord
 
 
 def listed_papers() -> list[dict[str, str]]:
@@ -15,8 +16,18 @@ def listed_papers() -> list[dict[str, str]]:
     return [{"id": entry.id, "name": entry.name, "what": entry.what} for entry in ALL_EXPORTS.values()]
 
 
-def make_paper(id: str, frame: Frame, stocks: Mapping[str, Stock]) -> bytes:
+def make_paper(
+    id: str, frame: Frame, stocks: Mapping[str, Stock], kept: Callable[[], BuilderRecord]
+) -> bytes:
     """The file of one export.
+
+    Parameters
+    ----------
+    id : str
+    frame : Frame
+    stocks : mapping of str to Stock
+    kept : callable
+        Fetches what the builder keeps beside the frame; called for those that print it.
 
     Raises
     ------
@@ -25,4 +36,4 @@ def make_paper(id: str, frame: Frame, stocks: Mapping[str, Stock]) -> bytes:
     ReconError
         Where the frame does not allow it.
     """
-    return ALL_EXPORTS[id].make(Request(frame, stocks, picture=frame_picture))
+    return ALL_EXPORTS[id].make(Request(frame, stocks, picture=frame_picture, kept=kept))

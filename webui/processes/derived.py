@@ -3,8 +3,8 @@ edit.
 
 The page's process starts a process once (`DerivedWorker.warm`) and sends it what changed since the last
 request; the process keeps the state as it stands then.  That process, `python -m webui.processes.derived
-FOLDER`, reads JSON lines on stdin: first {"stocks"}, then {"what", "n", "delta"} each; it answers each with
-the JSON that the page gets, in one line, or with {"problem"}, a sentence, or {"fault"}.
+FOLDER`, reads JSON lines on stdin: first {"stocks"}, then {"what", "n", "delta", "about"} each; it answers
+each with the JSON that the page gets, in one line, or with {"problem"}, a sentence, or {"fault"}.
 """
 
 from __future__ import annotations
@@ -15,14 +15,18 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from recon.corrections.state import State, difference, patched
 from recon.errors import ReconError
 from recon.frame.stock import Stock
 from webui.processes.answers import Payload, answer_lines
 from webui.storage.build import Build
+
+if TYPE_CHECKING:
+    from webui.derived.steps import StepsOf
 
 _ROOT = Path(__file__).resolve().parents[2]
 MOST_DOUBTS = 150  # sent at once: more than anyone goes through before the next change
@@ -75,8 +79,14 @@ class DerivedWorker:
                 self._send(self._process, {"stocks": [asdict(s) for s in self.stocks.values()]})
             return self._process
 
-    def of(self, what: str) -> bytes:
+    def of(self, what: str, about: Payload | None = None) -> bytes:
         """The JSON of `what` (a name in `ANSWERS`) for the build as it stands, with its version as `n`.
+
+        Parameters
+        ----------
+        what : str
+        about : dict, optional
+            What the answer is about, where that is more than the build; such answers are not kept.
 
         Raises
         ------
@@ -92,21 +102,22 @@ class DerivedWorker:
                 self._end()
             n, state, _ = self.build.snapshot()
             known, answer = self._answers.get(what, (None, b""))
-            if known == n:
+            if known == n and about is None:
                 return answer
-            line = self._computed(what, n, state)
-            if what != "audit":  # that follows from the plan's file, too
+            line = self._computed(what, n, state, about or {})
+            if what != "audit" and about is None:  # that follows from the plan's file, too
                 self._answers[what] = n, line
             return line
 
-    def _computed(self, what: str, n: int, state: State) -> bytes:
+    def _computed(self, what: str, n: int, state: State, about: Payload) -> bytes:
         """The process's answer, a line."""
         process = self._started()
         assert process.stdout is not None
         with self._guard:
             self._at = n
         try:
-            self._send(process, {"what": what, "n": n, "delta": difference(self._sent, state)})
+            delta = difference(self._sent, state)
+            self._send(process, {"what": what, "n": n, "delta": delta, "about": about})
             self._sent = state
             line = process.stdout.readline()
         finally:
@@ -153,39 +164,97 @@ class DerivedWorker:
 # The other process
 
 
-def _doubts(state: State, stocks: dict[str, Stock], folder: Path) -> Payload:
+@dataclass(frozen=True)
+class Question:
+    """What is asked of the other process.
+
+    Attributes
+    ----------
+    state : State
+    stocks : dict of str to Stock
+    folder : Path
+        The build's.
+    about : dict
+        What else the request says.
+    """
+
+    state: State
+    stocks: dict[str, Stock]
+    folder: Path
+    about: Payload
+
+
+def _doubts(asked: Question) -> Payload:
     from recon.corrections.laps import clashes
     from recon.corrections.review import doubts
 
-    found = doubts(state, clashes(state.frame, {m.id for m in state.frame.members}))
+    frame = asked.state.frame
+    found = doubts(asked.state, clashes(frame, {m.id for m in frame.members}))
     return {"doubts": found[:MOST_DOUBTS], "more": max(0, len(found) - MOST_DOUBTS)}
 
 
-def _parts(state: State, stocks: dict[str, Stock], folder: Path) -> Payload:
+def _parts(asked: Question) -> Payload:
     from webui.derived import parts_and_checks
 
-    return {"parts": parts_and_checks.parts(state, stocks)}
+    return {"parts": parts_and_checks.parts(asked.state, asked.stocks)}
 
 
-def _checks(state: State, stocks: dict[str, Stock], folder: Path) -> Payload:
+def _checks(asked: Question) -> Payload:
     from webui.derived import parts_and_checks
 
-    return {"checks": parts_and_checks.checks(state, stocks)}
+    return {"checks": parts_and_checks.checks(asked.state, asked.stocks)}
 
 
-def _audit(state: State, stocks: dict[str, Stock], folder: Path) -> Payload:
+def _audit(asked: Question) -> Payload:
     from recon.corrections.plan_audit import compare_with_plan
     from webui.storage.plan import load_plan
 
-    return compare_with_plan(state.frame, load_plan(folder, stocks))
+    return compare_with_plan(asked.state.frame, load_plan(asked.folder, asked.stocks))
 
 
-ANSWERS: dict[str, Callable[[State, dict[str, Stock], Path], Payload]] = {
+def _comparison(asked: Question) -> Payload:
+    from recon.corrections.merge import laid_on
+    from recon.corrections.plan_audit import compare_with_plan
+
+    of, other = asked.about.get("of"), asked.about["with"]
+    now = asked.state.frame
+    frame = now if of is None else laid_on(patched(State(), of).frame, now)
+    found = compare_with_plan(frame, patched(State(), other).frame)
+    if of is not None:  # nothing of the build as it is now is mended by it
+        for row in (*found["differences"], *found["not_checked"], *found["said"]):
+            row["mend"] = []
+    return {**found, "names": asked.about["names"]}
+
+
+_steps_of: list[StepsOf] = []  # of the frame that was asked for last
+
+
+def _steps(asked: Question) -> Payload:
+    return _known_steps(asked).rows()
+
+
+def _picture(asked: Question) -> Payload:
+    return {"svg": _known_steps(asked).picture(int(asked.about["step"]), str(asked.about["shape"]))}
+
+
+def _known_steps(asked: Question) -> StepsOf:
+    from webui.derived.steps import StepsOf
+
+    if not _steps_of or _steps_of[0].frame != asked.state.frame:
+        _steps_of[:] = [StepsOf(asked.state.frame, asked.stocks)]
+    return _steps_of[0]
+
+
+ANSWERS: dict[str, Callable[[Question], Payload]] = {
     "doubts": _doubts,
     "parts": _parts,
     "checks": _checks,
     "audit": _audit,
+    "comparison": _comparison,
+    "steps": _steps,
+    "picture": _picture,
 }
+EFFECTS = ("doubts", "parts", "checks")  # those that the page asks for by name
 
 
 def main(argv: list[str]) -> int:
@@ -205,7 +274,8 @@ def main(argv: list[str]) -> int:
     def answer(request: Payload) -> Payload:
         nonlocal state
         state = patched(state, request["delta"])
-        return {"n": request["n"], **ANSWERS[request["what"]](state, stocks, Path(argv[0]))}
+        asked = Question(state, stocks, Path(argv[0]), request["about"])
+        return {"n": request["n"], **ANSWERS[request["what"]](asked)}
 
     answer_lines(answer, begin)
     return 0

@@ -12,6 +12,7 @@ import {notice} from "./core/messages.js";
 import {pulse} from "./core/pulse.js";
 import * as keyboard from "./keyboard.js";
 import * as doubts from "./panels/doubts.js";
+import * as fittingForm from "./panels/fitting-form.js";
 import * as measure from "./panels/measure.js";
 import * as newMember from "./panels/new-member.js";
 import {PANELS} from "./panels/panels.js";
@@ -20,6 +21,7 @@ import * as selectionCard from "./panels/selection-card.js";
 import * as standing from "./panels/standing.js";
 import * as tabs from "./panels/tabs.js";
 import * as topBar from "./panels/top-bar.js";
+import * as versions from "./panels/versions.js";
 import * as modes from "./photos/modes.js";
 import * as arrangement from "./pictures/arrangement.js";
 import * as progress from "./reading/progress.js";
@@ -34,6 +36,7 @@ async function cancelReading() {
 byId("undo").onclick = undo;
 byId("redo").onclick = redo;
 byId("read").onclick = startReading;
+byId("assemble").onclick = () => location.assign("/assemble");
 byId("help").onclick = keyboard.help;
 byId("job-cancel").onclick = cancelReading;
 
@@ -45,9 +48,11 @@ selectionCard.begin();
 newMember.begin();
 rowsByHand.begin();
 measure.begin();
+fittingForm.begin();
 progress.begin();
 derived.begin();
 doubts.begin();
+versions.begin();
 tabs.begin(PANELS);
 keyboard.begin();
 

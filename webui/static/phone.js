@@ -2,6 +2,7 @@
 // which photos there are. Needs api, dom, stand.
 
 import {get, upload} from "./core/api.js";
+import {nameOf} from "./core/camera-name.js";
 import {byId, h} from "./core/dom.js";
 import {sketchOf, whereToStand} from "./core/stand.js";
 
@@ -34,13 +35,6 @@ async function showStand(count) {
   const {words, sketch} = await whereToStand(count, Boolean(delta.members?.put.length));
   byId("stand-words").textContent = words;
   byId("stand-sketch").replaceChildren(...(sketch ? [sketchOf(sketch)] : []));
-}
-
-/** A name for what comes from the camera: phones call every picture the same. */
-function nameOf(file) {
-  if (!/^image\.\w+$/i.test(file.name)) return file.name;
-  const time = new Date().toTimeString().slice(0, 8).replaceAll(":", "-");
-  return `phone ${time}${file.name.slice(file.name.lastIndexOf("."))}`;
 }
 
 async function send(files) {

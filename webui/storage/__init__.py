@@ -2,6 +2,8 @@
 
 build          a build: a folder with photos, journal and frame file; changes, undo and redo
 journal        every change, in one append-only file
+work           ticks, notes and photos at steps, and named versions, in a journal of their own
+step_photos    photos that are taken at steps
 rescue         a build with a damaged journal, copied up to the damage
 photo_store    the photos: taken in, checked and cut into levels
 reading_cache  what was found in photos, kept; the call of the solver

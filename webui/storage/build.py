@@ -2,7 +2,9 @@
 
 photos/         the photos, as they came
 reading/        what the reader found in each photo (openings, rows)
+step-photos/    photos taken at steps of putting it together
 build.journal   every change (see `webui.storage.journal`)
+work.journal    what is ticked and noted at steps, and named versions (see `webui.storage.work`)
 frame.json      the frame as it stands, for the command line
 .levels/        the photos in levels and tiles for looking; can be deleted
 """
@@ -30,6 +32,7 @@ from webui.storage.journal import NAME as JOURNAL_NAME
 from webui.storage.journal import Journal
 
 PHOTOS, READING, LEVELS, REMOVED = "photos", "reading", ".levels", "removed"
+STEP_PHOTOS, WORK = "step-photos", "work.journal"
 FRAME, PLAN = "frame.json", "plan.json"
 FRAME_CHANGED = (
     f"{FRAME} in this folder was changed by another program. It is left as it is; "
@@ -228,7 +231,7 @@ class Build:
             old = self._now
             state, words = make(old.state)
             delta = difference(old.state, state)
-            n = self.journal.append({"kind": kind, "words": words, "at": _now_text(), "delta": delta})
+            n = self.journal.append({"kind": kind, "words": words, "at": now_text(), "delta": delta})
             self._enter(Moment(n, state, words, old, delta))
             self._redo.clear()
             self._save_soon()
@@ -256,7 +259,7 @@ class Build:
 
     def _step(self, kind: str, words: str) -> tuple[State, State, str]:
         old = self._now
-        n = self.journal.append({"kind": kind, "words": words, "at": _now_text()})
+        n = self.journal.append({"kind": kind, "words": words, "at": now_text()})
         self._move(kind, n, words)
         self._save_soon()
         return old.state, self._now.state, words
@@ -406,10 +409,11 @@ class Build:
 def _refuse_links(folder: Path) -> None:
     """Raises ReconError where a part of the build is a link: what it leads to lies outside, and would be
     read, sent or written over.  Photos that are links are only passed over (`photo_files`)."""
-    parts = [folder / name for name in (PHOTOS, READING, LEVELS, REMOVED, JOURNAL_NAME, FRAME, PLAN)]
+    names = (PHOTOS, READING, LEVELS, STEP_PHOTOS, REMOVED, JOURNAL_NAME, WORK, FRAME, PLAN)
+    parts = [folder / name for name in names]
     inside = (
         Path(root, name)
-        for part in parts[1:3]
+        for part in parts[1:4]
         for root, folders, files in os.walk(part)
         for name in (*folders, *files)
     )
@@ -429,5 +433,6 @@ def _tidy(frame: Frame) -> Frame:
     return replace(frame, joints=ordered(frame.members, frame.joints))
 
 
-def _now_text() -> str:
+def now_text() -> str:
+    """The present time as journals have it: ISO 8601, UTC, to the second."""
     return datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")

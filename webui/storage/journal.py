@@ -27,7 +27,7 @@ from webui.storage import system
 Entry = dict[str, Any]
 
 FORMAT, VERSION = "frame-build", 1
-NAME = "build.journal"
+NAME = "build.journal"  # of the frame's changes
 TRIES = 3  # to write a line into a file that another program puts copies in the place of
 LONGEST_LINE = 64 * 2**20  # an entry that holds a whole frame of 2000 members is under 2 MB
 
@@ -79,7 +79,15 @@ def read_lines(data: bytes) -> tuple[list[Entry], int, int | None]:
 
 
 class Journal:
-    """The journal of one build folder, opened or begun, and locked for this process until `close`.
+    """A journal of one build folder, opened or begun, and locked for this process until `close`.
+
+    Parameters
+    ----------
+    folder : path
+    name : str
+        Of its file.
+    format : str
+        What its first line says that it is.
 
     Attributes
     ----------
@@ -97,8 +105,8 @@ class Journal:
         Where the folder is in use, was written by a newer program, is damaged, or cannot be written.
     """
 
-    def __init__(self, folder: str | Path) -> None:
-        self.path = Path(folder) / NAME
+    def __init__(self, folder: str | Path, name: str = NAME, format: str = FORMAT) -> None:
+        self.path, self.format = Path(folder) / name, format
         self.notices: list[str] = []
         try:
             self._file = self._open()
@@ -136,7 +144,7 @@ class Journal:
         with open(self.path, "rb") as file:
             data = file.read(size)
         entries, good, damaged = read_lines(data)
-        header = line_of({"format": FORMAT, "version": VERSION})
+        header = line_of({"format": self.format, "version": VERSION})
         # A torn beginning may be written anew; what someone else wrote stays.
         if good == 0 and not header.startswith(data):
             raise ReconError(
@@ -167,12 +175,13 @@ class Journal:
         if rest.endswith(b"\n"):  # that is no torn line: it was written to its end and changed later
             kept = self._keep(rest)
             self.notices.append(
-                f"The last change in {NAME} is damaged and was left out; the line is kept in {kept.name}."
+                f"The last change in {self.path.name} is damaged and was left out; the line is kept in "
+                f"{kept.name}."
             )
         os.ftruncate(self._file, good)
 
     def _check_header(self, entry: Entry) -> None:
-        if entry.get("format") != FORMAT:
+        if entry.get("format") != self.format:
             raise ReconError(f"{self.path}: this is not the journal of a build; open another folder.")
         version = entry.get("version")
         if not isinstance(version, int) or version > VERSION:
@@ -289,15 +298,15 @@ class Journal:
         kept = self._keep(bytes(self._held))
         return ReconError(
             f"{self.path}: another program has changed this file, and it is left as it is. All that was done "
-            f"on this page is kept in {kept.name}: give that file the name {NAME} to go on from it, or close "
-            "the page and open it again to go on from the other."
+            f"on this page is kept in {kept.name}: give that file the name {self.path.name} to go on from "
+            "it, or close the page and open it again to go on from the other."
         )
 
     def _keep(self, data: bytes) -> Path:
         """Writes data beside the journal, under a name that is free or has the same data."""
         number = 1
         while True:
-            path = self.path.with_name(f"{NAME}.kept-{number}")
+            path = self.path.with_name(f"{self.path.name}.kept-{number}")
             if not os.path.lexists(path):
                 write_bytes_atomic(path, data)
                 return path

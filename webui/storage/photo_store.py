@@ -12,6 +12,7 @@ import sys
 import threading
 import time
 import unicodedata
+from collections.abc import Iterable
 from pathlib import Path
 from typing import IO, Any
 
@@ -105,7 +106,7 @@ class PhotoStore:
         part = folder / f".{secrets.token_hex(8)}{Path(safe_name(name)).suffix}"
         levels = self.build.folder / LEVELS / part.name
         try:
-            self._receive(stream, part)
+            receive(stream, part)
             with self._one:
                 line = self._decode("full", [(part, levels)])[0]
                 if "problem" in line:
@@ -117,7 +118,7 @@ class PhotoStore:
                     raise ReconError(f"{name}: this photo is here already, as {same}.")
                 if len(self.names()) >= MOST_PHOTOS:  # others came in meanwhile
                     raise ReconError(_TOO_MANY)
-                final = self._free_name(name)
+                final = free_name(name, self.names())
                 os.rename(part, folder / final)
                 shutil.rmtree(self.folder(final), ignore_errors=True)
                 os.rename(levels, self.folder(final))
@@ -128,25 +129,6 @@ class PhotoStore:
             shutil.rmtree(levels, ignore_errors=True)
         return {"name": final, "size": line["size"]}
 
-    def _receive(self, stream: IO[bytes], part: Path) -> None:
-        left = MOST_BYTES
-        with open(part, "xb") as file:
-            while chunk := stream.read(1 << 20):
-                left -= len(chunk)
-                if left < 0:
-                    raise ReconError(f"The photo is larger than {MOST_BYTES >> 20} MB; save it as JPEG.")
-                file.write(chunk)
-            file.flush()
-            os.fsync(file.fileno())
-
-    def _free_name(self, name: str) -> str:
-        base = safe_name(name)
-        stem, suffix = Path(base).stem, Path(base).suffix
-        taken, again, free = {n.casefold() for n in self.names()}, 2, base
-        while free.casefold() in taken:
-            free, again = f"{stem} ({again}){suffix}", again + 1
-        return free
-
     def remove(self, name: str) -> None:
         """Takes a photo out of the build: it goes to the folder `removed`, and is not deleted."""
         away = self.build.folder / REMOVED
@@ -156,6 +138,13 @@ class PhotoStore:
         self._levels.pop(name, None)
 
     # Decoding
+
+    def look(self, path: Path, folder: Path) -> None:
+        """Makes `whole.jpg` of one photo in a folder of its own; raises ReconError where it is none."""
+        with self._one:
+            line = self._decode("quick", [(path, folder)])[0]
+        if "problem" in line:
+            raise ReconError(line["problem"])
 
     def _prepare_all(self) -> None:
         names = self.names()
@@ -208,6 +197,29 @@ class PhotoStore:
             problem = f"{name}: it could not be decoded within the limits; save a smaller copy as JPEG."
             lines.append({"photo": name, "problem": problem})
         return lines
+
+
+def receive(stream: IO[bytes], part: Path) -> None:
+    """Writes an uploaded file to the disk.  Raises ReconError where it is too large for a photo."""
+    left = MOST_BYTES
+    with open(part, "xb") as file:
+        while chunk := stream.read(1 << 20):
+            left -= len(chunk)
+            if left < 0:
+                raise ReconError(f"The photo is larger than {MOST_BYTES >> 20} MB; save it as JPEG.")
+            file.write(chunk)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def free_name(name: str, names: Iterable[str]) -> str:
+    """A name for a photo that none of `names` is: "front (2).jpg" where "front.jpg" is taken."""
+    base = safe_name(name)
+    stem, suffix = Path(base).stem, Path(base).suffix
+    taken, again, free = {n.casefold() for n in names}, 2, base
+    while free.casefold() in taken:
+        free, again = f"{stem} ({again}){suffix}", again + 1
+    return free
 
 
 def safe_name(name: str) -> str:

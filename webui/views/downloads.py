@@ -9,21 +9,27 @@ import io
 import re
 import tempfile
 import zipfile
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
+from pathlib import Path
 from typing import IO
 
 from flask import Blueprint, Response, abort, jsonify, send_file
 
+from recon.errors import ReconError
 from recon.files import why_not_written
 from recon.frame.files import frame_to_text
 from recon.frame.model import Frame
 from recon.show.exports import ALL_EXPORTS
+from recon.workshop.papers.builder_record import BuilderRecord
 from webui.context import AppContext, app_context
 from webui.derived.papers import listed_papers, make_paper
-from webui.storage.build import FRAME, PHOTOS, PLAN, READING
+from webui.storage.build import FRAME, PHOTOS, PLAN, READING, STEP_PHOTOS, WORK
 from webui.storage.journal import NAME as JOURNAL
 
 bp = Blueprint("downloads", __name__)
+PATIENCE_S = 20  # how long a photo that is being decoded is waited for, for papers
 
 
 @bp.get("/api/papers")
@@ -49,7 +55,7 @@ def paper(id: str) -> Response:
     if id not in ALL_EXPORTS:
         abort(404)
     context, chosen = app_context(), ALL_EXPORTS[id]
-    data = make_paper(id, _named(context), context.stocks)
+    data = make_paper(id, _named(context), context.stocks, lambda: _kept(context))
     return send_file(
         io.BytesIO(data),
         mimetype=chosen.media_type,
@@ -58,9 +64,30 @@ def paper(id: str) -> Response:
     )
 
 
+def _kept(context: AppContext) -> BuilderRecord:
+    """Ticks, notes and photos, as papers print them; photos that cannot be decoded are left out."""
+    record = context.work.record
+    steps = {photo.file: _bytes(partial(context.step_photos.look, photo.file)) for photo in record.photos}
+    looks = partial(context.photos.wait_for, file="whole.jpg", seconds=PATIENCE_S)
+    photos = [(name, _bytes(partial(looks, name))) for name in context.photos.names()]
+    return BuilderRecord(
+        record,
+        {name: data for name, data in steps.items() if data},
+        [(name, data) for name, data in photos if data],
+    )
+
+
+def _bytes(look: Callable[[], Path | None]) -> bytes:
+    try:
+        path = look()
+        return path.read_bytes() if path else b""
+    except (ReconError, OSError):
+        return b""
+
+
 @bp.get("/api/build.zip")
 def whole_build() -> Response:
-    """Photos, what was read in them, the journal and the frame file: unpacked, it is a build."""
+    """Photos, what was read in them, the journals and the frame file: unpacked, it is a build."""
     context = app_context()
     try:
         pack = tempfile.TemporaryFile(dir=context.build.folder)  # noqa: SIM115 (Flask closes it once it is sent)
@@ -81,7 +108,10 @@ def _pack(context: AppContext, pack: IO[bytes]) -> None:
             archive.writestr(f"{stem}/{FRAME}", frame_to_text(context.build.state.frame))
         for name in context.photos.names():
             archive.write(context.build.folder / PHOTOS / name, f"{stem}/{PHOTOS}/{name}")
+        for name in context.step_photos.names():
+            archive.write(context.build.folder / STEP_PHOTOS / name, f"{stem}/{STEP_PHOTOS}/{name}")
         for path in sorted((context.build.folder / READING).glob("*.json")):
             archive.write(path, f"{stem}/{READING}/{path.name}")
-        if (context.build.folder / PLAN).is_file():
-            archive.write(context.build.folder / PLAN, f"{stem}/{PLAN}")
+        for name in (PLAN, WORK):
+            if (context.build.folder / name).is_file():
+                archive.write(context.build.folder / name, f"{stem}/{name}")

@@ -12,8 +12,9 @@ from recon.corrections import on_photos
 from recon.corrections.state import State, difference
 from recon.frame.caution import CAUTION
 from webui.context import AppContext, app_context
+from webui.derived.fittings import fitting_rows
 from webui.derived.sides import sides
-from webui.processes.derived import ANSWERS
+from webui.processes.derived import EFFECTS
 from webui.storage.plan import load_plan
 
 bp = Blueprint("page", __name__)
@@ -49,9 +50,11 @@ def whole() -> Response:
         place=str(context.build.folder.resolve()),
         delta=difference(State(), state),
         sides=sides(state.frame),
+        fittings=fitting_rows(state.frame),
+        caution=CAUTION,
         photos=_photo_list(context, state),
         stocks=[{"id": s.id, "name": s.name, "pitch_mm": s.pitch_mm} for s in context.stocks.values()],
-        notices=context.build.notices,
+        notices=[*context.build.notices, *context.work.notices],
         job=context.reading.status().to_json(),
         plan=_plan_name(context),
     )
@@ -102,9 +105,11 @@ def pulse() -> Response:
     photos that are ready; `news`, words of the last changes."""
     context = app_context()
     context.build.hold_place()  # what is wrong with the folder is said at once, and not with the next change
+    context.work.hold_place()
     n, _, _ = context.build.snapshot()
     return jsonify(
         n=n,
+        work=context.work.n,
         start=_start(context),
         news=context.build.since(n - NEWS)[:NEWS],
         job=context.reading.status().to_json(),
@@ -135,7 +140,7 @@ def track(id: str) -> Response:
 def derived() -> Response:
     """What the frame comes to: `what` is "doubts", "parts" or "checks"."""
     context, what = app_context(), request.args.get("what")
-    if what not in ANSWERS or what == "audit":
+    if what not in EFFECTS:
         abort(404)
     n, state, _ = context.build.snapshot()
     if not state.frame.members:

@@ -10,11 +10,14 @@
 - `square`: diagonals that must be equal
 - `steps`: the build steps of a frame
 - `step_words`: the steps in words
+- `fitting_words`: how fittings are put on, once the frame is together
 - `hand_words`: what a hand must hold, and until when
 - `lifts`: what is lifted in each step, what it weighs, how long the work takes
 - `shots`: from which corner a step is shown, and how much of the frame
 - `picture_items`: what is drawn in the picture of a step
-- `picture_part`: pictures of a part of a frame, with a little one of the whole
+- `picture_part`: the little picture of the whole in pictures of a part of a frame
 - `picture`: the picture of one step
 - `stage`: that picture with the side up that is up in the step
+- `record`: what is kept while it is put together: ticks, notes and photos at steps
+- `progress`: how far it is put together: ticks held against the frame as it is now
 """

@@ -19,7 +19,7 @@ from functools import cached_property
 import numpy as np
 
 from recon.frame.model import Frame
-from recon.geometry.arrays import BoolArray, Vector
+from recon.geometry.arrays import BoolArray, IntArray, Vector
 from recon.workshop.assembly.tool_access import ToolAccess, in_the_way, reachable, tool_access
 from recon.workshop.hardware.bolts import Bolt, find_bolts
 from recon.workshop.solids import HOLE, Boxes, bolt_ends, joined, member_boxes, met_on_the_way
@@ -100,10 +100,12 @@ class AssemblyModel:
         self.bolts: tuple[Bolt, ...] = find_bolts(frame)
         self.number = {m.id: k for k, m in enumerate(frame.members)}
         self.through = [frozenset(self.number[id] for id, _ in bolt.through) for bolt in self.bolts]
-        self._joins = np.zeros((len(self.bolts), len(frame.members)), bool)
-        for b, members in enumerate(self.through):
-            self._joins[b, list(members)] = True
+        # Members that each bolt joins, one of them again where another bolt joins more.
+        most = max(map(len, self.through), default=1)
+        rows = [(sorted(members) * most)[:most] for members in self.through]
+        self._joins: IntArray = np.array(rows, int).reshape(-1, most)
         self._access: dict[int, ToolAccess] = {}
+        self._in_its_way: dict[Part, BoolArray] = {}
 
     @cached_property
     def solids(self) -> Boxes:
@@ -115,12 +117,20 @@ class AssemblyModel:
         """Whether solid i meets solid j on its way out along each of DIRECTIONS, (6, N, N)."""
         n = len(self.solids)
         met = np.zeros((len(DIRECTIONS), n, n), bool)
-        for d, direction in enumerate(DIRECTIONS):
+        for d in range(len(DIRECTIONS) // 2):
             for start in range(0, n, ROWS):
                 rows = slice(start, start + ROWS)
-                met[d, rows] = met_on_the_way(self.solids.take(rows), self.solids, direction)
+                met[d, rows] = met_on_the_way(self.solids.take(rows), self.solids, DIRECTIONS[d])
             np.fill_diagonal(met[d], False)
+            met[opposite(d)] = met[d].T  # one goes past the other as that goes past it the other way
         return met
+
+    def in_its_way(self, part: Part) -> BoolArray:
+        """Which solids a part with its inner bolts meets on its way out along each of DIRECTIONS, (6, N)."""
+        if part not in self._in_its_way:
+            mine = np.nonzero(self.present(part))[0]
+            self._in_its_way[part] = np.any(self.blocked[:, mine], axis=1)
+        return self._in_its_way[part]
 
     def access(self, b: int) -> ToolAccess:
         """What is in the way of bolt `b`."""
@@ -137,14 +147,13 @@ class AssemblyModel:
 
     def inner(self, members: Iterable[int]) -> list[int]:
         """The bolts that hold these members alone."""
-        return np.nonzero(~(self._joins & ~self._mask(members)).any(axis=1))[0].tolist()
+        return np.nonzero(self._mask(members)[self._joins].all(axis=1))[0].tolist()
 
     def between(self, part: Part, rest: Part) -> list[int]:
         """The bolts that hold the part to the rest, and nothing else."""
-        mine, others = self._mask(part), self._mask(rest)
-        inside = ~(self._joins & ~(mine | others)).any(axis=1)
-        both = (self._joins & mine).any(axis=1) & (self._joins & others).any(axis=1)
-        return np.nonzero(inside & both)[0].tolist()
+        mine, others = self._mask(part)[self._joins], self._mask(rest)[self._joins]
+        inside = (mine | others).all(axis=1)
+        return np.nonzero(inside & mine.any(axis=1) & others.any(axis=1))[0].tolist()
 
     def solids_of(self, members: Iterable[int], bolts: Iterable[int]) -> list[int]:
         """The numbers of the solids of these members and bolts."""
@@ -167,8 +176,7 @@ class AssemblyModel:
 
 def free_directions(model: AssemblyModel, part: Part, rest: Part) -> list[int]:
     """The directions (indices of DIRECTIONS) along which the part meets nothing of the rest on its way."""
-    mine, others = np.nonzero(model.present(part))[0], np.nonzero(model.present(rest))[0]
-    return np.nonzero(~model.blocked[:, mine[:, None], others].any(axis=(1, 2)))[0].tolist()
+    return np.nonzero(~(model.in_its_way(part) & model.present(rest)).any(axis=1))[0].tolist()
 
 
 def opposite(d: int) -> int:

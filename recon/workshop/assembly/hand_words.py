@@ -25,7 +25,7 @@ def hand_sentences(steps: Sequence[BuildStep]) -> list[BuildStep]:
         before = _before(steps, k)
         said = {group for s in before for group in s.hands}
         words = [
-            _hang_words(step, group, _until(steps, k, set(group)))
+            _hang_words(step, group, _until(steps, k, set(group)), _joined(steps[k + 1 :], group))
             for group in step.hands
             if not any(set(group) <= set(known) for known in said)
         ]
@@ -68,11 +68,20 @@ def _until_steady(steps: Sequence[BuildStep], k: int) -> int | None:
     return None
 
 
-def _hang_words(step: BuildStep, group: Sequence[str], until: int | None) -> str:
+def _joined(steps: Sequence[BuildStep], group: Sequence[str]) -> bool:
+    """Whether a bolt goes through any of these members in these steps."""
+    bolts = (bolt for step in steps for bolt in step.bolts)
+    return any(id in group for bolt in bolts for id, _ in bolt.through)
+
+
+def _hang_words(step: BuildStep, group: Sequence[str], until: int | None, later: bool) -> str:
+    """What to hold until when; `later` : whether a bolt comes through any of it in a later step."""
     names = listed(group)
     joined = {id for bolt in (*step.bolts, *step.there_bolts) for id, _ in bolt.through}
     why = "one bolt alone holds" if joined & set(group) else "no bolt holds"
     them = "it" if len(group) == 1 else "them"
+    if until is None and later and not joined & set(group):
+        return f"Hold {names} while you tighten: one bolt alone will hold {them}, in the finished frame, too."
     if until is None:
         return f"Hold {names} while you tighten: {why} {them}, here and in the finished frame."
     return f"Hold {names} up until step {until}: {why} {them} until then."

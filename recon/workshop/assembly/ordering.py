@@ -57,10 +57,13 @@ def assembly_moves(model: AssemblyModel, parts: Sequence[Part], up: int, support
         loose = whole.loose()
         if not loose:
             raise Stuck(frozenset(whole.of), whole.up, taken[::-1])
-        best = min(loose, key=whole.cost)
+        best = whole.cheapest(loose)
         taken.append(whole.move(best))
         whole.take_out(best)
     return [Move(whole.parts[0], frozenset(), None, (), whole.up), *reversed(taken)]
+
+
+_Cost = tuple[bool, int, int, int, int]
 
 
 class _Whole:
@@ -112,8 +115,25 @@ class _Whole:
                 return loose
         return []
 
-    def cost(self, part: Part) -> tuple[bool, int, int, int, int]:
-        """What it costs to bring this part in last: parts of lower cost are taken out first."""
+    def cheapest(self, loose: Iterable[Part]) -> Part:
+        """Of parts that come free the one that it costs least to bring in last.
+
+        Whether what is left falls over is worked out only where it decides: each cost is a bound without it.
+        """
+        bounds = sorted((self._cost(part), part) for part in loose)  # costs end in what tells parts apart
+        best: tuple[_Cost, Part] | None = None
+        for bound, part in bounds:
+            if best and best[0] <= bound:
+                break
+            cut, hands, links, holes, first = bound
+            hands += self.support.tips(frozenset(self.of) - part, self.up)
+            found = (cut, hands, links, holes, first), part
+            best = min(best or found, found)
+        assert best is not None
+        return best[1]
+
+    def _cost(self, part: Part) -> _Cost:
+        """What it costs to bring this part in last, where what is left stands by itself."""
         return part in self._cut, self._hands(part), len(self._links[part]), self._holes[part], -min(part)
 
     def _hands(self, part: Part) -> int:
@@ -128,7 +148,7 @@ class _Whole:
         for p in near if len(self.parts) > 2 else ():  # of one part alone `tips` says whether it stands
             left = len(self._links[p] - self._links[part]) + support.footing(p, up, floor)
             hands += left < 2
-        return hands + BLOCKS * below + support.tips(rest, up)
+        return hands + BLOCKS * below
 
     def move(self, part: Part) -> Move:
         """The move that brings the part in again."""

@@ -15,16 +15,17 @@ from recon.workshop.assembly.picture_items import (
     axes,
     bolt_heads,
     clutter_of,
+    edges,
     floor,
     holes,
     labels,
     outlines,
     shading,
 )
-from recon.workshop.assembly.picture_part import clipped, inset, within
+from recon.workshop.assembly.picture_part import inset
 from recon.workshop.assembly.shots import CornerScenes, Shot, Size, best_shot
 from recon.workshop.drawing.label_placement import Clutter
-from recon.workshop.drawing.vector import Item, Sheet, moved
+from recon.workshop.drawing.vector import Item, Sheet
 from recon.workshop.hardware.bolts import Bolt
 
 SIZE = (118.0, 82.0)  # mm
@@ -84,18 +85,16 @@ def step_sheet(
 def _shot_items(
     shot: Shot, bolts: Sequence[Bolt], direction: ArrayLike | None, size: Size, incoming: Sequence[str]
 ) -> tuple[list[Item], Clutter]:
-    """What is drawn of a shot, on the sheet, and where it lies on the scene."""
+    """What is drawn of a shot, and where on the sheet it lies."""
     index = {m.id: k for k, m in enumerate(shot.scene.members)}
     joined = shot.new.copy()
     for bolt in bolts:
         joined[[index[id] for id, _ in bolt.through if id in index]] = True
-    edges = outlines(shot)
-    clutter = clutter_of(shot, edges, size)
-    drawn: list[Item] = [*within(floor(shot), shot, size), *shading(shot), *holes(shot, joined), *edges]
+    thin, thick = outlines(shot)
+    clutter = clutter_of(thin, thick, size)
+    drawn: list[Item] = [*floor(shot), *shading(shot), *holes(shot, joined), *edges(shot, thin, thick)]
     if direction is not None:
         pointed = [index[id] for id in incoming if id in index]
         drawn += arrow(shot, pointed, np.asarray(direction, float), clutter)
     heads, tags = bolt_heads(shot, bolts, index, clutter)
-    inside = (clipped(item, shot, size) for item in [*drawn, *heads])
-    items = [item for item in inside if item is not None]
-    return moved([*items, *labels(shot, joined, clutter), *tags], *(-shot.low)), clutter
+    return [*drawn, *heads, *labels(shot, joined, clutter), *tags], clutter

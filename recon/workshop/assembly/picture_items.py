@@ -1,18 +1,29 @@
-"""What is drawn in the picture of a step, in mm with the scene's own origin."""
+"""What is drawn in the picture of a step, in mm on its sheet."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from recon.geometry.arrays import BoolArray, FloatArray
 from recon.workshop.assembly.shots import Shot, Size, strips
-from recon.workshop.drawing.hidden_lines import box_corners, hidden_stretches, rest
+from recon.workshop.drawing.hidden_lines import box_corners
 from recon.workshop.drawing.label_placement import TAKEN, Clutter
 from recon.workshop.drawing.projections import ProjectedFrame
-from recon.workshop.drawing.vector import Area, Disc, Item, Lines, Pen, Point, Text, text_width
+from recon.workshop.drawing.vector import (
+    Area,
+    Disc,
+    Item,
+    Lines,
+    Path,
+    Pen,
+    Point,
+    Text,
+    as_paths,
+    text_width,
+)
 from recon.workshop.hardware.bolts import Bolt
 
 STRIPS = 14  # in which a face is shaded: so fine that a covered corner comes out straight
@@ -24,8 +35,6 @@ FEW = 16  # members up to which all have labels
 TAG_DISTANCES = (3.0, 5.0, 7.5, 10.5, 14.0, 19.0)  # mm from a bolt at which its tag is tried
 TAG_ANGLES_DEG = (35, 145, 325, 215, 90, 270, 0, 180)
 
-Path = tuple[Point, ...]
-
 
 def point(xy: ArrayLike) -> Point:
     """Two plain numbers."""
@@ -33,64 +42,64 @@ def point(xy: ArrayLike) -> Point:
     return x, y
 
 
-def _visible(shot: Shot, lines: FloatArray, owner: Sequence[int] | None) -> list[Path]:
-    """What is in sight of lines (n, 2, 3), as paths in mm."""
-    out: list[Path] = []
-    for (a, b), stretches in zip(shot.flat(lines), hidden_stretches(lines, shot.scene.shadows, owner)):
-        out += _parts(a, b, rest(stretches))
-    return out
-
-
-def _parts(a: FloatArray, b: FloatArray, shares: Iterable[tuple[float, float]]) -> list[Path]:
-    """The shares (start, end) of the line from a to b, as paths."""
-    (ax, ay), (bx, by) = a.tolist(), b.tolist()
-    return [
-        ((ax + s * (bx - ax), ay + s * (by - ay)), (ax + e * (bx - ax), ay + e * (by - ay)))
-        for s, e in shares
-    ]
+def _cut(shot: Shot, lines: FloatArray) -> tuple[Path, ...]:
+    """Lines (n, 2, 2) on the sheet as paths; where the picture shows a part, cut to it."""
+    return as_paths(shot.clipped(lines) if shot.part else lines)
 
 
 def shading(shot: Shot) -> list[Item]:
     """The faces of what is new, in the tone of the way they are turned."""
+    faces = [(k, *face) for k in np.nonzero(shot.new)[0].tolist() for face in strips(shot.scene, k, STRIPS)]
+    lines = np.concatenate([lines for *_, lines in faces])
+    owner = np.repeat([k for k, *_ in faces], STRIPS)
+    line, seen = shot.seen(lines, owner)
+    up, right, left = TONES
     items: list[Item] = []
-    for k in np.nonzero(shot.new)[0].tolist():
-        for normal, width, lines in strips(shot.scene, k, STRIPS):
-            paths = _visible(shot, lines, [k] * len(lines))
-            up, right, left = TONES
-            tone = up if normal[2] > 0.7 else right if normal @ shot.scene.view.right > 0 else left
-            if paths:
-                items.append(Lines(tuple(paths), Pen(1.25 * width * shot.scale, (), tone), "shade"))
+    for n, (_, normal, width, _) in enumerate(faces):
+        paths = _cut(shot, seen[line // STRIPS == n])
+        tone = up if normal[2] > 0.7 else right if normal @ shot.scene.view.right > 0 else left
+        if paths:
+            items.append(Lines(paths, Pen(1.25 * width * shot.scale, (), tone), "shade"))
     return items
 
 
-def outlines(shot: Shot) -> list[Lines]:
-    """The edges in sight, thick of what is new."""
-    flat, owner, hidden = shot.scene.edges
-    thin: list[Path] = []
-    thick: list[Path] = []
-    for (a, b), k, stretches in zip(flat * shot.scale, owner, hidden):
-        (thick if shot.new[k] else thin).extend(_parts(a, b, rest(stretches)))
-    return [Lines(tuple(paths), pen) for paths, pen in ((thin, OLD), (thick, NEW)) if paths]
+def outlines(shot: Shot) -> tuple[FloatArray, FloatArray]:
+    """The edges in sight of what is there and of what is new, each (n, 2, 2), mm."""
+    lines, owner = shot.scene.seen_edges
+    new = shot.new[owner]
+    return shot.on_sheet(lines[~new]), shot.on_sheet(lines[new])
+
+
+def edges(shot: Shot, thin: FloatArray, thick: FloatArray) -> list[Item]:
+    """The outlines, as `outlines` has them, as lines."""
+    drawn = ((_cut(shot, lines), pen) for lines, pen in ((thin, OLD), (thick, NEW)))
+    return [Lines(paths, pen) for paths, pen in drawn if paths]
 
 
 def holes(shot: Shot, joined: BoolArray) -> list[Item]:
     """Holes of what is new, dark, and of what it is bolted to (`joined`), as rims."""
     circle = np.linspace(0, 2 * np.pi, 13)[:-1]
     seen = [h for h in shot.scene.holes_of(np.nonzero(joined)[0].tolist()) if h.visible]
+    if not seen:
+        return []
     rims = {}
-    for k, normal in {(h.member, tuple(h.normal)) for h in seen}:
+    faces = [(h.member, tuple(h.normal.tolist())) for h in seen]
+    for k, normal in set(faces):
         along = shot.scene.boxes.axes[k, 0]
         rim = np.outer(np.cos(circle), along) + np.outer(np.sin(circle), np.cross(normal, along))
         rims[k, normal] = shot.scene.view.flat(rim) * shot.scene.hole / 2
-    items: list[Item] = []
-    for h in seen:
-        rim = (h.at + rims[h.member, tuple(h.normal)]) * shot.scale
-        new = shot.new[h.member]
-        items.append(Area(tuple(map(point, rim)), 0.25 if new else "none", None if new else HOLE_RIM))
-    return items
+    outline = shot.on_sheet(np.array([h.at for h in seen])[:, None] + np.array([rims[f] for f in faces]))
+    new = shot.new[[h.member for h in seen]]
+    if shot.part:
+        inside = shot.inside(outline)
+        outline, new = outline[inside], new[inside]
+    return [
+        Area(path, 0.25 if fresh else "none", None if fresh else HOLE_RIM)
+        for path, fresh in zip(as_paths(outline), new.tolist())
+    ]
 
 
-def floor(shot: Shot) -> list[Lines]:
+def floor(shot: Shot) -> list[Item]:
     """The floor below what stands on it, as a rectangle of thin lines where nothing hides it."""
     corners = box_corners(shot.scene.boxes).reshape(-1, 3)
     feet = corners[corners[:, 2] < corners[:, 2].min() + 0.5]
@@ -98,9 +107,9 @@ def floor(shot: Shot) -> list[Lines]:
     (left, front), (right, back) = low[:2] - FLOOR_ROUND, high[:2] + FLOOR_ROUND
     xy = [(left, front), (right, front), (right, back), (left, back)]
     rim = np.array([(x, y, low[2]) for x, y in xy])
-    lines = np.stack([rim, np.roll(rim, -1, axis=0)], axis=1)
-    paths = _visible(shot, lines, None)
-    return [Lines(tuple(paths), FLOOR)] if paths else []
+    _, seen = shot.seen(np.stack([rim, np.roll(rim, -1, axis=0)], axis=1), None)
+    paths = as_paths(shot.clipped(seen))
+    return [Lines(paths, FLOOR)] if paths else []
 
 
 def arrow(shot: Shot, pointed: Sequence[int], direction: FloatArray, clutter: Clutter) -> list[Item]:
@@ -127,7 +136,9 @@ def arrow(shot: Shot, pointed: Sequence[int], direction: FloatArray, clutter: Cl
         ]
     )
     clutter.add((*outline.min(axis=0), *outline.max(axis=0)), 400.0)
-    return [Area(tuple(map(point, outline)), 1.0, Pen(0.35))]
+    if shot.part and not shot.inside(outline[None]).all():
+        return []
+    return [Area(as_paths(outline[None])[0], 1.0, Pen(0.35))]
 
 
 def bolt_heads(
@@ -157,7 +168,8 @@ def bolt_heads(
         hidden = shot.scene.covered(spot[None], [index[through[0][0]]]).any()
         at = shot.flat(spot)
         radius = float(np.clip(0.24 * shot.scale, 0.5, 1.1))
-        heads.append(Disc(point(at), radius, "white" if hidden else "black", Pen(0.25)))
+        if not shot.part or shot.inside(at[None, None]).all():
+            heads.append(Disc(point(at), radius, "white" if hidden else "black", Pen(0.25)))
         clutter.add((*(at - radius), *(at + radius)), 400.0)
         new_first = bolt.through if shot.new[index[bolt.through[0][0]]] else bolt.through[::-1]
         spots.append((at, " ".join(f"{id}{hole + 1}" for id, hole in new_first)))
@@ -182,11 +194,11 @@ def _tag(at: FloatArray, text: str, clutter: Clutter) -> list[Item]:
     return [Lines(((point(at), foot),), THIN), chosen]
 
 
-def clutter_of(shot: Shot, edges: Iterable[Lines], size: Size) -> Clutter:
-    """The picture's ground with the edges on it, for what finds its own place."""
-    clutter = Clutter((*shot.low, *(shot.low + size)), 0.5)
-    for item in edges:
-        clutter.add_lines(item.paths, 25.0 if item.pen is NEW else 12.0)
+def clutter_of(thin: FloatArray, thick: FloatArray, size: Size) -> Clutter:
+    """The picture's ground with the edges, as `outlines` has them, for what finds its own place."""
+    clutter = Clutter((0.0, 0.0, *size), 0.5)
+    clutter.add_lines(thin, 12.0)
+    clutter.add_lines(thick, 25.0)
     return clutter
 
 

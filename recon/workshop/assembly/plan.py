@@ -39,12 +39,14 @@ class MovePlan:
     core_up: int = UP
 
 
-def plan_moves(model: AssemblyModel, upright: bool) -> MovePlan:
+def plan_moves(model: AssemblyModel, support: Support, upright: bool) -> MovePlan:
     """Moves that put a frame together, flat groups by themselves first where that takes fewer hands.
 
     Parameters
     ----------
     model : AssemblyModel
+    support : Support
+        The model's.
     upright : bool
         Whether +z is up once the frame is done, so that it has to be turned where it was built another way.
 
@@ -53,7 +55,6 @@ def plan_moves(model: AssemblyModel, upright: bool) -> MovePlan:
     MovePlan
         Where there is no order of all members, that with the fewest in its core.
     """
-    support = Support(model)
     members = range(len(model.frame.members))
     built = _built(model)
     best: tuple[tuple[int, int], MovePlan] | None = None

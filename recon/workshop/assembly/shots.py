@@ -9,7 +9,7 @@ import numpy as np
 
 from recon.frame.model import Frame
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
-from recon.workshop.drawing.hidden_lines import box_corners, hidden_stretches
+from recon.workshop.drawing.hidden_lines import box_corners, hidden_stretches, seen_stretches, stretches_of
 from recon.workshop.drawing.projections import ProjectedFrame, corner_projection
 
 TURNS = (-62.0, 28.0, 118.0, 208.0)  # degrees: the four corners, the front one first
@@ -17,6 +17,7 @@ HEIGHT = 26.0  # degrees above the level
 SEEN = 0.4  # share of what is new that should be in sight; below it the best of the corners is taken
 MARGIN, LARGEST = 8.0, 6.0  # mm round the picture; mm per pitch at most
 SMALLEST = 1.6  # mm per pitch at which holes can still be told apart; larger frames are shown in part
+BORDER = 0.5  # mm along the edge of a picture of a part that stay free
 AROUND = 6.0  # pitches of neighbourhood shown round what is new in a part
 
 Size = tuple[float, float]  # width, height, mm
@@ -64,9 +65,11 @@ class Shot:
     scale : float
         mm per pitch.
     low : (2,)
-        Lower left corner of the picture, mm on the scene.
+        Lower left corner of the picture, mm on the view.
     part : bool
         Whether it is not the whole.
+    size : (width, height)
+        Of the picture, mm.
     """
 
     scene: ProjectedFrame
@@ -74,10 +77,49 @@ class Shot:
     scale: float
     low: FloatArray
     part: bool
+    size: Size
 
     def flat(self, points: FloatArray) -> FloatArray:
-        """Points (..., 3), pitches, on the scene, (..., 2), mm."""
-        return self.scene.view.flat(points) * self.scale
+        """Points (..., 3), pitches, on the sheet, (..., 2), mm."""
+        return self.on_sheet(self.scene.view.flat(points))
+
+    def on_sheet(self, flat: FloatArray) -> FloatArray:
+        """Points on the view, (..., 2), pitches, on the sheet, (..., 2), mm."""
+        return flat * self.scale - self.low
+
+    def seen(self, lines: FloatArray, owner: Sequence[int] | IntArray | None) -> tuple[IntArray, FloatArray]:
+        """What is in sight of lines (n, 2, 3), pitches: whose each stretch is, (m,), and it on the sheet, mm.
+
+        Stretches are (m, 2, 2); `owner` is the member of each line.
+        """
+        line, start, end = seen_stretches(lines, self.scene.shadows, owner)
+        return line, stretches_of(self.flat(lines)[line], start, end)
+
+    def inside(self, points: FloatArray) -> BoolArray:
+        """Which of n things, by their points (n, k, 2) on the sheet, lie wholly inside the picture, (n,)."""
+        low, high = self._window
+        return np.asarray(((points >= low) & (points <= high)).all(axis=(1, 2)))
+
+    def clipped(self, lines: FloatArray) -> FloatArray:
+        """Straight lines on the sheet, (n, 2, 2), cut to the picture, (m, 2, 2).
+
+        Y.-D. Liang, B. Barsky, "A New Concept and Method for Line Clipping", ACM Trans. Graphics 3, 1984,
+        doi:10.1145/357332.357333.
+        """
+        low, high = self._window
+        a, way = lines[:, 0], lines[:, 1] - lines[:, 0]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            first, second = (low - a) / way, (high - a) / way
+        still, within = way == 0, (a >= low) & (a <= high)
+        never = np.where(within, -np.inf, np.inf)
+        start = np.where(still, never, np.minimum(first, second)).max(axis=1).clip(min=0.0)
+        end = np.where(still, np.inf, np.maximum(first, second)).min(axis=1).clip(max=1.0)
+        kept = start < end
+        return stretches_of(lines[kept], start[kept], end[kept])
+
+    @property
+    def _window(self) -> tuple[float, FloatArray]:
+        return BORDER, np.array(self.size) - BORDER
 
 
 def best_shot(scenes: CornerScenes, shown: IntArray, fresh: BoolArray, size: Size) -> Shot:
@@ -120,7 +162,7 @@ def _shot(scenes: CornerScenes, scene: ProjectedFrame, shown: IntArray, fresh: B
         near = ((flat.min(axis=1) < middle + window) & (flat.max(axis=1) > middle - window)).all(axis=1)
         shown, fresh = shown[near], fresh[near]
     corner = (low + high) / 2 * scale - np.array(size) / 2
-    return Shot(scene.part(shown.tolist()), fresh, scale, corner, part)
+    return Shot(scene.part(shown.tolist()), fresh, scale, corner, part, size)
 
 
 def strips(scene: ProjectedFrame, k: int, count: int) -> Iterator[tuple[FloatArray, float, FloatArray]]:

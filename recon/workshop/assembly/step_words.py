@@ -9,13 +9,13 @@ from numpy.typing import ArrayLike
 
 from recon.frame.length import both_text
 from recon.frame.model import Frame, Joint, as_tuple
-from recon.geometry.arrays import FloatArray, Vector
+from recon.geometry.arrays import Vector
 from recon.workshop.assembly.canonical_twin import CanonicalTwin
 from recon.workshop.assembly.disassembly import DIRECTIONS, AssemblyModel, Move, Part, opposite, why_stuck
 from recon.workshop.assembly.support import LEVEL
 from recon.workshop.assembly.tool_access import head_sides
 from recon.workshop.hardware.bolts import Bolt, Hole, find_bolts
-from recon.workshop.sides import SIDES, Sides
+from recon.workshop.sides import ALONG, SIDES, Sides
 from recon.workshop.wording import holes_words, lap_words, listed, plural
 
 
@@ -192,12 +192,11 @@ class StepWriter:
         assert direction is not None
         back = -np.asarray(direction, float)
         if np.allclose(back, self._up(move.up)):
-            return f"Put {name} on top"
-        return f"Bring {name} in from the {self._side_of(back)}"
-
-    def _side_of(self, vector: FloatArray) -> str:
-        name = self.sides.name(vector)
-        return name if name in SIDES else f"{name} side"
+            # On top is where its bolts stand upright; else it comes down beside what is there.
+            bolts = [self.labels.model.bolts[b] for b in move.bolts]
+            lies = not bolts or any(abs(np.dot(b.axis, DIRECTIONS[move.up])) > ALONG for b in bolts)
+            return f"Put {name} on top" if lies else f"Bring {name} in from above"
+        return f"Bring {name} in from the {_side_words(back, self.sides)}"
 
     def _count(self, move: Move) -> str:
         """'2 bolts', '1 bolt through 3 members', '3 bolts, 1 of them through 3 members'."""
@@ -215,15 +214,32 @@ class StepWriter:
 
     def _head_places(self, move: Move) -> list[str]:
         """Where the head of each bolt of a move is: 'on top', 'on the left'."""
-        up = np.asarray(self._up(move.up))
-        return ["on top" if np.allclose(h, up) else self._place(h, move.up) for h in self.heads(move)]
+        up = self._up(move.up)
+        return [head_words(head, up, self.sides) for head in self.heads(move)]
 
-    def _place(self, head: Vector, up: int) -> str:
-        if np.allclose(head, -np.asarray(self._up(up))):
-            return "below"
-        if self.sides.name(self._up(up)) == "top" or not self.sides.z_up:
-            return self.sides.place(head)
-        return f"at the frame's {self._side_of(np.asarray(head, float))}"
+
+def head_words(head: Vector, up: Vector, sides: Sides) -> str:
+    """Where the head of a bolt is: 'on top', 'below', 'on the left', or of a frame that lies 'at the frame's
+    left side'.
+
+    Parameters
+    ----------
+    head, up : (3,)
+        On which side the head is, and which way is up in the step: unit vectors in the frame's own space.
+    sides : Sides
+        Names of the frame's sides.
+    """
+    along = float(np.dot(head, up))
+    if abs(along) > ALONG:
+        return "on top" if along > 0 else "below"
+    if sides.name(up) == "top" or not sides.z_up:
+        return sides.place(head)
+    return f"at the frame's {_side_words(head, sides)}"
+
+
+def _side_words(vector: ArrayLike, sides: Sides) -> str:
+    name = sides.name(vector)
+    return name if name in SIDES else f"{name} side"
 
 
 def _bolt_words(bolt: Bolt, new: set[str]) -> str:

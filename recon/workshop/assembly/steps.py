@@ -16,6 +16,7 @@ from recon.frame.model import Frame, Joint
 from recon.geometry.arrays import Vector
 from recon.workshop.assembly.canonical_twin import canonical_twin
 from recon.workshop.assembly.disassembly import DIRECTIONS, AssemblyModel, Move, Part
+from recon.workshop.assembly.fitting_words import fitting_sentences
 from recon.workshop.assembly.hand_words import hand_sentences
 from recon.workshop.assembly.ordering import UP
 from recon.workshop.assembly.plan import MovePlan, plan_moves
@@ -160,28 +161,27 @@ def build_steps(frame: Frame, hole: float = HOLE, z_up: bool = True) -> BuildOrd
     twin = canonical_twin(frame, z_up)
     model = AssemblyModel(twin.frame, hole)
     labels = Labels(model, twin, frame)
-    plan = plan_moves(model, z_up)
+    support = Support(model)
+    plan = plan_moves(model, support, z_up)
     core = labels.ids(plan.core)
     why = blockage_sentences(labels, plan.core) if core else ()
     groups = tuple(map(labels.ids, plan.sub_frames))
     if core and not plan.moves:
         return BuildOrder((), (), core, why)
-    steps = tuple(_Steps(model, labels, plan, Sides(frame.members, z_up)).made())
+    steps = tuple(_Steps(support, labels, plan, Sides(frame.members, z_up)).made())
     checks = square_words(square_checks(frame, {m.id for m in frame.members}), frame.pitch_mm)
     tighten = (
         "Then tighten all bolts, those of one corner after another, and check once more." if checks else ""
     )
-    return BuildOrder(
-        steps, groups, core, why, (*checks, tighten or "Tighten all bolts.") if model.bolts else ()
-    )
+    finish = (*checks, tighten or "Tighten all bolts.") if model.bolts else ()
+    return BuildOrder(steps, groups, core, why, (*finish, *fitting_sentences(frame, z_up)))
 
 
 class _Steps:
     """Moves of a plan as steps."""
 
-    def __init__(self, model: AssemblyModel, labels: Labels, plan: MovePlan, sides: Sides):
-        self.model, self.labels, self.plan = model, labels, plan
-        self.support = Support(model)
+    def __init__(self, support: Support, labels: Labels, plan: MovePlan, sides: Sides):
+        self.model, self.labels, self.plan, self.support = support.model, labels, plan, support
         self.writer = StepWriter(labels, plan.sub_frames, sides)
         self._up_of: dict[Part, int] = {}  # what is together, and which way was up when it was built
         self._laid: set[Part] = set()

@@ -9,9 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
+from recon.frame.joints import CLASH_TOL
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.workshop.hardware.bolts import Bolt
 from recon.workshop.solids import (
@@ -19,9 +21,9 @@ from recon.workshop.solids import (
     END_LENGTH,
     END_RADIUS,
     Boxes,
-    BoxRow,
     bolt_axes,
     boxes_of,
+    joined,
     overlaps,
     prism_on_bolt,
 )
@@ -32,6 +34,7 @@ from recon.workshop.solids import (
 RING, HANDLE, HANDLE_WIDTH, LEVEL = 1.2, 16.0, 1.0, (0.2, 1.1)
 SWING_DEG = 60  # a ring of twelve points is taken up again after 30 degrees already
 STEP_DEG = 10  # the handle is tried every so many degrees, each time as wide as it sweeps until the next
+ANGLES = 360 // STEP_DEG
 ASSUMED = (
     "Room assumed for each bolt: its own length and head along its axis on one side, its nut on the other, "
     f"and for two ring spanners {HANDLE:.0f} bolt diameters long, one of which swings {SWING_DEG} degrees "
@@ -80,39 +83,55 @@ def tool_access(bolt: Bolt, solids: Boxes, own: Sequence[int], hole: float) -> T
     hole : float
         Diameter of the holes, pitches.
     """
-    d = BOLT_PER_HOLE * hole
-    length = bolt.grip + END_LENGTH * d
-    angles = np.radians(np.arange(0, 360, STEP_DEG))
-    rows: list[BoxRow] = []
-    for side in (-1, 1):
-        rows += [
-            prism_on_bolt(bolt, side, 0, length + d, END_RADIUS * d),
-            prism_on_bolt(bolt, side, 0, END_LENGTH * d, END_RADIUS * d),
-            prism_on_bolt(bolt, side, LEVEL[0] * d, LEVEL[1] * d, RING * d),
-        ]
-        rows += _handles(bolt, side, angles, d)
-    tools = boxes_of(rows)
+    tools = _tools(bolt, BOLT_PER_HOLE * hole)
     low, high = (tools.centre - tools.reach).min(axis=0), (tools.centre + tools.reach).max(axis=0)
     close = ((solids.centre - solids.reach < high) & (solids.centre + solids.reach > low)).all(axis=1)
     close[list(own)] = False
     near = np.nonzero(close)[0]
-    met = overlaps(tools, solids.take(near)).reshape(2, 3 + 2 * len(angles), -1)
-    halves = met[:, 3:].reshape(2, len(angles), 2, -1)
+    met = overlaps(tools, solids.take(near)).reshape(2, 3 + 2 * ANGLES, -1)
+    halves = met[:, 3:].reshape(2, ANGLES, 2, -1)
     return ToolAccess(near, met[:, 0], met[:, 1], met[:, 2], halves[:, :, 0] | halves[:, :, 1])
 
 
-def _handles(bolt: Bolt, side: int, angles: FloatArray, d: float) -> list[BoxRow]:
-    """The spanner's handle at angles about the bolt's axis: its inner and its outer half at each."""
-    axis, u, v = bolt_axes(bolt)
-    level = np.asarray(bolt.start if side < 0 else bolt.end, float) + side * sum(LEVEL) / 2 * d * axis
-    rows: list[BoxRow] = []
-    for angle in angles:
-        out, across = np.cos(angle) * u + np.sin(angle) * v, np.cos(angle) * v - np.sin(angle) * u
+def _tools(bolt: Bolt, d: float) -> Boxes:
+    """What needs room on each side of a bolt: its way in, its end, the ring, and the handle at each angle."""
+    length = bolt.grip + END_LENGTH * d
+    axes = bolt_axes(bolt)
+    parts = []
+    for side in (-1, 1):
+        prisms = [
+            prism_on_bolt(bolt, side, 0, length + d, END_RADIUS * d),
+            prism_on_bolt(bolt, side, 0, END_LENGTH * d, END_RADIUS * d),
+            prism_on_bolt(bolt, side, LEVEL[0] * d, LEVEL[1] * d, RING * d),
+        ]
+        middle, turns, half = _handles(d)
+        face = np.asarray(bolt.start if side < 0 else bolt.end, float)
+        level = face + side * sum(LEVEL) / 2 * d * axes[0]
+        handles = Boxes(level + middle @ axes, turns @ axes, half, np.full(len(half), CLASH_TOL))
+        parts += [boxes_of(prisms), handles]
+    return joined(parts)
+
+
+@lru_cache(maxsize=4)
+def _handles(d: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The spanner's handle at each angle about a bolt along x, its inner and its outer half.
+
+    Returns
+    -------
+    centre (2 ANGLES, 3), axes (2 ANGLES, 3, 3), half sizes (2 ANGLES, 3)
+    """
+    middles, turns, halves = [], [], []
+    for angle in np.radians(np.arange(ANGLES) * STEP_DEG):
+        out, across = (
+            np.array([0, np.cos(angle), np.sin(angle)]),
+            np.array([0, -np.sin(angle), np.cos(angle)]),
+        )
         for near, far in ((0.0, HANDLE / 2), (HANDLE / 2, HANDLE)):
             wide = max(HANDLE_WIDTH / 2, far * np.tan(np.radians(STEP_DEG / 2)))
-            half = ((LEVEL[1] - LEVEL[0]) / 2 * d, (far - near) / 2 * d, wide * d)
-            rows.append((level + (near + far) / 2 * d * out, np.array([axis, out, across]), half))
-    return rows
+            middles.append((near + far) / 2 * d * out)
+            turns.append([[1.0, 0.0, 0.0], out, across])
+            halves.append(((LEVEL[1] - LEVEL[0]) / 2 * d, (far - near) / 2 * d, wide * d))
+    return np.array(middles), np.array(turns), np.array(halves)
 
 
 def reachable(access: ToolAccess, present: BoolArray) -> bool:

@@ -20,6 +20,7 @@ from recon.workshop.solids import Boxes
 
 # Pitches by which a shadow is smaller than its box, so that lines on touching faces stay in sight.
 SLACK = 0.01
+LEAST = 1e-6  # share of a line below which nothing of it counts as seen: rounding
 EDGE_ON = 1e-6  # cosine below which a face is seen edge on
 # Of corners, as in `recon.frame.boxes`.
 _SIGNS = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)], float)
@@ -30,12 +31,12 @@ Stretch = tuple[float, float]  # where it starts and ends
 
 @dataclass(frozen=True)
 class Shadows:
-    """The shadows of n boxes: a point P lies in shadow i where normals[i] @ P < offsets[i] for all 15 rows.
+    """The shadows of n boxes: a point P lies in shadow i where normals[i] @ P < offsets[i] for all r rows.
 
     Attributes
     ----------
-    normals : array, (n, 15, 3)
-    offsets : array, (n, 15)
+    normals : array, (n, r, 3)
+    offsets : array, (n, r)
         Pitches; infinite where a row does not bound the shadow.
     basis : array, (2, 3)
         Two directions across the view.
@@ -99,8 +100,13 @@ def shadows(boxes: Boxes, towards: ArrayLike) -> Shadows:
         offsets.append(np.where(edge_on[:, f] | edge_on[:, b], np.inf, offset))
     basis = _basis(towards)
     flat = box_corners(boxes) @ basis.T
+    rows = [k for k, row in enumerate(offsets) if np.isfinite(row).any()]
     return Shadows(
-        np.stack(normals, axis=1), np.stack(offsets, axis=1), basis, flat.min(axis=1), flat.max(axis=1)
+        np.stack([normals[k] for k in rows], axis=1),
+        np.stack([offsets[k] for k in rows], axis=1),
+        basis,
+        flat.min(axis=1),
+        flat.max(axis=1),
     )
 
 
@@ -178,6 +184,16 @@ def hidden_stretches(
     list of list of (float, float)
         Start and end as shares of the line, 0 to 1; merged and in order.
     """
+    found: list[list[Stretch]] = [[] for _ in np.reshape(lines, (-1, 2, 3))]
+    for line, first, last in zip(*(x.tolist() for x in _in_shadow(lines, by, owner))):
+        found[line].append((first, last))
+    return [merged(stretches) if stretches else stretches for stretches in found]
+
+
+def _in_shadow(
+    lines: ArrayLike, by: Shadows, owner: Sequence[int] | IntArray | None
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Where a line lies in a shadow: the line's number, and start and end as shares of it; by line."""
     lines = np.asarray(lines, float).reshape(-1, 2, 3)
     start, way = lines[:, 0], lines[:, 1] - lines[:, 0]
     flat = lines @ by.basis.T
@@ -195,10 +211,52 @@ def hidden_stretches(
     leave = np.where(still | (speed < 0), np.inf, at)
     first = np.maximum(enter.max(axis=1, initial=0.0), 0.0)
     last = np.minimum(leave.min(axis=1, initial=1.0), 1.0)
-    found: list[list[Stretch]] = [[] for _ in lines]
-    for k in np.nonzero(last - first > 1e-9)[0]:
-        found[line[k]].append((float(first[k]), float(last[k])))
-    return [merged(stretches) if stretches else stretches for stretches in found]
+    kept = last - first > 1e-9
+    return line[kept], first[kept], last[kept]
+
+
+def seen_stretches(
+    lines: ArrayLike, by: Shadows, owner: Sequence[int] | IntArray | None = None
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """What is in sight of lines: `rest` of their `hidden_stretches`, of all at once.
+
+    Parameters
+    ----------
+    lines, by, owner
+        As for `hidden_stretches`.
+
+    Returns
+    -------
+    line : (n,)
+        Number of the line that each stretch is on, in order.
+    start, end : (n,)
+        As shares of the line.
+    """
+    count = len(np.reshape(lines, (-1, 2, 3)))
+    line, first, last = _in_shadow(lines, by, owner)
+    each = np.arange(count)
+    # Every line begins with a stretch before it and ends with one after it.
+    line = np.concatenate([each, line, each])
+    first = np.concatenate([np.full(count, -1.0), first, np.ones(count)])
+    last = np.concatenate([np.zeros(count), last, np.full(count, 2.0)])
+    order = np.lexsort((first, line))
+    line, first, last = line[order], first[order], last[order]
+    shift = 3.0 * line  # so that what was covered on one line is no cover on the next
+    covered = np.maximum.accumulate(last + shift)[:-1] - shift[:-1]
+    kept = (line[1:] == line[:-1]) & (first[1:] - covered > LEAST)
+    return line[1:][kept], covered[kept], first[1:][kept]
+
+
+def stretches_of(lines: FloatArray, start: FloatArray, end: FloatArray) -> FloatArray:
+    """The stretches from `start` to `end`, shares (n,), of lines (n, 2, k), one of each, as such lines.
+
+    Examples
+    --------
+    >>> stretches_of(np.array([[[0.0, 0.0], [4.0, 8.0]]]), np.array([0.25]), np.array([0.5])).tolist()
+    [[[1.0, 2.0], [2.0, 4.0]]]
+    """
+    shares = np.stack([start, end], axis=1)[..., None]
+    return lines[:, :1] + shares * (lines[:, 1:] - lines[:, :1])
 
 
 def merged(stretches: Iterable[Stretch], gap: float = 1e-6) -> list[Stretch]:
@@ -218,7 +276,7 @@ def merged(stretches: Iterable[Stretch], gap: float = 1e-6) -> list[Stretch]:
     return out
 
 
-def rest(stretches: Iterable[Stretch], whole: Stretch = (0.0, 1.0), least: float = 1e-6) -> list[Stretch]:
+def rest(stretches: Iterable[Stretch], whole: Stretch = (0.0, 1.0), least: float = LEAST) -> list[Stretch]:
     """What merged stretches leave of `whole`, in stretches longer than `least`.
 
     Examples

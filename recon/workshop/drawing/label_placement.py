@@ -39,16 +39,18 @@ class Clutter:
         shape = np.ceil([(top - bottom) / self.step, (right - left) / self.step]).astype(int) + 1
         self.weight = np.zeros(shape)
 
-    def _cells(self, box: Rectangle) -> tuple[slice, slice]:
-        """Rows and columns of the grid that a rectangle covers."""
-        low = np.floor((np.asarray(box[:2]) - self.low) / self.step + 1e-6).astype(int)
-        high = np.ceil((np.asarray(box[2:]) - self.low) / self.step - 1e-6).astype(int)
-        low, high = np.maximum(low, 0), np.maximum(high, 0)
-        return slice(low[1], high[1]), slice(low[0], high[0])
+    def _cells(self, boxes: ArrayLike) -> list[tuple[int, int, int, int]]:
+        """First and end row, first and end column of the grid that each rectangle, (n, 4), covers."""
+        box = np.asarray(boxes, float)
+        low = np.floor((box[:, :2] - self.low) / self.step + 1e-6)
+        high = np.ceil((box[:, 2:] - self.low) / self.step - 1e-6)
+        corners = np.maximum(np.concatenate([low, high], axis=1), 0).astype(int)
+        return [(bottom, top, left, right) for left, bottom, right, top in corners.tolist()]
 
     def add(self, box: Rectangle, weight: float) -> None:
         """A rectangle in which text would cover something of this weight."""
-        self.weight[self._cells(box)] += weight
+        bottom, top, left, right = self._cells([box])[0]
+        self.weight[bottom:top, left:right] += weight
 
     def add_lines(self, lines: ArrayLike, weight: float) -> None:
         """Straight lines of this weight in each cell, (n, 2, 2) mm."""
@@ -75,10 +77,12 @@ class Clutter:
 
         What lies outside the drawing counts as taken.
         """
-        rows, columns = self._cells(box)
-        part = self.weight[rows, columns]
-        wanted = max((rows.stop - rows.start) * (columns.stop - columns.start), 1)
-        return float(part.sum()) / wanted + TAKEN * (1 - part.size / wanted)
+        return self._cost(*self._cells([box])[0])
+
+    def _cost(self, bottom: int, top: int, left: int, right: int) -> float:
+        part = self.weight[bottom:top, left:right]
+        wanted = max((top - bottom) * (right - left), 1)
+        return float(np.add.reduce(part, axis=None)) / wanted + TAKEN * (1 - part.size / wanted)
 
     def place(
         self, candidates: Iterable[Text], price: Sequence[float] | FloatArray = (), limit: float = np.inf
@@ -89,16 +93,20 @@ class Clutter:
         ----------
         candidates : iterable of Text
         price : sequence of float
-            Added to what each candidate covers; with equal sums the earlier one is taken.
+            Added to what each candidate covers; with equal sums the one of lower price is taken,
+            then the earlier one.
         limit : float
         """
         best, least = None, np.inf
-        for k, text in enumerate(candidates):
-            cost = self.cost(text.box) + (price[k] if k < len(price) else 0.0)
+        texts = list(candidates)
+        cells = self._cells([text.box for text in texts]) if texts else []
+        prices = [*price, *[0.0] * (len(texts) - len(price))]
+        for text, cell, extra in sorted(zip(texts, cells, prices), key=lambda place: place[2]):
+            if extra >= least - 1e-9:
+                break  # what covers nothing costs its price
+            cost = self._cost(*cell) + extra
             if cost < least - 1e-9:
                 best, least = text, cost
-                if cost == 0:
-                    break
         if best is None or least > limit:
             return None
         self.add(best.box, TAKEN)

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from html import escape
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 # Width of a letter against its height at most, on average, in the usual sans-serif and fixed-width typefaces.
 GLYPH = 0.64
@@ -172,6 +174,17 @@ class Sheet:
     title: str = ""
 
 
+def as_paths(lines: ArrayLike) -> tuple[Path, ...]:
+    """Lines of as many points each, an array (n, points, 2), as plain paths.
+
+    Examples
+    --------
+    >>> as_paths(np.array([[[0.0, 1.0], [2.0, 3.0]]]))
+    (((0.0, 1.0), (2.0, 3.0)),)
+    """
+    return tuple(tuple((x, y) for x, y in path) for path in np.asarray(lines, float).tolist())
+
+
 def text_width(text: str, size: float) -> float:
     """Width of a line of text at most, in the unit of `size`; wide scripts take a whole square a letter."""
     return size * sum(1.0 if ord(c) > 0x2E80 else GLYPH for c in text)
@@ -299,6 +312,7 @@ def _escaped(text: str) -> str:
     return escape("".join(c if c.isprintable() else "\ufffd" for c in text))
 
 
+@lru_cache(maxsize=256)
 def _stroke(pen: Pen | None) -> str:
     if pen is None:
         return 'stroke="none"'
@@ -311,12 +325,13 @@ def _grey(grey: float) -> str:
     return f"#{level:02x}{level:02x}{level:02x}"
 
 
-def _path(points: Path, height: float, close: str = "") -> str:
-    return "M" + "L".join(f"{x:.2f} {height - y:.2f}" for x, y in points) + close
+def _paths(paths: Sequence[Path], height: float) -> str:
+    template = "".join("M%.2f %.2f" + "L%.2f %.2f" * (len(path) - 1) for path in paths)
+    return template % tuple(c for path in paths for x, y in path for c in (x, height - y))
 
 
 def _lines_svg(item: Lines, height: float) -> str:
-    return f'<path d="{"".join(_path(p, height) for p in item.paths)}" fill="none" {_stroke(item.pen)}/>'
+    return f'<path d="{_paths(item.paths, height)}" fill="none" {_stroke(item.pen)}/>'
 
 
 def _disc_svg(item: Disc, height: float) -> str:
@@ -327,7 +342,7 @@ def _disc_svg(item: Disc, height: float) -> str:
 
 
 def _area_svg(item: Area, height: float) -> str:
-    d = _path(item.points, height, "Z")
+    d = _paths([item.points], height) + "Z"
     if item.fill == "hatch":
         lines = _lines_svg(Lines(hatching(item.points), HATCH), height)
         return f'{lines}<path d="{d}" fill="none" {_stroke(item.pen)}/>'

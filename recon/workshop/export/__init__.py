@@ -4,6 +4,8 @@
 - registry: all that a frame can be written as, an entry each; command line and page read it
 - frame_tables: members and joints as CSV
 - dxf: three views at full size
-- meshes: members as triangles
-- gltf: members as solids
+- placed_bolts: bolts as solids in their places
+- meshes: members and bolts as triangles
+- gltf: members and bolts as triangles in one file
+- step: members and bolts as solids for CAD programs
 """

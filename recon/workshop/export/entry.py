@@ -12,6 +12,7 @@ from recon.errors import ReconError
 if TYPE_CHECKING:
     from recon.frame.model import Frame
     from recon.frame.stock import Stock
+    from recon.workshop.papers.builder_record import BuilderRecord
     from recon.workshop.parts.prices import PriceList
 
 
@@ -33,6 +34,8 @@ class Request:
         For parts and cuts.
     picture : callable or None
         Draws a frame, with the stock list, as a PNG for the cover of papers; None leaves the cover without.
+    kept : callable or None
+        Fetches what the builder keeps beside the frame, for papers; None leaves them without.
     """
 
     frame: Frame
@@ -41,6 +44,7 @@ class Request:
     drilled: bool = True
     prices: PriceList | None = None
     picture: Callable[[Frame, Mapping[str, Stock]], bytes] | None = None
+    kept: Callable[[], BuilderRecord] | None = None
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
-"""A frame as binary glTF 2.0 (Khronos; ISO/IEC 12113): one node a member, in metres, y up.
+"""A frame as binary glTF 2.0 (Khronos; ISO/IEC 12113): a node for each member and bolt, in metres, y up.
 
-Members of one stock and length share a mesh.  Meshes have no normals: glTF then asks for flat shading, which
-is right here.
+Members of one stock and length share a mesh, as do bolts of one size and grip; all bolts are in one group.
+Fittings are plain boxes.  Meshes have no normals: glTF then asks for flat shading, which is right here.
 """
 
 from __future__ import annotations
@@ -14,12 +14,25 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.boxes import box_axes, centre
+from recon.frame.fitting import BOARDS
+from recon.frame.fitting_boxes import fitting_boxes
 from recon.frame.model import Frame, Member
 from recon.frame.stock import Stock
-from recon.workshop.export.meshes import Shape, mesh_of
+from recon.geometry.boxes import OrientedBoxes
+from recon.workshop.export.meshes import (
+    Corners,
+    Shape,
+    Triangles,
+    box_mesh,
+    member_shape,
+    mesh_of,
+    mesh_of_pieces,
+)
+from recon.workshop.export.placed_bolts import PlacedBolt, placed_bolts
 from recon.workshop.frame_size import known_pitch_mm, stock_of
-from recon.workshop.solids import HOLE
+from recon.workshop.hardware.fastener_shapes import Piece
 
+Size = tuple[float, float, float]  # of a box, metres
 _MAGIC, _JSON, _BIN = 0x46546C67, 0x4E4F534A, 0x004E4942
 _FLOAT, _UINT, _ARRAY, _ELEMENTS = 5126, 5125, 34962, 34963
 # Linear RGB, share of metal, roughness.
@@ -28,6 +41,7 @@ _LOOKS = {
     "hardwood": ((0.36, 0.19, 0.09), 0.0, 0.7),
     "aluminium": ((0.80, 0.81, 0.83), 1.0, 0.4),
     "steel": ((0.45, 0.46, 0.48), 1.0, 0.5),
+    "zinc-plated steel": ((0.62, 0.63, 0.66), 1.0, 0.4),
 }
 _OTHER = ((0.55, 0.55, 0.55), 0.0, 0.8)
 _UPRIGHT = [-(0.5**0.5), 0.0, 0.0, 0.5**0.5]  # quaternion: z up becomes y up, a quarter turn about x
@@ -41,8 +55,8 @@ def frame_glb(frame: Frame, stocks: Mapping[str, Stock], drilled: bool = True) -
     frame : Frame
     stocks : mapping of str to Stock
     drilled : bool
-        Whether members have all their holes, and tubes are hollow, where the stock is known; else they are
-        plain boxes.
+        Whether members have all their holes, and tubes are hollow, where the stock is known, with the bolts
+        in them; else they are plain boxes, without bolts.
 
     Returns
     -------
@@ -68,7 +82,7 @@ def frame_glb(frame: Frame, stocks: Mapping[str, Stock], drilled: bool = True) -
     children = []
     for m in frame.members:
         stock = stock_of(m, stocks)
-        mesh = parts.mesh(_shape(m, pitch, stock, drilled), stock.material if stock else "")
+        mesh = parts.mesh(member_shape(m, pitch, stock, drilled), stock.material if stock else "")
         children.append(
             {
                 "name": m.id,
@@ -77,11 +91,14 @@ def frame_glb(frame: Frame, stocks: Mapping[str, Stock], drilled: bool = True) -
                 "extras": {"holes": m.holes, "stock": m.stock},
             }
         )
-    root = {
-        "name": frame.name or "frame",
-        "rotation": _UPRIGHT,
-        "children": list(range(1, len(children) + 1)),
-    }
+    for id, box in fitting_boxes(frame).items():
+        children.append(_fitting_node(frame, id, box, pitch, parts))
+    bolts = [_bolt_node(bolt, parts) for bolt in placed_bolts(frame, stocks)] if drilled else []
+    in_root = list(range(1, len(children) + 1 + bool(bolts)))
+    if bolts:
+        first = len(in_root) + 1
+        children += [{"name": "bolts", "children": list(range(first, first + len(bolts)))}, *bolts]
+    root = {"name": frame.name or "frame", "rotation": _UPRIGHT, "children": in_root}
     return _glb(
         {
             "asset": {"version": "2.0", "generator": "frame-recon"},
@@ -98,16 +115,31 @@ def frame_glb(frame: Frame, stocks: Mapping[str, Stock], drilled: bool = True) -
     )
 
 
-def _shape(m: Member, pitch: float, stock: Stock | None, drilled: bool) -> Shape:
-    """The member's shape; `pitch` in metres."""
-    width = m.width * pitch
-    if not drilled:
-        return Shape(m.holes, pitch, width)
-    if stock is None:
-        return Shape(m.holes, pitch, width, HOLE * pitch)
-    # A frame's own pitch and width decide; hole and wall keep the stock's proportions to the width.
-    hole, wall = stock.hole_mm / stock.width_mm, stock.wall_mm / stock.width_mm
-    return Shape(m.holes, pitch, width, width * hole, width * wall)
+def _bolt_node(bolt: PlacedBolt, parts: _Parts) -> dict:
+    matrix = np.eye(4)
+    matrix[:3, :3], matrix[:3, 3] = bolt.axes.T, bolt.start / 1000
+    return {
+        "name": f"bolt {bolt.name}",
+        "mesh": parts.bolt(bolt),
+        "matrix": [float(x) + 0.0 for x in matrix.T.ravel()],
+        "extras": {"size": bolt.size},
+    }
+
+
+def _fitting_node(frame: Frame, id: str, box: OrientedBoxes, pitch: float, parts: _Parts) -> dict:
+    """A fitting as a plain box; pitch in metres."""
+    fitting = next(f for f in frame.fittings if f.id == id)
+    size = 2 * box.half * pitch
+    material = "softwood" if fitting.kind in BOARDS else "steel"
+    matrix = np.eye(4)
+    matrix[:3, :3] = box.axes.T
+    matrix[:3, 3] = box.centre * pitch
+    return {
+        "name": id,
+        "mesh": parts.plain((float(size[0]), float(size[1]), float(size[2])), material),
+        "matrix": [float(x) + 0.0 for x in matrix.T.ravel()],
+        "extras": {"kind": fitting.kind, "name": fitting.name},
+    }
 
 
 def _matrix(m: Member, pitch: float) -> list[float]:
@@ -127,21 +159,38 @@ class _Parts:
         self.accessors: list[dict] = []
         self.buffer_views: list[dict] = []
         self.data = bytearray()
-        self._known: dict[tuple[Shape, str] | str, int] = {}
+        self._known: dict[tuple[Shape | tuple[Piece, ...] | Size, str] | str, int] = {}
 
     def mesh(self, shape: Shape, material: str) -> int:
         """Number of the mesh of that shape and material."""
         key = (shape, material)
         if key not in self._known:
-            corners, triangles = mesh_of(shape)
-            primitive = {
-                "attributes": {"POSITION": self._accessor(corners, "VEC3", _FLOAT, _ARRAY)},
-                "indices": self._accessor(triangles.ravel(), "SCALAR", _UINT, _ELEMENTS),
-                "material": self._material(material),
-            }
-            self.meshes.append({"name": f"{shape.holes} holes", "primitives": [primitive]})
-            self._known[key] = len(self.meshes) - 1
+            self._known[key] = self._mesh(f"{shape.holes} holes", mesh_of(shape), material)
         return self._known[key]
+
+    def bolt(self, bolt: PlacedBolt) -> int:
+        """Number of the mesh of a bolt with its nut and washers."""
+        key = (bolt.pieces, "zinc-plated steel")
+        if key not in self._known:
+            self._known[key] = self._mesh(bolt.size, mesh_of_pieces(bolt.pieces), key[1])
+        return self._known[key]
+
+    def plain(self, size: Size, material: str) -> int:
+        """Number of the mesh of a plain box of that size, metres, and material."""
+        key = (size, material)
+        if key not in self._known:
+            self._known[key] = self._mesh("fitting", box_mesh(size), material)
+        return self._known[key]
+
+    def _mesh(self, name: str, mesh: tuple[Corners, Triangles], material: str) -> int:
+        corners, triangles = mesh
+        primitive = {
+            "attributes": {"POSITION": self._accessor(corners, "VEC3", _FLOAT, _ARRAY)},
+            "indices": self._accessor(triangles.ravel(), "SCALAR", _UINT, _ELEMENTS),
+            "material": self._material(material),
+        }
+        self.meshes.append({"name": name, "primitives": [primitive]})
+        return len(self.meshes) - 1
 
     def _material(self, name: str) -> int:
         if name not in self._known:

@@ -7,7 +7,7 @@ that the command line's help comes at once.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,7 +19,8 @@ from recon.workshop.export.entry import Export, Request, check_members
 if TYPE_CHECKING:
     from recon.frame.model import Frame
     from recon.frame.stock import Stock
-    from recon.workshop.papers.blocks import Document
+    from recon.workshop.papers.builder_record import BuilderRecord
+    from recon.workshop.papers.compose import Papers
     from recon.workshop.parts.prices import PriceList
 
 
@@ -36,6 +37,12 @@ def _glb(request: Request) -> bytes:
     from recon.workshop.export.gltf import frame_glb
 
     return frame_glb(request.frame, request.stocks, request.drilled)
+
+
+def _step(request: Request) -> bytes:
+    from recon.workshop.export.step import frame_step
+
+    return frame_step(request.frame, request.stocks, request.drilled)
 
 
 def _svg(request: Request) -> bytes:
@@ -109,18 +116,15 @@ def _cut_table(request: Request) -> bytes:
     return cut_csv(cut_list(request.frame, request.stocks, prices=request.prices)).encode("utf-8")
 
 
-def _papers(request: Request, paper: str) -> Document:
+def _papers(request: Request, paper: str) -> Papers:
+    from recon.workshop.papers.builder_record import NOTHING_KEPT
+    from recon.workshop.papers.choices import Enclosed, PapersChoices, PartsChoices
     from recon.workshop.papers.compose import compose_papers
 
     picture = request.picture(request.frame, request.stocks) if request.picture else None
-    return compose_papers(
-        request.frame,
-        request.stocks,
-        paper=paper,
-        angle=request.angle,
-        picture=picture,
-        prices=request.prices,
-    ).document
+    choices = PapersChoices(paper, request.angle, PartsChoices(request.prices))
+    kept = request.kept() if request.kept else NOTHING_KEPT
+    return compose_papers(request.frame, request.stocks, choices, Enclosed(picture, kept=kept))
 
 
 def _labels(request: Request, paper: str) -> bytes:
@@ -132,19 +136,28 @@ def _labels(request: Request, paper: str) -> bytes:
 def _papers_pdf(request: Request, paper: str) -> bytes:
     from recon.workshop.papers.pdf import papers_pdf
 
-    return papers_pdf(_papers(request, paper))
+    return papers_pdf(_papers(request, paper).document)
 
 
 def _papers_html(request: Request, paper: str) -> bytes:
     from recon.workshop.papers.html import papers_html
 
-    return papers_html(_papers(request, paper)).encode("utf-8")
+    return papers_html(_papers(request, paper).document).encode("utf-8")
+
+
+def _build_page(request: Request) -> bytes:
+    from recon.workshop.papers.html import papers_html
+    from recon.workshop.papers.space import space_view
+
+    made = _papers(request, _FIRST_PAPER)
+    space = space_view(request.frame, request.stocks, made.document.title, made.steps)
+    return papers_html(made.document, space).encode("utf-8")
 
 
 # The entries; those that `recon export` writes come first, in the order of its help.
 
 _FIRST_PAPER = next(iter(PAPERS))
-_IN_PAPERS = ("angle", "prices", "picture")
+_IN_PAPERS = ("angle", "prices", "picture", "kept")
 
 _ENTRIES = (
     Export(
@@ -156,20 +169,33 @@ _ENTRIES = (
         write=_dxf,
         place=60,
         kind="dxf",
-        help="front, top and side view at full size in mm; each view and each member on a layer of its own",
+        help="three views at full size in mm; a layer a view and a stock, blocks for members and holes",
         takes=("angle",),
         needs_members=True,
     ),
     Export(
         id="solids",
-        name="Drilled members in space",
+        name="Drilled members and bolts in space",
         what="glTF in one file (GLB)",
         ending=".glb",
         media_type="model/gltf-binary",
         write=_glb,
         place=70,
         kind="glb",
-        help="solid members with their holes (binary glTF, in metres); --boxes: without holes",
+        help="members with their holes, and bolts (binary glTF, in metres); --boxes: without holes and bolts",
+        takes=("drilled",),
+        needs_members=True,
+    ),
+    Export(
+        id="step",
+        name="Solids for a CAD program",
+        what="STEP; needs the extra that pip install '.[step]' brings",
+        ending=".step",
+        media_type="model/step",
+        write=_step,
+        place=75,
+        kind="step",
+        help="members and bolts as true solids, with their names (STEP, in mm); needs pip install '.[step]'",
         takes=("drilled",),
         needs_members=True,
     ),
@@ -280,6 +306,20 @@ _ENTRIES = (
         paper=_FIRST_PAPER,
     ),
     Export(
+        id="build-page",
+        name="The build in one page, with 3-D",
+        what="to read anywhere: papers and the frame to turn, no network",
+        ending=".build.html",
+        media_type="text/html",
+        write=_build_page,
+        place=29,
+        kind="html",
+        help="one page to read anywhere, no network: papers, and the frame in 3-D to turn",
+        takes=_IN_PAPERS,
+        paper=_FIRST_PAPER,
+        needs_members=True,
+    ),
+    Export(
         id="parts-workbook",
         name="Parts and prices as a workbook",
         what="XLSX whose costs are formulas",
@@ -333,10 +373,10 @@ def kind_of_file(name: str | Path) -> str | None:
 
     Examples
     --------
-    >>> kind_of_file("gate.GLB"), kind_of_file("gate.csv"), kind_of_file("gate.stp")
-    ('glb', 'parts', None)
+    >>> kind_of_file("gate.GLB"), kind_of_file("gate.csv"), kind_of_file("gate.stp"), kind_of_file("gate.obj")
+    ('glb', 'parts', 'step', None)
     """
-    ending = Path(name).suffix.lower()
+    ending = Path(name).suffix.lower().replace(".stp", ".step")
     return next((kind for kind, entry in KINDS.items() if ending in (entry.suffix, f".{kind}")), None)
 
 
@@ -348,6 +388,7 @@ def export(
     angle: str | None = None,
     drilled: bool = True,
     prices: PriceList | None = None,
+    kept: Callable[[], BuilderRecord] | None = None,
 ) -> bytes:
     """A frame in a file for other programs.
 
@@ -360,9 +401,11 @@ def export(
     angle : str, optional
         Of the views in DXF and SVG: "first", which is the default, or "third".
     drilled : bool
-        Whether members in glTF have their holes.
+        Whether members in glTF and STEP have their holes, with the bolts in them.
     prices : PriceList, optional
         For the parts list.
+    kept : callable, optional
+        Fetches what the builder keeps beside the frame, for the page with all papers.
 
     Returns
     -------
@@ -386,4 +429,4 @@ def export(
             f"'{to}' is nothing that a frame can be exported to; choose one of {', '.join(KINDS)}."
         )
     check_members(frame)
-    return KINDS[to].make(Request(frame, stocks, angle, drilled, prices))
+    return KINDS[to].make(Request(frame, stocks, angle, drilled, prices, kept=kept))

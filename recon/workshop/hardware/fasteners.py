@@ -66,6 +66,7 @@ def thread_for(hole_mm: float, system: str) -> Thread:
     return fitting[-1]
 
 
+ROD = "threaded rod"  # with which the name of one begins
 Series = tuple[str, str]  # of the washers at both ends: "plain" or "wide"
 PLAIN: Series = ("plain", "plain")
 
@@ -139,7 +140,7 @@ def thread_length_mm(thread: Thread, length_mm: float) -> float:
 
 def bolt_name(thread: Thread, length_mm: float) -> str:
     """A bolt or rod as shops name it: 'M8 x 90', '5/16-18 x 3 1/2 in', 'threaded rod M8 x 520'."""
-    rod = "threaded rod " if is_rod(thread, length_mm) else ""
+    rod = f"{ROD} " if is_rod(thread, length_mm) else ""
     length = mm_text(length_mm).removesuffix(" mm") if thread.system == "metric" else inch_text(length_mm)
     return f"{rod}{thread.name} x {length}"
 

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from recon.workshop.hardware.bolts import Fastening
+from recon.workshop.hardware.fasteners import ROD
 from recon.workshop.wording import listed, plural
 
 
@@ -29,4 +30,16 @@ def kit_words(fastenings: Iterable[Fastening | None]) -> str:
     counts = kit_counts(fastenings)
     order = {kind: k for k, kind in enumerate(("bolt", "nut", "washer"))}
     names = sorted(counts, key=lambda key: (order[key[0]], key[1]))
-    return listed(f"{plural(counts[key], key[0])} {key[1]}".strip() for key in names)
+    return listed(count_words(counts[key], *key) for key in names)
+
+
+def count_words(count: int, kind: str, name: str) -> str:
+    """So many of one kind and size.
+
+    Examples
+    --------
+    >>> count_words(2, "bolt", "M8 x 90"), count_words(2, "bolt", "threaded rod M8 x 520")
+    ('2 bolts M8 x 90', '2 threaded rods M8 x 520')
+    """
+    kind, name = (ROD, name.removeprefix(ROD).strip()) if name.startswith(ROD) else (kind, name)
+    return f"{plural(count, kind)} {name}".strip()

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
-
-import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
+from recon.frame.fitting_boxes import spans
 from recon.frame.length import SIZE_DOUBTS, both_text, mm_text
-from recon.frame.model import Frame, bounds
+from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.assembly.steps import BuildOrder, build_steps
 from recon.workshop.confidence_text import doubts, size_sentence, source_words, stock_words
-from recon.workshop.cutting.cut_list import KERF_MM, CutList, cut_list
+from recon.workshop.cutting.cut_list import CutList, cut_list
 from recon.workshop.cutting.drilling import undrilled
 from recon.workshop.drawing.member_sheet import MEMBER_NOTE, bolts_by_member, member_sheets
 from recon.workshop.drawing.paper import ANGLES, PAPERS
@@ -23,7 +21,6 @@ from recon.workshop.drawing.projections import ViewBoard, drawn_hole, six_views,
 from recon.workshop.drawing.view_sheet import side_of, view_sheets
 from recon.workshop.formats import mass_text
 from recon.workshop.hardware.bolts import Bolt, bolt_words
-from recon.workshop.hardware.threads import Thread
 from recon.workshop.papers.blocks import (
     Block,
     Document,
@@ -35,17 +32,18 @@ from recon.workshop.papers.blocks import (
     Table,
 )
 from recon.workshop.papers.check_blocks import check_blocks, check_words
+from recon.workshop.papers.choices import AS_USUAL, NOTHING_ENCLOSED, Enclosed, PapersChoices
 from recon.workshop.papers.drill_blocks import drill_blocks
 from recon.workshop.papers.list_blocks import cut_blocks, parts_blocks, shopping_blocks
+from recon.workshop.papers.memory import without_collections
 from recon.workshop.papers.pdf import print_area
 from recon.workshop.papers.photo_blocks import photo_blocks
 from recon.workshop.papers.step_blocks import step_blocks
 from recon.workshop.papers.work_blocks import work_blocks
-from recon.workshop.parts.oversize import Box, taken_words
+from recon.workshop.parts.oversize import taken_words
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.parts.parts_model import PartsList
-from recon.workshop.parts.prices import PriceList
-from recon.workshop.parts.rack import Rack, as_built
+from recon.workshop.parts.rack import as_built
 from recon.workshop.parts.shopping import ShoppingList, shopping_list
 from recon.workshop.rigidity.frame_check import CheckReport, check_frame
 from recon.workshop.rigidity.play import clearance
@@ -68,8 +66,8 @@ _INSTRUCTIONS = (
         "drawings the tag C3 F1 says the same."
     ),
 )
-# Papers of 273 members with 2,500 holes take 12 s (measured on a server's core), and time grows a little
-# faster than members. What takes more than about a minute is refused: this project's choice.
+# Papers of 305 members with 5,090 holes take 14 s (measured on a core of a busy server), and time grows a
+# little faster than members. What takes more than about a minute is refused: this project's choice.
 MOST_MEMBERS, MOST_HOLES = 1000, 50_000
 
 FRONT = (
@@ -87,33 +85,21 @@ class Papers:
     document : Document
     missing : tuple of str
         Sentences about what is missing from it, and why.
+    steps : BuildOrder
+        The build steps in it.
     """
 
     document: Document
     missing: tuple[str, ...]
+    steps: BuildOrder
 
 
+@without_collections()
 def compose_papers(
     frame: Frame,
     stocks: Mapping[str, Stock],
-    *,
-    paper: str = "a4",
-    angle: str | None = None,
-    picture: bytes | None = None,
-    prices: PriceList | None = None,
-    rack: Rack | None = None,
-    keep_out: Sequence[Box] = (),
-    floor: bool = True,
-    overhang: int = 0,
-    lock_nuts: bool = False,
-    bolts: str | None = None,
-    thread: Thread | None = None,
-    kerf_mm: float = KERF_MM,
-    cutting: Mapping[str, Any] | None = None,
-    drill: str | None = None,
-    steps: BuildOrder | None = None,
-    photos: Sequence[tuple[str, bytes]] = (),
-    date: str = "",
+    choices: PapersChoices = AS_USUAL,
+    enclosed: Enclosed = NOTHING_ENCLOSED,
 ) -> Papers:
     """All papers of a frame.
 
@@ -124,29 +110,10 @@ def compose_papers(
     ----------
     frame : Frame
     stocks : mapping of str to Stock
-    paper : str
-        Name in `recon.workshop.drawing.paper.PAPERS`.
-    angle : str, optional
-        "first" or "third", how the three views lie; by default first on A4 and third on Letter, as is usual
-        where each is used.
-    picture : bytes, optional
-        PNG for the cover.
-    prices, rack, keep_out, floor, overhang, lock_nuts, thread, kerf_mm
-        As for the parts list and the cut list.
-    bolts : str, optional
-        "metric" or "inch"; by the stock where None.
-    cutting : mapping, optional
-        Further arguments of `recon.workshop.cutting.cut_list.cut_list`, of sticks to buy: `drilled`,
-        `first_hole_mm`, `trim_mm`, `lengths_mm`.
-    drill : str, optional
-        "all" or "used": how to mark out and drill members, all holes or those that hold a bolt; by default
-        all, where sticks are not drilled.
-    steps : BuildOrder, optional
-        Of `build_steps` of the frame as it is built (`as_built`), where they are known.
-    photos : sequence of (str, bytes)
-        Photos of the build with what was read in them: each one's name, and a JPEG or PNG.
-    date : str
-        Of the build, to print on each page; empty for none.
+    choices : PapersChoices
+        Paper, parts, cuts and drilling.
+    enclosed : Enclosed
+        Pictures, notes and what else goes in.
 
     Returns
     -------
@@ -166,41 +133,43 @@ def compose_papers(
     ['Before you build', 'Parts list', 'Shopping list']
     """
     _refuse_what_makes_none(frame)
-    angle = _angle_of(paper, angle)
+    paper, angle, chosen = choices.paper, _angle_of(choices.paper, choices.angle), choices.parts
     missing: list[str] = []
     hole = drawn_hole(frame, stocks)
     parts = parts_list(
         frame,
         stocks,
-        prices,
-        rack,
-        system=bolts,
-        thread=thread,
-        keep_out=keep_out,
-        floor=floor,
-        overhang=overhang,
-        lock_nuts=lock_nuts,
+        chosen.prices,
+        chosen.rack,
+        system=chosen.bolts,
+        thread=chosen.thread,
+        keep_out=chosen.keep_out,
+        floor=chosen.floor,
+        overhang=chosen.overhang,
+        lock_nuts=chosen.lock_nuts,
     )
-    cuts = _cuts(frame, stocks, parts, prices, rack, {"kerf_mm": kerf_mm, **(cutting or {})}, missing)
+    cuts = _cuts(frame, stocks, parts, choices, missing)
     built = as_built(frame, parts.rack)
-    steps = steps or build_steps(built, hole)
+    steps = enclosed.steps or build_steps(built, hole)
     if steps.why:
         missing.append(f"{'Not all' if steps.steps else 'No'} build steps: {' '.join(steps.why)}")
-    made = _Made(frame, built, stocks, parts, cuts, shopping_list(parts, cuts, stocks, prices), steps, hole)
-    report = check_frame(built, hole=hole, play=clearance(built, stocks, bolts))
+    shopping = shopping_list(parts, cuts, stocks, chosen.prices)
+    made = _Made(frame, built, stocks, parts, cuts, shopping, steps, hole)
+    report = check_frame(built, hole=hole, play=clearance(built, stocks, chosen.bolts))
     title = frame.name or "Frame"
+    images = tuple(photo_blocks(enclosed.photos, enclosed.kept.photos))
     sections = (
-        Section(title, tuple(_cover(made, report, picture, print_area(paper)[1] - COVER_TEXT))),
+        Section(title, tuple(_cover(made, report, enclosed.picture, print_area(paper)[1] - COVER_TEXT))),
         Section("Before you build", tuple(check_blocks(report))),
         *_lists(made, print_area(paper)[0], missing),
-        *_work(made, drill, print_area(paper)),
+        *_work(made, choices.drill, print_area(paper)),
         Section("Joint table", tuple(_joint_table(built, parts))),
-        Section("Build steps", tuple(step_blocks(built, stocks, parts, steps, hole))),
+        Section("Build steps", tuple(step_blocks(built, stocks, parts, steps, hole, enclosed.kept))),
         Section("Drawings", tuple(_drawings(built, hole, paper, angle))),
         Section("Members one by one", tuple(_members(made, print_area(paper)[0]))),
-        *([Section("Photos", tuple(photo_blocks(photos)))] if photos else []),
+        *([Section("Photos", images)] if images else []),
     )
-    return Papers(Document(title, paper, sections, date), tuple(missing))
+    return Papers(Document(title, paper, sections, enclosed.date), tuple(missing), steps)
 
 
 def _angle_of(paper: str, angle: str | None) -> str:
@@ -265,13 +234,12 @@ def _cuts(
     frame: Frame,
     stocks: Mapping[str, Stock],
     parts: PartsList,
-    prices: PriceList | None,
-    rack: Rack | None,
-    cutting: Mapping[str, Any],
+    choices: PapersChoices,
     missing: list[str],
 ) -> CutList | None:
+    prices, rack = choices.parts.prices, choices.parts.rack
     try:
-        return cut_list(frame, stocks, rack=rack, used=parts.rack, prices=prices, **cutting)
+        return cut_list(frame, stocks, rack=rack, used=parts.rack, prices=prices, **choices.cutting)
     except ReconError as error:
         missing.append(f"No cut list: {error}")
         return None
@@ -308,18 +276,19 @@ def _cover(made: _Made, report: CheckReport, picture: bytes | None, height_mm: f
 
 def _facts(frame: Frame, stocks: Mapping[str, Stock], parts: PartsList) -> Iterator[tuple[str, str]]:
     """Name and value of each fact on the cover."""
-    corners = np.array([bounds(m) for m in frame.members])  # (members, lowest and highest, 3)
-    spans = (corners[:, 1].max(axis=0) - corners[:, 0].min(axis=0)) * parts.pitch_mm
-    yield "Over all (x, y, z)", " x ".join(both_text(s) for s in spans)
+    yield "Over all (x, y, z)", " x ".join(both_text(s * parts.pitch_mm) for s in spans(frame))
     holes = sum(m.holes for m in frame.members)
     end_to_end = mm_text(holes * parts.pitch_mm)
     yield "Members", f"{len(frame.members)}, with {plural(holes, 'hole')} in all, {end_to_end} end to end"
     bare = f"; {plural(parts.laps_without_bolt, 'lap')} without a bolt" if parts.laps_without_bolt else ""
     yield "Bolts", f"{len(parts.bolts)}{bare}"
+    if parts.fittings:
+        yield "Fittings", listed(f"{line.count} {line.name}" for line in parts.fittings)
     yield "Stock", stock_words(frame, stocks)
     yield "Pitch", both_text(parts.pitch_mm)
     if parts.mass_kg is not None:
-        yield "Weight", f"{mass_text(parts.mass_kg)} with bolts"
+        what = "bolts and fittings" if parts.fittings else "bolts"
+        yield "Weight", f"{mass_text(parts.mass_kg)} with {what}"
 
 
 # Drawings
@@ -346,7 +315,7 @@ def _members(made: _Made, width: float) -> Iterator[Block]:
 
 def _joint_table(frame: Frame, parts: PartsList) -> Iterator[Block]:
     names = {bolt: fastening.name for bolt, fastening in parts.bolts if fastening}
-    some_seen = any(not bolt.assumed for bolt, _ in parts.bolts)
+    some_seen = any(bolt.known in ("seen", "said") for bolt, _ in parts.bolts)
     yield Paragraph("Each row is one bolt, or one lap that has none. Tick it off when it is done.")
     rows = [
         (str(k), bolt_words(bolt), names.get(bolt, "size not known"), _state_words(bolt, some_seen))
@@ -365,7 +334,7 @@ def _joint_table(frame: Frame, parts: PartsList) -> Iterator[Block]:
     if not rows and not without:
         yield Paragraph("No member of this frame lies on another.")
         return
-    columns = ("no.", "lap", "bolt", "how it is known" if some_seen else "")
+    columns = ("no.", "lap or fitting", "bolt", "how it is known" if some_seen else "")
     if rows:
         yield Table(columns, tuple(rows), (0,), (1,), True)
     if without:
@@ -381,5 +350,5 @@ def _joint_table(frame: Frame, parts: PartsList) -> Iterator[Block]:
 
 def _state_words(bolt: Bolt, some_seen: bool) -> str:
     """'seen, three-way'; how it is known is left out where all bolts are assumed."""
-    seen = bolt.known if some_seen else ""
+    seen = bolt.known if some_seen and not bolt.fitting else ""
     return ", ".join(filter(None, [seen, "three-way" if bolt.three_way else ""]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
@@ -10,6 +10,8 @@ from recon.workshop.cutting.drilling import drill_list, drill_rows, how_to_drill
 from recon.workshop.cutting.jig_sheet import jig_sheet
 from recon.workshop.frame_size import stock_of
 from recon.workshop.papers.blocks import Block, Drawing, Heading, Paragraph, Table
+
+BESIDE = 4  # times that the columns of a long table stand side by side: they fill the width of a page
 
 
 def drill_blocks(
@@ -41,7 +43,17 @@ def drill_blocks(
     kept = len(columns) if only_used else len(columns) - 1
     yield Table(columns[:kept], tuple(row[:kept] for row in rows), (1,), (0,), True)
     yield Heading("Where they are, from the end at hole 1")
-    yield Table(("hole", "mm", "inches"), tuple(place_rows(drills)), (0, 1))
+    yield _side_by_side(("hole", "mm", "inches"), place_rows(drills), (0, 1))
     chosen = [m for m in frame.members if only is None or m.id in only]
     for stock in {s.id: s for m in chosen if (s := stock_of(m, stocks))}.values():
         yield Drawing(jig_sheet(drills.pitch_mm, stock.width_mm, stock.hole_mm, size), True)
+
+
+def _side_by_side(columns: Sequence[str], rows: Sequence[Sequence[str]], numbers: Sequence[int]) -> Table:
+    """A long table of few columns as one of BESIDE times as many, read downwards first."""
+    high = -(-len(rows) // BESIDE)
+    empty = ("",) * len(columns)
+    parts = [rows[k * high : (k + 1) * high] for k in range(BESIDE)]
+    wide = (sum((tuple(part[n]) if n < len(part) else empty for part in parts), ()) for n in range(high))
+    places = tuple(k * len(columns) + n for k in range(BESIDE) for n in numbers)
+    return Table(tuple(columns) * BESIDE, tuple(wide), places)

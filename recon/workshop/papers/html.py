@@ -1,17 +1,21 @@
-"""Papers as one HTML file with everything in it: nothing is fetched, no script runs."""
+"""Papers as one HTML file with everything in it: nothing is fetched, and no script runs but that which turns
+the frame in space, where it is in it."""
 
 from __future__ import annotations
 
 import base64
+import hashlib
 from collections.abc import Iterable, Sequence
 from html import escape
 
 from recon.workshop.drawing.paper import PAPERS
 from recon.workshop.drawing.vector import FACES, MARK_FACES, sheet_svg
 from recon.workshop.papers import blocks as doc
+from recon.workshop.papers.memory import without_collections
+from recon.workshop.papers.space import SpaceView
 
 # The policy lets nothing in but what the file itself holds, whatever a name or a label may contain.
-_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
+_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'{scripts}"
 
 _STYLE = """
 :root { color-scheme: light }
@@ -35,11 +39,15 @@ figure.turned { width: min(96vw, 270mm); margin-left: calc(50% - min(48vw, 135mm
 0 0 4mm }
 .step figure { flex: 0 1 112mm; margin: 0 } .step > div { flex: 1 1 55mm; min-width: 0 }
 .step h3 { margin-top: 0 }
+#space { display: block; width: 100%; height: min(28rem, 62vh); border: 1px solid #767676; cursor: grab; \
+touch-action: none }
+.space-steps { display: flex; gap: 4mm; align-items: center; margin: 2mm 0 5mm }
+.space-steps input { flex: 1; width: auto; height: 9mm }
 @page { size: PAPER; margin: 13mm }
 @page turned { size: PAPER landscape; margin: 13mm }
 @media print {
-  body { max-width: none; padding: 0 } nav { display: none } h2 { break-after: avoid } h3 { break-after: \
-avoid }
+  body { max-width: none; padding: 0 } nav, #space, .space-steps { display: none } h2 { break-after: avoid }
+  h3 { break-after: avoid }
   thead { display: table-header-group } tr, figure, .step, p.caution { break-inside: avoid } section.page { \
 break-before: page }
   section.drawings h2 { display: none }
@@ -48,8 +56,15 @@ break-before: page }
 """
 
 
-def papers_html(papers: doc.Document) -> str:
+@without_collections()
+def papers_html(papers: doc.Document, space: SpaceView | None = None) -> str:
     """The whole page; what is text in it is escaped.
+
+    Parameters
+    ----------
+    papers : Document
+    space : SpaceView, optional
+        The frame in space, to stand first.
 
     Examples
     --------
@@ -61,7 +76,8 @@ def papers_html(papers: doc.Document) -> str:
     style = style.replace("PAPER", PAPERS[papers.paper].css)
     first, *others = papers.sections
     links = "".join(f'<a href="#part-{k}">{escape(s.title)}</a>' for k, s in enumerate(others, 2))
-    body = [f"<h1>{escape(papers.dated_title)}</h1>", f"<nav>{links}</nav>", *_blocks(first.blocks)]
+    shown = [space.html] if space else []
+    body = [f"<h1>{escape(papers.dated_title)}</h1>", f"<nav>{links}</nav>", *shown, *_blocks(first.blocks)]
     for k, section in enumerate(others, 2):
         drawings = " drawings" * all(isinstance(b, doc.Drawing) for b in section.blocks)
         body += [
@@ -70,13 +86,21 @@ def papers_html(papers: doc.Document) -> str:
             *_blocks(section.blocks),
             "</section>",
         ]
+    body += [f"<script>{space.script}</script>"] if space else []
+    policy = _POLICY.format(scripts=_allowed(space.script) if space else "")
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f"<title>{escape(papers.title)}</title>\n"
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<style>{style}</style>\n</head>\n<body>\n" + "\n".join(body) + "\n</body>\n</html>\n"
     )
+
+
+def _allowed(script: str) -> str:
+    """What lets this script run and no other (W3C, Content Security Policy Level 3, 2.3.1: hash sources)."""
+    digest = base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii")
+    return f"; script-src 'sha256-{digest}'"
 
 
 def _blocks(blocks: Iterable[doc.Block]) -> list[str]:

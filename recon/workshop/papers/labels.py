@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import groupby
 
 import segno
 from reportlab.lib.units import mm
@@ -16,7 +17,7 @@ from recon.frame.model import Frame, Member
 from recon.frame.stock import Stock
 from recon.workshop.drawing.paper import PAPERS
 from recon.workshop.drawing.pdf import BOLD, MARK_BOLD, SANS, draw_text, faces, width_of
-from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.hardware.fitting_bolts import all_bolts
 from recon.workshop.sides import Sides
 from recon.workshop.wording import plural
 
@@ -96,7 +97,7 @@ def labels_pdf(frame: Frame, stocks: Mapping[str, Stock], paper: str = "a4") -> 
 def _bolted(frame: Frame) -> dict[str, list[int]]:
     """The holes with a bolt of each member, counted from 1, in order."""
     found: dict[str, set[int]] = {}
-    for bolt in find_bolts(frame):
+    for bolt in all_bolts(frame):
         for id, hole in bolt.through:
             found.setdefault(id, set()).add(hole + 1)
     return {id: sorted(holes) for id, holes in found.items()}
@@ -145,9 +146,15 @@ def _draw_qr(canvas: Canvas, text: str, x: float, y: float, size: float) -> None
     """The QR code of a text in a square of `size` points with its lower left corner at (x, y)."""
     rows = tuple(segno.make(text, error="m", micro=False).matrix)
     cell = size / (len(rows) + 2 * QUIET)
-    path = canvas.beginPath()
+    # As PDF operators, a rectangle for each run of dark cells: the canvas' own path objects take as long as
+    # the codes themselves.
+    runs = []
     for r, row in enumerate(rows):
-        for c, dark in enumerate(row):
+        low, column = y + size - (QUIET + r + 1) * cell, 0
+        for dark, group in groupby(row):
+            count = len(list(group))
             if dark:
-                path.rect(x + (QUIET + c) * cell, y + size - (QUIET + r + 1) * cell, cell, cell)
-    canvas.drawPath(path, stroke=0, fill=1)
+                at = x + (QUIET + column) * cell
+                runs.append(f"{at:.3f} {low:.3f} {count * cell:.3f} {cell:.3f} re")
+            column += count
+    canvas.addLiteral("\n".join([*runs, "f"]))

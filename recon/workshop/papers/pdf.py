@@ -22,6 +22,7 @@ from reportlab.platypus import (
 from recon.workshop.drawing.paper import PAPERS
 from recon.workshop.drawing.pdf import SANS, draw_text, faces, width_of
 from recon.workshop.papers import blocks as doc
+from recon.workshop.papers.memory import without_collections
 from recon.workshop.papers.pdf_blocks import SheetFlowable, block_flow, title_flow
 
 SIDE, TOP, FOOT = 14.0, 17.0, 16.0  # mm of margin; ISO 5457 and binders want 10 to 20
@@ -49,6 +50,7 @@ def print_area(paper: str, turned: bool = False) -> tuple[float, float]:
     return width - 2 * SIDE, height - TOP - FOOT
 
 
+@without_collections()
 def papers_pdf(papers: doc.Document) -> bytes:
     """The PDF file.  Two calls with the same papers give the same bytes.
 

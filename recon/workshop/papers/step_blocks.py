@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping
 
 from recon.frame.length import both_text
 from recon.frame.model import Frame
@@ -14,6 +14,7 @@ from recon.workshop.formats import mass_text
 from recon.workshop.hardware.bolts import Bolt, Fastening
 from recon.workshop.hardware.kits import kit_words
 from recon.workshop.papers.blocks import Block, Heading, Paragraph, StepBlock
+from recon.workshop.papers.builder_record import NOTHING_KEPT, BuilderRecord
 from recon.workshop.parts.parts_model import PartsList
 from recon.workshop.wording import plural
 
@@ -22,7 +23,12 @@ LISTED_IN_STEP = 4  # members that a step lists with their lengths at most; more
 
 
 def step_blocks(
-    frame: Frame, stocks: Mapping[str, Stock], parts: PartsList, steps: BuildOrder, hole: float
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    parts: PartsList,
+    steps: BuildOrder,
+    hole: float,
+    kept: BuilderRecord = NOTHING_KEPT,
 ) -> Iterator[Block]:
     """How to read the steps, each step with its picture and what it takes, and what to do at the end.
 
@@ -37,6 +43,8 @@ def step_blocks(
         Of `build_steps`.
     hole : float
         Diameter of the holes, pitches.
+    kept : BuilderRecord
+        Notes and photos at steps.
     """
     if not steps.steps:
         yield Paragraph(NO_ORDER)
@@ -47,6 +55,9 @@ def step_blocks(
         "Shaded: what comes in. Arrow: the way it is brought in. Dashed: the floor. Tags: hole numbers of "
         f"what is bolted in the step. {LOOSE}"
     )
+    series = {s for _, fastening in parts.bolts if fastening for s in fastening.series}
+    if len(series) > 1:
+        yield Paragraph("Washers that are called wide go on wood, the others on metal.")
     if steps.stuck:
         yield Paragraph(SOME_ORDER)
         for why in steps.why:
@@ -56,25 +67,41 @@ def step_blocks(
     heavy = {
         lift.step: lift for lift in lifts(frame, stocks, steps.steps, fastenings) or () if lift.takes_two
     }
-    for step in steps.steps:
-        lines = [Paragraph(step.text), *_needs(frame, parts.pitch_mm, step, fastenings)]
+    extras, others = kept.of_steps(steps)
+    known: set[str] = set()
+    for step, own in zip(steps.steps, extras):
+        lines = [Paragraph(step.text), *_needs(frame, parts.pitch_mm, step, known, fastenings)]
+        known.update(step.new)
         if step.number in heavy:
             mass = mass_text(heavy[step.number].mass_kg)
             lines.append(Paragraph(f"{mass} are moved here: lift with two people or more.", "list"))
+        lines += kept.note_lines(own)
         yield StepBlock(step.title, tuple(lines), stage.picture(step, STEP_PICTURE))
-    if steps.finish:
+        yield from kept.pictures(own, step.title)
+    end: list[Block] = [*kept.note_lines(extras[-1]), *kept.pictures(extras[-1], "At the end")]
+    if steps.finish or end:
         yield Heading("At the end")
         for text in steps.finish:
             yield Paragraph(text, "list")
+        yield from end
+    yield from kept.rest(others)
 
 
 def _needs(
-    frame: Frame, pitch_mm: float, step: BuildStep, fastenings: Mapping[Bolt, Fastening]
+    frame: Frame,
+    pitch_mm: float,
+    step: BuildStep,
+    known: Container[str],
+    fastenings: Mapping[Bolt, Fastening],
 ) -> Iterator[Paragraph]:
-    """The members, bolts, nuts and washers to have at hand for a step."""
-    if len(step.new) <= LISTED_IN_STEP:
-        for id in step.new:
+    """What to have at hand for a step: members that are not `known` from before, bolts, nuts and washers."""
+    mixed = len({m.stock for m in frame.members}) > 1
+    new = [id for id in step.new if id not in known]
+    if len(new) <= LISTED_IN_STEP:
+        for id in new:
             m = frame.member(id)
-            yield Paragraph(f"{id}: {plural(m.holes, 'hole')}, {both_text(m.holes * pitch_mm)}", "list")
+            stock = f", {m.stock or 'stock not known'}" if mixed else ""
+            length = both_text(m.holes * pitch_mm)
+            yield Paragraph(f"{id}: {plural(m.holes, 'hole')}, {length}{stock}", "list")
     if step.bolts:
         yield Paragraph(kit_words([fastenings.get(bolt) for bolt in step.bolts]), "list")

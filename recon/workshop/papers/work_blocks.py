@@ -48,6 +48,9 @@ def work_blocks(
         for step in steps.steps
         if step.bolts
     ]
+    fitted = [fastening for bolt, fastening in parts.bolts if bolt.fitting]
+    if fitted:
+        bags.append(("end", f"{kit_words(fitted)}, for the fittings"))
     if bags:
         yield Heading("Bags of bolts, one for each step")
         yield Table(("step", "in the bag"), tuple(bags), (0,), (), True)
@@ -76,15 +79,21 @@ def _tools(
         yield f"{'Two' if both else 'One'}: {wrench}" + (
             "; one holds the head, one turns the nut." if both else "."
         )
+    if any(fastening is None for _, fastening in parts.bolts):
+        yield "Two wrenches that fit your bolts; one holds the head, one turns the nut."
     yield "Tape measure, pencil, and a square to mark round."
     if cuts and any(stick.cuts_mm for plan in cuts.plans for stick in plan.sticks):
-        metal = any(not stocks[plan.stock].wood for plan in cuts.plans)
-        saw = "a saw for metal and a file for the edges" if metal else "a saw and sandpaper for the edges"
-        yield f"To cut: {saw}, clamps, and eye protection."
+        wood = {stocks[plan.stock].wood for plan in cuts.plans}
+        saws = ["a saw and sandpaper for the edges"] if wood == {True} else []
+        saws += ["a saw for wood and sandpaper for its edges"] if len(wood) > 1 else []
+        saws += ["a saw for metal and a file for its edges"] if False in wood else []
+        yield f"To cut: {'; '.join([*saws, 'clamps, and eye protection'])}."
     if drill:
         only = undrilled(cuts) if cuts else None
         bits = sorted({m.bit_mm for m in drill_list(frame, stocks, only=only).members if m.bit_mm})
-        sizes = f"{plural(len(bits), 'bit')} ({listed(map(bit_words, bits))})"
+        sizes = (
+            f"{plural(len(bits), 'bit')} ({listed(map(bit_words, bits))})" if bits else "a bit for your bolts"
+        )
         yield f"To drill: a drill, {sizes}, scrap wood to drill into."
     if any(f and is_rod(f.thread, f.length_mm) for _, f in parts.bolts):
         yield "A hacksaw and a file for threaded rod; run a nut on before you cut, and off over the cut."

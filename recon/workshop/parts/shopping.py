@@ -16,6 +16,7 @@ from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.cutting.cut_list import CutList, cut_list
 from recon.workshop.formats import csv_text, money
+from recon.workshop.hardware.fasteners import ROD
 from recon.workshop.parts.parts_model import MemberLine, PartsList, total
 from recon.workshop.parts.prices import PriceList
 from recon.workshop.parts.rack import Rack
@@ -31,9 +32,9 @@ class ShoppingLine:
     Attributes
     ----------
     item : str
-        "stick", "metre", "member", "bolt", "nut" or "washer", as in a price list.
+        "stick", "metre", "member", "bolt", "nut", "washer" or "fitting", as in a price list.
     id : str
-        A stock's id, or the bolt, or the thread of a nut or washer.
+        A stock's id, or the bolt, or the thread of a nut or washer, or a fitting's name.
     name : str
         For people: 'stick of softwood-38, 2438.4 mm (96 in)'.
     needed : float
@@ -231,7 +232,7 @@ def _compared(
     yield f"{stock}: {money(min(by_stick, by_piece), currency)}; {other}."
 
 
-# Bolts, nuts and washers
+# Bolts, nuts, washers and fittings
 
 
 def _hardware(parts: PartsList, prices: PriceList | None) -> Iterator[ShoppingLine]:
@@ -244,6 +245,7 @@ def _hardware(parts: PartsList, prices: PriceList | None) -> Iterator[ShoppingLi
         each = prices.of_hardware(kind, name) if prices else None
         pack = prices.pack.get(prices.hardware_key(kind, name), 1) if prices else 1
         words = f"{kind} {name}" if name else f"{kind}, size not known"
+        words = name if name.startswith(ROD) or kind == "fitting" else words
         yield ShoppingLine(kind, name, words, n, pack, None if each is None else round(each * pack, 6))
 
 

@@ -31,20 +31,23 @@ class Finding:
     Attributes
     ----------
     kind : str
-        "collision", "loose", "pieces", "loop", "no bolt", "bolts cross", "bolt end", "squareness" or
-        "motion".
+        "collision", "loose", "pieces", "loop", "no bolt", "bolts cross", "bolt end", "fitting", "squareness"
+        or "motion".
     members : tuple of str
         Ids.
     joints : tuple of Joint
         The laps that it is about.
     text : str
         A sentence.
+    fittings : tuple of str
+        Labels of the fittings that it is about.
     """
 
     kind: str
     members: tuple[str, ...]
     joints: tuple[Joint, ...]
     text: str
+    fittings: tuple[str, ...] = ()
 
 
 def find_collisions(frame: Frame) -> Iterator[Finding]:

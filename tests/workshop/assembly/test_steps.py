@@ -379,3 +379,13 @@ def test_where_some_members_are_stuck_the_others_follow_in_order():
     assert core.kind == "core" and set(core.new) == set(steps.stuck) and others
     assert faults(frame, steps) == [] == gravity_faults(frame, steps)
     assert {id for s in steps.steps for id in s.new} == {m.id for m in frame.members}
+
+
+def test_no_bolt_is_only_said_to_hold_a_member_where_the_finished_frame_has_none_in_it():
+    for seed in (7, 12):
+        frame = random_frame(seed)
+        bolted = {id for bolt in find_bolts(frame) for id, _ in bolt.through}
+        text = " ".join(step.text for step in build_steps(frame, hole_of(frame)).steps)
+        said = re.findall(r"Hold ([\w, ]+) while you tighten: no bolt holds", text)
+        assert not bolted & {id for ids in said for id in re.split(r", | and ", ids)}
+    assert "one bolt alone will hold it" in " ".join(s.text for s in build_steps(random_frame(7)).steps)

@@ -26,6 +26,7 @@ from recon.workshop.drawing.paper import PAPERS
 from recon.workshop.drawing.vector import Disc, Lines, Text, extent
 from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.papers.blocks import Document, Drawing, Section
+from recon.workshop.papers.choices import PapersChoices
 from recon.workshop.papers.compose import compose_papers
 from recon.workshop.papers.pdf import papers_pdf, print_area
 from recon.workshop.parts.rack import OwnedStick, Rack
@@ -120,7 +121,7 @@ def test_the_jig_is_at_full_size_on_paper(paper):
 def test_papers_of_stock_that_comes_undrilled_say_how_to_drill_it():
     plain = compose_papers(gate(), STOCKS)
     assert "Marking out and drilling" not in [s.title for s in plain.document.sections]
-    blank = compose_papers(gate(), STOCKS, cutting={"drilled": False})
+    blank = compose_papers(gate(), STOCKS, PapersChoices(cutting={"drilled": False}))
     (section,) = (s for s in blank.document.sections if s.title == "Marking out and drilling")
     assert any(isinstance(b, Drawing) and b.sheet.title == "Drilling jig" for b in section.blocks)
 

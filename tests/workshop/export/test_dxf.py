@@ -1,7 +1,8 @@
-"""DXF, read back by ezdxf: in mm, at full size, with a layer for each view and each member."""
+"""DXF, read back by ezdxf: in mm, at full size, layers by view and stock, blocks for members and holes."""
 
 import io
 from collections import Counter
+from dataclasses import replace
 
 import ezdxf
 import ezdxf.bbox
@@ -11,19 +12,26 @@ from recon.errors import ReconError
 from recon.frame.model import Frame, rename
 from recon.frame.stock import load_stocks
 from recon.workshop.drawing.projections import ViewBoard, drawn_hole
-from recon.workshop.export.dxf import frame_dxf, layer_names
+from recon.workshop.export.dxf import frame_dxf
+from tests.workshop.frames import gate
 from tests.workshop.trestles import trestle
 
 STOCKS = load_stocks()
-LINES = "LINE CIRCLE"
 
 
 def read(frame, angle="first"):
     return ezdxf.read(io.StringIO(frame_dxf(frame, STOCKS, angle).decode("utf-8")))
 
 
+def members_of(document, view):
+    """The blocks of the members in a view, and the layer that each is on."""
+    inserts = document.blocks.get(view).query("INSERT")
+    assert all(i.dxf.insert == (0, 0, 0) for i in inserts)
+    return [(i.dxf.layer, document.blocks.get(i.dxf.name)) for i in inserts]
+
+
 def spans(document, view):
-    lines = list(document.blocks.get(view).query("LINE"))
+    lines = [line for _, block in members_of(document, view) for line in block.query("LINE")]
     box = ezdxf.bbox.extents(lines)
     return box.size.x, box.size.y
 
@@ -46,35 +54,56 @@ def test_it_is_in_mm_at_full_size():
     assert spans(document, "LEFT") == pytest.approx((12 * 38.1, 16 * 38.1), abs=0.01)
 
 
-def test_every_open_hole_in_sight_is_a_circle_of_its_size_on_its_members_layer():
+def test_every_open_hole_in_sight_is_an_insert_of_its_size_in_its_members_block():
     frame = trestle()
-    document, board, names = read(frame), ViewBoard(frame, drawn_hole(frame, STOCKS)), layer_names(frame)
+    document, board = read(frame), ViewBoard(frame, drawn_hole(frame, STOCKS))
     for view in ("Front", "Top", "Left"):
         filled = {(hole.member, hole.number) for bolt, hole, _ in board.tags(view) if bolt}
         expected = Counter(
-            names[frame.members[h.member].id]
+            f"{view.upper()} {frame.members[h.member].id}"
             for key, h in board.scene(view).open_holes.items()
             if key not in filled
         )
-        circles = [c for c in document.blocks.get(view.upper()).query("CIRCLE") if c.dxf.layer != "BOLTS"]
-        assert Counter(c.dxf.layer for c in circles) == expected
-        assert {round(c.dxf.radius, 6) for c in circles} == {9.5 / 2}  # softwood-38 has 9.5 mm holes
+        found = {block.name: block.query("INSERT") for _, block in members_of(document, view.upper())}
+        assert {name: len(holes) for name, holes in found.items() if holes} == expected
+        assert {hole.dxf.name for holes in found.values() for hole in holes} == {"HOLE 9.5 mm"}
+    (circle,) = document.blocks.get("HOLE 9.5 mm")
+    assert circle.dxf.radius == pytest.approx(9.5 / 2) and circle.dxf.layer == "0"
 
 
-def test_views_and_members_have_layers_of_their_own():
-    frame = trestle()
-    document = read(frame)
+def test_holes_of_a_gate_are_as_many_as_one_counts_by_hand():
+    """From the front: rails C and D have 11 holes, 2 with bolts, and cover 2 of the 12 of each of posts A and
+    B, and A has a bolt to sill E behind it, of whose 6 holes A covers 1."""
+    document = read(gate())
+    counts = {block.name: len(block.query("INSERT")) for _, block in members_of(document, "FRONT")}
+    assert counts == {"FRONT A": 9, "FRONT B": 10, "FRONT C": 9, "FRONT D": 9, "FRONT E": 5}
+
+
+def test_each_stock_has_a_layer_and_each_member_its_holes_size():
+    frame = gate()
+    members = [replace(m, stock="aluminium-38" if m.id in "AB" else "softwood-38") for m in frame.members]
+    document = read(replace(frame, members=tuple(members)))
     layers = {layer.dxf.name for layer in document.layers}
-    assert {f"MEMBER {m.id}" for m in frame.members} <= layers
+    assert {name for name in layers if name.startswith("STOCK")} == {
+        "STOCK aluminium-38",
+        "STOCK softwood-38",
+    }
+    for layer, block in members_of(document, "FRONT"):
+        stock = STOCKS[layer.removeprefix("STOCK ")]
+        assert stock.id == next(m.stock for m in members if block.name == f"FRONT {m.id}")
+        assert {e.dxf.layer for e in block} == {layer}
+        assert {i.dxf.name for i in block.query("INSERT")} == {f"HOLE {stock.hole_mm:.4g} mm"}
+
+
+def test_views_have_layers_of_their_own_and_hidden_lines_are_dashed():
+    document = read(trestle())
     assert {i.dxf.layer: i.dxf.name for i in document.modelspace()} == {
         "VIEW FRONT": "FRONT",
         "VIEW TOP": "TOP",
         "VIEW LEFT": "LEFT",
     }
-    used = {e.dxf.layer for view in ("FRONT", "TOP", "LEFT") for e in document.blocks.get(view).query(LINES)}
-    assert {f"MEMBER {m.id}" for m in frame.members} <= used <= layers
-    hidden = [e for e in document.blocks.get("FRONT").query("LINE") if e.dxf.linetype == "HIDDEN"]
-    assert hidden and "HIDDEN" in document.linetypes
+    lines = [line for _, block in members_of(document, "FRONT") for line in block.query("LINE")]
+    assert any(e.dxf.linetype == "HIDDEN" for e in lines) and "HIDDEN" in document.linetypes
 
 
 @pytest.mark.parametrize("angle, below, side", [("first", True, "LEFT"), ("third", False, "RIGHT")])
@@ -99,14 +128,14 @@ def test_labels_and_tags_are_text():
         assert {m.id for m in frame.members} <= {w.strip("()") for t in words for w in t.split()}
 
 
-def test_labels_that_dxf_does_not_allow_and_labels_that_differ_in_capitals_get_layers_all_the_same():
+def test_labels_that_dxf_does_not_allow_and_labels_that_differ_in_capitals_get_blocks_all_the_same():
     labels = ["a", "A", "x/y", "x|y", "梁", "<>", "*", "G", "H", "I", "J", "K"]
     frame = trestle()
     frame = rename(frame, {m.id: n for m, n in zip(frame.members, labels)})
     document = read(frame)
     assert not document.audit().errors
-    names = layer_names(frame)
-    assert len({n.casefold() for n in names.values()}) == 12 and names["梁"] == "MEMBER 梁"
+    names = {block.name.casefold() for _, block in members_of(document, "FRONT")}
+    assert len(names) == 12 and "front 梁" in names
     words = {w.strip("()") for t in document.blocks.get("FRONT").query("TEXT") for w in t.dxf.text.split()}
     assert {"梁", "x/y", "<>"} <= words
 

@@ -11,10 +11,12 @@ import trimesh
 
 from recon.errors import ReconError
 from recon.frame.boxes import corners
+from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member, StockUse, rename
 from recon.frame.stock import load_stocks
 from recon.workshop.export.gltf import frame_glb
 from recon.workshop.export.meshes import SEGMENTS, Shape, mesh_of
+from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.hardware.sections import hole_volume_mm3
 from tests.growing import grow_frame
 from tests.workshop.trestles import trestle
@@ -27,14 +29,19 @@ def scene_of(data: bytes) -> trimesh.Scene:
     return trimesh.load(io.BytesIO(data), file_type="glb")
 
 
-def placed(data: bytes) -> dict[str, trimesh.Trimesh]:
-    """Each member's mesh in its place."""
+def all_placed(data: bytes) -> dict[str, trimesh.Trimesh]:
+    """Each member's and bolt's mesh in its place."""
     scene = scene_of(data)
     return {
         node: scene.geometry[name].copy().apply_transform(matrix)
         for node in scene.graph.nodes_geometry
         for matrix, name in [scene.graph[node]]
     }
+
+
+def placed(data: bytes) -> dict[str, trimesh.Trimesh]:
+    """Each member's mesh in its place."""
+    return {name: mesh for name, mesh in all_placed(data).items() if not name.startswith("bolt ")}
 
 
 def chunks(data: bytes):
@@ -121,6 +128,41 @@ def test_members_are_where_they_belong_in_metres_with_y_up(frame, drilled):
         assert found[m.id].is_watertight and found[m.id].volume > 0
 
 
+# Bolts
+
+
+@pytest.mark.parametrize("frame", [trestle(), grow_frame(4, 12)], ids=["trestle", "grown"])
+def test_every_bolt_is_there_from_face_to_face_and_named_by_its_holes(frame):
+    found = all_placed(frame_glb(frame, STOCKS))
+    bolts = find_bolts(frame)
+    for bolt in bolts:
+        mesh = found[f"bolt {' '.join(f'{id}{hole + 1}' for id, hole in bolt.through)}"]
+        ends = np.array([bolt.start, bolt.end]) * frame.pitch_mm / 1000 @ Y_UP.T
+        axis = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+        low, high = (float(f(mesh.vertices @ axis)) for f in (np.min, np.max))
+        beyond = low - ends[0] @ axis, high - ends[1] @ axis
+        assert mesh.is_watertight and -0.02 < beyond[0] < -0.005 and 0.005 < beyond[1] < 0.04
+        middle = mesh.vertices.min(axis=0) / 2 + mesh.vertices.max(axis=0) / 2
+        assert np.allclose(np.cross(middle - ends[0], axis), 0, atol=1e-6)  # round its axis
+    assert len(found) == len(frame.members) + len(bolts)
+
+
+def test_a_bolt_has_the_volume_of_its_head_shank_nut_and_washers():
+    """ISO 4014, 4032 and 7089 for M8 (from memory): flats 13, head 5.3, nut 6.8, washer 16 x 8.4 x 1.6."""
+    pair = Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, 1, 3), (1, 0, 0), 8)
+    mesh = all_placed(frame_glb(Frame(pair, find_joints(pair), 38.1), {}))["bolt A4 B3"]
+    hexagon = np.sqrt(3) / 2 * 13**2
+    expected = hexagon * (5.3 + 6.8) - bore_area(4) * 6.8 + bore_area(4) * 90
+    expected += 2 * (bore_area(8) - bore_area(4.2)) * 1.6
+    assert mesh.volume * 1e9 == pytest.approx(expected, rel=1e-4)
+    # The nut is on, and the shank ends past it: 90 - 76.2 - 2 x 1.6 - 6.8 = 3.8 mm.
+    assert np.ptp(mesh.vertices[:, 2]) * 1000 == pytest.approx(5.3 + 90, abs=1e-3)
+
+
+def test_plain_boxes_come_without_bolts():
+    assert set(all_placed(frame_glb(trestle(), STOCKS, drilled=False))) == {m.id for m in trestle().members}
+
+
 def test_a_brace_lies_at_its_angle():
     brace = Member("A", (1.0, 2.0, 3.0), (0.6, 0.0, 0.8), 6, on_lattice=False)
     mesh = placed(frame_glb(Frame((brace,), (), 40.0), {}, drilled=False))["A"]
@@ -169,12 +211,14 @@ def test_the_file_keeps_the_rules_of_the_format():
         view = tree["bufferViews"][tree["accessors"][primitive["indices"]]["bufferView"]]
         assert np.frombuffer(binary, "<u4", view["byteLength"] // 4, view["byteOffset"]).max() < points
         assert primitive["material"] < len(tree["materials"])
-    assert sorted(tree["nodes"][0]["children"]) == list(range(1, len(tree["nodes"])))
+    children = [child for node in tree["nodes"] for child in node.get("children", ())]
+    assert sorted(children) == list(range(1, len(tree["nodes"])))  # each node has one place in the tree
 
 
 def test_members_of_one_kind_share_a_mesh():
     tree, _ = chunks(frame_glb(trestle(), STOCKS))
-    assert len(tree["meshes"]) == 3 and len(tree["nodes"]) == 13  # lengths of 12, 16 and 23 holes
+    members = [node for node in tree["nodes"] if "holes" in node.get("extras", {})]
+    assert len(members) == 12 and len({node["mesh"] for node in members}) == 3  # 12, 16 and 23 holes long
 
 
 def test_any_label_and_name_is_kept():

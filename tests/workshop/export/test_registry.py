@@ -98,6 +98,6 @@ def test_an_empty_frame_is_refused_in_words(to):
 
 def test_an_unknown_kind_is_refused_in_words():
     with pytest.raises(
-        ReconError, match="'step' is nothing that a frame can be exported to; choose one of dxf"
+        ReconError, match="'stl' is nothing that a frame can be exported to; choose one of dxf"
     ):
-        export(trestle(), STOCKS, "step")
+        export(trestle(), STOCKS, "stl")

@@ -23,6 +23,7 @@ from recon.workshop.drawing.paper import PAPERS
 from recon.workshop.drawing.pdf import UNKNOWN, faces, runs
 from recon.workshop.hardware.bolts import bolt_words, find_bolts
 from recon.workshop.papers.blocks import Document, Drawing, Paragraph, Section, StepBlock, Table
+from recon.workshop.papers.choices import Enclosed, PapersChoices, PartsChoices
 from recon.workshop.papers.compose import compose_papers
 from recon.workshop.papers.html import papers_html
 from recon.workshop.papers.pdf import papers_pdf, print_area
@@ -70,7 +71,7 @@ class Page(HTMLParser):
 def made():
     frame = trestle()
     picture = encode_png(draw_frame(frame, (400, 300)))
-    document = compose_papers(frame, STOCKS, picture=picture).document
+    document = compose_papers(frame, STOCKS, enclosed=Enclosed(picture=picture)).document
     return frame, document, papers_pdf(document), papers_html(document)
 
 
@@ -140,7 +141,7 @@ def test_every_step_has_its_picture(made):
 
 @pytest.mark.parametrize("paper", PAPERS)
 def test_pages_have_the_size_of_the_paper_and_their_number(paper):
-    document = compose_papers(trestle(), STOCKS, paper=paper).document
+    document = compose_papers(trestle(), STOCKS, PapersChoices(paper=paper)).document
     pages = reader(papers_pdf(document)).pages
     for k, page in enumerate(pages, 1):
         size = sorted((float(page.mediabox.width) / 72 * 25.4, float(page.mediabox.height) / 72 * 25.4))
@@ -156,7 +157,7 @@ def test_letter_paper_has_third_angle_and_a4_first_unless_told():
         ("letter", "first", "first"),
     ):
         assert f"{expected} angle" in text_of(
-            papers_pdf(compose_papers(trestle(), STOCKS, paper=paper, angle=angle).document)
+            papers_pdf(compose_papers(trestle(), STOCKS, PapersChoices(paper=paper, angle=angle)).document)
         )
 
 
@@ -301,7 +302,7 @@ def test_links_lead_somewhere(made):
 
 @pytest.mark.parametrize("paper, size", [("a4", "size: A4;"), ("letter", "size: letter;")])
 def test_printing_the_html_asks_for_the_paper(paper, size):
-    assert size in papers_html(compose_papers(trestle(), STOCKS, paper=paper).document)
+    assert size in papers_html(compose_papers(trestle(), STOCKS, PapersChoices(paper=paper)).document)
 
 
 # What cannot be told
@@ -316,7 +317,9 @@ def test_a_frame_whose_stick_is_too_short_has_papers_without_a_cut_list():
 
 def test_a_frame_that_cannot_be_put_together_says_what_is_in_the_way():
     made = compose_papers(
-        trestle(), STOCKS, steps=BuildOrder((), (), ("A",), ("A comes in from no side: B is in the way.",))
+        trestle(),
+        STOCKS,
+        enclosed=Enclosed(steps=BuildOrder((), (), ("A",), ("A comes in from no side: B is in the way.",))),
     )
     assert made.missing == ("No build steps: A comes in from no side: B is in the way.",)
     assert "A comes in from no side: B is in the way." in text_of(papers_pdf(made.document))
@@ -353,9 +356,9 @@ def test_a_frame_that_has_no_papers_is_refused_in_words(frame, words):
 
 def test_an_unknown_paper_or_projection_is_refused_in_words():
     with pytest.raises(ReconError, match="'a5' is no paper.*a4 or letter"):
-        compose_papers(trestle(), STOCKS, paper="a5")
+        compose_papers(trestle(), STOCKS, PapersChoices(paper="a5"))
     with pytest.raises(ReconError, match="'second' is no way to lay out views.*first or third"):
-        compose_papers(trestle(), STOCKS, angle="second")
+        compose_papers(trestle(), STOCKS, PapersChoices(angle="second"))
 
 
 # What is owned, and what it costs
@@ -365,7 +368,11 @@ def test_the_rack_and_prices_are_in_the_parts_list():
     prices = PriceList("EUR", metre={"softwood-38": 4.0})
     text = text_of(
         papers_pdf(
-            compose_papers(trestle(), STOCKS, prices=prices, rack=Rack({("softwood-38", 16): 4})).document
+            compose_papers(
+                trestle(),
+                STOCKS,
+                PapersChoices(parts=PartsChoices(prices=prices, rack=Rack({("softwood-38", 16): 4}))),
+            ).document
         )
     )
     assert "From the rack as they are: A, B, C and D." in text and "owned" in text and "EUR" in text
@@ -375,7 +382,9 @@ def test_papers_count_the_holes_of_longer_members_from_the_rack_on_the_members_t
     frame, rack = load_frame(CASES / "trestle.json", STOCKS), load_rack(CASES / "r1.csv", STOCKS)
     built = as_built(frame, use_rack(frame, rack, STOCKS, overhang=2))
     assert built != frame
-    document = compose_papers(frame, STOCKS, rack=rack, overhang=2).document
+    document = compose_papers(
+        frame, STOCKS, PapersChoices(parts=PartsChoices(rack=rack, overhang=2))
+    ).document
     table = next(s for s in document.sections if s.title == "Joint table")
     rows = [row[1] for block in table.blocks if isinstance(block, Table) for row in block.rows]
     assert rows == [bolt_words(bolt) for bolt in find_bolts(built)]
@@ -394,7 +403,7 @@ def test_drawings_fit_within_the_margins():
     for paper in PAPERS:
         for block in (
             b
-            for s in compose_papers(scaffold(3, 1, 2), STOCKS, paper=paper).document.sections
+            for s in compose_papers(scaffold(3, 1, 2), STOCKS, PapersChoices(paper=paper)).document.sections
             for b in s.blocks
         ):
             if isinstance(block, Drawing) and block.whole_page:

@@ -17,6 +17,7 @@ from recon.workshop.drawing.projections import ViewBoard, drawn_hole, views_need
 from recon.workshop.drawing.vector import Disc, Text
 from recon.workshop.drawing.view_sheet import BLOCK, COMFORTABLE, side_of, view_sheets
 from recon.workshop.papers.blocks import Drawing, Paragraph, Picture, StepBlock
+from recon.workshop.papers.choices import Enclosed, PapersChoices
 from recon.workshop.papers.compose import compose_papers
 from recon.workshop.papers.pdf import papers_pdf, print_area
 from tests.workshop.frames import X, Z, framed, gate, member
@@ -35,7 +36,10 @@ def jpeg() -> bytes:
 @pytest.fixture(scope="module")
 def made():
     return compose_papers(
-        trestle(), STOCKS, paper="letter", photos=[("left.jpg", jpeg())], date="2031-05-17"
+        trestle(),
+        STOCKS,
+        PapersChoices(paper="letter"),
+        Enclosed(photos=[("left.jpg", jpeg())], date="2031-05-17"),
     ).document
 
 

@@ -9,6 +9,7 @@ from recon.frame.files import load_frame
 from recon.frame.stock import load_stocks
 from recon.workshop.cutting.cut_list import cut_list
 from recon.workshop.papers.blocks import Paragraph, Table
+from recon.workshop.papers.choices import PapersChoices, PartsChoices
 from recon.workshop.papers.compose import compose_papers
 from recon.workshop.parts.parts_formats import parts_csv, parts_text
 from recon.workshop.parts.parts_list import parts_list
@@ -31,7 +32,7 @@ def test_papers_name_one_cost_the_one_to_pay():
     frame, prices = load_frame(DATA / "trestle.json", STOCKS), load_prices(DATA / "p1.csv", STOCKS)
     found = shopping(frame, prices)
     assert found.total == pytest.approx(37.62) and not found.by_the_metre
-    document = compose_papers(frame, STOCKS, prices=prices).document
+    document = compose_papers(frame, STOCKS, PapersChoices(parts=PartsChoices(prices=prices))).document
     blocks = [b for s in document.sections for b in s.blocks]
     cells = [c for b in blocks if isinstance(b, Table) for row in b.rows for c in row]
     texts = cells + [b.text for b in blocks if isinstance(b, Paragraph)]

@@ -43,6 +43,8 @@ export const build = {
   redo: null,
   members: new Map(), // id -> Member
   joints: [],
+  caution: "", // the one caution, in words
+  fittings: [], // as the server lists them (webui/derived/fittings.py), with box and shapes
   sides: {}, // "left", "right", "front", "back", "up", "down" -> unit vector
   laps: new Map(), // String(LapKey) -> Joint
   bolts: new Map(), // member -> Map(hole -> its bolt)
@@ -55,6 +57,7 @@ export const build = {
   moreDoubts: 0, // that are not in the list
   job: {running: false},
   plan: null,
+  comparing: false, // whether something else than the plan is compared with, and drawn in its place
   planShapes: {}, // photo -> planned member -> its lines, of those that the build differs from
   planLaid: {}, // planned member -> {first, direction, holes, width} as it lies in the build
   stand: null, // where to stand for the next photo, while that is asked for
@@ -62,6 +65,7 @@ export const build = {
   ghosts: [], // {member, shapes: photo -> Shape, current}: where members could be that are none yet
   rows: null, // what is being drawn by hand on a photo without a camera (panels/rows-by-hand.js)
   measure: null, // what is being measured
+  fitting: null, // the fitting that is being put on or changed: {id or null, holes, box, shapes}
   shapes: new Map(), // photo -> Map(id -> Shape), for photos that were asked for
   found: new Map(), // photo -> {openings, rows}
 };

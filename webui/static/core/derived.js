@@ -29,7 +29,7 @@ let stale = true;
 export function begin() {
   on("changed", () => {
     stale = true;
-    if (!build.plan) Object.assign(build, {planShapes: {}, planLaid: {}});
+    if (!build.plan && !build.comparing) Object.assign(build, {planShapes: {}, planLaid: {}});
     build.stand = null;
     derived.checks = null;
     derived.audit = null;
@@ -115,7 +115,7 @@ async function fetchAudit() {
   const audit = await get("/api/audit").catch(error => ({problem: error.message}));
   if (n !== build.n) return; // it is asked for again
   derived.audit = audit;
-  Object.assign(build, {planShapes: audit.shapes || {}, planLaid: audit.laid || {}});
+  if (!build.comparing) Object.assign(build, {planShapes: audit.shapes || {}, planLaid: audit.laid || {}});
   emit("derived");
   emit("draw");
 }

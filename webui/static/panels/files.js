@@ -42,7 +42,11 @@ function fileItem(name, words, path) {
   return h("li", {}, h("button.item", attributes, h("span.strong", {}, name), h("span.dim", {}, words)));
 }
 
-async function save(path) {
+/**
+ * Saves a file that the server sends.
+ * @param {string} path
+ */
+export async function save(path) {
   try {
     const response = await fetch(path);
     if (!response.ok) throw new Error((await response.json()).problem);

@@ -79,10 +79,17 @@ function comparison() {
   const all = [...differences, ...not_checked, ...said];
   return [
     h("p.pad.strong", {}, VERDICT[audit.verdict] || audit.verdict),
-    h("ul.list", {}, all.map(differenceItem)),
+    differenceList(all),
     h("p.dim.pad", {}, "What differs is drawn on the photos in dots and dashes, as planned."),
   ];
 }
+
+/**
+ * A list of differences: each brings its place into view, with what would mend it.
+ * @param {Object[]} differences as recon.corrections.plan_audit has them
+ * @returns {HTMLElement}
+ */
+export const differenceList = differences => h("ul.list", {}, differences.map(differenceItem));
 
 function differenceItem({members, planned, lap, severity, text, mend}, i) {
   const go = () => goToPlace({ids: members, lap, planned});
