@@ -6,6 +6,7 @@ state          a build at one moment, and the difference between two moments
 validation     what a page requests, checked
 members        labels, lines, members in place of others
 laps           laps kept right while members change
+fittings       fittings kept right while their members change
 users_word     the user's word: how it is given, and the function that upholds it
 disagreements  where the user and the photos disagree
 edits          the kinds of edits

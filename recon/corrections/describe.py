@@ -68,7 +68,7 @@ def _surer(old: Member, new: Member) -> str:
 
 
 def rest(old: State, new: State, touched: Collection[str]) -> list[str]:
-    """What else differs, in lines: laps between members not touched, size, stock, photos, marks, name.
+    """What else differs, in lines: laps between members not touched, size, stock, photos, fittings, marks, name.
 
     Parameters
     ----------
@@ -90,9 +90,26 @@ def rest(old: State, new: State, touched: Collection[str]) -> list[str]:
     ]
     if a.name != b.name:
         lines.append(f"Name: {b.name or 'none'}")
+    lines += fittings(a, b)
     spoken_of = corrections_difference(old.corrections, new.corrections)
     lines += [words for key, words in SPOKEN_OF.items() if key in spoken_of]
     return lines
+
+
+def fittings(old: Frame, new: Frame) -> list[str]:
+    """For each fitting that differs: what became of it.
+
+    Examples
+    --------
+    >>> from recon.frame.fitting import Fitting
+    >>> foot = Fitting("F1", "foot", (("A", 0),), (0.0, 0.0, -1.0), (40, 40, 20), 5.0)
+    >>> fittings(Frame((), fittings=(foot,)), Frame(()))
+    ['foot F1 taken off']
+    """
+    before, after = ({f.id: f for f in frame.fittings} for frame in (old, new))
+    lines = [f"{f.words} taken off" for id, f in before.items() if id not in after]
+    lines += [f"{f.words} put on" for id, f in after.items() if id not in before]
+    return lines + [f"{f.words} changed" for id, f in after.items() if id in before and before[id] != f]
 
 
 def _laps_between(frame: Frame, touched: Collection[str]) -> dict[LapKey, Joint]:

@@ -8,6 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from recon.corrections.fittings import with_holes
 from recon.corrections.members import place_along
 from recon.corrections.model import Corrections, LapBolt, LapKey, LapWord
 from recon.corrections.state import State, joint_key, ordered, word_now
@@ -18,7 +19,7 @@ from recon.frame.model import Frame, Joint, Member, bounds
 TOUCH = 0.15
 SAID_BOLTS = ("said", "assumed", "none")  # what a person may say of a bolt
 
-Renumber = Callable[[int], tuple[str, int] | None]
+Renumber = Callable[[int], tuple[str, int]]
 
 _bounds = lru_cache(maxsize=8192)(bounds)
 
@@ -114,19 +115,23 @@ def _marked(
     return result
 
 
-def renumbered(state: State, id: str, to: Renumber) -> State:
-    """The state with laps, and words about them, moved to where the holes of member `id` are counted now.
+def renumbered(state: State, id: str, to: Renumber, holes: int | None = None) -> State:
+    """The state with laps, words about them and fittings moved to where the holes of a member are counted now.
 
     Parameters
     ----------
     state : State
     id : str
+        Of the member.
     to : callable
-        From an old hole index to (label, hole), or None where the hole is no more.
+        From an old hole index, which for a fitting may lie beyond the ends, to (label, hole).
+    holes : int, optional
+        How many holes the member has then: laps at others are no more.
     """
 
     def moved(a: str, a_hole: int) -> tuple[str, int] | None:
-        return to(a_hole) if a == id else (a, a_hole)
+        at = to(a_hole) if a == id else (a, a_hole)
+        return None if holes is not None and at[0] == id and not 0 <= at[1] < holes else at
 
     joints = []
     for j in state.frame.joints:
@@ -136,8 +141,9 @@ def renumbered(state: State, id: str, to: Renumber) -> State:
         a, b = moved(j.a, j.a_hole), moved(j.b, j.b_hole)
         if a and b:
             joints.append(replace(j, a=a[0], a_hole=a[1], b=b[0], b_hole=b[1]))
+    fittings = tuple(with_holes(f, lambda a, k: to(k) if a == id else (a, k)) for f in state.frame.fittings)
     corrections = _with_moved_laps(state.corrections, moved)
-    return State(replace(state.frame, joints=tuple(joints)), corrections)
+    return State(replace(state.frame, joints=tuple(joints), fittings=fittings), corrections)
 
 
 def _with_moved_laps(

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from recon.corrections import describe
 from recon.corrections.disagreements import ends_differ, not_shown, shown_otherwise, still_shown
+from recon.corrections.fittings import carried_over, kept
 from recon.corrections.members import free_label, same_place, turned_like
 from recon.corrections.model import Disagreement, MeasuredLength
 from recon.corrections.state import State, joint_key, ordered
@@ -83,6 +84,8 @@ def merge_reading(state: State, solved: Frame, objections: Sequence[Objection] =
         disagreements=tuple(d for text, d in by_text.items() if text not in settled), settled=settled
     )
     after = uphold(state, State(frame, corrections), reading=True)
+    fitted = replace(after.frame, fittings=carried_over(old, after.frame.members))
+    after = State(kept(old, fitted)[0], after.corrections)
     photos = (*after.frame.photos, *_photos_not_read(old, solved))
     return State(replace(after.frame, photos=photos), after.corrections)
 
@@ -126,6 +129,7 @@ def reading_words(old: State, new: State) -> str:
         for id, what in sorted(describe.members(old, new).items())
         if not what.endswith(("sure", "surer", "settled", "confirmed"))
     ]
+    other += describe.fittings(old.frame, new.frame)
     rest = f" and {len(other) - MOST_NAMED} more" if len(other) > MOST_NAMED else ""
     open_ = len(new.corrections.disagreements)
     return f"Solved again: {'; '.join(other[:MOST_NAMED]) + rest if other else 'no member changed'}" + (

@@ -24,6 +24,7 @@ from recon.corrections.codec import (
 )
 from recon.corrections.model import Corrections, LapKey
 from recon.errors import ReconError
+from recon.frame.fitting import fitting_from_dict, fitting_to_dict
 from recon.frame.model import Frame, Joint, Member, flipped
 from recon.frame.squareness import racked_from_dict, to_dict
 
@@ -92,8 +93,8 @@ def difference(old: State, new: State) -> Json:
     -------
     dict
         `members` and `joints`, each {put, gone}; `order` of the members where it is not the obvious one;
-        `frame`, fields of the frame; `racked`, how far it is out of square (beside `frame`, whose fields
-        older programs must know); `said`, corrections by the journal's keys.  Keys of what did not change are
+        `frame`, fields of the frame; `racked`, how far it is out of square, and `fittings`, all of
+        them (both beside `frame`, whose fields older programs must know); `said`, corrections by the journal's keys.  Keys of what did not change are
         left out.
 
     Examples
@@ -120,6 +121,8 @@ def difference(old: State, new: State) -> Json:
         delta["frame"] = fields
     if old.frame.racked != new.frame.racked:
         delta["racked"] = new.frame.racked and to_dict(new.frame.racked)
+    if old.frame.fittings != new.frame.fittings:
+        delta["fittings"] = list(map(fitting_to_dict, new.frame.fittings))
     corrections = corrections_difference(old.corrections, new.corrections)
     if corrections:
         delta["said"] = corrections
@@ -200,6 +203,8 @@ class _Patch:
             self._fields[name] = frame_field_from_json(name, value)
         if "racked" in delta:
             self._fields["racked"] = racked_from_dict(delta["racked"])
+        if "fittings" in delta:
+            self._fields["fittings"] = tuple(map(fitting_from_dict, delta["fittings"]))
         self._with_older_words(words, was)
 
     def _put_members(self, delta: Json) -> None:

@@ -54,6 +54,14 @@ def flag(request: Json, key: str) -> bool:
     return value
 
 
+def number(request: Json, key: str, low: float, high: float) -> float:
+    """A finite number from `low` to `high`."""
+    value = request.get(key)
+    if not _is_number(value) or not math.isfinite(value) or not low <= value <= high:
+        raise ReconError(f"'{key}' must be a number from {low:g} to {high:g}.")
+    return float(value)
+
+
 def numbers(request: Json, key: str, count: int, farthest: float = 100_000) -> tuple[float, ...]:
     """A list of so many finite numbers, none farther from 0 than `farthest`."""
     values = request.get(key)

@@ -55,6 +55,20 @@ def holes_words(holes: Iterable[tuple[str, int]]) -> str:
     return " on ".join(f"hole {hole + 1} of {id}" for id, hole in holes)
 
 
+def holes_in_words(holes: Iterable[tuple[str, int]]) -> str:
+    """Holes (member id, hole counted from 0) member by member, counted from 1.
+
+    >>> holes_in_words([("C", 2), ("F", 0), ("C", 4)])
+    'holes 3 and 5 of C and hole 1 of F'
+    """
+    by_member: dict[str, list[int]] = {}
+    for id, hole in holes:
+        by_member.setdefault(id, []).append(hole + 1)
+    return listed(
+        f"hole{'s' if len(n) > 1 else ''} {listed(sorted(n))} of {id}" for id, n in by_member.items()
+    )
+
+
 def lap_words(joint: Joint) -> str:
     """'hole 3 of C on hole 1 of F'."""
     return holes_words([(joint.a, joint.a_hole), (joint.b, joint.b_hole)])

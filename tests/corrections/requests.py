@@ -9,7 +9,7 @@ from random import Random
 from recon.corrections.model import Disagreement
 from recon.corrections.state import State, difference
 from recon.errors import ReconError
-from recon.frame.model import Photo
+from recon.frame.model import Photo, section_axes
 from tests.corrections.frames import gate
 
 PHOTOS, NOTES = ("a.jpg", "b.jpg"), 60
@@ -51,6 +51,14 @@ def _in_line(state, rng):
     raise ReconError("There are no two.")
 
 
+def _on_member(state, rng):
+    """Two holes of a member, and a face that they open on."""
+    m = rng.choice(state.frame.members)
+    holes = rng.sample(range(m.holes), min(2, m.holes))
+    face = rng.choice(section_axes(m)) * rng.choice([-1, 1])
+    return {"holes": [[m.id, k] for k in holes], "face": face.tolist()}
+
+
 REQUESTS = {
     "end": lambda s, r: {"member": _any(s, r), "end": r.randrange(2), "by": r.choice([-1, 1, 2])},
     "confirm": lambda s, r: {"member": _any(s, r)},
@@ -88,6 +96,24 @@ REQUESTS = {
         "word": r.choice(["missed", "false", "clear"]),
     },
     "settle": lambda s, r: {"text": r.choice(s.corrections.disagreements).text, "word": "mine"},
+    "fitting": lambda s, r: {
+        "fitting": r.choice([None, *(f.id for f in s.frame.fittings)]) if len(s.frame.fittings) < 9 else None,
+        "kind": r.choice(["castor", "foot", "other"]),
+        "name": f"swivel {r.randrange(9)} \u6728",
+        **_on_member(s, r),
+        "size_mm": [r.randrange(20, 200), 60, 120.5],
+        "plate_mm": r.randrange(9),
+        "mass_kg": r.choice([None, 0.35]),
+        "shift_mm": r.choice([None, [r.randrange(-9, 9), 4.5]]),
+    },
+    "fitting_gone": lambda s, r: {"fitting": r.choice(s.frame.fittings).id},
+    "fitting_copy": lambda s, r: {"fitting": r.choice(s.frame.fittings).id, "mirror": r.choice("xyz")},
+    "stretch": lambda s, r: {
+        "member": _any(s, r),
+        "after": r.randrange(8),
+        "end": r.randrange(2),
+        "by": r.choice([-1, 1, 2]),
+    },
     "note": lambda s, r: {"text": f"Doubt {r.randrange(NOTES)}."},
 }
 

@@ -6,6 +6,8 @@ copies     members copied or mirrored
 place      members put where they are planned
 holes      an end moved, a member split, two merged
 laps       laps joined or parted, their bolts, laps that are meant to turn
+fittings   fittings put on, changed, copied, taken off
+stretch    the frame made longer or shorter across a plane
 frame      the frame turned, or given a name
 size       stock and measured length
 photos     photos set aside, openings marked

@@ -65,11 +65,7 @@ def move_end(state: State, wanted: EndMove) -> Change:
         else (lengthened(m.ends[0], by), VOUCHED_END),
         confidence=_surer(corrections, m),
     )
-    state = renumbered(
-        State(state.frame, corrections),
-        m.id,
-        lambda k: (m.id, k + offset) if 0 <= k + offset < holes else None,
-    )
+    state = renumbered(State(state.frame, corrections), m.id, lambda k: (m.id, k + offset), holes)
     words = (
         f"{m.id}: {plural(m.holes, 'hole')} → {holes}"
         if by
@@ -156,6 +152,8 @@ def merge(state: State, wanted: tuple[Member, Member]) -> Change:
     one, start, turned = _merged(a, b)
     low = holes_along(a, one)
     state = renumbered(state, a.id, lambda k: (a.id, k - low))
+    if turned:
+        state = _counted_back(state, b.id)
     state = renumbered(state, b.id, lambda k: (a.id, start + (-k if turned else k) - low))
     corrections = users_word.withdraw(state.corrections, b.id)
     corrections = users_word.vouch_wholly(corrections, [a.id])  # one member as long as is seen now
@@ -164,6 +162,12 @@ def merge(state: State, wanted: tuple[Member, Member]) -> Change:
     state = State(replace(state.frame, joints=joints), corrections)
     words = f"{a.id} and {b.id} merged: {a.id} has {plural(one.holes, 'hole')}"
     return members_changed(state, members, corrections, {a.id}, words)
+
+
+def _counted_back(state: State, b: str) -> State:
+    """The state with fittings whose first hole is in `b` as they are once that is counted the other way."""
+    fittings = (f.counted_back() if f.holes[0][0] == b else f for f in state.frame.fittings)
+    return State(replace(state.frame, fittings=tuple(fittings)), state.corrections)
 
 
 def _merged(a: Member, b: Member) -> tuple[Member, int, bool]:

@@ -86,7 +86,7 @@ def _along_itself(state: State, m: Member, target: Member) -> State:
     gap = np.abs(np.array(target.hole_centre(offset)) - np.array(m.first)).max()
     if gap > LINE_TOL:
         return state
-    return renumbered(state, m.id, lambda k: (m.id, k + offset) if 0 <= k + offset < target.holes else None)
+    return renumbered(state, m.id, lambda k: (m.id, k + offset), target.holes)
 
 
 PLACE = EditKind("place", _placings, place)

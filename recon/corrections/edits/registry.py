@@ -9,8 +9,22 @@ from __future__ import annotations
 from typing import Any
 
 from recon.corrections import disagreements, users_word, validation
+from recon.corrections import fittings as fittings_kept
 from recon.corrections.codec import Json
-from recon.corrections.edits import copies, doubts, frame, holes, laps, members, photos, place, rows, size
+from recon.corrections.edits import (
+    copies,
+    doubts,
+    fittings,
+    frame,
+    holes,
+    laps,
+    members,
+    photos,
+    place,
+    rows,
+    size,
+    stretch,
+)
 from recon.corrections.edits.kind import EditKind, Stocks
 from recon.corrections.measuring import with_size_doubts
 from recon.corrections.state import State
@@ -38,6 +52,10 @@ EDIT_KINDS: dict[str, EditKind[Any]] = {
         rows.ROW,
         rows.ROW_GONE,
         copies.COPY,
+        fittings.FITTING,
+        fittings.FITTING_GONE,
+        fittings.FITTING_COPY,
+        stretch.STRETCH,
         doubts.SETTLE,
         doubts.NOTE,
     )
@@ -84,7 +102,9 @@ def edit(state: State, request: Json, stocks: Stocks | None = None) -> tuple[Sta
     )
     if not kind.concerns_all:
         after = disagreements.still_open(state, after)
-    return (after if stocks is None else with_size_doubts(after, stocks)), change.words
+    frame, went = fittings_kept.kept(state.frame, after.frame)
+    after = State(frame, after.corrections) if frame is not after.frame else after
+    return (after if stocks is None else with_size_doubts(after, stocks)), change.words + went
 
 
 def _several(state: State, request: Json, stocks: Stocks | None) -> tuple[State, str]:
