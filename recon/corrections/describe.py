@@ -68,7 +68,7 @@ def _surer(old: Member, new: Member) -> str:
 
 
 def rest(old: State, new: State, touched: Collection[str]) -> list[str]:
-    """What else differs, in lines: laps between members not touched, size, stock, photos, fittings, marks, name.
+    """What else differs, in lines: laps between members not touched, size, stock, fittings, marks, name ...
 
     Parameters
     ----------

@@ -116,7 +116,7 @@ def _marked(
 
 
 def renumbered(state: State, id: str, to: Renumber, holes: int | None = None) -> State:
-    """The state with laps, words about them and fittings moved to where the holes of a member are counted now.
+    """The state with laps, words about them and fittings in the holes of a member as these are counted now.
 
     Parameters
     ----------

@@ -94,8 +94,8 @@ def difference(old: State, new: State) -> Json:
     dict
         `members` and `joints`, each {put, gone}; `order` of the members where it is not the obvious one;
         `frame`, fields of the frame; `racked`, how far it is out of square, and `fittings`, all of
-        them (both beside `frame`, whose fields older programs must know); `said`, corrections by the journal's keys.  Keys of what did not change are
-        left out.
+        them (both beside `frame`, whose fields older programs must know); `said`, corrections by the
+        journal's keys.  Keys of what did not change are left out.
 
     Examples
     --------

@@ -56,7 +56,7 @@ def flag(request: Json, key: str) -> bool:
 
 def number(request: Json, key: str, low: float, high: float) -> float:
     """A finite number from `low` to `high`."""
-    value = request.get(key)
+    value: Any = request.get(key)
     if not _is_number(value) or not math.isfinite(value) or not low <= value <= high:
         raise ReconError(f"'{key}' must be a number from {low:g} to {high:g}.")
     return float(value)

@@ -185,9 +185,9 @@ def _stretched(member: Member, plane: Plane, by: int, crosses: bool) -> Member:
     if not crosses:
         far = plane.beyond(np.asarray(member.first))
         return replace(member, first=as_tuple(np.asarray(member.first) + shift)) if far else member
-    first = (
-        as_tuple(np.asarray(member.first) + shift) if plane.beyond(np.asarray(member.first)) else member.first
-    )
+    first = member.first
+    if plane.beyond(np.asarray(first)):
+        first = as_tuple(np.asarray(first) + shift)
     start, end = (_longer(e, by) for e in member.ends)
     return replace(member, first=first, holes=member.holes + by, ends=(start, end))
 
@@ -227,12 +227,11 @@ def _refuse_braces(frame: Frame, crossing: set[str]) -> None:
 def _refuse_parted(frame: Frame, plane: Plane, members: Mapping[str, Member]) -> None:
     """Refuses a plane between the two members of a lap, or between the holes of a fitting."""
     for j in frame.joints:
-        if plane.beyond(members[j.a].hole_centre(j.a_hole)) != plane.beyond(
-            members[j.b].hole_centre(j.b_hole)
-        ):
+        a, b = (members[id].hole_centre(k) for id, k in ((j.a, j.a_hole), (j.b, j.b_hole)))
+        if plane.beyond(a) != plane.beyond(b):
             raise ReconError(
-                f"The plane lies between {j.a} and {j.b}, which lie on one another there ({lap_words(j)}) and "
-                "would be parted; choose it a hole further on."
+                f"The plane lies between {j.a} and {j.b}, which lie on one another there ({lap_words(j)}) "
+                "and would be parted; choose it a hole further on."
             )
     for f in frame.fittings:
         sides = {plane.beyond(members[id].hole_centre(k)) for id, k in f.holes}

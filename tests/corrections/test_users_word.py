@@ -131,7 +131,7 @@ def test_every_kind_of_edit_passes_through_uphold(monkeypatch):
     monkeypatch.setattr(registry.users_word, "uphold", lambda *a, **k: (seen.append(1), real(*a, **k))[1])
     edit(gate(), {"op": "name", "name": "x"})
     edit(gate(), {"op": "turn", "quarter": "x+"})
-    assert len(seen) == 2 and len(EDIT_KINDS) == 21
+    assert len(seen) == 2 and len(EDIT_KINDS) == 25
 
 
 def test_no_edit_of_one_member_and_no_reading_moves_another_that_is_vouched_for():

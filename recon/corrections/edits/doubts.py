@@ -54,7 +54,7 @@ def _as_shown(state: State, disagreement: Disagreement, where: ShownAlong) -> Ch
     state = State(state.frame, disagreements.without(state.corrections, disagreement))
     if where.deleted is None:
         id, by, holes = shown.id, where.offset, where.holes
-        state = renumbered(state, id, lambda k: (id, k - by) if 0 <= k - by < holes else None)
+        state = renumbered(state, id, lambda k: (id, k - by), holes)
     else:
         if shown.id in {m.id for m in state.frame.members}:
             shown = replace(shown, id=free_label(state.frame))

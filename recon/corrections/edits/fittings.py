@@ -160,8 +160,8 @@ def _mirrored(state: State, request: Json, stocks: Stocks) -> Mirrored:
         found = _hole_at(frame, members[id].hole_centre(k) * flip + shift, face)
         if found is None:
             raise ReconError(
-                f"On the other side no hole lies where hole {k + 1} of {id} would be; put {old.kind} on there "
-                "by hand."
+                f"On the other side no hole lies where hole {k + 1} of {id} would be; put the "
+                f"{old.article} on there by hand."
             )
         holes.append(found)
     if any(set(holes) == set(f.holes) and np.allclose(face, f.face) for f in frame.fittings):

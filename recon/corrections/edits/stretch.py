@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from recon.corrections.laps import renumbered
 from recon.corrections.members import on_one_line
 from recon.corrections.state import State
 from recon.errors import ReconError
-from recon.frame.model import as_tuple
+from recon.frame.model import Member, as_tuple
 from recon.workshop.side_axes import to_the_right
 from recon.workshop.stretch import Plane, Stretched, plane_after, stretch, stretched_words
 from recon.workshop.wording import direction_words
@@ -56,13 +57,7 @@ def stretched(state: State, wanted: Stretch) -> Change:
     before, done = state.frame, wanted.done
     members = {m.id: m for m in done.frame.members}
     for id in done.grown:  # words on laps are counted along; the stretched frame has its own laps
-        old, new = before.member(id), members[id]
-        forth = float(np.dot(old.direction, wanted.plane.way)) > 0
-
-        def hole(k: int, old=old, forth=forth) -> tuple[str, int]:
-            return old.id, k + wanted.by if wanted.plane.beyond(old.hole_centre(k)) == forth else k
-
-        state = renumbered(state, id, hole, new.holes)
+        state = renumbered(state, id, partial(_hole, before.member(id), wanted), members[id].holes)
     left = [before.member(id) for id in done.moved if not on_one_line(before.member(id), members[id])]
     corrections = users_word.vouch_wholly(state.corrections, [*done.grown, *done.moved])
     if left:  # no solving may bring them back to where they were
@@ -71,6 +66,12 @@ def stretched(state: State, wanted: Stretch) -> Change:
     words = stretched_words(done, wanted.by, side)
     ids = frozenset((*done.grown, *done.moved))
     return Change(State(done.frame, corrections), f"Frame stretched: {words}", ids)
+
+
+def _hole(member: Member, wanted: Stretch, k: int) -> tuple[str, int]:
+    """Where a hole of a member that grows is counted then."""
+    forth = float(np.dot(member.direction, wanted.plane.way)) > 0
+    return member.id, k + wanted.by if wanted.plane.beyond(member.hole_centre(k)) == forth else k
 
 
 STRETCH = EditKind("stretch", _stretch, stretched)
