@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
+from recon.frame.fitting_boxes import fitting_boxes
 from recon.frame.joints import BRACE_TOL, CLASH_TOL
-from recon.frame.model import Member
+from recon.frame.model import Frame, Member
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.boxes import OrientedBoxes, reach_along, separating_axes
 from recon.workshop.hardware.bolts import Bolt
@@ -104,6 +105,16 @@ def member_boxes(members: Iterable[Member]) -> Boxes:
         np.stack([holes / 2, width / 2, width / 2], axis=1),
         np.array([CLASH_TOL if m.on_lattice else BRACE_TOL for m in members]),
     )
+
+
+def fitting_solids(frame: Frame) -> tuple[tuple[str, ...], Boxes]:
+    """The labels of the fittings whose size is known in pitches, and their boxes.
+
+    >>> fitting_solids(Frame(()))[0]
+    ()
+    """
+    boxes = fitting_boxes(frame)
+    return tuple(boxes), boxes_of((b.centre, b.axes, b.half) for b in boxes.values())
 
 
 def bolt_ends(bolts: Iterable[Bolt], hole: float = HOLE) -> Boxes:

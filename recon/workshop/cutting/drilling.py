@@ -13,7 +13,7 @@ from recon.frame.stock import Stock
 from recon.workshop.cutting.cut_list import CutList
 from recon.workshop.formats import csv_text
 from recon.workshop.frame_size import known_pitch_mm, stock_of
-from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.hardware.fitting_bolts import all_bolts
 from recon.workshop.sides import Sides
 from recon.workshop.wording import listed
 
@@ -113,7 +113,7 @@ def drill_list(
     pitch_mm = known_pitch_mm(frame, "no hole can be marked out")
     sides = Sides(frame.members, z_up)
     axes: dict[str, list[tuple[int, np.ndarray]]] = {m.id: [] for m in frame.members}
-    for bolt in find_bolts(frame):
+    for bolt in all_bolts(frame):
         for id, hole in bolt.through:
             axes[id].append((hole, np.asarray(bolt.axis, float)))
     members = tuple(

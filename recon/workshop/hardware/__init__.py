@@ -5,6 +5,7 @@
 - `wrenches`: which wrench goes on a head or nut
 - `woods`: densities of species of wood
 - `bolts`: the bolts of a frame, and what to buy for each
+- `fitting_bolts`: the bolts of fittings
 - `kits`: bolts with their nuts and washers, counted
 - `sections`: area, hole volume and mass of a drilled member
 """

@@ -10,6 +10,7 @@ import networkx as nx
 import numpy as np
 
 from recon.errors import ReconError
+from recon.frame.fitting import BOARDS, Fitting
 from recon.frame.joints import NORMAL_TOL
 from recon.frame.length import mm_text
 from recon.frame.model import Frame, Joint, Member, as_tuple, section_axes
@@ -55,6 +56,8 @@ class Bolt:
         Whether one of its laps is part of a three-way lap.
     said : bool
         Whether no photo shows it and a person says that it is there.
+    fitting : Fitting or None
+        What it holds on its member, starting at that; it then has no joints.
     """
 
     through: tuple[Hole, ...]
@@ -66,15 +69,18 @@ class Bolt:
     seen: bool
     three_way: bool
     said: bool = False
+    fitting: Fitting | None = None
 
     @property
     def assumed(self) -> bool:
-        """Whether no photo shows it and no person speaks for it."""
-        return not (self.seen or self.said)
+        """Whether no photo shows it, no person speaks for it, and it holds no fitting."""
+        return self.known == "assumed"
 
     @property
     def known(self) -> str:
-        """'seen', 'said' or 'assumed'."""
+        """'seen', 'said' or 'assumed'; 'fitting' where it holds one."""
+        if self.fitting:
+            return "fitting"
         return "seen" if self.seen else "said" if self.said else "assumed"
 
 
@@ -137,8 +143,9 @@ def _bolt(joints: list[Joint], holes: set[Hole], members: Mapping[str, Member]) 
 
 
 def bolt_words(bolt: Bolt) -> str:
-    """'hole 3 of C on hole 1 of F'; holes are counted from 1."""
-    return holes_words(bolt.through)
+    """'hole 3 of C on hole 1 of F', 'castor F1 on hole 4 of C'; holes are counted from 1."""
+    on = f"{bolt.fitting.words} on " if bolt.fitting else ""
+    return on + holes_words(bolt.through)
 
 
 def bolt_axes_by_hole(bolts: Iterable[Bolt]) -> dict[Hole, Vector]:
@@ -197,9 +204,10 @@ def _known_stocks(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock]) -> list
 
 
 def grip_mm(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock]) -> float:
-    """What the bolt clamps, mm: the widths of all members that it goes through."""
+    """What the bolt clamps, mm: the widths of all members that it goes through, and a fitting's plate."""
     members = {m.id: m for m in frame.members}
-    return round(sum(width_mm(members[id], frame, stocks) for id, _ in bolt.through), 3)
+    plate = bolt.fitting.plate_mm if bolt.fitting else 0.0
+    return round(plate + sum(width_mm(members[id], frame, stocks) for id, _ in bolt.through), 3)
 
 
 def hole_mm(bolt: Bolt, frame: Frame, stocks: Mapping[str, Stock]) -> float | None:
@@ -311,5 +319,7 @@ def fasten(
     members = {m.id: m for m in frame.members}
     ends = (_stock_of(members[bolt.through[k][0]], stocks) for k in (0, -1))
     first, last = ("wide" if stock is not None and stock.wood else "plain" for stock in ends)
+    if bolt.fitting:  # the head lies on a plate of metal, or on a board
+        first = "wide" if bolt.fitting.kind in BOARDS else "plain"
     length = bolt_length(grip, thread, (first, last), lock)
     return Fastening(thread, length, grip, (first, last), lock)

@@ -16,7 +16,7 @@ from recon.frame.model import Frame, Member
 from recon.frame.stock import Stock
 from recon.workshop.drawing.paper import PAPERS
 from recon.workshop.drawing.pdf import BOLD, MARK_BOLD, SANS, draw_text, faces, width_of
-from recon.workshop.hardware.bolts import find_bolts
+from recon.workshop.hardware.fitting_bolts import all_bolts
 from recon.workshop.sides import Sides
 from recon.workshop.wording import plural
 
@@ -96,7 +96,7 @@ def labels_pdf(frame: Frame, stocks: Mapping[str, Stock], paper: str = "a4") -> 
 def _bolted(frame: Frame) -> dict[str, list[int]]:
     """The holes with a bolt of each member, counted from 1, in order."""
     found: dict[str, set[int]] = {}
-    for bolt in find_bolts(frame):
+    for bolt in all_bolts(frame):
         for id, hole in bolt.through:
             found.setdefault(id, set()).add(hole + 1)
     return {id: sorted(holes) for id, holes in found.items()}

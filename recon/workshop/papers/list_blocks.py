@@ -58,11 +58,14 @@ def _hardware_tables(parts: PartsList) -> Iterator[Block]:
         ]
         cells = [(str(h.count), *size, h.detail, seen_words(h)) for h, size in zip(bolts, sizes)]
         yield _table(parts, ("count", "bolt", "grip", "wrench", "how it is known"), cells, bolts, (0,))
-    others = [h for h in parts.hardware if h.kind != "bolt"]
-    if others:
+    if others := parts.fasteners:
         yield Heading("Nuts and washers")
         rows = [(str(h.count), f"{h.kind} {h.name}", h.detail) for h in others]
         yield _table(parts, ("count", "what", ""), rows, others, (0,))
+    if fittings := parts.fittings:
+        yield Heading("Fittings")
+        held = [(str(h.count), h.name, h.detail, "; ".join(h.where)) for h in fittings]
+        yield _table(parts, ("count", "what", "", "bolted to"), held, fittings, (0,))
 
 
 def _table(
@@ -85,7 +88,8 @@ def _totals(parts: PartsList) -> str:
     words = []
     if parts.members_mass_kg is not None:
         words.append(f"Members {mass_text(parts.members_mass_kg)}")
-        words += [f"with bolts {mass_text(parts.mass_kg)}"] if parts.mass_kg is not None else []
+        what = "bolts and fittings" if parts.fittings else "bolts"
+        words += [f"with {what} {mass_text(parts.mass_kg)}"] if parts.mass_kg is not None else []
     text = ", ".join(words) + "." if words else ""
     if parts.laps_without_bolt:
         verb = "has" if parts.laps_without_bolt == 1 else "have"

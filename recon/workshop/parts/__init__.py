@@ -11,5 +11,6 @@
 - parts_formats: the parts list as text, HTML, CSV and values for JSON
 - shopping: all that is to be bought, with one total
 - workbook: parts and shopping list as a workbook with formulas
+- fitting_lines: fittings in the parts list
 - substitute: other stock in place of what members are made of
 """

@@ -151,7 +151,10 @@ def buildable_text(found: Iterable[Buildable]) -> str:
         members = [f"{n} of {holes} holes {stock}" for stock, holes, n in b.missing]
         if members:
             lines.append(f"   Members missing, {both_text(b.missing_mm)}: {listed(members)}.")
-        small = [f"{plural(n, kind)} {name}" for kind, name, n in b.hardware]
+        small = [
+            f"{n} {name}" if kind == "fitting" else f"{plural(n, kind)} {name}"
+            for kind, name, n in b.hardware
+        ]
         if small:
             lines.append(f"   To get: {listed(small)}.")
     return "\n".join(lines) + "\n"

@@ -11,8 +11,17 @@ from recon.frame.joints import CLASH_TOL
 from recon.frame.model import Frame, Member, as_tuple, bounds
 from recon.frame.stock import Stock
 from recon.workshop.frame_size import hole_diameters
-from recon.workshop.hardware.bolts import find_bolts
-from recon.workshop.solids import HOLE, Boxes, bolt_ends, boxes_of, joined, member_boxes, overlaps
+from recon.workshop.hardware.fitting_bolts import all_bolts
+from recon.workshop.solids import (
+    HOLE,
+    Boxes,
+    bolt_ends,
+    boxes_of,
+    fitting_solids,
+    joined,
+    member_boxes,
+    overlaps,
+)
 from recon.workshop.wording import listed
 
 # Of a member's length may stick out before a longer one is not worth naming: this project's choice.
@@ -89,16 +98,18 @@ def surroundings(
     floor : bool
         Whether nothing may reach below the frame's lowest point.
     """
-    bolts = find_bolts(frame)
+    bolts = all_bolts(frame)
     hole = max(hole_diameters(frame, stocks), default=HOLE)
     through = [tuple(id for id, _ in bolt.through) for bolt in bolts for _ in (0, 1)]
     corners = [np.array(corner, float) for corner in keep_out]
     kept_free = boxes_of(((low + high) / 2, np.eye(3), (high - low) / 2) for low, high in corners)
-    boxes = joined([member_boxes(frame.members), bolt_ends(bolts, hole), kept_free])
+    fitted, solids = fitting_solids(frame)
+    boxes = joined([member_boxes(frame.members), bolt_ends(bolts, hole), kept_free, solids])
     words = [m.id for m in frame.members] + [f"the bolt through {listed(ids)}" for ids in through]
     words += [f"keep-out {k}" for k in range(1, len(corners) + 1)]
     of = [frozenset([m.id]) for m in frame.members] + [frozenset(ids) for ids in through]
-    of += [frozenset()] * len(corners)
+    of += [frozenset()] * (len(corners) + len(fitted))
+    words += fitted
     ground = min((float(bounds(m)[0][2]) for m in frame.members), default=None) if floor else None
     return Surroundings(boxes, tuple(words), tuple(of), ground)
 

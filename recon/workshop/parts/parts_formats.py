@@ -118,6 +118,7 @@ def parts_dict(parts: PartsList, shopping: ShoppingList | None = None) -> dict:
                 "seen": bolt.seen,
                 "said": bolt.said,
                 "three_way": bolt.three_way,
+                "fitting": bolt.fitting.id if bolt.fitting else None,
             }
             for bolt, f in parts.bolts
         ],
@@ -203,10 +204,12 @@ def _tables(parts: PartsList, shopping: ShoppingList | None) -> Iterator[_TextTa
         ]
         columns = ["count", "bolt", "grip", "wrench", "how it is known"]
         yield _table(parts, "Bolts", columns, cells, bolts, (0,))
-    others = [h for h in parts.hardware if h.kind != "bolt"]
-    if others:
+    if others := parts.fasteners:
         cells = [[str(h.count), f"{h.kind} {h.name}", h.detail] for h in others]
         yield _table(parts, "Nuts and washers", ["count", "what", ""], cells, others, (0,))
+    if fittings := parts.fittings:
+        cells = [[str(h.count), h.name, h.detail, "; ".join(h.where)] for h in fittings]
+        yield _table(parts, "Fittings", ["count", "what", "", "bolted to"], cells, fittings, (0,))
     if shopping and shopping.lines:
         kept = len(COLUMNS) if shopping.priced else 2
         rows = [list(row[:kept]) for row in shopping_rows(shopping)]
@@ -257,8 +260,14 @@ def amount_columns(
 
 
 def seen_words(line: HardwareLine) -> str:
-    """How the bolts are known: '3 seen, 2 said, 1 assumed'."""
-    counts = ((line.seen, "seen"), (line.said, "said"), (line.assumed, "assumed"))
+    """How the bolts are known: '3 seen, 2 said, 1 assumed, 4 for fittings'."""
+    others = line.count - line.seen - line.said - line.assumed
+    counts = (
+        (line.seen, "seen"),
+        (line.said, "said"),
+        (line.assumed, "assumed"),
+        (others, "for fittings"),
+    )
     return ", ".join(f"{n} {word}" for n, word in counts if n)
 
 
@@ -269,7 +278,8 @@ def _totals(parts: PartsList, shopping: ShoppingList | None) -> str:
         text += f", {plural(parts.laps_without_bolt, 'lap')} without a bolt"
     if parts.members_mass_kg is not None:
         text += f"; members {mass_text(parts.members_mass_kg)}"
-        text += f", with bolts {mass_text(parts.mass_kg)}" if parts.mass_kg is not None else ""
+        what = "bolts and fittings" if parts.fittings else "bolts"
+        text += f", with {what} {mass_text(parts.mass_kg)}" if parts.mass_kg is not None else ""
     if shopping and shopping.total is not None:
         text += f"; to pay {money(shopping.total, shopping.currency)}"
     text += "."

@@ -1,4 +1,4 @@
-"""The parts list: members by stock and length, bolts by grip, nuts and washers; what they weigh and cost."""
+"""The parts list: members by stock and length, bolts by grip, nuts, washers, fittings; weights and costs."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.frame_size import known_pitch_mm, stock_of
-from recon.workshop.hardware.bolts import Fastening, bolt_words, fasten, find_bolts, grip_mm
+from recon.workshop.hardware.bolts import Fastening, bolt_words, fasten, grip_mm
 from recon.workshop.hardware.fasteners import (
     HALF_UNIT_MM,
     bolt_mass_kg,
@@ -21,9 +21,11 @@ from recon.workshop.hardware.fasteners import (
     thread_of,
     washer_mass_kg,
 )
+from recon.workshop.hardware.fitting_bolts import all_bolts
 from recon.workshop.hardware.sections import member_mass_kg
 from recon.workshop.hardware.threads import Thread, find_thread
 from recon.workshop.hardware.wrenches import head_wrench, nut_wrench
+from recon.workshop.parts.fitting_lines import fitting_lines, fitting_notes
 from recon.workshop.parts.oversize import Box
 from recon.workshop.parts.parts_model import FastenedBolt, HardwareLine, MemberLine, PartsList
 from recon.workshop.parts.prices import PriceList
@@ -104,6 +106,7 @@ def parts_list(
     notes = [
         *_stock_notes(frame, pitch_mm, stocks),
         *_bolt_notes(bolts, frame, stocks),
+        *fitting_notes(frame),
     ]
     return PartsList(
         frame.name,
@@ -124,7 +127,7 @@ def _fastened(
     """Each bolt with what fastens it."""
     by_id = {m.id: m for m in frame.members}
     fastened = []
-    for bolt in find_bolts(frame):
+    for bolt in all_bolts(frame):
         # With its own few members alone: a frame has thousands of bolts and hundreds of members.
         own = tuple(by_id[id] for id in sorted({id for id, _ in bolt.through}))
         fastened.append((bolt, fasten(bolt, replace(frame, members=own), stocks, system, thread, lock)))
@@ -164,7 +167,7 @@ def _hardware_lines(
     prices: PriceList | None,
     owned: Counter[tuple[str, str]],
 ) -> tuple[HardwareLine, ...]:
-    """Bolts by grip and name, then nuts, then washers; what is `owned` is taken for them in that order."""
+    """Bolts by grip, then nuts, washers, fittings; what is `owned` is taken for them in that order."""
     groups: dict[tuple[str, float], list[FastenedBolt]] = {}
     for bolt, fastening in bolts:
         grip = fastening.grip_mm if fastening else grip_mm(bolt, frame, stocks)
@@ -180,6 +183,7 @@ def _hardware_lines(
         lines.append(_bolt_line(name, grip, group))
     lines += [_nut_line(name, n) for name, n in sorted(nuts.items(), key=_by_size)]
     lines += [_washer_line(name, n) for name, n in sorted(washers.items(), key=_by_size)]
+    lines += fitting_lines(frame.fittings)
     return tuple(_owned_and_priced(line, prices, owned) for line in lines)
 
 

@@ -53,23 +53,25 @@ class MemberLine:
 
 @dataclass(frozen=True)
 class HardwareLine:
-    """Bolts of one name and grip, or nuts, or washers.
+    """Bolts of one name and grip, or nuts, or washers, or fittings that are alike.
 
     Attributes
     ----------
     kind : str
-        "bolt", "nut" or "washer".
+        "bolt", "nut", "washer" or "fitting".
     name : str
-        'M8 x 90', or for nuts and washers 'M8'; empty where the size is not known.
+        'M8 x 90', for nuts and washers 'M8', of fittings what they are called; empty where a size is not
+        known.
     count, owned : int
     grip_mm : float or None
         Of bolts.
     flats_mm : float or None
         Across the flats of head or nut.
     seen, assumed : int
-        Bolts that were in photos, and those that were not and of which nobody says that they are there.
+        Bolts that were in photos, and those that were not and of which nobody says that they are there; the
+        rest hold fittings.
     where : tuple of str
-        For each bolt 'hole 3 of C on hole 1 of F'.
+        For each bolt 'hole 3 of C on hole 1 of F', for each fitting 'F1: holes 4 and 6 of C'.
     mass_kg, cost : float or None
         Of one.
     said : int
@@ -146,8 +148,20 @@ class PartsList:
 
     @property
     def mass_kg(self) -> float | None:
-        """Of the whole frame with its bolts; None where a stock is not known."""
-        return total((line.mass_kg, line.count) for line in self.lines)
+        """Of the whole frame with its bolts, and its fittings where they are known; None where a stock is
+        not."""
+        known = (line for line in self.lines if line.mass_kg is not None or line not in self.fittings)
+        return total((line.mass_kg, line.count) for line in known)
+
+    @property
+    def fittings(self) -> tuple[HardwareLine, ...]:
+        """The lines of fittings."""
+        return tuple(line for line in self.hardware if line.kind == "fitting")
+
+    @property
+    def fasteners(self) -> tuple[HardwareLine, ...]:
+        """The lines of nuts and washers."""
+        return tuple(line for line in self.hardware if line.kind in ("nut", "washer"))
 
     @property
     def members_mass_kg(self) -> float | None:

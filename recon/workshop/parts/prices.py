@@ -2,11 +2,13 @@
 
 A CSV or TOML file (see `recon.workshop.parts.list_files`) with the columns
 
-    item      metre, stick, member, bolt, nut or washer
-    id        a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer ('M8')
+    item      metre, stick, member, bolt, nut, washer or fitting
+    id        a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer ('M8'),
+              or what a fitting is called in the parts list ('castor 80')
     length    of a stick in mm (or '8 ft'), of a member in holes; empty for the others
     price     of one: a metre of drilled stock, a stick, a member, a bolt, a pack of bolts ...
-    pack      how many bolts, nuts or washers come in one pack, whose price `price` then is; 1 where left out
+    pack      how many bolts, nuts, washers or fittings come in one pack, whose price `price` then is; 1 where
+              left out
     currency  may be left out; the same in every row
 """
 
@@ -22,7 +24,9 @@ from recon.workshop.hardware.fasteners import bolt_name, parse_bolt, parse_small
 from recon.workshop.parts.list_files import TableRow, read_rows
 
 COLUMNS = ("item", "id", "length", "price", "pack", "currency")
-ITEMS = ("metre", "stick", "member", "bolt", "nut", "washer")
+ITEMS = ("metre", "stick", "member", "bolt", "nut", "washer", "fitting")
+
+HARDWARE = ("bolt", "nut", "washer", "fitting")  # of the items those that are counted by their names
 
 
 @dataclass(frozen=True)
@@ -39,7 +43,8 @@ class PriceList:
     member : mapping of (str, int) to float
         By stock id and number of holes.
     hardware : mapping of (str, str) to float
-        By ("bolt", "M8 x 90"), ("nut", "M8") or ("washer", "M8"): of one, also where they come in packs.
+        By ("bolt", "M8 x 90"), ("nut", "M8"), ("washer", "M8") or ("fitting", "castor 80"): of one, also
+        where they come in packs.
     pack : mapping of (str, str) to int
         How many come in one pack, of those that do not come singly.
 
@@ -98,7 +103,7 @@ def load_prices(path: str | Path, stocks: Mapping[str, Stock]) -> PriceList:
         pack = row.count("pack", 1)
         if pack < 1 or (pack > 1 and kind != "hardware"):
             raise row.wrong(
-                "'pack' is how many bolts, nuts or washers come in one pack: 1 or more, for these."
+                "'pack' is how many bolts, nuts, washers or fittings come in one pack: 1 or more, for these."
             )
         found[kind][key] = price / pack
         if pack > 1:
@@ -107,7 +112,7 @@ def load_prices(path: str | Path, stocks: Mapping[str, Stock]) -> PriceList:
 
 
 def _key(row: TableRow, item: str, stocks: Mapping[str, Stock]) -> tuple[str, object]:
-    if item in ("bolt", "nut", "washer"):
+    if item in HARDWARE:
         return "hardware", (item, hardware_id(row, item))
     stock = stock_id(row, stocks)
     if item == "metre":
@@ -132,13 +137,15 @@ def stock_id(row: TableRow, stocks: Mapping[str, Stock]) -> str:
 
 
 def hardware_id(row: TableRow, item: str) -> str:
-    """The row's bolt, or the thread of its nut or washer, in the project's own writing.
+    """The row's bolt, or the thread of its nut or washer, in the project's own writing, or a fitting's name.
 
     Raises
     ------
     ReconError
         Where it is not one that is sold.
     """
+    if item == "fitting":
+        return " ".join(row.text("id", "write what the fitting is called in the parts list").split())
     text = row.text(
         "id", "write a bolt like 'M8 x 90'" if item == "bolt" else "write a thread like M8 or 5/16"
     )

@@ -2,8 +2,9 @@
 
 A CSV or TOML file (see `recon.workshop.parts.list_files`) with the columns
 
-    item        member, stick, bolt, nut or washer
-    id          a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer
+    item        member, stick, bolt, nut, washer or fitting
+    id          a stock's id, or a bolt ('M8 x 90', '5/16 x 3 1/2 in'), or the thread of a nut or washer, or
+                what a fitting is called in the parts list
     length      of a member in holes, of a stick in mm (or '8 ft'); empty for the others
     count       how many; 1 where it is left out
     first_hole  of a stick: from its end to the centre of its first hole, mm; half a pitch where left out
@@ -28,10 +29,10 @@ from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.parts.list_files import TableRow, read_rows
 from recon.workshop.parts.oversize import Box, OversizeFit, lengthened, oversize_fits, surroundings
-from recon.workshop.parts.prices import hardware_id, stock_id
+from recon.workshop.parts.prices import HARDWARE, hardware_id, stock_id
 
 COLUMNS = ("item", "id", "length", "count", "first_hole", "drilled", "trim")
-ITEMS = ("member", "stick", "bolt", "nut", "washer")
+ITEMS = ("member", "stick", *HARDWARE)
 ONLY_STICKS = ("first_hole", "drilled", "trim")
 MAX_ROUNDS = 100  # each forbids a pair of members that would collide; far more than frames have ever needed
 
@@ -127,7 +128,7 @@ def load_rack(path: str | Path, stocks: Mapping[str, Stock]) -> Rack:
             for name in ONLY_STICKS:
                 if name in row.cells:
                     raise row.wrong(f"'{name}' is for sticks; leave it empty for a {item}.")
-        if item in ("bolt", "nut", "washer"):
+        if item in HARDWARE:
             hardware[item, hardware_id(row, item)] += count
         elif item == "member":
             members[stock_id(row, stocks), row.holes("length")] += count
@@ -242,6 +243,10 @@ def as_built(frame: Frame, use: RackUse | None) -> Frame:
         joints=tuple(
             replace(j, a_hole=j.a_hole + shift.get(j.a, 0), b_hole=j.b_hole + shift.get(j.b, 0))
             for j in frame.joints
+        ),
+        fittings=tuple(
+            replace(f, holes=tuple((id, hole + shift.get(id, 0)) for id, hole in f.holes))
+            for f in frame.fittings
         ),
     )
 

@@ -31,9 +31,9 @@ class ShoppingLine:
     Attributes
     ----------
     item : str
-        "stick", "metre", "member", "bolt", "nut" or "washer", as in a price list.
+        "stick", "metre", "member", "bolt", "nut", "washer" or "fitting", as in a price list.
     id : str
-        A stock's id, or the bolt, or the thread of a nut or washer.
+        A stock's id, or the bolt, or the thread of a nut or washer, or a fitting's name.
     name : str
         For people: 'stick of softwood-38, 2438.4 mm (96 in)'.
     needed : float
@@ -231,7 +231,7 @@ def _compared(
     yield f"{stock}: {money(min(by_stick, by_piece), currency)}; {other}."
 
 
-# Bolts, nuts and washers
+# Bolts, nuts, washers and fittings
 
 
 def _hardware(parts: PartsList, prices: PriceList | None) -> Iterator[ShoppingLine]:
@@ -244,6 +244,7 @@ def _hardware(parts: PartsList, prices: PriceList | None) -> Iterator[ShoppingLi
         each = prices.of_hardware(kind, name) if prices else None
         pack = prices.pack.get(prices.hardware_key(kind, name), 1) if prices else 1
         words = f"{kind} {name}" if name else f"{kind}, size not known"
+        words = name if kind == "fitting" else words
         yield ShoppingLine(kind, name, words, n, pack, None if each is None else round(each * pack, 6))
 
 

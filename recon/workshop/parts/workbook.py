@@ -84,7 +84,8 @@ def _parts(sheet: Any, parts: PartsList) -> None:
 def _own(line: MemberLine | HardwareLine) -> tuple[Any, ...]:
     if isinstance(line, MemberLine):
         return (line.stock_name, line.holes, line.length_mm, None)
-    return (f"{line.kind} {line.name}".strip(), None, None, line.grip_mm)
+    what = line.name if line.kind == "fitting" else f"{line.kind} {line.name}".strip()
+    return (what, None, None, line.grip_mm)
 
 
 def _where(line: MemberLine | HardwareLine) -> str:

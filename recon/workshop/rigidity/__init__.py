@@ -12,5 +12,6 @@
 - `moved_members`: which member to move by a hole so that a brace fits
 - `bolt_conflicts`: bolts that cross, or whose ends have no room
 - `findings`: what is wrong with a frame before it is built, one thing at a time
+- `fitting_findings`: what is wrong with fittings
 - `frame_check`: all of it together, and the report
 """

@@ -31,8 +31,8 @@ class Finding:
     Attributes
     ----------
     kind : str
-        "collision", "loose", "pieces", "loop", "no bolt", "bolts cross", "bolt end", "squareness" or
-        "motion".
+        "collision", "loose", "pieces", "loop", "no bolt", "bolts cross", "bolt end", "fitting", "squareness"
+        or "motion".
     members : tuple of str
         Ids.
     joints : tuple of Joint

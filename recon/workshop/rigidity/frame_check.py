@@ -20,6 +20,7 @@ from recon.workshop.rigidity.findings import (
     find_out_of_square,
     find_pieces,
 )
+from recon.workshop.rigidity.fitting_findings import find_wrong_fittings
 from recon.workshop.rigidity.mechanism import Mobility, mobility
 from recon.workshop.rigidity.motion_words import motion_words
 from recon.workshop.rigidity.moved_members import moved_and_braced
@@ -42,6 +43,7 @@ TITLES = {  # of the kinds of findings, in the order of the report
     "no bolt": "Laps without a bolt",
     "bolts cross": "Bolts that cross",
     "bolt end": "Bolts without room",
+    "fitting": "Fittings",
     "squareness": "Out of square, as measured in the photos",
     "motion": "Ways to move that are not wanted",
 }
@@ -121,6 +123,7 @@ def check_frame(
         *find_laps_without_bolt(frame, bolts),
         *find_crossing(bolts),
         *find_ends_without_room(frame, bolts, hole),
+        *find_wrong_fittings(frame, bolts, hole),
         *find_out_of_square(frame),
     ]
     right = to_the_right(frame.members) if frame.members else None
