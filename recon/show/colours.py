@@ -32,6 +32,7 @@ TINTS: dict[int | None, Colour] = {
     2: (214, 240, 214),
     None: (244, 205, 224),
 }
+FITTING: Colour = (205, 205, 210)  # castors, boards and the like
 HOLE: Colour = (62, 58, 54)
 RING: Colour = (30, 30, 30)  # round hole 1, and the rim of a bolt's head
 BOLT: Colour = (205, 210, 215)  # seen; one that is assumed is white

@@ -13,8 +13,10 @@ from recon.errors import ReconError
 from recon.files import write_bytes_atomic
 from recon.frame.boxes import corners, face_normals
 from recon.frame.confidence import SURE
+from recon.frame.fitting_boxes import fitting_boxes
 from recon.frame.model import Frame, Member, axis_of, bounds, box_half_sizes
 from recon.geometry.arrays import FloatArray, IntArray
+from recon.geometry.boxes import OrientedBoxes
 from recon.show import colours
 from recon.show.colours import BLUE, INK, PURPLE, WHITE
 from recon.show.marks import DOTTED, Plate, draw_line, draw_plates, font, place_plates
@@ -46,7 +48,7 @@ def paint_faces(frame: Frame, faces: IntArray, camera: PictureCamera, hole: floa
     Parameters
     ----------
     frame : Frame
-        Whose members `faces` was made of.
+        Whose members, and then its fittings, `faces` was made of.
     faces : int array, shape (H, W)
         As `face_map` gives it.
     camera : PictureCamera
@@ -82,8 +84,20 @@ def paint_faces(frame: Frame, faces: IntArray, camera: PictureCamera, hole: floa
                 on_face = [head for head in heads.get(member.id, ()) if head[1] @ normals[face] > 0.99]
                 _paint_holes(painted, a * half[0], b * half[1], member, hole, on_face)
             image[window][mine] = np.clip(painted, 0, 255).astype(np.uint8)
+    _paint_fittings(image, frame, faces, camera, light)
     _paint_edges(image, faces)
     return image
+
+
+def _paint_fittings(
+    image: np.ndarray, frame: Frame, faces: IntArray, camera: PictureCamera, light: FloatArray
+) -> None:
+    """Paint the fittings' faces, which come after the members' in the map, plain."""
+    for k, box in enumerate(fitting_boxes(frame).values(), len(frame.members)):
+        for face, _, _ in turned_faces(box, camera):
+            normal = box.axes[face // 2] * (1 if face % 2 else -1)
+            shade = 0.62 + 0.38 * max(float(normal @ light), 0.0)
+            image[faces == 6 * k + face] = np.array(colours.FITTING) * shade
 
 
 def _paint_holes(
@@ -174,12 +188,15 @@ def draw_frame(
     )
     footer = _footer(frame, width)
     room = (width, height - footer.shape[0])
-    camera = camera or best_camera(frame.members, room, 0.045 * width)
-    faces = face_map(frame.members, camera.enlarged(FINER), (room[0] * FINER, room[1] * FINER))
+    fittings = fitting_boxes(frame)
+    solids = (*frame.members, *fittings.values())
+    camera = camera or best_camera(solids, room, 0.045 * width)
+    faces = face_map(solids, camera.enlarged(FINER), (room[0] * FINER, room[1] * FINER))
     image = paint_faces(frame, faces, camera.enlarged(FINER), hole)
     image = cv2.resize(image, room, interpolation=cv2.INTER_AREA)
     seen = faces[FINER // 2 :: FINER, FINER // 2 :: FINER] // 6
     plates = [_name_plate(k, m, camera, seen, text_px) for k, m in enumerate(frame.members)]
+    plates += [_fitting_plate(id, box, camera, text_px) for id, box in fittings.items()]
     plates += [plate for m in frame.members for plate in _draw_open_ends(image, m, camera, text_px)]
     image = draw_plates(image, plates, place_plates(plates, room))
     return np.vstack([_draw_axes(image, camera, width), footer])
@@ -200,6 +217,11 @@ def _name_plate(k: int, member: Member, camera: PictureCamera, seen: IntArray, t
         text_px,
         bool(query),
     )
+
+
+def _fitting_plate(id: str, box: OrientedBoxes, camera: PictureCamera, text_px: int) -> Plate:
+    """A fitting's label."""
+    return Plate(id, "", camera.project(box.centre), INK, max(10, round(0.9 * text_px)))
 
 
 def _draw_open_ends(image: np.ndarray, member: Member, camera: PictureCamera, text_px: int) -> list[Plate]:
@@ -241,6 +263,7 @@ def _footer(frame: Frame, width: int) -> np.ndarray:
     corners_of_all = np.array([bounds(m) for m in frame.members])
     spans = corners_of_all[:, 1].max(axis=0) - corners_of_all[:, 0].min(axis=0)
     facts = [f"{len(frame.members)} members", f"{sum(m.holes for m in frame.members)} holes"]
+    facts += [f"{len(frame.fittings)} fittings"] if frame.fittings else []
     over_all = " x ".join(f"{span:.4g}" for span in spans)
     if frame.pitch_mm:
         facts.append(

@@ -6,12 +6,23 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recon.frame.boxes import box_axes, corners, face_centres, face_normals, oriented_boxes
+from recon.frame.boxes import box_axes, centre
+from recon.frame.fitting_boxes import boxes_together
 from recon.frame.model import Member, box_half_sizes
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.boxes import OrientedBoxes
 
 TURNED = 1e-6  # how far a face's normal must point towards the viewer, a cosine: no more than rounding
+
+Solid = Member | OrientedBoxes  # a member, or one plain box such as a fitting's
+_SIGNS = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)], float)  # of corners
+
+
+def box_of(solid: Solid) -> OrientedBoxes:
+    """The one box that a member or a fitting is."""
+    if isinstance(solid, Member):
+        return OrientedBoxes(centre(solid), box_axes(solid), box_half_sizes(solid))
+    return solid
 
 
 @dataclass(frozen=True)
@@ -54,7 +65,7 @@ class PictureCamera:
 
 
 def camera_from(
-    members: Sequence[Member],
+    members: Sequence[Solid],
     azimuth_deg: float,
     elevation_deg: float,
     size: tuple[int, int],
@@ -64,8 +75,8 @@ def camera_from(
 
     Parameters
     ----------
-    members : sequence of Member
-        At least one.
+    members : sequence of Member or OrientedBoxes
+        At least one; single boxes for what is no member.
     azimuth_deg, elevation_deg : float
         Where it is seen from: azimuth 0 is from +x, 90 from +y.
     size : (int, int)
@@ -79,19 +90,24 @@ def camera_from(
         [np.cos(azimuth) * np.cos(elevation), np.sin(azimuth) * np.cos(elevation), np.sin(elevation)]
     )
     flat = PictureCamera(right, np.cross(towards, right), towards, 1.0, np.zeros(2))
-    points = np.vstack([flat.project(corners(m)) for m in members])
+    points = np.vstack([flat.project(_corners(box_of(m))) for m in members])
     low, high = points.min(axis=0), points.max(axis=0)
     scale = float(((np.array(size) - 2 * margin_px) / np.maximum(high - low, 1e-6)).min())
     return PictureCamera(flat.right, flat.up, towards, scale, np.array(size) / 2 - scale * (low + high) / 2)
 
 
-def best_camera(members: Sequence[Member], size: tuple[int, int], margin_px: float) -> PictureCamera:
+def _corners(box: OrientedBoxes) -> FloatArray:
+    off: FloatArray = (_SIGNS * box.half) @ box.axes
+    return box.centre + off
+
+
+def best_camera(members: Sequence[Solid], size: tuple[int, int], margin_px: float) -> PictureCamera:
     """Of sixteen views from the corners, the one in which most of the members can be seen well.
 
     A member counts by the share of its faces turned here that no other member covers; beyond a half, more is
     no better. Parameters as in `camera_from`.
     """
-    small, boxes = (200, 150), oriented_boxes(members)
+    small, boxes = (200, 150), boxes_together([box_of(m) for m in members])
 
     def seen_well(camera: PictureCamera) -> float:
         faces = face_map(members, camera, small)
@@ -124,15 +140,18 @@ def cross(a: FloatArray, b: FloatArray) -> float:
 
 
 def turned_faces(
-    member: Member, camera: PictureCamera
+    solid: Solid, camera: PictureCamera
 ) -> Iterator[tuple[int, FloatArray, tuple[FloatArray, FloatArray]]]:
     """Faces towards the viewer: face, its middle and its two half edges, px.
 
-    Half edges come in the order of `box_axes`, without the face's own axis.
+    Faces are counted as in `recon.frame.boxes.face_normals`.  Half edges come in the order of the box's axes,
+    without the face's own.
     """
-    towards = face_normals(member) @ camera.towards
-    middles = camera.project(face_centres(member))
-    half_edges = camera.project(box_axes(member) * box_half_sizes(member)[:, None]) - camera.middle
+    box = box_of(solid)
+    normals = np.repeat(box.axes, 2, axis=0) * np.tile([-1.0, 1.0], 3)[:, None]
+    towards = normals @ camera.towards
+    middles = camera.project(box.centre + normals * np.repeat(box.half, 2)[:, None])
+    half_edges = camera.project(box.axes * box.half[:, None]) - camera.middle
     for face in np.nonzero(towards > TURNED)[0]:
         first, second = (half_edges[k] for k in range(3) if k != face // 2)
         if abs(cross(first, second)) > 1e-9:
@@ -158,7 +177,7 @@ def face_pixels(
     return window, a, b, (np.abs(a) <= 1) & (np.abs(b) <= 1)
 
 
-def face_map(members: Sequence[Member], camera: PictureCamera, size: tuple[int, int]) -> IntArray:
+def face_map(members: Sequence[Solid], camera: PictureCamera, size: tuple[int, int]) -> IntArray:
     """The nearest face at each pixel (z-buffer).
 
     Returns
@@ -168,10 +187,10 @@ def face_map(members: Sequence[Member], camera: PictureCamera, size: tuple[int, 
     """
     depth = np.full(size[::-1], -np.inf, np.float32)
     faces = np.full(size[::-1], -1, np.int32)
-    for k, member in enumerate(members):
-        centres = face_centres(member) @ camera.towards
-        slopes = box_axes(member) * box_half_sizes(member)[:, None] @ camera.towards
-        for face, middle, edges in turned_faces(member, camera):
+    for k, box in enumerate(map(box_of, members)):
+        slopes = box.axes * box.half[:, None] @ camera.towards
+        centres = box.centre @ camera.towards + np.repeat(slopes, 2) * np.tile([-1.0, 1.0], 3)
+        for face, middle, edges in turned_faces(box, camera):
             window, a, b, inside = face_pixels(middle, edges, size)
             first, second = (slopes[i] for i in range(3) if i != face // 2)
             near = (centres[face] + a * first + b * second).astype(np.float32)

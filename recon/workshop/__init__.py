@@ -9,6 +9,7 @@
 - `frame_size`: a frame's pitch, its members' stock and its holes
 - `formats`: the forms that lists are written in
 - `confidence_text`: how sure a frame file is, in sentences
+- `stretch`: a frame in another size: longer or shorter across a plane
 - `parts`: what to buy and what to cut from what is there
 - `cutting`: how to cut the members from stock
 - `rigidity`: ways to rack or fold, what else is wrong, and what to add

@@ -5,16 +5,29 @@ import io
 import json
 from dataclasses import replace
 
+import ezdxf
 import numpy as np
+import openpyxl
 import pytest
+import trimesh
 
 from recon.frame.files import frame_from_dict, frame_to_dict
 from recon.frame.fitting import Fitting
 from recon.frame.fitting_boxes import fitting_boxes
 from recon.frame.stock import load_stocks
+from recon.show.picture import draw_frame
+from recon.workshop.assembly.steps import build_steps
 from recon.workshop.cutting.drilling import drill_list
+from recon.workshop.drawing.member_sheet import unrolled
+from recon.workshop.drawing.projections import ViewBoard
+from recon.workshop.drawing.vector import Lines, Text
+from recon.workshop.drawing.view_drawing import draw_view
+from recon.workshop.export.dxf import frame_dxf
+from recon.workshop.export.gltf import frame_glb
 from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.hardware.fitting_bolts import all_bolts, fitting_bolts
+from recon.workshop.papers.compose import compose_papers
+from recon.workshop.papers.html import papers_html
 from recon.workshop.parts.oversize import OversizeFit
 from recon.workshop.parts.parts_formats import parts_csv, parts_dict, parts_html, parts_text
 from recon.workshop.parts.parts_list import parts_list
@@ -22,7 +35,9 @@ from recon.workshop.parts.prices import load_prices
 from recon.workshop.parts.rack import RackUse, as_built, load_rack
 from recon.workshop.parts.rack_from_builds import rack_of_frame
 from recon.workshop.parts.shopping import shopping_for
+from recon.workshop.parts.workbook import parts_workbook
 from recon.workshop.rigidity.frame_check import check_frame
+from recon.workshop.sides import Sides
 from tests.workshop.carts import UP, cart, castor
 
 STOCKS = load_stocks()
@@ -195,3 +210,92 @@ def test_without_a_size_the_checks_say_that_nothing_is_known_of_the_room():
     frame = replace(cart(), pitch_mm=None)
     assert texts(frame)[0].startswith("The frame's size is not known")
     assert frame_from_dict(frame_to_dict(frame) | {"stock": None}).fittings == frame.fittings
+
+
+# Steps, drawings, exports, papers
+
+
+def test_fittings_are_put_on_at_the_end_of_the_steps():
+    finish = build_steps(cart()).finish
+    assert (
+        finish[-5] == "Put on castor F1 (castor 80) at holes 3 and 5 of C, on the bottom side, with 2 bolts."
+    )
+    assert finish[-1].startswith(
+        "Put on board F5 at holes 5 and 16 of A and holes 5 and 16 of B, on the top side"
+    )
+    bare = build_steps(replace(cart(), fittings=()))
+    assert finish[:-5] == bare.finish and [s.text for s in build_steps(cart()).steps] == [
+        s.text for s in bare.steps
+    ]
+
+
+def test_drawings_show_the_outlines_and_labels_of_fittings():
+    board = ViewBoard(cart(), 0.25)
+    assert board.span("Front")[1] == pytest.approx(2 + (105 + 18) / 38.1)
+    items = draw_view(board, "Front", 10.0)
+    layers = {item.layer for item in items if isinstance(item, Lines)}
+    assert {"F1", "F3", "F5", "A"} <= layers
+    assert {"F1", "F3", "F5"} <= {item.text for item in items if isinstance(item, Text)}
+    below = {item.text for item in draw_view(board, "Bottom", 10.0) if isinstance(item, Text)}
+    assert {"F1", "F2", "F3", "F4"} <= below
+
+
+def test_a_board_hides_what_lies_below_it():
+    board = ViewBoard(cart(), 0.25)
+    bare = ViewBoard(replace(cart(), fittings=()), 0.25)
+    assert len(board.scene("Top").open_holes) < len(bare.scene("Top").open_holes)
+
+
+def test_the_faces_of_a_member_name_the_fittings_on_them():
+    frame = cart()
+    sides = Sides(frame.members)
+    faces = unrolled(frame.member("C"), frame, all_bolts(frame), sides)
+    bottom = faces.bolts[faces.names.index("bottom")]
+    assert {hole: lap.tag for hole, lap in bottom.items() if lap} == {2: "F1", 4: "F1", 7: "F2", 9: "F2"}
+
+
+def test_the_dxf_has_a_layer_for_each_fitting():
+    document = ezdxf.read(io.StringIO(frame_dxf(cart(), STOCKS).decode()))
+    assert "FITTING F5" in document.layers
+    lines = [e for block in document.blocks for e in block if e.dxf.layer == "FITTING F1"]
+    assert lines
+
+
+def test_the_glb_has_fittings_as_boxes_of_their_size():
+    scene = trimesh.load(io.BytesIO(frame_glb(cart(), STOCKS, drilled=False)), file_type="glb")
+    corners = {
+        name: scene.geometry[mesh].vertices @ matrix[:3, :3].T + matrix[:3, 3]
+        for name, (matrix, mesh) in ((n, scene.graph[n]) for n in scene.graph.nodes_geometry)
+    }
+    size = np.ptp(corners["F5"], axis=0)  # y is up
+    assert np.allclose(size, [0.52, 0.018, 0.4], atol=1e-6)
+    assert corners["F1"][:, 1].min() == pytest.approx((-0.5 * 38.1 - 105) / 1000)
+
+
+def test_the_papers_say_what_is_bolted_where():
+    html = papers_html(compose_papers(cart(), STOCKS).document)
+    for words in (
+        "4 castor 80 and 1 board 520 x 400 x 18 mm",
+        "castor F1 on hole 3 of C",
+        "for the fittings",
+        "Put on castor F1",
+        "No load rating",
+    ):
+        assert words in html, words
+
+
+def test_the_picture_shows_fittings():
+    with_them, without = draw_frame(cart(), (500, 400)), draw_frame(replace(cart(), fittings=()), (500, 400))
+    grey = np.ptp(with_them.astype(int), axis=2) < 8
+    pale = (with_them.mean(axis=2) > 90) & (with_them.mean(axis=2) < 225)
+    old = (
+        (np.ptp(without.astype(int), axis=2) < 8) & (without.mean(axis=2) > 90) & (without.mean(axis=2) < 225)
+    )
+    assert (grey & pale).sum() > 3 * old.sum()
+
+
+def test_the_workbook_lists_fittings():
+    parts = parts_list(cart(), STOCKS)
+    book = openpyxl.load_workbook(io.BytesIO(parts_workbook(parts, shopping_for(cart(), STOCKS, parts))))
+    rows = {row[0]: row for row in book["Parts"].iter_rows(values_only=True)}
+    assert rows["castor 80"][4] == 4 and "F1: holes 3 and 5 of C" in rows["castor 80"][9]

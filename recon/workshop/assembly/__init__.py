@@ -10,6 +10,7 @@
 - `square`: diagonals that must be equal
 - `steps`: the build steps of a frame
 - `step_words`: the steps in words
+- `fitting_words`: how fittings are put on, once the frame is together
 - `hand_words`: what a hand must hold, and until when
 - `lifts`: what is lifted in each step, what it weighs, how long the work takes
 - `shots`: from which corner a step is shown, and how much of the frame

@@ -16,6 +16,7 @@ from recon.frame.model import Frame, Joint
 from recon.geometry.arrays import Vector
 from recon.workshop.assembly.canonical_twin import canonical_twin
 from recon.workshop.assembly.disassembly import DIRECTIONS, AssemblyModel, Move, Part
+from recon.workshop.assembly.fitting_words import fitting_sentences
 from recon.workshop.assembly.hand_words import hand_sentences
 from recon.workshop.assembly.ordering import UP
 from recon.workshop.assembly.plan import MovePlan, plan_moves
@@ -171,9 +172,8 @@ def build_steps(frame: Frame, hole: float = HOLE, z_up: bool = True) -> BuildOrd
     tighten = (
         "Then tighten all bolts, those of one corner after another, and check once more." if checks else ""
     )
-    return BuildOrder(
-        steps, groups, core, why, (*checks, tighten or "Tighten all bolts.") if model.bolts else ()
-    )
+    finish = (*checks, tighten or "Tighten all bolts.") if model.bolts else ()
+    return BuildOrder(steps, groups, core, why, (*finish, *fitting_sentences(frame, z_up)))
 
 
 class _Steps:

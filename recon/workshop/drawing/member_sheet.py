@@ -25,10 +25,18 @@ ROW, ROWS = NUMBERS + 4 * FACE + GAP, 5  # mm of a row, and rows to a sheet: les
 
 @dataclass(frozen=True)
 class _Lap:
-    """What lies on a face of a member at one of its holes: another member's id and its hole from 0."""
+    """What lies on a face of a member at one of its holes: another member's id and its hole from 0.
+
+    Of a fitting the label alone, and no hole.
+    """
 
     member: str
-    hole: int
+    hole: int | None = None
+
+    @property
+    def tag(self) -> str:
+        """'C3', with holes counted from 1; of a fitting 'F1'."""
+        return self.member if self.hole is None else f"{self.member}{self.hole + 1}"
 
 
 @dataclass(frozen=True)
@@ -82,7 +90,8 @@ def unrolled(member: Member, frame: Frame, bolts: Sequence[Bolt], sides: Sides) 
             face = int(np.argmax([float(out @ n) for n in normals]))
             beside = place + step
             there = bolt.through[beside] if 0 <= beside < len(bolt.through) else None
-            found[face][hole] = _Lap(*there) if there else None
+            beyond = _Lap(bolt.fitting.id) if bolt.fitting and step < 0 else None
+            found[face][hole] = _Lap(*there) if there else beyond
     return UnrolledFaces(tuple(sides.name(n) for n in normals), tuple(found))
 
 
@@ -149,7 +158,7 @@ def _row(faces: UnrolledFaces, holes: range, step: float, top: float) -> list[It
             y, tag = low + FACE / 2, ""
             if hole in bolts:
                 lap = bolts[hole]
-                tag = f"{lap.member}{lap.hole + 1}" if lap else ""
+                tag = lap.tag if lap else ""
             items += _hole((x, y), hole in bolts, bool(tag), min(1.3, 0.3 * step))
             if tag:
                 half = text_width(tag, LETTERS) / 2
@@ -183,6 +192,7 @@ def bolts_by_member(bolts: Sequence[Bolt]) -> Mapping[str, list[Bolt]]:
 
 MEMBER_NOTE = (
     "Each member's four faces side by side, as if they were unrolled, under the numbers of its holes. Faces "
-    "are named as they are in the finished frame. Black: a bolt goes in here to the member and hole that the "
-    "tag names. Ring with a cross: the same bolt's head or nut, on the other side. White: no bolt."
+    "are named as they are in the finished frame. Black: a bolt goes in here to the member and hole, or to "
+    "the fitting, that the tag names. Ring with a cross: the same bolt's head or nut, on the other side. "
+    "White: no bolt."
 )

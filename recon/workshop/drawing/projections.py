@@ -28,7 +28,7 @@ from recon.workshop.drawing.hidden_lines import (
 from recon.workshop.frame_size import hole_diameters
 from recon.workshop.hardware.bolts import Bolt, find_bolts
 from recon.workshop.side_axes import side_axes, to_the_right
-from recon.workshop.solids import HOLE, Boxes, member_boxes
+from recon.workshop.solids import HOLE, Boxes, fitting_solids, joined, member_boxes
 
 FACING = 0.999  # cosine from which a face is seen square on
 SLANT = 0.25  # cosine below which a face is seen so flat that a hole is no more than a line
@@ -133,6 +133,9 @@ class Hole:
     visible: bool
 
 
+Fitted = tuple[tuple[str, ...], Boxes]  # labels of fittings and their boxes
+
+
 class ProjectedFrame:
     """Members in a projection: what is seen of their edges and openings.
 
@@ -142,10 +145,15 @@ class ProjectedFrame:
     view : Projection
     hole : float
         Diameter of the holes, pitches.
+    fittings : (tuple of str, Boxes), optional
+        Labels and boxes of what is drawn beside the members, plain; in `boxes` they come after these.
     """
 
-    def __init__(self, members: Sequence[Member], view: Projection, hole: float) -> None:
+    def __init__(
+        self, members: Sequence[Member], view: Projection, hole: float, fittings: Fitted | None = None
+    ) -> None:
         self.members, self.view, self.hole = tuple(members), view, hole
+        self.fittings, self._plain = fittings or ((), None)
 
     def part(self, which: Sequence[int]) -> ProjectedFrame:
         """The scene of some of the members alone, with what is known of each taken over."""
@@ -156,8 +164,9 @@ class ProjectedFrame:
 
     @cached_property
     def boxes(self) -> Boxes:
-        """The members as boxes."""
-        return member_boxes(self.members)
+        """The members as boxes, then those without holes."""
+        boxes = member_boxes(self.members)
+        return joined([boxes, self._plain]) if self._plain is not None else boxes
 
     @cached_property
     def shadows(self) -> Shadows:
@@ -185,7 +194,7 @@ class ProjectedFrame:
 
     @cached_property
     def edges(self) -> tuple[FloatArray, IntArray, list[list[Stretch]]]:
-        """Lines on the view (n, 2, 2) pitches, their member (n,), and the shares of each that others hide."""
+        """Lines on the view (n, 2, 2) pitches, their box (n,), and the shares of each that others hide."""
         owner = np.repeat(np.arange(len(self.fronts)), [len(x) for x in self.fronts])
         ends = np.concatenate(self.fronts)
         return self.view.flat(ends), owner, hidden_stretches(ends, self.shadows, owner)
@@ -272,12 +281,13 @@ class ViewBoard:
         self.frame, self.hole = frame, hole
         self.views = six_views(frame.members)
         self.bolts = find_bolts(frame)
+        self.fitted = fitting_solids(frame)
         self._scenes: dict[str, ProjectedFrame] = {}
 
     def scene(self, name: str) -> ProjectedFrame:
-        """The members in the view of that name."""
+        """The members and fittings in the view of that name."""
         if name not in self._scenes:
-            self._scenes[name] = ProjectedFrame(self.frame.members, self.views[name], self.hole)
+            self._scenes[name] = ProjectedFrame(self.frame.members, self.views[name], self.hole, self.fitted)
         return self._scenes[name]
 
     def span(self, name: str) -> FloatArray:

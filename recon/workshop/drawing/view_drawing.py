@@ -41,7 +41,7 @@ def draw_view(board: ViewBoard, name: str, scale: float, unit: float = 1.0, word
     Returns
     -------
     list of Item
-        Each item's layer is the id of the member that it is about; a tag's is the nearest member.
+        Each item's layer is the id of the member or fitting that it is about; a tag's is the nearest member.
 
     Examples
     --------
@@ -53,7 +53,7 @@ def draw_view(board: ViewBoard, name: str, scale: float, unit: float = 1.0, word
     """
     scene, tags = board.scene(name), board.tags(name)
     some_known = any(not bolt.assumed for bolt in board.bolts)
-    ids = [m.id for m in scene.members]
+    ids = [*(m.id for m in scene.members), *scene.fittings]
     items = _outlines(scene, ids, scale, OUTLINE if words else FINE)
     filled = {(tag.hole.member, tag.hole.number) for tag in tags if tag.bolt}
     items += [

@@ -51,6 +51,7 @@ def label_items(
     ids = [m.id for m in scene.members]
     clutter = _clutter(scene, drawn, {(tag.hole.member, tag.hole.number) for tag in tags}, scale, unit)
     items = _labels(scene, clutter, ids, scale, unit)
+    items += _fitting_labels(scene, clutter, scale, unit)
     items += _tags(scene, clutter, tags, ids, scale, unit)
     return items + _numbers(scene, clutter, ids, scale, unit)
 
@@ -102,13 +103,35 @@ def _labels(
     return items + _unseen_note(scene, unseen, scale, unit)
 
 
+def _fitting_labels(scene: ProjectedFrame, clutter: Clutter, scale: float, unit: float) -> list[Item]:
+    """Each fitting's label, where any of its middle line is seen."""
+    items: list[Item] = []
+    size = float(np.clip(0.45 * scale, SMALLEST * unit, 3.4 * unit))
+    first = len(scene.members)
+    for k, id in enumerate(scene.fittings, first):
+        axes, half = scene.boxes.axes[k], scene.boxes.half[k]
+        slope = axes @ scene.view.towards
+        face = int(np.argmax(np.abs(slope)))  # the face that is turned to the viewer most
+        long = int(np.argmax(np.where(np.arange(3) == face, -1, half)))
+        middle = scene.boxes.centre[k] + np.sign(slope[face]) * half[face] * axes[face]
+        spots = middle + np.outer(np.linspace(-0.8, 0.8, 9), half[long] * axes[long])
+        seen = ~scene.covered(spots, [k] * len(spots)).any(axis=1)
+        if seen.any():
+            items.append(_label(clutter, scene.view.flat(spots[seen]), id, scale, unit, size))
+    return items
+
+
 def _middle_first(spots: FloatArray) -> FloatArray:
     return np.asarray(spots)[np.argsort(np.abs(np.arange(len(spots)) - (len(spots) - 1) / 2), kind="stable")]
 
 
-def _label(clutter: Clutter, spots: FloatArray, id: str, scale: float, unit: float) -> Text:
+def _label(
+    clutter: Clutter, spots: FloatArray, id: str, scale: float, unit: float, size: float | None = None
+) -> Text:
     """The label on the spot, of those (n, 2) pitches, that is nearest to the middle and free."""
-    size = float(np.clip(min(0.62 * scale, 0.72 * scale / text_width(id, 1.0)), SMALLEST * unit, 4.4 * unit))
+    size = size or float(
+        np.clip(min(0.62 * scale, 0.72 * scale / text_width(id, 1.0)), SMALLEST * unit, 4.4 * unit)
+    )
     places = [
         Text(at_scale(spot, scale), id, size, "middle", True, True, True, id) for spot in _middle_first(spots)
     ]
@@ -179,7 +202,7 @@ def _label_spots(scene: ProjectedFrame) -> list[FloatArray]:
 def _in_front(scene: ProjectedFrame, spots: Sequence[FloatArray], k: int) -> int | None:
     """Of the members with a label, the one that hides most of member `k`; None where none does."""
     m = scene.members[k]
-    hidden = scene.covered(m.hole_centres(), [k] * m.holes).sum(axis=0)
+    hidden = scene.covered(m.hole_centres(), [k] * m.holes)[:, : len(scene.members)].sum(axis=0)
     hidden[[not len(s) for s in spots]] = 0
     return int(hidden.argmax()) if hidden.any() else None
 

@@ -85,17 +85,21 @@ def frame_dxf(frame: Frame, stocks: Mapping[str, Stock], angle: str = "first") -
 
 
 def layer_names(frame: Frame) -> dict[str, str]:
-    """A layer name that DXF allows for each member's id; no two alike, also where capitals do not count."""
+    """A layer name that DXF allows for the label of each member and fitting.
+
+    No two are alike, also where capitals do not count.
+    """
     taken: set[str] = set()
     names = {}
-    for m in frame.members:
-        plain = "".join(c if c.isprintable() and is_valid_layer_name(c) else "_" for c in m.id)
-        name, again = f"MEMBER {plain}", 1
+    parts = [(m.id, "MEMBER") for m in frame.members] + [(f.id, "FITTING") for f in frame.fittings]
+    for id, what in parts:
+        plain = "".join(c if c.isprintable() and is_valid_layer_name(c) else "_" for c in id)
+        name, again = f"{what} {plain}", 1
         while name.casefold() in taken:
             again += 1
-            name = f"MEMBER {plain} ({again})"
+            name = f"{what} {plain} ({again})"
         taken.add(name.casefold())
-        names[m.id] = name
+        names[id] = name
     return names
 
 

@@ -1,7 +1,7 @@
 """A frame as binary glTF 2.0 (Khronos; ISO/IEC 12113): one node a member, in metres, y up.
 
-Members of one stock and length share a mesh.  Meshes have no normals: glTF then asks for flat shading, which
-is right here.
+Members of one stock and length share a mesh; fittings are plain boxes.  Meshes have no normals: glTF then
+asks for flat shading, which is right here.
 """
 
 from __future__ import annotations
@@ -14,9 +14,12 @@ import numpy as np
 
 from recon.errors import ReconError
 from recon.frame.boxes import box_axes, centre
+from recon.frame.fitting import BOARDS
+from recon.frame.fitting_boxes import fitting_boxes
 from recon.frame.model import Frame, Member
 from recon.frame.stock import Stock
-from recon.workshop.export.meshes import Shape, mesh_of
+from recon.geometry.boxes import OrientedBoxes
+from recon.workshop.export.meshes import Corners, Shape, Triangles, box_mesh, mesh_of
 from recon.workshop.frame_size import known_pitch_mm, stock_of
 from recon.workshop.solids import HOLE
 
@@ -77,6 +80,8 @@ def frame_glb(frame: Frame, stocks: Mapping[str, Stock], drilled: bool = True) -
                 "extras": {"holes": m.holes, "stock": m.stock},
             }
         )
+    for id, box in fitting_boxes(frame).items():
+        children.append(_fitting_node(frame, id, box, pitch, parts))
     root = {
         "name": frame.name or "frame",
         "rotation": _UPRIGHT,
@@ -96,6 +101,22 @@ def frame_glb(frame: Frame, stocks: Mapping[str, Stock], drilled: bool = True) -
         },
         bytes(parts.data),
     )
+
+
+def _fitting_node(frame: Frame, id: str, box: OrientedBoxes, pitch: float, parts: _Parts) -> dict:
+    """A fitting as a plain box; pitch in metres."""
+    fitting = next(f for f in frame.fittings if f.id == id)
+    size = 2 * box.half * pitch
+    material = "softwood" if fitting.kind in BOARDS else "steel"
+    matrix = np.eye(4)
+    matrix[:3, :3] = box.axes.T
+    matrix[:3, 3] = box.centre * pitch
+    return {
+        "name": id,
+        "mesh": parts.plain((float(size[0]), float(size[1]), float(size[2])), material),
+        "matrix": [float(x) + 0.0 for x in matrix.T.ravel()],
+        "extras": {"kind": fitting.kind, "name": fitting.name},
+    }
 
 
 def _shape(m: Member, pitch: float, stock: Stock | None, drilled: bool) -> Shape:
@@ -127,21 +148,31 @@ class _Parts:
         self.accessors: list[dict] = []
         self.buffer_views: list[dict] = []
         self.data = bytearray()
-        self._known: dict[tuple[Shape, str] | str, int] = {}
+        self._known: dict[tuple[Shape | tuple[float, float, float], str] | str, int] = {}
 
     def mesh(self, shape: Shape, material: str) -> int:
         """Number of the mesh of that shape and material."""
         key = (shape, material)
         if key not in self._known:
-            corners, triangles = mesh_of(shape)
-            primitive = {
-                "attributes": {"POSITION": self._accessor(corners, "VEC3", _FLOAT, _ARRAY)},
-                "indices": self._accessor(triangles.ravel(), "SCALAR", _UINT, _ELEMENTS),
-                "material": self._material(material),
-            }
-            self.meshes.append({"name": f"{shape.holes} holes", "primitives": [primitive]})
-            self._known[key] = len(self.meshes) - 1
+            self._known[key] = self._mesh(f"{shape.holes} holes", mesh_of(shape), material)
         return self._known[key]
+
+    def plain(self, size: tuple[float, float, float], material: str) -> int:
+        """Number of the mesh of a plain box of that size, metres, and material."""
+        key = (size, material)
+        if key not in self._known:
+            self._known[key] = self._mesh("fitting", box_mesh(size), material)
+        return self._known[key]
+
+    def _mesh(self, name: str, mesh: tuple[Corners, Triangles], material: str) -> int:
+        corners, triangles = mesh
+        primitive = {
+            "attributes": {"POSITION": self._accessor(corners, "VEC3", _FLOAT, _ARRAY)},
+            "indices": self._accessor(triangles.ravel(), "SCALAR", _UINT, _ELEMENTS),
+            "material": self._material(material),
+        }
+        self.meshes.append({"name": name, "primitives": [primitive]})
+        return len(self.meshes) - 1
 
     def _material(self, name: str) -> int:
         if name not in self._known:

@@ -70,5 +70,18 @@ def mesh_of(shape: Shape) -> tuple[Corners, Triangles]:
             at = ((k - (shape.holes - 1) / 2) * shape.pitch, 0, 0)
             cutters += [bore.translate(at), across.translate(at)]
     solid = manifold3d.Manifold.batch_boolean([box, *cutters], manifold3d.OpType.Subtract) if cutters else box
+    return _of(solid)
+
+
+def box_mesh(size: tuple[float, float, float]) -> tuple[Corners, Triangles]:
+    """A plain box round the origin, `size` in metres; as `mesh_of`.
+
+    >>> box_mesh((1.0, 2.0, 3.0))[0].max(axis=0).tolist()
+    [0.5, 1.0, 1.5]
+    """
+    return _of(manifold3d.Manifold.cube(size, True))
+
+
+def _of(solid: manifold3d.Manifold) -> tuple[Corners, Triangles]:
     mesh = solid.to_mesh()
     return np.asarray(mesh.vert_properties[:, :3], np.float32), np.asarray(mesh.tri_verts, np.uint32)

@@ -6,12 +6,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
 from recon.frame.length import SIZE_DOUBTS, both_text, mm_text
-from recon.frame.model import Frame, bounds
+from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.workshop.assembly.steps import BuildOrder, build_steps
 from recon.workshop.confidence_text import doubts, size_sentence, source_words, stock_words
@@ -50,6 +48,7 @@ from recon.workshop.parts.shopping import ShoppingList, shopping_list
 from recon.workshop.rigidity.frame_check import CheckReport, check_frame
 from recon.workshop.rigidity.play import clearance
 from recon.workshop.sides import Sides
+from recon.workshop.solids import fitting_solids, joined, member_boxes
 from recon.workshop.wording import listed, plural
 
 COVER_TEXT = 150.0  # mm of the cover's height that its text takes
@@ -308,18 +307,22 @@ def _cover(made: _Made, report: CheckReport, picture: bytes | None, height_mm: f
 
 def _facts(frame: Frame, stocks: Mapping[str, Stock], parts: PartsList) -> Iterator[tuple[str, str]]:
     """Name and value of each fact on the cover."""
-    corners = np.array([bounds(m) for m in frame.members])  # (members, lowest and highest, 3)
-    spans = (corners[:, 1].max(axis=0) - corners[:, 0].min(axis=0)) * parts.pitch_mm
+    solids = joined([member_boxes(frame.members), fitting_solids(frame)[1]])
+    low, high = solids.centre - solids.reach, solids.centre + solids.reach
+    spans = (high.max(axis=0) - low.min(axis=0)) * parts.pitch_mm
     yield "Over all (x, y, z)", " x ".join(both_text(s) for s in spans)
     holes = sum(m.holes for m in frame.members)
     end_to_end = mm_text(holes * parts.pitch_mm)
     yield "Members", f"{len(frame.members)}, with {plural(holes, 'hole')} in all, {end_to_end} end to end"
     bare = f"; {plural(parts.laps_without_bolt, 'lap')} without a bolt" if parts.laps_without_bolt else ""
     yield "Bolts", f"{len(parts.bolts)}{bare}"
+    if parts.fittings:
+        yield "Fittings", listed(f"{line.count} {line.name}" for line in parts.fittings)
     yield "Stock", stock_words(frame, stocks)
     yield "Pitch", both_text(parts.pitch_mm)
     if parts.mass_kg is not None:
-        yield "Weight", f"{mass_text(parts.mass_kg)} with bolts"
+        what = "bolts and fittings" if parts.fittings else "bolts"
+        yield "Weight", f"{mass_text(parts.mass_kg)} with {what}"
 
 
 # Drawings
@@ -346,7 +349,7 @@ def _members(made: _Made, width: float) -> Iterator[Block]:
 
 def _joint_table(frame: Frame, parts: PartsList) -> Iterator[Block]:
     names = {bolt: fastening.name for bolt, fastening in parts.bolts if fastening}
-    some_seen = any(not bolt.assumed for bolt, _ in parts.bolts)
+    some_seen = any(bolt.known in ("seen", "said") for bolt, _ in parts.bolts)
     yield Paragraph("Each row is one bolt, or one lap that has none. Tick it off when it is done.")
     rows = [
         (str(k), bolt_words(bolt), names.get(bolt, "size not known"), _state_words(bolt, some_seen))
@@ -365,7 +368,7 @@ def _joint_table(frame: Frame, parts: PartsList) -> Iterator[Block]:
     if not rows and not without:
         yield Paragraph("No member of this frame lies on another.")
         return
-    columns = ("no.", "lap", "bolt", "how it is known" if some_seen else "")
+    columns = ("no.", "lap or fitting", "bolt", "how it is known" if some_seen else "")
     if rows:
         yield Table(columns, tuple(rows), (0,), (1,), True)
     if without:
@@ -381,5 +384,5 @@ def _joint_table(frame: Frame, parts: PartsList) -> Iterator[Block]:
 
 def _state_words(bolt: Bolt, some_seen: bool) -> str:
     """'seen, three-way'; how it is known is left out where all bolts are assumed."""
-    seen = bolt.known if some_seen else ""
+    seen = bolt.known if some_seen and not bolt.fitting else ""
     return ", ".join(filter(None, [seen, "three-way" if bolt.three_way else ""]))

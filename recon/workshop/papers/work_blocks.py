@@ -48,6 +48,9 @@ def work_blocks(
         for step in steps.steps
         if step.bolts
     ]
+    fitted = [fastening for bolt, fastening in parts.bolts if bolt.fitting]
+    if fitted:
+        bags.append(("end", f"{kit_words(fitted)}, for the fittings"))
     if bags:
         yield Heading("Bags of bolts, one for each step")
         yield Table(("step", "in the bag"), tuple(bags), (0,), (), True)

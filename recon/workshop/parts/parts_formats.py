@@ -283,7 +283,7 @@ def _totals(parts: PartsList, shopping: ShoppingList | None) -> str:
     if shopping and shopping.total is not None:
         text += f"; to pay {money(shopping.total, shopping.currency)}"
     text += "."
-    return " ".join([text, *unseen_bolts([bolt for bolt, _ in parts.bolts])])
+    return " ".join([text, *unseen_bolts([bolt for bolt, _ in parts.bolts if not bolt.fitting])])
 
 
 def rack_sentences(use: RackUse, frame: Frame) -> Iterator[str]:

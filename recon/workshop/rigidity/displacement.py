@@ -127,4 +127,5 @@ def _placed(frame: Frame, moved: Mapping[str, _Placement]) -> Frame:
     def joint(j: Joint) -> Joint:
         return replace(j, axis=as_tuple(moved[j.a][0].apply(j.axis))) if j.a in moved else j
 
-    return replace(frame, members=tuple(map(member, frame.members)), joints=tuple(map(joint, frame.joints)))
+    members, joints = tuple(map(member, frame.members)), tuple(map(joint, frame.joints))
+    return replace(frame, members=members, joints=joints, fittings=())  # drawn moved, without its fittings
