@@ -8,6 +8,7 @@ so that help comes at once.
     parts     the parts list
     cut       the cut list
     restock   other stock for some members, or for all
+    stretch   a frame longer or shorter by whole holes
     check     what is wrong with a frame, and how it could rack
     steps     in which order to put it together
     audit     a built frame against its plan
@@ -55,12 +56,28 @@ from recon.cli import (
     restock,
     steps,
     stocks,
+    stretch,
 )
 from recon.cli.console import PrintableStream, printable, say
 from recon.cli.stopping import end_now, end_soon_after, hear_signals
 from recon.errors import ReconError
 
-COMMANDS = (read, page, parts, cut, restock, check, steps, audit, papers, export, gallery, buildable, stocks)
+COMMANDS = (
+    read,
+    page,
+    parts,
+    cut,
+    restock,
+    stretch,
+    check,
+    steps,
+    audit,
+    papers,
+    export,
+    gallery,
+    buildable,
+    stocks,
+)
 
 DONE, NOT_ALL_USED, NOTHING_DONE, FAULT, STOPPED = 0, 1, 2, 3, 130
 

@@ -260,8 +260,11 @@ def _draw_axes(image: np.ndarray, camera: PictureCamera, width: int) -> np.ndarr
 
 def _footer(frame: Frame, width: int) -> np.ndarray:
     """What the frame is, and what the marks mean."""
-    corners_of_all = np.array([bounds(m) for m in frame.members])
-    spans = corners_of_all[:, 1].max(axis=0) - corners_of_all[:, 0].min(axis=0)
+    low, high = (np.array(corner) for corner in zip(*map(bounds, frame.members)))
+    for box in fitting_boxes(frame).values():
+        reach = np.abs(box.axes).T @ box.half
+        low, high = np.vstack([low, box.centre - reach]), np.vstack([high, box.centre + reach])
+    spans = high.max(axis=0) - low.min(axis=0)
     facts = [f"{len(frame.members)} members", f"{sum(m.holes for m in frame.members)} holes"]
     facts += [f"{len(frame.fittings)} fittings"] if frame.fittings else []
     over_all = " x ".join(f"{span:.4g}" for span in spans)
