@@ -29,6 +29,7 @@ from recon.image.rows_file import load_rows
 from recon.workshop.parts.prices import load_prices
 from recon.workshop.parts.rack import load_rack
 from tests.corrections.frames import gate
+from tests.workshop.carts import cart
 from tests.workshop.trestles import trestle
 from webui.storage.build import Build
 from webui.storage.journal import NAME, line_of
@@ -36,7 +37,11 @@ from webui.storage.journal import NAME, line_of
 STOCKS = load_stocks()
 
 FRAME = frame_to_text(trestle()).encode()
-PRICES = b"item,id,length,price,currency\nmetre,softwood-38,,4.20,EUR\nstick,softwood-38,8 ft,9.80,EUR\n"
+CART = frame_to_text(cart()).encode()  # with fittings
+PRICES = (
+    b"item,id,length,price,currency\nmetre,softwood-38,,4.20,EUR\nstick,softwood-38,8 ft,9.80,EUR\n"
+    b"fitting,castor 80,,4.50,EUR\n"
+)
 RACK = (
     b"item;id;length;count;first_hole;drilled;trim\n"
     b"stick;softwood-38;8 ft;2;19,05 mm;yes;5\n"
@@ -69,8 +74,9 @@ def _journal() -> bytes:
     from recon.corrections.state import State, difference
 
     read = {"n": 1, "kind": "reading", "words": "Read", "delta": difference(State(), gate())}
-    undone = {"n": 2, "kind": "undo", "words": "Undone"}
-    return b"".join(map(line_of, ({"format": "frame-build", "version": 1}, read, undone)))
+    fitted = {"n": 2, "kind": "edit", "words": "Fitted", "delta": difference(gate(), State(cart()))}
+    undone = {"n": 3, "kind": "undo", "words": "Undone"}
+    return b"".join(map(line_of, ({"format": "frame-build", "version": 1}, read, fitted, undone)))
 
 
 def _open_build(path: Path) -> None:
@@ -101,7 +107,7 @@ class Parser:
 
 
 PARSERS = {
-    "frame file": Parser("f.json", lambda p: load_frame(p, STOCKS), (FRAME,)),
+    "frame file": Parser("f.json", lambda p: load_frame(p, STOCKS), (FRAME, CART)),
     "rows file": Parser("rows.json", load_rows, (ROWS,)),
     "price list": Parser("p.csv", lambda p: load_prices(p, STOCKS), (PRICES,)),
     "rack": Parser("r.csv", lambda p: load_rack(p, STOCKS), (RACK,)),

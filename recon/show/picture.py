@@ -20,7 +20,7 @@ from recon.geometry.boxes import OrientedBoxes
 from recon.show import colours
 from recon.show.colours import BLUE, INK, PURPLE, WHITE
 from recon.show.marks import DOTTED, Plate, draw_line, draw_plates, font, place_plates
-from recon.show.picture_camera import PictureCamera, best_camera, face_map, face_pixels, turned_faces
+from recon.show.picture_camera import PictureCamera, Solid, best_camera, face_map, face_pixels, turned_faces
 
 FINER = 2  # drawn at this many times the size and averaged down: smooth edges
 HOLE = 0.28  # diameter in pitches where the stock is not known; sold are 0.21 to 0.44
@@ -189,7 +189,7 @@ def draw_frame(
     footer = _footer(frame, width)
     room = (width, height - footer.shape[0])
     fittings = fitting_boxes(frame)
-    solids = (*frame.members, *fittings.values())
+    solids: list[Solid] = [*frame.members, *fittings.values()]
     camera = camera or best_camera(solids, room, 0.045 * width)
     faces = face_map(solids, camera.enlarged(FINER), (room[0] * FINER, room[1] * FINER))
     image = paint_faces(frame, faces, camera.enlarged(FINER), hole)

@@ -153,7 +153,8 @@ class ProjectedFrame:
         self, members: Sequence[Member], view: Projection, hole: float, fittings: Fitted | None = None
     ) -> None:
         self.members, self.view, self.hole = tuple(members), view, hole
-        self.fittings, self._plain = fittings or ((), None)
+        self.fittings: tuple[str, ...] = fittings[0] if fittings else ()
+        self._plain = fittings[1] if fittings else None
 
     def part(self, which: Sequence[int]) -> ProjectedFrame:
         """The scene of some of the members alone, with what is known of each taken over."""
