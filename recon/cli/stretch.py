@@ -78,14 +78,15 @@ def run(args: argparse.Namespace) -> int:
     from recon.workshop.stretch import stretch, stretched_words
 
     frame = load_frame(args.frame, load_stocks(args.stocks))
-    done = stretch(frame, _plane(frame, args), args.by)
+    plane = _plane(frame, args)
+    done = stretch(frame, plane, args.by)
     files: list[str] = []
     if args.out:
         save_frame(done.frame, args.out, args.overwrite)
         files = [args.out]
     grown = [(id, frame.member(id).holes, done.frame.member(id).holes) for id in done.grown]
     lines = [
-        f"{stretched_words(done, args.by, args.axis)}:",
+        f"{stretched_words(done, plane, args.by)}:",
         *(f"  {id}: {before} -> {after} holes" for id, before, after in grown),
         *([f"  moved: {', '.join(done.moved)}"] if done.moved else []),
         "",

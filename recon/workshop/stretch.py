@@ -16,7 +16,8 @@ from recon.frame.fitting import Fitting
 from recon.frame.joints import collisions
 from recon.frame.model import End, Frame, Joint, Member, as_tuple, axis_of
 from recon.geometry.arrays import FloatArray, Vector
-from recon.workshop.wording import holes_in_words, lap_words, listed, plural
+from recon.workshop.side_axes import to_the_right
+from recon.workshop.wording import direction_words, holes_in_words, lap_words, listed, plural
 
 MOST_HOLES = 1000  # of a member, as in the frame file's schema
 ON_PLANE = 1e-6  # pitches by which rounding may put a hole on either side; one on the plane lies beyond it
@@ -155,22 +156,24 @@ def stretch(frame: Frame, plane: Plane, by: int) -> Stretched:
     )
 
 
-def stretched_words(done: Stretched, by: int, side: str) -> str:
+def stretched_words(done: Stretched, plane: Plane, by: int) -> str:
     """What was done: '4 members 3 holes longer, 5 moved to the right'.
 
     Parameters
     ----------
     done : Stretched
+    plane : Plane
+        Where; z points up.
     by : int
         Holes.
-    side : str
-        Where what lies beyond the plane is: 'right', '+x'.
     """
-    length = f"{plural(abs(by), 'hole')} {'longer' if by > 0 else 'shorter'}"
-    words = f"{plural(len(done.grown), 'member')} {length}"
+    words = (
+        f"{plural(len(done.grown), 'member')} {plural(abs(by), 'hole')} {'longer' if by > 0 else 'shorter'}"
+    )
     if done.moved:
-        way = "out" if by > 0 else "in"
-        words += f", {len(done.moved)} moved {way} on the side {side}"
+        way = np.asarray(plane.way) * (1 if by > 0 else -1)
+        side = direction_words(way, right=to_the_right(done.frame.members))
+        words += f", {len(done.moved)} moved {side if side in ('up', 'down') else f'to the {side}'}"
     return words
 
 

@@ -46,7 +46,9 @@ def test_what_crosses_grows_and_what_lies_beyond_moves():
         ("B", 9, "D", 15),
     }
     assert [j.bolt for j in done.frame.joints] == ["seen"] * 4
-    assert stretched_words(done, 4, "right") == "2 members 4 holes longer, 1 moved out on the side right"
+    plane = plane_after(frame.member("C"), 5, 1)
+    assert stretched_words(done, plane, 4) == "2 members 4 holes longer, 1 moved to the right"
+    assert stretched_words(done, plane, -4) == "2 members 4 holes shorter, 1 moved to the left"
 
 
 def test_the_other_side_moves_where_it_is_asked_for():

@@ -15,9 +15,7 @@ from recon.corrections.members import on_one_line
 from recon.corrections.state import State
 from recon.errors import ReconError
 from recon.frame.model import Member, as_tuple
-from recon.workshop.side_axes import to_the_right
 from recon.workshop.stretch import Plane, Stretched, plane_after, stretch, stretched_words
-from recon.workshop.wording import direction_words
 
 MOST_HOLES = 500  # that a frame is stretched by at once: this project's choice
 
@@ -62,8 +60,7 @@ def stretched(state: State, wanted: Stretch) -> Change:
     corrections = users_word.vouch_wholly(state.corrections, [*done.grown, *done.moved])
     if left:  # no solving may bring them back to where they were
         corrections = users_word.delete(corrections, left)
-    side = direction_words(wanted.plane.way, right=to_the_right(before.members))
-    words = stretched_words(done, wanted.by, side)
+    words = stretched_words(done, wanted.plane, wanted.by)
     ids = frozenset((*done.grown, *done.moved))
     return Change(State(done.frame, corrections), f"Frame stretched: {words}", ids)
 
