@@ -15,7 +15,8 @@ merge          a new reading merged with a corrected frame
 describe       what lies between two versions, in words
 unlikely_ends  ends that a frame's own structure makes unlikely
 review         the queue of doubts
-on_photos      where members lie in photos
+on_photos      where members and fittings lie in photos
+fitting_trial  a fitting as it would be, before it is put on
 by_hand        camera and members that rows drawn by hand mean, taken into a frame
 strokes        which member a stroke on a photo may mean
 space_strokes  which member a line drawn in 3-D may mean

@@ -1,8 +1,8 @@
-"""Where members lie in photos.  All places in px of the upright photo."""
+"""Where members and fittings lie in photos.  All places in px of the upright photo."""
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from functools import lru_cache
 from typing import Any
@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 
 from recon.errors import ReconError
-from recon.frame.boxes import EDGE_FACES, EDGES, corners, faces_seen, openings
+from recon.frame.boxes import CORNER_SIGNS, EDGE_FACES, EDGES, corners, faces_seen, openings
 from recon.frame.model import Frame, Member
 from recon.geometry.arrays import FloatArray
+from recon.geometry.boxes import OrientedBoxes
 from recon.geometry.camera import Camera
 
 EDGE_POINTS = 5  # on an edge along a member, so that it bends with the lens
@@ -138,3 +139,40 @@ def track(frame: Frame, id: str) -> dict[str, dict[str, Any]]:
                 "xy": np.round(px[run[0] : run[-1] + 1], ROUND).ravel().tolist(),
             }
     return found
+
+
+def box_outlines(frame: Frame, boxes: Mapping[str, OrientedBoxes]) -> dict[str, dict[str, list[list[float]]]]:
+    """For every photo with a camera, the edges of boxes that are in sight of it, hidden by nothing else.
+
+    Parameters
+    ----------
+    frame : Frame
+    boxes : mapping of str to OrientedBoxes
+        Single boxes, such as those of fittings, by label.
+
+    Returns
+    -------
+    dict
+        photo -> label -> edges, a list of polylines [x, y, x, y, ...], px.  A box that is not wholly before
+        the camera is left out.
+    """
+    return {
+        photo: {id: edges for id, box in boxes.items() if (edges := _box_edges(box, camera))}
+        for photo, camera in cameras(frame).items()
+    }
+
+
+def _box_edges(box: OrientedBoxes, camera: Camera) -> list[list[float]]:
+    normals = np.repeat(box.axes, 2, axis=0) * np.tile([-1.0, 1.0], 3)[:, None]
+    middles = box.centre + normals * np.repeat(box.half, 2)[:, None]
+    seen = np.einsum("ij,ij->i", normals, camera.centre - middles) > 0
+    corner = box.centre + (CORNER_SIGNS * box.half) @ box.axes
+    share = np.linspace(0, 1, EDGE_POINTS)[None, :, None]
+    start, end = (corner[EDGES[:, k]][:, None] for k in (0, 1))
+    px = camera.project((start * (1 - share) + end * share).reshape(-1, 3))
+    if not np.isfinite(px).all() or np.abs(px).max() > OUTLINE_LIMIT_PX:
+        return []
+    lines: list[list[float]] = (
+        np.round(px, ROUND).reshape(len(EDGES), -1)[seen[EDGE_FACES].any(axis=1)].tolist()
+    )
+    return lines

@@ -89,7 +89,9 @@ def measurement(frame: Frame, request: Json) -> Json:
     points = request.get("points")
     if not isinstance(points, list) or not 1 <= len(points) <= 2:
         raise ReconError("Pick one hole or two.")
-    ends = [_pick(frame, p) if isinstance(p, dict) and "photo" in p else spot(frame, p) for p in points]
+    ends = [
+        pick_on_photo(frame, p) if isinstance(p, dict) and "photo" in p else spot(frame, p) for p in points
+    ]
     where = np.array([place(frame.member(s.member), s) for s in ends])
     answer: dict[str, Any] = {
         "points": [asdict(s) | {"holes": frame.member(s.member).holes} for s in ends],
@@ -111,6 +113,7 @@ def _finite(px: FloatArray) -> list[list[float] | None]:
     return [xy.tolist() if np.isfinite(xy).all() else None for xy in np.round(px, ROUND)]
 
 
-def _pick(frame: Frame, point: Json) -> Spot:
+def pick_on_photo(frame: Frame, point: Json) -> Spot:
+    """The opening that a request picks on a photo: {photo, xy, within}."""
     within = validation.numbers({"within": [point.get("within", 0)]}, "within", 1, MOST_WITHIN_PX)[0]
     return picked(frame, validation.text(point, "photo", 300), validation.pixel(point, "xy"), within)

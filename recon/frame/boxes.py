@@ -12,7 +12,7 @@ from recon.geometry.arrays import BoolArray, FloatArray
 from recon.geometry.boxes import LIFT, OrientedBoxes, occluded_by_oriented
 
 # Corners of a box in the order of `corners`, as signs along (direction, u, v); bit 4 is direction, 2 u, 1 v.
-_SIGNS = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)], float)
+CORNER_SIGNS = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)], float)
 # Edges as pairs of corners that differ in one sign, and for each the two faces that meet there
 # (see `face_normals`).
 EDGES = np.array([(i, j) for i in range(8) for j in range(i + 1, 8) if (i ^ j) in (1, 2, 4)])
@@ -23,7 +23,10 @@ def _face_of(axis: int, sign: float) -> int:
 
 
 EDGE_FACES = np.array(
-    [[_face_of(k, _SIGNS[i, k]) for k in range(3) if _SIGNS[i, k] == _SIGNS[j, k]] for i, j in EDGES]
+    [
+        [_face_of(k, CORNER_SIGNS[i, k]) for k in range(3) if CORNER_SIGNS[i, k] == CORNER_SIGNS[j, k]]
+        for i, j in EDGES
+    ]
 )
 
 
@@ -46,7 +49,7 @@ def corners(member: Member) -> FloatArray:
     >>> corners(Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 5)).max(axis=0).tolist()
     [0.5, 0.5, 4.5]
     """
-    off: FloatArray = (_SIGNS * box_half_sizes(member)) @ box_axes(member)
+    off: FloatArray = (CORNER_SIGNS * box_half_sizes(member)) @ box_axes(member)
     return centre(member) + off
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recon.frame.boxes import box_axes, centre
+from recon.frame.boxes import CORNER_SIGNS, box_axes, centre
 from recon.frame.fitting_boxes import boxes_together
 from recon.frame.model import Member, box_half_sizes
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
@@ -15,7 +15,6 @@ from recon.geometry.boxes import OrientedBoxes
 TURNED = 1e-6  # how far a face's normal must point towards the viewer, a cosine: no more than rounding
 
 Solid = Member | OrientedBoxes  # a member, or one plain box such as a fitting's
-_SIGNS = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)], float)  # of corners
 
 
 def box_of(solid: Solid) -> OrientedBoxes:
@@ -97,7 +96,7 @@ def camera_from(
 
 
 def _corners(box: OrientedBoxes) -> FloatArray:
-    off: FloatArray = (_SIGNS * box.half) @ box.axes
+    off: FloatArray = (CORNER_SIGNS * box.half) @ box.axes
     return box.centre + off
 
 

@@ -57,6 +57,7 @@ def parts(state: State, stocks: Mapping[str, Stock]) -> dict[str, Any]:
                 "seen": h.seen,
                 "assumed": h.assumed,
                 "said": h.said,
+                "mass_kg": h.mass_kg,
             }
             for h in found.hardware
         ],

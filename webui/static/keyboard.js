@@ -123,7 +123,7 @@ function plainKey(event) {
 function leave() {
   if (build.proposal) dropProposal();
   else if (build.rows) dropRows();
-  else if (modes.current === "measure") setMode("choose");
+  else if (modes.current === "measure" || modes.current === "fitting") setMode("choose");
   else choose([]);
 }
 

@@ -3,7 +3,7 @@
 page       the page itself, its static files, the build as it stands
 photos     photos in, and pictures of them out
 reading    the reading: begun and cancelled
-change     corrections, undo and redo; what a stroke or a tape would come to
+change     corrections, undo and redo; what a stroke, tape, fitting or stretch comes to
 by_hand    rows drawn by hand, the camera and members that they mean, members drawn in 3-D
 plan       the plan, and the build compared with it
 devices    other devices, the phone's own page, where to stand next

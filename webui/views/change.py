@@ -9,12 +9,14 @@ from flask import Blueprint, Response, jsonify
 
 from recon.corrections import describe, on_photos, picking, strokes, validation
 from recon.corrections.edits import edit
+from recon.corrections.fitting_trial import fitting_trial
 from recon.corrections.measuring import centre_distance_words
 from recon.corrections.space_strokes import with_longer
 from recon.corrections.state import State
 from recon.errors import ReconError
 from recon.frame.model import Frame
 from webui.context import app_context, request_json
+from webui.derived.fittings import fitting_rows
 from webui.derived.sides import sides
 from webui.storage.build import Conflict, Moment
 
@@ -117,6 +119,7 @@ def _answer(old: State, new: State, words: str) -> Response:
         shapes=shapes,
         again=photos,
         sides=sides(new.frame),
+        fittings=fitting_rows(new.frame),
     )
 
 
@@ -203,6 +206,24 @@ def stroke_to_json(frame: Frame, s: strokes.Stroke) -> dict[str, Any]:
 def measure() -> Answer:
     """What a tape between two openings would tell, before it is taken; see `picking.measurement`."""
     return jsonify(**picking.measurement(app_context().build.state.frame, request_json()))
+
+
+@bp.post("/api/fitting")
+def fitting() -> Answer:
+    """What a fitting would be, before it is put on; see `fitting_trial`."""
+    context = app_context()
+    return jsonify(**fitting_trial(context.build.state.frame, request_json(), context.stocks))
+
+
+@bp.post("/api/stretch")
+def stretched() -> Answer:
+    """What a stretch would come to, before it is made: the request of that edit; {words} or {problem}."""
+    context = app_context()
+    try:
+        words = edit(context.build.state, {**request_json(), "op": "stretch"}, context.stocks)[1]
+    except ReconError as error:
+        return jsonify(problem=str(error))
+    return jsonify(words=words.removeprefix("Frame stretched: "))
 
 
 @bp.get("/api/apart/<a>/<b>")

@@ -12,6 +12,7 @@ from recon.corrections import on_photos
 from recon.corrections.state import State, difference
 from recon.frame.caution import CAUTION
 from webui.context import AppContext, app_context
+from webui.derived.fittings import fitting_rows
 from webui.derived.sides import sides
 from webui.processes.derived import ANSWERS
 from webui.storage.plan import load_plan
@@ -49,6 +50,8 @@ def whole() -> Response:
         place=str(context.build.folder.resolve()),
         delta=difference(State(), state),
         sides=sides(state.frame),
+        fittings=fitting_rows(state.frame),
+        caution=CAUTION,
         photos=_photo_list(context, state),
         stocks=[{"id": s.id, "name": s.name, "pitch_mm": s.pitch_mm} for s in context.stocks.values()],
         notices=context.build.notices,

@@ -83,13 +83,14 @@ def _holes(frame: Frame, request: Json) -> tuple[Hole, ...]:
     rows = request.get("holes")
     if not isinstance(rows, list) or not 0 < len(rows) <= MOST_HOLES:
         raise ReconError(f"Choose 1 to {MOST_HOLES} holes for the fitting.")
-    holes = [_hole(frame, row) for row in rows]
+    holes = [hole_of(frame, row) for row in rows]
     if len(set(holes)) < len(holes):
         raise ReconError("A hole is named twice.")
     return tuple(holes)
 
 
-def _hole(frame: Frame, row: Any) -> Hole:
+def hole_of(frame: Frame, row: Any) -> Hole:
+    """A hole of a request: [member, hole from 0].  Raises ReconError where it is not there."""
     if not isinstance(row, list) or len(row) != 2:
         raise ReconError("'holes' must list members and their holes.")
     m = validation.member_of(frame, row[0])

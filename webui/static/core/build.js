@@ -43,6 +43,8 @@ export const build = {
   redo: null,
   members: new Map(), // id -> Member
   joints: [],
+  caution: "", // the one caution, in words
+  fittings: [], // as the server lists them (webui/derived/fittings.py), with box and shapes
   sides: {}, // "left", "right", "front", "back", "up", "down" -> unit vector
   laps: new Map(), // String(LapKey) -> Joint
   bolts: new Map(), // member -> Map(hole -> its bolt)
@@ -62,6 +64,7 @@ export const build = {
   ghosts: [], // {member, shapes: photo -> Shape, current}: where members could be that are none yet
   rows: null, // what is being drawn by hand on a photo without a camera (panels/rows-by-hand.js)
   measure: null, // what is being measured
+  fitting: null, // the fitting that is being put on or changed: {id or null, holes, box, shapes}
   shapes: new Map(), // photo -> Map(id -> Shape), for photos that were asked for
   found: new Map(), // photo -> {openings, rows}
 };

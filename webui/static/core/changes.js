@@ -73,6 +73,7 @@ function takeOver(payload) {
   if (payload.again || payload.delta.said?.marks !== undefined || others) backdrop.version++;
   const {n, undo, redo, sides} = payload;
   Object.assign(build, {n, undo, redo, sides});
+  takeFittings(payload.fittings);
   const turned = turnsAll(put);
   applyDelta(payload.delta);
   dropMissing();
@@ -84,6 +85,13 @@ function takeOver(payload) {
   if (turned) emit("turned");
   clearTimeout(momentTimer); // of several quick changes, all lose their mark when the last does
   momentTimer = setTimeout(() => emit("draw"), MOMENT_MS + 50);
+}
+
+/** Takes over the fittings; they stay the same list where none is another, which shows that to who draws them. */
+function takeFittings(fittings) {
+  if (JSON.stringify(fittings) === JSON.stringify(build.fittings)) return;
+  build.fittings = fittings;
+  backdrop.version++;
 }
 
 function updateShapes(payload, put, deleted) {

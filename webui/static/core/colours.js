@@ -25,6 +25,7 @@ export const INK = colour("mark-ink");
 export const GROUPS = [1, 2, 3, 4, 5, 6, 7].map(i => colour(`group-${i}`));
 export const SPACE = {
   wood: colour("space-wood"),
+  fitting: colour("space-fitting"),
   face: colour("space-face"),
   hole: colour("space-hole"),
   edge: colour("space-edge"),

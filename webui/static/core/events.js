@@ -13,6 +13,7 @@
 //   units       mm or inches
 //   mode        what a click on a photo does
 //   measure     a hole was clicked, to measure from or to (detail: photo, xy, within; or member, hole, face)
+//   fitting     a hole was clicked, for a fitting to be bolted to (detail: likewise)
 //   measuring   what is measured is another
 //   stroke      a new member was drawn on a photo (detail: photo, start, end)
 //   rows        what is drawn by hand on a photo without a camera is another

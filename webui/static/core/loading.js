@@ -13,10 +13,10 @@ import {dropMissing} from "./selection.js";
  * @param {boolean} [quiet] without the server's notices
  */
 export async function load(quiet = false) {
-  const {n, folder, place, undo, redo, photos, stocks, plan, delta, sides, notices} = await get("/api/build");
+  const {delta, notices, job: _, ...whole} = await get("/api/build");
   const before = new Map(build.members);
   forgetFrame();
-  Object.assign(build, {n, folder, place, undo, redo, photos, stocks, plan, sides});
+  Object.assign(build, whole); // version, name of the folder, photos, fittings, sides and the like
   applyDelta(delta);
   dropMissing();
   if (before.size) {

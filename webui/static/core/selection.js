@@ -1,11 +1,11 @@
-// What is chosen: members, or a lap of two; which end and which doubt keys act on. Needs build, events,
+// What is chosen: members, a lap of two, or a fitting; which end and which doubt keys act on. Needs build, events,
 // repaint.
 
 import {build} from "./build.js";
 import {emit} from "./events.js";
 import {backdrop} from "./repaint.js";
 
-export const chosen = {members: [], lap: null, end: 1, doubt: -1};
+export const chosen = {members: [], lap: null, fitting: null, end: 1, doubt: -1};
 
 /**
  * Chooses members.
@@ -24,6 +24,20 @@ export function choose(ids, lap = null, add = false) {
   if (String(wanted) !== String(chosen.members)) backdrop.version++;
   chosen.members = wanted;
   chosen.lap = lap;
+  if (chosen.fitting) backdrop.version++;
+  chosen.fitting = null;
+  emit("chosen");
+}
+
+/**
+ * Chooses a fitting, and no member.
+ * @param {string} id
+ */
+export function chooseFitting(id) {
+  chosen.members = [];
+  chosen.lap = null;
+  chosen.fitting = id;
+  backdrop.version++;
   emit("chosen");
 }
 
@@ -31,6 +45,7 @@ export function choose(ids, lap = null, add = false) {
 export function dropMissing() {
   chosen.members = chosen.members.filter(id => build.members.has(id));
   if (chosen.lap && !build.laps.has(String(chosen.lap))) chosen.lap = null;
+  if (chosen.fitting && !build.fittings.some(f => f.id === chosen.fitting)) chosen.fitting = null;
 }
 
 /**

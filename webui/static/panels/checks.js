@@ -17,6 +17,7 @@ const KIND = {
   "no bolt": "No bolt",
   "bolts cross": "Bolts cross",
   "bolt end": "Bolt end",
+  fitting: "Fitting",
   motion: "Can move",
 };
 const NOTHING = "Nothing is in the way of anything, and every joint has its bolt.";

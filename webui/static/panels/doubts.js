@@ -222,6 +222,7 @@ export async function answerDoubt() {
 
 /** Deletes what is chosen; in the queue, goes on. */
 export function deleteChosen() {
+  if (chosen.fitting) edit({op: "fitting_gone", fitting: chosen.fitting});
   if (!chosen.members.length || chosen.lap) return;
   const request = {op: "delete", members: chosen.members};
   if (chosenDoubt()?.members.length === chosen.members.length) settle(request);

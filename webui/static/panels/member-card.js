@@ -11,6 +11,7 @@ import {centreDistance, jointDistances} from "./distances.js";
 import {button, closeButton} from "./elements.js";
 import {askLap} from "./lap-card.js";
 import {memberIcon} from "./member-icon.js";
+import {askStretch} from "./stretch.js";
 
 const WAYS = ["left", "right", "front", "back", "down", "up"];
 
@@ -108,7 +109,7 @@ function moreActions(ids, m) {
   return h(
     "details.more",
     {},
-    h("summary", {}, "Shift, stock, turn"),
+    h("summary", {}, "Shift, stock, turn, stretch"),
     m && alongRow(ids),
     h(
       "div.row.wrap",
@@ -123,6 +124,7 @@ function moreActions(ids, m) {
       "div.row.wrap",
       {},
       button("Join to another…", () => askLap(ids[0])),
+      m && button("Stretch the frame…", () => askStretch(m)),
     ),
   );
 }

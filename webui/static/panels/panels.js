@@ -6,6 +6,7 @@
 import {drawChecks} from "./checks.js";
 import {doubtsCount, drawDoubts} from "./doubts.js";
 import {drawFiles} from "./files.js";
+import {drawFittings, fittingsCount} from "./fittings.js";
 import {drawLaps} from "./laps-list.js";
 import {drawMembers} from "./members-list.js";
 import {drawParts} from "./parts.js";
@@ -18,6 +19,7 @@ export const PANELS = [
   {name: "laps", text: "Joints", draw: drawLaps},
   {name: "parts", text: "Parts", draw: drawParts},
   {name: "checks", text: "Checks", draw: drawChecks},
+  {name: "fittings", text: "Fittings", draw: drawFittings, count: fittingsCount, button: "fittings"},
   {name: "plan", text: "Plan", draw: drawPlan, count: planCount, button: "plan"},
   {name: "set-up", text: "Set-up", draw: drawSetUp, button: "set-up"},
   {name: "away", text: "Papers and files", draw: drawFiles, button: "away"},

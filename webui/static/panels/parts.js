@@ -18,7 +18,12 @@ export function drawParts() {
   if (parts.problem) return [h("p.pad", {}, parts.problem)];
   return [
     table("Members", ["Count", "Holes", "Length", "Which"], parts.members.map(memberRow)),
-    table("Bolts, nuts, washers", ["Count", "What", "Grip"], parts.hardware.map(hardwareRow)),
+    table(
+      "Bolts, nuts, washers",
+      ["Count", "What", "Grip"],
+      parts.hardware.filter(isFastener).map(hardwareRow),
+    ),
+    ...fittingsTable(parts.hardware.filter(x => !isFastener(x))),
     weight(parts),
     ...parts.notes.flatMap(emptyPanel),
   ];
@@ -43,13 +48,29 @@ function hardwareRow(x) {
   return row(hardwareRowKey(x), `${x.count}`, [`${x.kind} ${x.name}`, unseen(x)], lengthText(x.grip_mm));
 }
 
+const isFastener = x => x.kind !== "fitting";
+
+function fittingsTable(lines) {
+  const cells = x =>
+    row(hardwareRowKey(x), `${x.count}`, x.name, x.mass_kg === null ? "" : massText(x.mass_kg));
+  return lines.length ? [table("Fittings", ["Count", "What", "Weight of one"], lines.map(cells))] : [];
+}
+
 function unseen(x) {
-  const words = [x.said && `${x.said} said`, x.assumed && `${x.assumed} assumed`].filter(Boolean);
+  const others = x.count - x.seen - x.said - x.assumed;
+  const words = [
+    x.said && `${x.said} said`,
+    x.assumed && `${x.assumed} assumed`,
+    others && `${others} for fittings`,
+  ].filter(Boolean);
   return x.kind === "bolt" && words.length ? h("span.dim", {}, ` (${words.join(", ")})`) : null;
 }
 
 function weight({mass_kg, without_bolt}) {
-  const known = mass_kg === null ? "The weight is not known." : `Weight with bolts: ${massText(mass_kg)}.`;
+  const known =
+    mass_kg === null
+      ? "The weight is not known."
+      : `Weight with bolts${build.fittings.length ? " and fittings" : ""}: ${massText(mass_kg)}.`;
   const missing = without_bolt ? ` ${plural(without_bolt, "joint")} without a bolt.` : "";
   return h(rowIsRecent(MASS_KEY) ? "p.pad.fresh" : "p.pad", {}, known, missing);
 }

@@ -6,6 +6,8 @@ import {byId} from "../core/dom.js";
 import {on} from "../core/events.js";
 import {chosen, chosenMember} from "../core/selection.js";
 import {modes} from "../photos/modes.js";
+import {fittingCard} from "./fitting-card.js";
+import {formCard} from "./fitting-form.js";
 import {lapCard} from "./lap-card.js";
 import {measureCard} from "./measure.js";
 import {memberCard, severalCard} from "./member-card.js";
@@ -25,6 +27,9 @@ function body() {
   if (build.proposal) return proposalCard();
   if (build.rows) return rowsCard();
   if (modes.current === "measure") return measureCard();
+  if (build.fitting) return formCard();
+  const fitting = build.fittings.find(f => f.id === chosen.fitting);
+  if (fitting) return fittingCard(fitting);
   if (chosen.lap) return lapCard(chosen.lap);
   const one = chosenMember();
   if (one) return memberCard(one);
@@ -39,13 +44,15 @@ function draw() {
   card.hidden = !nodes;
   card.replaceChildren(...(nodes || []));
   for (const [i, button] of card.querySelectorAll("button").entries()) button.dataset.keep = i;
-  if (focused?.tagName === "INPUT" && card.contains(focused)) focused.focus();
+  if (/INPUT|SELECT/.test(focused?.tagName) && card.contains(focused)) focused.focus();
   else if (number !== undefined) card.querySelector(`[data-keep="${number}"]`)?.focus();
   const measuring = modes.current === "measure";
   const now = JSON.stringify([
     chosen.members,
     chosen.lap,
     measuring,
+    chosen.fitting,
+    Boolean(build.fitting),
     Boolean(build.proposal),
     build.rows?.photo,
   ]);

@@ -6,6 +6,7 @@ import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
 import {backdrop} from "../core/repaint.js";
 import {paintByHand} from "./by-hand-marks.js";
+import {paintFittings} from "./fittings-on-photo.js";
 import {paintChosen, paintFound, paintHand, paintRest} from "./marks.js";
 import {drawn, layers} from "./modes.js";
 import {drawTile, Tiles} from "./tiles.js";
@@ -148,6 +149,7 @@ export class PhotoCanvas {
     this.toCanvasPx(c);
     if (drawn("openings") || drawn("rows")) paintFound(this, c);
     if (this.photo.camera) paintRest(this, c);
+    if (this.photo.camera) paintFittings(this, c);
     this.keep("still", key, view);
   }
 

@@ -9,8 +9,9 @@ import {emit} from "../core/events.js";
 import {hasAnswer} from "../core/ghosts.js";
 import {load} from "../core/loading.js";
 import {notice} from "../core/messages.js";
-import {choose, chosen} from "../core/selection.js";
+import {choose, chooseFitting, chosen} from "../core/selection.js";
 import {rowAt} from "./by-hand-marks.js";
+import {fittingAt} from "./fittings-on-photo.js";
 import {lapsInView} from "./laps-on-photo.js";
 import {markAt} from "./mark-holes.js";
 import {userMarks} from "./marks.js";
@@ -282,9 +283,9 @@ export class PhotoView extends PhotoCanvas {
     const place = this.toPhoto(at);
     if (modes.current === "openings") this.mark(place);
     else if (modes.current === "draw") this.drawPoint(place);
-    else if (modes.current === "measure") {
+    else if (modes.current === "measure" || modes.current === "fitting") {
       const within = Math.min(MOST_WITHIN, Math.max(1, NEAR_PX / this.scale));
-      emit("measure", {photo: this.name, xy: place, within});
+      emit(modes.current, {photo: this.name, xy: place, within});
     } else this.chooseAt(at, add);
   }
 
@@ -295,7 +296,9 @@ export class PhotoView extends PhotoCanvas {
       return;
     }
     const id = this.memberAt(at);
-    choose(id ? [id] : [], null, add && Boolean(id));
+    const fitting = !id && !add && fittingAt(this, at);
+    if (fitting) chooseFitting(fitting);
+    else choose(id ? [id] : [], null, add && Boolean(id));
   }
 
   /** Two clicks draw as one stroke does; so does one on a row that was found. */

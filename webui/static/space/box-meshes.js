@@ -221,16 +221,16 @@ export class BoxMeshes {
 }
 
 /**
- * The ball round all members.
- * @param {Iterable<import("../core/build.js").Member>} members
+ * The ball round all members and fittings.
+ * @param {import("../core/build.js").Member[]} members
+ * @param {Object[]} [fittings] with `box`
  * @returns {THREE.Sphere}
  */
-export function ballRound(members) {
+export function ballRound(members, fittings = []) {
   const bounds = new THREE.Box3();
-  for (const m of members) {
-    for (const corner of CORNERS) {
-      bounds.expandByPoint(new THREE.Vector3(...placeInSpace(boxOf(m), corner)));
-    }
+  const boxes = [...members.map(boxOf), ...fittings.map(f => f.box).filter(Boolean)];
+  for (const box of boxes) {
+    for (const corner of CORNERS) bounds.expandByPoint(new THREE.Vector3(...placeInSpace(box, corner)));
   }
   return bounds.getBoundingSphere(new THREE.Sphere());
 }

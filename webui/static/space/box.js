@@ -81,10 +81,11 @@ export function distanceAlong(box, from, way) {
  * @param {number[]} from
  * @param {number[]} way
  * @param {Iterable<import("../core/build.js").Member>} members
+ * @param {number} [nearer] how far off it may be at most
  * @returns {string|null} its id
  */
-export function firstOnRay(from, way, members) {
-  let nearest = Number.POSITIVE_INFINITY;
+export function firstOnRay(from, way, members, nearer = Number.POSITIVE_INFINITY) {
+  let nearest = nearer;
   let found = null;
   for (const m of members) {
     const far = distanceAlong(boxOf(m), from, way);

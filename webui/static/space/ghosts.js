@@ -1,5 +1,5 @@
-// Ghosts of members over the frame in space (`build.ghosts`, and what differs from the plan): their edges,
-// and what is said of them. Needs build, box, brush, modes, three.js.
+// Ghosts of members over the frame in space (`build.ghosts`, what differs from the plan, and a fitting that
+// is being put on): their edges, and what is said of them. Needs build, box, brush, modes, three.js.
 
 import {drawPlate} from "../core/brush.js";
 import {build} from "../core/build.js";
@@ -25,11 +25,11 @@ export function paintGhosts(view, c) {
     : [];
   const order = [...planned, ...[...build.ghosts].sort((a, b) => a.current - b.current)];
   for (const ghost of order) paintGhost(view, c, ghost);
+  if (build.fitting?.box) paintGhost(view, c, {box: build.fitting.box, current: true});
   c.setLineDash([]);
 }
 
-function paintGhost(view, c, {member, current, label, end, dash: own}) {
-  const box = boxOf(member);
+function paintGhost(view, c, {member, box = boxOf(member), current, label, end, dash: own}) {
   const corners = CORNERS.map(corner => onCanvas(view, placeInSpace(box, corner)));
   const {colour, width, dash} = current ? CURRENT : GHOST;
   for (const [style, wide, pattern] of [

@@ -50,6 +50,10 @@ function* labelsOf(view) {
     const [x, y, depth] = project(view, boxOf(m).middle);
     if (depth <= 1) yield {id: m.id, x, y, chosen: isChosen(m)};
   }
+  for (const f of build.fittings.filter(one => one.box)) {
+    const [x, y, depth] = project(view, f.box.middle);
+    if (depth <= 1) yield {id: f.id, x, y, chosen: f.id === chosen.fitting};
+  }
 }
 
 function paintLap(view, c) {

@@ -8,11 +8,12 @@ import {h} from "../core/dom.js";
 import {emit} from "../core/events.js";
 import {groupColour} from "../core/groups.js";
 import {changed, isRecent} from "../core/repaint.js";
-import {choose, chosen} from "../core/selection.js";
+import {choose, chooseFitting, chosen} from "../core/selection.js";
 import {modes} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {firstOnRay} from "./box.js";
 import {BoxMeshes, ballRound} from "./box-meshes.js";
+import {FittingMeshes, fittingOnRay} from "./fitting-meshes.js";
 import {ghostOnRay, paintGhosts} from "./ghosts.js";
 import {handAt, paintHand} from "./hand.js";
 import {paintOverlay} from "./labels.js";
@@ -63,6 +64,7 @@ export class SpaceView {
     this.camera = new THREE.PerspectiveCamera(FIELD_DEGREES, 1, 0.1, 5000);
     this.camera.up.set(0, 0, 1);
     this.boxes = new BoxMeshes(this.scene, software ? 1 : 4);
+    this.fittings = new FittingMeshes(this.scene);
     this.faceFront();
     this.height = 0.42;
     this.far = 30;
@@ -112,6 +114,7 @@ export class SpaceView {
     const first = this.empty !== false && build.members.size;
     this.empty = !build.members.size;
     this.boxes.update([...build.members.values()]);
+    this.fittings.update();
     if (first) {
       this.faceFront();
       this.fit();
@@ -142,6 +145,7 @@ export class SpaceView {
       if (isRecent(changed.get(m.id))) return [CHANGED, opacity];
       return [groupColour(m.id) || (isUnsure(m) ? UNSURE : SPACE.wood), opacity];
     });
+    this.fittings.tint();
     this.draw();
   }
 
@@ -151,7 +155,7 @@ export class SpaceView {
       this.draw();
       return;
     }
-    const ball = ballRound(shown);
+    const ball = ballRound(shown, build.fittings);
     this.target.copy(ball.center);
     const far = ball.radius / Math.sin((this.camera.fov * Math.PI) / 360);
     this.far = far * Math.max(1, 1 / this.camera.aspect) * 0.95;
@@ -247,20 +251,26 @@ export class SpaceView {
     this.hand = null;
     if (hand && this.moved && event.type === "pointerup") hand.drop();
     if (hand) this.draw();
-    if (!wasDown || this.moved || event.type !== "pointerup") return;
-    if (modes.current === "measure") {
-      const spot = spotOnRay(...this.rayAt(this.at(event)));
-      if (spot) emit("measure", spot);
+    if (wasDown && !this.moved && event.type === "pointerup") this.click(event);
+  }
+
+  click(event) {
+    const ray = this.rayAt(this.at(event));
+    if (modes.current === "measure" || modes.current === "fitting") {
+      const spot = spotOnRay(...ray);
+      if (spot) emit(modes.current, spot);
       return;
     }
-    const ghost = ghostOnRay(...this.rayAt(this.at(event)));
+    const ghost = ghostOnRay(...ray);
     if (ghost) {
       emit("ghost", ghost);
       return;
     }
-    const id = this.memberAt(this.at(event));
+    const {id: fitting, far} = fittingOnRay(...ray);
+    const id = firstOnRay(...ray, build.members.values(), far);
     const add = event.shiftKey || event.ctrlKey || event.metaKey;
-    choose(id ? [id] : [], null, Boolean(id) && add);
+    if (fitting && !id && !add) chooseFitting(fitting);
+    else choose(id ? [id] : [], null, Boolean(id) && add);
   }
 
   key(event) {
