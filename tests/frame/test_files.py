@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from recon.bench.score import score
 from recon.errors import ReconError
 from recon.frame.files import frame_from_dict, frame_to_dict, frame_to_text, load_frame, save_frame, schema
+from recon.frame.fitting import Fitting
 from recon.frame.joints import find_joints
 from recon.frame.model import End, EndChoice, Frame, Photo, StockUse, rename
 from recon.frame.squareness import OffPlace, Racked
@@ -62,6 +63,19 @@ def full_frame(seed=4):
         ("The far end of F was out of sight.",),
         "Slip cradle",
         Racked((0.2, 1.2, -0.1), (0.1, 0.1, 0.15)),
+        (
+            Fitting(
+                "F1",
+                "foot",
+                ((members[0].id, 0),),
+                (0.0, 0.0, -1.0),
+                (40.0, 40.0, 25.0),
+                3.0,
+                "M8",
+                0.1,
+                (1, 2),
+            ),
+        ),
     )
 
 

@@ -87,7 +87,7 @@ function takeOver(payload) {
   momentTimer = setTimeout(() => emit("draw"), MOMENT_MS + 50);
 }
 
-/** Takes over the fittings; they stay the same list where none is another, which shows that to who draws them. */
+/** Takes over the fittings; where none is another they stay the same list, and are not drawn again. */
 function takeFittings(fittings) {
   if (JSON.stringify(fittings) === JSON.stringify(build.fittings)) return;
   build.fittings = fittings;

@@ -1,5 +1,5 @@
-// What is chosen: members, a lap of two, or a fitting; which end and which doubt keys act on. Needs build, events,
-// repaint.
+// What is chosen: members, a lap of two, or a fitting; which end and which doubt keys act on. Needs build,
+// events, repaint.
 
 import {build} from "./build.js";
 import {emit} from "./events.js";

@@ -35,7 +35,11 @@ export function drawFittings() {
   ];
 }
 
-/** A fitting's size: along its first hole's member, across, out of the face. */
+/**
+ * A fitting's size: along its first hole's member, across, out of the face.
+ * @param {Object} f
+ * @returns {string}
+ */
 export const sizeWords = f => `${f.size_mm.map(v => Math.round(v * 10) / 10).join(" × ")} mm`;
 
 function fittingItem(f) {
