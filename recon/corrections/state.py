@@ -24,7 +24,7 @@ from recon.corrections.codec import (
 )
 from recon.corrections.model import Corrections, LapKey
 from recon.errors import ReconError
-from recon.frame.fitting import fitting_from_dict, fitting_to_dict
+from recon.frame.fitting import fitting_from_dict, fitting_to_dict, on_members
 from recon.frame.model import Frame, Joint, Member, flipped
 from recon.frame.squareness import racked_from_dict, to_dict
 
@@ -231,6 +231,9 @@ class _Patch:
     def state(self) -> State:
         """The state as it is now."""
         frame = self._start.frame
+        fittings = self._fields.get("fittings", frame.fittings)
+        if fittings:  # programs that know none may have taken their members away
+            self._fields["fittings"] = on_members(fittings, self._members)
         members = tuple(self._members.values()) if self._other_members else frame.members
         other = self._other_members or self._other_joints
         joints = ordered(members, self._joints.values()) if other else frame.joints

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import count
 from typing import Any
@@ -99,6 +99,23 @@ class Fitting:
         """The fitting once the first of its members is counted from its other end, holes apart."""
         along, across = self.shift_mm
         return replace(self, shift_mm=(0.0 - along, 0.0 - across))
+
+
+def on_members(fittings: Iterable[Fitting], ids: Collection[str]) -> tuple[Fitting, ...]:
+    """The fittings with those of their holes that are in members of these labels, where any are.
+
+    Examples
+    --------
+    >>> foot = Fitting("F1", "foot", (("A", 0), ("B", 2)), (0.0, 0.0, -1.0), (40, 40, 20), 5.0)
+    >>> [f.holes for f in on_members([foot], {"B"})], on_members([foot], {"C"})
+    ([(('B', 2),)], ())
+    """
+    found = []
+    for f in fittings:
+        holes = tuple(h for h in f.holes if h[0] in ids)
+        if holes:
+            found.append(f if len(holes) == len(f.holes) else replace(f, holes=holes))
+    return tuple(found)
 
 
 def free_fitting_id(taken: Collection[str]) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from recon.frame.fitting import Fitting
-from recon.frame.model import Frame, Member, section_axes
+from recon.frame.model import Frame, Member, bounds, section_axes
 from recon.geometry.arrays import FloatArray
 from recon.geometry.boxes import OrientedBoxes
 
@@ -96,3 +96,21 @@ def opens_on(member: Member, face: Sequence[float]) -> bool:
     True
     """
     return bool(max(abs(float(axis @ np.asarray(face, float))) for axis in section_axes(member)) > FACE_TOL)
+
+
+def spans(frame: Frame) -> FloatArray:
+    """What a frame takes with its fittings along x, y and z, (3,), pitches; it has members.
+
+    Examples
+    --------
+    >>> rail = Member("A", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 9)
+    >>> foot = Fitting("F1", "foot", (("A", 0), ("A", 2)), (0.0, 0.0, -1.0), (120, 40, 20), 5.0)
+    >>> spans(Frame((rail,), pitch_mm=40.0, fittings=(foot,))).tolist()
+    [9.0, 1.0, 1.5]
+    """
+    low, high = (np.array(corner) for corner in zip(*map(bounds, frame.members)))
+    for box in fitting_boxes(frame).values():
+        reach = np.abs(box.axes).T @ box.half
+        low, high = np.vstack([low, box.centre - reach]), np.vstack([high, box.centre + reach])
+    size: FloatArray = high.max(axis=0) - low.min(axis=0)
+    return size

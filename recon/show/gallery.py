@@ -16,10 +16,11 @@ from pathlib import Path
 import numpy as np
 
 from recon.errors import ReconError
-from recon.frame.boxes import centre, corners
+from recon.frame.boxes import CORNER_SIGNS, corners
 from recon.frame.caution import CAUTION
+from recon.frame.fitting_boxes import fitting_boxes, spans
 from recon.frame.length import both_text
-from recon.frame.model import Frame, bounds
+from recon.frame.model import Frame
 from recon.frame.stock import Stock
 from recon.show.exports import ALL_EXPORTS, frame_picture
 from recon.workshop.confidence_text import stock_words
@@ -161,24 +162,26 @@ def _build_page(build: GalleryBuild, stocks: Mapping[str, Stock], offered: Seque
 
 def _space(frame: Frame) -> dict[str, object]:
     """What the picture in space draws, pitches."""
-    points = np.array([corners(m) for m in frame.members])
+    fittings = fitting_boxes(frame)
+    solids = [(m.id, corners(m)) for m in frame.members]
+    solids += [(id, b.centre + (CORNER_SIGNS * b.half) @ b.axes) for id, b in fittings.items()]
+    points = np.array([p for _, p in solids])
     low, high = points.min(axis=(0, 1)), points.max(axis=(0, 1))
     return {
         "middle": np.round((low + high) / 2, 3).tolist(),
         "size": round(float(np.linalg.norm(high - low)), 3),
         "members": [
-            {"id": m.id, "centre": np.round(centre(m), 3).tolist(), "corners": np.round(p, 3).tolist()}
-            for m, p in zip(frame.members, points)
+            {"id": id, "centre": np.round(p.mean(axis=0), 3).tolist(), "corners": np.round(p, 3).tolist()}
+            for id, p in solids
         ],
     }
 
 
 def _size(frame: Frame) -> str:
-    ends = np.array([bounds(m) for m in frame.members])
-    spans = ends[:, 1].max(axis=0) - ends[:, 0].min(axis=0)
+    size = spans(frame)
     if not frame.pitch_mm:
-        return " x ".join(f"{s:g}" for s in spans) + " holes"
-    return " x ".join(both_text(s * frame.pitch_mm) for s in spans)
+        return " x ".join(f"{s:g}" for s in size) + " holes"
+    return " x ".join(both_text(s * frame.pitch_mm) for s in size)
 
 
 def _page(title: str, body: str) -> str:

@@ -13,8 +13,8 @@ from recon.errors import ReconError
 from recon.files import write_bytes_atomic
 from recon.frame.boxes import corners, face_normals
 from recon.frame.confidence import SURE
-from recon.frame.fitting_boxes import fitting_boxes
-from recon.frame.model import Frame, Member, axis_of, bounds, box_half_sizes
+from recon.frame.fitting_boxes import fitting_boxes, spans
+from recon.frame.model import Frame, Member, axis_of, box_half_sizes
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.boxes import OrientedBoxes
 from recon.show import colours
@@ -260,17 +260,13 @@ def _draw_axes(image: np.ndarray, camera: PictureCamera, width: int) -> np.ndarr
 
 def _footer(frame: Frame, width: int) -> np.ndarray:
     """What the frame is, and what the marks mean."""
-    low, high = (np.array(corner) for corner in zip(*map(bounds, frame.members)))
-    for box in fitting_boxes(frame).values():
-        reach = np.abs(box.axes).T @ box.half
-        low, high = np.vstack([low, box.centre - reach]), np.vstack([high, box.centre + reach])
-    spans = high.max(axis=0) - low.min(axis=0)
+    size = spans(frame)
     facts = [f"{len(frame.members)} members", f"{sum(m.holes for m in frame.members)} holes"]
     facts += [f"{len(frame.fittings)} fittings"] if frame.fittings else []
-    over_all = " x ".join(f"{span:.4g}" for span in spans)
+    over_all = " x ".join(f"{span:.4g}" for span in size)
     if frame.pitch_mm:
         facts.append(
-            "over all " + " x ".join(f"{span * frame.pitch_mm:.0f}" for span in spans) + " mm (x, y, z)"
+            "over all " + " x ".join(f"{span * frame.pitch_mm:.0f}" for span in size) + " mm (x, y, z)"
         )
         facts.append(f"pitch {frame.pitch_mm:.4g} mm")
     else:

@@ -5,15 +5,15 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 
 import networkx as nx
-import numpy as np
 
 from recon.frame.caution import CAUTION
 from recon.frame.confidence import SURE
+from recon.frame.fitting_boxes import spans
 from recon.frame.length import both_text, mm_text
-from recon.frame.model import Frame, Joint, Member, bounds
+from recon.frame.model import Frame, Joint, Member
 from recon.frame.stock import Stock
 from recon.workshop.confidence_text import loose_doubts, member_doubts, sure_words
-from recon.workshop.wording import lap_words, listed, plural
+from recon.workshop.wording import holes_in_words, lap_words, listed, plural
 
 WIDTH = 88  # columns: fits half of a wide terminal, and A4 in a 10-point fixed-width face
 _HOW = {
@@ -25,8 +25,8 @@ _HOW = {
 
 
 def summary_text(frame: Frame, stocks: Mapping[str, Stock], not_read: Sequence[tuple[str, str]] = ()) -> str:
-    """The frame for a person to read: size, members by stock and length, laps, doubts, photos, the caution
-    once.
+    """The frame for a person to read: size, members by stock and length, laps, fittings, doubts, photos, the
+    caution once.
 
     Parameters
     ----------
@@ -58,6 +58,7 @@ def summary_text(frame: Frame, stocks: Mapping[str, Stock], not_read: Sequence[t
         _size(frame, stocks),
         _members(frame, stocks),
         _laps(frame),
+        _fittings(frame),
         _doubts(frame),
         _photos(frame, not_read),
     ]
@@ -102,12 +103,11 @@ def _size(frame: Frame, stocks: Mapping[str, Stock]) -> str:
             _wrap("Pitch not known, so lengths are in holes only; give the stock or one measured length.")
         )
     if frame.members:
-        low, high = map(np.array, zip(*map(bounds, frame.members)))
-        spans = high.max(axis=0) - low.min(axis=0)
+        size = spans(frame)
         if frame.pitch_mm:
-            text = " x ".join(mm_text(span * frame.pitch_mm).removesuffix(" mm") for span in spans) + " mm"
+            text = " x ".join(mm_text(span * frame.pitch_mm).removesuffix(" mm") for span in size) + " mm"
         else:
-            text = " x ".join(f"{span:.4g}" for span in spans) + " pitches"
+            text = " x ".join(f"{span:.4g}" for span in size) + " pitches"
         lines.append(_wrap(f"Over all {text} (x, y, z)."))
     return "\n".join(lines)
 
@@ -136,6 +136,17 @@ def _members(frame: Frame, stocks: Mapping[str, Stock]) -> str:
     if any(m.confidence < SURE for m in frame.members):
         lines.append("  ? not sure: see below")
     return "\n".join(lines)
+
+
+def _fittings(frame: Frame) -> str:
+    """What is bolted into holes, and into which."""
+    if not frame.fittings:
+        return ""
+    lines = [
+        _wrap(f"{f.words}{f' ({f.name})' if f.name else ''}: {holes_in_words(f.holes)}", hang="  ")
+        for f in frame.fittings
+    ]
+    return "\n".join(["Fittings", *lines])
 
 
 def _laps(frame: Frame) -> str:

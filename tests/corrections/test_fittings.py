@@ -211,6 +211,13 @@ def test_fittings_come_back_from_the_journal_and_older_ones_do_not_know_them():
     assert "fittings" not in difference(before, edit(before, {"op": "name", "name": "New"})[0])
 
 
+def test_a_member_that_an_older_program_took_away_takes_its_fittings_along():
+    state = fitted(holes=[["C", 3], ["D", 3]], face=FRONT)
+    gone = {"members": {"put": [], "gone": ["D"]}, "joints": {"put": [], "gone": []}}
+    gone["joints"]["gone"] = [[j.a, j.a_hole, j.b, j.b_hole] for j in state.frame.joints if "D" in (j.a, j.b)]
+    assert patched(state, gone).frame.fittings[0].holes == (("C", 3),)
+
+
 def test_a_fitting_of_the_journal_that_makes_no_sense_is_said():
     with pytest.raises(ReconError, match="makes no sense"):
         patched(gate(), {"fittings": [{"id": "F1"}]})

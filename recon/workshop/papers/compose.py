@@ -8,6 +8,7 @@ from typing import Any
 
 from recon.errors import ReconError
 from recon.frame.caution import CAUTION
+from recon.frame.fitting_boxes import spans
 from recon.frame.length import SIZE_DOUBTS, both_text, mm_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
@@ -48,7 +49,6 @@ from recon.workshop.parts.shopping import ShoppingList, shopping_list
 from recon.workshop.rigidity.frame_check import CheckReport, check_frame
 from recon.workshop.rigidity.play import clearance
 from recon.workshop.sides import Sides
-from recon.workshop.solids import fitting_solids, joined, member_boxes
 from recon.workshop.wording import listed, plural
 
 COVER_TEXT = 150.0  # mm of the cover's height that its text takes
@@ -307,10 +307,7 @@ def _cover(made: _Made, report: CheckReport, picture: bytes | None, height_mm: f
 
 def _facts(frame: Frame, stocks: Mapping[str, Stock], parts: PartsList) -> Iterator[tuple[str, str]]:
     """Name and value of each fact on the cover."""
-    solids = joined([member_boxes(frame.members), fitting_solids(frame)[1]])
-    low, high = solids.centre - solids.reach, solids.centre + solids.reach
-    spans = (high.max(axis=0) - low.min(axis=0)) * parts.pitch_mm
-    yield "Over all (x, y, z)", " x ".join(both_text(s) for s in spans)
+    yield "Over all (x, y, z)", " x ".join(both_text(s * parts.pitch_mm) for s in spans(frame))
     holes = sum(m.holes for m in frame.members)
     end_to_end = mm_text(holes * parts.pitch_mm)
     yield "Members", f"{len(frame.members)}, with {plural(holes, 'hole')} in all, {end_to_end} end to end"
