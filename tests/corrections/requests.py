@@ -6,6 +6,7 @@ import zlib
 from dataclasses import replace
 from random import Random
 
+from recon.corrections.edits.fittings import FITTING_COPY
 from recon.corrections.model import Disagreement
 from recon.corrections.state import State, difference
 from recon.errors import ReconError
@@ -59,6 +60,19 @@ def _on_member(state, rng):
     return {"holes": [[m.id, k] for k in holes], "face": face.tolist()}
 
 
+def _copies(state):
+    """Requests for copies of fittings that there is a hole for on the other side."""
+    wanted = [{"fitting": f.id, "mirror": axis} for f in state.frame.fittings for axis in "xyz"]
+    return [request for request in wanted if _can_be(state, request)]
+
+
+def _can_be(state, request):
+    try:
+        return bool(FITTING_COPY.check(state, request, {}))
+    except ReconError:
+        return False
+
+
 REQUESTS = {
     "end": lambda s, r: {"member": _any(s, r), "end": r.randrange(2), "by": r.choice([-1, 1, 2])},
     "confirm": lambda s, r: {"member": _any(s, r)},
@@ -107,7 +121,7 @@ REQUESTS = {
         "shift_mm": r.choice([None, [r.randrange(-9, 9), 4.5]]),
     },
     "fitting_gone": lambda s, r: {"fitting": r.choice(s.frame.fittings).id},
-    "fitting_copy": lambda s, r: {"fitting": r.choice(s.frame.fittings).id, "mirror": r.choice("xyz")},
+    "fitting_copy": lambda s, r: r.choice(_copies(s)),
     "stretch": lambda s, r: {
         "member": _any(s, r),
         "after": r.randrange(8),

@@ -204,7 +204,8 @@ def test_a_copied_folder_opens_elsewhere(tmp_path):
 # The kill
 
 KINDS = (*REQUESTS, "undo", "redo")
-DRAWN = (*KINDS, *["undo"] * 3, *["redo"] * 8)  # what is seldom possible is drawn more often
+SELDOM = ("fitting", *["fitting_copy"] * 4)
+DRAWN = (*KINDS, *["undo"] * 3, *["redo"] * 8, *SELDOM)  # what is seldom possible is drawn more often
 
 CHILD = """
 import random, sys
