@@ -108,7 +108,13 @@ def _data(report: "CheckReport") -> dict[str, Any]:
     state = report.mobility
     return {
         "findings": [
-            {"kind": f.kind, "members": list(f.members), "laps": laps_json(f.joints), "text": f.text}
+            {
+                "kind": f.kind,
+                "members": list(f.members),
+                "laps": laps_json(f.joints),
+                "fittings": list(f.fittings),
+                "text": f.text,
+            }
             for f in report.findings
         ],
         "freedom": state.freedom,

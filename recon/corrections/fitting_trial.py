@@ -98,9 +98,7 @@ def _as_put_on(frame: Frame, wanted: Json, stocks: dict[str, Stock]) -> Json:
     with_it = replace(frame, fittings=(*others, fitting))
     box = fitting_box(fitting, with_it)
     wrong = [
-        f.text
-        for f in find_wrong_fittings(with_it, find_bolts(frame), HOLE)
-        if fitting.words in f.text or fitting.words.capitalize() in f.text
+        f.text for f in find_wrong_fittings(with_it, find_bolts(frame), HOLE) if fitting.id in f.fittings
     ]
     if box is None:
         return {"wrong": wrong}

@@ -73,7 +73,7 @@ def checks(state: State, stocks: Mapping[str, Stock]) -> dict[str, Any]:
     Returns
     -------
     dict
-        {freedom, wanted, findings: [{kind, text, members, laps}], more: findings left out,
+        {freedom, wanted, findings: [{kind, text, members, laps, fittings}], more: findings left out,
         additions: [{text, member or None, laps}], better: sentences, caution}.
     """
     frame = state.frame
@@ -91,6 +91,7 @@ def checks(state: State, stocks: Mapping[str, Stock]) -> dict[str, Any]:
                 "text": f.text,
                 "members": list(f.members),
                 "laps": [list(joint_key(j)) for j in f.joints],
+                "fittings": list(f.fittings),
             }
             for f in found.findings[:MOST_FINDINGS]
         ],

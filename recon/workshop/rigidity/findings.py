@@ -39,12 +39,15 @@ class Finding:
         The laps that it is about.
     text : str
         A sentence.
+    fittings : tuple of str
+        Labels of the fittings that it is about.
     """
 
     kind: str
     members: tuple[str, ...]
     joints: tuple[Joint, ...]
     text: str
+    fittings: tuple[str, ...] = ()
 
 
 def find_collisions(frame: Frame) -> Iterator[Finding]:

@@ -52,9 +52,19 @@ def find_wrong_fittings(frame: Frame, bolts: Sequence[Bolt], hole: float) -> Ite
     yield from _no_room(frame, bolts, hole)
 
 
-def _finding(f: Fitting, text: str, others: Sequence[str] = (), bolt: Bolt | None = None) -> Finding:
-    members = tuple(dict.fromkeys((*f.members, *others)))
-    return Finding("fitting", members, bolt.joints if bolt else (), text[:1].upper() + text[1:])
+def _finding(
+    f: Fitting,
+    text: str,
+    others: Sequence[str] = (),
+    bolt: Bolt | None = None,
+    other: Fitting | None = None,
+) -> Finding:
+    """One thing that is wrong with a fitting, and perhaps another."""
+    both = (f, other) if other else (f,)
+    members = dict.fromkeys([*(id for one in both for id in one.members), *others])
+    joints = bolt.joints if bolt else ()
+    ids = tuple(one.id for one in both)
+    return Finding("fitting", tuple(members), joints, text[:1].upper() + text[1:], ids)
 
 
 def _holes_that_are_not_there(f: Fitting, members: Mapping[str, Member]) -> Iterator[Finding]:
@@ -95,7 +105,8 @@ def _holes_taken(
         id, k = at
         if at in taken:
             text = f"{f.words} and {taken[at].words} are both bolted to hole {k + 1} of {id}"
-            yield _finding(f, f"{text}; move one of them by a hole, or take one longer bolt for both.")
+            text += "; move one of them by a hole, or take one longer bolt for both."
+            yield _finding(f, text, other=taken[at])
         elif at in through:
             bolt = through[at]
             there = f"where the bolt through {bolt_words(bolt)} is"
@@ -122,7 +133,7 @@ def _no_room(frame: Frame, bolts: Sequence[Bolt], hole: float) -> Iterator[Findi
     for k, m in zip(found.tolist(), others.tolist()):
         if k < m:
             text = f"{fittings[k].words} and {fittings[m].words} take the same room; move one of them."
-            yield _finding(fittings[k], text, fittings[m].members)
+            yield _finding(fittings[k], text, other=fittings[m])
     for k, bolt in _ends_below(boxes, bolts, hole):
         if set(bolt.through) & set(fittings[k].holes):
             continue  # said above

@@ -20,6 +20,8 @@ const ANSWERS = {
   loose: ({members}) => notThere(members.slice(0, 1)),
   "bolts cross": ({laps}) => bolts(laps, "No bolt", "none"),
   "bolt end": ({laps}) => bolts(laps, "No bolt", "none"),
+  fitting: ({fittings}) =>
+    fittings.map(id => ({text: `Take off ${id}`, request: {op: "fitting_gone", fitting: id}})),
   motion: ({laps}) =>
     laps.length === 1
       ? [{text: "That is meant to turn", request: {op: "may_turn", lap: laps[0], wanted: true}}]

@@ -5,6 +5,7 @@ import {build} from "../core/build.js";
 import {edit} from "../core/changes.js";
 import {derived} from "../core/derived.js";
 import {h} from "../core/dom.js";
+import {chooseFitting} from "../core/selection.js";
 import {plural} from "../core/units.js";
 import {goToPlace} from "../pictures/look.js";
 import {answersToCheck} from "./check-answers.js";
@@ -58,8 +59,11 @@ const answers = row =>
     : null;
 
 function findingItem(finding, i) {
-  const {kind, members, laps, text} = finding;
-  const go = () => goToPlace({ids: members, lap: laps.length === 1 ? laps[0] : null});
+  const {kind, members, laps, fittings, text} = finding;
+  const go = () => {
+    goToPlace({ids: members, lap: laps.length === 1 ? laps[0] : null});
+    if (fittings.length) chooseFitting(fittings[0]);
+  };
   const attributes = {type: "button", "data-key": `check${i}`, onclick: go};
   const label = h("span.kind", {"data-kind": kind}, KIND[kind] || kind);
   return h(
