@@ -37,7 +37,8 @@ def bare_cart(tmp_path):
 
 def test_a_cart_gets_its_castors_and_a_board_and_another_length(opened, serve, bare_cart):
     page = opened(serve(bare_cart).address, (1280, 800))
-    page.click("#fittings")
+    page.click("#tab-members")
+    page.click("#list-fittings")
     assert "Castors, feet, boards" in page.inner_text("#panel")
     page.click("text=Put on a fitting")
     page.fill("#fitting-name", "castor 80")
@@ -109,7 +110,7 @@ def test_a_cart_gets_its_castors_and_a_board_and_another_length(opened, serve, b
     assert load_frame_from(page).member("A").holes == 20
 
     # by keys and taken off
-    page.click("#fittings")
+    page.click("#list-fittings")
     page.click("[data-key=fittingF5]")
     page.keyboard.press("Delete")
     until(page, "() => document.querySelectorAll('.item.fitting').length === 4")
@@ -121,6 +122,6 @@ def test_a_cart_gets_its_castors_and_a_board_and_another_length(opened, serve, b
     page.keyboard.press("Escape")
     page.set_viewport_size({"width": 360, "height": 740})
     shot(page, "fittings-360")
-    page.click("#fittings")
+    page.locator("#list-fittings").scroll_into_view_if_needed()
     shot(page, "fittings-360-list")
     assert page.evaluate("document.documentElement.scrollWidth") <= 360

@@ -6,14 +6,12 @@ import {chooseFitting, chosen} from "../core/selection.js";
 import {massText} from "../core/units.js";
 import {button, emptyPanel} from "./elements.js";
 import {startFitting} from "./fitting-form.js";
+import {listSwitch} from "./members-or-fittings.js";
 
 const NONE =
   "Castors, feet, boards, shelves, brackets, motors: what is bolted into holes and is no member. It goes " +
   "into parts, weight, papers and files, and along with its members.";
 const ROLLING = ["castor", "wheel", "motor"];
-
-/** @returns {number} how many there are */
-export const fittingsCount = () => build.fittings.length;
 
 /**
  * Draws the panel.
@@ -26,9 +24,11 @@ export function drawFittings() {
     {},
     button("Put on a fitting", () => startFitting(), {kind: "main"}),
   );
-  if (!build.fittings.length) return [tools, ...emptyPanel(NONE)];
+  const lists = listSwitch("fittings");
+  if (!build.fittings.length) return [lists, tools, ...emptyPanel(NONE)];
   const rolls = build.fittings.some(f => ROLLING.includes(f.kind));
   return [
+    lists,
     tools,
     h("ul.list", {}, build.fittings.map(fittingItem)),
     ...(rolls ? [h("p.caution", {}, build.caution)] : []),
