@@ -13,7 +13,8 @@ import {show} from "./tabs.js";
  */
 export function listSwitch(current) {
   const one = (name, text) => {
-    const made = button(text, () => show(name), {pressed: name === current});
+    const made = button(text, () => show(name));
+    if (name === current) made.setAttribute("aria-current", "true");
     made.id = `list-${name}`;
     made.dataset.key = `list-${name}`;
     return made;
