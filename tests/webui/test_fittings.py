@@ -42,7 +42,7 @@ def test_a_cart_gets_its_castors_and_a_board_and_another_length(opened, serve, b
     assert "Castors, feet, boards" in page.inner_text("#panel")
     page.click("text=Put on a fitting")
     page.fill("#fitting-name", "castor 80")
-    page.fill("#fitting-holes", "c 3 c 5")
+    page.fill("#fitting-holes", "c 3, 5")
     until(page, TRIAL)
     assert page.input_value("#fitting-kind") == "castor"
     assert page.eval_on_selector("#fitting-side", "e => e.selectedOptions[0].text") == "bottom"
@@ -50,7 +50,7 @@ def test_a_cart_gets_its_castors_and_a_board_and_another_length(opened, serve, b
         page.fill(f"#fitting-{field}", value)
     until(page, "() => document.querySelector('#fitting-state').textContent === 'It fits there.'")
     shot(page, "fitting-form")
-    page.click("#card button:text-is('Put on')")
+    page.press("#fitting-mass", "Enter")
     page.wait_for_selector("#card >> text=castor, on holes 3 and 5 of C, bottom")
     for across in ("Front to back", "Left to right"):
         for id in ("F1", "F2")[: 1 if across == "Front to back" else 2]:

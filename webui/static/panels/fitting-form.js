@@ -13,8 +13,7 @@ import {button} from "./elements.js";
 
 const TYPING_MS = 250;
 const KINDS = ["castor", "wheel", "foot", "board", "shelf", "bearing", "bracket", "motor", "other"];
-const HOW = "Click the holes that it is bolted to, on a photo or in 3-D, or type them: C 3, C 5.";
-const HOLE = /([^\s,;]+)\s+(\d+)/g;
+const HOW = "Click the holes that it is bolted to, on a photo or in 3-D, or type them: C 3 5, D 3.";
 const SIZES = [
   ["along", "Along the member, mm"],
   ["across", "Across it, mm"],
@@ -28,6 +27,7 @@ const SIZES = [
 let requests = 0;
 let timer = 0;
 let answer = null; // what the server makes of it
+let member = null; // whose holes numbers without a label are
 let face = null; // the side that was chosen, or of the hole that was clicked first
 
 const later = () => {
@@ -35,9 +35,16 @@ const later = () => {
   timer = setTimeout(() => update(), TYPING_MS);
 };
 const field = (id, more = {}) =>
-  h("input", {type: "text", id: `fitting-${id}`, autocomplete: "off", oninput: later, ...more});
+  h("input", {
+    type: "text",
+    id: `fitting-${id}`,
+    autocomplete: "off",
+    oninput: later,
+    onkeydown: key,
+    ...more,
+  });
 const numbers = Object.fromEntries(SIZES.map(([id]) => [id, field(id, {inputmode: "decimal"})]));
-const holesField = field("holes", {placeholder: "C 3, C 5"});
+const holesField = field("holes", {placeholder: "C 3 5"});
 const nameField = field("name", {placeholder: "as in the shop", maxlength: 80});
 const kindField = h(
   "select",
@@ -62,14 +69,14 @@ export function begin() {
  * @param {Object} [f] the fitting that is to be changed
  */
 export function startFitting(f) {
-  const member = chosenMember();
+  member = chosenMember()?.id || null;
   const [along, across, out] = f?.size_mm || ["", "", ""];
   const [shiftAlong, shiftAcross] = f?.shift_mm || ["", ""];
   const known = {along, across, out, plate: f?.plate_mm ?? "", mass: f?.mass_kg ?? ""};
   const values = {...known, "shift-along": shiftAlong || "", "shift-across": shiftAcross || ""};
   for (const [id, input] of Object.entries(numbers)) input.value = values[id];
   holesField.value = f ? holesText(f.holes) : "";
-  holesField.placeholder = member ? `${member.id} 1, ${member.id} 3` : "C 3, C 5";
+  holesField.placeholder = `${member || "C"} 3 5`;
   nameField.value = f?.name || "";
   kindField.value = f?.kind || "castor";
   face = f?.face || null;
@@ -98,8 +105,23 @@ const holesText = holes => holes.map(([id, hole]) => `${id} ${hole + 1}`).join("
 /** A label as it is typed; small letters do for capitals. */
 const labelOf = text => (build.members.has(text) ? text : text.toUpperCase());
 
-const typedHoles = () =>
-  [...holesField.value.matchAll(HOLE)].map(([, id, hole]) => [labelOf(id), Number(hole) - 1]);
+/** Holes as they are typed: "C 3 5, D 3"; numbers before any label are of the member that was selected. */
+function typedHoles() {
+  const holes = [];
+  let id = member;
+  for (const word of holesField.value.split(/[\s,;]+/).filter(Boolean)) {
+    if (id && /^\d+$/.test(word)) holes.push([id, Number(word) - 1]);
+    else id = labelOf(word);
+  }
+  return holes;
+}
+
+function key(event) {
+  if (event.key === "Enter") {
+    event.preventDefault();
+    take();
+  } else if (event.key === "Escape") stopFitting();
+}
 
 /** A number as it is typed; null where none is. */
 function typed(id) {
