@@ -46,7 +46,7 @@ def test_a_cart_gets_its_castors_and_a_board_and_another_length(opened, serve, b
     until(page, TRIAL)
     assert page.input_value("#fitting-kind") == "castor"
     assert page.eval_on_selector("#fitting-side", "e => e.selectedOptions[0].text") == "bottom"
-    for field, value in (("along", "100"), ("across", "70"), ("plate", "3"), ("mass", "0,42")):
+    for field, value in (("along", "100"), ("across", "7 cm"), ("plate", "3"), ("mass", "420 g")):
         page.fill(f"#fitting-{field}", value)
     until(page, "() => document.querySelector('#fitting-state').textContent === 'It fits there.'")
     shot(page, "fitting-form")
@@ -70,7 +70,7 @@ def test_a_cart_gets_its_castors_and_a_board_and_another_length(opened, serve, b
         until(page, in_page("return build.fitting.holes?.length > k;", "k"), k)
     until(page, TRIAL)
     assert page.eval_on_selector("#fitting-side", "e => e.selectedOptions[0].text") == "top"
-    assert page.get_attribute("#fitting-along", "placeholder") == "457.2"  # 11 pitches and one beyond
+    assert page.get_attribute("#fitting-along", "placeholder") == "457.2 mm"  # 11 pitches and one beyond
     assert {"F1", "F4", "A"} <= set(page.evaluate(WRITTEN, "3-D"))
     page.click("#card button:text-is('Put on')")
     page.wait_for_selector("#card >> text=On holes 5 and 16 of A and holes 5 and 16 of B, top")

@@ -8,6 +8,7 @@ import {h} from "../core/dom.js";
 import {emit, on} from "../core/events.js";
 import {announce, notice} from "../core/messages.js";
 import {chooseFitting, chosenMember} from "../core/selection.js";
+import {lengthText, massText, withMassUnit, withUnit} from "../core/units.js";
 import {modes, setMode} from "../photos/modes.js";
 import {button} from "./elements.js";
 
@@ -15,18 +16,19 @@ const TYPING_MS = 250;
 const KINDS = ["castor", "wheel", "foot", "board", "shelf", "bearing", "bracket", "motor", "other"];
 const HOW = "Click the holes that it is bolted to, on a photo or in 3-D, or type them: C 3 5, D 3.";
 const SIZES = [
-  ["along", "Along the member, mm"],
-  ["across", "Across it, mm"],
-  ["out", "Height, mm"],
-  ["plate", "Plate, mm"],
-  ["mass", "Weight, kg"],
-  ["shift-along", "Shifted along, mm"],
-  ["shift-across", "Shifted across, mm"],
+  ["along", "Along the member"],
+  ["across", "Across it"],
+  ["out", "Height"],
+  ["plate", "Plate"],
+  ["mass", "Weight"],
+  ["shift-along", "Shifted along"],
+  ["shift-across", "Shifted across"],
 ];
 
 let requests = 0;
 let timer = 0;
 let answer = null; // what the server makes of it
+let begun = {texts: {}, values: {}}; // what the fields had of the fitting that is changed
 let member = null; // whose holes numbers without a label are
 let face = null; // the side that was chosen, or of the hole that was clicked first
 
@@ -70,11 +72,8 @@ export function begin() {
  */
 export function startFitting(f) {
   member = chosenMember()?.id || null;
-  const [along, across, out] = f?.size_mm || ["", "", ""];
-  const [shiftAlong, shiftAcross] = f?.shift_mm || ["", ""];
-  const known = {along, across, out, plate: f?.plate_mm ?? "", mass: f?.mass_kg ?? ""};
-  const values = {...known, "shift-along": shiftAlong || "", "shift-across": shiftAcross || ""};
-  for (const [id, input] of Object.entries(numbers)) input.value = values[id];
+  begun = f ? {texts: textsOf(f), values: valuesOf(f)} : {texts: {}, values: {}};
+  for (const [id, input] of Object.entries(numbers)) input.value = begun.texts[id] || "";
   holesField.value = f ? holesText(f.holes) : "";
   holesField.placeholder = `${member || "C"} 3 5`;
   nameField.value = f?.name || "";
@@ -85,6 +84,22 @@ export function startFitting(f) {
   setMode("fitting");
   update();
 }
+
+/** What the fields have of a fitting: lengths with their unit, as they are shown elsewhere. */
+function textsOf(f) {
+  const [along, across, out, plate] = [...f.size_mm, f.plate_mm].map(lengthText);
+  const [shiftAlong, shiftAcross] = f.shift_mm.map(shiftText);
+  const mass = f.mass_kg === null ? "" : massText(f.mass_kg);
+  return {along, across, out, plate, mass, "shift-along": shiftAlong, "shift-across": shiftAcross};
+}
+
+function valuesOf({size_mm, plate_mm, shift_mm, mass_kg}) {
+  const [along, across, out] = size_mm;
+  const shifts = {"shift-along": shift_mm[0], "shift-across": shift_mm[1]};
+  return {along, across, out, plate: plate_mm, mass: mass_kg, ...shifts};
+}
+
+const shiftText = mm => (mm ? `${mm < 0 ? "-" : ""}${lengthText(Math.abs(mm))}` : "");
 
 /** Leaves it as it is. */
 export function stopFitting() {
@@ -123,10 +138,12 @@ function key(event) {
   } else if (event.key === "Escape") stopFitting();
 }
 
-/** A number as it is typed; null where none is. */
+/** A length or weight as it is typed, with its unit; null where none is. */
 function typed(id) {
-  const text = numbers[id].value.trim().replace(",", ".");
-  return text === "" ? null : Number(text);
+  const text = numbers[id].value.trim();
+  if (text === "") return null;
+  if (text === begun.texts[id]) return begun.values[id]; // not rounded to what is shown
+  return id === "mass" ? withMassUnit(text) : withUnit(text);
 }
 
 function request() {
@@ -139,7 +156,7 @@ function request() {
     size_mm: [typed("along"), typed("across"), typed("out")],
     plate_mm: typed("plate"),
     mass_kg: typed("mass"),
-    shift_mm: [typed("shift-along") || 0, typed("shift-across") || 0],
+    shift_mm: [typed("shift-along"), typed("shift-across")],
   };
 }
 
@@ -169,9 +186,9 @@ function show(found, picked) {
   face = found.face;
   Object.assign(build.fitting, {box: found.box || null, shapes: found.shapes || {}});
   build.fitting.holes = found.holes;
-  const [along, across, out] = found.size_mm || ["", "", ""];
-  const usual = {along, across, out, plate: found.plate_mm ?? "", mass: "not known"};
-  for (const [id, value] of Object.entries(usual)) numbers[id].placeholder = String(value);
+  const [along, across, out] = (found.size_mm || []).map(lengthText);
+  const usual = {along, across, out, plate: lengthText(found.plate_mm), mass: "not known"};
+  for (const [id, value] of Object.entries(usual)) numbers[id].placeholder = value || "";
   const option = ({face: way, words}) => h("option", {selected: String(way) === String(found.face)}, words);
   sideField.replaceChildren(...found.faces.map(option));
   sideField.disabled = found.faces.length < 2;
@@ -186,10 +203,11 @@ async function take() {
   clearTimeout(timer);
   await update();
   if (!answer || answer.problem) return;
-  const {holes, size_mm, plate_mm, face: way} = answer;
+  const {holes, size_mm, plate_mm, shift_mm, mass_kg, face: way} = answer;
+  const known = {holes, size_mm, plate_mm, shift_mm, mass_kg, face: way};
   const before = new Set(build.fittings.map(f => f.id));
   const {id} = build.fitting;
-  if (!(await edit({...request(), op: "fitting", holes, size_mm, plate_mm, face: way}))) return;
+  if (!(await edit({...request(), ...known, op: "fitting"}))) return;
   const made = id || build.fittings.find(f => !before.has(f.id))?.id;
   build.fitting.id = made || null;
   setMode("choose");

@@ -3,7 +3,7 @@
 import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
 import {chooseFitting, chosen} from "../core/selection.js";
-import {massText} from "../core/units.js";
+import {inInches, lengthText, massText} from "../core/units.js";
 import {button, emptyPanel} from "./elements.js";
 import {startFitting} from "./fitting-form.js";
 import {listSwitch} from "./members-or-fittings.js";
@@ -40,7 +40,10 @@ export function drawFittings() {
  * @param {Object} f
  * @returns {string}
  */
-export const sizeWords = f => `${f.size_mm.map(v => Math.round(v * 10) / 10).join(" × ")} mm`;
+export function sizeWords(f) {
+  const unit = inInches() ? " in" : " mm";
+  return `${f.size_mm.map(v => lengthText(v).replace(unit, "")).join(" × ")}${unit}`;
+}
 
 function fittingItem(f) {
   const attributes = {
