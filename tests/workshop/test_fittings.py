@@ -53,8 +53,8 @@ BOTH = (
     "bolt for both."
 )
 LAP = (
-    "Castor F1 is bolted to hole 2 of C, where the bolt through hole 3 of A on hole 2 of C is; move the "
-    "fitting by a hole, or take one longer bolt through all."
+    "Castor F1 is bolted to hole 2 of C, where the bolt through hole 3 of A on hole 2 of C is; one longer "
+    "bolt through all is in the parts list; else move the fitting by a hole."
 )
 
 
@@ -186,6 +186,26 @@ def test_a_hole_with_the_bolt_of_a_lap_is_named():
 def test_a_board_over_the_end_of_a_bolt_can_have_a_recess():
     board = Fitting("F5", "board", (("A", 4), ("A", 15)), UP, (760, 30, 18), 18.0)
     assert texts(with_fittings(board))[0].endswith("; move it by a hole, or cut a recess into it.")
+
+
+def test_one_longer_bolt_holds_a_lap_and_the_fitting_where_it_comes_out():
+    frame = with_fittings(castor("F1", "C", (1, 3)))
+    parts = parts_list(frame, STOCKS)
+    grips = sorted(f.grip_mm for _, f in parts.bolts)
+    # 38.1 mm of wood twice and 3 mm of plate in the corner, once and the plate in the hole beside it
+    assert grips == [41.1, 76.2, 76.2, 76.2, 79.2]
+    note = "The bolt through hole 3 of A on hole 2 of C holds castor F1, too: it is longer by 3 mm."
+    assert note in parts.notes
+    assert build_steps(frame).finish[-1] == (
+        "Put on castor F1 (castor 80) at holes 2 and 4 of C, on the bottom side, with 1 bolt. In hole 2 of C "
+        "the longer bolt of the joint holds it, too: leave off the nut there until it is on."
+    )
+    # above C, where rail A lies, nothing comes out; and a bolt across the hole is no bolt for it
+    above = with_fittings(replace(castor("F1", "C", (1, 3)), face=UP))
+    assert len(parts_list(above, STOCKS).bolts) == 6
+    side = with_fittings(replace(castor("F1", "C", (1, 3)), face=(-1.0, 0.0, 0.0)))
+    assert len(parts_list(side, STOCKS).bolts) == 6
+    assert texts(side)[0].endswith("; move the fitting by a hole.")
 
 
 def test_a_plate_over_the_end_of_a_bolt_is_named():
