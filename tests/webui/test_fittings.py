@@ -94,6 +94,10 @@ def test_a_cart_gets_its_castors_and_a_board_and_another_length(opened, serve, b
     page.click("#card summary:has-text('stretch')")
     page.click("text=Stretch the frame…")
     page.wait_for_selector("#stretch-effect:has-text('Board F5 is bolted on both sides of the plane')")
+    assert (
+        page.eval_on_selector("#stretch-end", "e => e.selectedOptions[0].text")
+        == "Right, the side of hole 20"
+    )
     page.fill("#stretch-after", "17")
     page.fill("#stretch-by", "3")
     page.wait_for_selector("#stretch-effect:has-text('2 members 3 holes longer, 1 moved to the right')")
