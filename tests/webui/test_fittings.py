@@ -126,6 +126,4 @@ def test_a_cart_gets_its_castors_and_a_board_and_another_length(opened, serve, b
     page.keyboard.press("Escape")
     page.set_viewport_size({"width": 360, "height": 740})
     shot(page, "fittings-360")
-    page.locator("#list-fittings").scroll_into_view_if_needed()
-    shot(page, "fittings-360-list")
     assert page.evaluate("document.documentElement.scrollWidth") <= 360

@@ -4,7 +4,7 @@ import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
 import {chooseFitting, chosen} from "../core/selection.js";
 import {inInches, lengthText, massText} from "../core/units.js";
-import {button, emptyPanel} from "./elements.js";
+import {button, emptyPanel, keeper} from "./elements.js";
 import {startFitting} from "./fitting-form.js";
 import {listSwitch} from "./members-or-fittings.js";
 
@@ -12,6 +12,7 @@ const NONE =
   "Castors, feet, boards, shelves, brackets, motors: what is bolted into holes and is no member. It goes " +
   "into parts, weight, papers and files, and along with its members.";
 const ROLLING = ["castor", "wheel", "motor"];
+const kept = keeper();
 
 /**
  * Draws the panel.
@@ -19,6 +20,10 @@ const ROLLING = ["castor", "wheel", "motor"];
  */
 export function drawFittings() {
   if (!build.members.size) return emptyPanel("No members yet.");
+  return kept([build.fittings, chosen.fitting, build.members.size, inInches()], makePanel);
+}
+
+function makePanel() {
   const tools = h(
     "div.buttons.pad",
     {},
