@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
@@ -19,6 +20,7 @@ from recon.errors import ReconError
 from recon.frame.boxes import face_normals
 from recon.frame.fitting import BOARDS, KINDS, MOST_HOLES, Fitting, Hole
 from recon.frame.fitting_boxes import bolt_spots, fitting_axes, fitting_box, opens_on
+from recon.frame.length import parse_mm
 from recon.frame.model import Frame, as_tuple
 from recon.frame.stock import Stock
 from recon.geometry.arrays import FloatArray, Vector
@@ -42,6 +44,11 @@ USUAL_MM = {
     "other": (30.0, 3.0),
 }
 
+# kg; pound and ounce: international, 1959
+KG_PER = {"kg": 1.0, "g": 0.001, "lb": 0.45359237, "oz": 0.45359237 / 16}
+_MASS = re.compile(r"(\d+(?:[.,]\d+)?)\s*(kg|g|lb|oz)")
+_ZERO = re.compile(r"-?0+(?:[.,]0+)?\s*(?:mm|cm|m|in|ft|\"|')?")
+
 
 def fitting_trial(frame: Frame, request: Json, stocks: dict[str, Stock]) -> Json:
     """What a fitting would be with what was picked and typed so far.
@@ -50,17 +57,18 @@ def fitting_trial(frame: Frame, request: Json, stocks: dict[str, Stock]) -> Json
     ----------
     frame : Frame
     request : dict
-        As of the edit `fitting`; `size_mm` and `plate_mm` may hold null for what was not typed, and `face`
-        may be null; `pick`, a hole that was clicked just now, {photo, xy, within} or {member, hole, face}: it
-        is added to `holes`, or taken out where it is among them.
+        As of the edit `fitting`; `size_mm`, `plate_mm`, `shift_mm` and `mass_kg` may hold null for what was
+        not typed, and text as it was typed ("4 in", "420 g"), and `face` may be null; `pick`, a hole that was
+        clicked just now, {photo, xy, within} or {member, hole, face}: it is added to `holes`, or taken out
+        where it is among them.
     stocks : dict of str to Stock
 
     Returns
     -------
     dict
         `holes`; `faces`, [{face, words}], and `face`, the one that is meant; `size_mm` and `plate_mm`, those
-        typed or usual ones; `box`, {middle, axes, half} in pitches, and `shapes`, photo -> edges; `problem`,
-        a sentence where it cannot be put on; `wrong`, sentences of the checks.
+        typed or usual ones; `shift_mm` and `mass_kg`; `box`, {middle, axes, half} in pitches, and `shapes`,
+        photo -> edges; `problem`, a sentence where it cannot be put on; `wrong`, sentences of the checks.
     """
     holes, face = _picked(frame, request)
     if not holes:
@@ -70,19 +78,16 @@ def fitting_trial(frame: Frame, request: Json, stocks: dict[str, Stock]) -> Json
         problem = "No side is common to these members; pick holes that open on the same side."
         return {"holes": _rows(holes), "faces": [], "face": None, "problem": problem}
     face = next((f for f in faces if face is not None and np.dot(f, face) > 0.9), faces[0])
-    size, plate = _sizes(frame, holes, face, request)
     sides = Sides(frame.members)
     answer: Json = {
         "holes": _rows(holes),
         "faces": [{"face": list(f), "words": sides.name(f)} for f in faces],
         "face": list(face),
-        "size_mm": size,
-        "plate_mm": plate,
         "problem": "",
     }
-    wanted = {**request, "holes": _rows(holes), "face": list(face), "size_mm": size, "plate_mm": plate}
     try:
-        return answer | _as_put_on(frame, wanted, stocks)
+        answer |= _sizes(frame, holes, face, request)
+        return answer | _as_put_on(frame, {**request, **answer}, stocks)
     except ReconError as error:
         return answer | {"problem": str(error)}
 
@@ -137,19 +142,51 @@ def _faces(frame: Frame, holes: Sequence[Hole]) -> list[Vector]:
     return sorted(found, key=lambda n: (-abs(round(n[2], 6)), round(n[2], 6)))
 
 
-def _sizes(frame: Frame, holes: Sequence[Hole], face: Vector, request: Json) -> tuple[list[float], float]:
-    """What was typed; else a plate that reaches half a pitch past the holes, and usual heights."""
+def _sizes(frame: Frame, holes: Sequence[Hole], face: Vector, request: Json) -> Json:
+    """What was typed, in mm and kg; else a plate that reaches half a pitch past the holes, and usual heights.
+
+    Raises ReconError where something that was typed is no length or weight.
+    """
     kind = validation.word(request, "kind", KINDS)
     height, thick = USUAL_MM[kind]
     along, across = _span(frame, holes, face) * (frame.pitch_mm or 0.0)
-    typed = request.get("size_mm")
-    typed = typed if isinstance(typed, list) and len(typed) == 3 else [None] * 3
+    sizes, shifts = (_three_or_two(request, key, n) for key, n in (("size_mm", 3), ("shift_mm", 2)))
+    typed = [_mm(value) for value in sizes]
     usual = (round(float(along), 1), round(float(across), 1), height)
     size = [b if a is None else a for a, b in zip(typed, usual)]
-    plate = request.get("plate_mm")
-    if plate is None:
-        plate = size[2] if kind in BOARDS and isinstance(size[2], (int, float)) else thick
-    return size, plate
+    plate = _mm(request.get("plate_mm"))
+    return {
+        "size_mm": size,
+        "plate_mm": (size[2] if kind in BOARDS else min(thick, size[2])) if plate is None else plate,
+        "shift_mm": [_mm(value) or 0.0 for value in shifts],
+        "mass_kg": _kg(request.get("mass_kg")),
+    }
+
+
+def _three_or_two(request: Json, key: str, count: int) -> list[Any]:
+    values = request.get(key)
+    return values if isinstance(values, list) and len(values) == count else [None] * count
+
+
+def _mm(value: Any) -> float | None:
+    """A length that was typed, mm; it may be 0 or below, as a shift is.  None where nothing was typed."""
+    if value is None or isinstance(value, (int, float)):
+        return value
+    text = str(value).strip().replace("\u2212", "-")
+    if _ZERO.fullmatch(text):
+        return 0.0
+    sign = -1.0 if text.startswith("-") else 1.0
+    return sign * round(parse_mm(text.removeprefix("-")), 4)
+
+
+def _kg(value: Any) -> float | None:
+    """A weight that was typed, kg; None where nothing was."""
+    if value is None or isinstance(value, (int, float)):
+        return value
+    found = _MASS.fullmatch(str(value).strip().lower())
+    if not found:
+        raise ReconError(f"'{str(value)[:20]}' is no weight; write it like '0.42 kg', '420 g' or '0.9 lb'.")
+    return round(float(found[1].replace(",", ".")) * KG_PER[found[2]], 6)
 
 
 def _span(frame: Frame, holes: Sequence[Hole], face: Vector) -> FloatArray:

@@ -8,7 +8,7 @@ has no bolt left goes, too; both are said.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,9 +16,14 @@ import numpy as np
 from recon.corrections.members import on_one_line
 from recon.frame.boxes import box_axes
 from recon.frame.fitting import Fitting, Hole
-from recon.frame.fitting_boxes import opens_on
+from recon.frame.fitting_boxes import fitting_axes, opens_on
 from recon.frame.model import Frame, Member, as_tuple
+from recon.geometry.arrays import FloatArray, Vector
 from recon.workshop.wording import listed, plural
+
+MEETS = 0.1  # pitches that a hole may be off the place where it is sought, as holes of a lap may
+
+ToHole = Callable[[str, FloatArray, Vector], tuple[Member, int] | None]
 
 
 def with_holes(fitting: Fitting, to: Callable[[str, int], Hole]) -> Fitting:
@@ -70,6 +75,47 @@ def _on_a_face(fitting: Fitting, was: Member | None, now: Member) -> Fitting:
     axes = box_axes(now)[1:]
     k = int(np.abs(axes @ out).argmax())
     return replace(fitting, face=as_tuple(axes[k] * (1 if axes[k] @ out >= 0 else -1)))
+
+
+def placed_like(
+    fitting: Fitting, motion: tuple[FloatArray, FloatArray], was: Mapping[str, Member], to: ToHole
+) -> Fitting | None:
+    """The fitting moved or mirrored, in the holes that lie where its own come to lie.
+
+    Parameters
+    ----------
+    fitting : Fitting
+    motion : (flip (3,), shift (3,))
+        A place x comes to x * flip + shift, pitches; `flip` is 1 or -1 along each axis.
+    was : mapping of str to Member
+        The members that it is on.
+    to : callable
+        (member that it was on, place of the new hole's centre, new face) -> the member and the hole there, or
+        None.
+
+    Returns
+    -------
+    Fitting or None
+        None where one of its holes would be where there is none.
+    """
+    flip, shift = motion
+    face = as_tuple(np.asarray(fitting.face) * flip)
+    found = [(id, to(id, was[id].hole_centre(k) * flip + shift, face)) for id, k in fitting.holes]
+    there = [at for _, at in found if at is not None]
+    if len(there) < len(found):
+        return None
+    holes = tuple((m.id, k) for m, k in there)
+    new = replace(fitting, holes=holes, face=face)
+    before = fitting_axes(fitting, was[fitting.holes[0][0]])
+    off = fitting_axes(new, there[0][0]) @ ((np.asarray(fitting.shift_mm) @ before[:2]) * flip)
+    return replace(new, shift_mm=(float(off[0]) + 0.0, float(off[1]) + 0.0))
+
+
+def hole_there(member: Member, place: FloatArray, face: Vector) -> tuple[Member, int] | None:
+    """The member and its hole whose centre is at a place and that opens on a side, where it has one."""
+    k = round(float((place - np.asarray(member.first)) @ np.asarray(member.direction)))
+    near = 0 <= k < member.holes and np.abs(member.hole_centre(k) - place).max() < MEETS
+    return (member, k) if near and opens_on(member, face) else None
 
 
 def carried_over(old: Frame, members: Sequence[Member]) -> tuple[Fitting, ...]:

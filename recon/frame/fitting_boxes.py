@@ -40,21 +40,26 @@ def fitting_box(fitting: Fitting, frame: Frame) -> OrientedBoxes | None:
     >>> box.centre.tolist(), box.half.tolist()
     ([1.0, 0.0, -0.75], [1.5, 0.5, 0.25])
     """
-    if not frame.pitch_mm:
-        return None
-    axes = fitting_axes(fitting, frame.member(fitting.holes[0][0]))
-    spots = bolt_spots(fitting, {m.id: m for m in frame.members if m.id in fitting.members}) @ axes.T
+    members = {m.id: m for m in frame.members if m.id in fitting.members}
+    return _box(fitting, members, frame.pitch_mm) if frame.pitch_mm else None
+
+
+def _box(fitting: Fitting, members: Mapping[str, Member], pitch_mm: float) -> OrientedBoxes:
+    axes = fitting_axes(fitting, members[fitting.holes[0][0]])
+    spots = bolt_spots(fitting, members) @ axes.T
     middle = (spots.min(axis=0) + spots.max(axis=0)) / 2
     middle[2] = spots[:, 2].max()
-    half = np.asarray(fitting.size_mm) / frame.pitch_mm / 2
-    middle += [*(np.asarray(fitting.shift_mm) / frame.pitch_mm), half[2]]
+    half = np.asarray(fitting.size_mm) / pitch_mm / 2
+    middle += [*(np.asarray(fitting.shift_mm) / pitch_mm), half[2]]
     return OrientedBoxes(middle @ axes, axes, half)
 
 
 def fitting_boxes(frame: Frame) -> dict[str, OrientedBoxes]:
     """The box of each fitting, by its label; none where the frame's pitch is not known."""
-    found = ((f.id, fitting_box(f, frame)) for f in frame.fittings)
-    return {id: box for id, box in found if box is not None}
+    if not (frame.fittings and frame.pitch_mm):
+        return {}
+    members = {m.id: m for m in frame.members}
+    return {f.id: _box(f, members, frame.pitch_mm) for f in frame.fittings}
 
 
 def boxes_together(boxes: Sequence[OrientedBoxes]) -> OrientedBoxes:

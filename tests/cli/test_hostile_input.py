@@ -33,6 +33,7 @@ COMMANDS = [
     ["check", "f.json"],
     ["steps", "f.json", "-o", "out"],
     ["swap", "f.json", "--stock", "softwood-38", "-o", "new.json"],
+    ["stretch", "f.json", "--axis", "up", "--at", "A 5", "--by", "1", "-o", "new.json"],
     ["papers", "f.json", "-o", "out"],
     ["audit", "f.json", "f.json"],
     ["export", "f.json", "-o", "f.glb"],
@@ -55,7 +56,9 @@ def steers(text):
 
 @pytest.mark.parametrize("command", [c for c in COMMANDS if c[0] != "papers"], ids=" ".join)
 def test_a_frames_name_does_not_steer_the_terminal(here, capsys, command):
-    frame_file(here / "f.json", name=f"gate{STEERING}", doubts=[f"A{STEERING}"])
+    foot = {"kind": "foot", "name": f"foot{STEERING}", "holes": [{"member": "A", "hole": 0}]}
+    foot |= {"face": [0, 1, 0], "size_mm": [40, 40, 25], "plate_mm": 3}
+    frame_file(here / "f.json", name=f"gate{STEERING}", doubts=[f"A{STEERING}"], fittings=[foot])
     cli.main(command)
     said = capsys.readouterr()
     assert (said.out or said.err) and not steers(said.out) and not steers(said.err)

@@ -75,6 +75,22 @@ def test_what_is_not_typed_is_usual_and_reaches_past_the_holes():
     assert thicker["size_mm"] == [38.1, 50, 27] and thicker["plate_mm"] == 27
 
 
+def test_lengths_and_weights_are_read_as_they_are_typed():
+    found = trial(
+        holes=[["C", 3]],
+        size_mm=["4 in", "70 mm", 105],
+        plate_mm="1/8 in",
+        shift_mm=["-5 mm", "0 mm"],
+        mass_kg="420 g",
+    )
+    assert found["problem"] == "" and found["size_mm"] == [pytest.approx(101.6), 70, 105]
+    assert (found["plate_mm"], found["shift_mm"], found["mass_kg"]) == (3.175, [-5, 0], 0.42)
+    assert trial(holes=[["C", 3]], mass_kg="2 lb")["mass_kg"] == pytest.approx(0.907185)
+    assert trial(holes=[["C", 3]], plate_mm="0")["plate_mm"] == 0
+    for wrong in ({"size_mm": ["wide", None, None]}, {"mass_kg": "heavy"}, {"plate_mm": "3 miles"}):
+        assert "is no" in trial(holes=[["C", 3]], **wrong)["problem"], wrong
+
+
 def test_members_without_a_common_side_are_said():
     found = trial(holes=[["A", 3], ["C", 3]])
     assert {f["words"] for f in found["faces"]} == {"front", "back"}

@@ -106,11 +106,25 @@ def test_four_castors_come_from_one():
 
 
 def test_without_a_hole_on_the_other_side_nothing_is_copied():
-    with pytest.raises(ReconError, match="no hole lies where hole 4 of C would be"):
+    with pytest.raises(ReconError, match="no holes where holes 4 and 6 of C would be"):
         edit(
             edit(fitted(), {"op": "delete", "members": ["D"]})[0],
             {"op": "fitting_copy", "fitting": "F1", "mirror": "z"},
         )
+
+
+def test_members_are_copied_with_the_fittings_that_lie_on_them_alone():
+    state = fitted(shift_mm=[10, -4])
+    both, _ = edit(state, {**CASTOR, "kind": "board", "face": FRONT, "holes": [["C", 5], ["D", 5]]})
+    copied, words = edit(both, {"op": "copy", "members": ["C"], "by": [0, 5, 0]})
+    assert words == "C copied: 1 member added, with 1 fitting"
+    assert [f.holes for f in copied.frame.fittings[2:]] == [(("E", 3), ("E", 5))]
+    assert np.allclose(where(copied, "F3") - where(copied), [0, 5, 0])
+    mirrored, words = edit(both, {"op": "copy", "members": ["C", "D"], "mirror": "y"})
+    assert words.endswith("2 members added, with 2 fittings")
+    for old, new in (("F1", "F3"), ("F2", "F4")):
+        # posts lie at y = 0, 1 wide, rails at -1: the middle is at -0.5
+        assert np.allclose(where(mirrored, new), where(mirrored, old) * [1, -1, 1] + [0, -1, 0])
 
 
 # What becomes of a fitting when its member changes

@@ -17,6 +17,7 @@ from recon.frame.fitting_boxes import fitting_boxes
 from recon.frame.stock import load_stocks
 from recon.show.picture import draw_frame
 from recon.workshop.assembly.steps import build_steps
+from recon.workshop.audit.differences import audit_frame
 from recon.workshop.cutting.drilling import drill_list
 from recon.workshop.drawing.member_sheet import unrolled
 from recon.workshop.drawing.projections import ViewBoard
@@ -52,8 +53,8 @@ BOTH = (
     "bolt for both."
 )
 LAP = (
-    "Castor F1 is bolted to hole 2 of C, where the bolt through hole 3 of A on hole 2 of C is; move the "
-    "fitting by a hole, or take one longer bolt through all."
+    "Castor F1 is bolted to hole 2 of C, where the bolt through hole 3 of A on hole 2 of C is; one longer "
+    "bolt through all is in the parts list; else move the fitting by a hole."
 )
 
 
@@ -187,6 +188,26 @@ def test_a_board_over_the_end_of_a_bolt_can_have_a_recess():
     assert texts(with_fittings(board))[0].endswith("; move it by a hole, or cut a recess into it.")
 
 
+def test_one_longer_bolt_holds_a_lap_and_the_fitting_where_it_comes_out():
+    frame = with_fittings(castor("F1", "C", (1, 3)))
+    parts = parts_list(frame, STOCKS)
+    grips = sorted(f.grip_mm for _, f in parts.bolts)
+    # 38.1 mm of wood twice and 3 mm of plate in the corner, once and the plate in the hole beside it
+    assert grips == [41.1, 76.2, 76.2, 76.2, 79.2]
+    note = "The bolt through hole 3 of A on hole 2 of C holds castor F1, too: it is longer by 3 mm."
+    assert note in parts.notes
+    assert build_steps(frame).finish[-1] == (
+        "Put on castor F1 (castor 80) at holes 2 and 4 of C, on the bottom side, with 1 bolt. In hole 2 of C "
+        "the longer bolt of the joint holds it, too: leave off the nut there until it is on."
+    )
+    # above C, where rail A lies, nothing comes out; and a bolt across the hole is no bolt for it
+    above = with_fittings(replace(castor("F1", "C", (1, 3)), face=UP))
+    assert len(parts_list(above, STOCKS).bolts) == 6
+    side = with_fittings(replace(castor("F1", "C", (1, 3)), face=(-1.0, 0.0, 0.0)))
+    assert len(parts_list(side, STOCKS).bolts) == 6
+    assert texts(side)[0].endswith("; move the fitting by a hole.")
+
+
 def test_a_plate_over_the_end_of_a_bolt_is_named():
     frame = with_fittings(castor("F1", "C", (2, 3)))
     assert texts(frame) == [
@@ -299,3 +320,21 @@ def test_the_workbook_lists_fittings():
     book = openpyxl.load_workbook(io.BytesIO(parts_workbook(parts, shopping_for(cart(), STOCKS, parts))))
     rows = {row[0]: row for row in book["Parts"].iter_rows(values_only=True)}
     assert rows["castor 80"][4] == 4 and "F1: holes 3 and 5 of C" in rows["castor 80"][9]
+
+
+# The audit
+
+
+def test_an_audit_says_that_fittings_were_not_looked_for_or_counts_them():
+    plan = cart()
+    read = replace(plan, fittings=(), joints=tuple(replace(j, bolt="seen") for j in plan.joints))
+    found = audit_frame(read, plan)
+    assert found.verdict == "cannot say"
+    assert [d.text for d in found.not_checked] == [
+        "Fittings were not looked for; the plan has 4 castor 80 and 1 board 520 x 400 x 18 mm."
+    ]
+    built = replace(read, fittings=plan.fittings)
+    assert audit_frame(built, plan).verdict == "same"
+    found = audit_frame(replace(built, fittings=plan.fittings[1:]), plan)
+    assert (found.verdict, found.differences[-1].text) == ("different", "Of castor 80 there are 3, plan 4.")
+    assert audit_frame(read, read).verdict == "same"

@@ -65,7 +65,7 @@ def test_the_other_side_moves_where_it_is_asked_for():
 FRAMES = st.integers(0, 10_000)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(FRAMES, st.data())
 def test_there_and_back_it_is_the_same_frame_and_laps_stay(number, data):
     frame = random_frame(number)

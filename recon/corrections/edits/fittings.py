@@ -9,8 +9,9 @@ import numpy as np
 
 from recon.corrections import users_word, validation
 from recon.corrections.codec import LAST_HOLE, Json
-from recon.corrections.edits.copies import AXES
+from recon.corrections.edits.copies import AXES, mirror
 from recon.corrections.edits.kind import Change, EditKind, Stocks
+from recon.corrections.fittings import hole_there, placed_like
 from recon.corrections.model import Corrections
 from recon.corrections.state import State
 from recon.errors import ReconError
@@ -24,13 +25,12 @@ from recon.frame.fitting import (
     Hole,
     free_fitting_id,
 )
-from recon.frame.fitting_boxes import fitting_axes, opens_on
-from recon.frame.model import Frame, Member, as_tuple, bounds
-from recon.geometry.arrays import FloatArray
+from recon.frame.fitting_boxes import opens_on
+from recon.frame.model import Frame, Member, as_tuple
+from recon.geometry.arrays import FloatArray, Vector
 from recon.workshop.wording import holes_in_words
 
 MOST = 1000  # fittings of a frame, as in the frame file's schema
-MEETS = 0.1  # pitches that a hole on the other side may be off the mirrored place, as holes of a lap may
 
 
 def _fitting(state: State, request: Json, stocks: Stocks) -> Fitting:
@@ -150,41 +150,21 @@ def _mirrored(state: State, request: Json, stocks: Stocks) -> Mirrored:
     frame = state.frame
     old = _known(frame, request)
     axis = AXES.index(validation.word(request, "mirror", AXES))
-    low, high = (np.array(x) for x in zip(*map(bounds, frame.members)))
-    middle = (low[:, axis].min() + high[:, axis].max()) / 2
-    flip = np.where(np.arange(3) == axis, -1.0, 1.0)
-    shift = np.where(np.arange(3) == axis, 2 * middle, 0.0)
-    face = as_tuple(np.asarray(old.face) * flip)
     members = {m.id: m for m in frame.members}
-    holes = []
-    for id, k in old.holes:
-        found = _hole_at(frame, members[id].hole_centre(k) * flip + shift, face)
-        if found is None:
-            raise ReconError(
-                f"On the other side no hole lies where hole {k + 1} of {id} would be; put the "
-                f"{old.article} on there by hand."
-            )
-        holes.append(found)
-    if any(set(holes) == set(f.holes) and np.allclose(face, f.face) for f in frame.fittings):
+
+    def to(id: str, place: FloatArray, face: Vector) -> tuple[Member, int] | None:
+        return next(filter(None, (hole_there(m, place, face) for m in frame.members)), None)
+
+    new = placed_like(old, mirror(frame, axis), members, to)
+    if new is None:
+        at = holes_in_words(old.holes)
+        raise ReconError(
+            f"On the other side there are no holes where {at} would be; put the {old.article} on "
+            "there by hand."
+        )
+    if any(set(new.holes) == set(f.holes) and np.allclose(new.face, f.face) for f in frame.fittings):
         raise ReconError("A fitting lies there already; nothing was added.")
-    id = free_fitting_id({*members, *(f.id for f in frame.fittings)})
-    new = replace(old, id=id, holes=tuple(holes), face=face)
-    before, after = (fitting_axes(f, members[f.holes[0][0]]) for f in (old, new))
-    off = after @ ((np.asarray(old.shift_mm) @ before[:2]) * flip)
-    return Mirrored(old, replace(new, shift_mm=(float(off[0]) + 0.0, float(off[1]) + 0.0)))
-
-
-def _hole_at(frame: Frame, place: FloatArray, face: tuple[float, ...]) -> Hole | None:
-    """The hole whose centre is there, of a member that opens on that side."""
-
-    def hole_of(m: Member) -> int:
-        return round(float((place - np.asarray(m.first)) @ np.asarray(m.direction)))
-
-    for m in frame.members:
-        k = hole_of(m)
-        if 0 <= k < m.holes and np.abs(m.hole_centre(k) - place).max() < MEETS and opens_on(m, face):
-            return m.id, k
-    return None
+    return Mirrored(old, replace(new, id=free_fitting_id({*members, *(f.id for f in frame.fittings)})))
 
 
 def copy_over(state: State, wanted: Mirrored) -> Change:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from recon.frame.fitting import Fitting
+from collections.abc import Sequence
+
+from recon.frame.fitting import Fitting, Hole
 from recon.frame.model import Frame
+from recon.workshop.hardware.fitting_bolts import shared_bolts
 from recon.workshop.sides import Sides
 from recon.workshop.wording import holes_in_words, plural
 
@@ -20,11 +23,21 @@ def fitting_sentences(frame: Frame, z_up: bool = True) -> tuple[str, ...]:
     ('Put on foot F1 at holes 1 and 3 of A, on the bottom side, with 2 bolts.',)
     """
     sides = Sides(frame.members, z_up)
-    return tuple(_sentence(f, sides) for f in frame.fittings)
+    shared: dict[str, list[Hole]] = {}
+    for bolt, fittings in shared_bolts(frame).items():
+        for f in fittings:
+            shared.setdefault(f.id, []).extend(hole for hole in f.holes if hole in bolt.through)
+    return tuple(_sentence(f, sides, shared.get(f.id, [])) for f in frame.fittings)
 
 
-def _sentence(f: Fitting, sides: Sides) -> str:
+def _sentence(f: Fitting, sides: Sides, shared: Sequence[Hole]) -> str:
+    """With the holes in which the bolt of a lap holds it, too."""
     name = f" ({f.name})" if f.name else ""
-    bolts = plural(len(f.holes), "bolt")
-    side = sides.name(f.face)
-    return f"Put on {f.words}{name} at {holes_in_words(f.holes)}, on the {side} side, with {bolts}."
+    own = len(f.holes) - len(shared)
+    bolts = f", with {plural(own, 'bolt')}" if own else ""
+    text = f"Put on {f.words}{name} at {holes_in_words(f.holes)}, on the {sides.name(f.face)} side{bolts}."
+    if shared:
+        many = len(shared) > 1
+        text += f" In {holes_in_words(shared)} the longer bolt{'s' if many else ''} of the joint"
+        text += f"{'s hold' if many else ' holds'} it, too: leave off the nut there until it is on."
+    return text

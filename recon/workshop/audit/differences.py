@@ -11,6 +11,7 @@ from recon.frame.boxes import face_centres, face_normals, hidden, openings
 from recon.frame.confidence import SURE
 from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import Frame, Joint, Member
+from recon.workshop.audit.fittings import fitting_differences
 from recon.workshop.audit.matching import Extra, Match, Matching, Missing, Pair, alike, best_matching
 from recon.workshop.audit.remedies import MIRROR_REMEDY, Remedies
 from recon.workshop.audit.sentences import AuditSentences
@@ -35,8 +36,8 @@ class Difference:
     ----------
     kind : str
         "mirrored", "exchanged", "length", "shift", "both", "moved", "missing", "extra", "bolt missing",
-        "bolt extra", "width", "stock", "pitch"; of what was not checked: "end", "bolt", "reading", "out of
-        sight"; of what a person says: "bolt"; measured in photos: "squareness".
+        "bolt extra", "width", "stock", "pitch", "fitting"; of what was not checked: "end", "bolt", "reading",
+        "out of sight", "fitting"; of what a person says: "bolt"; measured in photos: "squareness".
     members : tuple of str
         Ids of the plan; of an extra member the built frame's.
     text : str
@@ -130,6 +131,9 @@ def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
             found += _width(match, sentences) if match.plan.id not in grouped else ()
             found += _unseen(match, sentences)
     found += _bolts(matching, plan, sentences, todo)
+    found += [
+        Difference("fitting", (), text, severity) for severity, text in fitting_differences(built, plan)
+    ]
     differences = tuple(d for d in found if d.severity in ("different", "doubtful"))
     not_checked, said = (tuple(d for d in found if d.severity == s) for s in ("not checked", "said"))
     certain = any(d.severity == "different" for d in differences)

@@ -262,6 +262,7 @@ def fasten(
     system: str | None = None,
     thread: Thread | None = None,
     lock: bool = False,
+    plates_mm: float = 0.0,
 ) -> Fastening | None:
     """What to buy for a bolt; None where no member's stock is known and no thread is given.
 
@@ -279,6 +280,8 @@ def fasten(
         In place of the largest that passes the hole.
     lock : bool
         Whether nuts have a nylon insert.
+    plates_mm : float
+        Thickness of fittings' plates that a bolt of a lap holds, too.
 
     Raises
     ------
@@ -315,7 +318,7 @@ def fasten(
             f"{mm_text(thread.clearance_mm[0])} for a close fit and {mm_text(thread.clearance_mm[1])} for a "
             "normal one; choose a thinner bolt, or drill the holes larger."
         )
-    grip = grip_mm(bolt, frame, stocks)
+    grip = round(grip_mm(bolt, frame, stocks) + plates_mm, 3)
     members = {m.id: m for m in frame.members}
     ends = (_stock_of(members[bolt.through[k][0]], stocks) for k in (0, -1))
     first, last = ("wide" if stock is not None and stock.wood else "plain" for stock in ends)

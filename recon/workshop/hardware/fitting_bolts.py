@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from recon.frame.fitting_boxes import opens_on
+from recon.frame.fitting import Fitting
+from recon.frame.fitting_boxes import FACE_TOL, opens_on
 from recon.frame.model import Frame, as_tuple
-from recon.workshop.hardware.bolts import Bolt, find_bolts
+from recon.workshop.hardware.bolts import Bolt, Hole, find_bolts
 
 
 def fitting_bolts(frame: Frame) -> tuple[Bolt, ...]:
@@ -48,3 +49,40 @@ def fitting_bolts(frame: Frame) -> tuple[Bolt, ...]:
 def all_bolts(frame: Frame) -> tuple[Bolt, ...]:
     """The bolts of laps, then those of fittings."""
     return (*find_bolts(frame), *fitting_bolts(frame))
+
+
+def shared_bolts(frame: Frame) -> dict[Bolt, tuple[Fitting, ...]]:
+    """Bolts of laps that hold fittings, too: one longer bolt in place of two in one hole.
+
+    A fitting's hole has the bolt of a lap in it, along the same axis, and the fitting lies where that bolt
+    comes out.
+
+    Examples
+    --------
+    >>> from recon.frame.joints import find_joints
+    >>> from recon.frame.model import Member
+    >>> pair = Member("A", (0, 0, 0), (1, 0, 0), 6), Member("B", (2, -2, 1), (0, 1, 0), 6)
+    >>> foot = Fitting("F1", "foot", (("A", 2),), (0.0, 0.0, -1.0), (40, 40, 20), 5.0)
+    >>> frame = Frame(pair, find_joints(pair), 40.0, fittings=(foot,))
+    >>> [(bolt.through, [f.id for f in fittings]) for bolt, fittings in shared_bolts(frame).items()]
+    [((('A', 2), ('B', 2)), ['F1'])]
+    """
+    ends: dict[tuple[Hole, int], Bolt] = {}
+    for bolt in find_bolts(frame):
+        ends[bolt.through[0], -1] = bolt
+        ends[bolt.through[-1], 1] = bolt
+    found: dict[Bolt, tuple[Fitting, ...]] = {}
+    for own in fitting_bolts(frame):
+        for side in (-1, 1):
+            there = ends.get((own.through[0], side))
+            if there and own.fitting and np.dot(there.axis, own.fitting.face) * side > FACE_TOL:
+                found[there] = (*found.get(there, ()), own.fitting)
+    return found
+
+
+def bolts_to_buy(frame: Frame) -> tuple[tuple[Bolt, ...], dict[Bolt, tuple[Fitting, ...]]]:
+    """All bolts, one for each hole that a lap and a fitting share; and what those hold (`shared_bolts`)."""
+    shared = shared_bolts(frame)
+    taken = {(f, hole) for bolt, fittings in shared.items() for f in fittings for hole in bolt.through}
+    own = (bolt for bolt in fitting_bolts(frame) if (bolt.fitting, bolt.through[0]) not in taken)
+    return (*find_bolts(frame), *own), shared

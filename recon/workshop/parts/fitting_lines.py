@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from recon.frame.fitting import Fitting
+from recon.frame.length import mm_text
 from recon.frame.model import Frame
+from recon.workshop.hardware.bolts import bolt_words
+from recon.workshop.hardware.fitting_bolts import shared_bolts
 from recon.workshop.parts.parts_model import HardwareLine
 from recon.workshop.wording import holes_in_words, listed
 
@@ -52,7 +55,11 @@ def size_words(fitting: Fitting) -> str:
 
 
 def fitting_notes(frame: Frame) -> Iterator[str]:
-    """What is not known of the fittings."""
+    """Which bolts of laps hold fittings, too, and what is not known of these."""
+    for bolt, fittings in shared_bolts(frame).items():
+        more = sum(f.plate_mm for f in fittings)
+        held = listed(f.words for f in fittings)
+        yield f"The bolt through {bolt_words(bolt)} holds {held}, too: it is longer by {mm_text(more)}."
     unknown = [f.id for f in frame.fittings if f.mass_kg is None]
     if unknown:
         verb = "has" if len(unknown) == 1 else "have"

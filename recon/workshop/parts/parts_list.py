@@ -21,7 +21,7 @@ from recon.workshop.hardware.fasteners import (
     thread_of,
     washer_mass_kg,
 )
-from recon.workshop.hardware.fitting_bolts import all_bolts
+from recon.workshop.hardware.fitting_bolts import bolts_to_buy
 from recon.workshop.hardware.sections import member_mass_kg
 from recon.workshop.hardware.threads import Thread, find_thread
 from recon.workshop.hardware.wrenches import head_wrench, nut_wrench
@@ -127,10 +127,13 @@ def _fastened(
     """Each bolt with what fastens it."""
     by_id = {m.id: m for m in frame.members}
     fastened = []
-    for bolt in all_bolts(frame):
+    bolts, shared = bolts_to_buy(frame)
+    for bolt in bolts:
+        plates = sum(f.plate_mm for f in shared.get(bolt, ()))
         # With its own few members alone: a frame has thousands of bolts and hundreds of members.
         own = tuple(by_id[id] for id in sorted({id for id, _ in bolt.through}))
-        fastened.append((bolt, fasten(bolt, replace(frame, members=own), stocks, system, thread, lock)))
+        alone = replace(frame, members=own)
+        fastened.append((bolt, fasten(bolt, alone, stocks, system, thread, lock, plates)))
     return tuple(fastened)
 
 

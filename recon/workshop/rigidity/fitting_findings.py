@@ -11,6 +11,7 @@ from recon.frame.fitting_boxes import bolt_spots, opens_on
 from recon.frame.length import both_text
 from recon.frame.model import Frame, Member
 from recon.workshop.hardware.bolts import Bolt, Hole, bolt_words
+from recon.workshop.hardware.fitting_bolts import shared_bolts
 from recon.workshop.rigidity.findings import TOUCH, Finding
 from recon.workshop.solids import Boxes, bolt_ends, fitting_solids, member_boxes, overlapping
 from recon.workshop.wording import holes_in_words, listed, plural
@@ -45,9 +46,10 @@ def find_wrong_fittings(frame: Frame, bolts: Sequence[Bolt], hole: float) -> Ite
         yield from _holes_that_are_not_there(f, members)
         yield from _faces(f, members, frame.pitch_mm)
     taken: dict[Hole, Fitting] = {}
+    shared = shared_bolts(frame)
     through = {at: bolt for bolt in bolts for at in bolt.through}
     for f in frame.fittings:
-        yield from _holes_taken(f, through, taken)
+        yield from _holes_taken(f, through, shared, taken)
         taken |= dict.fromkeys(f.holes, f)
     yield from _no_room(frame, bolts, hole)
 
@@ -99,7 +101,10 @@ def _faces(f: Fitting, members: Mapping[str, Member], pitch_mm: float | None) ->
 
 
 def _holes_taken(
-    f: Fitting, through: Mapping[Hole, Bolt], taken: Mapping[Hole, Fitting]
+    f: Fitting,
+    through: Mapping[Hole, Bolt],
+    shared: Mapping[Bolt, Sequence[Fitting]],
+    taken: Mapping[Hole, Fitting],
 ) -> Iterator[Finding]:
     for at in f.holes:
         id, k = at
@@ -111,10 +116,11 @@ def _holes_taken(
             bolt = through[at]
             there = f"where the bolt through {bolt_words(bolt)} is"
             text = f"{f.words} is bolted to hole {k + 1} of {id}, {there}"
-            along = abs(float(np.dot(bolt.axis, f.face))) > 0.5
-            longer = ", or take one longer bolt through all" if along else ""
             others = [id for id, _ in bolt.through]
-            yield _finding(f, f"{text}; move the fitting by a hole{longer}.", others, bolt)
+            remedy = "move the fitting by a hole"
+            if f in shared.get(bolt, ()):
+                remedy = "one longer bolt through all is in the parts list; else move the fitting by a hole"
+            yield _finding(f, f"{text}; {remedy}.", others, bolt)
 
 
 def _no_room(frame: Frame, bolts: Sequence[Bolt], hole: float) -> Iterator[Finding]:

@@ -53,8 +53,17 @@ export function massText(kg) {
  */
 export function withUnit(text) {
   const length = text.trim();
-  const isNumber = /^[\d.,/ \u00bc-\u00be\u2044\u2150-\u215e-]+$/.test(length);
+  const isNumber = /^-?[\d.,/ \u00bc-\u00be\u2044\u2150-\u215e-]+$/.test(length);
   return isNumber ? `${length} ${inches ? "in" : "mm"}` : length;
+}
+
+/**
+ * What was typed as a weight; a number alone is meant in the unit that the page shows.
+ * @param {string} text
+ * @returns {string}
+ */
+export function withMassUnit(text) {
+  return /^[\d.,]+$/.test(text.trim()) ? `${text.trim()} ${inches ? "lb" : "kg"}` : text.trim();
 }
 
 /**

@@ -5,7 +5,7 @@ import {build} from "../core/build.js";
 import {edit} from "../core/changes.js";
 import {h} from "../core/dom.js";
 import {choose, chooseFitting} from "../core/selection.js";
-import {massText} from "../core/units.js";
+import {lengthText, massText} from "../core/units.js";
 import {button, closeButton} from "./elements.js";
 import {startFitting} from "./fitting-form.js";
 import {sizeWords} from "./fittings.js";
@@ -35,7 +35,7 @@ export function fittingCard(f) {
       closeButton(),
     ),
     h("p", {}, `${f.name ? `${f.kind}, on` : "On"} ${f.at}, ${f.side}. `, ...tags),
-    h("p.dim", {}, `Its bolts clamp ${f.plate_mm} mm beside the member.`),
+    h("p.dim", {}, `Its bolts clamp ${lengthText(f.plate_mm)} beside the member.`),
     h(
       "div.buttons",
       {},

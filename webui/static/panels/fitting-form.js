@@ -8,26 +8,28 @@ import {h} from "../core/dom.js";
 import {emit, on} from "../core/events.js";
 import {announce, notice} from "../core/messages.js";
 import {chooseFitting, chosenMember} from "../core/selection.js";
+import {lengthText, massText, withMassUnit, withUnit} from "../core/units.js";
 import {modes, setMode} from "../photos/modes.js";
 import {button} from "./elements.js";
 
 const TYPING_MS = 250;
 const KINDS = ["castor", "wheel", "foot", "board", "shelf", "bearing", "bracket", "motor", "other"];
-const HOW = "Click the holes that it is bolted to, on a photo or in 3-D, or type them: C 3, C 5.";
-const HOLE = /([^\s,;]+)\s+(\d+)/g;
+const HOW = "Click the holes that it is bolted to, on a photo or in 3-D, or type them: C 3 5, D 3.";
 const SIZES = [
-  ["along", "Along the member, mm"],
-  ["across", "Across it, mm"],
-  ["out", "Height, mm"],
-  ["plate", "Plate, mm"],
-  ["mass", "Weight, kg"],
-  ["shift-along", "Shifted along, mm"],
-  ["shift-across", "Shifted across, mm"],
+  ["along", "Along the member"],
+  ["across", "Across it"],
+  ["out", "Height"],
+  ["plate", "Plate"],
+  ["mass", "Weight"],
+  ["shift-along", "Shifted along"],
+  ["shift-across", "Shifted across"],
 ];
 
 let requests = 0;
 let timer = 0;
 let answer = null; // what the server makes of it
+let begun = {texts: {}, values: {}}; // what the fields had of the fitting that is changed
+let member = null; // whose holes numbers without a label are
 let face = null; // the side that was chosen, or of the hole that was clicked first
 
 const later = () => {
@@ -35,9 +37,16 @@ const later = () => {
   timer = setTimeout(() => update(), TYPING_MS);
 };
 const field = (id, more = {}) =>
-  h("input", {type: "text", id: `fitting-${id}`, autocomplete: "off", oninput: later, ...more});
+  h("input", {
+    type: "text",
+    id: `fitting-${id}`,
+    autocomplete: "off",
+    oninput: later,
+    onkeydown: key,
+    ...more,
+  });
 const numbers = Object.fromEntries(SIZES.map(([id]) => [id, field(id, {inputmode: "decimal"})]));
-const holesField = field("holes", {placeholder: "C 3, C 5"});
+const holesField = field("holes", {placeholder: "C 3 5"});
 const nameField = field("name", {placeholder: "as in the shop", maxlength: 80});
 const kindField = h(
   "select",
@@ -62,14 +71,11 @@ export function begin() {
  * @param {Object} [f] the fitting that is to be changed
  */
 export function startFitting(f) {
-  const member = chosenMember();
-  const [along, across, out] = f?.size_mm || ["", "", ""];
-  const [shiftAlong, shiftAcross] = f?.shift_mm || ["", ""];
-  const known = {along, across, out, plate: f?.plate_mm ?? "", mass: f?.mass_kg ?? ""};
-  const values = {...known, "shift-along": shiftAlong || "", "shift-across": shiftAcross || ""};
-  for (const [id, input] of Object.entries(numbers)) input.value = values[id];
+  member = chosenMember()?.id || null;
+  begun = f ? {texts: textsOf(f), values: valuesOf(f)} : {texts: {}, values: {}};
+  for (const [id, input] of Object.entries(numbers)) input.value = begun.texts[id] || "";
   holesField.value = f ? holesText(f.holes) : "";
-  holesField.placeholder = member ? `${member.id} 1, ${member.id} 3` : "C 3, C 5";
+  holesField.placeholder = `${member || "C"} 3 5`;
   nameField.value = f?.name || "";
   kindField.value = f?.kind || "castor";
   face = f?.face || null;
@@ -78,6 +84,22 @@ export function startFitting(f) {
   setMode("fitting");
   update();
 }
+
+/** What the fields have of a fitting: lengths with their unit, as they are shown elsewhere. */
+function textsOf(f) {
+  const [along, across, out, plate] = [...f.size_mm, f.plate_mm].map(lengthText);
+  const [shiftAlong, shiftAcross] = f.shift_mm.map(shiftText);
+  const mass = f.mass_kg === null ? "" : massText(f.mass_kg);
+  return {along, across, out, plate, mass, "shift-along": shiftAlong, "shift-across": shiftAcross};
+}
+
+function valuesOf({size_mm, plate_mm, shift_mm, mass_kg}) {
+  const [along, across, out] = size_mm;
+  const shifts = {"shift-along": shift_mm[0], "shift-across": shift_mm[1]};
+  return {along, across, out, plate: plate_mm, mass: mass_kg, ...shifts};
+}
+
+const shiftText = mm => (mm ? `${mm < 0 ? "-" : ""}${lengthText(Math.abs(mm))}` : "");
 
 /** Leaves it as it is. */
 export function stopFitting() {
@@ -98,13 +120,30 @@ const holesText = holes => holes.map(([id, hole]) => `${id} ${hole + 1}`).join("
 /** A label as it is typed; small letters do for capitals. */
 const labelOf = text => (build.members.has(text) ? text : text.toUpperCase());
 
-const typedHoles = () =>
-  [...holesField.value.matchAll(HOLE)].map(([, id, hole]) => [labelOf(id), Number(hole) - 1]);
+/** Holes as they are typed: "C 3 5, D 3"; numbers before any label are of the member that was selected. */
+function typedHoles() {
+  const holes = [];
+  let id = member;
+  for (const word of holesField.value.split(/[\s,;]+/).filter(Boolean)) {
+    if (id && /^\d+$/.test(word)) holes.push([id, Number(word) - 1]);
+    else id = labelOf(word);
+  }
+  return holes;
+}
 
-/** A number as it is typed; null where none is. */
+function key(event) {
+  if (event.key === "Enter") {
+    event.preventDefault();
+    take();
+  } else if (event.key === "Escape") stopFitting();
+}
+
+/** A length or weight as it is typed, with its unit; null where none is. */
 function typed(id) {
-  const text = numbers[id].value.trim().replace(",", ".");
-  return text === "" ? null : Number(text);
+  const text = numbers[id].value.trim();
+  if (text === "") return null;
+  if (text === begun.texts[id]) return begun.values[id]; // not rounded to what is shown
+  return id === "mass" ? withMassUnit(text) : withUnit(text);
 }
 
 function request() {
@@ -117,7 +156,7 @@ function request() {
     size_mm: [typed("along"), typed("across"), typed("out")],
     plate_mm: typed("plate"),
     mass_kg: typed("mass"),
-    shift_mm: [typed("shift-along") || 0, typed("shift-across") || 0],
+    shift_mm: [typed("shift-along"), typed("shift-across")],
   };
 }
 
@@ -147,9 +186,9 @@ function show(found, picked) {
   face = found.face;
   Object.assign(build.fitting, {box: found.box || null, shapes: found.shapes || {}});
   build.fitting.holes = found.holes;
-  const [along, across, out] = found.size_mm || ["", "", ""];
-  const usual = {along, across, out, plate: found.plate_mm ?? "", mass: "not known"};
-  for (const [id, value] of Object.entries(usual)) numbers[id].placeholder = String(value);
+  const [along, across, out] = (found.size_mm || []).map(lengthText);
+  const usual = {along, across, out, plate: lengthText(found.plate_mm), mass: "not known"};
+  for (const [id, value] of Object.entries(usual)) numbers[id].placeholder = value || "";
   const option = ({face: way, words}) => h("option", {selected: String(way) === String(found.face)}, words);
   sideField.replaceChildren(...found.faces.map(option));
   sideField.disabled = found.faces.length < 2;
@@ -164,10 +203,11 @@ async function take() {
   clearTimeout(timer);
   await update();
   if (!answer || answer.problem) return;
-  const {holes, size_mm, plate_mm, face: way} = answer;
+  const {holes, size_mm, plate_mm, shift_mm, mass_kg, face: way} = answer;
+  const known = {holes, size_mm, plate_mm, shift_mm, mass_kg, face: way};
   const before = new Set(build.fittings.map(f => f.id));
   const {id} = build.fitting;
-  if (!(await edit({...request(), op: "fitting", holes, size_mm, plate_mm, face: way}))) return;
+  if (!(await edit({...request(), ...known, op: "fitting"}))) return;
   const made = id || build.fittings.find(f => !before.has(f.id))?.id;
   build.fitting.id = made || null;
   setMode("choose");

@@ -3,17 +3,16 @@
 import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
 import {chooseFitting, chosen} from "../core/selection.js";
-import {massText} from "../core/units.js";
-import {button, emptyPanel} from "./elements.js";
+import {inInches, lengthText, massText} from "../core/units.js";
+import {button, emptyPanel, keeper} from "./elements.js";
 import {startFitting} from "./fitting-form.js";
+import {listSwitch} from "./members-or-fittings.js";
 
 const NONE =
   "Castors, feet, boards, shelves, brackets, motors: what is bolted into holes and is no member. It goes " +
   "into parts, weight, papers and files, and along with its members.";
 const ROLLING = ["castor", "wheel", "motor"];
-
-/** @returns {number} how many there are */
-export const fittingsCount = () => build.fittings.length;
+const kept = keeper();
 
 /**
  * Draws the panel.
@@ -21,14 +20,20 @@ export const fittingsCount = () => build.fittings.length;
  */
 export function drawFittings() {
   if (!build.members.size) return emptyPanel("No members yet.");
+  return kept([build.fittings, chosen.fitting, build.members.size, inInches()], makePanel);
+}
+
+function makePanel() {
   const tools = h(
     "div.buttons.pad",
     {},
     button("Put on a fitting", () => startFitting(), {kind: "main"}),
   );
-  if (!build.fittings.length) return [tools, ...emptyPanel(NONE)];
+  const lists = listSwitch("fittings");
+  if (!build.fittings.length) return [lists, tools, ...emptyPanel(NONE)];
   const rolls = build.fittings.some(f => ROLLING.includes(f.kind));
   return [
+    lists,
     tools,
     h("ul.list", {}, build.fittings.map(fittingItem)),
     ...(rolls ? [h("p.caution", {}, build.caution)] : []),
@@ -40,7 +45,10 @@ export function drawFittings() {
  * @param {Object} f
  * @returns {string}
  */
-export const sizeWords = f => `${f.size_mm.map(v => Math.round(v * 10) / 10).join(" × ")} mm`;
+export function sizeWords(f) {
+  const unit = inInches() ? " in" : " mm";
+  return `${f.size_mm.map(v => lengthText(v).replace(unit, "")).join(" × ")}${unit}`;
+}
 
 function fittingItem(f) {
   const attributes = {

@@ -12,11 +12,13 @@ import {lengthText, percent} from "../core/units.js";
 import {setMode} from "../photos/modes.js";
 import {lookAt} from "../pictures/arrangement.js";
 import {chooseInView} from "../pictures/look.js";
-import {button, emptyPanel} from "./elements.js";
+import {button, emptyPanel, keeper} from "./elements.js";
 import {memberIcon} from "./member-icon.js";
+import {listSwitch} from "./members-or-fittings.js";
 
 const HOW_TO_DRAW = "Drag from the new member's first hole to its last on a photo, or click both.";
 const rows = new Map(); // id -> {m, bolts, words, button, element, pressed, recent}
+const keptSwitch = keeper();
 let nodes = null;
 const search = h("input", {
   type: "text",
@@ -36,8 +38,9 @@ const search = h("input", {
 export function drawMembers() {
   if (!build.members.size) return emptyPanel("No members yet.");
   nodes ||= makeNodes();
-  const list = nodes[2];
-  nodes[1].replaceChildren(...legend());
+  const list = nodes[3];
+  nodes[0] = keptSwitch([build.members.size, build.fittings.length], () => listSwitch("members"));
+  nodes[2].replaceChildren(...legend());
   for (const [id, row] of rows) {
     if (build.members.has(id)) continue;
     row.element.remove();
@@ -58,7 +61,7 @@ export function drawMembers() {
 
 function makeNodes() {
   const tools = h("div.buttons.pad", {}, button("Draw a member", startDrawing), search, colourSelect());
-  return [tools, h("div"), h("ul.list.members")];
+  return [listSwitch("members"), tools, h("div"), h("ul.list.members")];
 }
 
 /** Goes to the search for a member. */

@@ -2,11 +2,13 @@
 // words before it is made. Needs api, build, changes.
 
 import {post} from "../core/api.js";
+import {build} from "../core/build.js";
 import {edit} from "../core/changes.js";
 import {h} from "../core/dom.js";
 import {ask, notice} from "../core/messages.js";
 
 const TYPING_MS = 250;
+const ALONG = 0.999; // cosine from which a member runs to a side
 const WHAT =
   "Every member that crosses the plane grows or shrinks by so many holes, what lies beyond it moves, and " +
   "joints and fittings stay as they are. Undo brings it back.";
@@ -27,8 +29,8 @@ export async function askStretch(m) {
   const end = h(
     "select",
     {id: "stretch-end"},
-    h("option", {value: 1}, `The side of hole ${m.holes}`),
-    h("option", {value: 0}, "The side of hole 1"),
+    h("option", {value: 1}, sideWords(m, m.holes, 1)),
+    h("option", {value: 0}, sideWords(m, 1, -1)),
   );
   const effect = h("p", {id: "stretch-effect", "aria-live": "polite"});
   const request = () => ({
@@ -53,6 +55,14 @@ export async function askStretch(m) {
     {text: "Cancel", value: null},
   ];
   if (await ask(`Longer or shorter along ${m.id}`, body, buttons)) edit({op: "stretch", ...request()});
+}
+
+/** Which side of the plane is meant: "Right, the side of hole 20". */
+function sideWords({direction}, hole, sign) {
+  const isThat = ([, way]) => way.reduce((sum, v, i) => sum + v * direction[i] * sign, 0) > ALONG;
+  const name = Object.entries(build.sides).find(isThat)?.[0];
+  const words = `he side of hole ${hole}`;
+  return name ? `${name[0].toUpperCase()}${name.slice(1)}, t${words}` : `T${words}`;
 }
 
 /** Says in `effect` what the request would come to, now and whenever one of the inputs changes. */

@@ -15,12 +15,13 @@ let reading = false;
 
 /**
  * Puts the tabs on the page.
- * @param {{name: string, text: string, draw: function(): Node[], button?: string}[]} all the panels;
- *   `button`: the id of a button elsewhere that opens it, instead of a tab
+ * @param {{name: string, text: string, draw: function(): Node[], button?: string, within?: string}[]} all
+ *   the panels; `button`: the id of a button elsewhere that opens it, instead of a tab; `within`: the panel
+ *   under whose tab it is
  */
 export function begin(all) {
   panels = all;
-  tabs = all.filter(panel => !panel.button);
+  tabs = all.filter(panel => !panel.button && !panel.within);
   const bar = byId("tabs");
   bar.replaceChildren(...tabs.map(tabButton));
   bar.addEventListener("keydown", key);
@@ -44,7 +45,8 @@ function tabButton({name, text}) {
 function key(event) {
   const step = STEPS[event.key];
   if (!step) return;
-  const {name} = tabs[(tabs.findIndex(tab => tab.name === open) + step + tabs.length) % tabs.length];
+  const under = panels.find(panel => panel.name === open).within || open;
+  const {name} = tabs[(tabs.findIndex(tab => tab.name === under) + step + tabs.length) % tabs.length];
   show(name);
   byId(`tab-${name}`).focus();
   event.preventDefault();
@@ -71,13 +73,14 @@ export const isOpen = name => open === name;
  */
 export function show(name) {
   open = name;
-  const hasTab = tabs.some(tab => tab.name === name);
+  const under = panels.find(panel => panel.name === name).within || name;
+  const hasTab = tabs.some(tab => tab.name === under);
   for (const [i, {name: other}] of tabs.entries()) {
     const tab = byId(`tab-${other}`);
-    tab.setAttribute("aria-selected", other === name);
-    tab.tabIndex = other === name || (!hasTab && i === 0) ? 0 : -1;
+    tab.setAttribute("aria-selected", other === under);
+    tab.tabIndex = other === under || (!hasTab && i === 0) ? 0 : -1;
   }
-  let label = `tab-${name}`;
+  let label = `tab-${under}`;
   for (const panel of panels.filter(p => p.button)) {
     byId(panel.button).setAttribute("aria-expanded", panel.name === name);
     if (panel.name === name) label = panel.button;

@@ -36,8 +36,16 @@ export function paintFittings(view, c) {
     labels.push({id: f.id, x, y, chosen: isChosen});
   }
   if (layers.labels) drawLabels(c, labels, LABEL_SIZE);
-  const trial = build.fitting?.shapes[view.name];
-  if (trial) strokeLines(view, c, trial, CHOSEN, 3, DASH);
+}
+
+/**
+ * Draws the fitting that is being put on or changed, as it would be.
+ * @param {Object} view
+ * @param {CanvasRenderingContext2D} c its canvas
+ */
+export function paintTrial(view, c) {
+  const edges = build.fitting?.shapes[view.name];
+  if (edges) strokeLines(view, c, edges, CHOSEN, 3, DASH);
 }
 
 /**

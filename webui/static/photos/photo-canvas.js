@@ -6,7 +6,7 @@ import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
 import {backdrop} from "../core/repaint.js";
 import {paintByHand} from "./by-hand-marks.js";
-import {paintFittings} from "./fittings-on-photo.js";
+import {paintFittings, paintTrial} from "./fittings-on-photo.js";
 import {paintChosen, paintFound, paintHand, paintRest} from "./marks.js";
 import {drawn, layers} from "./modes.js";
 import {drawTile, Tiles} from "./tiles.js";
@@ -131,6 +131,7 @@ export class PhotoCanvas {
     this.lastView = view;
     this.toCanvasPx(c);
     if (this.photo.camera) paintChosen(this, c);
+    paintTrial(this, c);
     paintByHand(this, c);
     paintHand(this, c);
     if (document.activeElement === this.canvas && this.canvas.matches(":focus-visible")) drawCross(this, c);
