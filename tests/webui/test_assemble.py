@@ -68,6 +68,8 @@ def test_a_frame_is_put_together_step_by_step_on_two_devices(opened, serve, brow
     page.wait_for_selector(".photos img")
     phone.add_script_tag(content=AXE)
     assert phone.evaluate(FAULTS) == []
+    phone.emulate_media(color_scheme="dark")
+    assert phone.evaluate(FAULTS) == [] and phone.evaluate(SCROLL) <= 360
     shot(phone, "assemble-phone")
     device.close()
 
@@ -86,11 +88,3 @@ def test_a_frame_is_put_together_step_by_step_on_two_devices(opened, serve, brow
     page.wait_for_selector("#title:has-text('Step 3 of 9')")
     html = page.evaluate("fetch('/api/papers/papers-html').then(r => r.text())")
     assert "Ream hole 1," in html and html.count("data:image/jpeg") == 4
-
-
-def test_both_pages_fit_in_the_dark_and_without_a_frame(opened, serve, tmp_path):
-    serving = serve(tmp_path / "b")
-    page = opened(f"{serving.root}/assemble", size=(360, 740), scheme="dark", bypass_csp=True)
-    assert "There is no frame yet" in page.inner_text("#step")
-    page.add_script_tag(content=AXE)
-    assert page.evaluate(FAULTS) == [] and page.evaluate(SCROLL) <= 360
