@@ -82,8 +82,8 @@ def space_view(
     words = "All steps" if first == steps else f"Up to step {first} of {steps}"
     slider = (
         f'<label class="space-steps"><span id="space-words">{words}</span> <input id="space-step" '
-        f'type="range" min="1" max="{steps}" value="{first}" autocomplete="off" aria-label="Up to which step">'
-        "</label>"
+        f'type="range" min="1" max="{steps}" value="{first}" autocomplete="off" '
+        'aria-label="Up to which step"></label>'
         if steps > 1
         else ""
     )
