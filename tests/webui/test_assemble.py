@@ -34,10 +34,10 @@ def test_a_frame_is_put_together_step_by_step_on_two_devices(opened, serve, brow
     page.wait_for_selector("#title:has-text('Step 2 of 9')")
     assert "1 of 8 bolts in" in page.inner_text("#words")
     page.keyboard.press("ArrowLeft")
-    page.wait_for_selector(".ends:has-text('Done')")
+    page.wait_for_selector("#done:has-text('✓ Done')")
     page.keyboard.press("u")
     said(page, "Taken back")
-    page.wait_for_selector(".ends:has-text('The rest is in, too')")
+    page.wait_for_selector("#done:has-text('Step done')")
     page.keyboard.press("d")
     page.wait_for_selector("#title:has-text('Step 2 of 9')")
 
@@ -55,7 +55,7 @@ def test_a_frame_is_put_together_step_by_step_on_two_devices(opened, serve, brow
     bolt = phone.locator("section[aria-label=Bolts] .ticks label").first
     assert re.search(r"hole \d+ of \w+ on hole \d+ of \w+\s+head .+, 5/16", bolt.inner_text())
     bolt.tap()
-    phone.wait_for_selector(".ends:has-text('Done')")  # with its bolt the member is in
+    phone.wait_for_selector("#done:has-text('✓ Done')")  # with its bolt the member is in
     page.wait_for_selector("#words:has-text('2 of 8 bolts in')")
 
     phone.fill("textarea", "Ream hole 1,\nit is tight")
@@ -68,8 +68,17 @@ def test_a_frame_is_put_together_step_by_step_on_two_devices(opened, serve, brow
     page.wait_for_selector(".photos img")
     phone.add_script_tag(content=AXE)
     assert phone.evaluate(FAULTS) == []
+    phone.emulate_media(color_scheme="dark")
+    assert phone.evaluate(FAULTS) == [] and phone.evaluate(SCROLL) <= 360
     shot(phone, "assemble-phone")
     device.close()
+
+    page.click("text=Turn it in 3-D")
+    page.wait_for_function("document.getElementById('space')?.width > 300")
+    assert page.inner_text("#space-words") == "Up to step 2 of 9"
+    shot(page, "assemble-space")
+    page.click("text=Back to step 2")
+    page.wait_for_selector("#title:has-text('Step 2 of 9')")
 
     # The frame is changed meanwhile: what is in stays ticked, and what is another now is named.
     member = page.inner_text("section[aria-label=Members] .tag")
@@ -86,11 +95,3 @@ def test_a_frame_is_put_together_step_by_step_on_two_devices(opened, serve, brow
     page.wait_for_selector("#title:has-text('Step 3 of 9')")
     html = page.evaluate("fetch('/api/papers/papers-html').then(r => r.text())")
     assert "Ream hole 1," in html and html.count("data:image/jpeg") == 4
-
-
-def test_both_pages_fit_in_the_dark_and_without_a_frame(opened, serve, tmp_path):
-    serving = serve(tmp_path / "b")
-    page = opened(f"{serving.root}/assemble", size=(360, 740), scheme="dark", bypass_csp=True)
-    assert "There is no frame yet" in page.inner_text("#step")
-    page.add_script_tag(content=AXE)
-    assert page.evaluate(FAULTS) == [] and page.evaluate(SCROLL) <= 360

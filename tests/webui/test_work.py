@@ -184,7 +184,7 @@ def kill_run(folder, acts: int, seed: int) -> tuple[int, int]:
             stdout=subprocess.PIPE,
             text=True,
         )
-        stop_after = rng.randrange(acts // 4, 2 * acts // 3)
+        stop_after = rng.randrange(10, 35)
         for k, line in enumerate(child.stdout):
             n, entries, versions, *files = line.strip().split("|")
             told[int(n)] = (int(entries), int(versions), files)

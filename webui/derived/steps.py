@@ -18,6 +18,7 @@ from recon.workshop.drawing.projections import drawn_hole
 from recon.workshop.drawing.vector import sheet_svg
 from recon.workshop.hardware.bolts import Bolt, Fastening, bolt_words
 from recon.workshop.hardware.kits import kit_words
+from recon.workshop.papers.space import space_view
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.sides import Sides
 from recon.workshop.wording import lap_words, plural
@@ -48,7 +49,7 @@ class StepsOf:
     """
 
     def __init__(self, frame: Frame, stocks: Mapping[str, Stock]) -> None:
-        self.frame = frame
+        self.frame, self.stocks = frame, stocks
         self._hole = drawn_hole(frame, stocks)
         self.order: BuildOrder = build_steps(frame, self._hole)
         self._items = step_items(self.order)
@@ -123,6 +124,11 @@ class StepsOf:
         if not 1 <= number <= len(self.order.steps) or shape not in SHAPES:
             raise ReconError("There is no such step now.")
         return sheet_svg(self._stage.picture(self.order.steps[number - 1], SHAPES[shape]))
+
+    def space(self, up_to: int) -> str:
+        """The frame in space as it is up to a step, from 1: what `papers.space.viewer_script` draws, as
+        HTML."""
+        return space_view(self.frame, self.stocks, self.frame.name or "The frame", self.order, up_to).html
 
 
 def _fastenings(frame: Frame, stocks: Mapping[str, Stock]) -> dict[Bolt, Fastening]:

@@ -237,6 +237,10 @@ def _picture(asked: Question) -> Payload:
     return {"svg": _known_steps(asked).picture(int(asked.about["step"]), str(asked.about["shape"]))}
 
 
+def _space(asked: Question) -> Payload:
+    return {"html": _known_steps(asked).space(max(1, int(asked.about["step"])))}
+
+
 def _known_steps(asked: Question) -> StepsOf:
     from webui.derived.steps import StepsOf
 
@@ -253,6 +257,7 @@ ANSWERS: dict[str, Callable[[Question], Payload]] = {
     "comparison": _comparison,
     "steps": _steps,
     "picture": _picture,
+    "space": _space,
 }
 EFFECTS = ("doubts", "parts", "checks")  # those that the page asks for by name
 

@@ -2,7 +2,7 @@
 // dom.
 
 import {drawKept, drawNotes} from "./assembly/notes.js";
-import {drawEnd, drawStep, finishStep} from "./assembly/step-view.js";
+import {drawEnd, drawEnding, drawStep, finishStep} from "./assembly/step-view.js";
 import {begin, go, isDone, itemsOf, load, say, send, titleOf, toggle, work} from "./assembly/work.js";
 import {get} from "./core/api.js";
 import {byId, h} from "./core/dom.js";
@@ -23,6 +23,7 @@ function draw() {
   byId("undo").title = standing?.undo ? `Take back: ${standing.undo}` : "";
   if (!standing) return byId("step").replaceChildren(h("p.text", {}, work.n < 0 ? WAIT : NO_FRAME));
   drawProgress();
+  drawEnding();
   byId("changed").replaceChildren(...changedRows());
   const step = steps[at];
   byId("title").textContent = step ? titleOf(step) : "At the end";
@@ -152,6 +153,7 @@ begin(draw);
 byId("back").onclick = () => go(work.at - 1);
 byId("next").onclick = () => go(work.at + 1);
 byId("undo").onclick = KEYS.u;
+byId("done").onclick = stepDone;
 byId("go-on").onclick = () => go(work.standing.at);
 document.addEventListener("keydown", key);
 document.addEventListener("visibilitychange", stayOn);

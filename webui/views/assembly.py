@@ -22,6 +22,7 @@ from recon.workshop.assembly.progress import (
     untick,
 )
 from recon.workshop.assembly.record import Act, AssemblyRecord, StepNote, StepPhoto, step_from_json
+from recon.workshop.papers.space import viewer_script
 from webui.context import AppContext, app_context, request_json
 from webui.storage.build import now_text
 
@@ -130,6 +131,22 @@ def picture() -> Response:
     about = {"step": request.args.get("step", 0, int), "shape": request.args.get("shape", "wide")}
     svg = json.loads(app_context().steps.of("picture", about))["svg"]
     return Response(svg, mimetype="image/svg+xml")
+
+
+@bp.get("/assemble/space")
+def space() -> str:
+    """The frame in space as it is up to a step, `step` from 1, to be turned."""
+    context, step = app_context(), request.args.get("step", 1, int)
+    if not context.build.state.frame.members:
+        abort(404)
+    html = json.loads(context.steps.of("space", {"step": step}))["html"]
+    return render_template("assemble_space.html", space=html, step=step)
+
+
+@bp.get("/assemble/viewer.js")
+def viewer() -> Response:
+    """The script that draws the frame in space and turns it."""
+    return Response(viewer_script(), mimetype="text/javascript")
 
 
 # Ticks

@@ -40,12 +40,17 @@ class SpaceView:
 
 
 @cache
-def _script() -> str:
+def viewer_script() -> str:
+    """The script that draws the frame and turns it."""
     return Path(__file__).with_name("viewer.js").read_text(encoding="utf-8")
 
 
 def space_view(
-    frame: Frame, stocks: Mapping[str, Stock], title: str, order: BuildOrder | None = None
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    title: str,
+    order: BuildOrder | None = None,
+    up_to: int | None = None,
 ) -> SpaceView:
     """A frame in space, to be turned; with its steps, also as it is up to each of them.
 
@@ -58,6 +63,8 @@ def space_view(
         What it is called.
     order : BuildOrder, optional
         Its steps.
+    up_to : int, optional
+        The step up to which it is shown first, from 1; the last by default.
 
     Examples
     --------
@@ -72,9 +79,12 @@ def space_view(
         "<", "\\u003c"
     )
     steps = len(items)
+    first = min(up_to or steps, steps)
+    words = "All steps" if first == steps else f"Up to step {first} of {steps}"
     slider = (
-        '<label class="space-steps"><span id="space-words">All steps</span> <input id="space-step" '
-        f'type="range" min="1" max="{steps}" value="{steps}" aria-label="Up to which step"></label>'
+        f'<label class="space-steps"><span id="space-words">{words}</span> <input id="space-step" '
+        f'type="range" min="1" max="{steps}" value="{first}" autocomplete="off" '
+        'aria-label="Up to which step"></label>'
         if steps > 1
         else ""
     )
@@ -82,7 +92,7 @@ def space_view(
         f'<canvas id="space" tabindex="0" role="img" aria-label="{escape(title)} in space: drag, or use the '
         f'arrow keys, to turn it"></canvas>{slider}\n'
         f'<script type="application/json" id="frame">{data}</script>',
-        _script(),
+        viewer_script(),
     )
 
 

@@ -1,6 +1,6 @@
 // One step, large: its picture, what to do, members and bolts to tick. Needs work, dom.
 
-import {h} from "../core/dom.js";
+import {byId, h} from "../core/dom.js";
 import {go, isBoltIn, isDone, isMemberIn, itemsOf, tickStep, titleOf, toggle, work} from "./work.js";
 
 const PICTURES_KEPT = 8;
@@ -16,7 +16,12 @@ export function drawStep(step) {
   const place = work.at;
   pictureOf(work.steps[place + 1]); // so that the next one is there at once
   return [
-    h("div.look", {}, pictureOf(step)),
+    h(
+      "div.look",
+      {},
+      pictureOf(step),
+      h("a.turn", {href: `/assemble/space?step=${step.number}`}, "Turn it in 3-D"),
+    ),
     h(
       "div.todo",
       {},
@@ -26,7 +31,7 @@ export function drawStep(step) {
       boltList(step),
       step.bolts.length ? h("p.dim", {}, work.plan.loose) : null,
       step.bare.length ? h("p.dim", {}, `Without a bolt: ${step.bare.join("; ")}`) : null,
-      doneButton(step, place),
+      isDone(place) ? notDone(step) : null,
     ),
   ];
 }
@@ -72,18 +77,22 @@ function tickRow(key, checked, onchange, words) {
   return h("li", {}, h("label", {}, box, h("span.words", {}, words)));
 }
 
-/** What ends a step: ticks the rest of it and goes on; once it is done, goes on alone. */
-function doneButton(step, place) {
-  if (isDone(place)) {
-    const next = h("button.main.done", {type: "button", "data-key": "done", onclick: () => go(place + 1)});
-    next.append("✓ Done. Next step");
-    const again = {type: "button", "data-key": "again", onclick: () => tickStep(step, false)};
-    return h("div.ends", {}, next, h("button", again, "Not done"));
-  }
-  const some = itemsOf(step).some(item => item.isIn);
-  const words = some ? "The rest is in, too: step done" : "Step done";
-  const attributes = {type: "button", "data-key": "done", onclick: () => finishStep(step, place)};
-  return h("div.ends", {}, h("button.main.done", attributes, words));
+/** Takes all ticks of a step that is done away again. */
+function notDone(step) {
+  const attributes = {type: "button", "data-key": "again", onclick: () => tickStep(step, false)};
+  return h("div.ends", {}, h("button", attributes, "Not done: take its ticks away"));
+}
+
+/** Shows at the button below what ends the step that is shown, and which way it goes on. */
+export function drawEnding() {
+  const step = work.steps[work.at];
+  const ended = !step || isDone(work.at);
+  const done = byId("done");
+  done.textContent = ended ? "✓ Done" : "Step done";
+  done.hidden = !step;
+  done.disabled = ended;
+  done.classList.toggle("main", !ended);
+  byId("next").classList.toggle("main", ended && Boolean(step));
 }
 
 /**

@@ -1,4 +1,4 @@
-// Names for photos that come straight from a camera. Needs nothing.
+// Names for what comes straight from a camera. Needs nothing.
 
 /**
  * A name for a file: phones call every picture from the camera the same.
@@ -6,7 +6,7 @@
  * @returns {string}
  */
 export function nameOf(file) {
-  if (!/^image\.\w+$/i.test(file.name)) return file.name;
+  if (!/^(image|video|trim)[^ ]*\.\w+$/i.test(file.name)) return file.name;
   const time = new Date().toTimeString().slice(0, 8).replaceAll(":", "-");
   return `phone ${time}${file.name.slice(file.name.lastIndexOf("."))}`;
 }

@@ -89,7 +89,8 @@ function deviceSection() {
     h(
       "p.dim.pad",
       {},
-      "A phone takes photos straight into this build, and says where to stand for the next.",
+      "A phone takes photos straight into this build, says where to stand for the next, and shows the " +
+        "steps of putting it together.",
     ),
     h("div.buttons.pad", {}, button("Phone…", invitePhone)),
     ...nextPhoto(),

@@ -23,6 +23,7 @@ const NO_VERSION = "There is no version yet.";
 let listed = null; // {versions, builds}
 let listedAt = -1; // the build's version then
 const chosen = {of: NOW, with: ""};
+let asked = 0; // how many comparisons
 let found = null; // {of, with, result or problem}
 
 /** Listens to changes, which make the list and what was compared out of date. */
@@ -170,7 +171,9 @@ async function compareFile(file) {
 
 /** Shows what differs, in words, on photos and in 3-D. */
 async function show(of, other, request) {
+  const number = ++asked;
   const answer = await request().catch(error => ({problem: error.message}));
+  if (number !== asked) return; // something newer was asked for meanwhile
   found = {of, with: other, result: answer};
   build.comparing = true;
   drawPlaces(answer);
@@ -184,6 +187,7 @@ function drawPlaces({shapes = {}, laid = {}}) {
 }
 
 function close() {
+  asked++;
   found = null;
   build.comparing = false;
   drawPlaces(derived.audit || {});
