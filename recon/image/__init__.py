@@ -8,6 +8,7 @@
 - `openings`: small ellipses that stand out from their face, and how densely they lie
 - `rows`: openings in a line at projectively regular steps
 - `working_copy`: the copy of a photo that openings are looked for in
+- `scales`: openings of a picture of any size, sought where holes are small
 - `photo_rows`: openings and rows of one photo with their hole counts
 - `rows_file`: these as a file, `rows.json`
 """
