@@ -11,6 +11,7 @@ from recon.geometry.arrays import IntArray
 from recon.solve.evidence.along_line import (
     LINES_AT_ONCE,
     LineEvidence,
+    LineOpenings,
     along_line,
     along_lines,
     lattice_openings,
@@ -33,6 +34,7 @@ from recon.solve.evidence.predictions import FOUND, PLACE
 from recon.solve.evidence.scene import Scene
 from recon.solve.evidence.unknown_occluders import without_hidden_runs
 from recon.solve.members.laps import candidates_evidence, lap_count
+from recon.solve.members.line_reach import LineReach
 from recon.solve.members.lines import Lines, line_first
 from recon.solve.members.overlaps import resolve_overlap
 from recon.solve.members.stretches import best_stretch
@@ -57,7 +59,8 @@ class _Line:
     lo: int
     occluders: Occluders
     evidence: LineEvidence
-    stale: bool = False  # a member was chosen since: some of its detections may be explained
+    openings: LineOpenings
+    stale: bool = False  # a member was chosen since that may explain some of its detections
     stretch: tuple[int, int, float] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -79,7 +82,7 @@ class _Line:
 
 
 def select_members(
-    scene: Scene, lines: Lines, deleted: Sequence[Candidate] = (), reach: int = REACH
+    scene: Scene, lines: Lines, deleted: Sequence[Candidate] = (), past_ends: int = REACH
 ) -> Scene:
     """The scene with its candidates chosen anew: the line with most evidence takes its detections first.
 
@@ -94,22 +97,23 @@ def select_members(
         On which members are sought, with their steps.
     deleted : Sequence[Candidate]
         Members that are not there: nothing that lies on one with more than half of its holes is chosen.
-    reach : int
+    past_ends : int
         Holes looked at past the ends of rows.
     """
     # Copies, in which detections are marked as they are explained.
     photos = [replace(p, free=np.ones(len(p.openings), bool)) for p in scene.photos]
-    waiting = _first_looks(scene.with_photos(photos), lines, reach)
+    waiting = _first_looks(scene.with_photos(photos), lines, past_ends)
     chosen = _fixed_members(scene, photos)
     for line in waiting.values():
         line.stale = bool(chosen)
+    reach = LineReach(photos, waiting)
     while waiting:
         line = max(waiting.values(), key=lambda x: x.stretch[2])
         a, b, total = line.stretch
         if total < LEAST_EVIDENCE:
             break
         if line.stale:
-            waiting[line.key] = _second_look(photos, line, scene.width)
+            waiting[line.key] = _second_look(photos, line)
             continue
         del waiting[line.key]
         candidate = line.candidate()
@@ -118,9 +122,11 @@ def select_members(
         fitted, chosen = resolve_overlap(candidate, chosen, scene.width)
         if fitted is not None:
             chosen.append(fitted)
-            _take(photos, line.evidence.part(a, b).explained)
-            for other in waiting.values():
-                other.stale = True
+            taken = line.evidence.part(a, b).explained
+            _take(photos, taken.reshape(len(photos), -1))
+            for key in reach.of(taken.reshape(len(photos), -1)):
+                if key in waiting:
+                    waiting[key].stale = True
     return scene.with_candidates(chosen)
 
 
@@ -136,12 +142,10 @@ def _take(photos: Sequence[PosedPhoto], hits: IntArray) -> None:
         photo.free[hit[hit >= 0]] = False
 
 
-def _second_look(photos: Sequence[PosedPhoto], line: _Line, width: float) -> _Line:
+def _second_look(photos: Sequence[PosedPhoto], line: _Line) -> _Line:
     """The line with what the detections that are still free say."""
-    count = line.evidence.llr.shape[2]
-    openings = lattice_openings(line.key[0], line_first(line.key, line.lo), count, width)
-    evidence = along_line(photos, openings, line.occluders, only_free=True)
-    return _Line(line.key, line.lo, line.occluders, evidence)
+    evidence = along_line(photos, line.openings, line.occluders, only_free=True)
+    return _Line(line.key, line.lo, line.occluders, evidence, line.openings)
 
 
 def _fixed_members(scene: Scene, photos: Sequence[PosedPhoto]) -> list[Candidate]:
@@ -209,10 +213,10 @@ def _first_looks(scene: Scene, lines: Lines, reach: int) -> dict[LineKey, _Line]
         ]
         occluders = [off_line.of(key) if key in known else scene.occluders for key in keys]
         found = along_lines(scene.photos, openings, occluders)
-        for key, (lo, _), behind, here in zip(keys, spans, occluders, found):
+        for key, (lo, _), behind, own, here in zip(keys, spans, occluders, openings, found):
             if here.llr.clip(0).sum() < LEAST_EVIDENCE:
                 continue
-            line = _Line(key, lo, behind, here)
+            line = _Line(key, lo, behind, here, own)
             if line.stretch[2] >= LEAST_EVIDENCE:
                 line.occluders = off_line.of(key)
                 out[key] = line
