@@ -142,7 +142,7 @@ def _may_hide(way: FloatArray, low: FloatArray, high: FloatArray) -> BoolArray:
     inside = (u.min(0)[:, None] - ROUNDING <= x) & (x <= u.max(0)[:, None] + ROUNDING)
     inside &= (v.min(0)[:, None] - ROUNDING <= y) & (y <= v.max(0)[:, None] + ROUNDING)
     inside &= z.min(0)[:, None] <= p[:, 2]  # a box that begins behind a point does not hide it
-    return inside | (z.min(0) <= NEAR)[:, None] | (p[:, 2] <= NEAR)
+    return np.asarray(inside | (z.min(0) <= NEAR)[:, None] | (p[:, 2] <= NEAR), bool)
 
 
 def occluded_by_oriented(

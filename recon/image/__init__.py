@@ -9,6 +9,7 @@
 - `rows`: openings in a line at projectively regular steps
 - `working_copy`: the copy of a photo that openings are looked for in
 - `small`: photos made small for papers
+- `scales`: openings of a picture of any size, sought where holes are small
 - `photo_rows`: openings and rows of one photo with their hole counts
 - `rows_file`: these as a file, `rows.json`
 """

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from recon.geometry.arrays import FloatArray
 from recon.geometry.camera import Camera
-from recon.image.openings import OPENING, detect_openings, lab_image
+from recon.image.openings import OPENING
 from recon.image.photos import PhotoImage
 from recon.image.rows import Row, find_rows
+from recon.image.scales import find_openings
 from recon.image.working_copy import working_copy, working_scale
 
 MOST_OPENINGS = 2000  # the best-scored that rows grow from: bounds time on gravel
@@ -118,7 +119,7 @@ def find_photo_rows(photo: PhotoImage, detected: NDArray[Any] | None = None) -> 
     """
     if detected is None:
         copy, scale = working_copy(photo)
-        detected = detect_openings(lab_image(copy))
+        detected = find_openings(copy)
     else:
         scale = working_scale(photo.size)
     openings = np.asarray(detected[:MOST_OPENINGS], OPENING)

@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from math import dist, hypot, log, log10, pi
+from statistics import median
 from typing import Any
 
 import numpy as np
@@ -166,6 +168,10 @@ class _Field:
         self.xy = np.c_[openings["x"], openings["y"]]
         self.tree = cKDTree(self.xy)
         self.density = local_density(openings, self.tree)
+        # As Python's own numbers: rows grow by one opening at a time, for which these are quicker.
+        self.places = self.xy.tolist()
+        self.majors, self.minors = self.o["major"].tolist(), self.o["minor"].tolist()
+        self.log_density = np.log10(np.maximum(self.density, 1e-6)).tolist()
 
     def alike(self, i: IntArray, j: IntArray) -> BoolArray:
         """Could j be i's neighbour on one face: nearly the same ellipse?  Arrays of indices."""
@@ -260,11 +266,10 @@ def _triples(field: _Field) -> list[tuple[int, int, int]]:
 
 def _grow(field: _Field, start: Sequence[int]) -> tuple[list[int], list[int], float]:
     """Extend a triple both ways; returns indices, steps and the log10 chance of all hits."""
-    xy = field.xy
     index, step = list(start), [0, 1, 2]
     # The first two openings of a triple say where the third should be: that one is the first hit.
-    tol = 1.0 + 0.16 * float(np.linalg.norm(xy[index[1]] - xy[index[0]]))
-    chance = np.log10(min(1.0, field.density[index[2]] * np.pi * tol**2))
+    tol = 1.0 + 0.16 * dist(field.places[index[0]], field.places[index[1]])
+    chance = _log_chance(field, index[2], tol)
     for way in (1, -1):
         missed = 0
         ahead = 1
@@ -280,7 +285,7 @@ def _grow(field: _Field, start: Sequence[int]) -> tuple[list[int], list[int], fl
                 ahead += 1
                 chance += 0.15  # a miss: such a row would show 7 of 10 (worst photos with truth)
                 continue
-            chance += np.log10(min(1.0, max(field.density[hit], 1e-6) * np.pi * tol**2))
+            chance += _log_chance(field, hit, tol)
             if way > 0:
                 index.append(hit)
                 step.append(k)
@@ -292,16 +297,21 @@ def _grow(field: _Field, start: Sequence[int]) -> tuple[list[int], list[int], fl
     return index, [s - step[0] for s in step], chance
 
 
+def _log_chance(field: _Field, opening: int, tol: float) -> float:
+    """The log10 of the chance that clutter lies within `tol` px of where this opening was expected."""
+    return min(0.0, field.log_density[opening] + log10(pi * tol * tol))
+
+
 def _next_opening(
-    field: _Field, index: Sequence[int], guess: FloatArray, tol: float, size: tuple[float, float]
+    field: _Field, index: Sequence[int], guess: tuple[float, float], tol: float, size: tuple[float, float]
 ) -> int | None:
     """The opening nearest to a place, within `tol` px, that looks like the row's and is not in it."""
-    for i in field.tree.query(guess, k=3, distance_upper_bound=tol)[1]:
+    for i in field.tree.query(guess, k=3, distance_upper_bound=tol)[1].tolist():
         if (
-            i < len(field.xy)
+            i < len(field.places)
             and i not in index
-            and abs(np.log(field.o["major"][i] / size[0])) < 0.45
-            and abs(np.log(field.o["minor"][i] / size[1])) < 0.6
+            and abs(log(field.majors[i] / size[0])) < 0.45
+            and abs(log(field.minors[i] / size[1])) < 0.6
         ):
             return int(i)
     return None
@@ -309,12 +319,11 @@ def _next_opening(
 
 def _predict(
     field: _Field, index: Sequence[int], step: Sequence[int], k: int, way: int
-) -> tuple[FloatArray, float, tuple[float, float]] | None:
-    """Where step k of a row should be: (2,) px, tolerance px, (major, minor); None where steps are too short.
+) -> tuple[tuple[float, float], float, tuple[float, float]] | None:
+    """Where step k of a row should be: place px, tolerance px, (major, minor); None for steps too short.
 
     The last gaps and their change, as vectors: a row seen through a lens bends and shrinks evenly.
     """
-    o, xy = field.o, field.xy
     if way > 0:
         idx, st = index[-7:], step[-7:]
     else:
@@ -322,17 +331,21 @@ def _predict(
     n = len(idx)
     last = n - 1
     mid = last - (1 if n < 5 else n // 2)
-    p2, p1, p0 = xy[idx[last]], xy[idx[mid]], xy[idx[0]]
+    (x2, y2), (x1, y1), (x0, y0) = field.places[idx[last]], field.places[idx[mid]], field.places[idx[0]]
     d21, d10 = abs(st[last] - st[mid]), abs(st[mid] - st[0])
-    gap, before = (p2 - p1) / d21, (p1 - p0) / d10
-    bend = (gap - before) / (0.5 * (d21 + d10)) * (0.5 if n < 5 else 1.0)  # short rows: half, against noise
-    m = abs(k - st[last])
-    guess = p2 + gap * m + bend * (0.5 * m * (m + d21))
-    length = float(np.hypot(gap[0], gap[1]))
+    gap = (x2 - x1) / d21, (y2 - y1) / d21
+    length = hypot(*gap)
     if length < 2.0:
         return None
+    turn = (0.5 if n < 5 else 1.0) / (0.5 * (d21 + d10))  # short rows: half, against noise
+    m = abs(k - st[last])
+    bent = turn * 0.5 * m * (m + d21)
+    guess = (
+        x2 + gap[0] * m + (gap[0] - (x1 - x0) / d10) * bent,
+        y2 + gap[1] * m + (gap[1] - (y1 - y0) / d10) * bent,
+    )
     tol = (1.0 + (0.15 if n < 5 else 0.09) * length) * (1 + 0.15 * (m - 1))
-    return guess, tol, (float(np.median(o["major"][idx])), float(np.median(o["minor"][idx])))
+    return guess, tol, (median(field.majors[i] for i in idx), median(field.minors[i] for i in idx))
 
 
 def _drop_repeats(rows: list[Row]) -> list[Row]:

@@ -44,7 +44,8 @@ class Work:
 
 def work_of(folder: Path, photos: Iterable[str]) -> Work | None:
     """What reading some photos of a build has to do; None where their sizes are not known yet."""
-    from recon.image.working_copy import working_scale  # with it comes what decodes photos
+    # With it comes what decodes photos.
+    from recon.image.working_copy import first_look_halvings, working_scale
 
     megapixels = unseen = 0.0
     for name in photos:
@@ -52,7 +53,8 @@ def work_of(folder: Path, photos: Iterable[str]) -> Work | None:
             size = json.loads((folder / LEVELS / name / "size.json").read_text())["size"]
         except (OSError, ValueError, KeyError):
             return None
-        pixels = size[0] * size[1] * working_scale((size[0], size[1])) ** 2 / 1e6
+        copy = size[0] * size[1] * working_scale((size[0], size[1])) ** 2
+        pixels = copy / 4 ** first_look_halvings(copy) / 1e6
         megapixels += pixels
         if not (folder / READING / f"{name}.npz").is_file():
             unseen += pixels

@@ -183,8 +183,7 @@ def overlapping(
     """(B,) which of the boxes, low and high corners, a candidate's box overlaps (:func:`runs_into`)."""
     lo, hi = candidate.box(width)
     shared = np.minimum(hi, others[1]) - np.maximum(lo, others[0])
-    inside: BoolArray = (shared > slack).all(axis=1)
-    return inside
+    return np.asarray((shared > slack).all(axis=1), bool)
 
 
 def touching(candidates: Sequence[Candidate], width: float, slack: float = FLUSH) -> list[list[int]]:

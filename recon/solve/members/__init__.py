@@ -6,6 +6,7 @@ Modules, in the order of the method:
 - ``stretches``: the stretch of a line with most evidence.
 - ``laps``: evidence for a member among others, where bolts at its laps may cover openings.
 - ``overlaps``: which of two members that overlap gives way.
+- ``line_reach``: where in the photos a line's openings may be found.
 - ``selection``: members from lines, one explanation for each detection.
 - ``colours``: colours of a picture at given points.
 - ``edges``: changes of colour across a member's faces.

@@ -38,6 +38,7 @@ from recon.solve.evidence.predictions import FOUND, PLACE
 from recon.solve.evidence.scene import Scene
 from recon.solve.evidence.unknown_occluders import without_hidden_runs
 from recon.solve.members.laps import candidates_evidence, lap_count
+from recon.solve.members.line_reach import LineReach
 from recon.solve.members.lines import Lines, line_first
 from recon.solve.members.overlaps import resolve_overlap
 from recon.solve.members.stretches import best_stretch
@@ -64,7 +65,8 @@ class _Line:
     lo: int
     occluders: Occluders
     evidence: LineEvidence
-    stale: bool = False  # a member was chosen since: some of its detections may be explained
+    openings: LineOpenings
+    stale: bool = False  # a member was chosen since that may explain some of its detections
     own: OwnPlace | None = None  # of the member that its best stretch would be
     stretch: tuple[int, int, float] = field(init=False)
 
@@ -92,7 +94,7 @@ def select_members(
     scene: Scene,
     lines: Lines,
     deleted: Sequence[Candidate] = (),
-    reach: int = REACH,
+    past_ends: int = REACH,
     own_places: bool = False,
 ) -> Scene:
     """The scene with its candidates chosen anew: the line with most evidence takes its detections first.
@@ -108,24 +110,26 @@ def select_members(
         On which members are sought, with their steps.
     deleted : Sequence[Candidate]
         Members that are not there: nothing that lies on one with more than half of its holes is chosen.
-    reach : int
+    past_ends : int
         Holes looked at past the ends of rows.
     own_places : bool
         Whether members may be off the lattice where photos show play: once the cameras are known.
     """
     # Copies, in which detections are marked as they are explained.
     photos = [replace(p, free=np.ones(len(p.openings), bool)) for p in scene.photos]
-    waiting = _first_looks(scene.with_photos(photos), lines, reach, own_places and has_own_places(photos))
+    own_places = own_places and has_own_places(photos)
+    waiting = _first_looks(scene.with_photos(photos), lines, past_ends, own_places)
     chosen = _fixed_members(scene, photos)
     for line in waiting.values():
         line.stale = bool(chosen)
+    reach = LineReach(photos, waiting)
     while waiting:
         line = max(waiting.values(), key=lambda x: x.stretch[2])
         a, b, total = line.stretch
         if total < LEAST_EVIDENCE:
             break
         if line.stale:
-            waiting[line.key] = _second_look(photos, line, scene.width)
+            waiting[line.key] = _second_look(photos, line)
             continue
         del waiting[line.key]
         candidate = line.candidate()
@@ -134,9 +138,11 @@ def select_members(
         fitted, chosen = resolve_overlap(candidate, chosen, scene.width)
         if fitted is not None:
             chosen.append(fitted)
-            _take(photos, line.evidence.part(a, b).explained)
-            for other in waiting.values():
-                other.stale = True
+            taken = line.evidence.part(a, b).explained
+            _take(photos, taken.reshape(len(photos), -1))
+            for key in reach.of(taken.reshape(len(photos), -1)):
+                if key in waiting:
+                    waiting[key].stale = True
     return scene.with_candidates(chosen)
 
 
@@ -152,28 +158,24 @@ def _take(photos: Sequence[PosedPhoto], hits: IntArray) -> None:
         photo.free[hit[hit >= 0]] = False
 
 
-def _second_look(photos: Sequence[PosedPhoto], line: _Line, width: float) -> _Line:
+def _second_look(photos: Sequence[PosedPhoto], line: _Line) -> _Line:
     """The line with what the detections that are still free say."""
-    openings = _line_openings(line, width, line.own)
-    evidence = along_line(photos, openings, line.occluders, only_free=True)
-    return _Line(line.key, line.lo, line.occluders, evidence, own=line.own)
-
-
-def _line_openings(line: _Line, width: float, own: OwnPlace | None) -> LineOpenings:
-    count = line.evidence.llr.shape[2]
-    return lattice_openings(line.key[0], line_first(line.key, line.lo), count, width, own)
+    evidence = along_line(photos, line.openings, line.occluders, only_free=True)
+    return _Line(line.key, line.lo, line.occluders, evidence, line.openings, own=line.own)
 
 
 def _at_own_place(photos: Sequence[PosedPhoto], line: _Line, width: float) -> _Line:
     """The line with the own place of the member that its best stretch would be, twice from what is found."""
+    axis, first, count = line.key[0], line_first(line.key, line.lo), line.evidence.llr.shape[2]
+    lattice = lattice_openings(axis, first, count, width)
     for _ in range(OWN_ROUNDS):
         a, b, _ = line.stretch
-        openings = _line_openings(line, width, None)
-        own = own_place(photos, line.key[0], openings.part(a, b), line.evidence.part(a, b))
+        own = own_place(photos, axis, lattice.part(a, b), line.evidence.part(a, b))
         if own is None:
             break
-        evidence = along_line(photos, _line_openings(line, width, own), line.occluders)
-        line = _Line(line.key, line.lo, line.occluders, evidence, own=own)
+        openings = lattice_openings(axis, first, count, width, own)
+        evidence = along_line(photos, openings, line.occluders)
+        line = _Line(line.key, line.lo, line.occluders, evidence, openings, own=own)
     return line
 
 
@@ -242,12 +244,13 @@ def _first_looks(scene: Scene, lines: Lines, reach: int, own_places: bool) -> di
             for key, (lo, hi) in zip(keys, spans)
         ]
         occluders = [off_line.of(key) if key in known else scene.occluders for key in keys]
-        looks = [along_lines(scene.photos, openings, occluders)]
+        looks = [(openings, along_lines(scene.photos, openings, occluders))]
         if own_places:
             wide = [with_wide_play(line, scene.photos) for line in openings]
-            looks.append(along_lines(scene.photos, wide, occluders))
-        for key, (lo, _), behind, *here in zip(keys, spans, occluders, *looks):
-            line = _likelier([_Line(key, lo, behind, e) for e in here if e.llr.clip(0).sum() >= least])
+            looks.append((wide, along_lines(scene.photos, wide, occluders)))
+        for k, (key, (lo, _), behind) in enumerate(zip(keys, spans, occluders)):
+            seen = [(e[k], o[k]) for o, e in looks if e[k].llr.clip(0).sum() >= least]
+            line = _likelier([_Line(key, lo, behind, e, o) for e, o in seen])
             if line is None or line.stretch[2] < least:
                 continue
             line.occluders = off_line.of(key)

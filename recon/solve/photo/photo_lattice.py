@@ -31,6 +31,10 @@ CLASS_DECIMALS = 3  # places within a pitch are told apart to this; rows are kno
 SURE_ROWS = (0.75, 0.6, 0.5, 0.5)  # probability from which a row's best guess is used, round by round
 CLUTTER_LIKE = 0.15  # density with which a row lies anywhere in a pitch: clutter, and what no class explains
 MOST_SIGMA = 0.5  # pitches: a row less well known along an axis says nothing of the phase there
+TIE = (
+    1e-9  # votes that differ by less are equal: phases half a pitch apart are, where widths are half a pitch
+)
+ROWS_AT_ONCE = 16  # searched for lattice points: bounds memory
 MOST_CHI2 = 16.0  # squared distance, in standard errors, of a lattice point from the row
 
 
@@ -92,35 +96,31 @@ def upright_axes(camera: Camera) -> Camera:
 def _phase_vote(placed: PlacedRows, width: float, classes: FloatArray) -> tuple[FloatArray, float]:
     """(3,) phases and their score: where whole pitches and half widths agree best, axis by axis."""
     phase, score = np.zeros(3), 0.0
+    axes = np.array([r.axis for r in placed.rows], int)
     p_face = np.exp(placed.face_log)
     # A row is worth its evidence, up to a limit: its errors are common to all its openings.
     worth = np.clip(np.array([r.evidence for r in placed.rows]) / 15, 0.0, 5.0)
     for c in range(3):
-        like = np.zeros(len(PHASES))
-        for i, r in enumerate(placed.rows):
-            s = np.sqrt(placed.cov[i, c, c])
-            if s > MOST_SIGMA:
-                continue
-            terms = np.full(len(PHASES), CLUTTER_LIKE)
-            if r.axis == c:
-                terms += np.mean(
-                    [_wrapped_normal(placed.place[i, c] - PHASES - k, s) for k in classes], axis=0
-                )
-            else:
-                for f in range(2):
-                    centre = placed.place[i, c] - 0.5 * width * placed.normal[i, f, c]
-                    spread = np.mean([_wrapped_normal(centre - PHASES - k, s) for k in classes], axis=0)
-                    terms += p_face[i, f] * spread
-            like += worth[i] * np.log(terms)
-        phase[c] = PHASES[like.argmax()]
-        score += like.max()
-    return phase, score
+        spread = np.sqrt(placed.cov[:, c, c])
+        sure = spread <= MOST_SIGMA
+        # Along itself a row lies where it was placed, across by half a width on either face.
+        along = axes[sure, None] == c
+        centre = placed.place[sure, None, c] - np.where(along, 0.0, 0.5 * width * placed.normal[sure, :, c])
+        chance = np.where(along, 0.5, p_face[sure])
+        off = centre[..., None, None] - PHASES[:, None] - classes
+        like = _wrapped_normal(off, spread[sure, None, None, None]).mean(-1)  # (R, 2, phases)
+        terms = CLUTTER_LIKE + (chance[..., None] * like).sum(1)
+        votes = (worth[sure, None] * np.log(terms)).sum(0)
+        phase[c] = PHASES[(votes > votes.max() - TIE).argmax()]
+        score += votes.max()
+    return phase, float(score)
 
 
-def _wrapped_normal(x: FloatArray, sigma: float) -> FloatArray:
+def _wrapped_normal(x: FloatArray, sigma: FloatArray) -> FloatArray:
     """Density of a wrapped normal of period 1, good to 1e-6 for sigma < 0.5."""
     y = x - np.rint(x)
-    return sum(np.exp(-0.5 * ((y + k) / sigma) ** 2) for k in (-1, 0, 1)) / (sigma * np.sqrt(2 * np.pi))
+    total = sum((np.exp(-0.5 * ((y + k) / sigma) ** 2) for k in (-1, 0, 1)), np.zeros(()))
+    return total / (sigma * np.sqrt(2 * np.pi))
 
 
 def guess_rows(
@@ -139,37 +139,47 @@ def guess_rows(
     -------
     R lists; an empty one for a row that no lattice line is near.
     """
+    near: list[dict[tuple[float, ...], tuple[float, FloatArray, FloatArray]]] = [{} for _ in placed.rows]
+    for i, f, p, log in _lattice_points_near(placed, width, classes):
+        key = tuple(p.tolist())
+        if key not in near[i] or near[i][key][0] < log:
+            near[i][key] = (log, p, placed.normal[i, f])
     out = []
-    for i in range(len(placed.rows)):
-        ranked = _lattice_lines_near(placed, i, width, classes)[:most]
+    for points in near:
+        ranked = sorted(points.values(), key=lambda c: -c[0])[:most]
         total = np.logaddexp.reduce([log for log, _, _ in ranked] + [-8.0])
         out.append([LatticeGuess(p, n, float(log - total)) for log, p, n in ranked])
     return out
 
 
-def _lattice_lines_near(
-    placed: PlacedRows, i: int, width: float, classes: FloatArray
-) -> list[tuple[float, FloatArray, FloatArray]]:
-    """(log likelihood, first hole, normal) of the lattice points in a row's ellipsoid, best first."""
-    val, vec = np.linalg.eigh(placed.cov[i])
-    info = np.linalg.inv(placed.cov[i])
-    reach = 3.2 * np.sqrt(val[2])
-    t = np.arange(-reach, reach + 0.2, 0.2)
-    near: dict[tuple, tuple[float, FloatArray, FloatArray]] = {}
-    for f in range(2):
-        n = placed.normal[i, f]
-        centre = placed.place[i] - 0.5 * width * n
-        line = centre + t[:, None] * vec[:, 2]
+def _lattice_points_near(
+    placed: PlacedRows, width: float, classes: FloatArray
+) -> list[tuple[int, int, FloatArray, float]]:
+    """Row, face, first hole and log likelihood of all lattice points in the rows' ellipsoids."""
+    if not len(placed.rows):
+        return []
+    val, vec = np.linalg.eigh(placed.cov)
+    info = np.linalg.inv(placed.cov)
+    centre = placed.place[:, None] - 0.5 * width * placed.normal  # (R, 2, 3)
+    reach = 3.2 * np.sqrt(val[:, 2])
+    found = []
+    order = np.argsort(reach)  # rows whose ellipsoids are about as long are searched together
+    for rows in (order[i : i + ROWS_AT_ONCE] for i in range(0, len(order), ROWS_AT_ONCE)):
+        steps = np.arange(0, 2 * reach[rows].max() + 0.2, 0.2)
         # Covers the two short axes, too: all lattice points within a cell of the line.
+        along = (steps - reach[rows, None])[:, None, :, None]
+        line = centre[rows, :, None] + along * vec[rows, None, None, :, 2]
         lattice, _ = snap(line, classes)  # along as across: laps round a corner shift members both ways
-        for p in np.unique(np.round(lattice, 3), axis=0):
-            e = p - centre
-            m = float(e @ info @ e)
-            key = tuple(np.round(p, 3))
-            log = -0.5 * m + placed.face_log[i, f]
-            if m < MOST_CHI2 and (key not in near or near[key][0] < log):
-                near[key] = (log, p, n)
-    return sorted(near.values(), key=lambda c: -c[0])
+        lattice = np.round(lattice, 3) + 0.0
+        new = np.ones(lattice.shape[:3], bool)  # the line runs on: a point is met in one stretch of it
+        new[:, :, 1:] = (lattice[:, :, 1:] != lattice[:, :, :-1]).any(-1)
+        off = lattice - centre[rows, :, None]
+        m = ((off @ info[rows, None]) * off).sum(-1)
+        inside = new & (m < MOST_CHI2) & (steps <= 2 * reach[rows, None] + 0.2)[:, None]
+        for k, f, t in np.argwhere(inside):
+            i = int(rows[k])
+            found.append((i, int(f), lattice[k, f, t], float(placed.face_log[i, f] - 0.5 * m[k, f, t])))
+    return found
 
 
 def solve_lattice(

@@ -76,9 +76,9 @@ def place_axis_rows(
     >>> placed.place.round(3) + 0.0
     array([[ 0.,  2., 20.]])
     """
-    pts = row_points(openings, rows)
+    pts = faces.points if faces else row_points(openings, rows)
     sensor = image2sensor(camera, pts.px)
-    axes = np.array([r.axis for r in rows])
+    axes = np.array([r.axis for r in rows], int)
     d0 = camera.R.T[axes]
     P, d, inv = place_rows(sensor, pts, d0)
     sign = np.sign((d * d0).sum(1))
@@ -86,16 +86,27 @@ def place_axis_rows(
     back = np.linalg.inv(camera.R)
     Q = (P - camera.t) @ back.T
     cov = back @ cov @ back.T + np.eye(3) * (SYSTEMATIC**2 + play**2)
+    number = np.arange(len(rows))
+    middle = Q.copy()
+    middle[number, axes] += sign * _median_steps(pts)
     normals = np.zeros((len(rows), 2, 3))
-    logs = np.zeros((len(rows), 2))
-    eye = camera.centre
-    for i, r in enumerate(rows):
-        middle = Q[i] + 0.0
-        middle[r.axis] += sign[i] * np.median(r.step)
-        for c, j in enumerate(across(r.axis)):
-            normals[i, c, j] = np.sign(eye[j] - middle[j]) or 1.0
-        logs[i] = faces.face_log[i] if faces else _face_log(camera, openings[r.index], middle, r.axis)
-    return PlacedRows(rows, pts, Q, sign, cov, normals, logs)
+    towards = np.sign(camera.centre - middle)
+    sides = np.array([across(axis) for axis in range(3)])[axes]
+    for c in range(2):
+        j = sides[:, c]
+        normals[number, c, j] = np.where(towards[number, j] == 0, 1.0, towards[number, j])
+    if faces:
+        return PlacedRows(rows, pts, Q, sign, cov, normals, faces.face_log)
+    logs = [_face_log(camera, openings[r.index], m, r.axis) for r, m in zip(rows, middle)]
+    return PlacedRows(rows, pts, Q, sign, cov, normals, np.array(logs).reshape(-1, 2))
+
+
+def _median_steps(points: RowPoints) -> FloatArray:
+    """(R,) median of each row's steps, which rise."""
+    count = points.weight.sum(1).astype(int)
+    number = np.arange(len(count))
+    middle: FloatArray = (points.step[number, (count - 1) // 2] + points.step[number, count // 2]) / 2
+    return middle
 
 
 def _face_log(camera: Camera, openings: np.ndarray, middle: FloatArray, axis: int) -> FloatArray:

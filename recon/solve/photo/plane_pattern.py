@@ -12,7 +12,7 @@ from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import ConvexHull, Delaunay, QhullError, cKDTree
+from scipy.spatial import ConvexHull, QhullError, cKDTree
 
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.image.openings import local_density
@@ -27,6 +27,7 @@ LEAST_NODES = 12  # 8 unknowns are fixed by 4; two rows in 3 of clutter chance u
 LEAST_LINES = 3  # in either direction: any two rows whose steps agree lie on a plane
 HIT, MISS = np.log(0.9), np.log(0.1)  # an opening in sight is detected 9 times of 10, as for rows
 LEAST_SPREAD_PX = 0.35  # of an opening's centre round its node: a sharp opening's standard error
+ON_HULL = 1e-9  # steps outside the hull within which a place is on it: rounding
 MOST_COMPLETED = 12  # rounds of adding a line on each side: bounds the time
 MOST_PATTERNS = 6  # planes looked for in one photo; this project's choice
 LEAST_NATS = 20.0  # evidence of a pattern: a few thousand seeds, each with a few dozen pairs of steps
@@ -88,7 +89,7 @@ def find_plane_patterns(openings: np.ndarray, most: int = MOST_PATTERNS) -> list
     tried = np.zeros(len(field.xy), bool)  # what grew to nothing from one opening will not from the next
     found: list[PlanePattern] = []
     for i in range(len(field.xy)):
-        if tried[i] or not free[i]:
+        if tried[i] or not free[i] or not field.may_seed[i]:
             continue
         for seed in field.blocks(i):
             grown = _grow(field, seed, free)
@@ -113,12 +114,24 @@ class _Field:
         self.density = local_density(openings, self.tree)
         k = min(NEIGHBOURS + 1, len(openings))
         self.near = self.tree.query(self.xy, k=k)[1][:, 1:]
+        self.may_seed = self._pairs_mirrored() > 1  # a block needs two steps
 
     def alike(self, i: int, others: IntArray) -> BoolArray:
         """Which of others are nearly the same ellipse as i?"""
         off = np.abs(self.log_size[others] - self.log_size[i]).max(axis=-1)
         near: BoolArray = off < ALIKE
         return near
+
+    def _pairs_mirrored(self) -> IntArray:
+        """(N,) how many pairs of neighbours like an opening mirror one another in it."""
+        alike = (np.abs(self.log_size[self.near] - self.log_size[:, None]) < ALIKE).all(axis=-1)
+        v = self.xy[self.near] - self.xy[:, None]
+        length = np.linalg.norm(v, axis=2)
+        off = np.linalg.norm(v[:, :, None] + v[:, None], axis=3)
+        even = off < EVEN[0] * (length[:, :, None] + length[:, None]) + EVEN[1]
+        upper = np.triu(np.ones(even.shape[1:], bool), 1)
+        pairs: IntArray = (even & alike[:, :, None] & alike[:, None] & upper).sum((1, 2))
+        return pairs
 
     def mirrored(self, i: int) -> list[FloatArray]:
         """Steps (2,) px from i to a neighbour that another one mirrors, the shortest first."""
@@ -242,12 +255,13 @@ def _completed(field: _Field, pattern: PlanePattern, free: BoolArray) -> PlanePa
 def _misses(node: IntArray) -> int:
     """Whole places within the nodes' hull that no opening is at."""
     try:
-        hull = Delaunay(node[ConvexHull(node).vertices])
+        sides = ConvexHull(node).equations  # outward normals and offsets
     except QhullError:
         return 0
     size = node.max(axis=0) + 1
     places = np.stack(np.meshgrid(np.arange(size[0]), np.arange(size[1])), 2).reshape(-1, 2)
-    return int((hull.find_simplex(places) >= 0).sum()) - len(node)
+    inside = (places @ sides[:, :2].T + sides[:, 2] <= ON_HULL).all(axis=1)
+    return int(inside.sum()) - len(node)
 
 
 def fit_homography(node: IntArray | FloatArray, px: FloatArray) -> tuple[FloatArray, FloatArray]:

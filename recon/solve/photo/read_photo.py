@@ -10,8 +10,9 @@ import numpy as np
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes
-from recon.image.openings import detect_openings, lab_image, local_density
+from recon.image.openings import local_density
 from recon.image.rows import Row, find_rows, pattern_directions
+from recon.image.scales import find_openings
 from recon.solve.evidence.camera_prior import CameraPrior, camera_prior
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.posed_photo import make_posed_photo
@@ -54,7 +55,7 @@ def read_openings(bgr: np.ndarray, seen: Callable[[np.ndarray], object] | None =
 
     seen : called with those that are known before all are, for whoever watches
     """
-    return detect_openings(lab_image(bgr), seen=seen)
+    return find_openings(bgr, seen=seen)
 
 
 @dataclass(frozen=True)

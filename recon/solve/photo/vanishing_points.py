@@ -26,6 +26,7 @@ ROBUST = 1.5  # sigmas from which a row's opening counts less; this project's ch
 MOST_K1 = 0.5  # beyond it no picture can be brought back
 CENTRED = [0, 1, 3, 4, 5]  # of `stepped`: f, k1 and the rotation
 FREE = [0, 1, 3, 4, 5, 9, 10, 11, 12, 13]  # of `stepped`: all but k2 and t
+TOLERANCE = 1e-6  # relative, of the cost and of steps: a thousandth of a standard error
 DIFFERENCE = 1e-6  # of a parameter's scale, for derivatives: rounding and curvature are far below
 CAMERAS_AT_ONCE = 12  # their residuals stay in the processor's cache
 BEND = np.radians(0.6)  # what an unmodelled lens bends a row
@@ -311,7 +312,15 @@ def _adjusted(
     loss = {"loss": robust_but_priors(COUNT, ROBUST)} if free else {"loss": "cauchy", "f_scale": ROBUST}
     try:
         sol = least_squares(
-            residual, np.zeros(len(which)), jac=jacobian, max_nfev=15 if free else 12, x_scale=scale, **loss
+            residual,
+            np.zeros(len(which)),
+            jac=jacobian,
+            max_nfev=15 if free else 12,
+            x_scale=scale,
+            ftol=TOLERANCE,
+            xtol=TOLERANCE,
+            gtol=TOLERANCE,
+            **loss,
         )
     except (ValueError, np.linalg.LinAlgError):
         return None

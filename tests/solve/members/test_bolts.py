@@ -5,12 +5,12 @@ from functools import cache
 import numpy as np
 import pytest
 
+from recon.bench.made_photos import draw
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member
 from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.members.bolts import bolt_states, state_of
 from recon.solve.members.head_colour import HEAD_RADIUS
-from tests.solve.drawn import draw
 from tests.solve.scenes import HOLE, camera_round, candidates_of, scene_of, shoot
 
 SIZE = (1200, 900)

@@ -6,13 +6,13 @@ from functools import cache
 import numpy as np
 import pytest
 
+from recon.bench.made_photos import draw
 from recon.frame.model import Frame, Member
 from recon.solve.evidence.candidate import EndGuess, grown
 from recon.solve.evidence.occluders import Occluders, occluders_of
 from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.members.edges import ColourSteps, colour_steps, step_llr
 from recon.solve.members.ends import end_guesses, find_ends
-from tests.solve.drawn import draw
 from tests.solve.scenes import HOLE, camera_round, candidates_of, scene_of, shoot
 
 SIZE = (800, 600)

@@ -1,0 +1,115 @@
+"""How the time of a reading grows with a frame's members: made-up openings, no photograph.
+
+    python -m recon.bench growth [--members 10 20 40 80 160] [--photos 3]
+
+Scaffolds are seen from all round.  A member counts as in sight where three of its openings or more were
+given; the time is that of the processor, first for the photos by themselves, then for all together.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from recon.bench.made_photos import Shot, camera_round, draw, shoot
+from recon.bench.scaffold import scaffold
+from recon.bench.score import exact_members
+from recon.errors import ReconError
+from recon.frame.files import frame_to_dict
+from recon.frame.model import Frame
+from recon.frame.stock import load_stocks
+from recon.image.photos import PhotoImage
+
+# Members -> bays along x and y, and levels.
+SCAFFOLDS = {
+    10: (1, 1, 1),
+    20: (2, 1, 2),
+    40: (3, 1, 4),
+    80: (4, 1, 7),
+    160: (6, 1, 10),
+    300: (9, 1, 13),
+}
+SIZE = (2400, 1800)  # px: 4 megapixels, worked on as they are
+IN_SIGHT = 3  # openings from which a member counts as in sight
+ELEVATIONS = (18.0, 28.0, 38.0)  # degrees, photo after photo
+
+
+def run(args: Sequence[str]) -> int:
+    """Run the measurement; returns the exit code."""
+    parser = argparse.ArgumentParser(
+        prog="python -m recon.bench growth", description=(__doc__ or "").splitlines()[0]
+    )
+    parser.add_argument("--members", nargs="+", type=int, choices=SCAFFOLDS, default=[10, 20, 40, 80, 160])
+    parser.add_argument("--photos", type=int, default=3)
+    opts = parser.parse_args(args)
+    first = 0.0
+    for n in opts.members:
+        figures = measure(n, opts.photos)
+        first = first or figures["alone"] + figures["together"]
+        print(
+            "{members:4.0f} members, {sight:4.0f} in sight, {exact:4.0f} exact, {extra:.0f} extra; CPU s: "
+            "photos alone {alone:.2f}, together {together:.2f}; {ratio:.1f} times the first".format(
+                ratio=(figures["alone"] + figures["together"]) / first, **figures
+            ),
+            flush=True,
+        )
+    return 0
+
+
+def measure(members: int, photos: int) -> dict[str, float]:
+    """Figures of one reading of a scaffold of about so many members."""
+    from recon import solve
+
+    frame = scaffold(*SCAFFOLDS[members])
+    shots, images = made_photos(frame, photos)
+    times = [time.process_time()]
+
+    def progress(stage: str, _: float) -> None:
+        if stage == "putting the photos together":
+            times.append(time.process_time())
+
+    found: list[bool] = []
+    try:
+        detected = {image.name: shot.openings for image, shot in zip(images, shots)}
+        reading = solve.read(images, stocks=load_stocks(), progress=progress, detected=detected)
+        found = exact_members(frame_to_dict(reading.frame), truth_of(frame))
+    except ReconError as error:
+        print(error)
+    times.append(time.process_time())
+    seen = np.bincount(np.concatenate([s.source[s.source[:, 0] >= 0, 0] for s in shots]), minlength=1)
+    return {
+        "members": len(frame.members),
+        "sight": int((seen >= IN_SIGHT).sum()),
+        "exact": sum(found),
+        "extra": len(found) - sum(found),
+        "alone": times[1] - times[0],
+        "together": times[-1] - times[1],
+    }
+
+
+def made_photos(frame: Frame, count: int) -> tuple[list[Shot], list[PhotoImage]]:
+    """Openings and pictures of a frame from `count` places round it."""
+    shots, images = [], []
+    for k in range(count):
+        azimuth = 25.0 + 360.0 / max(count, 8) * k * (3 if count <= 3 else 1)
+        camera = camera_round(frame, azimuth, ELEVATIONS[k % len(ELEVATIONS)], f=1.1 * SIZE[0], size=SIZE)
+        shots.append(shoot(frame, camera, seed=k, clutter=300, size=SIZE))
+        colour = np.asarray(cv2.cvtColor(draw(frame, camera, SIZE, seed=k), cv2.COLOR_BGR2RGB), np.uint8)
+        grey = np.asarray(cv2.cvtColor(colour, cv2.COLOR_RGB2GRAY), np.float32) / np.float32(255)
+        name = f"photo_{k + 1}.png"
+        images.append(PhotoImage(Path(name), name, grey, colour, SIZE, None, None, ""))
+    return shots, images
+
+
+def truth_of(frame: Frame) -> dict[str, list[dict[str, object]]]:
+    """A frame along the axes as `truth.json` has it."""
+    sticks = [
+        {"at": list(m.first), "axis": int(np.abs(m.direction).argmax()), "holes": m.holes}
+        for m in frame.members
+    ]
+    return {"sticks": sticks}
