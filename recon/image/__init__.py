@@ -1,6 +1,7 @@
 """Photo loading, openings and rows: pixels in, plain arrays out.
 
 - `photos`: photographs from files, checked and upright
+- `moment`: from which video a picture comes, and from when in it
 - `duplicates`: photos that are one exposure
 - `borders`: uniform borders round a picture, as of screenshots
 - `openings`: small ellipses that stand out from their face, and how densely they lie
@@ -8,4 +9,5 @@
 - `working_copy`: the copy of a photo that openings are looked for in
 - `photo_rows`: openings and rows of one photo with their hole counts
 - `rows_file`: these as a file, `rows.json`
+- `video`: pictures chosen from videos
 """

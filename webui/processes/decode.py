@@ -14,7 +14,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from webui.storage import system
+from recon import limits
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -27,7 +27,7 @@ FILE = 512 * 2**20  # largest file that may be written
 
 def limit() -> None:
     """Limits this process: memory, processor time, size of files, no core dumps."""
-    system.limit(memory=MEMORY, cpu_s=CPU_S, file=FILE)
+    limits.limit(memory=MEMORY, cpu_s=CPU_S, file=FILE)
 
 
 def quick(path: Path, folder: Path) -> tuple[int, int]:

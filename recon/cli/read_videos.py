@@ -1,0 +1,77 @@
+"""Videos among the photos of `recon read`: their chosen pictures are photos, kept beside the frame."""
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from recon.cli.console import say
+from recon.errors import ReconError
+
+if TYPE_CHECKING:
+    pass
+
+PHOTOS = "photos/"  # in the results' folder, as in a build of the page
+
+
+def with_pictures(
+    paths: Sequence[Path], folder: Path, out: str | None, progress: Callable[[str, float], object]
+) -> tuple[list[Path], list[tuple[str, str]]]:
+    """The photos among the paths and, in place of each video, the pictures chosen from it.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+    folder : Path
+        That the pictures are written into.
+    out : str or None
+        The results' folder: photos that it holds already keep their names.
+    progress : callable
+        Called with words and the share that is done.
+
+    Returns
+    -------
+    paths : list of Path
+    broken : list of (name, reason)
+        Videos of which no picture could be used.
+    """
+    from recon.image.video.chosen import choose_pictures
+    from recon.image.video.files import is_video
+
+    found: list[Path] = []
+    broken: list[tuple[str, str]] = []
+    kept = is_picture_of(videos_of(paths))
+    there = Path(out or folder) / PHOTOS
+    taken = [p.name for p in there.iterdir() if not kept(p)] if there.is_dir() else []
+    for path in paths:
+        if not is_video(path):
+            found.append(path)
+            continue
+        try:
+            chosen = choose_pictures(path, folder, taken=taken, progress=progress)
+        except ReconError as error:
+            broken.append((path.name, str(error).removeprefix(f"{path.name}: ")))
+            continue
+        found += chosen.paths
+        say(chosen.note) if chosen.note else None
+    return found, broken
+
+
+def videos_of(paths: Sequence[Path]) -> list[Path]:
+    """The videos among some paths."""
+    from recon.image.video.files import is_video
+
+    return [path for path in paths if is_video(path)]
+
+
+def is_picture_of(videos: Sequence[Path]) -> Callable[[Path], bool]:
+    """Whether a file is a picture chosen from one of these videos: then the next choice may replace it."""
+    from recon.image.moment import Moment
+    from recon.image.photos import moment_of
+
+    names = {known.video for v in videos if (known := Moment.from_text(Moment(v.name, 0, 0.0).text()))}
+
+    def is_one(path: Path) -> bool:
+        moment = moment_of(path)
+        return moment is not None and moment.video in names
+
+    return is_one
