@@ -16,6 +16,7 @@ from webui.processes.derived import DerivedWorker
 from webui.processes.reading import ReadingJob
 from webui.storage.build import Build
 from webui.storage.photo_store import PhotoStore
+from webui.storage.video_store import VideoStore
 
 MOST_REQUEST_BYTES = 2 * 2**20  # of any request that is not a photo.  This project's choice
 _NAME = "app_context"  # under which Flask keeps it
@@ -29,6 +30,7 @@ class AppContext:
     ----------
     build : Build
     photos : PhotoStore
+    videos : VideoStore
     reading : ReadingJob
     quick : DerivedWorker
         For doubts and parts.
@@ -49,6 +51,7 @@ class AppContext:
 
     build: Build
     photos: PhotoStore
+    videos: VideoStore
     reading: ReadingJob
     quick: DerivedWorker
     checks: DerivedWorker
@@ -65,6 +68,7 @@ class AppContext:
         self.quick.close()
         self.checks.close()
         self.rows.close()
+        self.videos.close()
         self.photos.close()
         self.build.close()
 

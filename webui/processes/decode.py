@@ -11,6 +11,7 @@ from __future__ import annotations
 import io
 import json
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -84,9 +85,10 @@ def full(path: Path, folder: Path) -> tuple[int, int]:
         z, level = z + 1, level.reduce(2)
     small = level if z else image
     _save(small, folder / "whole.jpg")
-    _write(
-        folder / "size.json", json.dumps({"size": list(size), "levels": z, "digest": photo.digest}).encode()
-    )
+    known = {"size": list(size), "levels": z, "digest": photo.digest}
+    if photo.moment:
+        known["moment"] = asdict(photo.moment)
+    _write(folder / "size.json", json.dumps(known).encode())
     return size
 
 

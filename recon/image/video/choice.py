@@ -22,9 +22,8 @@ REACH = np.radians(30)
 CELL = np.radians(1)  # of the way; in each the sharpest picture may be chosen
 MOST_CELLS = 700  # bounds the table of distances; longer ways have larger cells
 APART = np.radians(3)  # nearer than this two pictures are one: a frame's openings move by their own width
-LEAST_GAIN = (
-    0.01  # of all that could be gained: with less no further picture is chosen; see `recon.bench video`
-)
+# Of the way, rad, that a further picture must show anew: pictures then come about every 15 degrees.
+LEAST_GAIN = np.radians(2)
 LEAST_WAY = np.radians(8)  # from the first place to the farthest: with less it is one photo
 
 
@@ -93,9 +92,11 @@ def choose(
     usable = ~np.isin(numbers, np.asarray(banned, int))
     distance = np.linalg.norm(path.place[numbers][:, None] - path.place[numbers][None], axis=2)
     distance[path.stretch[numbers][:, None] != path.stretch[numbers][None]] = np.inf
+    near = distance < APART
+    # The same places seen again are no more of a way: 2 APART of it lie within APART of each place.
+    lengths = lengths * np.minimum(1.0, 2 * APART / (near @ lengths))
     shown = np.maximum(0.0, 1.0 - distance / REACH) * sharp[numbers][:, None]  # by row, of column
     shown[~usable] = 0.0
-    near = distance < APART
     chosen = _added(shown, lengths, near, least, most)
     chosen = _exchanged(chosen, shown, lengths, near)
     return sorted(int(numbers[k]) for k in chosen)
@@ -108,7 +109,7 @@ def _added(shown: FloatArray, lengths: FloatArray, near: np.ndarray, least: int,
     while len(chosen) < most:
         gains = (np.maximum(shown - best, 0.0) @ lengths) * free
         k = int(np.argmax(gains))
-        enough = LEAST_GAIN * lengths.sum() if len(chosen) >= least else 0.0
+        enough = LEAST_GAIN if len(chosen) >= least else 0.0
         if gains[k] <= enough:
             break
         chosen.append(k)

@@ -23,7 +23,7 @@ from recon.image.moment import MADE_BY, Moment
 from recon.image.video.choice import LEAST_WAY, choose, way_length
 from recon.image.video.decoding import Picture, open_video, undecodable
 from recon.image.video.movement import LONG_SIDE, CameraPath, PathFinder, half_view, off_axis
-from recon.image.video.sharpness import edge_energies, reduced_grey, sharpness
+from recon.image.video.sharpness import edge_contrasts, reduced_grey, sharpness
 
 MEMORY = 4 * 2**30  # bytes: a decoder keeps some 16 pictures, of 8K 50 MB each, in each of its threads' hands
 CPU_S = 1800  # s; five minutes of the largest pictures, from memory
@@ -69,7 +69,7 @@ class Looked:
 
 def look_through(path: Path) -> Looked:
     """Look at a video's pictures one after another: movement and sharpness."""
-    energies: list[FloatArray] = []
+    contrasts: list[FloatArray] = []
     seen: list[tuple[int, float]] = []
     finder: PathFinder | None = None
     size = (1, 1)
@@ -80,7 +80,7 @@ def look_through(path: Path) -> Looked:
             size = (grey.shape[1], grey.shape[0])
             finder = finder or PathFinder(size)
             finder.add(grey)
-            energies.append(edge_energies(picture.bgr))
+            contrasts.append(edge_contrasts(picture.bgr))
             seen.append((picture.number, picture.at_s))
             if video.info.count:
                 share = min(1.0, video.decoded / video.info.count)
@@ -97,7 +97,7 @@ def look_through(path: Path) -> Looked:
     times = np.maximum.accumulate([at for _, at in seen])
     away = off_axis(path_of_camera) > half_view(size)
     return Looked(
-        np.array([n for n, _ in seen]), path_of_camera, sharpness(np.array(energies), times), away, note
+        np.array([n for n, _ in seen]), path_of_camera, sharpness(np.array(contrasts), times), away, note
     )
 
 

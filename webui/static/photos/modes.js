@@ -14,6 +14,7 @@ export const layers = {
   openings: false,
   rows: false,
   plan: true,
+  path: true,
 };
 
 const MODES = [
@@ -31,6 +32,7 @@ const LAYERS = [
   ["openings", "Holes found"],
   ["rows", "Rows"],
   ["plan", "Plan"],
+  ["path", "Video's path"],
 ];
 const STEPS = {ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1};
 
