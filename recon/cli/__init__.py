@@ -18,6 +18,7 @@ so that help comes at once.
     stocks    the stock list
 
     read_each   every build in a folder, several at a time
+    read_videos  videos among the photos, whose chosen pictures are kept beside the frame
     read_rows   openings and rows with their hole counts, which `read` gives without a frame
     common    shared arguments, results as text or JSON, errors as JSON
     console   sentences and progress on stderr; nothing that steers a terminal gets to it

@@ -4,6 +4,7 @@ build          a build: a folder with photos, journal and frame file; changes, u
 journal        every change, in one append-only file
 rescue         a build with a damaged journal, copied up to the damage
 photo_store    the photos: taken in, checked and cut into levels
+video_store    videos: their pictures are chosen and taken in as photos
 reading_cache  what was found in photos, kept; the call of the solver
 pace           how long readings take on this machine
 recent         the builds that were opened last
