@@ -34,6 +34,7 @@ export function paintCameraPath(view, c, project) {
     strokeLines(plain, c, lines, PLAN, 1.5, [2, 5]);
     for (const spot of spots.filter(isSeen)) drawDisc(c, spot, PICTURE_PX, PLATE, 1.5);
     const first = spots.find(isSeen);
-    if (first) drawPlate({width: view.width}, c, [first[0], Math.max(16, first[1] - LABEL_UP)], video);
+    if (first)
+      drawPlate({width: view.width}, c, [first[0], Math.max(16, first[1] - LABEL_UP)], `video ${video}`);
   }
 }
