@@ -200,8 +200,8 @@ def _run_frame(
             aside += reading.set_aside
             frame = replace(_with_all_photos(reading.frame, loaded, aside), name=_name(args, reading.frame))
             rows = _with_results(rows, reading, aside)
-            moments = {photo.name: photo.moment for photo in loaded if photo.moment}
-            result = _Result(frame, summary_text(frame, stocks, broken, moments), broken + aside, rows)
+            timecodes = {photo.name: photo.timecode for photo in loaded if photo.timecode}
+            result = _Result(frame, summary_text(frame, stocks, broken, timecodes), broken + aside, rows)
             try:
                 files = _write_results(staging, result, reading, loaded, stocks)
             except ReconError:

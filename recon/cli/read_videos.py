@@ -65,13 +65,13 @@ def videos_of(paths: Sequence[Path]) -> list[Path]:
 
 def is_picture_of(videos: Sequence[Path]) -> Callable[[Path], bool]:
     """Whether a file is a picture chosen from one of these videos: then the next choice may replace it."""
-    from recon.image.moment import Moment
-    from recon.image.photos import moment_of
+    from recon.image.photos import timecode_of
+    from recon.image.timecode import Timecode
 
-    names = {known.video for v in videos if (known := Moment.from_text(Moment(v.name, 0, 0.0).text()))}
+    names = {known.video for v in videos if (known := Timecode.from_text(Timecode(v.name, 0, 0.0).text()))}
 
     def is_one(path: Path) -> bool:
-        moment = moment_of(path)
-        return moment is not None and moment.video in names
+        timecode = timecode_of(path)
+        return timecode is not None and timecode.video in names
 
     return is_one

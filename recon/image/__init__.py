@@ -1,7 +1,7 @@
 """Photo loading, openings and rows: pixels in, plain arrays out.
 
 - `photos`: photographs from files, checked and upright
-- `moment`: from which video a picture comes, and from when in it
+- `timecode`: from which video a picture comes, and from when in it
 - `duplicates`: photos that are one exposure
 - `borders`: uniform borders round a picture, as of screenshots
 - `openings`: small ellipses that stand out from their face, and how densely they lie

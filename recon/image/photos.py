@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from PIL import ExifTags, Image, ImageOps
 
 from recon.errors import ReconError
-from recon.image.moment import MADE_BY, Moment
+from recon.image.timecode import MADE_BY, Timecode
 from recon.image.video.files import FORMATS_TEXT as VIDEO_FORMATS_TEXT
 from recon.image.video.files import SUFFIXES as VIDEO_SUFFIXES
 from recon.image.video.files import without_live_pictures
@@ -77,7 +77,7 @@ class PhotoImage:
         The same in px of this image.
     digest : str
         Names the decoded pixels.
-    moment : Moment or None
+    timecode : Timecode or None
         Where it is a picture of a video: of which, and from when in it.
     """
 
@@ -89,7 +89,7 @@ class PhotoImage:
     f35_mm: float | None
     focal_prior_px: float | None
     digest: str
-    moment: Moment | None = None
+    timecode: Timecode | None = None
 
 
 def natural_key(path: Path) -> list[int | str]:
@@ -283,20 +283,20 @@ def _exif_tags(image: Image.Image) -> dict[int, Any]:
         return {}
 
 
-def moment_of(path: Path) -> Moment | None:
+def timecode_of(path: Path) -> Timecode | None:
     """From which video, and when in it, a photo's file says that it is; None for all other files."""
     try:
         with Image.open(path, formats=("JPEG",)) as image:
-            return _moment(image)
+            return _timecode(image)
     except Exception:  # no JPEG, or a damaged one: then it is none
         return None
 
 
-def _moment(image: Image.Image) -> Moment | None:
+def _timecode(image: Image.Image) -> Timecode | None:
     try:
         tags = image.getexif()
         ours = tags.get(ExifTags.Base.Software) == MADE_BY
-        return Moment.from_text(tags.get(ExifTags.Base.ImageDescription)) if ours else None
+        return Timecode.from_text(tags.get(ExifTags.Base.ImageDescription)) if ours else None
     except Exception:  # as in _exif_tags
         return None
 
@@ -342,7 +342,7 @@ def load_photo(path: str | Path, max_pixels: int = MAX_PIXELS) -> PhotoImage:
             _check_size(name, image.size, max_pixels)
             try:
                 image.load()
-                tags, moment = _exif_tags(image), _moment(image)
+                tags, timecode = _exif_tags(image), _timecode(image)
                 grey, colour = _arrays(_upright(image))
             except MemoryError as error:
                 raise ReconError(
@@ -358,7 +358,7 @@ def load_photo(path: str | Path, max_pixels: int = MAX_PIXELS) -> PhotoImage:
     digest = hashlib.blake2b(repr(size).encode(), digest_size=16)
     digest.update(np.ascontiguousarray(colour).data)
     prior = None if f35 is None else focal_px(f35, size)
-    return PhotoImage(path, name, grey, colour, size, f35, prior, digest.hexdigest(), moment)
+    return PhotoImage(path, name, grey, colour, size, f35, prior, digest.hexdigest(), timecode)
 
 
 def _printable(name: str) -> str:

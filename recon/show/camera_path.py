@@ -8,25 +8,25 @@ import numpy as np
 
 from recon.frame.model import Frame, Photo, bounds
 from recon.geometry.arrays import FloatArray
-from recon.image.moment import Moment
+from recon.image.timecode import Timecode
 from recon.workshop.wording import plural
 
 
-def camera_path(photos: list[Photo], moments: Mapping[str, Moment]) -> FloatArray:
+def camera_path(photos: list[Photo], timecodes: Mapping[str, Timecode]) -> FloatArray:
     """Where the camera was at each photo that has a camera, in the order of the video, (N, 3) pitches."""
     posed = [p for p in photos if p.used and p.camera is not None]
-    posed.sort(key=lambda p: moments[p.file].at_s)
+    posed.sort(key=lambda p: timecodes[p.file].at_s)
     return np.array([p.camera.centre for p in posed if p.camera is not None]).reshape(-1, 3)
 
 
-def path_sentences(frame: Frame, moments: Mapping[str, Moment]) -> list[str]:
+def path_sentences(frame: Frame, timecodes: Mapping[str, Timecode]) -> list[str]:
     """Of each video: which photos are its pictures, and how far round the frame its camera went.
 
     Parameters
     ----------
     frame : Frame
-    moments : mapping of str to Moment
-        Photo -> its moment, for those that are pictures of videos.
+    timecodes : mapping of str to Timecode
+        Photo -> its timecode, for those that are pictures of videos.
 
     Examples
     --------
@@ -34,22 +34,22 @@ def path_sentences(frame: Frame, moments: Mapping[str, Moment]) -> list[str]:
     []
     """
     sentences = []
-    for video in dict.fromkeys(moment.video for moment in moments.values()):
-        photos = [p for p in frame.photos if p.file in moments and moments[p.file].video == video]
+    for video in dict.fromkeys(timecode.video for timecode in timecodes.values()):
+        photos = [p for p in frame.photos if p.file in timecodes and timecodes[p.file].video == video]
         if not photos:
             continue
-        photos.sort(key=lambda p: moments[p.file].at_s)
+        photos.sort(key=lambda p: timecodes[p.file].at_s)
         names = photos[0].file if len(photos) == 1 else f"{photos[0].file} to {photos[-1].file}"
-        text = f"{names}: {plural(len(photos), 'picture')} of {video}, at {_seconds(photos, moments)} s"
-        places = camera_path(photos, moments)
+        text = f"{names}: {plural(len(photos), 'picture')} of {video}, at {_seconds(photos, timecodes)} s"
+        places = camera_path(photos, timecodes)
         if len(places) > 1 and frame.members:
             text += f"; the camera went {_way_round(frame, places)}"
         sentences.append(text + ".")
     return sentences
 
 
-def _seconds(photos: list[Photo], moments: Mapping[str, Moment]) -> str:
-    times = [moments[p.file].at_s for p in photos]
+def _seconds(photos: list[Photo], timecodes: Mapping[str, Timecode]) -> str:
+    times = [timecodes[p.file].at_s for p in photos]
     return f"{times[0]:.1f}" if len(times) == 1 else f"{times[0]:.1f} to {times[-1]:.1f}"
 
 

@@ -12,7 +12,7 @@ from tests.webui.in_page import in_page
 from webui.storage import video_store
 from webui.storage.build import LEVELS
 
-MOMENTS = ("photo_1.jpg", "photo_2.jpg", "photo_3.jpg")
+PICTURES = ("photo_1.jpg", "photo_2.jpg", "photo_3.jpg")
 
 
 @pytest.fixture(scope="module")
@@ -37,7 +37,7 @@ def test_a_videos_pictures_become_photos_once(asked, film):
     photos = asked.get("/api/build").get_json()["photos"]
     assert status["photos"] == [p["name"] for p in photos] and len(photos) >= 6
     assert photos[0]["name"] == "walk round_01.jpg" and photos[0]["size"] == [480, 360]
-    assert [p["moment"]["video"] for p in photos] == ["walk round.mp4"] * len(photos)
+    assert [p["timecode"]["video"] for p in photos] == ["walk round.mp4"] * len(photos)
     assert "is here already" in sent(asked, film.read_bytes())["problem"]
     assert asked.get("/api/build").get_json()["photos"] == photos
 
@@ -80,14 +80,14 @@ def test_a_page_that_closes_ends_the_choice(asked, film, monkeypatch):
 
 def test_a_dropped_video_becomes_photos_and_a_path_is_drawn_in_3d(opened, serve, tmp_path, film):
     folder = sample_build(tmp_path / "build")
-    for k, name in enumerate(MOMENTS):  # as if the sample's photos were pictures of a video
+    for k, name in enumerate(PICTURES):  # as if the sample's photos were pictures of a video
         path = folder / LEVELS / name / "size.json"
-        moment = {"video": "walk.mp4", "number": 30 * k, "at_s": 1.0 * k}
-        path.write_text(json.dumps(json.loads(path.read_text()) | {"moment": moment}))
+        timecode = {"video": "walk.mp4", "number": 30 * k, "at_s": 1.0 * k}
+        path.write_text(json.dumps(json.loads(path.read_text()) | {"timecode": timecode}))
     page = opened(serve(folder).address)
     until(page, PAINTED)
     painted = in_page("views.space.paintNow(); return views.space.labels.toDataURL();")
-    until(page, in_page("return build.photos.filter(p => p.moment && p.eye).length === 3;"))
+    until(page, in_page("return build.photos.filter(p => p.timecode && p.eye).length === 3;"))
     page.evaluate(in_page("views.space.zoom(2.5);"))
     with_path = page.evaluate(painted)
     shot(page, "video-path")

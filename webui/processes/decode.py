@@ -86,8 +86,8 @@ def full(path: Path, folder: Path) -> tuple[int, int]:
     small = level if z else image
     _save(small, folder / "whole.jpg")
     known = {"size": list(size), "levels": z, "digest": photo.digest}
-    if photo.moment:
-        known["moment"] = asdict(photo.moment)
+    if photo.timecode:
+        known["timecode"] = asdict(photo.timecode)
     _write(folder / "size.json", json.dumps(known).encode())
     return size
 

@@ -84,7 +84,7 @@ def _photo_list(context: AppContext, state: State) -> list[dict[str, Any]]:
                 "levels": levels["levels"] if levels else None,
                 "problem": context.photos.problem(name),
                 "camera": bool(photo and photo.camera),
-                "moment": (levels or {}).get("moment"),
+                "timecode": (levels or {}).get("timecode"),
                 "eye": photo.camera.centre.round(2).tolist() if photo and photo.camera else None,
                 "used": photo.used if photo else name not in state.corrections.set_aside,
                 "reason": photo.reason if photo else "",

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import recon
 from recon.errors import ReconError
-from recon.image.video.choice import MOST
+from recon.image.video.choice import LEAST, MOST
 from recon.image.video.files import check_file
 
 # A process that says nothing for so long hangs in a codec, s: a picture takes a second at the most, and a
@@ -42,6 +42,7 @@ def choose_pictures(
     video: str | Path,
     folder: str | Path,
     *,
+    least: int = LEAST,
     most: int = MOST,
     taken: Collection[str] = (),
     progress: Callable[[str, float], object] | None = None,
@@ -54,8 +55,8 @@ def choose_pictures(
     video : str or Path
     folder : str or Path
         That the pictures are written into, as `NAME_01.jpg` and so on; made where it is not there.
-    most : int
-        Pictures that are kept at the most.
+    least, most : int
+        Pictures that are kept: fewer than `least` only where the way shows no more.
     taken : collection of str
         Names that they must not have, beside those of the folder.
     progress : callable, optional
@@ -74,7 +75,7 @@ def choose_pictures(
     folder.mkdir(parents=True, exist_ok=True)
     names = {*taken, *(path.name for path in folder.iterdir())}
     stem = _free_stem(names, video.stem[:LONGEST_STEM].strip(" .") or "video")
-    answer = _ask(video, [str(video), str(folder), stem, str(most)], progress, started)
+    answer = _ask(video, [str(video), str(folder), stem, str(least), str(most)], progress, started)
     if "pictures" in answer:
         return ChosenPictures([folder / name for name in answer["pictures"]], answer["note"])
     for path in folder.glob("*.jpg"):

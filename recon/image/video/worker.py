@@ -1,8 +1,8 @@
 """The choice of a video's pictures in a process of its own: `python -m recon.image.video.worker`.
 
-Arguments are the video, the folder for the pictures, the beginning of their names, and how many there may
-be.  Prints JSON lines: {"stage", "share"} as it goes on, and at the end {"pictures", "note"} or {"problem"}.
-What a codec does with a damaged or hostile file can at worst end this process.
+Arguments are the video, the folder for the pictures, the beginning of their names, and how many there should
+be at least and at most.  Prints JSON lines: {"stage", "share"} as it goes on, and at the end {"pictures",
+"note"} or {"problem"}.  What a codec does with a damaged or hostile file can at worst end this process.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from PIL import Image
 
 from recon.errors import ReconError
 from recon.geometry.arrays import FloatArray
-from recon.image.moment import MADE_BY, Moment
+from recon.image.timecode import MADE_BY, Timecode
 from recon.image.video.choice import LEAST_WAY, choose, way_length
 from recon.image.video.decoding import Picture, open_video, undecodable
 from recon.image.video.movement import LONG_SIDE, CameraPath, PathFinder, half_view, off_axis
@@ -105,12 +105,12 @@ def save(picture: Picture, video: str, path: Path) -> None:
     """Write a picture as a JPEG that says from which video it is, and from when in it."""
     exif = Image.Exif()
     exif[SOFTWARE] = MADE_BY
-    exif[DESCRIPTION] = Moment(video, picture.number, picture.at_s).text()
+    exif[DESCRIPTION] = Timecode(video, picture.number, picture.at_s).text()
     image = Image.fromarray(cv2.cvtColor(picture.bgr, cv2.COLOR_BGR2RGB))
     image.save(path, "JPEG", quality=QUALITY, subsampling=0, exif=exif)
 
 
-def keep_pictures(path: Path, folder: Path, stem: str, most: int) -> tuple[list[str], str]:
+def keep_pictures(path: Path, folder: Path, stem: str, least: int, most: int) -> tuple[list[str], str]:
     """Choose a video's pictures and write them into a folder.
 
     Returns
@@ -128,7 +128,7 @@ def keep_pictures(path: Path, folder: Path, stem: str, most: int) -> tuple[list[
     looked = look_through(path)
     if way_length(looked.path) < LEAST_WAY:
         raise ReconError(STILL.format(name=path.name))
-    chosen = choose(looked.path, looked.sharp, most=most, banned=np.flatnonzero(looked.away).tolist())
+    chosen = choose(looked.path, looked.sharp, min(least, most), most, np.flatnonzero(looked.away).tolist())
     wanted = [int(looked.number[k]) for k in chosen]
     names: list[str] = []
     with open_video(path) as video:
@@ -148,9 +148,9 @@ def main(argv: Sequence[str]) -> int:
     from recon.limits import limit
 
     limit(memory=MEMORY, cpu_s=CPU_S)
-    video, folder, stem, most = argv
+    video, folder, stem, least, most = argv
     try:
-        names, note = keep_pictures(Path(video), Path(folder), stem, int(most))
+        names, note = keep_pictures(Path(video), Path(folder), stem, int(least), int(most))
     except ReconError as error:
         _print(problem=str(error))
     except MemoryError:

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from recon.errors import ReconError
-from recon.image.moment import Moment
-from recon.image.photos import find_photos, load_photo, moment_of
+from recon.image.photos import find_photos, load_photo, timecode_of
+from recon.image.timecode import Timecode
 from recon.image.video import chosen as C
 from recon.image.video import decoding, files, worker
 from recon.image.video.decoding import open_video
@@ -33,11 +33,11 @@ def test_the_pictures_kept_are_sharp_photos_from_all_round(film, tmp_path):
     photos = [load_photo(p) for p in kept.paths]
     assert [p.name for p in photos] == [f"walk_{k:02d}.jpg" for k in range(1, len(photos) + 1)]
     assert 6 <= len(photos) <= 8 and kept.note == "" and {p.size for p in photos} == {SIZE}
-    moments = [p.moment for p in photos]
-    numbers = np.array([m.number for m in moments])
+    timecodes = [p.timecode for p in photos]
+    numbers = np.array([m.number for m in timecodes])
     assert np.all(numbers % 3 != 1) and np.all(np.diff(numbers) > 0)
-    assert [m.at_s for m in moments] == pytest.approx(numbers / RATE, abs=0.01)
-    assert {m.video for m in moments} == {"walk.mp4"}
+    assert [m.at_s for m in timecodes] == pytest.approx(numbers / RATE, abs=0.01)
+    assert {m.video for m in timecodes} == {"walk.mp4"}
     gaps = np.diff([0, *degrees[numbers], 75])
     assert gaps.max() < 21 and np.all(gaps[1:-1] > 3)  # the rest gave one picture
     shares = [share for _, share in told]
@@ -52,7 +52,7 @@ def test_the_same_video_gives_the_same_pictures_under_names_that_are_free(film, 
     again = C.choose_pictures(film[0], tmp_path)
     other = C.choose_pictures(film[0], tmp_path / "o", taken=["Walk_07.JPG"], most=3)
     assert again.paths[0].name == "walk (2)_01.jpg" and other.paths[-1].name == "walk (2)_03.jpg"
-    assert [moment_of(p) for p in first.paths] == [moment_of(p) for p in again.paths]
+    assert [timecode_of(p) for p in first.paths] == [timecode_of(p) for p in again.paths]
 
 
 def test_a_phone_held_upright_gives_upright_pictures(film, tmp_path):
@@ -173,8 +173,8 @@ def test_videos_in_a_folder_are_found_but_not_those_of_live_pictures(film, tmp_p
 
 
 def test_a_moment_survives_its_text_and_others_texts_are_none(tmp_path):
-    moment = Moment("gr?n walk.mp4", 7, 0.25)
-    assert Moment.from_text(Moment("grün walk.mp4", 7, 0.25).text()) == moment
-    assert Moment.from_text("a holiday") is None and Moment.from_text(None) is None
+    timecode = Timecode("gr?n walk.mp4", 7, 0.25)
+    assert Timecode.from_text(Timecode("grün walk.mp4", 7, 0.25).text()) == timecode
+    assert Timecode.from_text("a holiday") is None and Timecode.from_text(None) is None
     cv2.imwrite(str(tmp_path / "a.jpg"), np.zeros((400, 400, 3), np.uint8))
-    assert moment_of(tmp_path / "a.jpg") is None and moment_of(tmp_path / "none.jpg") is None
+    assert timecode_of(tmp_path / "a.jpg") is None and timecode_of(tmp_path / "none.jpg") is None

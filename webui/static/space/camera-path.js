@@ -11,10 +11,10 @@ const LABEL_UP = 18;
 /** The places of each video's pictures, in their order: video -> [x, y, z] of each. */
 function paths() {
   const found = new Map();
-  const pictures = build.photos.filter(p => p.moment && p.eye && p.used);
-  for (const {moment, eye} of pictures.sort((a, b) => a.moment.at_s - b.moment.at_s)) {
-    if (!found.has(moment.video)) found.set(moment.video, []);
-    found.get(moment.video).push(eye);
+  const pictures = build.photos.filter(p => p.timecode && p.eye && p.used);
+  for (const {timecode, eye} of pictures.sort((a, b) => a.timecode.at_s - b.timecode.at_s)) {
+    if (!found.has(timecode.video)) found.set(timecode.video, []);
+    found.get(timecode.video).push(eye);
   }
   return found;
 }

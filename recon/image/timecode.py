@@ -10,7 +10,7 @@ _WORDS = re.compile(r"picture (\d{1,9}) of (.{1,300}), at (\d{1,7}\.\d{3}) s", r
 
 
 @dataclass(frozen=True)
-class Moment:
+class Timecode:
     """A picture's place in its video.
 
     Attributes
@@ -24,8 +24,8 @@ class Moment:
 
     Examples
     --------
-    >>> Moment.from_text(Moment("walk.mp4", 96, 3.2).text())
-    Moment(video='walk.mp4', number=96, at_s=3.2)
+    >>> Timecode.from_text(Timecode("walk.mp4", 96, 3.2).text())
+    Timecode(video='walk.mp4', number=96, at_s=3.2)
     """
 
     video: str
@@ -38,7 +38,7 @@ class Moment:
         return f"picture {self.number} of {name}, at {self.at_s:.3f} s"
 
     @classmethod
-    def from_text(cls, text: object) -> Moment | None:
-        """The moment that a text says; None where it says none."""
+    def from_text(cls, text: object) -> Timecode | None:
+        """The timecode that a text says; None where it says none."""
         found = _WORDS.fullmatch(text) if isinstance(text, str) else None
         return cls(found[2], int(found[1]), float(found[3])) if found else None
