@@ -260,8 +260,9 @@ def _load(
     from recon.image.duplicates import drop_duplicates
     from recon.image.photos import load_photos
 
-    paths, broken_videos = with_pictures(paths, pictures, out, Progress(0.0, 0.05))
-    loaded, broken = load_photos(paths, progress=Progress(0.05, 0.1))
+    begun = 0.05 if videos_of(paths) else 0.0
+    paths, broken_videos = with_pictures(paths, pictures, out, Progress(0.0, begun))
+    loaded, broken = load_photos(paths, progress=Progress(begun, 0.1))
     broken = broken_videos + broken
     photos, copies = drop_duplicates(loaded)
     aside = [(photo.name, reason) for photo, reason in copies]

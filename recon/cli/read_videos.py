@@ -37,23 +37,30 @@ def with_pictures(
     from recon.image.video.chosen import choose_pictures
     from recon.image.video.files import is_video
 
+    videos = videos_of(paths)
     found: list[Path] = []
     broken: list[tuple[str, str]] = []
-    kept = is_picture_of(videos_of(paths))
     there = Path(out or folder) / PHOTOS
+    kept = is_picture_of(videos)
     taken = [p.name for p in there.iterdir() if not kept(p)] if there.is_dir() else []
     for path in paths:
         if not is_video(path):
             found.append(path)
             continue
+        part = _part(progress, videos.index(path), len(videos))
         try:
-            chosen = choose_pictures(path, folder, taken=taken, progress=progress)
+            chosen = choose_pictures(path, folder, taken=taken, progress=part)
         except ReconError as error:
             broken.append((path.name, str(error).removeprefix(f"{path.name}: ")))
             continue
         found += chosen.paths
         say(chosen.note) if chosen.note else None
     return found, broken
+
+
+def _part(progress: Callable[[str, float], object], k: int, count: int) -> Callable[[str, float], object]:
+    """The progress of the k-th of several equal parts."""
+    return lambda stage, share: progress(stage, (k + share) / count)
 
 
 def videos_of(paths: Sequence[Path]) -> list[Path]:

@@ -1,4 +1,5 @@
-// The way of a video's camera, drawn in 3-D: where its pictures were taken, in their order. Needs brush, build.
+// The way of a video's camera, drawn in 3-D: where its pictures were taken, in their order. Needs brush,
+// build.
 
 import {drawDisc, drawPlate, strokeLines} from "../core/brush.js";
 import {build} from "../core/build.js";
