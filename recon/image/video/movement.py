@@ -33,6 +33,8 @@ KEPT = 0.6  # of the points; with fewer a step is measured, and points are chose
 TURN_PX = 1.0
 RANSAC_PX = 1.0  # from the epipolar line; as TURN_PX
 AHEAD = 0.05  # weight of the distance of what is seen beside the crossing of the axes; this project's choice
+# A step that moves points by STEP_PX is some 0.05 long; a much longer one was measured on lost points.
+MOST_STEP = 0.3
 AGREE = 0.4  # of the points that one movement must explain, or none is known; this project's choice
 
 
@@ -73,6 +75,7 @@ class PathFinder:
             float
         ] = []  # movement in the picture since the last step, px, of each picture since
         self._turn, self._place, self._stretch = np.eye(3), np.zeros(3), 0
+        self._step = np.zeros(3)  # the last one, as the camera lay before it
         self._before: np.ndarray | None = None
         self._start: Points = np.empty((0, 2), np.float32)
         self._now = self._start
@@ -128,7 +131,7 @@ class PathFinder:
 
     def _begin_stretch(self) -> None:
         self._stretch += 1
-        self._turn, self._place = np.eye(3), np.zeros(3)
+        self._turn, self._place, self._step = np.eye(3), np.zeros(3), np.zeros(3)
 
     def _choose_points(self, grey: np.ndarray) -> None:
         found = cv2.goodFeaturesToTrack(grey, MOST_POINTS, 0.01, max(grey.shape) / 80)
@@ -142,20 +145,17 @@ class PathFinder:
         Pictures between lie on the way, by how far points moved.
         """
         start, now = (np.asarray(points - self._centre, float) for points in (self._start, self._now))
-        step = relative_pose(start, now, self._focal)
+        turned, step = relative_pose(start, now, self._focal)
+        self._step = self._step if step is None else step  # else it went on as before
         place, turn = self._place, self._turn
-        if step is not None:
-            self._place, self._turn = place + turn.T @ step[1], step[0] @ turn
+        self._place, self._turn = place + turn.T @ self._step, turned @ turn
         for share in np.clip(np.array(self._pending) / max(self._pending[-1], 1e-9), 0, 1):
             axis = turn[2] + share * (self._turn[2] - turn[2])
             at = place + share * (self._place - place)
             self._known.append((at, axis / np.linalg.norm(axis), self._stretch))
         self._pending = []
-        if grey is None:
-            return
-        self._choose_points(grey)
-        if step is None:  # how the two sides of it lie to one another is not known
-            self._begin_stretch()
+        if grey is not None:
+            self._choose_points(grey)
 
 
 def _flow(before: np.ndarray, after: np.ndarray, points: Points) -> tuple[Points, BoolArray]:
@@ -166,7 +166,7 @@ def _flow(before: np.ndarray, after: np.ndarray, points: Points) -> tuple[Points
 
 def relative_pose(
     first: FloatArray, second: FloatArray, focal_px: float
-) -> tuple[FloatArray, FloatArray] | None:
+) -> tuple[FloatArray, FloatArray | None]:
     """How a camera moved between two pictures.
 
     Parameters
@@ -179,20 +179,20 @@ def relative_pose(
     -------
     turn : (3, 3) array
         From the first camera to the second.
-    place : (3,) array
-        Of the second camera as the first one lies, in distances to what is seen.
-    None where too few points agree on a movement.
+    place : (3,) array or None
+        Of the second camera as the first one lies, in distances to what is seen, MOST_STEP at the most; None
+        where too few points agree on a movement.
     """
     a, b = (np.column_stack([p / focal_px, np.ones(len(p))]) for p in (first, second))
-    turn, off = _turn_alone(a, b)
+    alone, off = _turn_alone(a, b)
     if np.quantile(off, 0.75) * focal_px < TURN_PX:
-        return turn, np.zeros(3)
+        return alone, np.zeros(3)
     cv2.setRNGSeed(1)  # one video, one choice
     essential, agree = cv2.findEssentialMat(
         a[:, :2], b[:, :2], np.eye(3), method=cv2.RANSAC, prob=0.999, threshold=RANSAC_PX / focal_px
     )
     if essential is None or essential.shape != (3, 3):
-        return None
+        return alone, None
     count, found, way, agree = cv2.recoverPose(essential, a[:, :2], b[:, :2], np.eye(3), mask=agree)
     turn, way, inside = (
         np.asarray(found, float),
@@ -200,11 +200,11 @@ def relative_pose(
         np.asarray(agree).ravel() > 0,
     )
     if count < AGREE * len(a) or not inside.any():
-        return None
+        return alone, None
     ahead = np.cross(b[inside], a[inside] @ turn.T)
     across = np.cross(b[inside], np.broadcast_to(way, (len(b[inside]), 3)))
     depth = np.linalg.norm(across, axis=1) / np.maximum(np.linalg.norm(ahead, axis=1), 1e-12)
-    return turn, -(turn.T @ way) / max(float(np.median(depth)), 1e-6)
+    return turn, -(turn.T @ way) * min(1 / max(float(np.median(depth)), 1e-6), MOST_STEP)
 
 
 def off_axis(path: CameraPath) -> FloatArray:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from recon.image.video.movement import PathFinder, off_axis, relative_pose
+from recon.image.video.movement import PathFinder, half_view, off_axis, relative_pose
 from tests.image.video.made import SIZE, looking_at, on_circle, seen_from, walk
 
 
@@ -18,11 +18,12 @@ def test_a_walk_is_as_long_and_turns_as_far_as_it_was():
     path = path_of(walk(0, 60, 31))
     assert set(path.stretch) == {0} and len(path.place) == 31
     way = np.linalg.norm(np.diff(path.place, axis=0), axis=1)
-    assert way.sum() == pytest.approx(np.radians(60), rel=0.15)  # in distances to the frame
-    assert way.max() < 3 * np.median(way)
+    # In distances to what is seen, some of which is up to three times as far away as the planes in the middle.
+    assert 0.6 * np.radians(60) < way.sum() < 1.2 * np.radians(60)
+    assert np.quantile(way, 0.9) < 2.5 * np.quantile(way, 0.1)
     turned = np.degrees(np.arccos(path.axis @ path.axis[0]))
     assert turned[15] == pytest.approx(30, abs=4) and turned[-1] == pytest.approx(60, abs=5)
-    assert np.degrees(off_axis(path)).max() < 4  # it looked at the frame all the time
+    assert off_axis(path).max() < half_view(SIZE) / 2  # it looked at the frame all the time
 
 
 def test_standing_still_and_turning_on_the_spot_are_no_way():
@@ -42,7 +43,8 @@ def test_a_cut_begins_another_stretch():
 
 def test_points_without_a_common_movement_tell_none():
     rng = np.random.default_rng(2)
-    assert relative_pose(rng.uniform(-200, 200, (80, 2)), rng.uniform(-200, 200, (80, 2)), 400.0) is None
+    there, here = rng.uniform(-200, 200, (2, 80, 2))
+    assert relative_pose(there, here, 400.0)[1] is None
 
 
 def test_a_step_is_measured_in_distances_to_what_is_seen():
