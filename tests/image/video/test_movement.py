@@ -18,7 +18,7 @@ def test_a_walk_is_as_long_and_turns_as_far_as_it_was():
     path = path_of(walk(0, 60, 31))
     assert set(path.stretch) == {0} and len(path.place) == 31
     way = np.linalg.norm(np.diff(path.place, axis=0), axis=1)
-    # In distances to what is seen, some of which is up to three times as far away as the planes in the middle.
+    # In distances to what is seen, some of which is three times as far away as the planes in the middle.
     assert 0.6 * np.radians(60) < way.sum() < 1.2 * np.radians(60)
     assert np.quantile(way, 0.9) < 2.5 * np.quantile(way, 0.1)
     turned = np.degrees(np.arccos(path.axis @ path.axis[0]))
