@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from recon.geometry.arrays import FloatArray, IntArray
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.image.video.movement import CameraPath
 
 LEAST, MOST = 6, 20  # pictures of one video
@@ -89,7 +89,7 @@ def choose(
     [5, 15, 25, 35, 45, 55]
     """
     numbers, lengths = cells(path, sharp)
-    usable = ~np.isin(numbers, np.asarray(banned, int))
+    usable = ~np.isin(numbers, np.asarray(banned, int)) & _on_the_way(path.stretch[numbers], lengths)
     distance = np.linalg.norm(path.place[numbers][:, None] - path.place[numbers][None], axis=2)
     distance[path.stretch[numbers][:, None] != path.stretch[numbers][None]] = np.inf
     near = distance < APART
@@ -100,6 +100,12 @@ def choose(
     chosen = _added(shown, lengths, near, least, most)
     chosen = _exchanged(chosen, shown, lengths, near)
     return sorted(int(numbers[k]) for k in chosen)
+
+
+def _on_the_way(stretch: IntArray, lengths: FloatArray) -> BoolArray:
+    """Cells of stretches with some way; of all, where none has.  The others are what was seen in a jerk."""
+    way = np.bincount(stretch, lengths)[stretch]
+    return np.asarray((way >= APART) | (way.max() < APART))
 
 
 def _added(shown: FloatArray, lengths: FloatArray, near: np.ndarray, least: int, most: int) -> list[int]:
