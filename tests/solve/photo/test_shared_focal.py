@@ -1,6 +1,7 @@
 """Pictures of one video share their focal length; photos that only lie beside them keep their own."""
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 
@@ -9,7 +10,6 @@ from recon.image.openings import OPENING
 from recon.image.photos import PhotoImage
 from recon.image.timecode import Timecode
 from recon.solve import reading
-from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.photo.photo_reading import PhotoReading
 
 SIZE = (1280, 720)
@@ -18,8 +18,7 @@ SIZE = (1280, 720)
 def read_with(name, focal):
     """A reading of a picture by itself, with a camera of this focal length; None for none."""
     nothing = np.zeros(0, OPENING)
-    camera = Camera(focal, 640, 360) if focal else None
-    posed = make_posed_photo(name, camera, SIZE, nothing, 0.3) if camera else None
+    posed = SimpleNamespace(camera=Camera(focal, 640, 360)) if focal else None
     return PhotoReading(name, SIZE, nothing, posed, None, (1.0, np.inf), 1.0)
 
 
