@@ -7,6 +7,7 @@ NumPy is enough; with CuPy on a machine that has a CUDA device the same code run
     clip              films walked round a frame: motion blur, rolling shutter
     make              a frame's folder, or a small frame in memory
     kinds             what each kind of photographs is: plain, handbuilt, web, telephone, closeup, decoy
+    drawn             frames drawn without light, for films
     frames            random frames: stock, members, laps, bolts, braces
     build             where the members of a frame built by hand really are
     decoys            things with rows of holes that are no frame

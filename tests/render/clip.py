@@ -8,6 +8,7 @@ doi:10.1145/800031.808590).  So blur and rolling shutter are those of one moveme
 
 import json
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,6 +16,7 @@ import cv2
 import numpy as np
 
 from .cameras import Camera, cameras_round, grained, jpeg, shot, stand_off, toned
+from .drawn import Drawing
 from .frames import STOCK, frame_of
 from .make import BRIGHT, corners_of, recipe
 from .scenes import extent, scene_of
@@ -24,7 +26,7 @@ from .truth import photo_record, truth_of
 
 FILM = "walk.mp4"
 FPS = 8.0  # a phone takes 30 in a second; fewer are made, each as a phone would take it
-STILLS = 3  # photos of the same frame, to compare a film with
+STILLS, STILL_PX = 3, 2000  # photos of the same frame, to compare a film with, and their long side
 HOLES_EVERY = 6  # frames from one whose openings are in the truth to the next
 # s that the shutter is open, by the light; what a telephone's film mode does; this project's choice
 EXPOSURE_S = {"sun": 1 / 500, "overcast": 1 / 120, "window": 1 / 60, "lamp": 1 / 50, "dim": 1 / 30}
@@ -160,29 +162,48 @@ def write_film(path, pictures, fps=FPS, codec="mp4v"):
     return count
 
 
-def make_clip(number, folder, xp=np, spp=16, frames=None, long_side=None, say=print):
+@dataclass(frozen=True)
+class Means:
+    """What pictures are made with: `picture(camera, rays, seed)` gives a linear one, `rays` a pixel."""
+
+    rng: np.random.Generator
+    picture: Callable
+    rays: int
+    light: str
+    xp: object = np
+
+
+def make_clip(number, folder, xp=np, spp=16, frames=None, long_side=None, say=print, drawn=False):
     """Film frame `number` into a folder of its own: `walk.mp4`, three photos of the same frame, truth.json.
 
-    `frames`: how many the film has (72); `long_side` of the film, px (1280).
+    `frames`: how many the film has (72); `long_side` of the film, px (1280); `drawn`: without light and
+    braces, in a small part of the time.
     """
     what, start = recipe(number), time.perf_counter()
-    frame = frame_of(what["style"], STOCK[what["stock"]], number, None, what["braces"])
+    frame = frame_of(what["style"], STOCK[what["stock"]], number, None, 0 if drawn else what["braces"])
     rng = np.random.default_rng([number, 9])
     points, floor_z = corners_of(frame), extent(frame)[0][2]
     count = frames or 72
     walk = Walk(rng, points, floor_z, count / FPS, long_side or 1280)
-    stills, _ = cameras_round(rng, points, floor_z, STILLS, 2000)
+    stills, _ = cameras_round(rng, points, floor_z, STILLS, STILL_PX)
     around = [walk.camera(t) for t in np.linspace(0, walk.seconds, 8)]
     scene = scene_of(frame, [*stills, *around], number, what["floor"], what["light"])
+
+    def traced(camera, rays, seed):
+        linear = render(scene, camera, rays, seed, xp)
+        return linear.get() if hasattr(linear, "get") else linear
+
+    means = Means(rng, Drawing(frame, number).picture if drawn else traced, spp, what["light"], xp)
     out = Path(folder) / f"clip{number:03d}"
     out.mkdir(parents=True, exist_ok=True)
-    means = rng, xp, spp
-    photos = [_still(frame, scene, c, k, number, means, what["light"]) for k, c in enumerate(stills, 1)]
-    for name, data, _ in photos:
-        (out / name).write_bytes(data)
+    photos = [
+        _still(frame, scene, cam, f"photo_{k}.jpg", number * 10 + k, means) for k, cam in enumerate(stills, 1)
+    ]
+    for data, record in photos:
+        (out / record["file"]).write_bytes(data)
     records = []
-    write_film(out / FILM, _frames(frame, scene, walk, what["light"], (rng, xp, spp, number), count, records))
-    truth = truth_of(frame, [record for *_, record in photos], "clip")
+    write_film(out / FILM, _frames(frame, scene, walk, means, (number, count), records))
+    truth = truth_of(frame, [record for _, record in photos], "clip")
     truth["clip"] = {"file": FILM, "fps": FPS, "f35": walk.f35, "frames": records}
     truth["scene"] = scene.note
     (out / "truth.json").write_text(json.dumps(truth))
@@ -194,39 +215,29 @@ def make_clip(number, folder, xp=np, spp=16, frames=None, long_side=None, say=pr
     )
 
 
-def _rendered(scene, camera, spp, seed, xp):
-    linear = render(scene, camera, spp, seed, xp)
-    return linear.get() if hasattr(linear, "get") else linear
-
-
 def _exposure(linear, wished):
     return wished / max(1e-4, float(np.exp(np.log(linear.mean(axis=2) + 1e-3).mean())))
 
 
-def _still(frame, scene, cam, k, number, means, light):
-    """Name, file and record of a photo."""
-    rng, xp, spp = means
-    linear = _rendered(scene, cam, spp, number * 10 + k, xp)
-    picture = shot(linear, rng, _exposure(linear, rng.uniform(*BRIGHT[light])))
-    name = f"photo_{k}.jpg"
-    return (
-        name,
-        jpeg(picture, rng.integers(80, 96)),
-        photo_record(frame, cam, scene.clusters, name, None, 0.0, xp),
-    )
+def _still(frame, scene, cam, name, seed, means):
+    """File and record of a photo."""
+    linear = means.picture(cam, means.rays, seed)
+    picture = shot(linear, means.rng, _exposure(linear, means.rng.uniform(*BRIGHT[means.light])))
+    record = photo_record(frame, cam, scene.clusters, name, None, 0.0, means.xp)
+    return jpeg(picture, means.rng.integers(80, 96)), record
 
 
-def _frames(frame, scene, walk, light, means, count, records):
+def _frames(frame, scene, walk, means, numbers, records):
     """The film's pictures one by one; their records are put into `records`."""
-    rng, xp, spp, number = means
+    rng, light, (number, count) = means.rng, means.light, numbers
     look = rng.uniform(0.05, 0.3), rng.uniform(0.4, 0.7), rng.uniform(0.004, 0.012), rng.normal(1, 0.03, 3)
     wished, readout_s, exposure = rng.uniform(*BRIGHT[light]), rng.uniform(*READOUT_S), None
     for k in range(count):
-        moments = xp.random.default_rng(number * 1000 + k + 500_000_000)
+        moments = means.xp.random.default_rng(number * 1000 + k + 500_000_000)
         camera = walk.moving(k / FPS, EXPOSURE_S[light], readout_s, moments)
-        linear = _rendered(scene, camera, spp, number * 1000 + k, xp)
+        linear = means.picture(camera, means.rays, number * 1000 + k)
         exposure = exposure or _exposure(linear, wished)
-        record = photo_record(frame, camera.at, scene.clusters, f"{FILM} {k}", None, 0.0, xp)
+        record = photo_record(frame, camera.at, scene.clusters, f"{FILM} {k}", None, 0.0, means.xp)
         if k % HOLES_EVERY:
             del record["holes"]
         blur = blur_px(walk, k / FPS, EXPOSURE_S[light])

@@ -1,9 +1,13 @@
 """A made film's pictures are taken by a moving camera, each row at its own moment."""
 
+import json
+
+import cv2
 import numpy as np
 import pytest
 
-from tests.render.clip import EXPOSURE_S, Walk, blur_px
+from tests.render import clip
+from tests.render.clip import EXPOSURE_S, Walk, blur_px, make_clip
 from tests.render.frames import STOCK, frame_of
 from tests.render.make import corners_of
 from tests.render.scenes import extent
@@ -37,3 +41,25 @@ def test_a_film_stands_still_for_a_while_and_is_blurred_more_in_dim_light():
     assert shares[0] == 0 and shares[-1] == pytest.approx(1) and (np.diff(shares) == 0).sum() >= 5
     bright, dim = (np.median([blur_px(w, t, EXPOSURE_S[k]) for t in range(9)]) for k in ("sun", "dim"))
     assert bright < 1 < dim
+
+
+def test_a_drawn_film_shows_the_frame_where_its_truth_says(tmp_path, monkeypatch):
+    monkeypatch.setattr(clip, "STILLS", 1)
+    monkeypatch.setattr(clip, "STILL_PX", 1200)
+    make_clip(5, tmp_path, spp=1, frames=3, long_side=480, drawn=True, say=lambda *_, **__: None)
+    truth = json.loads((tmp_path / "clip005/truth.json").read_text())
+    film = cv2.VideoCapture(str(tmp_path / "clip005/walk.mp4"))
+    pictures = [film.read()[1] for _ in range(3)]
+    assert len(truth["clip"]["frames"]) == 3 and len(truth["photos"]) == 1 and not film.read()[0]
+    photo = cv2.imread(str(tmp_path / "clip005/photo_1.jpg"), cv2.IMREAD_GRAYSCALE).astype(float)
+    assert pictures[0].shape[:2] == tuple(truth["clip"]["frames"][0]["size"][::-1])
+    seen = [h for h in truth["photos"][0]["holes"] if h["seen"] == 8 and h["px"] > 5]
+    bolts = {(b[side], b[f"{side}_hole"]) for b in truth["bolts"] for side in "ab"}
+    darker = []
+    for hole in seen:
+        if (hole["stick"], hole["hole"]) not in bolts:
+            x, y = np.rint(hole["xy"]).astype(int)
+            reach = int(hole["px"])
+            around = photo[y - reach : y + reach + 1, x - reach : x + reach + 1]
+            darker.append(photo[y, x] < around.mean())
+    assert len(darker) > 20 and np.mean(darker) > 0.9
