@@ -32,6 +32,9 @@ KEPT = 0.6  # of the points; with fewer a step is measured, and points are chose
 # what noise and a rolling shutter leave (0.3 px on made videos).
 TURN_PX = 1.0
 RANSAC_PX = 1.0  # from the epipolar line; as TURN_PX
+LEAST_TURN = 0.01  # rad, of a step; turns are measured to a few thousandths (made videos)
+# Of the way, in distances, over which errors of the steps hardly add up; this project's choice.
+NEAR_WAY = 0.5
 AHEAD = 0.05  # weight of the distance of what is seen beside the crossing of the axes; this project's choice
 # A step that moves points by STEP_PX is some 0.05 long; a much longer one was measured on lost points.
 MOST_STEP = 0.3
@@ -75,7 +78,6 @@ class PathFinder:
             float
         ] = []  # movement in the picture since the last step, px, of each picture since
         self._turn, self._place, self._stretch = np.eye(3), np.zeros(3), 0
-        self._step = np.zeros(3)  # the last one, as the camera lay before it
         self._before: np.ndarray | None = None
         self._start: Points = np.empty((0, 2), np.float32)
         self._now = self._start
@@ -131,7 +133,7 @@ class PathFinder:
 
     def _begin_stretch(self) -> None:
         self._stretch += 1
-        self._turn, self._place, self._step = np.eye(3), np.zeros(3), np.zeros(3)
+        self._turn, self._place = np.eye(3), np.zeros(3)
 
     def _choose_points(self, grey: np.ndarray) -> None:
         found = cv2.goodFeaturesToTrack(grey, MOST_POINTS, 0.01, max(grey.shape) / 80)
@@ -146,9 +148,8 @@ class PathFinder:
         """
         start, now = (np.asarray(points - self._centre, float) for points in (self._start, self._now))
         turned, step = relative_pose(start, now, self._focal)
-        self._step = self._step if step is None else step  # else it went on as before
         place, turn = self._place, self._turn
-        self._place, self._turn = place + turn.T @ self._step, turned @ turn
+        self._place, self._turn = place + turn.T @ likely_step(turned, step), turned @ turn
         for share in np.clip(np.array(self._pending) / max(self._pending[-1], 1e-9), 0, 1):
             axis = turn[2] + share * (self._turn[2] - turn[2])
             at = place + share * (self._place - place)
@@ -207,15 +208,40 @@ def relative_pose(
     return turn, -(turn.T @ way) * min(1 / max(float(np.median(depth)), 1e-6), MOST_STEP)
 
 
-def off_axis(path: CameraPath) -> FloatArray:
-    """How far off the camera's axis what it looked at all the time is at each picture, rad (N,).
+def likely_step(turn: FloatArray, step: FloatArray | None) -> FloatArray:
+    """The step between two pictures, in distances to what is seen, as the first camera lies.
 
-    That is the point nearest to all axes of a stretch (least squares, Cauchy's weights), and where they
+    Where most points lie on one plane, a floor, two movements explain them (Longuet-Higgins 1986, from
+    memory), and the wrong one may seem to lead back.  Who walks round a frame keeps it in the picture: a step
+    against that, or none that is known, is taken for the one that turns the camera so round what is a
+    distance ahead.
+
+    Parameters
+    ----------
+    turn : (3, 3) array
+        From the first camera to the second.
+    step : (3,) array or None
+        As `relative_pose` gives it.
+    """
+    round_it = np.array([0.0, 0.0, 1.0]) - turn[2]
+    if step is None or (np.linalg.norm(round_it) > LEAST_TURN and step @ round_it < 0):
+        return round_it
+    return step
+
+
+def off_axis(path: CameraPath) -> FloatArray:
+    """How far off the camera's axis what it looked at round then is at each picture, rad (N,).
+
+    That is the point nearest to the axes within NEAR_WAY (least squares, Cauchy's weights), and where they
     hardly cross, one that is as far away as what was seen.
     """
+    step = np.linalg.norm(np.diff(path.place, axis=0, prepend=path.place[:1]), axis=1)
+    gone = np.cumsum(step)
+    part = np.floor(gone / NEAR_WAY).astype(int)
     out = np.zeros(len(path.place))
-    for stretch in np.unique(path.stretch):
-        mine = path.stretch == stretch
+    for stretch, k in {(int(s), int(p)) for s, p in zip(path.stretch, part)}:
+        mine = (path.stretch == stretch) & (np.abs(part - k) <= 1)
+        of_part = part[mine] == k
         place, axis = path.place[mine], path.axis[mine]
         across = np.eye(3) - axis[:, :, None] * axis[:, None, :]
         weight = np.ones(len(place))
@@ -227,7 +253,7 @@ def off_axis(path: CameraPath) -> FloatArray:
             cosine = (way * axis).sum(axis=1) / np.maximum(np.linalg.norm(way, axis=1), 1e-9)
             off = np.arccos(np.clip(cosine, -1, 1))
             weight = 1 / (1 + (off / max(float(np.median(off)), 0.02)) ** 2)
-        out[mine] = off
+        out[np.flatnonzero(mine)[of_part]] = off[of_part]
     return out
 
 
