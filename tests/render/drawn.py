@@ -19,7 +19,7 @@ def noise(seed, cells=(8, 32, 128, 512)):
     for n in cells:
         coarse = rng.standard_normal((n, n)).astype(np.float32)
         out += np.kron(coarse, np.ones((TEXELS // n, TEXELS // n), np.float32))
-    return 1 + 0.12 * out
+    return np.clip(1 + 0.12 * out, 0.3, 1.7)
 
 
 def looked_up(texture, u, v, scale):
