@@ -26,10 +26,12 @@ from recon.frame.length import parse_known_length
 from recon.frame.stock import load_stocks
 from recon.image.photos import load_photo
 from recon.image.rows_file import load_rows
+from recon.image.video.chosen import choose_pictures
 from recon.workshop.parts.prices import load_prices
 from recon.workshop.parts.rack import load_rack
 from tests.corrections.frames import gate
 from tests.workshop.carts import cart
+from tests.image.video.made import walk, write_video
 from tests.workshop.trestles import trestle
 from webui.storage.build import WORK, Build
 from webui.storage.journal import NAME, line_of
@@ -69,6 +71,16 @@ def _photo(kind: str) -> bytes:
     out = BytesIO()
     Image.fromarray(rng.integers(0, 255, (320, 400, 3), dtype=np.uint8)).save(out, kind)
     return out.getvalue()
+
+
+def _video(codec: str, suffix: str) -> bytes:
+    with tempfile.TemporaryDirectory() as place:
+        return write_video(Path(place) / f"a{suffix}", walk(0, 12, 5), codec=codec).read_bytes()
+
+
+def _pictures_of(path: Path) -> None:
+    with tempfile.TemporaryDirectory() as place:
+        choose_pictures(path, place)
 
 
 def _journal() -> bytes:
@@ -126,11 +138,14 @@ class Parser:
         Reads the file of a path.
     examples : tuple of bytes
         Files that are whole.
+    tries : int
+        Damaged files that the suite tries: a second or two.
     """
 
     file: str
     read: Callable[[Path], object]
     examples: tuple[bytes, ...]
+    tries: int = 40
 
 
 PARSERS = {
@@ -141,6 +156,7 @@ PARSERS = {
     "rack in TOML": Parser("r.toml", lambda p: load_rack(p, STOCKS), (RACK_TOML,)),
     "stock list": Parser("s.toml", load_stocks, (STOCK_LIST,)),
     "photo": Parser("photo.jpg", load_photo, tuple(map(_photo, ("JPEG", "PNG", "WEBP", "TIFF")))),
+    "video": Parser("walk.mp4", _pictures_of, (_video("mp4v", ".mp4"), _video("MJPG", ".avi")), 8),
     "journal": Parser(NAME, _open_build, (_journal(),)),
     "work journal": Parser(WORK, _open_work, (_work_journal(),)),
     "measured length": Parser(

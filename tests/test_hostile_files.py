@@ -9,14 +9,12 @@ from hypothesis import strategies as st
 
 from tests.fuzz import PARSERS, damaged, parses
 
-EXAMPLES = 40  # of each parser, for each way to damage a file: a second or two
-
 
 @pytest.mark.parametrize("name", PARSERS)
 def test_a_damaged_file_is_read_or_refused_in_a_sentence(name, tmp_path_factory):
     folder = tmp_path_factory.mktemp(name.replace(" ", "-"))
 
-    @settings(max_examples=EXAMPLES)
+    @settings(max_examples=PARSERS[name].tries)
     @given(st.data())
     def tried(data):
         parses(name, data.draw(damaged(name)), folder)

@@ -6,13 +6,14 @@ import secrets
 from collections.abc import Callable
 from pathlib import Path
 
-from flask import Flask, Response, jsonify, render_template, request
+from flask import Flask, Request, Response, jsonify, render_template, request
 from flask.json.provider import DefaultJSONProvider
 from werkzeug.exceptions import HTTPException
 
 from recon.errors import ReconError
 from recon.frame.stock import Stock
 from recon.frame.usual_stock import load_stocks_of_user
+from recon.image.video.files import MOST_BYTES as MOST_VIDEO_BYTES
 from webui.context import MOST_REQUEST_BYTES, AppContext, attach, context_of
 from webui.guard import OPENED, Keys, guard
 from webui.processes.by_hand import RowWorker
@@ -22,16 +23,42 @@ from webui.storage.build import Build, Conflict
 from webui.storage.photo_store import MOST_BYTES, PhotoStore
 from webui.storage.reading_cache import SOLVER
 from webui.storage.step_photos import StepPhotos
+from webui.storage.video_store import VideoStore
 from webui.storage.work import WorkLog
-from webui.views import assembly, by_hand, change, devices, downloads, page, photos, plan, reading, versions
+from webui.views import (
+    assembly,
+    by_hand,
+    change,
+    devices,
+    downloads,
+    page,
+    photos,
+    plan,
+    reading,
+    versions,
+    videos,
+)
+from webui.views.videos import ADDRESS as VIDEOS
 
 
 class _JsonInOrder(DefaultJSONProvider):
     sort_keys = False
 
 
+class _Request(Request):
+    @property
+    def max_content_length(self) -> int | None:
+        """Bytes that this request may have: videos are larger than all else."""
+        return MOST_VIDEO_BYTES if self.path == VIDEOS else super().max_content_length
+
+    @max_content_length.setter
+    def max_content_length(self, value: int | None) -> None:
+        raise AttributeError("it follows from the address")
+
+
 class _App(Flask):
     json_provider_class = _JsonInOrder
+    request_class = _Request
 
 
 def create_app(
@@ -80,7 +107,8 @@ def create_app(
     context = _context(Build(folder, stocks), stocks, solver, keys, address)
     attach(app, context)
     guard(app, host, port, keys, context.token, on_enter, on_wrong_keys)
-    for module in (page, photos, reading, change, by_hand, plan, downloads, devices, assembly, versions):
+    views = (page, photos, videos, reading, change, by_hand, plan, downloads, devices, assembly, versions)
+    for module in views:
         app.register_blueprint(module.bp)
     _answer_errors(app)
     context.photos.start()
@@ -95,12 +123,13 @@ def _context(
     except BaseException:
         build.close()
         raise
-    photos = PhotoStore(build)
+    photo_store = PhotoStore(build)
     return AppContext(
         build=build,
         work=work,
-        photos=photos,
-        step_photos=StepPhotos(build, photos),
+        photos=photo_store,
+        step_photos=StepPhotos(build, photo_store),
+        videos=VideoStore(build, photo_store),
         reading=ReadingJob(build, solver, stocks),
         quick=DerivedWorker(build, stocks),
         checks=DerivedWorker(build, stocks, give_up=True),
@@ -139,7 +168,8 @@ def _answer_errors(app: Flask) -> None:
     def refused(error: HTTPException) -> Response | tuple[Response, int]:
         words = {
             404: "There is nothing under this address.",
-            413: f"That is too large; a photo may have {MOST_BYTES >> 20} MB.",
+            413: f"That is too large; a photo may have {MOST_BYTES >> 20} MB, "
+            f"a video {MOST_VIDEO_BYTES >> 30} GB.",
             405: "That cannot be done here.",
         }
         problem = words.get(error.code or 0, error.description or "")

@@ -18,6 +18,7 @@ from webui.storage.build import Build
 from webui.storage.photo_store import PhotoStore
 from webui.storage.step_photos import StepPhotos
 from webui.storage.work import WorkLog
+from webui.storage.video_store import VideoStore
 
 MOST_REQUEST_BYTES = 2 * 2**20  # of any request that is not a photo.  This project's choice
 _NAME = "app_context"  # under which Flask keeps it
@@ -33,6 +34,7 @@ class AppContext:
     work : WorkLog
     photos : PhotoStore
     step_photos : StepPhotos
+    videos : VideoStore
     reading : ReadingJob
     quick : DerivedWorker
         For doubts and parts.
@@ -57,6 +59,7 @@ class AppContext:
     work: WorkLog
     photos: PhotoStore
     step_photos: StepPhotos
+    videos: VideoStore
     reading: ReadingJob
     quick: DerivedWorker
     checks: DerivedWorker
@@ -75,6 +78,7 @@ class AppContext:
         self.checks.close()
         self.steps.close()
         self.rows.close()
+        self.videos.close()
         self.photos.close()
         self.work.close()
         self.build.close()

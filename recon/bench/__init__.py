@@ -2,6 +2,7 @@
 
 confidence     whether members called sure are right, and the curve that makes it so
 reading        how well frames are read, against truth
+video          how well frames are read from videos walked round them, beside photos
 nothing        what is claimed of pictures that show no frame
 again          what corrections are worth when the photos are read again
 audit          the audit on random frames with one random change each

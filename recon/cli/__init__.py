@@ -19,6 +19,7 @@ so that help comes at once.
     stocks    the stock list
 
     read_each   every build in a folder, several at a time
+    read_videos  videos among the photos, whose chosen pictures are kept beside the frame
     read_rows   openings and rows with their hole counts, which `read` gives without a frame
     builds    what lies in a build's folder: notes and photos
     common    shared arguments, results as text or JSON, errors as JSON

@@ -2,6 +2,8 @@
 
 import argparse
 from collections.abc import Mapping, Sequence
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from recon.cli.common import Subparsers, add_question_arguments, print_answer, with_json_errors
@@ -48,7 +50,7 @@ def add_parser(subparsers: Subparsers) -> None:
     )
     parser.add_argument("plan", metavar="PLAN", help="the frame file of the plan")
     parser.add_argument(
-        "--photos", metavar="PHOTO", nargs="+", help="photos of what was built, or folders of them"
+        "--photos", metavar="PHOTO", nargs="+", help="photos of what was built, videos, or folders of them"
     )
     add_question_arguments(parser)
     parser.set_defaults(run=with_json_errors(run))
@@ -80,12 +82,17 @@ def run(args: argparse.Namespace) -> int:
 def _read(paths: "Sequence[str]", plan: "Frame", stocks: "Mapping[str, Stock]") -> "Frame":
     """What was built, read from photos with the plan as a prior; what could not be used is said on stderr."""
     from recon import solve
+    from recon.cli.read_videos import with_pictures
     from recon.image.duplicates import drop_duplicates
     from recon.image.photos import find_photos, load_photos
 
-    loaded, broken = load_photos(find_photos(paths), progress=Progress(0.0, 0.1))
+    with TemporaryDirectory() as folder:
+        found, no_videos = with_pictures(
+            find_photos(paths, videos=True), Path(folder), None, Progress(0.0, 0.05)
+        )
+        loaded, broken = load_photos(found, progress=Progress(0.05, 0.1))
     photos, copies = drop_duplicates(loaded)
-    for name, reason in [*broken, *((photo.name, reason) for photo, reason in copies)]:
+    for name, reason in [*no_videos, *broken, *((photo.name, reason) for photo, reason in copies)]:
         say(f"{name}: not used: {reason}")
     if not photos:
         raise ReconError(

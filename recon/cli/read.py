@@ -4,8 +4,10 @@ import argparse
 import contextlib
 import json
 from collections.abc import Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from recon.cli.common import Subparsers, add_json, add_stocks, with_json_errors
@@ -21,6 +23,7 @@ from recon.cli.read_rows import (
     write_jpeg,
     write_rows,
 )
+from recon.cli.read_videos import PHOTOS, is_picture_of, videos_of, with_pictures
 from recon.errors import ReconError
 
 if TYPE_CHECKING:
@@ -47,6 +50,7 @@ Read a frame from photographs and write into the folder OUT:
   frame.png       a picture of the frame in space
   rows.json       openings and rows of each photo with their hole counts
   overlays/       each photo with what was read drawn over it: look at these first
+  photos/         where a video was given, the pictures chosen from it
 
 Where no frame can be read, rows.json and the overlays are written all the same.
 Photograph the frame from three or more corners, so that every member shows a row of open holes in at least
@@ -56,6 +60,7 @@ _EPILOG = """\
 examples:
   recon read photos/ -o trestle
   recon read left.jpg front.heic right.jpg -o trestle --stock softwood-38
+  recon read walk.mp4 -o trestle
   recon read photos/ -o trestle --length "A = 610 mm"
   recon read photos/ -o trestle --length "16 holes = 24 1/8 in"
   recon read photos/ --rows
@@ -81,7 +86,8 @@ def add_parser(subparsers: Subparsers) -> None:
         "photos",
         nargs="+",
         metavar="PHOTO",
-        help="photo files (JPEG, PNG, WebP, TIFF, HEIC) or folders of them",
+        help="photo files (JPEG, PNG, WebP, TIFF, HEIC), videos walked round the frame (MP4, MOV, MKV, WebM, "
+        "AVI), or folders of them",
     )
     add("-o", "--out", metavar="OUT", help=f"folder to write into (default: {DEFAULT_OUT})")
     add(
@@ -150,7 +156,7 @@ def run(args: argparse.Namespace) -> int:
     if args.stock:
         find_stock(stocks, args.stock)
     length = parse_known_length(args.length) if args.length else None
-    paths = find_photos(args.photos)
+    paths = find_photos(args.photos, videos=True)
     if args.rows:
         return _run_rows(args, paths)
     return _run_frame(args, paths, stocks, length)
@@ -161,14 +167,13 @@ def _run_frame(
 ) -> int:
     """Reads the frame and writes what was found; returns the exit code."""
     from recon import solve
-    from recon.files import output_folder
     from recon.image.photo_rows import with_result
     from recon.show.summary import summary_text
 
     args.out = args.out or DEFAULT_OUT
     _refuse_folder_of_photos(args.out, paths)
-    with output_folder(args.out, RESULTS, args.overwrite, is_overlay) as staging:
-        loaded, photos, broken, aside = _load(paths)
+    with _results_folder(args, paths) as staging:
+        loaded, photos, broken, aside = _load(paths, staging / PHOTOS, args.out)
         debug_dir = _debug_folder(args.debug)
         detected: dict[str, np.ndarray] = {}
         failed: ReconError | None = None
@@ -195,7 +200,8 @@ def _run_frame(
             aside += reading.set_aside
             frame = replace(_with_all_photos(reading.frame, loaded, aside), name=_name(args, reading.frame))
             rows = _with_results(rows, reading, aside)
-            result = _Result(frame, summary_text(frame, stocks, broken), broken + aside, rows)
+            timecodes = {photo.name: photo.timecode for photo in loaded if photo.timecode}
+            result = _Result(frame, summary_text(frame, stocks, broken, timecodes), broken + aside, rows)
             try:
                 files = _write_results(staging, result, reading, loaded, stocks)
             except ReconError:
@@ -207,6 +213,16 @@ def _run_frame(
     if reading.not_written:
         say(f"--debug: {reading.not_written}")
     return 1 if result.left_out or reading.not_written else 0
+
+
+def _results_folder(args: argparse.Namespace, paths: Sequence[Path]) -> AbstractContextManager[Path]:
+    """The folder for what is written, with one for photos where a video is given; moved to its place last."""
+    from recon.files import output_folder
+
+    videos = videos_of(paths)
+    is_picture = is_picture_of(videos)
+    results = (PHOTOS, *RESULTS) if videos else RESULTS
+    return output_folder(args.out, results, args.overwrite, lambda p: is_overlay(p) or is_picture(p))
 
 
 def _with_results(
@@ -221,16 +237,13 @@ def _with_results(
 
 def _run_rows(args: argparse.Namespace, paths: Sequence[Path]) -> int:
     """`recon read --rows`: openings and rows alone."""
-    from recon.files import output_folder
-
     if args.out:
         _refuse_folder_of_photos(args.out, paths)
     with contextlib.ExitStack() as stack:
         # An earlier frame in that folder would not be that of these rows.
-        staging = args.out and stack.enter_context(
-            output_folder(args.out, RESULTS, args.overwrite, is_overlay)
-        )
-        _, photos, broken, aside = _load(paths)
+        staging = args.out and stack.enter_context(_results_folder(args, paths))
+        pictures = staging / PHOTOS if staging else Path(stack.enter_context(TemporaryDirectory()))
+        _, photos, broken, aside = _load(paths, pictures, args.out)
         rows = rows_of(photos, {}, Progress(0.1, 0.9))
         files = write_rows(staging, photos, rows, overlay_names([p.name for p in photos])) if staging else []
     print_rows(args, rows, broken + aside, [str(Path(args.out) / name) for name in files])
@@ -238,13 +251,19 @@ def _run_rows(args: argparse.Namespace, paths: Sequence[Path]) -> int:
 
 
 def _load(
-    paths: Sequence[Path],
+    paths: Sequence[Path], pictures: Path, out: str | None
 ) -> "tuple[list[PhotoImage], list[PhotoImage], list[tuple[str, str]], list[tuple[str, str]]]":
-    """Photos loaded, those of them to read, files that are no photos and copies, each with the reason."""
+    """Photos loaded, those of them to read, files that are no photos and copies, each with the reason.
+
+    pictures : the folder for those chosen from videos
+    """
     from recon.image.duplicates import drop_duplicates
     from recon.image.photos import load_photos
 
-    loaded, broken = load_photos(paths, progress=Progress(0.0, 0.1))
+    begun = 0.05 if videos_of(paths) else 0.0
+    paths, broken_videos = with_pictures(paths, pictures, out, Progress(0.0, begun))
+    loaded, broken = load_photos(paths, progress=Progress(begun, 0.1))
+    broken = broken_videos + broken
     photos, copies = drop_duplicates(loaded)
     aside = [(photo.name, reason) for photo, reason in copies]
     _say_left_out(broken, aside)
@@ -356,7 +375,8 @@ def _write_results(
         )
         write_jpeg(staging / "overlays" / name, image)
     progress.done()
-    return ["frame.json", "summary.txt", "frame.png", ROWS_FILE, *(f"overlays/{name}" for name in overlays)]
+    names = ["frame.json", "summary.txt", "frame.png", ROWS_FILE, *(f"overlays/{name}" for name in overlays)]
+    return names + [f"{PHOTOS}{path.name}" for path in sorted((staging / PHOTOS).glob("*"))]
 
 
 def _print_result(args: argparse.Namespace, result: _Result, files: Sequence[str]) -> None:
@@ -383,6 +403,11 @@ def _print_result(args: argparse.Namespace, result: _Result, files: Sequence[str
         )
     if files:
         print(
-            f"Written to {args.out}: {', '.join(RESULTS[::-1])}.\n"
+            f"Written to {args.out}: {', '.join(RESULTS[::-1])}{_also(files)}.\n"
             "Look at the overlays first: they show what was read where."
         )
+
+
+def _also(files: Sequence[str]) -> str:
+    """The folder of pictures chosen from videos, where there are any."""
+    return f", {PHOTOS}" if any(name.startswith(PHOTOS) for name in files) else ""

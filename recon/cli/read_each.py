@@ -127,9 +127,11 @@ def find_builds(folders: Sequence[str], out: Path) -> dict[str, Path]:
 
 def _has_photos(folder: Path) -> bool:
     from recon.image.photos import SUFFIXES
+    from recon.image.video.files import SUFFIXES as VIDEO_SUFFIXES
 
+    suffixes = SUFFIXES | VIDEO_SUFFIXES
     return folder.is_dir() and any(
-        p.suffix.lower() in SUFFIXES and p.is_file() and not p.name.startswith(".") for p in folder.iterdir()
+        p.suffix.lower() in suffixes and p.is_file() and not p.name.startswith(".") for p in folder.iterdir()
     )
 
 

@@ -15,6 +15,10 @@ from numpy.typing import NDArray
 from PIL import ExifTags, Image, ImageOps
 
 from recon.errors import ReconError
+from recon.image.timecode import MADE_BY, Timecode
+from recon.image.video.files import FORMATS_TEXT as VIDEO_FORMATS_TEXT
+from recon.image.video.files import SUFFIXES as VIDEO_SUFFIXES
+from recon.image.video.files import without_live_pictures
 
 pillow_heif.register_heif_opener()
 
@@ -73,6 +77,8 @@ class PhotoImage:
         The same in px of this image.
     digest : str
         Names the decoded pixels.
+    timecode : Timecode or None
+        Where it is a picture of a video: of which, and from when in it.
     """
 
     path: Path
@@ -83,6 +89,7 @@ class PhotoImage:
     f35_mm: float | None
     focal_prior_px: float | None
     digest: str
+    timecode: Timecode | None = None
 
 
 def natural_key(path: Path) -> list[int | str]:
@@ -96,11 +103,17 @@ def natural_key(path: Path) -> list[int | str]:
     return [int(part) if part.isdigit() else part.casefold() for part in re.split(r"(\d+)", path.name)]
 
 
-def find_photos(paths: Iterable[str | Path]) -> list[Path]:
+def find_photos(paths: Iterable[str | Path], videos: bool = False) -> list[Path]:
     """Files named or, for each folder named, the photos in it.
 
     In folders photos are known by suffix, and come in natural order; folders below are not looked into. A
     file named outright is kept whatever its suffix: `load_photo` judges it by its contents.
+
+    Parameters
+    ----------
+    paths : iterable of str or Path
+    videos : bool
+        Whether videos in folders are given, too, after the photos.
 
     Raises
     ------
@@ -117,21 +130,27 @@ def find_photos(paths: Iterable[str | Path]) -> list[Path]:
                 found.append(path)
                 continue
             inside = [p for p in path.iterdir() if not p.name.startswith(".")]
-            photos = [p for p in inside if p.suffix.lower() in SUFFIXES and p.is_file()]
+            photos = _with_suffix(inside, SUFFIXES)
+            walks = without_live_pictures(_with_suffix(inside, VIDEO_SUFFIXES), photos) if videos else []
         except OSError as error:
             raise ReconError(f"{path}: cannot be read ({error.strerror}); check its permissions.") from error
-        if not photos:
+        if not photos and not walks:
             below = sorted(p.name for p in inside if p.is_dir())
             hint = (
                 f" Photos in the folders below it ({', '.join(below[:3])}) are not taken: name those."
                 if below
                 else ""
             )
-            raise ReconError(f"{path}: this folder holds no photos ({FORMATS_TEXT}).{hint}")
-        found += sorted(photos, key=natural_key)
+            nor = f" and no videos ({VIDEO_FORMATS_TEXT})" if videos else ""
+            raise ReconError(f"{path}: this folder holds no photos ({FORMATS_TEXT}){nor}.{hint}")
+        found += [*sorted(photos, key=natural_key), *sorted(walks, key=natural_key)]
     if not found:
         raise ReconError(f"No photos were given: name photo files ({FORMATS_TEXT}) or a folder of them.")
     return found
+
+
+def _with_suffix(paths: Sequence[Path], suffixes: set[str]) -> list[Path]:
+    return [p for p in paths if p.suffix.lower() in suffixes and p.is_file()]
 
 
 def _megapixels(pixels: int) -> str:
@@ -264,6 +283,24 @@ def _exif_tags(image: Image.Image) -> dict[int, Any]:
         return {}
 
 
+def timecode_of(path: Path) -> Timecode | None:
+    """From which video, and when in it, a photo's file says that it is; None for all other files."""
+    try:
+        with Image.open(path, formats=("JPEG",)) as image:
+            return _timecode(image)
+    except Exception:  # no JPEG, or a damaged one: then it is none
+        return None
+
+
+def _timecode(image: Image.Image) -> Timecode | None:
+    try:
+        tags = image.getexif()
+        ours = tags.get(ExifTags.Base.Software) == MADE_BY
+        return Timecode.from_text(tags.get(ExifTags.Base.ImageDescription)) if ours else None
+    except Exception:  # as in _exif_tags
+        return None
+
+
 def _upright(image: Image.Image) -> Image.Image:
     try:
         orientation = image.getexif().get(ExifTags.Base.Orientation, 1)
@@ -305,7 +342,7 @@ def load_photo(path: str | Path, max_pixels: int = MAX_PIXELS) -> PhotoImage:
             _check_size(name, image.size, max_pixels)
             try:
                 image.load()
-                tags = _exif_tags(image)
+                tags, timecode = _exif_tags(image), _timecode(image)
                 grey, colour = _arrays(_upright(image))
             except MemoryError as error:
                 raise ReconError(
@@ -320,9 +357,8 @@ def load_photo(path: str | Path, max_pixels: int = MAX_PIXELS) -> PhotoImage:
     f35 = focal_35mm(tags, size)
     digest = hashlib.blake2b(repr(size).encode(), digest_size=16)
     digest.update(np.ascontiguousarray(colour).data)
-    return PhotoImage(
-        path, name, grey, colour, size, f35, None if f35 is None else focal_px(f35, size), digest.hexdigest()
-    )
+    prior = None if f35 is None else focal_px(f35, size)
+    return PhotoImage(path, name, grey, colour, size, f35, prior, digest.hexdigest(), timecode)
 
 
 def _printable(name: str) -> str:

@@ -7,6 +7,7 @@ picture         the picture of the frame in space
 picture_camera  the parallel projection of that picture, and which face is in front at each pixel
 motion          a picture of one way in which a frame racks or folds
 summary         a frame in words
+camera_path     the way of a video's camera round the frame, in words
 gallery         a folder of builds as a static site
 exports         the picture and the summary among what a frame can be written as
 

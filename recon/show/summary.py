@@ -12,6 +12,8 @@ from recon.frame.fitting_boxes import spans
 from recon.frame.length import both_text, mm_text
 from recon.frame.model import Frame, Joint, Member
 from recon.frame.stock import Stock
+from recon.image.timecode import Timecode
+from recon.show.camera_path import path_sentences
 from recon.workshop.confidence_text import loose_doubts, member_doubts, sure_words
 from recon.workshop.wording import holes_in_words, lap_words, listed, plural
 
@@ -24,7 +26,12 @@ _HOW = {
 }
 
 
-def summary_text(frame: Frame, stocks: Mapping[str, Stock], not_read: Sequence[tuple[str, str]] = ()) -> str:
+def summary_text(
+    frame: Frame,
+    stocks: Mapping[str, Stock],
+    not_read: Sequence[tuple[str, str]] = (),
+    timecodes: Mapping[str, Timecode] | None = None,
+) -> str:
     """The frame for a person to read: size, members by stock and length, laps, fittings, doubts, photos, the
     caution once.
 
@@ -35,6 +42,8 @@ def summary_text(frame: Frame, stocks: Mapping[str, Stock], not_read: Sequence[t
         The stock list by id, for names; an id that is not in it is named as it is.
     not_read : sequence of (name, reason)
         Files that were no photos.
+    timecodes : mapping of str to Timecode, optional
+        Photo -> its timecode, for those that are pictures of videos.
 
     Returns
     -------
@@ -60,7 +69,7 @@ def summary_text(frame: Frame, stocks: Mapping[str, Stock], not_read: Sequence[t
         _laps(frame),
         _fittings(frame),
         _doubts(frame),
-        _photos(frame, not_read),
+        _photos(frame, not_read, timecodes or {}),
     ]
     return "\n\n".join([*filter(None, parts), _wrap(CAUTION, "")]) + "\n"
 
@@ -201,11 +210,12 @@ def _doubts(frame: Frame) -> str:
     return "\n".join(["Not sure", *(_wrap("- " + note, hang="  ") for note in notes)]) if notes else ""
 
 
-def _photos(frame: Frame, not_read: Sequence[tuple[str, str]]) -> str:
-    """Which photos were used, and why not."""
+def _photos(frame: Frame, not_read: Sequence[tuple[str, str]], timecodes: Mapping[str, Timecode]) -> str:
+    """Which photos were used, why not, and from which videos they are."""
     notes = [
         f"{p.file}: " + ("used" if p.used else f"set aside: {p.reason or 'no reason given'}")
         for p in frame.photos
     ]
+    notes += path_sentences(frame, timecodes)
     notes += [f"{name}: not read: {reason}" for name, reason in not_read]
     return "\n".join(["Photos", *(_wrap(note, hang="  ") for note in notes)]) if notes else ""

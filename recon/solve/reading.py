@@ -26,6 +26,7 @@ from recon.solve.multiview.mirrored import name_mirrored
 from recon.solve.photo.bordered import read_within
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.photo.read_photo import KNOWN_WIDTHS, read_openings, read_posed
+from recon.solve.photo.shared_focal import disagrees, shared_focal
 from recon.solve.priors.constraints import (
     Constraints,
     apply_marks,
@@ -205,6 +206,8 @@ def read(
         known_width, constraints, {} if detected is None else detected, found, watch, seen, marks
     )
     readings = each.read(copies)
+    if constraints is None:
+        readings = _with_shared_focals(readings, copies, photos, known_width)
     width = known_width or common_width(readings, stocks)
     if not known_width:
         readings = [_with_width(r, c, width) for r, c in zip(readings, copies)]
@@ -318,6 +321,27 @@ def _read_alone(copy: _WorkingCopy, openings: np.ndarray, width: float | None) -
     """One photo read from its openings; uniform borders are none of its picture where EXIF does not vouch."""
     box = (0, 0, *copy.size) if copy.focal_px else content_box(copy.image)
     return read_within(box, copy.name, openings, copy.size, copy.focal_px, width)
+
+
+def _with_shared_focals(
+    readings: Sequence[PhotoReading],
+    copies: Sequence[_WorkingCopy],
+    photos: Sequence[PhotoImage],
+    width: float | None,
+) -> list[PhotoReading]:
+    """Pictures of a video read again with the focal length of most of them, where they have another."""
+    videos: dict[str, list[int]] = {}
+    for k, photo in enumerate(photos):
+        if photo.timecode and not photo.focal_prior_px:
+            videos.setdefault(photo.timecode.video, []).append(k)
+    out = list(readings)
+    for mine in videos.values():
+        focals = {k: r.photo.camera.f if (r := readings[k]).photo else None for k in mine}
+        shared = shared_focal(list(focals.values()))
+        for k in (k for k in mine if shared and disagrees(focals[k], shared)):
+            again = _read_alone(replace(copies[k], focal_px=shared), readings[k].openings, width)
+            out[k] = again if again.photo is not None else readings[k]
+    return out
 
 
 def _with_width(reading: PhotoReading, copy: _WorkingCopy, width: float) -> PhotoReading:

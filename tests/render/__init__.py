@@ -4,8 +4,10 @@ A developer's tool, no part of the product.  `python -m tests.render --help` mak
 `tests.render.make.quick_frame` makes one small frame in memory for tests.
 NumPy is enough; with CuPy on a machine that has a CUDA device the same code runs there.
 
+    clip              films walked round a frame: motion blur, rolling shutter
     make              a frame's folder, or a small frame in memory
     kinds             what each kind of photographs is: plain, handbuilt, web, telephone, closeup, decoy
+    drawn             frames drawn without light, for films
     frames            random frames: stock, members, laps, bolts, braces
     build             where the members of a frame built by hand really are
     decoys            things with rows of holes that are no frame

@@ -137,12 +137,20 @@ def shot(linear, rng, exposure):
         for s in np.linspace(-length / 2, length / 2, 50):
             kernel[int(np.rint(c + s * np.sin(angle))), int(np.rint(c + s * np.cos(angle)))] += 1
         picture = cv2.filter2D(picture, -1, kernel / kernel.sum())
-    noise = rng.uniform(0.002, 0.012)
+    picture = grained(picture, rng, rng.uniform(0.002, 0.012))
+    return toned(picture * rng.normal(1, 0.03, 3))
+
+
+def grained(picture, rng, noise):
+    """A linear picture with the noise of a sensor, as phones smooth it."""
     grain = rng.standard_normal(picture.shape, dtype=np.float32)
     grain = cv2.GaussianBlur(grain, (0, 0), 0.6) * 1.8
-    picture = picture + grain * noise * np.sqrt(np.maximum(picture, 0) + 0.02) * 1.5
-    balance = rng.normal(1, 0.03, 3)
-    picture = np.clip(picture * balance, 0, None)
+    return picture + grain * noise * np.sqrt(np.maximum(picture, 0) + 0.02) * 1.5
+
+
+def toned(picture):
+    """8-bit sRGB of a linear picture."""
+    picture = np.clip(picture, 0, None)
     # Filmic tone curve: Narkowicz' fit, from memory.
     picture = np.clip(picture * (2.51 * picture + 0.03) / (picture * (2.43 * picture + 0.59) + 0.14), 0, 1)
     srgb = np.where(

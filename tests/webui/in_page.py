@@ -15,6 +15,7 @@ EXPORTED_BY = {
     "live": "core/derived",
     "settled": "core/derived",
     "goToPlace": "pictures/look",
+    "layers": "photos/modes",
     "markAt": "photos/mark-holes",
     "OPENING": "core/colours",
     "views": "pictures/arrangement",

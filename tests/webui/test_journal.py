@@ -295,11 +295,11 @@ sys.modules["msvcrt"] = types.SimpleNamespace(locking=locking, LK_NBLCK=2)
 sys.modules["fcntl"] = sys.modules["resource"] = None
 for name in ("O_CLOEXEC", "O_NOFOLLOW", "O_DIRECTORY", "nice"):
     delattr(os, name)
+from recon import limits
 from recon.errors import ReconError
 from webui.processes import decode
-from webui.storage import system
 from webui.storage.journal import Journal
-decode.limit(), system.step_back()
+decode.limit(), limits.step_back()
 try:
     journal = Journal(sys.argv[1])
 except ReconError as error:

@@ -224,7 +224,7 @@ ANSWERS: dict[str, Callable[[Path, Payload], Payload]] = {
 
 def main(argv: list[str]) -> int:
     """Answers lines of stdin until there are no more; `argv` is the build's folder."""
-    from webui.storage.system import limit
+    from recon.limits import limit
 
     limit(memory=MEMORY)
 

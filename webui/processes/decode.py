@@ -11,10 +11,11 @@ from __future__ import annotations
 import io
 import json
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from webui.storage import system
+from recon import limits
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -27,7 +28,7 @@ FILE = 512 * 2**20  # largest file that may be written
 
 def limit() -> None:
     """Limits this process: memory, processor time, size of files, no core dumps."""
-    system.limit(memory=MEMORY, cpu_s=CPU_S, file=FILE)
+    limits.limit(memory=MEMORY, cpu_s=CPU_S, file=FILE)
 
 
 def quick(path: Path, folder: Path) -> tuple[int, int]:
@@ -84,9 +85,10 @@ def full(path: Path, folder: Path) -> tuple[int, int]:
         z, level = z + 1, level.reduce(2)
     small = level if z else image
     _save(small, folder / "whole.jpg")
-    _write(
-        folder / "size.json", json.dumps({"size": list(size), "levels": z, "digest": photo.digest}).encode()
-    )
+    known = {"size": list(size), "levels": z, "digest": photo.digest}
+    if photo.timecode:
+        known["timecode"] = asdict(photo.timecode)
+    _write(folder / "size.json", json.dumps(known).encode())
     return size
 
 

@@ -267,7 +267,7 @@ def main(argv: list[str]) -> int:
     import recon.corrections.review
     import recon.workshop.rigidity.frame_check  # noqa: F401 (while nobody waits)
     import webui.derived.parts_and_checks  # noqa: F401
-    from webui.storage.system import step_back
+    from recon.limits import step_back
 
     step_back()
     state, stocks = State(), dict[str, Stock]()

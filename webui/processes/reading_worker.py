@@ -185,7 +185,7 @@ def _with_other_photos(frame: Frame, loaded: Sequence[PhotoImage], reasons: dict
 def main(argv: list[str]) -> int:
     """Reads the build in the folder `argv`; whatever happens is said in a line of JSON."""
     from recon.errors import ReconError
-    from webui.storage.system import limit, step_back
+    from recon.limits import limit, step_back
 
     sys.stdout = sys.stderr  # what a library prints is no answer
     limit(memory=MEMORY)

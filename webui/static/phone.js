@@ -1,9 +1,10 @@
 // The phone's own page: takes photos straight into the build, says where to stand for the next, and shows
-// which photos there are. Needs api, dom, stand.
+// which photos there are. Needs api, camera-name, dom, sending, stand.
 
-import {get, upload} from "./core/api.js";
+import {get} from "./core/api.js";
 import {nameOf} from "./core/camera-name.js";
 import {byId, h} from "./core/dom.js";
+import {isVideo, sendFile} from "./core/sending.js";
 import {sketchOf, whereToStand} from "./core/stand.js";
 
 const QUIET_MS = 3000;
@@ -48,15 +49,15 @@ async function sendOne(file) {
   const words = h("span", {}, "sending");
   const row = h("li", {}, h("span.strong", {}, name), words, bar);
   byId("sent").append(row);
-  const headers = {"X-Photo-Name": encodeURIComponent(name), "Content-Type": "application/octet-stream"};
-  const progress = share => {
+  const show = (text, share) => {
     bar.value = share;
-    words.textContent = share < 1 ? "sending" : "being checked";
+    words.textContent = text;
   };
   try {
-    await upload("/api/photos", file, headers, progress);
+    const {photos, note} = await sendFile(file, name, show);
     row.remove();
-    byId("live").textContent = `${name} is in the build`;
+    const what = isVideo(file) ? `${photos.length} pictures of ${name} are` : `${name} is`;
+    byId("live").textContent = `${what} in the build. ${note}`;
   } catch (error) {
     words.textContent = error.message;
     row.classList.add("bad");
@@ -67,6 +68,7 @@ async function sendOne(file) {
 
 for (const [button, input] of [
   ["take", "camera"],
+  ["film", "film-camera"],
   ["pick", "files"],
 ]) {
   byId(button).onclick = () => byId(input).click();

@@ -232,11 +232,15 @@ def safe_name(name: str) -> str:
     """
     from recon.image.photos import SUFFIXES
 
-    last = unicodedata.normalize("NFKC", name).replace("\\", "/").rpartition("/")[2]
-    plain = _ALLOWED.sub("_", last).strip(" .") or "photo"
-    path = Path(plain)
+    path = Path(plain_name(name) or "photo")
     suffix = path.suffix.lower() if path.suffix.lower() in SUFFIXES else ".jpg"
     return (path.stem.lstrip(".")[:60].strip() or "photo") + suffix
+
+
+def plain_name(name: str) -> str:
+    """The last part of a file name, without what a shell or a page might read; may be empty."""
+    last = unicodedata.normalize("NFKC", name).replace("\\", "/").rpartition("/")[2]
+    return _ALLOWED.sub("_", last).strip(" .")
 
 
 def _digest(levels: Path) -> str:

@@ -2,6 +2,7 @@
 
 page       the page itself, its static files, the build as it stands
 photos     photos in, and pictures of them out
+videos     videos in, whose pictures become photos
 reading    the reading: begun and cancelled
 change     corrections, undo and redo; what a stroke, tape, fitting or stretch comes to
 by_hand    rows drawn by hand, the camera and members that they mean, members drawn in 3-D

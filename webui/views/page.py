@@ -70,7 +70,8 @@ def _plan_name(context: AppContext) -> str | None:
 
 def _photo_list(context: AppContext, state: State) -> list[dict[str, Any]]:
     """Every photo of the folder or of the frame: name, size in px (None until it is known), how deep its
-    levels go, whether it is used and why not, and where its camera stood, pitches."""
+    levels go, of which video it is a picture and from when, whether it is used and why not, and where its
+    camera stood, pitches."""
     known = {p.file: p for p in state.frame.photos}
     names = context.photos.names()
     rows = []
@@ -86,6 +87,7 @@ def _photo_list(context: AppContext, state: State) -> list[dict[str, Any]]:
                 "levels": levels["levels"] if levels else None,
                 "problem": context.photos.problem(name),
                 "camera": bool(photo and photo.camera),
+                "timecode": (levels or {}).get("timecode"),
                 "eye": photo.camera.centre.round(2).tolist() if photo and photo.camera else None,
                 "used": photo.used if photo else name not in state.corrections.set_aside,
                 "reason": photo.reason if photo else "",

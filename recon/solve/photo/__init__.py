@@ -13,6 +13,7 @@ In the order of the method:
 - ``axis_rows``: rows along the camera's axes, equal steps of a cotangent
 - ``placed_rows``: these rows in space, with uncertainty, faces and the width that twins show
 - ``photo_lattice``: the lattice that all rows agree on, and the lattice lines each may lie on
+- ``shared_focal``: pictures of one video share their focal length
 - ``photo_choice``: of one photo's solutions the one whose members explain most of it
 - ``resection``: the camera from known points
 - ``plane_pattern``: openings that repeat in two directions on one plane: dots, tiles, perforated sheet

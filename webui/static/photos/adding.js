@@ -1,17 +1,16 @@
-// Photos in: dropped or chosen, sent one by one, each with its progress or with what is wrong with it.
-// Needs api, loading, messages.
+// Photos and videos in: dropped or chosen, sent one by one, each with its progress or with what is wrong
+// with it. Needs sending, loading, messages.
 
-import {upload} from "../core/api.js";
 import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
 import {invitePhone} from "../core/invite.js";
 import {load} from "../core/loading.js";
-import {announce} from "../core/messages.js";
+import {announce, notice} from "../core/messages.js";
+import {ACCEPTED, isVideo, sendFile} from "../core/sending.js";
 
-const MOST_MB = 120;
 const INTRO =
   "Three or more, from different corners, each with the whole frame in it where that can be. JPEG, PNG, " +
-  "WebP, TIFF or HEIC.";
+  "WebP, TIFF or HEIC. Or a video, walked slowly round the frame: its sharpest pictures are taken.";
 let tile = null;
 let sending = null;
 let input = null;
@@ -55,8 +54,8 @@ function fileInput() {
     send([...input.files]);
     input.value = "";
   };
-  const attributes = {type: "file", multiple: true, accept: "image/*,.heic,.heif", id: "files", tabindex: -1};
-  return h("input.unseen", {...attributes, "aria-label": "Photos", onchange});
+  const attributes = {type: "file", multiple: true, accept: ACCEPTED, id: "files", tabindex: -1};
+  return h("input.unseen", {...attributes, "aria-label": "Photos and videos", onchange});
 }
 
 function takeDrops() {
@@ -97,22 +96,14 @@ async function sendOne(file) {
   const bar = h("progress", {max: 1, value: 0, "aria-label": file.name});
   const row = h("li", {}, h("span.tilename", {}, file.name), bar, words);
   sending.append(row);
-  if (file.size > MOST_MB * 2 ** 20) {
-    words.textContent = `larger than ${MOST_MB} MB; save it as JPEG`;
-    row.classList.add("bad");
-    return;
-  }
-  const headers = {
-    "X-Photo-Name": encodeURIComponent(file.name),
-    "Content-Type": "application/octet-stream",
-  };
-  const progress = share => {
+  const show = (text, share) => {
     bar.value = share;
-    words.textContent = share < 1 ? "sending" : "being checked";
+    words.textContent = text;
   };
   try {
-    await upload("/api/photos", file, headers, progress);
+    const {photos, note} = await sendFile(file, file.name, show);
     row.remove();
+    if (isVideo(file)) notice(`${photos.length} pictures of ${file.name} were taken as photos. ${note}`);
   } catch (error) {
     words.textContent = error.message;
     row.classList.add("bad");

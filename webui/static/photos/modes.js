@@ -15,6 +15,7 @@ export const layers = {
   rows: false,
   plan: true,
   fittings: true,
+  path: true,
 };
 
 const MODES = [
@@ -33,6 +34,7 @@ const LAYERS = [
   ["rows", "Rows"],
   ["plan", "Plan"],
   ["fittings", "Fittings"],
+  ["path", "Video's path"],
 ];
 const STEPS = {ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1};
 

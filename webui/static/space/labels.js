@@ -9,6 +9,7 @@ import {chosen} from "../core/selection.js";
 import {layers} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {boxOf} from "./box.js";
+import {paintCameraPath} from "./camera-path.js";
 import {paintRuler, paintTape} from "./spots.js";
 import {paintStand} from "./stand.js";
 
@@ -33,6 +34,7 @@ export function paintOverlay(view) {
   if (layers.ruler) paintRuler(view, c, onView);
   paintLap(view, c);
   paintTape(c, onView);
+  if (layers.path) paintCameraPath(view, c, onView);
   paintStand(view, c, onView);
   paintAxes(view, c);
 }

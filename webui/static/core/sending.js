@@ -1,0 +1,52 @@
+// Photos and videos sent to the build, one by one: how large they may be, and how far each has come. Needs
+// api.
+
+import {get, upload} from "./api.js";
+
+const MOST_PHOTO_MB = 120;
+const MOST_VIDEO_MB = 2048;
+const VIDEO = /\.(mp4|mov|m4v|3gp|mkv|webm|avi|m2?ts|mpe?g)$/i;
+const ASK_MS = 500;
+
+/** What a dialog for files offers. */
+export const ACCEPTED = "image/*,video/*,.heic,.heif,.mkv,.mts";
+
+/**
+ * Whether a file is a video.
+ * @param {File} file
+ * @returns {boolean}
+ */
+export const isVideo = file => file.type.startsWith("video/") || VIDEO.test(file.name);
+
+const pause = () => new Promise(resolve => setTimeout(resolve, ASK_MS));
+
+/** Waits until the pictures of a video are chosen and taken in. */
+async function chosenFrom(key, show) {
+  for (;;) {
+    const {running, stage, share, photos, problem, note} = await get(`/api/videos/${key}`);
+    if (problem) throw new Error(problem);
+    if (!running) return {photos, note};
+    show(stage, share);
+    await pause();
+  }
+}
+
+/**
+ * Sends a photo, or a video, of which the sharpest pictures from all round become photos.
+ * @param {File} file
+ * @param {string} name that it is to have
+ * @param {function(string, number): void} show called with words and the share that is done, 0..1
+ * @returns {Promise<{photos: string[], note: string}>} names of the photos that there are now, and what could
+ *   not be used
+ */
+export async function sendFile(file, name, show) {
+  const video = isVideo(file);
+  if (!video && file.size > MOST_PHOTO_MB * 2 ** 20) {
+    throw new Error(`larger than ${MOST_PHOTO_MB} MB; save it as JPEG`);
+  }
+  if (file.size > MOST_VIDEO_MB * 2 ** 20) throw new Error("larger than 2 GB; cut it to half a minute");
+  const headers = {"X-Photo-Name": encodeURIComponent(name), "Content-Type": "application/octet-stream"};
+  const progress = share => show(share < 1 ? "sending" : "being checked", share);
+  const answer = await upload(video ? "/api/videos" : "/api/photos", file, headers, progress);
+  return video ? chosenFrom(answer.video, show) : {photos: [answer.name], note: ""};
+}
