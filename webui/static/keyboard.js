@@ -5,6 +5,7 @@ import {build} from "./core/build.js";
 import {edit, redo, undo} from "./core/changes.js";
 import {byId, h} from "./core/dom.js";
 import {ask} from "./core/messages.js";
+import {endMotion} from "./core/motion.js";
 import {choose, chosen, chosenMember} from "./core/selection.js";
 import {answerDoubt, deleteChosen, step} from "./panels/doubts.js";
 import {start as measure} from "./panels/measure.js";
@@ -122,6 +123,7 @@ function plainKey(event) {
 
 function leave() {
   if (build.proposal) dropProposal();
+  else if (build.motion) endMotion();
   else if (build.rows) dropRows();
   else if (modes.current === "measure") setMode("choose");
   else choose([]);

@@ -19,6 +19,7 @@
 //   ghosts      other members are shown as ghosts
 //   ghost       a ghost was clicked (detail: its id)
 //   spacestroke a new member was drawn in 3-D (detail: member, hole, normal, way, holes)
+//   motion      another way to move is shown moving, or none
 //   proposal    the proposed new member is another
 
 const listeners = new Map();

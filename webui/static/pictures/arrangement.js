@@ -105,6 +105,11 @@ export function enlarge(view) {
   show();
 }
 
+/** Makes sure that the frame in space is to be seen. */
+export function showFrame() {
+  if (views.large && views.large !== views.space) showLarge(views.space);
+}
+
 function showLarge(view) {
   views.large = view;
   show();

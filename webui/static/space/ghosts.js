@@ -3,7 +3,7 @@
 
 import {drawPlate} from "../core/brush.js";
 import {build} from "../core/build.js";
-import {CHOSEN, INK, PLAN} from "../core/colours.js";
+import {CHOSEN, INK, PLAN, SURE} from "../core/colours.js";
 import {layers} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {boxOf, CORNERS, firstOnRay, placeInSpace} from "./box.js";
@@ -11,6 +11,7 @@ import {boxOf, CORNERS, firstOnRay, placeInSpace} from "./box.js";
 const EDGES = CORNERS.flatMap((_, i) => [1, 2, 4].filter(bit => !(i & bit)).map(bit => [i, i | bit]));
 const LABEL_OFF = 22; // px over its end
 const GHOST = {colour: PLAN, width: 1.6, dash: [4, 5]};
+const RESTING = [2, 4];
 const PLANNED = [10, 4, 2, 4];
 const CURRENT = {colour: CHOSEN, width: 3, dash: [8, 5]};
 
@@ -23,18 +24,24 @@ export function paintGhosts(view, c) {
   const planned = layers.plan
     ? Object.values(build.planLaid).map(member => ({member, current: false, dash: PLANNED}))
     : [];
-  const order = [...planned, ...[...build.ghosts].sort((a, b) => a.current - b.current)];
+  const order = [...resting(view), ...planned, ...[...build.ghosts].sort((a, b) => a.current - b.current)];
   for (const ghost of order) paintGhost(view, c, ghost);
   c.setLineDash([]);
 }
 
-function paintGhost(view, c, {member, current, label, end, dash: own}) {
+/** Members that a motion has elsewhere, where they are at rest. */
+function resting({pose}) {
+  const members = [...(pose?.keys() || [])].map(id => build.members.get(id)).filter(Boolean);
+  return members.map(member => ({member, current: false, dash: RESTING, tint: SURE}));
+}
+
+function paintGhost(view, c, {member, current, label, end, dash: own, tint}) {
   const box = boxOf(member);
   const corners = CORNERS.map(corner => onCanvas(view, placeInSpace(box, corner)));
   const {colour, width, dash} = current ? CURRENT : GHOST;
   for (const [style, wide, pattern] of [
     [INK, width + 2, []],
-    [colour, width, own || dash],
+    [tint || colour, width, own || dash],
   ]) {
     c.strokeStyle = style;
     c.lineWidth = wide;

@@ -1,7 +1,7 @@
 // The frame in space (three.js), turned by hand or keys, drawn only when something changed. Needs build,
-// selection, box-meshes, labels.
+// selection, box-meshes, bolts, motion, labels.
 
-import {build} from "../core/build.js";
+import {build, lapKey} from "../core/build.js";
 import {CHANGED, CHOSEN, SPACE, UNSURE} from "../core/colours.js";
 import {isUnsure} from "../core/confidence.js";
 import {h} from "../core/dom.js";
@@ -9,13 +9,15 @@ import {emit} from "../core/events.js";
 import {groupColour} from "../core/groups.js";
 import {changed, isRecent} from "../core/repaint.js";
 import {choose, chosen} from "../core/selection.js";
-import {modes} from "../photos/modes.js";
+import {layers, modes} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
+import {BoltMeshes} from "./bolts.js";
 import {firstOnRay} from "./box.js";
 import {BoxMeshes, ballRound} from "./box-meshes.js";
 import {ghostOnRay, paintGhosts} from "./ghosts.js";
 import {handAt, paintHand} from "./hand.js";
 import {paintOverlay} from "./labels.js";
+import {MotionBar} from "./motion.js";
 import {spotOnRay} from "./spots.js";
 import {viewpointSelect} from "./viewpoints.js";
 
@@ -63,6 +65,7 @@ export class SpaceView {
     this.camera = new THREE.PerspectiveCamera(FIELD_DEGREES, 1, 0.1, 5000);
     this.camera.up.set(0, 0, 1);
     this.boxes = new BoxMeshes(this.scene, software ? 1 : 4);
+    this.bolts = new BoltMeshes(this.scene);
     this.faceFront();
     this.height = 0.42;
     this.far = 30;
@@ -70,6 +73,8 @@ export class SpaceView {
     this.pointers = new Map();
     new ResizeObserver(() => this.resized()).observe(this.canvas);
     this.listen();
+    this.pose = null;
+    this.motion = new MotionBar(this);
   }
 
   makeElements(enlarge) {
@@ -112,6 +117,7 @@ export class SpaceView {
     const first = this.empty !== false && build.members.size;
     this.empty = !build.members.size;
     this.boxes.update([...build.members.values()]);
+    this.bolts.update(build.joints, build.members);
     if (first) {
       this.faceFront();
       this.fit();
@@ -142,6 +148,13 @@ export class SpaceView {
       if (isRecent(changed.get(m.id))) return [CHANGED, opacity];
       return [groupColour(m.id) || (isUnsure(m) ? UNSURE : SPACE.wood), opacity];
     });
+    this.draw();
+  }
+
+  /** Draws the members where a motion has them (`pose`). */
+  placeMembers() {
+    this.boxes.place(this.pose);
+    this.bolts.place(this.pose);
     this.draw();
   }
 
@@ -181,6 +194,7 @@ export class SpaceView {
     this.camera.far = this.far * 10;
     this.camera.updateProjectionMatrix();
     this.camera.lookAt(this.target);
+    this.bolts.show(layers.bolts, this.pitchPx());
     this.renderer.render(this.scene, this.camera);
     paintOverlay(this);
     paintGhosts(this, this.labels.getContext("2d"));
@@ -258,6 +272,12 @@ export class SpaceView {
       emit("ghost", ghost);
       return;
     }
+    const lap =
+      modes.current === "choose" && this.bolts.pointedAt(this, this.at(event), build.members.values());
+    if (lap) {
+      choose([lap.a, lap.b], lapKey(lap));
+      return;
+    }
     const id = this.memberAt(this.at(event));
     const add = event.shiftKey || event.ctrlKey || event.metaKey;
     choose(id ? [id] : [], null, Boolean(id) && add);
@@ -285,8 +305,13 @@ export class SpaceView {
     this.draw();
   }
 
+  /** How large a pitch is in the middle of the view, px. */
+  pitchPx() {
+    return this.deep / (this.far * Math.tan((this.camera.fov * Math.PI) / 360) * 2);
+  }
+
   slide(dx, dy) {
-    const step = (this.far * Math.tan((this.camera.fov * Math.PI) / 360) * 2) / this.deep;
+    const step = 1 / this.pitchPx();
     const column = i => new THREE.Vector3().setFromMatrixColumn(this.camera.matrixWorld, i);
     this.target.addScaledVector(column(0), -dx * step).addScaledVector(column(1), dy * step);
     this.draw();
