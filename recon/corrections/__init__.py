@@ -17,6 +17,7 @@ review         the queue of doubts
 on_photos      where members lie in photos
 by_hand        camera and members that rows drawn by hand mean, taken into a frame
 strokes        which member a stroke on a photo may mean
+copy_places    what copies of members come to before they are placed
 space_strokes  which member a line drawn in 3-D may mean
 measuring      the size by one measured length
 picking        openings picked on a photo, to measure between

@@ -62,7 +62,7 @@ def test_the_pages_need_every_script():
 def test_the_page_links_every_style_sheet_and_no_other():
     assert re.findall(r'href="/static/([^"]+\.css)"', PAGE) == [
         f"style/{name}.css"
-        for name in ("colours", "base", "bar", "pictures", "panels", "by-hand", "bolts", "narrow")
+        for name in ("colours", "base", "bar", "pictures", "panels", "by-hand", "frame", "narrow")
     ]
     templates = (ROOT / "webui" / "templates").glob("*.html")
     linked = {s for t in templates for s in re.findall(r'href="/static/([^"]+\.css)"', t.read_text("utf-8"))}

@@ -86,3 +86,32 @@ def test_bolts_and_the_motion_of_a_panel_are_shown_in_3d(panel):
     assert abs(page.evaluate(TURNED)) == pytest.approx(0.1045, abs=1e-3)
     page.click("#undo")  # another frame: its motion is another
     until(page, in_page("return !views.space.pose && build.motion === null;"))
+
+
+# Where the plate of the ghost with a text is on the screen: over its end.
+PLATE = in_page(
+    """const v = views.space, b = v.canvas.getBoundingClientRect();
+  const {member: m, end} = build.ghosts.find(g => g.label?.startsWith(text));
+  const {x, y} = new Vector3(...m.first.map((c, i) => c + m.direction[i] * (end ? m.holes - 1 : 0)))
+    .project(v.camera);
+  return [b.left + (x + 1) * v.width / 2, b.top + (1 - y) * v.deep / 2 - 22];""",
+    "text",
+)
+
+
+def test_what_else_an_end_could_be_is_chosen_in_3d(opened, serve, tmp_path):
+    posts = [Member("AB"[k], (8.0 * k, 0.0, 0.0), Z, 12) for k in (0, 1)]
+    rails = [Member("CDE"[k], (0.0, -1.0, 2.0 + 4 * k), X, 7 if k == 1 else 9) for k in range(3)]
+    members = (*posts, *rails)
+    (tmp_path / "b").mkdir()
+    frame = Frame(members, find_joints(members), 38.1)
+    (tmp_path / "b" / "frame.json").write_text(frame_to_text(frame))
+    serving = serve(tmp_path / "b")
+    page, build = opened(serving.address), serving.server.app.extensions["app_context"].build
+    until(page, in_page("return build.doubts.some(d => d.kind === 'unlikely');"))
+    page.click("#panel .item:has-text('Unlikely end')")
+    until(page, in_page("return build.ghosts.length > 0;"))
+    shot(page, "alternatives")
+    page.mouse.click(*page.evaluate(PLATE, "9"))
+    wait_n(page, 2)
+    assert build.state.frame.member("D").holes == 9

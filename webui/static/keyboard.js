@@ -3,6 +3,7 @@
 
 import {build} from "./core/build.js";
 import {edit, redo, undo} from "./core/changes.js";
+import {dropCopies, placeCopies} from "./core/copying.js";
 import {byId, h} from "./core/dom.js";
 import {ask} from "./core/messages.js";
 import {endMotion} from "./core/motion.js";
@@ -105,11 +106,7 @@ function plainKey(event) {
     leave();
     return;
   }
-  if (event.key === "Enter" && event.target.tagName !== "BUTTON" && (build.proposal || hasAnswer())) {
-    if (build.proposal) acceptProposal();
-    else takeAnswer();
-    return;
-  }
+  if (event.key === "Enter" && event.target.tagName !== "BUTTON" && enter()) return;
   if (build.proposal && /^\d$/.test(event.key)) {
     typeCount(event.key);
     event.preventDefault();
@@ -121,8 +118,18 @@ function plainKey(event) {
   event.preventDefault();
 }
 
+/** Takes what is shown as a ghost; whether there was anything. */
+function enter() {
+  if (build.proposal) acceptProposal();
+  else if (build.copying) placeCopies();
+  else if (hasAnswer()) takeAnswer();
+  else return false;
+  return true;
+}
+
 function leave() {
   if (build.proposal) dropProposal();
+  else if (build.copying) dropCopies();
   else if (build.motion) endMotion();
   else if (build.rows) dropRows();
   else if (modes.current === "measure") setMode("choose");

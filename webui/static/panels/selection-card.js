@@ -6,13 +6,14 @@ import {byId} from "../core/dom.js";
 import {on} from "../core/events.js";
 import {chosen, chosenMember} from "../core/selection.js";
 import {modes} from "../photos/modes.js";
+import {copyCard} from "./copy-card.js";
 import {lapCard} from "./lap-card.js";
 import {measureCard} from "./measure.js";
 import {memberCard, severalCard} from "./member-card.js";
 import {proposalCard} from "./new-member.js";
 import {rowsCard} from "./rows-by-hand.js";
 
-const REDRAWN_ON = ["chosen", "changed", "units", "proposal", "rows", "mode", "measuring"];
+const REDRAWN_ON = ["chosen", "changed", "units", "proposal", "rows", "mode", "measuring", "copying"];
 const LEAST_SHOWN = 80; // px of the card that have to be in sight
 let subject = "";
 
@@ -23,6 +24,7 @@ export function begin() {
 
 function body() {
   if (build.proposal) return proposalCard();
+  if (build.copying) return copyCard();
   if (build.rows) return rowsCard();
   if (modes.current === "measure") return measureCard();
   if (chosen.lap) return lapCard(chosen.lap);
@@ -47,6 +49,7 @@ function draw() {
     chosen.lap,
     measuring,
     Boolean(build.proposal),
+    Boolean(build.copying),
     build.rows?.photo,
   ]);
   if (now !== subject && nodes) bringIn(card);

@@ -39,6 +39,9 @@ export function begin() {
   on("ghosts", () => {
     if (frameViews().some(view => byId("tiles").contains(view.element) !== hasFrame())) refresh();
   });
+  on("copying", () => {
+    if (narrow.matches && build.copying && !build.copying.place) showFrame();
+  });
   on("turned", () => {
     for (const view of frameViews()) view.fit();
   });

@@ -10,6 +10,7 @@ import {boxOf, CORNERS, firstOnRay, placeInSpace} from "./box.js";
 
 const EDGES = CORNERS.flatMap((_, i) => [1, 2, 4].filter(bit => !(i & bit)).map(bit => [i, i | bit]));
 const LABEL_OFF = 22; // px over its end
+const PLATE_REACH = 26; // px: a press this near to the middle of a plate means it
 const GHOST = {colour: PLAN, width: 1.6, dash: [4, 5]};
 const RESTING = [2, 4];
 const PLANNED = [10, 4, 2, 4];
@@ -56,13 +57,34 @@ function paintGhost(view, c, {member, current, label, end, dash: own, tint}) {
   }
   c.globalAlpha = 1;
   if (!label) return;
+  c.setLineDash([]);
+  drawPlate({width: view.width}, c, plateOf(view, {member, end}), label);
+}
+
+/** Where the plate of a ghost is, over its end, px of the canvas. */
+function plateOf(view, {member, end}) {
   const hole = end ? member.holes - 1 : 0;
   const [x, y] = onCanvas(
     view,
     member.first.map((v, i) => v + member.direction[i] * hole),
   );
-  c.setLineDash([]);
-  drawPlate({width: view.width}, c, [x, y - LABEL_OFF], label);
+  return [x, y - LABEL_OFF];
+}
+
+/**
+ * What a press on the plate of a ghost does: an edit, where it is an answer to a doubt.
+ * @param {Object} view
+ * @param {number[]} at px of the canvas
+ * @returns {Object|null} the request
+ */
+export function answerAt(view, at) {
+  let best = {far: PLATE_REACH, request: null};
+  for (const ghost of build.ghosts.filter(({request}) => request)) {
+    const [x, y] = plateOf(view, ghost);
+    const far = Math.hypot(x - at[0], y - at[1]);
+    if (far < best.far) best = {far, request: ghost.request};
+  }
+  return best.request;
 }
 
 /** Where a place in space is on the canvas, px. */

@@ -14,7 +14,7 @@ import * as THREE from "../vendor/three.module.min.js";
 import {BoltMeshes} from "./bolts.js";
 import {firstOnRay} from "./box.js";
 import {BoxMeshes, ballRound} from "./box-meshes.js";
-import {ghostOnRay, paintGhosts} from "./ghosts.js";
+import {answerAt, ghostOnRay, paintGhosts} from "./ghosts.js";
 import {handAt, paintHand} from "./hand.js";
 import {paintOverlay} from "./labels.js";
 import {MotionBar} from "./motion.js";
@@ -261,10 +261,15 @@ export class SpaceView {
     this.hand = null;
     if (hand && this.moved && event.type === "pointerup") hand.drop();
     if (hand) this.draw();
-    if (!wasDown || this.moved || event.type !== "pointerup") return;
+    if (!wasDown || this.moved || build.copying || event.type !== "pointerup") return;
     if (modes.current === "measure") {
       const spot = spotOnRay(...this.rayAt(this.at(event)));
       if (spot) emit("measure", spot);
+      return;
+    }
+    const request = answerAt(this, this.at(event));
+    if (request) {
+      emit("answer", request);
       return;
     }
     const ghost = ghostOnRay(...this.rayAt(this.at(event)));
