@@ -26,6 +26,11 @@ from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 LIFT = 0.02  # a point on a face is lifted so far off it before one asks whether a box hides it
 CLEARANCE = 0.05  # a box that the line of sight enters so near to its point only touches it
 PARALLEL = 1e-9  # a component of a line of sight smaller than this is taken as this
+NEAR = 1e-3  # pitches before the viewer; what is nearer has no place on a plane before it
+ROUNDING = 1e-9  # of places on that plane
+FEW_PAIRS = 500  # of boxes and points: fewer are sooner compared than sorted out
+POINTS_AT_ONCE = 4096  # bounds memory
+CORNERS = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)])  # low or high, by axis
 DEGENERATE = (
     1e-6  # the product of two unit edges that is shorter than this is no axis: the edges are parallel
 )
@@ -99,14 +104,45 @@ def occluded(eye: FloatArray, points: FloatArray, low: FloatArray, high: FloatAr
     [True, False]
     """
     out = np.zeros(len(points), bool)
-    if not len(low):
+    if not len(low) or not len(points):
         return out
     way = points - eye
     inverse = 1 / np.where(np.abs(way) < PARALLEL, PARALLEL, way)
     until = 1 - CLEARANCE / np.maximum(np.linalg.norm(way, axis=1), 1e-9)
-    for a, b in zip(low - eye, high - eye):
-        out |= _enters(a * inverse, b * inverse, until)
+    low, high = low - eye, high - eye
+    for i in range(0, len(points), POINTS_AT_ONCE):
+        part = slice(i, i + POINTS_AT_ONCE)
+        box, point = np.nonzero(_may_hide(way[part], low, high))
+        point += i
+        first, second = low[box] * inverse[point], high[box] * inverse[point]
+        out[point[_enters(first, second, until[point])]] = True
     return out
+
+
+def _may_hide(way: FloatArray, low: FloatArray, high: FloatArray) -> BoolArray:
+    """Which boxes could hide which points, seen from the origin, (B, N); a few that cannot are among them.
+
+    Both are seen on a plane across the middle of the view; what is not before the viewer may hide anything.
+    """
+    if len(way) * len(low) < FEW_PAIRS:
+        return np.ones((len(low), len(way)), bool)
+    ahead = way.mean(0)
+    ahead = ahead / max(float(np.linalg.norm(ahead)), 1e-9)
+    side = np.cross(ahead, np.eye(3)[np.abs(ahead).argmin()])
+    side = side / max(float(np.linalg.norm(side)), 1e-9)
+    view = np.array([side, np.cross(ahead, side), ahead])
+    p = way @ view.T
+    with np.errstate(divide="ignore", invalid="ignore"):
+        x, y = p[:, 0] / p[:, 2], p[:, 1] / p[:, 2]
+    ends = np.stack([low, high])
+    corners = np.stack([ends[CORNERS[:, k], :, k] for k in range(3)], 2) @ view.T  # (8, B, 3)
+    z = corners[..., 2]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        u, v = corners[..., 0] / z, corners[..., 1] / z
+    inside = (u.min(0)[:, None] - ROUNDING <= x) & (x <= u.max(0)[:, None] + ROUNDING)
+    inside &= (v.min(0)[:, None] - ROUNDING <= y) & (y <= v.max(0)[:, None] + ROUNDING)
+    inside &= z.min(0)[:, None] <= p[:, 2]  # a box that begins behind a point does not hide it
+    return inside | (z.min(0) <= NEAR)[:, None] | (p[:, 2] <= NEAR)
 
 
 def occluded_by_oriented(

@@ -10,16 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.spatial.transform import Rotation
 
 from recon.geometry.arrays import BoolArray, FloatArray
 
 PARAMETERS = 14  # of `stepped`: f, k1, k2, a rotation vector, t, cx, cy, and three shears
 PLANES = ((0, 1), (0, 2), (1, 2))  # pairs of axes, in the order of the shears
+LENS_ROUNDS = 4  # of Newton's method, which is quadratic: 1e-11 for k1 r^2 > -0.19, 1e-7 down to -0.25
 NEAREST = 1e-9  # pitches ahead of the camera's centre from which a point has an image: rounding
 
 
@@ -67,7 +68,7 @@ class Camera:
     def _values(self) -> tuple[float, ...]:
         return (self.f, self.cx, self.cy, self.k1, self.k2, *self.R.ravel().tolist(), *self.t.tolist())
 
-    @property
+    @cached_property
     def centre(self) -> FloatArray:
         """(3,) the camera's place in the world, pitches."""
         return -np.asarray(np.linalg.solve(self.R, self.t), float)
@@ -164,7 +165,7 @@ def image2sensor(camera: Camera, px: ArrayLike) -> FloatArray:
     q = (np.asarray(px, float) - [camera.cx, camera.cy]) / camera.f
     rd = np.linalg.norm(q, axis=-1, keepdims=True)
     r = rd.copy()
-    for _ in range(4):  # quadratic: 4 rounds reach 1e-11 for k1 r^2 > -0.19, 1e-7 down to -0.25
+    for _ in range(LENS_ROUNDS):
         value = r * (1 + camera.k1 * r**2 + camera.k2 * r**4) - rd
         slope = 1 + 3 * camera.k1 * r**2 + 5 * camera.k2 * r**4
         r = r - value / np.where(np.abs(slope) < 0.2, 0.2, slope)
@@ -250,7 +251,7 @@ def stepped(camera: Camera, delta: FloatArray) -> Camera:
     shear = np.eye(3)
     for angle, (i, j) in zip(delta[11:], PLANES):
         shear[i, j] = shear[j, i] = angle
-    R = Rotation.from_rotvec(delta[3:6]).as_matrix() @ camera.R
+    R = _turn(delta[3:6]) @ camera.R
     if delta[11:].any():
         R = R @ shear
         R = R / np.linalg.norm(R, axis=0)
@@ -264,6 +265,17 @@ def stepped(camera: Camera, delta: FloatArray) -> Camera:
         R=R,
         t=camera.t + delta[6:9],
     )
+
+
+def _turn(w: FloatArray) -> FloatArray:
+    """The rotation (3, 3) by a rotation vector (3,), radians: Rodrigues' formula."""
+    angle = float(np.sqrt(w @ w))
+    x, y, z = w
+    K = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    if angle < 1e-4:  # two terms of the series, good to 1e-13
+        return np.asarray(np.eye(3) + (1 - angle**2 / 6) * K + (0.5 - angle**2 / 24) * (K @ K), float)
+    turn = np.eye(3) + np.sin(angle) / angle * K + (1 - np.cos(angle)) / angle**2 * (K @ K)
+    return np.asarray(turn, float)
 
 
 def opening_ellipse_offset_px(

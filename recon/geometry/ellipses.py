@@ -69,6 +69,43 @@ def face_shapes(camera: Camera, px: FloatArray, normal: int) -> FloatArray:
     return circle_shapes(np.stack([a[:2] - xy * a[2], b[:2] - xy * b[2]], 2))
 
 
+def face_distances(camera: Camera, px: FloatArray, seen: FloatArray) -> FloatArray:
+    """How far shapes are from those of small circles on faces normal to each axis of the frame.
+
+    Parameters
+    ----------
+    camera : Camera
+    px : (N, 2) array
+        Where they are seen, px.
+    seen : (N, 2, 2) array
+        Unit shapes.
+
+    Returns
+    -------
+    (N, 3) array
+        `shape_distance` from `face_shapes`, for all axes at once.
+
+    Examples
+    --------
+    A circle on a face towards the camera is seen round.
+
+    >>> head_on = Camera(1000.0, 400.0, 300.0)
+    >>> face_distances(head_on, np.array([[400.0, 300.0]]), np.eye(2)[None])[0, 2]
+    np.float64(0.0)
+    """
+    x, y = image2sensor(camera, px).T
+    # d(x/z) = (da_x - x da_z) / z for a step along each axis.
+    u, v = ([camera.R[i, j] - q * camera.R[2, j] for j in range(3)] for i, q in ((0, x), (1, y)))
+    s00, s01, s11 = seen[:, 0, 0], seen[:, 0, 1], seen[:, 1, 1]
+    # What a step along each axis adds to trace(T^-1 S), still times the root of det T.
+    part = [b * b * s00 - 2 * a * b * s01 + a * a * s11 for a, b in zip(u, v)]
+    trace = np.empty((len(x), 3))
+    for normal, (i, j) in enumerate(((1, 2), (0, 2), (0, 1))):
+        area = u[i] * v[j] - v[i] * u[j]
+        trace[:, normal] = (part[i] + part[j]) / np.sqrt(np.maximum(area * area, FLAT))
+    return _distance_of_trace(trace)
+
+
 def shape_distance(S: FloatArray, T: FloatArray) -> FloatArray:
     """(...,) affine-invariant distance of unit shapes: sqrt 2 times the log of the axis ratio that is left.
 
@@ -80,7 +117,11 @@ def shape_distance(S: FloatArray, T: FloatArray) -> FloatArray:
     1.4142
     """
     # trace(T^-1 S) with det T = 1.
-    tr = np.maximum(_trace_of_quotient(S, T), 2.0)
+    return _distance_of_trace(_trace_of_quotient(S, T))
+
+
+def _distance_of_trace(trace: FloatArray) -> FloatArray:
+    tr = np.maximum(trace, 2.0)
     distance: FloatArray = np.sqrt(2) * np.log((tr + np.sqrt(tr * tr - 4)) / 2)
     return distance
 

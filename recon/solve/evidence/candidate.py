@@ -9,7 +9,7 @@ import networkx as nx
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recon.geometry.arrays import FloatArray, IntArray
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 
 LEAST_EVIDENCE = 14.0  # nats: about a thousand lines are tried, with a few hundred starts and stops each
 LEAST_STEPS = 3  # distinct holes seen, open or with a bolt in them
@@ -80,10 +80,15 @@ class Candidate:
 
 def boxes(candidates: Sequence[Candidate], width: float) -> tuple[FloatArray, FloatArray]:
     """Low and high corners (B, 3), (B, 3) of the boxes that candidates fill, pitches."""
-    if not candidates:
+    n = len(candidates)
+    if not n:
         return np.zeros((0, 3)), np.zeros((0, 3))
-    pairs = [c.box(width) for c in candidates]
-    return np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
+    first = np.array([c.first for c in candidates], float)
+    at = np.arange(n), np.array([c.axis for c in candidates])
+    lo, hi = first - width / 2, first + width / 2
+    lo[at] = first[at] - 0.5
+    hi[at] = first[at] + np.array([c.holes for c in candidates]) - 0.5
+    return lo, hi
 
 
 def across(axis: int) -> list[int]:
@@ -165,12 +170,17 @@ def runs_into(
     candidate: Candidate, others: Iterable[Candidate], width: float, slack: float = RUNS_INTO
 ) -> bool:
     """Does the candidate's box overlap another's by more than ``slack`` pitches in every direction?"""
+    return bool(overlapping(candidate, boxes(list(others), width), width, slack).any())
+
+
+def overlapping(
+    candidate: Candidate, others: tuple[FloatArray, FloatArray], width: float, slack: float = RUNS_INTO
+) -> BoolArray:
+    """(B,) which of the boxes, low and high corners, a candidate's box overlaps (:func:`runs_into`)."""
     lo, hi = candidate.box(width)
-    for other in others:
-        a, b = other.box(width)
-        if (np.minimum(hi, b) - np.maximum(lo, a) > slack).all():
-            return True
-    return False
+    shared = np.minimum(hi, others[1]) - np.maximum(lo, others[0])
+    inside: BoolArray = (shared > slack).all(axis=1)
+    return inside
 
 
 def touching(candidates: Sequence[Candidate], width: float, slack: float = FLUSH) -> list[list[int]]:
@@ -195,12 +205,11 @@ def touching(candidates: Sequence[Candidate], width: float, slack: float = FLUSH
     graph = nx.Graph()
     graph.add_nodes_from(range(n))
     for i in range(n):
-        for j in range(i):
-            overlap = np.minimum(hi[i], hi[j]) - np.maximum(lo[i], lo[j])
-            # Faces meet: flush along one axis, a good part of a hole's room along the two others.
-            flush = np.abs(overlap) < slack
-            if flush.sum() == 1 and (overlap[~flush] > 0.4).all():
-                graph.add_edge(i, j)
+        overlap = np.minimum(hi[i], hi[:i]) - np.maximum(lo[i], lo[:i])
+        # Faces meet: flush along one axis, a good part of a hole's room along the two others.
+        flush = np.abs(overlap) < slack
+        meet = (flush.sum(1) == 1) & (flush | (overlap > 0.4)).all(1)
+        graph.add_edges_from((i, int(j)) for j in np.nonzero(meet)[0])
     return [sorted(c) for c in nx.connected_components(graph)]
 
 

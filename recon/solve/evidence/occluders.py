@@ -35,6 +35,10 @@ class Occluders:
         out = occluded(eye, points, self.lo, self.hi)
         return out | hidden_by_members(points, eye, self.members) if self.members else out
 
+    def without(self, index: int) -> Occluders:
+        """All boxes but one."""
+        return Occluders(np.delete(self.lo, index, 0), np.delete(self.hi, index, 0), self.members)
+
     def thicker(self, by: float) -> Occluders:
         """The boxes grown by some pitches on all sides; members at any angle stay as they are."""
         return Occluders(self.lo - by, self.hi + by, self.members)

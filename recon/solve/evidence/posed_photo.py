@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from recon.geometry.arrays import BoolArray, FloatArray
 from recon.geometry.camera import Camera
-from recon.geometry.ellipses import face_shapes, score_llr, shape_distance, shape_llr, unit_shapes
+from recon.geometry.ellipses import face_distances, score_llr, shape_llr, unit_shapes
 from recon.image.openings import local_density
 from recon.solve.evidence.camera_prior import CameraPrior
 
@@ -108,8 +108,7 @@ def make_posed_photo(
 
 def _shape_marks(camera: Camera, openings: np.ndarray, px: FloatArray) -> FloatArray:
     """(N, 3) nats for the ellipses fitting a face normal to each axis."""
-    seen = unit_shapes(openings)
-    return np.stack([shape_llr(shape_distance(seen, face_shapes(camera, px, j))) for j in range(3)], 1)
+    return shape_llr(face_distances(camera, px, unit_shapes(openings)))
 
 
 def with_camera(photo: PosedPhoto, camera: Camera) -> PosedPhoto:

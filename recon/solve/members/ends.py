@@ -11,8 +11,7 @@ import numpy as np
 
 from recon.geometry.arrays import BoolArray, FloatArray
 from recon.solve.evidence.along_line import along_line, lattice_openings
-from recon.solve.evidence.candidate import Candidate, EndGuess, grown, runs_into
-from recon.solve.evidence.occluders import occluders_of
+from recon.solve.evidence.candidate import Candidate, EndGuess, grown, overlapping
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.scene import Ends, Scene
 from recon.solve.members.edges import colour_steps, edge_evidence
@@ -43,7 +42,7 @@ def find_ends(scene: Scene, index: int, reach: int = REACH) -> Ends:
     The low end and the high end; holes are counted from the candidate's hole 0.
     """
     candidate, others, width = scene.candidates[index], scene.others(index), scene.width
-    occluders = occluders_of(others, width)
+    occluders = scene.occluders.without(index)
     n = candidate.holes
     step = np.arange(-reach, n + reach)
     holes = np.repeat(candidate.first[None], len(step), 0)
@@ -167,10 +166,12 @@ def with_fixed_ends(candidate: Candidate, guesses: Ends | None) -> Ends:
 def _room(scene: Scene, index: int, reach: int) -> tuple[int, int]:
     """How many holes a candidate could grow at each end before it runs into another, at most ``reach``."""
 
+    others = scene.occluders.without(index)
+
     def free(low: int, high: int) -> int:
         for extra in range(1, reach + 1):
             longer = grown(scene.candidates[index], extra * low, extra * high)
-            if runs_into(longer, scene.others(index), scene.width):
+            if overlapping(longer, (others.lo, others.hi), scene.width).any():
                 return extra - 1
         return reach
 

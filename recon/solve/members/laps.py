@@ -7,7 +7,13 @@ from collections.abc import Iterable
 import numpy as np
 
 from recon.geometry.arrays import BoolArray, FloatArray
-from recon.solve.evidence.along_line import LineEvidence, along_line, lattice_openings
+from recon.solve.evidence.along_line import (
+    LineEvidence,
+    along_line,
+    along_lines,
+    candidate_openings,
+    lattice_openings,
+)
 from recon.solve.evidence.candidate import Candidate, across
 from recon.solve.evidence.scene import Scene
 from recon.solve.evidence.unknown_occluders import without_hidden_runs
@@ -75,3 +81,17 @@ def candidate_evidence(scene: Scene, candidate: Candidate) -> LineEvidence:
         bolted=lap_faces(candidate.axis, candidate.first, candidate.holes, others, scene.width),
     )
     return without_hidden_runs(found)
+
+
+def candidates_evidence(scene: Scene) -> list[LineEvidence]:
+    """What all photos say of each candidate among the others, as :func:`candidate_evidence`."""
+    found = along_lines(
+        scene.photos,
+        candidate_openings(scene),
+        [scene.occluders] * len(scene.candidates),
+        [
+            lap_faces(c.axis, c.first, c.holes, scene.others(i), scene.width)
+            for i, c in enumerate(scene.candidates)
+        ],
+    )
+    return [without_hidden_runs(evidence) for evidence in found]

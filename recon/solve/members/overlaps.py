@@ -8,7 +8,14 @@ from dataclasses import replace
 import numpy as np
 
 from recon.geometry.arrays import BoolArray
-from recon.solve.evidence.candidate import LEAST_EVIDENCE, LEAST_STEPS, Candidate, runs_into
+from recon.solve.evidence.candidate import (
+    LEAST_EVIDENCE,
+    LEAST_STEPS,
+    Candidate,
+    boxes,
+    overlapping,
+    runs_into,
+)
 
 
 def resolve_overlap(
@@ -42,8 +49,9 @@ def resolve_overlap(
     (6, 10)
     """
     chosen = list(chosen)
-    for i, other in enumerate(chosen):
-        if not runs_into(candidate, [other], width):
+    for i in np.nonzero(overlapping(candidate, boxes(chosen, width), width))[0]:
+        other = chosen[i]
+        if not runs_into(candidate, [other], width):  # any more: it was cut off
             continue
         new = _cut(candidate, other, width)
         old = _cut(other, candidate, width) if other.fixed_ends is None else None

@@ -8,7 +8,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from recon.geometry.arrays import IntArray
-from recon.solve.evidence.along_line import LineEvidence, along_line, lattice_openings, side_by_side
+from recon.solve.evidence.along_line import (
+    LINES_AT_ONCE,
+    LineEvidence,
+    along_line,
+    along_lines,
+    lattice_openings,
+)
 from recon.solve.evidence.candidate import (
     LEAST_EVIDENCE,
     LEAST_STEPS,
@@ -26,7 +32,7 @@ from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import FOUND, PLACE
 from recon.solve.evidence.scene import Scene
 from recon.solve.evidence.unknown_occluders import without_hidden_runs
-from recon.solve.members.laps import candidate_evidence, lap_count
+from recon.solve.members.laps import candidates_evidence, lap_count
 from recon.solve.members.lines import Lines, line_first
 from recon.solve.members.overlaps import resolve_overlap
 from recon.solve.members.stretches import best_stretch
@@ -37,7 +43,6 @@ LEAST_LAPS = 2  # that hold a member; common practice, no source
 # Nats more for a member that is held by fewer: of 13 frames' false members (2) 17 and 25 in all, of the true
 # ones at least 34.
 UNHELD = 14.0
-LINES_AT_ONCE = 48  # lines evaluated in one go: bounds memory, saves overhead
 REACH = 10  # holes looked at past the ends of rows, and of members with an open end; this project's choice
 WHOLE_LINE = (
     40  # steps: rows give shorter stretches, which are looked at past their ends; touching_lines longer
@@ -187,48 +192,47 @@ def _fixed_member(
 def _first_looks(scene: Scene, lines: Lines, reach: int) -> dict[LineKey, _Line]:
     """Evidence along every line, of those lines that could bear a member.
 
-    Lines of known candidates are looked at past the candidate itself; of all others, most bear nothing, so
-    they are looked at together first, past all candidates.
+    Lines of known candidates are looked at past the candidate itself; all others, most of which bear nothing,
+    past all candidates at first.
     """
     known = {line_key(c) for c in scene.candidates}
+    off_line = _OffLine(scene)
     out: dict[LineKey, _Line] = {}
-    batch = []
-    for key, (lo, hi) in lines.items():
-        if hi - lo < WHOLE_LINE:
-            lo, hi = lo - reach, hi + reach
-        openings = lattice_openings(key[0], line_first(key, lo), hi - lo + 1, scene.width)
-        if key in known or not scene.candidates:
-            occluders = _off_line(scene, key)
-            out[key] = _Line(key, lo, occluders, along_line(scene.photos, openings, occluders))
-        else:
-            batch.append((key, lo, openings))
-    for i in range(0, len(batch), LINES_AT_ONCE):
-        part = batch[i : i + LINES_AT_ONCE]
-        evidence = along_line(scene.photos, side_by_side(o for _, _, o in part), scene.occluders)
-        stop = np.cumsum([o.centre.shape[1] for _, _, o in part])
-        for (key, lo, openings), b in zip(part, stop):
-            here = evidence.part(b - openings.centre.shape[1], b)
+    every = list(lines.items())
+    for i in range(0, len(every), LINES_AT_ONCE):
+        some = every[i : i + LINES_AT_ONCE]
+        keys = [key for key, _ in some]
+        spans = [(lo - reach, hi + reach) if hi - lo < WHOLE_LINE else (lo, hi) for _, (lo, hi) in some]
+        openings = [
+            lattice_openings(key[0], line_first(key, lo), hi - lo + 1, scene.width)
+            for key, (lo, hi) in zip(keys, spans)
+        ]
+        occluders = [off_line.of(key) if key in known else scene.occluders for key in keys]
+        found = along_lines(scene.photos, openings, occluders)
+        for key, (lo, _), behind, here in zip(keys, spans, occluders, found):
             if here.llr.clip(0).sum() < LEAST_EVIDENCE:
                 continue
-            line = _Line(key, lo, scene.occluders, here)
+            line = _Line(key, lo, behind, here)
             if line.stretch[2] >= LEAST_EVIDENCE:
-                line.occluders = _off_line(scene, key)
+                line.occluders = off_line.of(key)
                 out[key] = line
     return out
 
 
-def _off_line(scene: Scene, key: LineKey) -> Occluders:
-    """Boxes of the candidates that are not on the line itself."""
-    axis, sides = key[0], across(key[0])
-    place = line_first(key, 0)[sides]
-    return occluders_of(
-        (
-            c
-            for c in scene.candidates
-            if not (c.axis == axis and np.abs(c.first[sides] - place).max() < 0.9 * scene.width)
-        ),
-        scene.width,
-    )
+class _OffLine:
+    """The candidates of a scene as boxes, of which those on a line are left out."""
+
+    def __init__(self, scene: Scene) -> None:
+        self.all, self.reach = scene.occluders, 0.9 * scene.width
+        self.axis = np.array([c.axis for c in scene.candidates], int)
+        self.first = np.array([c.first for c in scene.candidates]).reshape(-1, 3)
+
+    def of(self, key: LineKey) -> Occluders:
+        """Boxes of the candidates that are not on the line itself."""
+        axis, sides = key[0], across(key[0])
+        off = np.abs(self.first[:, sides] - line_first(key, 0)[sides]).max(axis=1)
+        apart = (self.axis != axis) | (off >= self.reach)
+        return Occluders(self.all.lo[apart], self.all.hi[apart])
 
 
 def members_evidence(scene: Scene) -> float:
@@ -244,8 +248,7 @@ def enough_evidence(scene: Scene) -> Scene:
     """
     less = [FOUND * np.log1p((p.play / PLACE) ** 2) for p in scene.photos]
     kept = []
-    for c in scene.candidates:
-        found = candidate_evidence(scene, c)
+    for c, found in zip(scene.candidates, candidates_evidence(scene)):
         total = found.llr.sum()
         least = float((found.visible.sum((1, 2)) * (LEAST_MEAN - np.array(less))).sum())
         held = lap_count(scene, c) >= LEAST_LAPS or c.evidence >= LEAST_EVIDENCE + UNHELD

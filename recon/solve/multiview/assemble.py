@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 
 from recon.geometry.arrays import FloatArray
-from recon.solve.evidence.along_line import match_member
-from recon.solve.evidence.posed_photo import with_camera
+from recon.solve.evidence.along_line import along_lines, candidate_openings
 from recon.solve.evidence.scene import Scene
+from recon.solve.members.selection import members_evidence
+from recon.solve.multiview.groups import as_registered, best_group, laid_reading
 from recon.solve.multiview.hypotheses import LEAST_EVIDENCE, Posed, RegisteredPhotos, register_photos
-from recon.solve.multiview.registration import cells_of_candidates, moved_lattice, register
 from recon.solve.multiview.rounds import Progress, find_members
 from recon.solve.photo.photo_lattice import PhotoLattice
 from recon.solve.photo.photo_reading import PhotoReading
@@ -65,18 +65,31 @@ def _solve_group(
     width: float,
     progress: Progress | None,
 ) -> Scene:
-    """Members from all photos that fit the best one; those that do not are tried once more."""
+    """Members from all photos that fit the best one; those that do not are tried in two more ways.
+
+    They are laid on the members; and groups are grown from each photo, for the one that tells most by itself
+    may tell something wrong.
+    """
     registered = register_photos(readings, width)
     if not registered.photos:
         return registered.scene(pictures, width)
     registered, scene = drop_outlier_photos(registered, pictures, width, progress)
-    if not scene.candidates or not registered.set_aside:
+    if scene.candidates and registered.set_aside:
+        again = retry_set_aside(registered, readings, scene)
+        if again is not registered:
+            scene = _more(scene, drop_outlier_photos(again, pictures, width, progress)[1])
+    if len(scene.photos) == sum(r.photo is not None for r in readings):
         return scene
-    again = retry_set_aside(registered, readings, scene)
-    if again is registered:
+    group = best_group(readings, width)
+    if group is None or len(group.names) < max(2, len(scene.photos)):
         return scene
-    _, more = drop_outlier_photos(again, pictures, width, progress)
-    return more if len(more.photos) > len(scene.photos) else scene
+    grown = as_registered(group, readings)
+    return _more(scene, drop_outlier_photos(grown, pictures, width, progress)[1])
+
+
+def _more(a: Scene, b: Scene) -> Scene:
+    """Of two scenes the one of more photos, or of as many the one whose members explain more."""
+    return max(a, b, key=lambda s: (len(s.photos), members_evidence(s)))
 
 
 def drop_outlier_photos(
@@ -113,18 +126,14 @@ def shared_rows(scene: Scene, lattices: Sequence[PhotoLattice]) -> FloatArray:
     """
     shape = (len(scene.photos), len(scene.candidates))
     hits, votes, plain = [], np.zeros(shape), np.zeros(shape)
-    for i, photo in enumerate(scene.photos):
-        mine = []
-        for j, candidate in enumerate(scene.candidates):
-            _, seen = match_member(scene, photo, candidate)
-            votes[i, j] = seen.llr.sum()
-            plain[i, j] = seen.visible.sum()
-            mine.append(seen.hit[(seen.hit >= 0) & (seen.llr > 0)])
-        hits.append(mine)
+    behind = [scene.occluders] * shape[1]
+    for j, found in enumerate(along_lines(scene.photos, candidate_openings(scene), behind)):
+        votes[:, j], plain[:, j] = found.llr.sum((1, 2)), found.visible.sum((1, 2))
+        hits.append([h[(h >= 0) & (nats > 0)] for h, nats in zip(found.hit, found.llr)])
     out = np.ones(len(scene.photos))
     for i, lattice in enumerate(lattices):
         confirmed = [j for j in range(shape[1]) if np.delete(votes[:, j], i).clip(0).sum() > CONFIRMED]
-        explained = np.concatenate([hits[i][j] for j in confirmed]) if confirmed else np.zeros(0, int)
+        explained = np.concatenate([hits[j][i] for j in confirmed]) if confirmed else np.zeros(0, int)
         there = [j for j in confirmed if plain[i, j] >= PLAIN]
         weight = plain[i, there]
         shown = (weight * (votes[i, there] > 0)).sum() / weight.sum() if there else 0.0
@@ -146,24 +155,15 @@ def _evidence_of_rows(lattice: PhotoLattice, explained: np.ndarray) -> tuple[flo
 def retry_set_aside(
     registered: RegisteredPhotos, readings: Sequence[PhotoReading], scene: Scene
 ) -> RegisteredPhotos:
-    """Photos set aside, tried again with their other cameras and lattices on the candidates known now."""
-    known = cells_of_candidates(scene.candidates)
+    """Photos set aside, laid on the candidates known now, whatever lattice they had by themselves."""
     names = {name for name, _ in registered.set_aside}
     back: dict[str, Posed] = {}
     for reading in readings:
-        if reading.name not in names or reading.photo is None or reading.lattice is None:
+        if reading.name not in names or reading.photo is None:
             continue
-        trials = []
-        for photo, lattice in ((reading.photo, reading.lattice), *reading.others):
-            best = register(photo, lattice, known, scene.width, scene.photos)
-            if best:
-                moved = moved_lattice(lattice, best[0].turn, best[0].shift)
-                trials.append((best[0].score, with_camera(photo, moved.camera), moved))
-        if not trials:
-            continue
-        score, photo, lattice = max(trials, key=lambda t: t[0])
-        if score > LEAST_EVIDENCE:
-            back[reading.name] = photo, lattice
+        laid = laid_reading(reading, scene)
+        if laid is not None and laid.nats > LEAST_EVIDENCE:
+            back[reading.name] = laid.posed
     if not back:
         return registered
     return RegisteredPhotos(

@@ -6,7 +6,7 @@ import numpy as np
 
 from recon.geometry.arrays import FloatArray
 from recon.geometry.camera import world2camera
-from recon.solve.evidence.along_line import match_member
+from recon.solve.evidence.along_line import candidate_openings, match_openings, side_by_side
 from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
 from recon.solve.evidence.scene import Scene
 from recon.solve.photo.resection import resect
@@ -40,13 +40,11 @@ def _adjusted(scene: Scene, photo: PosedPhoto) -> PosedPhoto:
 
 def correspondences(scene: Scene, photo: PosedPhoto) -> tuple[FloatArray, FloatArray, FloatArray]:
     """World points (N, 3) pitches, their detections (N, 2) px and standard errors (N,) px in one photo."""
-    world, image, sigma = [np.zeros((0, 3))], [np.zeros((0, 2))], [np.zeros(0)]
-    for candidate in scene.candidates:
-        X, seen = match_member(scene, photo, candidate)
-        ok = (seen.hit >= 0) & (seen.llr > 1)
-        o = photo.openings[seen.hit[ok]]
-        world.append(X[ok])
-        image.append(np.c_[o["x"], o["y"]])
-        play = photo.play * photo.camera.f / np.maximum(world2camera(photo.camera, X[ok])[:, 2], NEAREST)
-        sigma.append(np.hypot(np.hypot(0.3, 0.08 * o["minor"]), play))
-    return np.concatenate(world), np.concatenate(image), np.concatenate(sigma)
+    if not scene.candidates:
+        return np.zeros((0, 3)), np.zeros((0, 2)), np.zeros(0)
+    every = side_by_side(candidate_openings(scene))
+    seen = match_openings(photo, every, scene.occluders)
+    ok = (seen.hit >= 0) & (seen.llr > 1)
+    o, world = photo.openings[seen.hit[ok]], every.centre.reshape(-1, 3)[ok]
+    play = photo.play * photo.camera.f / np.maximum(world2camera(photo.camera, world)[:, 2], NEAREST)
+    return world, np.c_[o["x"], o["y"]], np.hypot(np.hypot(0.3, 0.08 * o["minor"]), play)

@@ -14,7 +14,7 @@ import numpy as np
 
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import Camera, image2sensor
-from recon.geometry.ellipses import face_shapes, score_llr, shape_distance, shape_llr, unit_shapes
+from recon.geometry.ellipses import face_distances, score_llr, shape_llr, unit_shapes
 from recon.image.rows import PITCH_OVER_HOLE, chord_px
 from recon.solve.photo.row_points import centre_sigma_px
 
@@ -132,8 +132,7 @@ def find_axis_rows(
     """
     px = np.c_[openings["x"], openings["y"]]
     rows: list[AxisRow] = []
-    seen = unit_shapes(openings)
-    shape = np.stack([shape_llr(shape_distance(seen, face_shapes(camera, px, j))) for j in range(3)], 1)
+    shape = shape_llr(face_distances(camera, px, unit_shapes(openings)))
     mark = score_llr(openings["score"])
     for axis in range(3):
         found = _rows_of_axis(camera, openings, px, axis, hole, density, least)

@@ -13,7 +13,9 @@ from typing import Protocol
 import numpy as np
 
 from recon.geometry.arrays import FloatArray, IntArray
-from recon.geometry.camera import Camera, image2sensor, sensor2image
+from recon.geometry.camera import LENS_ROUNDS, Camera
+
+TINY = 1e-12  # added to normal equations, so that those of an empty row have a solution
 
 
 class OpeningRow(Protocol):
@@ -115,34 +117,51 @@ def place_rows(
     Solved twice: errors in the sensor count alike only when each equation is divided by the opening's
     depth, which the first solution gives.
     """
-    A, place = _solve_places(sensor, points.step, points.weight, directions)
-    depth = np.abs(place[:, None, 2] + points.step * directions[:, None, 2])  # negative for a row turned away
+    x, y = sensor[..., 0], sensor[..., 1]
+    place, weight = _placed(x, y, points, directions)
+    flip = np.where(place[..., 2] < 0, -1.0, 1.0)[..., None]
+    wx, wy = (weight * x).sum(-1), (weight * y).sum(-1)
+    A = np.zeros((*wx.shape, 3, 3))
+    A[..., 0, 0] = A[..., 1, 1] = weight.sum(-1)
+    A[..., 0, 2] = A[..., 2, 0] = -wx
+    A[..., 1, 2] = A[..., 2, 1] = -wy
+    A[..., 2, 2] = (weight * (x * x + y * y)).sum(-1)
+    return place * flip, directions * flip, np.asarray(np.linalg.inv(A + TINY * np.eye(3)), float)
+
+
+def _placed(
+    x: FloatArray, y: FloatArray, points: RowPoints, directions: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Places (..., R, 3) of step 0, and the weights (..., R, M) that they were solved with."""
+    place = _solve_places(x, y, points.step, points.weight, directions)
+    depth = np.abs(place[..., 2, None] + points.step * directions[..., 2, None])  # negative: turned away
     weight = points.weight / np.maximum(depth, 1e-3) ** 2
-    A, place = _solve_places(sensor, points.step, weight, directions)
-    flip = np.where(place[:, 2] < 0, -1.0, 1.0)[:, None]
-    return place * flip, directions * flip, np.asarray(np.linalg.inv(A), float)
+    return _solve_places(x, y, points.step, weight, directions), weight
 
 
 def _solve_places(
-    sensor: FloatArray, step: FloatArray, weight: FloatArray, direction: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Normal matrices (R, 3, 3) and places (R, 3) of step 0, one weight an opening."""
-    x, y = sensor[..., 0], sensor[..., 1]
-    A = np.zeros((len(step), 3, 3))
-    A[:, 0, 0] = A[:, 1, 1] = weight.sum(1)
-    A[:, 0, 2] = A[:, 2, 0] = -(weight * x).sum(1)
-    A[:, 1, 2] = A[:, 2, 1] = -(weight * y).sum(1)
-    A[:, 2, 2] = (weight * (x * x + y * y)).sum(1)
-    ex = step * (direction[:, None, 0] - x * direction[:, None, 2])
-    ey = step * (direction[:, None, 1] - y * direction[:, None, 2])
-    rhs = np.stack([-(weight * ex).sum(1), -(weight * ey).sum(1), (weight * (x * ex + y * ey)).sum(1)], 1)
-    A += 1e-12 * np.eye(3)
-    return A, np.linalg.solve(A, rhs[..., None])[..., 0]
-
-
-def row_residuals(
-    camera: Camera, points: RowPoints, axes: IntArray, sensor: FloatArray | None = None
+    x: FloatArray, y: FloatArray, step: FloatArray, weight: FloatArray, directions: FloatArray
 ) -> FloatArray:
+    """Places (..., R, 3) of step 0, one weight an opening; leading dimensions are broadcast.
+
+    The normal matrix has the sums of the weights on its diagonal and a 0 between x and y, so that the depth
+    comes first and the rest follows.
+    """
+    q, turned = x * x + y * y, weight * step
+    w, wx, wy, wq = weight.sum(-1) + TINY, _dot(weight, x), _dot(weight, y), _dot(weight, q) + TINY
+    k, kx, ky, kq = turned.sum(-1), _dot(turned, x), _dot(turned, y), _dot(turned, q)
+    dx, dy, dz = directions[..., 0], directions[..., 1], directions[..., 2]
+    rx, ry, rz = dz * kx - dx * k, dz * ky - dy * k, dx * kx + dy * ky - dz * kq
+    z = (rz + (wx * rx + wy * ry) / w) / (wq - (wx**2 + wy**2) / w)
+    return np.stack([(rx + wx * z) / w, (ry + wy * z) / w, z], -1)
+
+
+def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
+    total: FloatArray = np.einsum("...m,...m->...", a, b)
+    return total
+
+
+def row_residuals(camera: Camera, points: RowPoints, axes: IntArray) -> FloatArray:
     """Reprojection errors of rows placed along the camera's axes.
 
     Parameters
@@ -150,38 +169,61 @@ def row_residuals(
     camera : its pose's t is not used
     points : R rows
     axes : (R,) frame axis of each row
-    sensor : (R, M, 2) the points in sensor coordinates, where they are at hand
 
     Returns
     -------
     (R, M, 2) px, 0 in the padding.
     """
-    if sensor is None:
-        sensor = image2sensor(camera, points.px)
-    return placed_residuals(camera, points, camera.R.T[axes], sensor)
+    return placed_residuals([camera], points, camera.R.T[axes][None])[0]
 
 
-def placed_residuals(
-    camera: Camera, points: RowPoints, directions: FloatArray, sensor: FloatArray
-) -> FloatArray:
-    """Reprojection errors of rows placed along directions of their own.
+def placed_residuals(cameras: Sequence[Camera], points: RowPoints, directions: FloatArray) -> FloatArray:
+    """Reprojection errors of rows placed along directions of their own, under several cameras at once.
 
     Parameters
     ----------
-    camera : its pose is not used
+    cameras : C cameras; their poses are not used
     points : R rows
-    directions : (R, 3) unit, camera coordinates
-    sensor : (R, M, 2) the points in sensor coordinates
+    directions : (C, ..., R or 1, 3) unit, camera coordinates; C may be 1 where there are several cameras
 
     Returns
     -------
-    (R, M, 2) px, 0 in the padding.
+    (C, ..., R, M, 2) px, 0 in the padding.
     """
-    P, d, _ = place_rows(sensor, points, directions)
-    X = P[:, None] + points.step[..., None] * d[:, None]
-    z = X[..., 2:]
-    xy = X[..., :2] / np.where(z > 1e-3, z, 1e-3)
-    return (sensor2image(camera, np.clip(xy, -3, 3)) - points.px) * points.weight[..., None]
+    lead = (len(cameras), *[1] * (directions.ndim - 1))
+    f, cx, cy, k1, k2 = (
+        np.array([getattr(c, name) for c in cameras]).reshape(lead) for name in ("f", "cx", "cy", "k1", "k2")
+    )
+    px = points.px
+    x, y = _without_lens((px[..., 0] - cx) / f, (px[..., 1] - cy) / f, k1, k2)
+    place, _ = _placed(x, y, points, directions)
+    flip = np.where(place[..., 2] < 0, -1.0, 1.0)
+    place, d = place * flip[..., None], directions * flip[..., None]
+    z = np.maximum(place[..., 2, None] + points.step * d[..., 2, None], 1e-3)
+    u = np.clip((place[..., 0, None] + points.step * d[..., 0, None]) / z, -3, 3)
+    v = np.clip((place[..., 1, None] + points.step * d[..., 1, None]) / z, -3, 3)
+    r2 = u * u + v * v
+    scale = f * (1 + r2 * (k1 + k2 * r2))
+    out = np.empty((*u.shape, 2))
+    out[..., 0] = (scale * u + cx - px[..., 0]) * points.weight
+    out[..., 1] = (scale * v + cy - px[..., 1]) * points.weight
+    return out
+
+
+def _without_lens(
+    x: FloatArray, y: FloatArray, k1: FloatArray, k2: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Places on the sensor with the lens undone, as :func:`recon.geometry.camera.image2sensor` does it."""
+    if not k1.any() and not k2.any():
+        return x, y
+    seen = np.sqrt(x * x + y * y)
+    r = seen.copy()
+    for _ in range(LENS_ROUNDS):
+        r2 = r * r
+        slope = 1 + r2 * (3 * k1 + 5 * k2 * r2)
+        r = r - (r * (1 + r2 * (k1 + k2 * r2)) - seen) / np.where(np.abs(slope) < 0.2, 0.2, slope)
+    grow = np.divide(r, seen, out=np.ones_like(r), where=seen > 1e-12)
+    return x * grow, y * grow
 
 
 def row_shares(openings_in_rows: Sequence[np.ndarray]) -> FloatArray:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from recon.geometry.arrays import FloatArray, IntArray
-from recon.geometry.camera import Camera, image2sensor
+from recon.geometry.camera import Camera
 from recon.solve.photo.row_points import RowPoints, placed_residuals
 
 # Radians, each way.  Bolts leave 1 to 2 mm of play in their holes (0.04 pitches), laps that hold a member lie
@@ -35,9 +35,10 @@ class RowTilts:
     shrink: FloatArray
 
     def whitened(self, residuals: FloatArray) -> FloatArray:
-        """Residuals (R, 2 M) in units of sigma, with tilts of the expected size being one of them."""
-        along = (self.basis * residuals[:, :, None]).sum(1) * self.shrink
-        return residuals - (self.basis * along[:, None]).sum(2)
+        """Residuals (..., R, 2 M) in units of sigma, with tilts of the expected size being one of them."""
+        along = (np.swapaxes(self.basis, 1, 2) @ residuals[..., None])[..., 0] * self.shrink
+        white: FloatArray = residuals - (self.basis @ along[..., None])[..., 0]
+        return white
 
 
 def row_tilts(camera: Camera, points: RowPoints, axes: IntArray, spread: float = TILT_SPREAD) -> RowTilts:
@@ -59,13 +60,12 @@ def row_tilts(camera: Camera, points: RowPoints, axes: IntArray, spread: float =
     direction = camera.R.T[axes]
     sideways = np.cross(direction, [0.0, 0.0, 1.0])
     sideways /= np.linalg.norm(sideways, axis=1, keepdims=True) + 1e-9
-    sensor = image2sensor(camera, points.px)
-    straight = placed_residuals(camera, points, direction, sensor)
-    columns = []
+    tilted = [direction]
     for tilt in (sideways, np.cross(direction, sideways)):
-        tilted = direction + STEP * tilt
-        tilted /= np.linalg.norm(tilted, axis=1, keepdims=True)
-        columns.append((placed_residuals(camera, points, tilted, sensor) - straight) / STEP)
+        off = direction + STEP * tilt
+        tilted.append(off / np.linalg.norm(off, axis=1, keepdims=True))
+    straight, *others = placed_residuals([camera], points, np.stack(tilted)[None])[0]
+    columns = [(other - straight) / STEP for other in others]
     J = np.stack([c.reshape(len(axes), -1) for c in columns], 2) / points.sigma[:, None, None]
     basis, size, _ = np.linalg.svd(J, full_matrices=False)
     return RowTilts(basis, 1 - 1 / np.sqrt(1 + (spread * size) ** 2))

@@ -8,15 +8,16 @@ the *steps* of a row are used: with camera and direction known, a row of unit pi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import least_squares
 
 from recon.geometry.arrays import FloatArray, IntArray
-from recon.geometry.camera import PARAMETERS, Camera, image2sensor, stepped
+from recon.geometry.camera import PARAMETERS, Camera, stepped
 from recon.solve.evidence.camera_prior import COUNT, CameraPrior, camera_prior, robust_but_priors
-from recon.solve.photo.row_points import RowPoints, row_residuals
+from recon.solve.photo.row_points import RowPoints, placed_residuals
 from recon.solve.photo.row_tilt import row_tilts
 
 MOST_ROWS = 90  # rows that the camera is sought from, likeliest first: bounds time on clutter
@@ -25,6 +26,8 @@ ROBUST = 1.5  # sigmas from which a row's opening counts less; this project's ch
 MOST_K1 = 0.5  # beyond it no picture can be brought back
 CENTRED = [0, 1, 3, 4, 5]  # of `stepped`: f, k1 and the rotation
 FREE = [0, 1, 3, 4, 5, 9, 10, 11, 12, 13]  # of `stepped`: all but k2 and t
+DIFFERENCE = 1e-6  # of a parameter's scale, for derivatives: rounding and curvature are far below
+CAMERAS_AT_ONCE = 12  # their residuals stay in the processor's cache
 BEND = np.radians(0.6)  # what an unmodelled lens bends a row
 
 
@@ -148,7 +151,8 @@ def _camera_hypotheses(
             for R in _sample_rotations(lines, value, Camera(f, middle.cx, middle.cy), trials, rng)
         ]
     # Lines alone cannot tell the axes from the diagonals between them: the steps can.
-    scored = [(_step_score(camera, points, value, 4.0), camera) for camera in cameras]
+    every = _row_rms(cameras, points)
+    scored = [(_step_score(rms, value, 4.0), camera) for rms, camera in zip(every, cameras)]
     scored.sort(key=lambda h: -h[0])
     return [camera for _, camera in scored]
 
@@ -263,7 +267,7 @@ def refine_camera(
     doi:10.1137/0710036).
     """
     gate, covariance = 8.0, None
-    rms = _row_rms(camera, points)
+    (rms,) = _row_rms([camera], points)
     for _ in range(rounds + free):
         axis, best = rms.argmin(1), rms.min(1)
         use = (best < gate) & (value > 0.02)
@@ -273,7 +277,7 @@ def refine_camera(
         if adjusted is None:
             break
         camera, covariance = adjusted
-        rms = _row_rms(camera, points)
+        (rms,) = _row_rms([camera], points)
         gate = max(3.0, gate / 1.6)
     return _with_axes(camera, points, value, covariance)
 
@@ -285,11 +289,20 @@ def _adjusted(
     weight = np.sqrt(np.clip(value / np.minimum(points.weight.sum(1), 12), 0, 1))[:, None]
     tilts = row_tilts(camera, points, axis) if free else None
 
+    def at(cameras: Sequence[Camera]) -> FloatArray:
+        """(C, N) residuals of cameras, those of their priors last."""
+        e = placed_residuals(cameras, points, np.stack([c.R.T[axis] for c in cameras]))
+        e = e.reshape(len(cameras), len(axis), -1) / points.sigma[:, None]
+        e = (tilts.whitened(e) if tilts else e) * weight
+        return np.c_[e.reshape(len(cameras), -1), [prior.residuals(c) for c in cameras]]
+
     def residual(p: FloatArray) -> FloatArray:
-        c = after_step(camera, p, which)
-        e = row_residuals(c, points, axis).reshape(len(axis), -1) / points.sigma[:, None]
-        e = tilts.whitened(e) if tilts else e
-        return np.r_[(e * weight).ravel(), prior.residuals(c)]
+        return at([after_step(camera, p, which)])[0]
+
+    def jacobian(p: FloatArray) -> FloatArray:
+        steps = DIFFERENCE * np.diag(scale)
+        here, *near = at([after_step(camera, q, which) for q in (p, *(p + steps))])
+        return ((np.array(near) - here) / np.diag(steps)[:, None]).T
 
     which = FREE if free else CENTRED
     f = camera.f
@@ -298,7 +311,7 @@ def _adjusted(
     loss = {"loss": robust_but_priors(COUNT, ROBUST)} if free else {"loss": "cauchy", "f_scale": ROBUST}
     try:
         sol = least_squares(
-            residual, np.zeros(len(which)), max_nfev=15 if free else 12, x_scale=scale, **loss
+            residual, np.zeros(len(which)), jac=jacobian, max_nfev=15 if free else 12, x_scale=scale, **loss
         )
     except (ValueError, np.linalg.LinAlgError):
         return None
@@ -307,14 +320,16 @@ def _adjusted(
     return after_step(camera, sol.x, which), covariance
 
 
-def _row_rms(camera: Camera, points: RowPoints) -> FloatArray:
-    """(R, 3) rms residual of each row along each axis, in units of its sigma."""
-    out = np.empty((len(points.px), 3))
+def _row_rms(cameras: Sequence[Camera], points: RowPoints) -> FloatArray:
+    """(C, R, 3) rms residual of each row along each axis of each camera, in units of its sigma."""
     dof = np.maximum(2 * points.weight.sum(1) - 3, 1)
-    sensor = image2sensor(camera, points.px)
-    for j in range(3):
-        e = row_residuals(camera, points, np.full(len(points.px), j), sensor)
-        out[:, j] = np.sqrt((e**2).sum((1, 2)) / dof) / points.sigma
+    out = np.empty((len(cameras), len(points.px), 3))
+    for i in range(0, len(cameras), CAMERAS_AT_ONCE):
+        some = cameras[i : i + CAMERAS_AT_ONCE]
+        axes = np.stack([c.R.T for c in some])[:, :, None]
+        e = placed_residuals(some, points, axes)
+        squares = np.einsum("cjrmk,cjrmk->crj", e, e)
+        out[i : i + CAMERAS_AT_ONCE] = np.sqrt(squares / dof[:, None]) / points.sigma[:, None]
     return out
 
 
@@ -322,15 +337,17 @@ def _with_axes(
     camera: Camera, points: RowPoints, value: FloatArray, covariance: FloatArray | None
 ) -> AxesCamera:
     """A camera with the axis of each row and its score."""
-    rms = _row_rms(camera, points)
+    (rms,) = _row_rms([camera], points)
     axis, best = rms.argmin(1), rms.min(1)
-    score = _step_score(camera, points, value, 1.5)
+    score = _step_score(rms, value, 1.5)
     return AxesCamera(camera, np.where(best < 3.0, axis, -1), best, score, covariance)
 
 
-def _step_score(camera: Camera, points: RowPoints, value: FloatArray, sigmas: float) -> float:
-    """Weight of the rows that the camera explains; a second and third axis count like the first."""
-    rms = _row_rms(camera, points)
+def _step_score(rms: FloatArray, value: FloatArray, sigmas: float) -> float:
+    """Weight of the rows that a camera explains; a second and third axis count like the first.
+
+    rms : (R, 3) of the camera, from :func:`_row_rms`
+    """
     good = value * np.exp(-0.5 * np.minimum(rms.min(1) / sigmas, 6) ** 2)
     by_axis = np.bincount(rms.argmin(1), good, minlength=3)
     first, rest = by_axis.max(), by_axis.sum() - by_axis.max()

@@ -1,0 +1,255 @@
+"""A photo laid on members that are known, by its rows: its own lattice need not be right for that.
+
+A row's place in space is known from its steps to a pitch or so, its direction is that of an axis: enough to
+tell which members its photo shows, under one of 24 turns and a shift, if many rows are asked together.  The
+camera follows from the members' holes (resection), and with it what was wrong in the photo's own lattice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import maximum_filter
+
+from recon.geometry.arrays import FloatArray, IntArray
+from recon.geometry.camera import Camera, world2camera
+from recon.geometry.lattice import rotations
+from recon.solve.evidence.along_line import match_member
+from recon.solve.evidence.candidate import Candidate, across
+from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
+from recon.solve.evidence.scene import Scene
+from recon.solve.multiview.registration import moved_lattice
+from recon.solve.photo.photo_lattice import NEAREST_ROW, PhotoLattice, laid_again
+from recon.solve.photo.placed_rows import PlacedRows, place_axis_rows
+from recon.solve.photo.resection import resect
+
+Posed = tuple[PosedPhoto, PhotoLattice]  # a photo in one world and its lattice there
+
+BLUR = 0.8  # pitches that a row lies off its member while the camera is that of the photo by itself
+# The same while the camera is fitted to the members by turns.
+TOLERANCES = (1.0, 0.7, 0.45, 0.3)
+MOST_SHIFTS = 3  # for each turn, most votes first; bounds the time
+MOST_BEGUN = 10  # turns and shifts that are fitted once, most votes first; bounds the time
+MOST_FITTED = 3  # of these, those followed further: whose rows lie best on members after that
+GATE = 9.0  # squared distance of a row from its member, in standard errors
+PAST_END = 3  # holes by which a row may reach past a member's ends, which are not settled yet
+LEAST_ROWS = 3  # along two axes at least: fewer fix no camera
+LEAST_PLAY = 0.02  # pitches: the members known are not where they are said to be to more than this
+MOST_AGAINST = 8.0  # nats that one member counts against at most: some of those known are wrong themselves
+
+
+@dataclass(frozen=True)
+class Laid:
+    """A photo laid on known members, and the nats that their openings are worth in it."""
+
+    posed: Posed
+    nats: float
+
+
+@dataclass(frozen=True)
+class _Centrelines:
+    """Members as lines: axis (J,), first (J, 3) and last (J,) place along the axis, pitches."""
+
+    axis: IntArray
+    first: FloatArray
+    last: FloatArray
+
+
+def _centrelines(candidates: Sequence[Candidate]) -> _Centrelines:
+    first = np.array([c.first for c in candidates], float)
+    axis = np.array([c.axis for c in candidates])
+    return _Centrelines(axis, first, first[np.arange(len(axis)), axis] + [c.holes - 1 for c in candidates])
+
+
+def lay_on_members(photo: PosedPhoto, lattice: PhotoLattice, scene: Scene) -> Laid | None:
+    """A photo, in a world of its own, laid on the candidates of a scene.
+
+    Parameters
+    ----------
+    photo, lattice : PosedPhoto or PhotoLattice
+        The photo in a world of its own.
+    scene : Scene
+        With the candidates known; its photos are not asked.
+
+    Returns
+    -------
+    The photo with a camera in the scene's world, under the turn and shift at which it shows most of the
+    candidates; None where its rows fit them nowhere.
+    """
+    if not scene.candidates or not lattice.placed.rows:
+        return None
+    lines = _centrelines(scene.candidates)
+    begun = []
+    for turn, shift in _placements(lattice.placed, lines, scene.width):
+        moved = moved_lattice(lattice, turn, shift)
+        fit = _fitted(photo, moved, moved.camera, lines, scene.width, TOLERANCES[:1])
+        if fit is not None:
+            begun.append((fit.worth, fit, moved))
+    begun.sort(key=lambda b: -b[0])
+    best: Laid | None = None
+    for _, first, moved in begun[:MOST_FITTED]:
+        fit = _fitted(photo, moved, first.camera, lines, scene.width, TOLERANCES[1:])
+        if fit is None:
+            continue
+        posed = with_camera(photo, fit.camera)
+        nats = _shown(scene, posed)
+        if best is None or nats > best.nats:
+            best = Laid((posed, moved), nats)
+    if best is None:
+        return None
+    posed, moved = best.posed
+    again = laid_again(moved, posed.camera, posed.openings, scene.width)
+    return Laid((posed, again), best.nats)
+
+
+def _shown(scene: Scene, photo: PosedPhoto) -> float:
+    """Nats for the candidates of a scene from one photo."""
+    each = [float(match_member(scene, photo, c)[1].llr.sum()) for c in scene.candidates]
+    return float(np.maximum(each, -MOST_AGAINST).sum())
+
+
+def _placements(placed: PlacedRows, lines: _Centrelines, width: float) -> list[tuple[FloatArray, FloatArray]]:
+    """Turns and shifts under which most rows lie on faces of members along their axis, best first."""
+    found = []
+    for turn in rotations():
+        for votes, shift in _shifts(placed, lines, width, turn.astype(float)):
+            found.append((votes, turn, shift))
+    found.sort(key=lambda f: -f[0])
+    return [(turn, shift) for _, turn, shift in found[:MOST_BEGUN]]
+
+
+def _shifts(
+    placed: PlacedRows, lines: _Centrelines, width: float, turn: FloatArray
+) -> list[tuple[float, FloatArray]]:
+    """Votes and shifts of one turn: the best few on a grid of one pitch.
+
+    A row says nothing of the shift along its own axis: its votes lie on a plane, all rows' planes are summed.
+    """
+    place = placed.place @ turn.T
+    axis = np.abs(turn).argmax(0)[[r.axis for r in placed.rows]]
+    normal = placed.normal @ turn.T
+    spread = np.einsum("ij,rjk,ik->ri", turn, placed.cov, turn)
+    worth = np.minimum([r.evidence for r in placed.rows], 75.0)
+    low = np.floor(lines.first.min(0) - place.max(0)) - 1
+    size = (np.ceil(lines.first.max(0) + 40 - place.min(0)) - low).astype(int) + 2
+    size = np.minimum(size, 160)
+    grids = [low[j] + np.arange(size[j]) for j in range(3)]
+    planes = [np.zeros((size[b], size[c])) for b, c in (across(j) for j in range(3))]
+    for i in range(len(axis)):
+        on = np.nonzero(lines.axis == axis[i])[0]
+        if not len(on):
+            continue
+        b, c = across(int(axis[i]))
+        vote = np.zeros((size[b], size[c]))
+        for f in range(2):
+            n = normal[i, f] * 0.5 * width
+            p = np.exp(placed.face_log[i, f])
+            gb = _bump(grids[b], lines.first[on, b] + n[b] - place[i, b], spread[i, b])
+            gc = _bump(grids[c], lines.first[on, c] + n[c] - place[i, c], spread[i, c])
+            vote += p * gb.T @ gc
+        planes[axis[i]] += worth[i] * np.minimum(vote, 1.0)
+    if sum(p.any() for p in planes) < 2:
+        return []
+    total = planes[0][None] + planes[1][:, None] + planes[2][:, :, None]
+    peak = (total == maximum_filter(total, 3)).ravel()
+    order = np.argsort(-np.where(peak, total.ravel(), -1.0))[:MOST_SHIFTS]
+    cells = np.stack(np.unravel_index(order, total.shape), 1)
+    return [(float(total[tuple(cell)]), np.array([grids[j][cell[j]] for j in range(3)])) for cell in cells]
+
+
+def _bump(grid: FloatArray, centre: FloatArray, variance: float) -> FloatArray:
+    """(J, G) chance-like votes of J places on a grid."""
+    return np.exp(-0.5 * (grid - centre[:, None]) ** 2 / (variance + BLUR**2))
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """A camera on the members, and the nats of the rows that lie next to one, the nearer the more."""
+
+    camera: Camera
+    worth: float
+
+
+def _fitted(
+    photo: PosedPhoto,
+    lattice: PhotoLattice,
+    camera: Camera,
+    lines: _Centrelines,
+    width: float,
+    tolerances: Sequence[float],
+) -> _Fit | None:
+    """The camera resected on the members that its rows lie next to, by turns; None where too few do."""
+    worth = 0.0
+    for k, tolerance in enumerate(tolerances):
+        placed = place_axis_rows(camera, photo.openings, lattice.placed.rows, lattice.placed, photo.play)
+        known = _correspondences(photo, camera, placed, lines, width, tolerance)
+        if known is None:
+            return None
+        focal = None if photo.prior else camera.f
+        camera = resect(camera, *known, focal_prior=focal, prior=photo.prior)
+        if k == len(tolerances) - 1:
+            placed = place_axis_rows(camera, photo.openings, lattice.placed.rows, lattice.placed, photo.play)
+            near = [_first_hole(placed, i, lines, width, tolerance) for i in range(len(placed.rows))]
+            worth = sum(r.evidence * (1 - n[1] / GATE) for r, n in zip(placed.rows, near) if n is not None)
+    return _Fit(camera, worth)
+
+
+def _correspondences(
+    photo: PosedPhoto,
+    camera: Camera,
+    placed: PlacedRows,
+    lines: _Centrelines,
+    width: float,
+    tolerance: float,
+) -> tuple[FloatArray, FloatArray, FloatArray] | None:
+    """World points, image points, standard errors of the rows on the members that they lie next to."""
+    world, image, sigma, axes = [], [], [], []
+    for i, row in enumerate(placed.rows):
+        near = _first_hole(placed, i, lines, width, tolerance)
+        if near is None:
+            continue
+        X = np.repeat(near[0][None], len(row.step), 0)
+        X[:, row.axis] += placed.sign[i] * row.step
+        o = photo.openings[row.index]
+        depth = np.maximum(world2camera(camera, X)[:, 2], NEAREST_ROW)
+        world.append(X)
+        image.append(np.c_[o["x"], o["y"]])
+        sigma.append(np.hypot(placed.points.sigma[i], max(photo.play, LEAST_PLAY) * camera.f / depth))
+        axes.append(row.axis)
+    if len(world) < LEAST_ROWS or len(set(axes)) < 2:
+        return None
+    return np.concatenate(world), np.concatenate(image), np.concatenate(sigma)
+
+
+def _first_hole(
+    placed: PlacedRows, i: int, lines: _Centrelines, width: float, tolerance: float
+) -> tuple[FloatArray, float] | None:
+    """Where a row's opening of step 0 lies on the member next to it, (3,) pitches, and how far off it is.
+
+    In squared standard errors; None where no member is near.
+    """
+    row = placed.rows[i]
+    on = np.nonzero(lines.axis == row.axis)[0]
+    if not len(on):
+        return None
+    sides = across(row.axis)
+    cov = placed.cov[i] + tolerance**2 * np.eye(3)
+    info = np.linalg.inv(cov[np.ix_(sides, sides)])
+    ends = placed.place[i, row.axis] + placed.sign[i] * np.array([row.step[0], row.step[-1]])
+    best, out = GATE, np.zeros(3)
+    for f in range(2):
+        target = lines.first[on] + 0.5 * width * placed.normal[i, f]
+        off = target[:, sides] - placed.place[i, sides]
+        chi2 = np.einsum("ja,ab,jb->j", off, info, off) - 2 * placed.face_log[i, f]
+        beyond = np.maximum(
+            lines.first[on, row.axis] - ends.min(), np.maximum(ends.max() - lines.last[on], 0)
+        )
+        chi2 = np.where(beyond > PAST_END + tolerance, np.inf, chi2)
+        j = int(chi2.argmin())
+        if chi2[j] < best:
+            best, out = float(chi2[j]), target[j].copy()
+            phase = lines.first[on][j, row.axis] % 1.0
+            out[row.axis] = np.rint(placed.place[i, row.axis] - phase) + phase
+    return (out, best) if best < GATE else None
