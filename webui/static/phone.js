@@ -1,8 +1,9 @@
 // The phone's own page: takes photos straight into the build, says where to stand for the next, and shows
-// which photos there are. Needs api, dom, stand.
+// which photos there are. Needs api, dom, sending, stand.
 
-import {get, upload} from "./core/api.js";
+import {get} from "./core/api.js";
 import {byId, h} from "./core/dom.js";
+import {sendPhoto} from "./core/sending.js";
 import {sketchOf, whereToStand} from "./core/stand.js";
 
 const QUIET_MS = 3000;
@@ -50,25 +51,8 @@ async function send(files) {
 
 async function sendOne(file) {
   const name = nameOf(file);
-  const bar = h("progress", {max: 1, value: 0, "aria-label": name});
-  const words = h("span", {}, "sending");
-  const row = h("li", {}, h("span.strong", {}, name), words, bar);
-  byId("sent").append(row);
-  const headers = {"X-Photo-Name": encodeURIComponent(name), "Content-Type": "application/octet-stream"};
-  const progress = share => {
-    bar.value = share;
-    words.textContent = share < 1 ? "sending" : "being checked";
-  };
-  try {
-    await upload("/api/photos", file, headers, progress);
-    row.remove();
-    byId("live").textContent = `${name} is in the build`;
-  } catch (error) {
-    words.textContent = error.message;
-    row.classList.add("bad");
-    bar.remove();
-    byId("live").textContent = error.message;
-  }
+  const problem = await sendPhoto(file, name, byId("sent"));
+  byId("live").textContent = problem || `${name} is in the build`;
 }
 
 for (const [button, input] of [

@@ -1,14 +1,13 @@
 // Photos in: dropped or chosen, sent one by one, each with its progress or with what is wrong with it.
-// Needs api, loading, messages.
+// Needs loading, messages, sending.
 
-import {upload} from "../core/api.js";
 import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
 import {invitePhone} from "../core/invite.js";
 import {load} from "../core/loading.js";
 import {announce} from "../core/messages.js";
+import {sendPhoto} from "../core/sending.js";
 
-const MOST_MB = 120;
 const INTRO =
   "Three or more, from different corners, each with the whole frame in it where that can be. JPEG, PNG, " +
   "WebP, TIFF or HEIC.";
@@ -82,7 +81,10 @@ function takeDrops() {
 async function send(files) {
   sending.replaceChildren();
   build.sending++;
-  for (const file of files) await sendOne(file);
+  for (const file of files) {
+    const problem = await sendPhoto(file, file.name, sending);
+    if (problem) announce(problem);
+  }
   await load(true);
   build.sending--;
   if (sending.children.length) {
@@ -90,33 +92,4 @@ async function send(files) {
     sending.append(h("li", {}, h("button", close, "Close")));
   }
   announce(`${build.photos.length} photos in this build`);
-}
-
-async function sendOne(file) {
-  const words = h("span", {}, "waiting");
-  const bar = h("progress", {max: 1, value: 0, "aria-label": file.name});
-  const row = h("li", {}, h("span.tilename", {}, file.name), bar, words);
-  sending.append(row);
-  if (file.size > MOST_MB * 2 ** 20) {
-    words.textContent = `larger than ${MOST_MB} MB; save it as JPEG`;
-    row.classList.add("bad");
-    return;
-  }
-  const headers = {
-    "X-Photo-Name": encodeURIComponent(file.name),
-    "Content-Type": "application/octet-stream",
-  };
-  const progress = share => {
-    bar.value = share;
-    words.textContent = share < 1 ? "sending" : "being checked";
-  };
-  try {
-    await upload("/api/photos", file, headers, progress);
-    row.remove();
-  } catch (error) {
-    words.textContent = error.message;
-    row.classList.add("bad");
-    bar.remove();
-    announce(error.message);
-  }
 }
