@@ -31,7 +31,7 @@ WIDER = "document.documentElement.scrollWidth - document.documentElement.clientW
 
 
 def doubtful_build(folder: Path) -> Path:
-    """A build of a sample with doubts, bolts of every kind, something that moves, and a plan it differs from."""
+    """A build with doubts, bolts of every kind, something that moves, and a plan that it differs from."""
     from recon.frame.files import frame_to_text
     from recon.frame.model import End
     from tests.corrections.frames import true_frame
