@@ -11,11 +11,14 @@ from tests.webui.browsing import CHOSEN, shot, until, wait_n
 from tests.webui.in_page import in_page
 
 X, Z = (1.0, 0.0, 0.0), (0.0, 0.0, 1.0)
-# How many bolts of each kind are drawn, two heads to a lap; how large each shape is, in points.
-HEADS = in_page("""const meshes = [...views.space.bolts.meshes];
-  return Object.fromEntries(meshes.filter(([, m]) => m.count).map(([kind, m]) => [kind, m.count]));""")
+# How many bolts of each kind are drawn, two heads to a lap; the points of each shape.
+HEADS = in_page("""const count = {};
+  for (const {joint} of views.space.bolts.heads) count[joint.bolt] = (count[joint.bolt] || 0) + 1;
+  const drawn = [...views.space.bolts.meshes].filter(([, m]) => m.count && m.visible).map(([kind]) => kind);
+  return [count, drawn.sort()];""")
 SHAPES = in_page(
-    """return [...views.space.bolts.meshes.values()].map(m => m.geometry.attributes.position.count);"""
+    """const points = mesh => String(mesh.geometry.attributes.position.array);
+  return [...views.space.bolts.meshes.values()].map(points);"""
 )
 # Where the nearer head of the first bolt of a kind is on the screen.
 HEAD = in_page(
@@ -50,12 +53,12 @@ def panel(opened, serve, tmp_path):
 
 def test_bolts_and_the_motion_of_a_panel_are_shown_in_3d(panel):
     page = panel
-    assert page.evaluate(HEADS) == {"seen": 4, "said": 2, "assumed": 2}
+    assert page.evaluate(HEADS) == [{"seen": 4, "said": 2, "assumed": 2}, ["assumed", "said", "seen"]]
     page.mouse.click(*page.evaluate(HEAD, "assumed"))
     until(page, in_page("return Boolean(chosen.lap);"))
     page.click("#card >> text=No bolt")  # edited from 3-D
     wait_n(page, 2)
-    assert page.evaluate(HEADS) == {"seen": 4, "said": 2, "none": 2}
+    assert page.evaluate(HEADS) == [{"seen": 4, "said": 2, "none": 2}, ["none", "said", "seen"]]
     assert len(set(page.evaluate(SHAPES))) == 4  # four shapes, whatever the colours
     page.click("#card >> text=Bolt assumed")
     wait_n(page, 3)

@@ -29,7 +29,8 @@ from tests.webui.correcting import NOW, Hand, K, M, P, until_shown
 
 SAMPLE = ROOT / "sample_images" / "trestle"
 SEED, EXTRA = 5, 2  # EXTRA: holes more that an end out of sight could have
-HIDDEN, SHORT, UNSURE = 8, 3, 4  # members with an end out of sight, those of them a hole short, unsure ones
+# Members with the last end out of sight, with the first too, a hole short; and others that are not sure.
+HIDDEN, BOTH, SHORT, UNSURE = 7, 3, 3, 4
 WAYS = ("keys", "mouse", "bulk")
 
 
@@ -60,11 +61,12 @@ def doubtful(sample: Path = SAMPLE) -> Doubtful:
     ids = [m.id for m in truth.members]
     hidden = chance.sample(ids, HIDDEN)
     free = [id for id in hidden if _is_free(truth, id)]
-    short, unsure = free[:SHORT], chance.sample(ids, UNSURE)
+    short, unsure = free[:SHORT], [id for id in ids if id not in hidden][:UNSURE]
     members = []
     for m in truth.members:
         if m.id in hidden:
-            m = replace(m, ends=(m.ends[0], End("hidden", EXTRA)))
+            first = End("hidden", EXTRA) if m.id in hidden[:BOTH] else m.ends[0]
+            m = replace(m, ends=(first, End("hidden", EXTRA)))
         if m.id in short:
             m = replace(m, holes=m.holes - 1)
         members.append(replace(m, confidence=0.7 if m.id in unsure else 0.97))
@@ -94,7 +96,8 @@ def answer(page, hand: Hand, doubt, at: int, case: Doubtful, mouse: bool) -> Non
         by = case.missing_holes(doubt["members"][0], doubt["end"], load_frame_from(page))
         if by:
             if mouse:
-                hand.click(f"{row} .answers button >> text='+{by}'")
+                holes = case.truth.member(doubt["members"][0]).holes
+                hand.click(f"{row} .answers > button:text-matches('^([+]{by}|{holes}(,.*)?)$') >> nth=0")
             else:
                 hand.key(".")
             hand.wait(1)
@@ -127,7 +130,7 @@ def one_by_one(page, hand: Hand, case: Doubtful, count: int, mouse: bool) -> Cou
 
 
 def _is_current(now, at: int) -> bool:
-    return set(now["doubts"][at]["members"]) <= set(now["members"]) and bool(now["members"])
+    return set(now["doubts"][at]["members"]) == set(now["members"])
 
 
 def at_once(page, hand: Hand, case: Doubtful, count: int) -> Counter[str]:

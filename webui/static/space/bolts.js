@@ -9,7 +9,9 @@ import {shownBox} from "./pose.js";
 
 const HEAD = {radius: 0.3, high: 0.18, sides: 6}; // pitches, as all that follows
 const KNOB = {radius: 0.13, high: 0.12, sides: 8};
-const RING = {radius: 0.29, tube: 0.055};
+const BROKEN = [0.23, 0.36]; // inner and outer radius
+const WHOLE = [0.24, 0.3];
+const OFF = 0.03; // of flat rings from the face
 const ARCS = 4; // of a broken ring
 const GAP = 0.5; // of each arc, rad
 const BAR = [0.95, 0.11, 0.08];
@@ -24,8 +26,7 @@ const cylinder = ({radius, high, sides}, low) =>
 
 function arc(k) {
   const length = (2 * Math.PI) / ARCS;
-  const piece = new THREE.TorusGeometry(RING.radius, RING.tube, 4, 3, length - GAP);
-  return piece.rotateZ(k * length);
+  return new THREE.RingGeometry(...BROKEN, 3, 1, k * length, length - GAP).translate(0, 0, OFF);
 }
 
 const SHAPES = {
@@ -36,7 +37,7 @@ const SHAPES = {
   ],
   assumed: () => Array.from({length: ARCS}, (_, k) => [arc(k), INK]),
   none: () => [
-    [new THREE.TorusGeometry(RING.radius, RING.tube / 2, 4, 12), INK],
+    [new THREE.RingGeometry(...WHOLE, 12).translate(0, 0, OFF), INK],
     [new THREE.BoxGeometry(...BAR).rotateZ(Math.PI / 4), INK],
   ],
 };
@@ -96,7 +97,7 @@ export class BoltMeshes {
       headsOf(joint, members).map(({at, out}) => {
         const turn = new THREE.Quaternion().setFromUnitVectors(UP, out);
         const matrix = new THREE.Matrix4().compose(at, turn, new THREE.Vector3(1, 1, 1));
-        return {joint, at, matrix};
+        return {joint, at, out, matrix};
       }),
     );
     this.place(null);
@@ -107,18 +108,7 @@ export class BoltMeshes {
    * @param {Map<string, THREE.Matrix4>|null} pose
    */
   place(pose) {
-    const byKind = new Map(Object.keys(SHAPES).map(kind => [kind, []]));
-    for (const head of this.heads) byKind.get(head.joint.bolt)?.push(head);
-    for (const [kind, heads] of byKind) {
-      const mesh = this.roomFor(kind, heads.length);
-      for (const [k, {joint, matrix}] of heads.entries()) {
-        const moved = pose?.get(joint.a);
-        mesh.setMatrixAt(k, moved ? matrix.clone().premultiply(moved) : matrix);
-      }
-      if (!mesh) continue;
-      mesh.count = heads.length;
-      mesh.instanceMatrix.needsUpdate = true;
-    }
+    this.pose = pose;
   }
 
   /** The mesh of a kind, with room for so many; null where none was needed yet. */
@@ -139,13 +129,42 @@ export class BoltMeshes {
   }
 
   /**
-   * Shows bolts where they are wanted and large enough to be told apart.
+   * Shows bolts where they are wanted and large enough to be told apart: those in view, on the faces that are
+   * turned to the camera.
    * @param {boolean} wanted
    * @param {number} pitch px
+   * @param {THREE.Camera} camera
    */
-  show(wanted, pitch) {
+  show(wanted, pitch, camera) {
     this.visible = wanted && pitch >= LEAST_PX;
     for (const mesh of this.meshes.values()) mesh.visible = this.visible;
+    if (!this.visible) return;
+    const byKind = new Map(Object.keys(SHAPES).map(kind => [kind, []]));
+    for (const head of this.heads) if (this.isTurned(head, camera)) byKind.get(head.joint.bolt)?.push(head);
+    const inView = frustumOf(camera);
+    for (const [kind, heads] of byKind) {
+      this.fill(
+        kind,
+        heads.filter(({at, joint}) => this.pose?.has(joint.a) || inView.containsPoint(at)),
+      );
+    }
+  }
+
+  /** Whether a head is on a face that is turned to the camera; of what moves both are drawn. */
+  isTurned({at, out, joint}, {position: eye}) {
+    if (this.pose?.has(joint.a)) return true;
+    return out.x * (eye.x - at.x) + out.y * (eye.y - at.y) + out.z * (eye.z - at.z) > 0;
+  }
+
+  fill(kind, heads) {
+    const mesh = this.roomFor(kind, heads.length);
+    if (!mesh) return;
+    for (const [k, {joint, matrix}] of heads.entries()) {
+      const moved = this.pose?.get(joint.a);
+      mesh.setMatrixAt(k, moved ? matrix.clone().premultiply(moved) : matrix);
+    }
+    mesh.count = heads.length;
+    mesh.instanceMatrix.needsUpdate = true;
   }
 
   /**
@@ -165,6 +184,12 @@ export class BoltMeshes {
     }
     return best.joint;
   }
+}
+
+function frustumOf(camera) {
+  camera.updateMatrixWorld();
+  const matrix = new THREE.Matrix4().multiplyMatrices(camera.projectionMatrix, camera.matrixWorldInverse);
+  return new THREE.Frustum().setFromProjectionMatrix(matrix);
 }
 
 /** Whether a member lies between the camera and a place. */

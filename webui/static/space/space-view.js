@@ -194,7 +194,7 @@ export class SpaceView {
     this.camera.far = this.far * 10;
     this.camera.updateProjectionMatrix();
     this.camera.lookAt(this.target);
-    this.bolts.show(layers.bolts, this.pitchPx());
+    this.bolts.show(layers.bolts, this.pitchPx(), this.camera);
     this.renderer.render(this.scene, this.camera);
     paintOverlay(this);
     paintGhosts(this, this.labels.getContext("2d"));
