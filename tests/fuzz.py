@@ -30,8 +30,8 @@ from recon.image.video.chosen import choose_pictures
 from recon.workshop.parts.prices import load_prices
 from recon.workshop.parts.rack import load_rack
 from tests.corrections.frames import gate
-from tests.workshop.carts import cart
 from tests.image.video.made import walk, write_video
+from tests.workshop.carts import cart
 from tests.workshop.trestles import trestle
 from webui.storage.build import WORK, Build
 from webui.storage.journal import NAME, line_of

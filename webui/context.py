@@ -17,8 +17,8 @@ from webui.processes.reading import ReadingJob
 from webui.storage.build import Build
 from webui.storage.photo_store import PhotoStore
 from webui.storage.step_photos import StepPhotos
-from webui.storage.work import WorkLog
 from webui.storage.video_store import VideoStore
+from webui.storage.work import WorkLog
 
 MOST_REQUEST_BYTES = 2 * 2**20  # of any request that is not a photo.  This project's choice
 _NAME = "app_context"  # under which Flask keeps it

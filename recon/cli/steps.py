@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 _DESCRIPTION = """\
 Say in which order to put a frame together, so that every member comes straight to its place and every bolt
-can be put in and turned with a spanner: nothing comes up from under the floor, what one lap alone holds is
+can be put in and tightened: nothing comes up from under the floor, what one lap alone holds is
 named, and what is built lying is turned in a step of its own. Flat sides are put together on the floor first
 where that takes fewer hands. Two identical frames get identical steps.
 
@@ -75,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
                 "steps.html": _page(frame, steps, hole, not args.not_upright),
             },
         )
-    print_answer(args, data, steps_text(steps, frame.name), files)
+    print_answer(args, data, steps_text(steps, frame), files)
     return 0 if steps.steps and not steps.stuck else 1
 
 
@@ -114,12 +114,12 @@ def _page(frame: "Frame", steps: "BuildOrder", hole: float, z_up: bool) -> str:
     from recon.frame.caution import CAUTION
     from recon.workshop.assembly.stage import Stage
     from recon.workshop.assembly.steps import LOOSE, SOME_ORDER
-    from recon.workshop.assembly.tool_access import ASSUMED
+    from recon.workshop.assembly.tool_access import room_words
     from recon.workshop.drawing.vector import sheet_svg
     from recon.workshop.formats import heading, page, paragraph
 
     stage = Stage(frame, hole, z_up)
-    body = [paragraph(CAUTION, "caution"), paragraph(LOOSE), paragraph(ASSUMED)]
+    body = [paragraph(CAUTION, "caution"), paragraph(LOOSE), paragraph(room_words(frame.pitch_mm))]
     if steps.stuck:
         body += [paragraph(SOME_ORDER), *map(paragraph, steps.why)]
     for s in steps.steps:

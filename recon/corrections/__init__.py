@@ -19,6 +19,7 @@ on_photos      where members and fittings lie in photos
 fitting_trial  a fitting as it would be, before it is put on
 by_hand        camera and members that rows drawn by hand mean, taken into a frame
 strokes        which member a stroke on a photo may mean
+copy_places    what copies of members come to before they are placed
 space_strokes  which member a line drawn in 3-D may mean
 measuring      the size by one measured length
 picking        openings picked on a photo, to measure between

@@ -14,11 +14,11 @@ import numpy as np
 from recon.frame.model import Frame, Member
 from recon.frame.squareness import PLANES, OffPlace
 from recon.geometry.arrays import FloatArray
+from recon.workshop.wording import axis_name, towards_words
 
 SIGNIFICANT = 3.0  # standard errors: one in 370 by chance, of a few dozen values of a frame
 PLAY_MM = 2.0  # of a bolt in its hole, at most; common practice, no source
 PLAY = 0.05  # the same in pitches where the pitch is not known: 2 mm of 38.1 mm
-AXES = "xyz"
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,9 @@ class Squareness:
     text: str
 
 
-def squareness(frame: Frame, names: Mapping[str, str] | None = None) -> list[Squareness]:
+def squareness(
+    frame: Frame, names: Mapping[str, str] | None = None, right: FloatArray | None = None
+) -> list[Squareness]:
     """What photos measured of a frame that is out of square: the frame as a whole, then its members.
 
     Parameters
@@ -45,6 +47,8 @@ def squareness(frame: Frame, names: Mapping[str, str] | None = None) -> list[Squ
     frame : Frame
     names : dict of str to str, optional
         What members are called, where not by their ids; a member that it lacks is left out.
+    right : array, (3,), optional
+        The frame's right (`side_axes.to_the_right`), where its z points up; without it axes are named.
 
     Examples
     --------
@@ -54,21 +58,26 @@ def squareness(frame: Frame, names: Mapping[str, str] | None = None) -> list[Squ
     Racked 1.2° (± 0.1°) about y: x and z meet at 88.8°.
     """
     called = {m.id: m.id for m in frame.members} if names is None else names
-    members = (_off_place(m, called[m.id], frame.pitch_mm) for m in frame.members if m.id in called)
-    return [*_racked(frame), *(found for found in members if found)]
+    members = (_off_place(m, called[m.id], frame.pitch_mm, right) for m in frame.members if m.id in called)
+    return [*_racked(frame, right), *(found for found in members if found)]
 
 
-def _racked(frame: Frame) -> Iterator[Squareness]:
+def _racked(frame: Frame, right: FloatArray | None) -> Iterator[Squareness]:
     """The axes that the frame is racked about."""
     if frame.racked is None:
         return
     for axis, (deg, error, (i, j)) in enumerate(zip(frame.racked.deg, frame.racked.error_deg, PLANES)):
         if abs(deg) > SIGNIFICANT * error:
-            text = f"Racked {abs(deg):.1f}° (± {error:.1f}°) about {AXES[axis]}"
-            yield Squareness((), f"{text}: {AXES[i]} and {AXES[j]} meet at {90 - deg:.1f}°.")
+            about, one, other = (axis_name(k, right) for k in (axis, i, j))
+            text = f"Racked {abs(deg):.1f}° (± {error:.1f}°) about "
+            text += about if right is None else f"its {about} axis"
+            meet = f"{one} and {other} {'' if right is None else 'members '}meet"
+            yield Squareness((), f"{text}: {meet} at {90 - deg:.1f}°.")
 
 
-def _off_place(member: Member, name: str, pitch_mm: float | None) -> Squareness | None:
+def _off_place(
+    member: Member, name: str, pitch_mm: float | None, right: FloatArray | None
+) -> Squareness | None:
     """A member that is off its place at one of its ends by more than the play of bolts."""
     if member.off_place is None:
         return None
@@ -77,15 +86,17 @@ def _off_place(member: Member, name: str, pitch_mm: float | None) -> Squareness 
     if not any(length > max(SIGNIFICANT * error, play) for length, error, _ in ends):
         return None
     holes = sorted(zip(ends, (1, member.holes)), key=lambda e: -e[0][0])
+    upright = right is not None
     parts = [
-        f"by {_length(length, pitch_mm)} (± {_length(error, pitch_mm)}) at hole {hole}, towards {way}"
+        f"by {_length(length, pitch_mm)} (± {_length(error, pitch_mm)}) at hole {hole}, "
+        f"{towards_words(way, upright, right)}"
         for (length, error, way), hole in holes
         if length > SIGNIFICANT * error
     ]
     return Squareness((name,), f"{name} lies off its place {' and '.join(parts)}.")
 
 
-def _end_off(member: Member, off: OffPlace, hole: int) -> tuple[float, float, str]:
+def _end_off(member: Member, off: OffPlace, hole: int) -> tuple[float, float, FloatArray]:
     """How far a hole is off its place across the member, with its standard error, pitches; and which way."""
     arm = (hole - (member.holes - 1) / 2) * np.asarray(member.direction)
     across = np.eye(3) - np.outer(member.direction, member.direction)
@@ -95,7 +106,8 @@ def _end_off(member: Member, off: OffPlace, hole: int) -> tuple[float, float, st
     length = float(np.linalg.norm(shift))
     unit = shift / length if length else shift
     main = int(np.abs(shift).argmax())
-    return length, float(np.linalg.norm(unit @ by_both)), f"{'+' if shift[main] >= 0 else '-'}{AXES[main]}"
+    way = np.eye(3)[main] * (1.0 if shift[main] >= 0 else -1.0)
+    return length, float(np.linalg.norm(unit @ by_both)), way
 
 
 def _cross_matrix(v: FloatArray) -> FloatArray:

@@ -121,6 +121,39 @@ def direction_words(vector: ArrayLike, z_up: bool = True, right: ArrayLike | Non
     return _VERTICAL[sign] if z_up and k == 2 else f"{'+' if sign > 0 else '-'}{'xyz'[k]}"
 
 
+def towards_words(vector: ArrayLike, z_up: bool = True, right: ArrayLike | None = None) -> str:
+    """Which way something goes or runs, after a verb: as `direction_words`, an angle by its parts.
+
+    >>> towards_words([0, 1, 0], right=[1, 0, 0]), towards_words([0, 0, -1]), towards_words([0, 1, 0])
+    ('to the back', 'down', 'towards +y')
+    >>> towards_words([0.6, 0, 0.8], right=[1, 0, 0]), towards_words([0.6, 0, 0.8])
+    ('0.6 to the right and 0.8 up for each hole', 'towards [0.6, 0, 0.8]')
+    """
+    words = direction_words(vector, z_up, right)
+    if words in ("up", "down"):
+        return words
+    if words.isalpha():
+        return f"to the {words}"
+    if z_up and right is not None:
+        v = np.asarray(vector, float)
+        return f"{ways_words(v / np.linalg.norm(v), right)} for each hole"
+    return f"towards {words}"
+
+
+AXIS_NAMES = {True: "left-to-right", False: "front-to-back"}  # whether the level axis is the one to the right
+
+
+def axis_name(k: int, right: ArrayLike | None) -> str:
+    """An axis of a frame whose z points up: by its sides where its right is known, else by its letter.
+
+    >>> axis_name(0, [1, 0, 0]), axis_name(0, [0, 1, 0]), axis_name(2, [1, 0, 0]), axis_name(1, None)
+    ('left-to-right', 'front-to-back', 'upright', 'y')
+    """
+    if right is None:
+        return "xyz"[k]
+    return "upright" if k == 2 else AXIS_NAMES[bool(abs(np.asarray(right, float)[k]) > 0.5)]
+
+
 def ways_words(vector: ArrayLike, right: ArrayLike) -> str:
     """How far a vector goes along each side of a frame, pitches; z points up.
 

@@ -4,7 +4,8 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-from recon.corrections.state import State, ordered
+from recon.corrections.edits import edit
+from recon.corrections.state import State, joint_key, ordered
 from recon.frame.joints import find_joints
 from recon.frame.model import Frame, Member, StockUse
 from tests.truth import frame_from_truth
@@ -58,3 +59,20 @@ def scaffold(count: int) -> State:
             name=f"Scaffold of {count}",
         )
     )
+
+
+def side_and_rest() -> State:
+    """A side of two posts and three rails along y, and two long rails along x that a second could hold."""
+    members = [Member("AB"[k], (0.0, 6.0 * k, 0.0), Z, 10) for k in (0, 1)]
+    members += [Member("CDE"[k], (-1.0, -1.0, 1.0 + 3 * k), Y, 9) for k in range(3)]
+    members += [Member("FG"[k], (-2.0, 1.0 + 4 * k, 8.0), X, 16) for k in (0, 1)]
+    state = State(Frame(tuple(members), find_joints(members), 38.1))
+    for pair, word in (("AC", "none"), ("AD", "said"), ("BC", "apart")):
+        state, _ = edit(state, {"op": "lap", "lap": lap_of(state, *pair), "word": word})
+    state, _ = edit(state, {"op": "may_turn", "lap": lap_of(state, "A", "E"), "wanted": True})
+    seen = [replace(j, bolt="seen") if {j.a, j.b} == {"B", "D"} else j for j in state.frame.joints]
+    return State(replace(state.frame, joints=tuple(seen)), state.corrections)
+
+
+def lap_of(state, a, b):
+    return list(next(joint_key(j) for j in state.frame.joints if {j.a, j.b} == {a, b}))

@@ -88,6 +88,7 @@ REQUESTS = {
     "copy": lambda s, r: {
         "members": [_any(s, r)] if len(s.frame.members) < 9 else [],
         "by": [r.randrange(-9, 9) for _ in range(3)],
+        **r.choice([{}, {"mirror": "x"}, {"mirror": "z"}]),
     },
     "place": lambda s, r: {"members": [_placed(s, r)]},
     "row": lambda s, r: {

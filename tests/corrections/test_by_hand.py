@@ -124,7 +124,8 @@ def test_members_are_copied_and_mirrored_where_none_lies_yet():
     assert words == "C and D copied: 2 members added"
     assert state.frame.member("F").first == (0.0, 9.0, 2.0) and state.corrections.vouched("G").wholly
     state, words = edit(state, {"op": "copy", "members": ["A"], "mirror": "y"})
-    assert state.frame.member("H").first == (0.0, 9.0, 0.0) and words == "A mirrored along y: 1 member added"
+    assert state.frame.member("H").first == (0.0, 9.0, 0.0)
+    assert words == "A mirrored left to right: 1 member added"
     laps = [j for j in state.frame.joints if "H" in (j.a, j.b)]
     assert len(laps) == 0 or all(j.bolt == "assumed" for j in laps)
     with pytest.raises(ReconError, match="already"):

@@ -1,5 +1,5 @@
 """The page: from an edit to the screen at 12 and 300 members, frames of a drag, a pan and a zoom, the first
-picture of ten 12-MP photos, and edits lost to kill -9.
+picture of ten 12-MP photos, bytes at the first load, and edits lost to kill -9.
 
     python -m tests.webui.benchmark [--edits N] [--frames N] [--kill N]
 
@@ -134,6 +134,11 @@ def run(args) -> int:
         print(
             f"build of ten 12-MP photos, opened for the first time: page answers {page:.2f} s, "
             f"first picture {first:.2f} s, all ten {every:.2f} s"
+        )
+        page_bytes, whole_bytes = first_load(browser, Path(work) / "photos")
+        print(
+            f"bytes at the first load of that build: {page_bytes / 1000:.0f} kB for the page and its "
+            f"scripts, {whole_bytes / 1000:.0f} kB with data and photos"
         )
         browser.close()
         start = time.perf_counter()
@@ -300,6 +305,33 @@ def first_picture(browser, folder: Path):
         return first, ready, every
     finally:
         page.close()
+        serving.close()
+
+
+def first_load(browser, folder: Path):
+    """Bytes that come over the network when a browser without a cache opens a build: the page with its
+    scripts and style sheets, and all of it until every picture is there.  Bodies and headers, as they
+    travel."""
+    serving = Serving(folder)
+    context = browser.new_context(viewport={"width": 1440, "height": 900})
+    page = context.new_page()
+    session = context.new_cdp_session(page)
+    session.send("Network.enable")
+    sizes: dict[str, int] = {}
+    paths: dict[str, str] = {}
+    session.on("Network.responseReceived", lambda e: paths.update({e["requestId"]: e["response"]["url"]}))
+    session.on(
+        "Network.loadingFinished", lambda e: sizes.update({e["requestId"]: int(e["encodedDataLength"])})
+    )
+    try:
+        page.goto(serving.page.address)
+        page.wait_for_selector("body[data-ready]")
+        page.wait_for_function("document.getElementById('tiles').children.length > 0")
+        page.wait_for_load_state("networkidle")
+        of_page = sum(n for id, n in sizes.items() if "/api/" not in paths.get(id, ""))
+        return of_page, sum(sizes.values())
+    finally:
+        context.close()
         serving.close()
 
 

@@ -19,7 +19,8 @@ SHEETS = {
     path.relative_to(STATIC).as_posix(): path.read_text(encoding="utf-8")
     for path in sorted(STATIC.rglob("*.css"))
 }
-PAGE = (ROOT / "webui" / "templates" / "page.html").read_text(encoding="utf-8")
+TEMPLATES = ROOT / "webui" / "templates"
+PAGE = "".join((TEMPLATES / name).read_text(encoding="utf-8") for name in ("base.html", "page.html"))
 WIDEST = 110
 HEX = re.compile(r"""#[0-9a-fA-F]{3,8}\b|\b0x[0-9a-fA-F]{6}\b""")
 
@@ -61,10 +62,14 @@ def test_the_pages_need_every_script():
 
 def test_the_page_links_every_style_sheet_and_no_other():
     assert re.findall(r'href="/static/([^"]+\.css)"', PAGE) == [
-        f"style/{name}.css" for name in ("colours", "base", "bar", "pictures", "panels", "by-hand", "narrow")
+        f"style/{name}.css"
+        for name in ("colours", "base", "bar", "pictures", "panels", "by-hand", "frame", "narrow")
     ]
-    templates = (ROOT / "webui" / "templates").glob("*.html")
-    linked = {s for t in templates for s in re.findall(r'href="/static/([^"]+\.css)"', t.read_text("utf-8"))}
+    linked = {
+        s
+        for t in TEMPLATES.glob("*.html")
+        for s in re.findall(r'href="/static/([^"]+\.css)"', t.read_text("utf-8"))
+    }
     assert set(SHEETS) == linked
 
 

@@ -14,6 +14,7 @@ from PIL import Image
 from tests.waiting import patience
 from tests.webui.conftest import ROOT
 from webui.processes import decode
+from webui.storage.build import LEVELS
 
 pillow_heif.register_heif_opener()
 SIZE = (2600, 1900)
@@ -166,3 +167,21 @@ def test_a_photo_taken_out_is_kept_aside(asked):
     asked.post("/api/photos", data=buffer.getvalue(), X_Photo_Name="a.jpg")
     assert asked.post("/api/photos/a.jpg/remove", json={}).get_json() == {"removed": "a.jpg"}
     assert asked.build.photo_files() == [] and len(list((asked.build.folder / "removed").iterdir())) == 1
+
+
+def test_a_photos_own_size_is_known_as_soon_as_its_small_picture_is_there(asked):
+    # rows stroked before there were tiles lay in px of the small picture
+    path = asked.build.folder / "photos" / "wide.jpg"
+    path.parent.mkdir(exist_ok=True)
+    photo = Image.new("RGB", (1800, 2400), (90, 120, 90))
+    exif = photo.getexif()
+    exif[0x0112] = 6  # lies on its side
+    photo.save(path, exif=exif)
+    assert asked.get("/api/photos/wide.jpg/size").json == {"size": None}
+    decode.quick(path, asked.build.folder / LEVELS / "wide.jpg")
+    assert asked.get("/api/photos/wide.jpg/size").json == {"size": [2400, 1800]}
+    (row,) = asked.get("/api/build").json["photos"]
+    assert row["size"] == [2400, 1800] and row["levels"] is None
+    small = Image.open(io.BytesIO(asked.get("/api/photos/wide.jpg/whole.jpg").data))
+    assert max(small.size) == decode.LOOK
+    assert asked.get("/api/photos/none.jpg/size").status_code == 404

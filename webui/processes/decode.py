@@ -3,7 +3,7 @@
 `python -m webui.processes.decode quick|full PHOTO FOLDER ...`: a damaged or hostile file can at worst end
 this process. In FOLDER come `whole.jpg` (the photo, at most LOOK px on its long side), for `full` also tiles
 `Z/X_Y.jpg` of TILE px (Z = 0: every pixel; each Z halves) and `size.json`.  For each photo a JSON line on
-stdout: {"photo", "size"} or {"photo", "problem"}.
+stdout: {"photo", "size"} or {"photo", "problem"}.  `quick` leaves the size in `upright.json`.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 LOOK, TILE, QUALITY = 1280, 512, 85
 MEMORY = 3 * 2**30  # bytes: 60 MP as float32 and colour, twice over
+UPRIGHT = "upright.json"  # the photo's size, px, before there are levels
 CPU_S = 120  # seconds for one photo
 FILE = 512 * 2**20  # largest file that may be written
 
@@ -32,7 +33,7 @@ def limit() -> None:
 
 
 def quick(path: Path, folder: Path) -> tuple[int, int]:
-    """`whole.jpg` alone, fast: a JPEG is decoded at a fraction of its size.  Returns the photo's upright
+    """`whole.jpg` and, before it, the photo's upright size, fast: a JPEG is decoded at a fraction of its
     size."""
     from PIL import Image, ImageOps
 
@@ -53,6 +54,7 @@ def quick(path: Path, folder: Path) -> tuple[int, int]:
         image.draft("RGB", (LOOK, LOOK))
         small = ImageOps.exif_transpose(image).convert("RGB")
     small.thumbnail((LOOK, LOOK), reducing_gap=2)
+    _write(folder / UPRIGHT, json.dumps({"size": list(size)}).encode())
     _save(small, folder / "whole.jpg")
     return size
 

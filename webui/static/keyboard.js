@@ -3,8 +3,10 @@
 
 import {build} from "./core/build.js";
 import {edit, redo, undo} from "./core/changes.js";
+import {dropCopies, placeCopies} from "./core/copying.js";
 import {byId, h} from "./core/dom.js";
 import {ask} from "./core/messages.js";
+import {endMotion} from "./core/motion.js";
 import {choose, chosen, chosenMember} from "./core/selection.js";
 import {answerDoubt, deleteChosen, step} from "./panels/doubts.js";
 import {start as measure} from "./panels/measure.js";
@@ -104,11 +106,7 @@ function plainKey(event) {
     leave();
     return;
   }
-  if (event.key === "Enter" && event.target.tagName !== "BUTTON" && (build.proposal || hasAnswer())) {
-    if (build.proposal) acceptProposal();
-    else takeAnswer();
-    return;
-  }
+  if (event.key === "Enter" && event.target.tagName !== "BUTTON" && enter()) return;
   if (build.proposal && /^\d$/.test(event.key)) {
     typeCount(event.key);
     event.preventDefault();
@@ -120,8 +118,19 @@ function plainKey(event) {
   event.preventDefault();
 }
 
+/** Takes what is shown as a ghost; whether there was anything. */
+function enter() {
+  if (build.proposal) acceptProposal();
+  else if (build.copying) placeCopies();
+  else if (hasAnswer()) takeAnswer();
+  else return false;
+  return true;
+}
+
 function leave() {
   if (build.proposal) dropProposal();
+  else if (build.copying) dropCopies();
+  else if (build.motion) endMotion();
   else if (build.rows) dropRows();
   else if (modes.current === "measure" || modes.current === "fitting") setMode("choose");
   else choose([]);

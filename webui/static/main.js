@@ -4,6 +4,7 @@
 import {post} from "./core/api.js";
 import {build} from "./core/build.js";
 import {redo, undo} from "./core/changes.js";
+import * as copying from "./core/copying.js";
 import * as derived from "./core/derived.js";
 import {byId} from "./core/dom.js";
 import {emit} from "./core/events.js";
@@ -49,6 +50,7 @@ newMember.begin();
 rowsByHand.begin();
 measure.begin();
 fittingForm.begin();
+copying.begin();
 progress.begin();
 derived.begin();
 doubts.begin();

@@ -4,7 +4,7 @@
 import {get} from "./core/api.js";
 import {nameOf} from "./core/camera-name.js";
 import {byId, h} from "./core/dom.js";
-import {isVideo, sendFile} from "./core/sending.js";
+import {sendWithRow} from "./core/sending.js";
 import {sketchOf, whereToStand} from "./core/stand.js";
 
 const QUIET_MS = 3000;
@@ -44,26 +44,8 @@ async function send(files) {
 }
 
 async function sendOne(file) {
-  const name = nameOf(file);
-  const bar = h("progress", {max: 1, value: 0, "aria-label": name});
-  const words = h("span", {}, "sending");
-  const row = h("li", {}, h("span.strong", {}, name), words, bar);
-  byId("sent").append(row);
-  const show = (text, share) => {
-    bar.value = share;
-    words.textContent = text;
-  };
-  try {
-    const {photos, note} = await sendFile(file, name, show);
-    row.remove();
-    const what = isVideo(file) ? `${photos.length} pictures of ${name} are` : `${name} is`;
-    byId("live").textContent = `${what} in the build. ${note}`;
-  } catch (error) {
-    words.textContent = error.message;
-    row.classList.add("bad");
-    bar.remove();
-    byId("live").textContent = error.message;
-  }
+  const {problem, words} = await sendWithRow(file, nameOf(file), byId("sent"));
+  byId("live").textContent = problem || words;
 }
 
 for (const [button, input] of [

@@ -18,6 +18,7 @@ from typing import IO, Any
 
 from recon.errors import ReconError
 from recon.files import why_not_written
+from webui.processes.decode import UPRIGHT
 from webui.storage.build import LEVELS, PHOTOS, REMOVED, Build
 
 MOST_PHOTOS = 40
@@ -69,6 +70,16 @@ class PhotoStore:
             except (OSError, ValueError):
                 return None
         return self._levels[name]
+
+    def size(self, name: str) -> list[int] | None:
+        """Width and height of a photo, px, once it was looked at, which is before there are tiles."""
+        levels = self.levels(name)
+        if levels:
+            return list(levels["size"])
+        try:
+            return list(json.loads((self.folder(name) / UPRIGHT).read_text())["size"])
+        except (OSError, ValueError):
+            return None
 
     def problem(self, name: str) -> str | None:
         """Why the photo could not be decoded, in a sentence; None where it was, or is yet to be."""
@@ -148,7 +159,7 @@ class PhotoStore:
 
     def _prepare_all(self) -> None:
         names = self.names()
-        self._prepare("quick", [n for n in names if not (self.folder(n) / "whole.jpg").is_file()])
+        self._prepare("quick", [n for n in names if self.size(n) is None])
         for name in names:
             if not self._stop.is_set() and self.levels(name) is None and name not in self._problems:
                 self._prepare("full", [name])

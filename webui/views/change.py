@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from flask import Blueprint, Response, jsonify
 
 from recon.corrections import describe, on_photos, picking, strokes, validation
+from recon.corrections.codec import member_to_json
+from recon.corrections.copy_places import copy_place
 from recon.corrections.edits import edit
 from recon.corrections.fitting_trial import fitting_trial
 from recon.corrections.measuring import centre_distance_words
@@ -200,6 +203,24 @@ def stroke_to_json(frame: Frame, s: strokes.Stroke) -> dict[str, Any]:
         "off": round(s.off, 2),
         "shapes": strokes.stroke_outlines(frame, s),
     }
+
+
+@bp.post("/api/copy")
+def copied() -> Answer:
+    """What copies of members come to, before they are added: {members, by, mirror} as for the edit "copy";
+    without `by` and `mirror` a free place is offered."""
+    state = app_context().build.state
+    place = copy_place(state, request_json())
+    shown = replace(state.frame, members=place.members, joints=())
+    return jsonify(
+        members=list(map(member_to_json, place.members)),
+        by=list(place.by),
+        laps=place.laps,
+        joins=list(place.joins),
+        meets=list(place.meets),
+        there=place.there,
+        shapes=on_photos.outlines(shown),
+    )
 
 
 @bp.post("/api/measure")

@@ -78,12 +78,12 @@ def _photo_list(context: AppContext, state: State) -> list[dict[str, Any]]:
     for name in [*names, *(f for f in known if f not in names)]:
         levels = context.photos.levels(name) if name in names else None
         photo = known.get(name)
-        size = levels["size"] if levels else list(photo.size) if photo else None
+        size = context.photos.size(name) if name in names else None
         rows.append(
             {
                 "name": name,
                 "here": name in names,
-                "size": size,
+                "size": size or (list(photo.size) if photo else None),
                 "levels": levels["levels"] if levels else None,
                 "problem": context.photos.problem(name),
                 "camera": bool(photo and photo.camera),

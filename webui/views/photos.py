@@ -57,6 +57,13 @@ def whole(name: str) -> Response:
     return _picture(name, "whole.jpg")
 
 
+@bp.get("/api/photos/<name>/size")
+def size(name: str) -> Response:
+    """{size: [width, height], px, or null while it is not known}; it is known once `whole.jpg` is there."""
+    _check(name)
+    return jsonify(size=app_context().photos.size(name))
+
+
 @bp.get("/api/photos/<name>/tile/<path:tile>")
 def tile(name: str, tile: str) -> Response:
     """A tile, `Z/X_Y.jpg`."""

@@ -23,7 +23,7 @@ from recon.workshop.assembly.plan import MovePlan, plan_moves
 from recon.workshop.assembly.square import square_checks, square_words
 from recon.workshop.assembly.step_words import Labels, StepWriter, blockage_sentences
 from recon.workshop.assembly.support import ON_FLOOR, Support
-from recon.workshop.assembly.tool_access import ASSUMED
+from recon.workshop.assembly.tool_access import room_words
 from recon.workshop.hardware.bolts import Bolt
 from recon.workshop.sides import Sides
 from recon.workshop.solids import HOLE
@@ -317,14 +317,14 @@ class _Steps:
         }
 
 
-def steps_text(order: BuildOrder, name: str = "") -> str:
-    """The steps for a person to read, without the caution; `name` is the frame's."""
+def steps_text(order: BuildOrder, frame: Frame) -> str:
+    """The steps of a frame for a person to read, without the caution."""
     if not order.steps:
         return "\n".join([NO_ORDER, *(f"  - {why}" for why in order.why)])
-    lines = [f"Build steps{': ' + name if name else ''}", ""]
+    lines = [f"Build steps{': ' + frame.name if frame.name else ''}", ""]
     if order.stuck:
         lines += [SOME_ORDER, *(f"  - {why}" for why in order.why), ""]
     lines += [f"{s.number:>4}. {s.text}" for s in order.steps]
     if order.finish:
         lines += ["", "At the end:", *(f"  - {text}" for text in order.finish)]
-    return "\n".join([*lines, "", LOOSE, ASSUMED])
+    return "\n".join([*lines, "", LOOSE, room_words(frame.pitch_mm)])

@@ -16,6 +16,7 @@ import numpy as np
 from recon.frame.joints import CLASH_TOL
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.workshop.hardware.bolts import Bolt
+from recon.workshop.hardware.fasteners import system_of_pitch
 from recon.workshop.solids import (
     BOLT_PER_HOLE,
     END_LENGTH,
@@ -35,11 +36,20 @@ RING, HANDLE, HANDLE_WIDTH, LEVEL = 1.2, 16.0, 1.0, (0.2, 1.1)
 SWING_DEG = 60  # a ring of twelve points is taken up again after 30 degrees already
 STEP_DEG = 10  # the handle is tried every so many degrees, each time as wide as it sweeps until the next
 ANGLES = 360 // STEP_DEG
-ASSUMED = (
-    "Room assumed for each bolt: its own length and head along its axis on one side, its nut on the other, "
-    f"and for two ring spanners {HANDLE:.0f} bolt diameters long, one of which swings {SWING_DEG} degrees "
-    "(common practice, no source)."
-)
+
+
+def room_words(pitch_mm: float | None) -> str:
+    """What room is assumed for each bolt; a sentence, in the words of those who use a pitch's units.
+
+    >>> "two box-end wrenches 16" in room_words(38.1), "two ring spanners 16" in room_words(40.0)
+    (True, True)
+    """
+    tools = {"inch": "box-end wrenches", "metric": "ring spanners"}[system_of_pitch(pitch_mm)]
+    return (
+        "Room assumed for each bolt: its own length and head along its axis on one side, its nut on the "
+        f"other, and for two {tools} {HANDLE:.0f} bolt diameters long, one of which swings {SWING_DEG} "
+        "degrees (common practice, no source)."
+    )
 
 
 @dataclass(frozen=True)

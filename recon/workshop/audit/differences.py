@@ -16,6 +16,7 @@ from recon.workshop.audit.matching import Extra, Match, Matching, Missing, Pair,
 from recon.workshop.audit.remedies import MIRROR_REMEDY, Remedies
 from recon.workshop.audit.sentences import AuditSentences
 from recon.workshop.hardware.bolts import lap_centre
+from recon.workshop.side_axes import to_the_right
 from recon.workshop.squareness import squareness
 
 TAKE_OUT = "Take it out."
@@ -139,7 +140,8 @@ def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
     certain = any(d.severity == "different" for d in differences)
     verdict = "different" if certain else "cannot say" if differences or not_checked else "same"
     names = {pair.plan.id: pair.built.id for pair in matching.pairs}
-    measured = squareness(matching.built, {built: plan for plan, built in names.items()})
+    right = to_the_right(plan.members) if z_up and plan.members else None
+    measured = squareness(matching.built, {built: plan for plan, built in names.items()}, right)
     square = tuple(Difference("squareness", s.members, s.text, "measured") for s in measured)
     return Audit(verdict, differences, not_checked, names, matching.mirrored, said, square, matching.built)
 

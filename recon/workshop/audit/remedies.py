@@ -15,7 +15,8 @@ from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import Frame, Joint, Member
 from recon.geometry.arrays import FloatArray
 from recon.workshop.audit.matching import Extra, Matching, Missing, Pair, alike
-from recon.workshop.wording import count_word, direction_words, lap_words, listed, plural
+from recon.workshop.side_axes import to_the_right
+from recon.workshop.wording import count_word, direction_words, lap_words, listed, plural, towards_words
 
 MIRROR_REMEDY = "Take it apart and build its mirror image: what is on its left is to be on its right."
 SLANTING = 2  # laps that are named of a member that runs along no axis
@@ -31,11 +32,12 @@ class Remedies:
     plan : Frame
         The plan.
     z_up : bool
-        Whether the plan's z points up, so that "up" and "down" can be said.
+        Whether the plan's z points up, so that up, down and sides can be said.
     """
 
     def __init__(self, matching: Matching, plan: Frame, z_up: bool):
         self.matching, self.plan, self.z_up = matching, plan, z_up
+        self.right = to_the_right(plan.members) if plan.members else None
         self.pairs = {pair.plan.id: pair for pair in matching.pairs}
         self.members = {m.id: m for m in plan.members}
         self.laps = laps_by_member(plan)
@@ -113,8 +115,7 @@ class Remedies:
 
     def _place(self, member: Member) -> str:
         """Where a member belongs: which way it runs, and which hole of it lies where."""
-        way = direction_words(member.direction, self.z_up)
-        runs = f"it runs {way if way in ('up', 'down') else f'towards {way}'}"
+        runs = f"it runs {towards_words(member.direction, self.z_up, self.right)}"
         laps = sorted(self.laps[member.id], key=self._host_rank)
         most = 1 if member.on_lattice else SLANTING
         chosen = laps[:most]
@@ -123,8 +124,9 @@ class Remedies:
         return f"{runs}, {listed(map(self._lap, chosen))}"
 
     def _lap(self, joint: Joint) -> str:
-        side = direction_words(-np.asarray(joint.axis, float), self.z_up)
-        words = {"up": "on top of it", "down": "below it"}.get(side, f"on its side towards {side}")
+        side = direction_words(-np.asarray(joint.axis, float), self.z_up, self.right)
+        other = f"on its {side} side" if side.isalpha() else f"on its side towards {side}"
+        words = {"up": "on top of it", "down": "below it"}.get(side, other)
         return f"its hole {joint.a_hole + 1} on hole {joint.b_hole + 1} of {joint.b}, {words}"
 
     def _host_rank(self, joint: Joint) -> tuple[bool, bool, int]:
@@ -139,14 +141,14 @@ class Remedies:
         return f"its hole 1 {self._offsets(np.subtract(member.first, other.first))} of hole 1 of {other.id}"
 
     def _offsets(self, off: FloatArray) -> str:
-        """'one hole up and two holes towards +x', the largest first."""
+        """'two holes to the right and one hole up', the largest first."""
         return listed(self._offset_words(off)) or "at the place"
 
     def _offset_words(self, off: FloatArray) -> Iterator[str]:
         for k in np.argsort(-np.abs(off), kind="stable"):
             if abs(off[k]) > MATCH_TOL / 2:
-                way = direction_words(np.eye(3)[k] * np.sign(off[k]), self.z_up)
-                yield f"{distance_words(abs(off[k]))} {way if way in ('up', 'down') else f'towards {way}'}"
+                way = towards_words(np.eye(3)[k] * np.sign(off[k]), self.z_up, self.right)
+                yield f"{distance_words(abs(off[k]))} {way}"
 
 
 def distance_words(x: float) -> str:

@@ -91,6 +91,9 @@ class AuditSentences:
     def _end_words(self, pair: Pair, which: int) -> str:
         """'at hole 1, the lower one'."""
         out = np.asarray(pair.plan.direction, float) * (1 if which else -1)
+        if self.z_up and self.right is not None:  # of a brace the side that it runs to most
+            k = int(np.abs(out).argmax())
+            out = np.eye(3)[k] * np.sign(out[k])
         way = direction_words(out, self.z_up, self.right)
         named = {"up": "the upper one", "down": "the lower one"}
         words = named.get(way, f"the {way} one" if way.isalpha() else f"towards {way}")

@@ -32,8 +32,17 @@ INCH_LENGTHS_MM = tuple(
 
 def bolt_system(stock: Stock) -> str:
     """The system of bolts for a stock: "inch" where its pitch is a whole number of eighths of an inch."""
-    eighths = stock.pitch_mm / INCH_STEP_MM
-    return "inch" if abs(eighths - round(eighths)) < 1e-3 else "metric"
+    return system_of_pitch(stock.pitch_mm)
+
+
+def system_of_pitch(pitch_mm: float | None) -> str:
+    """The system that a pitch is of, as `bolt_system` has it; metric where it is not known.
+
+    >>> system_of_pitch(38.1), system_of_pitch(40.0), system_of_pitch(None)
+    ('inch', 'metric', 'metric')
+    """
+    eighths = (pitch_mm or 0.0) / INCH_STEP_MM
+    return "inch" if pitch_mm and abs(eighths - round(eighths)) < 1e-3 else "metric"
 
 
 def thread_for(hole_mm: float, system: str) -> Thread:

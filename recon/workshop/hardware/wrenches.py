@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from fractions import Fraction
 
 from recon.frame.length import MM_PER_IN, mm_text
@@ -17,6 +18,20 @@ INCHES = tuple(Fraction(n, 16) for n in (4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 1
 _SHARE, _MORE_MM = 1.01, 0.005 * MM_PER_IN
 
 
+# What turns a nut, as people call it who use these units: British and American English.
+TOOLS = {"metric": "spanner", "inch": "wrench"}
+
+
+def tools_word(names: Iterable[str]) -> str:
+    """What turns bolts and nuts of these names.
+
+    >>> tools_word(["M8 x 90", "M8"]), tools_word(["5/16 x 3 1/2 in"]), tools_word(["M8", "5/16"])
+    ('spanner', 'wrench', 'spanner or wrench')
+    """
+    systems = {"metric" if name.startswith("M") else "inch" for name in names if name}
+    return " or ".join(tool for system, tool in TOOLS.items() if system in systems) or TOOLS["metric"]
+
+
 def fits(wrench_mm: float, flats_mm: float) -> bool:
     """Whether a wrench of this nominal size goes on a hexagon of this greatest width, and does not slip.
 
@@ -27,7 +42,7 @@ def fits(wrench_mm: float, flats_mm: float) -> bool:
 
 
 def wrench_words(flats_mm: float, system: str, older_mm: float | None = None) -> str:
-    """'wrench 13 mm', 'wrench 5/8 in (16 mm fits, too)', 'wrench 16 mm (17 mm on older heads, DIN 931)'.
+    """'spanner 13 mm', 'wrench 5/8 in (16 mm fits, too)', 'spanner 16 mm (17 mm on older ones, DIN 931 ...)'.
 
     Parameters
     ----------
@@ -46,7 +61,7 @@ def wrench_words(flats_mm: float, system: str, older_mm: float | None = None) ->
         others = [f"{w} mm" for w in METRIC_MM if fits(w, flats_mm)]
     notes = [f"{other} fits, too" for other in others[:1]]
     notes += [f"{mm_text(older_mm)} on older ones, DIN 931 and 934"] if older_mm else []
-    return f"wrench {size}" + (f" ({'; '.join(notes)})" if notes else "")
+    return f"{TOOLS[system]} {size}" + (f" ({'; '.join(notes)})" if notes else "")
 
 
 def _inches(size: Fraction) -> str:

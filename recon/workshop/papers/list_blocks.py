@@ -12,6 +12,7 @@ from recon.workshop.cutting.cut_formats import buy_words, waste_words
 from recon.workshop.cutting.cut_list import CutList, CutPlan
 from recon.workshop.cutting.sticks_drawing import marks_words, sticks_sheet
 from recon.workshop.formats import mass_text
+from recon.workshop.hardware.wrenches import tools_word
 from recon.workshop.papers.blocks import Block, Drawing, Heading, Paragraph, Table
 from recon.workshop.parts.parts_formats import (
     amount_columns,
@@ -57,7 +58,8 @@ def _hardware_tables(parts: PartsList) -> Iterator[Block]:
             (h.name or "size not known", "" if h.grip_mm is None else both_text(h.grip_mm)) for h in bolts
         ]
         cells = [(str(h.count), *size, h.detail, seen_words(h)) for h, size in zip(bolts, sizes)]
-        yield _table(parts, ("count", "bolt", "grip", "wrench", "how it is known"), cells, bolts, (0,))
+        tool = tools_word(h.name for h in bolts)
+        yield _table(parts, ("count", "bolt", "grip", tool, "how it is known"), cells, bolts, (0,))
     if others := parts.fasteners:
         yield Heading("Nuts and washers")
         rows = [(str(h.count), f"{h.kind} {h.name}", h.detail) for h in others]

@@ -21,6 +21,7 @@ from recon.workshop.formats import (
     text_table,
     wrapped,
 )
+from recon.workshop.hardware.wrenches import tools_word
 from recon.workshop.parts.oversize import fit_words, taken_words
 from recon.workshop.parts.parts_model import HardwareLine, Line, MemberLine, PartsList
 from recon.workshop.parts.rack import RackUse
@@ -202,7 +203,7 @@ def _tables(parts: PartsList, shopping: ShoppingList | None) -> Iterator[_TextTa
             ]
             for h in bolts
         ]
-        columns = ["count", "bolt", "grip", "wrench", "how it is known"]
+        columns = ["count", "bolt", "grip", tools_word(h.name for h in bolts), "how it is known"]
         yield _table(parts, "Bolts", columns, cells, bolts, (0,))
     if others := parts.fasteners:
         cells = [[str(h.count), f"{h.kind} {h.name}", h.detail] for h in others]

@@ -4,6 +4,7 @@
 - `mechanism`: the ways to move that a frame's bolts leave
 - `motion_words`: a way to move in words
 - `displacement`: the frame moved along a way to move, for a picture
+- `playback`: a way to move as it is shown moving, to and fro, and how far that is
 - `added_constraints`: what a bolt or a member more does to the ways to move
 - `free_space`: whether a new member and its bolts have room in a frame
 - `possible_members`: members that could be added: along an axis, and braces at an angle

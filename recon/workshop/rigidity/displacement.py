@@ -10,14 +10,14 @@ from scipy.spatial.transform import Rotation
 
 from recon.frame.model import Frame, Joint, Member, as_tuple
 from recon.geometry.arrays import FloatArray
-from recon.workshop.rigidity.mechanism import Motion, group_twists, hinge_twists, loop_matrix
-from recon.workshop.rigidity.null_space import null_space
+from recon.workshop.rigidity.mechanism import Motion, group_twists, hinge_twists
+from recon.workshop.rigidity.null_space import free_rates
 
 INCREMENTS = 12  # in which a motion is followed
 # The increments leave the loops open by a little, so what counts as 0 is wider here than in `mobility`.
 RANK_TOL = 1e-3
 
-_Placement = tuple[Rotation, FloatArray]  # x -> turn x + shift
+Placement = tuple[Rotation, FloatArray]  # x -> turn x + shift
 _Edges = Sequence[tuple[int, int]]  # bodies a and b of each bolt
 
 
@@ -48,14 +48,49 @@ def displaced(frame: Frame, motion: Motion, travel: float | None = None) -> Fram
     (True, True)
     """
     if travel is None:
-        points = np.array([(m.first, m.last) for m in frame.members], float).reshape(-1, 3)
-        travel = float(np.ptp(points, axis=0).max()) / 6
+        travel = extent(frame) / 6
+    stations = followed(frame, motion, travel)
+    if not stations:
+        return frame
+    moved = {id: stations[-1][g] for g, group in enumerate(motion.groups) if g for id in group}
+    return placed(frame, moved)
+
+
+def extent(frame: Frame) -> float:
+    """The longest side of the box round the centre lines of a frame's members, pitches."""
+    points = np.array([(m.first, m.last) for m in frame.members], float).reshape(-1, 3)
+    return float(np.ptp(points, axis=0).max())
+
+
+def followed(
+    frame: Frame, motion: Motion, travel: float, increments: int = INCREMENTS
+) -> list[list[Placement]]:
+    """The way of a motion's groups, increment by increment.
+
+    Parameters
+    ----------
+    frame : Frame
+        Where the motion begins.
+    motion : Motion
+        One way to move.
+    travel : float
+        About how far the fastest corner goes in all, pitches; negative for the other way.
+    increments : int
+        In which it is followed.
+
+    Returns
+    -------
+    list of lists of Placement
+        For each increment the placement of each group of `motion`, against where it was; fewer increments
+        where the motion comes to its end.
+    """
     index = {id: g for g, group in enumerate(motion.groups) for id in group}
     edges = [(index[j.a], index[j.b]) for j in motion.joints]
     rest = hinge_twists(replace(frame, joints=motion.joints))
-    placements: list[_Placement] = [(Rotation.identity(), np.zeros(3)) for _ in motion.groups]
-    rates, increment = np.array(motion.rates), travel / INCREMENTS
-    for _ in range(INCREMENTS):
+    placements: list[Placement] = [(Rotation.identity(), np.zeros(3)) for _ in motion.groups]
+    rates, increment = np.array(motion.rates), travel / increments
+    stations = []
+    for _ in range(increments):
         start = _allowed(placements, edges, rest, rates)
         if start is None:
             break
@@ -64,47 +99,46 @@ def displaced(frame: Frame, motion: Motion, travel: float | None = None) -> Fram
         if half_way is None:
             break
         placements, rates = _moved(placements, edges, rest, middle, half_way, increment), half_way
-    return _placed(frame, {id: placements[g] for id, g in index.items() if g})
+        stations.append(placements)
+    return stations
 
 
-def _hinges_in(placements: Sequence[_Placement], edges: _Edges, rest: FloatArray) -> FloatArray:
+def _hinges_in(placements: Sequence[Placement], edges: _Edges, rest: FloatArray) -> FloatArray:
     """The hinges' twists (k, 6) where the bodies are placed so; each goes along with its body a."""
-    twists = np.empty_like(rest)
-    for twist, (a, _), axis, moment in zip(twists, edges, rest[:, :3], rest[:, 3:]):
-        turn, shift = placements[a]
-        twist[:3] = turn.apply(axis)
-        twist[3:] = turn.apply(moment) + np.cross(shift, twist[:3])
-    return twists
+    bodies = [a for a, _ in edges]
+    turn = Rotation.concatenate([placements[a][0] for a in bodies])
+    shift = np.array([placements[a][1] for a in bodies])
+    axes = turn.apply(rest[:, :3])
+    return np.hstack([axes, turn.apply(rest[:, 3:]) + np.cross(shift, axes)])
 
 
 def _allowed(
-    placements: Sequence[_Placement], edges: _Edges, rest: FloatArray, rates: FloatArray
+    placements: Sequence[Placement], edges: _Edges, rest: FloatArray, rates: FloatArray
 ) -> FloatArray | None:
     """The rates nearest to `rates` that the loops allow here; None where the motion ends: little is left."""
-    matrix = loop_matrix(edges, _hinges_in(placements, edges, rest))
-    free = null_space(matrix, RANK_TOL)
+    free = free_rates(edges, _hinges_in(placements, edges, rest), RANK_TOL)
     allowed = free @ (free.T @ rates)
     return allowed if np.linalg.norm(allowed) > 0.5 * np.linalg.norm(rates) else None
 
 
 def _moved(
-    placements: Sequence[_Placement],
+    placements: Sequence[Placement],
     edges: _Edges,
     rest: FloatArray,
-    at: Sequence[_Placement],
+    at: Sequence[Placement],
     rates: FloatArray,
     increment: float,
-) -> list[_Placement]:
+) -> list[Placement]:
     """`placements` after an increment at the velocities that `rates` give in the placements `at`."""
     twists = group_twists(edges, _hinges_in(at, edges, rest) * rates[:, None])
     after = []
     for g, (turn, shift) in enumerate(placements):
-        more, by = _screw_motion(increment * twists[g])
+        more, by = screw_motion(increment * twists[g])
         after.append((more * turn, more.apply(shift) + by))
     return after
 
 
-def _screw_motion(twist: FloatArray) -> _Placement:
+def screw_motion(twist: FloatArray) -> Placement:
     """The motion at this twist for one unit of time (Chasles: a turn about an axis and a shift along it)."""
     turn, angle = Rotation.from_rotvec(twist[:3]), np.linalg.norm(twist[:3])
     if angle < 1e-12:
@@ -114,7 +148,7 @@ def _screw_motion(twist: FloatArray) -> _Placement:
     return turn, point - turn.apply(point) + axis * (axis @ twist[3:])
 
 
-def _placed(frame: Frame, moved: Mapping[str, _Placement]) -> Frame:
+def placed(frame: Frame, moved: Mapping[str, Placement]) -> Frame:
     """The frame with the members of these ids moved."""
 
     def member(m: Member) -> Member:

@@ -11,12 +11,13 @@ import numpy as np
 from recon.frame.joints import collisions, find_joints
 from recon.frame.loops import loops
 from recon.frame.model import Frame, Joint, Member
+from recon.geometry.arrays import FloatArray
 from recon.workshop.hardware.bolts import Bolt, bolt_words, holes_crossed
 from recon.workshop.rigidity.bolt_conflicts import blocked_ends, crossing_bolts, meeting_ends
 from recon.workshop.rigidity.mechanism import bolt_graph
 from recon.workshop.solids import Boxes, member_boxes, overlaps
 from recon.workshop.squareness import squareness
-from recon.workshop.wording import lap_words, listed, plural
+from recon.workshop.wording import axis_name, lap_words, listed, plural
 
 # Pitches between faces that count as touching: 2 mm at 38.1 mm, less than between any two places on the
 # lattice.
@@ -56,8 +57,8 @@ def find_collisions(frame: Frame) -> Iterator[Finding]:
         yield Finding("collision", (a, b), (), f"{a} and {b} take the same room, {depth:.3g} pitches deep.")
 
 
-def find_open_loops(frame: Frame) -> Iterator[Finding]:
-    """Loops of laps whose hole numbers do not agree."""
+def find_open_loops(frame: Frame, right: FloatArray | None = None) -> Iterator[Finding]:
+    """Loops of laps whose hole numbers do not agree; `right`: the frame's, where z points up."""
     for loop in loops(frame):
         if loop.closed:
             continue
@@ -65,13 +66,15 @@ def find_open_loops(frame: Frame) -> Iterator[Finding]:
         axis = int(np.abs(loop.gap).argmax())
         missed = plural(round(abs(loop.gap[axis])), "hole")
         text = f"Round {listed(members)} the hole numbers of the laps do not agree: they miss by {missed}"
-        text += f" along {'xyz'[axis]}; one of {listed([lap_words(j) for j in loop.joints], 'or')} is wrong."
+        name = axis_name(axis, right)
+        text += f" along {name if right is None else f'the {name} axis'}"
+        text += f"; one of {listed([lap_words(j) for j in loop.joints], 'or')} is wrong."
         yield Finding("loop", members, loop.joints, text)
 
 
-def find_out_of_square(frame: Frame) -> Iterator[Finding]:
+def find_out_of_square(frame: Frame, right: FloatArray | None = None) -> Iterator[Finding]:
     """What photos measured of a built frame that is racked, or of members off their places."""
-    for found in squareness(frame):
+    for found in squareness(frame, right=right):
         yield Finding("squareness", found.members, (), found.text)
 
 

@@ -115,18 +115,19 @@ def check_frame(
     may_turn = tuple(may_turn)
     bolts = find_bolts(frame)
     state = mobility(frame, may_turn)
+    right = to_the_right(frame.members) if frame.members else None
+    sides = right if z_up else None
     findings = [
         *find_collisions(frame),
         *find_loose(frame),
         *find_pieces(frame),
-        *find_open_loops(frame),
+        *find_open_loops(frame, sides),
         *find_laps_without_bolt(frame, bolts),
         *find_crossing(bolts),
         *find_ends_without_room(frame, bolts, hole),
         *find_wrong_fittings(frame, bolts, hole),
-        *find_out_of_square(frame),
+        *find_out_of_square(frame, sides),
     ]
-    right = to_the_right(frame.members) if frame.members else None
     findings += [Finding("motion", m.moving, m.joints, motion_words(m, z_up, right)) for m in state.motions]
     most = MOST if len(frame.members) <= MANY else FEW
     play = (1 - BOLT_PER_HOLE) * hole if play is None else play

@@ -7,9 +7,7 @@ import numpy as np
 from recon.frame.joints import NORMAL_TOL
 from recon.geometry.arrays import FloatArray
 from recon.workshop.rigidity.mechanism import STILL, Motion
-from recon.workshop.wording import direction_words, lap_words, listed, plural
-
-_LEVEL = {True: "left-to-right", False: "front-to-back"}
+from recon.workshop.wording import axis_name, direction_words, lap_words, listed, plural
 
 
 def motion_words(motion: Motion, z_up: bool = True, right: FloatArray | None = None) -> str:
@@ -66,6 +64,5 @@ def _axis_words(axis: FloatArray, right: FloatArray | None) -> str:
     k = int(np.round(np.abs(axis), 9).argmax())  # of components that are equal but for rounding the first
     if abs(axis[k]) <= NORMAL_TOL:
         return direction_words(axis * np.sign(axis[k]), False)
-    if right is None:
-        return "xyz"[k]
-    return "an upright axis" if k == 2 else f"a {_LEVEL[abs(right[k]) > NORMAL_TOL]} axis"
+    name = axis_name(k, right)
+    return name if right is None else f"{'an' if name == 'upright' else 'a'} {name} axis"

@@ -16,7 +16,8 @@ from recon.workshop.rigidity.bracing import Addition, additions
 from recon.workshop.rigidity.free_space import lowest_point
 from recon.workshop.rigidity.mechanism import Mobility
 from recon.workshop.rigidity.play import left_over_words
-from recon.workshop.wording import direction_words
+from recon.workshop.side_axes import to_the_right
+from recon.workshop.wording import towards_words
 
 MOST_WAYS = 2  # that are named
 
@@ -47,32 +48,25 @@ def moved_and_braced(
     if may_turn:
         return ()
     found: list[tuple[float, int, str]] = []
+    right = to_the_right(frame.members)
     for member in frame.members:
         if not any(member.id in motion.twists for motion in state.motions):
             continue
         for step, moved in _moved(frame, member, z_up):
             added = additions(moved, (), 1, hole, None, z_up, play)
             if len(added) == 1 and not added[0].left and added[0].member and not added[0].loose:
-                found.append(_sentence(member, step, added[0], z_up, frame.pitch_mm))
+                way = towards_words(step, z_up, right)
+                found.append(_sentence(member, way, added[0], frame.pitch_mm))
     return tuple(text for _, _, text in sorted(found)[:MOST_WAYS])
 
 
-def _sentence(
-    member: Member, step: FloatArray, added: Addition, z_up: bool, pitch_mm: float | None
-) -> tuple[float, int, str]:
+def _sentence(member: Member, way: str, added: Addition, pitch_mm: float | None) -> tuple[float, int, str]:
     """Angle left and length of what is added, to rank by, and the sentence."""
     assert added.gives is not None and added.member is not None
     what = added.text[0].lower() + added.text[1:].rstrip(".")
     words = left_over_words(added.gives, pitch_mm)
-    text = (
-        f"move {member.id} one hole {_towards(step, z_up)} and {what}. The play of its bolts leaves {words}."
-    )
+    text = f"move {member.id} one hole {way} and {what}. The play of its bolts leaves {words}."
     return added.gives.angle, added.member.holes, text
-
-
-def _towards(step: FloatArray, z_up: bool) -> str:
-    words = direction_words(step, z_up)
-    return words if words in ("up", "down") else f"towards {words}"
 
 
 def _moved(frame: Frame, member: Member, z_up: bool) -> Iterator[tuple[FloatArray, Frame]]:

@@ -59,7 +59,9 @@ def null_space(matrix: FloatArray, tol: float = RANK_TOL) -> FloatArray:
     return directions[int((values > tol * max(values[0], 1e-300)).sum()) :].T
 
 
-def free_rates(edges: Sequence[Sequence[Hashable]] | ArrayLike, twists: ArrayLike) -> FloatArray:
+def free_rates(
+    edges: Sequence[Sequence[Hashable]] | ArrayLike, twists: ArrayLike, tol: float = RANK_TOL
+) -> FloatArray:
     """An orthonormal basis of the rates of k bolts that let all members stay whole.
 
     Parameters
@@ -68,6 +70,8 @@ def free_rates(edges: Sequence[Sequence[Hashable]] | ArrayLike, twists: ArrayLik
         Members a and b of each bolt, all of one connected graph.
     twists : array_like, (k, 6)
         Of b against a at rate 1.
+    tol : float
+        As in `null_space`, where loops are not quite closed.
 
     Returns
     -------
@@ -94,7 +98,7 @@ def free_rates(edges: Sequence[Sequence[Hashable]] | ArrayLike, twists: ArrayLik
             moving[new, :, -1] = sign * twists[i]
         elif bolts:
             index, others = [i for i, _, _ in bolts], [other for _, other, _ in bolts]
-            moving = _attached(moving, new, others, across[index], rate_of[index])
+            moving = _attached(moving, new, others, across[index], rate_of[index], tol)
         bolts_in[new] = -1
         for _, other, _ in at[new]:
             bolts_in[other] += bolts_in[other] >= 0
@@ -105,7 +109,7 @@ def free_rates(edges: Sequence[Sequence[Hashable]] | ArrayLike, twists: ArrayLik
 
 
 def _attached(
-    moving: FloatArray, new: int, others: list[int], across: FloatArray, rate_of: FloatArray
+    moving: FloatArray, new: int, others: list[int], across: FloatArray, rate_of: FloatArray, tol: float
 ) -> FloatArray:
     """The ways to move (members, 6, d) with member `new` bolted to `others`: those in which it can follow.
 
@@ -115,7 +119,7 @@ def _attached(
     d = moving.shape[2]
     on = moving[others]  # (l, 6, d)
     equations = np.concatenate([-across @ on, across], axis=2).reshape(-1, d + 6)
-    free = null_space(equations)
+    free = null_space(equations, tol)
     kept, twist = free[:d], free[d:]
     rates = np.einsum("lc,lcd->ld", rate_of, twist[None] - on @ kept)
     even = np.linalg.inv(np.linalg.qr(np.vstack([kept, rates]), mode="r"))

@@ -1,8 +1,9 @@
 """Carries out what an audit says, by its words alone, on a built frame: does that give the plan?
 
 It knows nothing of how the audit works: it reads sentences.  Of the plan it looks at nothing but which way
-each member is counted, as the drawings show it.  `python -m tests.workshop.audit.interpreter [FRAMES]`
-measures it on random frames with one, two and three changes at once.
+each member is counted and which side is the front, as the drawings show it.
+`python -m tests.workshop.audit.interpreter [FRAMES]` measures it on random frames with one, two and three
+changes at once.
 """
 
 import re
@@ -15,6 +16,7 @@ import numpy as np
 from recon.bench.audit import changed, disguised, seen
 from recon.bench.random_frames import random_frame
 from recon.frame.joints import collisions
+from recon.frame.model import bounds
 from recon.workshop.audit.differences import audit_frame
 
 NUMBERS = {
@@ -24,30 +26,24 @@ NUMBERS = {
     )
 }
 AXES = {s + c: (1 if s == "+" else -1) * np.eye(3)["xyz".index(c)] for c in "xyz" for s in "+-"}
-AXES |= {"up": AXES["+z"], "down": AXES["-z"]}
+SIDES = ("right", "left", "back", "front", "up", "down")
 CHANGES = ("length", "shift", "missing", "extra", "moved", "exchanged", "mirrored", "bolt")
 
 
-def way(text):
-    if text.startswith("["):
-        v = np.array([float(x) for x in text.strip("[]").split(",")])
-        return v / np.linalg.norm(v)
-    return AXES[text]
-
-
-def offset(text):
-    """'one hole up and two holes towards +x' as a vector."""
-    total = np.zeros(3)
-    for part in re.split(r", | and ", text):
-        count, to = re.fullmatch(r"(\S+) (?:holes?|pitches) (?:towards )?(\S+)", part).groups()
-        total = total + (NUMBERS[count] if count in NUMBERS else float(count)) * AXES[to]
-    return total
+def sides_of(plan):
+    """Ways by name, as who stands before the plan's longer level side has them."""
+    low, high = (np.array(x).T for x in zip(*map(bounds, plan.members)))
+    size = high.max(axis=1) - low.min(axis=1)
+    right = AXES["+x"] if size[0] > size[1] - 1e-6 else AXES["+y"]
+    back = np.cross([0, 0, 1], right)
+    return AXES | dict(zip(SIDES, (right, -right, back, -back, AXES["+z"], AXES["-z"])))
 
 
 class Workshop:
     """Members by label: hole 1, direction in which they are counted, holes and width."""
 
-    def __init__(self, built, names, counted):
+    def __init__(self, built, names, counted, ways):
+        self.ways = ways
         label = {own: planned for planned, own in names.items()}
         self.members = {}
         for m in built.members:
@@ -56,6 +52,21 @@ class Workshop:
                 first, d = first + (m.holes - 1) * d, -d
             self.members[id] = [first, d, m.holes, m.width]
         self.waiting = []
+
+    def way(self, text):
+        """'to the right', 'up', '0.6 to the right and 0.8 up for each hole' as a unit vector."""
+        if text.endswith(" for each hole"):
+            v = self.offset(text.removesuffix(" for each hole"))
+            return v / np.linalg.norm(v)
+        return self.ways[text.split()[-1]]
+
+    def offset(self, text):
+        """'one hole up and two holes to the right' as a vector."""
+        total = np.zeros(3)
+        for part in re.split(r", | and ", text):
+            count, to = re.fullmatch(r"(\S+) (?:holes? |pitches )?(?:towards |to the )?(\S+)", part).groups()
+            total = total + (NUMBERS[count] if count in NUMBERS else float(count)) * self.ways[to]
+        return total
 
     def do(self, text):
         """Carry out one remedy."""
@@ -87,7 +98,7 @@ class Workshop:
 
     def move(self, ids, by):
         for id in re.split(r", | and ", ids):
-            self.members[id][0] = self.members[id][0] + offset(by)
+            self.members[id][0] = self.members[id][0] + self.offset(by)
 
     def cut_end(self, id, holes):
         self.members[id][2] = int(holes)
@@ -145,21 +156,19 @@ class Workshop:
 
     def _place(self, id, place):
         m = self.members[id]
-        to = re.match(r"it runs (?:towards )?(\[[^]]*\]|[+-][xyz]|up|down), ", place)
-        m[1] = way(to[1])
-        lap = re.compile(
-            r"its hole (\d+) on hole (\d+) of (\w+), (on top of it|below it|on its side towards ([+-][xyz]))"
-        )
+        to = re.match(r"it runs (.*?), its hole ", place)
+        m[1] = self.way(to[1])
+        lap = re.compile(r"its hole (\d+) on hole (\d+) of (\w+), (on top of it|below it|on its (\w+) side)")
         found = lap.search(place)
         if found:
-            own, hole, host, side, axis = found.groups()
+            own, hole, host, where, side = found.groups()
             h = self.members[host]
-            out = AXES[axis] if axis else AXES["up" if side == "on top of it" else "down"]
+            out = self.ways[side or ("up" if where == "on top of it" else "down")]
             at = h[0] + (int(hole) - 1) * h[1] + (h[3] + m[3]) / 2 * out
             m[0] = at - (int(own) - 1) * m[1]
             return
         by, host = re.search(r"its hole 1 (.*) of hole 1 of (\w+)$", place).groups()
-        m[0] = self.members[host][0] + offset(by)
+        m[0] = self.members[host][0] + self.offset(by)
 
     def key(self):
         return places(zip(*[(m[0], m[1], m[2]) for m in self.members.values()]))
@@ -177,7 +186,8 @@ def places(columns):
 def carried_out(built, plan):
     """Whether what the audit says, carried out, gives the plan; and what it said."""
     result = audit_frame(built, plan)
-    shop = Workshop(result.laid, result.names, {m.id: np.array(m.direction, float) for m in plan.members})
+    counted = {m.id: np.array(m.direction, float) for m in plan.members}
+    shop = Workshop(result.laid, result.names, counted, sides_of(plan))
     said = [d.full_text for d in result.differences]
     for difference in result.differences:
         for sentence in sentences(difference.remedy):

@@ -47,12 +47,12 @@ def test_rails_exchanged_about_their_middles_are_laid_by_their_holes():
     built = with_member(built, "D", first=(-1.0, -1.0, 9.0), holes=12)
     (words,) = said(built, planned)
     assert words.startswith("C and D are exchanged: C (12 holes; D in the built frame) lies where D belongs")
-    assert "the 12-hole member goes where C belongs, it runs towards +x, its hole 2 on hole 3 of A" in words
+    assert "the 12-hole member goes where C belongs, it runs to the right, its hole 2 on hole 3 of A" in words
 
 
 def test_a_member_on_the_other_side_of_its_posts_is_moved_there():
     (words,) = said(with_member(plan(), "C", first=(-1.0, 1.0, 2.0)), plan())
-    assert words.endswith("Move C two holes towards -y, to the other side of A and B.")
+    assert words.endswith("Move C two holes to the front, to the other side of A and B.")
 
 
 @pytest.mark.parametrize(
@@ -65,7 +65,7 @@ def test_a_member_on_the_other_side_of_its_posts_is_moved_there():
         (
             "F",
             {"first": (-2.0, 1.0, 3.0), "direction": Y},
-            "Move F: it runs up, its hole 4 on hole 6 of E, on its side towards +y.",
+            "Move F: it runs up, its hole 4 on hole 6 of E, on its back side.",
         ),
     ],
 )
@@ -78,7 +78,7 @@ def test_missing_and_extra_members_are_added_and_taken_out():
     less = plan()
     less = framed(*(m for m in less.members if m.id != "F"))
     (words,) = said(less, plan())
-    assert words.endswith("Add F, 9 holes: it runs up, its hole 4 on hole 6 of E, on its side towards +y.")
+    assert words.endswith("Add F, 9 holes: it runs up, its hole 4 on hole 6 of E, on its back side.")
     (words,) = said(plan(), less)
     assert words.endswith("Take out F.")
 

@@ -225,10 +225,10 @@ def test_wide_washers_reach_further_than_plain_ones_and_stay_on_the_member():
 @pytest.mark.parametrize(
     "bolt, words",
     [
-        ("M8 x 90", "wrench 13 mm"),  # 1/2 in, 12.70 mm, does not go on: least width 12.73, ISO 4032
-        ("M6 x 60", "wrench 10 mm"),  # nor 3/8 in, 9.53 mm, on 9.78
-        ("M10 x 90", "wrench 16 mm (17 mm on older ones, DIN 931 and 934)"),
-        ("M12 x 90", "wrench 18 mm (19 mm on older ones, DIN 931 and 934)"),
+        ("M8 x 90", "spanner 13 mm"),  # 1/2 in, 12.70 mm, does not go on: least width 12.73, ISO 4032
+        ("M6 x 60", "spanner 10 mm"),  # nor 3/8 in, 9.53 mm, on 9.78
+        ("M10 x 90", "spanner 16 mm (17 mm on older ones, DIN 931 and 934)"),
+        ("M12 x 90", "spanner 18 mm (19 mm on older ones, DIN 931 and 934)"),
         ("5/16 x 3 1/2", "wrench 1/2 in"),
         ("7/16 x 4", "wrench 5/8 in (16 mm fits, too)"),
         ("3/4 x 4", "wrench 1 1/8 in"),

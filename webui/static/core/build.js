@@ -63,6 +63,8 @@ export const build = {
   stand: null, // where to stand for the next photo, while that is asked for
   proposal: null, // the new member that was drawn, and is not added yet
   ghosts: [], // {member, shapes: photo -> Shape, current}: where members could be that are none yet
+  copying: null, // copies that are being placed (core/copying.js)
+  motion: null, // the way to move that is shown moving (core/motion.js)
   rows: null, // what is being drawn by hand on a photo without a camera (panels/rows-by-hand.js)
   measure: null, // what is being measured
   fitting: null, // the fitting that is being put on or changed: {id or null, holes, box, shapes}

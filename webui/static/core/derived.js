@@ -1,10 +1,11 @@
 // What follows from the frame: doubts, parts, checks and the audit against the plan. Asked for a moment
 // after the last of several quick changes; an answer for an older version is not taken. Needs api, build,
-// events, repaint.
+// events, motion, repaint.
 
 import {get} from "./api.js";
 import {build} from "./build.js";
 import {emit, on} from "./events.js";
+import {endMotion} from "./motion.js";
 import {isRecent, MOMENT_MS} from "./repaint.js";
 
 const DOUBTS_MS = 150; // after the last change, so that they hold up none
@@ -31,6 +32,7 @@ export function begin() {
     stale = true;
     if (!build.plan && !build.comparing) Object.assign(build, {planShapes: {}, planLaid: {}});
     build.stand = null;
+    endMotion();
     derived.checks = null;
     derived.audit = null;
     schedule(PARTS_MS);

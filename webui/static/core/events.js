@@ -19,7 +19,10 @@
 //   rows        what is drawn by hand on a photo without a camera is another
 //   ghosts      other members are shown as ghosts
 //   ghost       a ghost was clicked (detail: its id)
+//   answer      the plate of a ghost was pressed that answers a doubt (detail: the edit)
 //   spacestroke a new member was drawn in 3-D (detail: member, hole, normal, way, holes)
+//   copying     copies are being placed, elsewhere, or no more
+//   motion      another way to move is shown moving, or none
 //   proposal    the proposed new member is another
 
 const listeners = new Map();

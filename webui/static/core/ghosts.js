@@ -30,7 +30,8 @@ export const dropGhosts = () => showGhosts([]);
 /**
  * Shows members as ghosts; where they lie in photos is asked for.
  * @param {import("./build.js").Member[]} members
- * @param {{label: string, end: number}[]} [labels] what is written at which end of each
+ * @param {{label: string, end: number, request: Object}[]} [labels] what is written at which end of each, and
+ *   the edit that a press on it makes
  */
 export async function showMembersAsGhosts(members, labels = []) {
   showGhosts([]);

@@ -1,7 +1,8 @@
 // Photos and videos sent to the build, one by one: how large they may be, and how far each has come. Needs
-// api.
+// api, dom.
 
 import {get, upload} from "./api.js";
+import {h} from "./dom.js";
 
 const MOST_PHOTO_MB = 120;
 const MOST_VIDEO_MB = 2048;
@@ -49,4 +50,33 @@ export async function sendFile(file, name, show) {
   const progress = share => show(share < 1 ? "sending" : "being checked", share);
   const answer = await upload(video ? "/api/videos" : "/api/photos", file, headers, progress);
   return video ? chosenFrom(answer.video, show) : {photos: [answer.name], note: ""};
+}
+
+/**
+ * Sends one file; its row goes where it is taken in, and stays, with the reason, where it is not.
+ * @param {File} file
+ * @param {string} name that it is to have
+ * @param {HTMLElement} place the list that its row comes into
+ * @returns {Promise<{problem: string, words: string}>} why it was not taken in, or what was; the other is ""
+ */
+export async function sendWithRow(file, name, place) {
+  const words = h("span", {}, "waiting");
+  const bar = h("progress", {max: 1, value: 0, "aria-label": name});
+  const row = h("li", {}, h("span.tilename", {}, name), bar, words);
+  place.append(row);
+  const show = (text, share) => {
+    bar.value = share;
+    words.textContent = text;
+  };
+  try {
+    const {photos, note} = await sendFile(file, name, show);
+    row.remove();
+    const what = isVideo(file) ? `${photos.length} pictures of ${name} are` : `${name} is`;
+    return {problem: "", words: `${what} in the build. ${note}`};
+  } catch (error) {
+    words.textContent = error.message;
+    row.classList.add("bad");
+    bar.remove();
+    return {problem: error.message, words: ""};
+  }
 }

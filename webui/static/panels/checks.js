@@ -5,9 +5,10 @@ import {build} from "../core/build.js";
 import {edit} from "../core/changes.js";
 import {derived} from "../core/derived.js";
 import {h} from "../core/dom.js";
+import {endMotion} from "../core/motion.js";
 import {chooseFitting} from "../core/selection.js";
 import {plural} from "../core/units.js";
-import {goToPlace} from "../pictures/look.js";
+import {goToPlace, showMoving} from "../pictures/look.js";
 import {answersToCheck} from "./check-answers.js";
 import {button, emptyPanel} from "./elements.js";
 
@@ -49,14 +50,10 @@ function freedomWords({freedom, wanted}) {
   return `The frame can rack or fold in ${plural(unwanted, "way")}.`;
 }
 
-const answers = row =>
-  row.length
-    ? h(
-        "span.answers",
-        {},
-        row.map(({text, request}) => button(text, () => edit(request))),
-      )
-    : null;
+function answers(row, more = null) {
+  const buttons = row.map(({text, request}) => button(text, () => edit(request)));
+  return row.length || more ? h("span.answers", {}, more, buttons) : null;
+}
 
 function findingItem(finding, i) {
   const {kind, members, laps, fittings, text} = finding;
@@ -70,8 +67,16 @@ function findingItem(finding, i) {
     "li",
     {},
     h("button.item", attributes, label, h("span", {}, text)),
-    answers(answersToCheck(finding)),
+    answers(answersToCheck(finding), finding.moves && motionButton(finding, i)),
   );
+}
+
+function motionButton({moves, text}, i) {
+  const pressed = build.motion === moves;
+  const show = () => (pressed ? endMotion() : showMoving(moves));
+  const element = button("Show it move", show, {pressed, label: `Show it move: ${text}`});
+  element.dataset.key = `move${i}`;
+  return element;
 }
 
 function additionItem({text, member}) {

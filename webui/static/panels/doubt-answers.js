@@ -72,10 +72,18 @@ function longerBy(d) {
  */
 export const choiceText = ({holes, at}) => `${holes}${at && build.members.has(at) ? `, at ${at}` : ""}`;
 
+/**
+ * The edit that makes a doubt's member what it could be besides.
+ * @param {Object} d
+ * @param {{end: number, by: number}} choice
+ * @returns {Object}
+ */
+export const choiceRequest = (d, {end, by}) => ({op: "end", member: d.members[0], end, by});
+
 function choicesOf(d) {
   return (d.choices || []).map(choice => ({
     text: choiceText(choice),
-    request: {op: "end", member: d.members[0], end: choice.end, by: choice.by},
+    request: choiceRequest(d, choice),
   }));
 }
 

@@ -12,7 +12,7 @@ import {choose, chosen} from "../core/selection.js";
 import {plural} from "../core/units.js";
 import {lookAt} from "../pictures/arrangement.js";
 import {bulkAnswers} from "./bulk-answers.js";
-import {answersTo, choiceText, isByText, mainAnswer} from "./doubt-answers.js";
+import {answersTo, choiceRequest, choiceText, isByText, mainAnswer} from "./doubt-answers.js";
 import {button, emptyPanel, keeper} from "./elements.js";
 import {startRows} from "./rows-by-hand.js";
 import {isOpen, show} from "./tabs.js";
@@ -60,6 +60,7 @@ export function begin() {
     if (!chosenDoubt()) dropOwnGhosts();
   });
   on("derived", noteRaised);
+  on("answer", settle);
 }
 
 /** Notes which doubts came with one's own corrections: those that were not there before. */
@@ -77,7 +78,11 @@ function noteRaised() {
 function showChoices(d) {
   if (!d.choices?.length) return dropOwnGhosts();
   ownGhosts = true;
-  const labels = d.choices.map(choice => ({label: choiceText(choice), end: choice.end}));
+  const labels = d.choices.map(choice => ({
+    label: choiceText(choice),
+    end: choice.end,
+    request: choiceRequest(d, choice),
+  }));
   return showMembersAsGhosts(
     d.choices.map(choice => choice.member),
     labels,

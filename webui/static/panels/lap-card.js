@@ -6,6 +6,7 @@ import {edit} from "../core/changes.js";
 import {h} from "../core/dom.js";
 import {ask} from "../core/messages.js";
 import {choose, chosen} from "../core/selection.js";
+import {boltIcon} from "./bolt-icon.js";
 import {button, closeButton} from "./elements.js";
 
 const MOST_HOLES = 1000; // that can be typed; the server knows how many there are
@@ -40,7 +41,7 @@ export function lapCard(key) {
       bolt("assumed", "Bolt assumed"),
       bolt("none", "No bolt"),
     ),
-    h("p.dim", {}, boltSource(joint)),
+    h("p.dim", {}, boltIcon(joint.bolt), ` ${boltSource(joint)}`),
     h(
       "div.buttons",
       {},

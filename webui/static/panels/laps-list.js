@@ -1,9 +1,10 @@
-// The list of laps. Needs build, selection.
+// The list of laps. Needs build, selection, bolt-icon.
 
 import {build, lapKey} from "../core/build.js";
 import {h} from "../core/dom.js";
 import {chosen} from "../core/selection.js";
 import {goToPlace} from "../pictures/look.js";
+import {boltIcon} from "./bolt-icon.js";
 import {emptyPanel, keeper} from "./elements.js";
 
 const MOST = 150; // shown at once
@@ -43,6 +44,7 @@ function lapItem(joint) {
     h("span", {}, `${joint.a_hole + 1} on ${joint.b_hole + 1}`),
     h("span.tag", {}, joint.b),
     h("span.dim.right", {}, words),
+    boltIcon(joint.bolt),
   );
   return h("li", {}, item);
 }

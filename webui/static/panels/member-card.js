@@ -1,12 +1,14 @@
 // The cards of one member and of several: ends, deleting, splitting, merging, shifting, stock, turning.
-// Needs build, changes, selection, member-icon.
+// Needs build, changes, copying, selection, member-icon.
 
 import {build, lapKey} from "../core/build.js";
 import {edit} from "../core/changes.js";
+import {startCopying} from "../core/copying.js";
 import {h} from "../core/dom.js";
 import {ask, notice} from "../core/messages.js";
 import {choose, chosen} from "../core/selection.js";
 import {lengthText, percent, plural} from "../core/units.js";
+import {ACROSS, axisOf} from "./copy-card.js";
 import {centreDistance, jointDistances} from "./distances.js";
 import {button, closeButton} from "./elements.js";
 import {askLap} from "./lap-card.js";
@@ -42,6 +44,7 @@ export function memberCard(m) {
       button("Correct", () => edit({op: "confirm", member: m.id}), {kind: "main", title: "Key y"}),
       button("Delete", () => edit({op: "delete", members: [m.id]}), {title: "Key Delete"}),
       button("Split…", () => askSplit(m), {title: "Key s"}),
+      button("Copy…", () => startCopying([m.id])),
     ),
     moreActions([m.id], m),
     jointDistances(m),
@@ -62,6 +65,7 @@ export function severalCard(ids) {
       "div.buttons",
       {},
       ids.length === 2 ? button("Merge into one", merge, {title: "Key m"}) : null,
+      button("Copy…", () => startCopying(ids)),
       button("Delete all", () => edit({op: "delete", members: ids})),
     ),
     ...(ids.length === 2 ? [centreDistance(...ids), jointsBetween(...ids)] : []),
@@ -129,42 +133,13 @@ function moreActions(ids, m) {
   );
 }
 
-/** Directions in which the frame can be mirrored and members copied, as people call them. */
-const ACROSS = [
-  ["right", "left to right"],
-  ["back", "front to back"],
-  ["up", "top to bottom"],
-];
-
 function copyRow(ids) {
   const mirror = ([side, words]) => {
-    const size = build.sides[side].map(Math.abs);
-    const axis = "xyz"[size.indexOf(Math.max(...size))];
     const label = `${words}: add a copy mirrored in the middle of the frame`;
-    return button(words, () => edit({op: "copy", members: ids, mirror: axis}), {label});
+    return button(words, () => edit({op: "copy", members: ids, mirror: axisOf(side)}), {label});
   };
   const known = ACROSS.filter(([side]) => build.sides[side]);
-  const copy = button("Copy…", () => askCopy(ids, known));
-  return h("div.row.wrap", {}, copy, h("span", {}, "Mirrored copy"), known.map(mirror));
-}
-
-/** Asks by how many pitches copies of members are to lie off them, then adds them. */
-async function askCopy(ids, known) {
-  const field = ([side]) => h("input", {type: "number", step: "any", value: 0, id: `copy-${side}`});
-  const fields = known.map(field);
-  const body = known.flatMap(([side], i) => [
-    h("label", {for: `copy-${side}`}, side === "up" ? "Pitches up" : `Pitches to the ${side}`),
-    fields[i],
-  ]);
-  const buttons = [
-    {text: "Copy", value: 1},
-    {text: "Cancel", value: null},
-  ];
-  if (!(await ask(`Copy ${ids.join(", ")}`, body, buttons))) return;
-  const by = [0, 1, 2].map(k =>
-    fields.reduce((sum, input, i) => sum + Number(input.value) * build.sides[known[i][0]][k], 0),
-  );
-  edit({op: "copy", members: ids, by});
+  return h("div.row.wrap", {}, h("span", {}, "Mirrored copy"), known.map(mirror));
 }
 
 function alongRow(ids) {

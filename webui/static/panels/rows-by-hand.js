@@ -1,6 +1,6 @@
 // A frame by hand on a photo without a camera: rows stroked along, their counts typed or confirmed, and what
 // they mean together (`build.rows`): the camera, and members shown as ghosts until they are used. Needs api,
-// changes, ghosts, modes.
+// changes, ghosts, modes, arrangement.
 
 import {post} from "../core/api.js";
 import {build} from "../core/build.js";
@@ -12,6 +12,7 @@ import {announce, notice} from "../core/messages.js";
 import {percent, plural} from "../core/units.js";
 import {drawnRows} from "../photos/by-hand-marks.js";
 import {modes, setMode} from "../photos/modes.js";
+import {showAll, showPhoto} from "../pictures/arrangement.js";
 import {button} from "./elements.js";
 
 export {hasAnswer} from "../core/ghosts.js";
@@ -57,6 +58,7 @@ export function startRows(photo = build.photos.find(p => p.here && !p.camera)?.n
   if (!photo) return;
   setMode("draw");
   open(photo);
+  showPhoto(photo);
 }
 
 function open(photo) {
@@ -112,9 +114,9 @@ async function keepRow() {
     return;
   }
   build.rows.pending = null;
+  input.blur(); // now: once the change is answered, the next row may be typed already
   const made = await edit({op: "row", photo, start: pending.start, end: pending.end, holes});
-  if (!made && build.rows) build.rows.pending = pending;
-  input.blur();
+  if (!made && build.rows && !build.rows.pending) build.rows.pending = pending;
   rowsChanged();
 }
 
@@ -177,6 +179,7 @@ export async function takeAnswer() {
   const {photo, number: answer} = build.rows;
   if (!(await changeBy("/api/rows/take", {photo, stock: stocks.value || null, answer}))) return;
   dropRows();
+  showAll();
   const more = "Draw the other members now: drag along each, and choose among the places that fit.";
   notice(`${photo} has its camera. ${more}`);
 }

@@ -6,6 +6,7 @@ import {byId} from "../core/dom.js";
 import {on} from "../core/events.js";
 import {chosen, chosenMember} from "../core/selection.js";
 import {modes} from "../photos/modes.js";
+import {copyCard} from "./copy-card.js";
 import {fittingCard} from "./fitting-card.js";
 import {formCard} from "./fitting-form.js";
 import {lapCard} from "./lap-card.js";
@@ -14,7 +15,7 @@ import {memberCard, severalCard} from "./member-card.js";
 import {proposalCard} from "./new-member.js";
 import {rowsCard} from "./rows-by-hand.js";
 
-const REDRAWN_ON = ["chosen", "changed", "units", "proposal", "rows", "mode", "measuring"];
+const REDRAWN_ON = ["chosen", "changed", "units", "proposal", "rows", "mode", "measuring", "copying"];
 const LEAST_SHOWN = 80; // px of the card that have to be in sight
 let subject = "";
 
@@ -25,6 +26,7 @@ export function begin() {
 
 function body() {
   if (build.proposal) return proposalCard();
+  if (build.copying) return copyCard();
   if (build.rows) return rowsCard();
   if (modes.current === "measure") return measureCard();
   if (build.fitting) return formCard();
@@ -54,6 +56,7 @@ function draw() {
     chosen.fitting,
     Boolean(build.fitting),
     Boolean(build.proposal),
+    Boolean(build.copying),
     build.rows?.photo,
   ]);
   if (now !== subject && nodes) bringIn(card);

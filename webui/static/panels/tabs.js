@@ -6,7 +6,7 @@ import * as derived from "../core/derived.js";
 import {byId, h} from "../core/dom.js";
 import {emit, on} from "../core/events.js";
 
-const REDRAWN_ON = ["changed", "chosen", "units", "derived", "read"];
+const REDRAWN_ON = ["changed", "chosen", "units", "derived", "read", "motion"];
 const STEPS = {ArrowRight: 1, ArrowLeft: -1};
 let panels = [];
 let tabs = []; // those panels that have one

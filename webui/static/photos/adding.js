@@ -6,7 +6,7 @@ import {h} from "../core/dom.js";
 import {invitePhone} from "../core/invite.js";
 import {load} from "../core/loading.js";
 import {announce, notice} from "../core/messages.js";
-import {ACCEPTED, isVideo, sendFile} from "../core/sending.js";
+import {ACCEPTED, isVideo, sendWithRow} from "../core/sending.js";
 
 const INTRO =
   "Three or more, from different corners, each with the whole frame in it where that can be. JPEG, PNG, " +
@@ -92,22 +92,7 @@ async function send(files) {
 }
 
 async function sendOne(file) {
-  const words = h("span", {}, "waiting");
-  const bar = h("progress", {max: 1, value: 0, "aria-label": file.name});
-  const row = h("li", {}, h("span.tilename", {}, file.name), bar, words);
-  sending.append(row);
-  const show = (text, share) => {
-    bar.value = share;
-    words.textContent = text;
-  };
-  try {
-    const {photos, note} = await sendFile(file, file.name, show);
-    row.remove();
-    if (isVideo(file)) notice(`${photos.length} pictures of ${file.name} were taken as photos. ${note}`);
-  } catch (error) {
-    words.textContent = error.message;
-    row.classList.add("bad");
-    bar.remove();
-    announce(error.message);
-  }
+  const {problem, words} = await sendWithRow(file, file.name, sending);
+  if (problem) announce(problem);
+  else if (isVideo(file)) notice(words);
 }

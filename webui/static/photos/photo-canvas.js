@@ -1,6 +1,7 @@
 // A photo on a canvas, moved and zoomed, with its marks; what was painted is kept while it stays the same.
-// Places are in px of the photo. Needs build, marks, tiles, modes.
+// Places are in px of the photo. Needs api, build, marks, tiles, modes.
 
+import {get} from "../core/api.js";
 import {drawCross} from "../core/brush.js";
 import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
@@ -29,9 +30,10 @@ export class PhotoCanvas {
       this.draw();
     });
     this.whole = new Image();
-    this.whole.onload = () => {
+    this.whole.onload = async () => {
+      // the picture that came is a smaller one; places are in px of the photo itself
+      this.size ||= (await get(`/api/photos/${encodeURIComponent(this.name)}/size`)).size;
       this.loaded++;
-      this.size ||= [this.whole.naturalWidth, this.whole.naturalHeight];
       if (this.fitted === false) this.draw();
       else this.fit();
     };

@@ -36,8 +36,13 @@ export function begin() {
     for (const view of all()) view.paintNow();
   });
   for (const event of ["draw", "chosen"]) on(event, redraw);
-  on("ghosts", () => {
-    if (frameViews().some(view => byId("tiles").contains(view.element) !== hasFrame())) refresh();
+  for (const event of ["ghosts", "rows"]) {
+    on(event, () => {
+      if (frameViews().some(view => byId("tiles").contains(view.element) !== hasFrame())) refresh();
+    });
+  }
+  on("copying", () => {
+    if (narrow.matches && build.copying && !build.copying.place) showFrame();
   });
   on("turned", () => {
     for (const view of frameViews()) view.fit();
@@ -61,8 +66,11 @@ function redraw() {
   for (const view of [...frameViews(), ...views.photos.values()]) view.redraw();
 }
 
-/** Whether there is something to see in the views of the frame. */
-const hasFrame = () => build.members.size > 0 || build.ghosts.length > 0;
+/**
+ * Whether the views of the frame are there: where there is something to see, or soon will be. While rows are
+ * drawn by hand they have their place from the first row on, for a picture must not move under a hand.
+ */
+const hasFrame = () => build.members.size > 0 || build.ghosts.length > 0 || Boolean(build.rows);
 
 const frameViews = () => Object.keys(FRAME_VIEWS).map(name => views[name]);
 
@@ -91,8 +99,11 @@ function refresh() {
 function placeTiles() {
   const tiles = byId("tiles");
   const wanted = [...all().map(view => view.element), ...(build.photos.length ? [] : [startTile()])];
-  const isSame = wanted.length === tiles.children.length && wanted.every((e, i) => tiles.children[i] === e);
-  if (!isSame) tiles.replaceChildren(...wanted);
+  for (const tile of [...tiles.children]) if (!wanted.includes(tile)) tile.remove();
+  for (const [i, tile] of wanted.entries()) {
+    // one that stays is not touched: a hand may be on it
+    if (tiles.children[i] !== tile) tiles.insertBefore(tile, tiles.children[i] || null);
+  }
   tiles.dataset.count = wanted.length;
 }
 
@@ -103,6 +114,25 @@ function placeTiles() {
 export function enlarge(view) {
   views.large = views.large === view && !narrow.matches ? null : view;
   show();
+}
+
+/** Makes sure that the frame in space is to be seen. */
+export function showFrame() {
+  if (views.large && views.large !== views.space) showLarge(views.space);
+}
+
+/**
+ * Shows one photo alone.
+ * @param {string} name
+ */
+export function showPhoto(name) {
+  const view = views.photos.get(name);
+  if (view) showLarge(view);
+}
+
+/** Shows all pictures side by side, where there is room for them. */
+export function showAll() {
+  if (!narrow.matches) showLarge(null);
 }
 
 function showLarge(view) {

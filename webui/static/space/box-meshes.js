@@ -1,12 +1,13 @@
 // The members in space, merged: every drilled box of one width is part of one mesh, so that three hundred
 // members are drawn in as few steps as three. A member that changes is written over in its place; only
-// where members come or go is a mesh made again. Needs three.js, box.
+// where members come or go is a mesh made again. Needs three.js, box, pose.
 
 import {SPACE} from "../core/colours.js";
 import {isUnsure} from "../core/confidence.js";
 import {h} from "../core/dom.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {boxOf, CORNERS, placeInSpace} from "./box.js";
+import {shownBox} from "./pose.js";
 
 const HOLE_RADIUS = 0.15; // as drawn, pitches
 const TEXTURE_PX = 64; // a pitch of the picture that repeats along a member
@@ -86,10 +87,9 @@ class MergedBoxes {
     return members.length === this.members.length && members.every((m, k) => m.id === this.members[k].id);
   }
 
-  /** Writes a member into slot k. */
-  write(m, k) {
+  /** Writes a member into slot k, where its box is. */
+  write(m, k, box = boxOf(m)) {
     this.members[k] = m;
-    const box = boxOf(m);
     const {position, normal, uv} = this.faces.geometry.attributes;
     const line = this.edges.geometry.attributes.position;
     for (const [f, face] of FACES.entries()) this.writeFace(m, box, face, FACE_POINTS * k + 4 * f);
@@ -175,6 +175,18 @@ export class BoxMeshes {
     const made = new MergedBoxes(group, this.texture(group[0]), isUnsure(group[0]));
     this.merged.set(key, made);
     this.scene.add(...made.parts);
+  }
+
+  /**
+   * Puts members where a motion has them, and those that it had elsewhere back.
+   * @param {Map<string, THREE.Matrix4>|null} pose
+   */
+  place(pose) {
+    const moved = id => pose?.has(id) || this.pose?.has(id);
+    for (const merged of this.merged.values()) {
+      for (const [k, m] of merged.members.entries()) if (moved(m.id)) merged.write(m, k, shownBox(m, pose));
+    }
+    this.pose = pose;
   }
 
   drop(key) {

@@ -1,6 +1,6 @@
 // What a hand edits in 3-D: a new member drawn from a hole of a known one, and an end of the chosen member
-// dragged along its holes. A hand has `move` and `drop`, and `paint`. Needs build, changes, selection, modes,
-// draw, three.js.
+// dragged along its holes; copies are dragged by copy-hand. A hand has `move` and `drop`, and `paint`. Needs
+// build, changes, selection, modes, draw, copy-hand, three.js.
 
 import {drawDisc, drawPlate} from "../core/brush.js";
 import {build} from "../core/build.js";
@@ -11,6 +11,7 @@ import {chosen, chosenMember} from "../core/selection.js";
 import {plural} from "../core/units.js";
 import {modes} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
+import {copyHand} from "./copy-hand.js";
 import {holeOnRay, memberDrawn} from "./draw.js";
 
 const GRAB_PX = 18; // a hand this near to an end's handle takes it
@@ -23,6 +24,7 @@ const HANDLE = 8;
  * @param {number[]} at px of the canvas
  */
 export function handAt(view, at) {
+  if (build.copying) return copyHand(view, at);
   if (modes.current === "draw") return drawingHand(view, at);
   return modes.current === "choose" ? endHand(view, at) : null;
 }

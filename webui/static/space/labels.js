@@ -1,6 +1,6 @@
 // What is written over the frame in space: labels, a ring round the chosen lap, and which way right, back
 // and up are. A view has `camera`, `labels` (the canvas), `width`, `deep`, `ratio` and `element`. Needs
-// three.js, box, core/brush.
+// three.js, pose, core/brush.
 
 import {centreText, drawLabels} from "../core/brush.js";
 import {build} from "../core/build.js";
@@ -8,8 +8,8 @@ import {CHOSEN, INK} from "../core/colours.js";
 import {chosen} from "../core/selection.js";
 import {layers} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
-import {boxOf} from "./box.js";
 import {paintCameraPath} from "./camera-path.js";
+import {shownBox} from "./pose.js";
 import {paintRuler, paintTape} from "./spots.js";
 import {paintStand} from "./stand.js";
 
@@ -49,7 +49,7 @@ function* labelsOf(view) {
   const isChosen = m => chosen.members.includes(m.id);
   const others = [...build.members.values()].filter(m => !isChosen(m));
   for (const m of [...chosen.members.map(id => build.members.get(id)), ...others]) {
-    const [x, y, depth] = project(view, boxOf(m).middle);
+    const [x, y, depth] = project(view, shownBox(m, view.pose).middle);
     if (depth <= 1) yield {id: m.id, x, y, chosen: isChosen(m)};
   }
   for (const f of build.fittings.filter(one => one.box)) {

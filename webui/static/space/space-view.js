@@ -1,7 +1,7 @@
 // The frame in space (three.js), turned by hand or keys, drawn only when something changed. Needs build,
-// selection, box-meshes, labels.
+// selection, box-meshes, bolts, motion, labels.
 
-import {build} from "../core/build.js";
+import {build, lapKey} from "../core/build.js";
 import {CHANGED, CHOSEN, SPACE, UNSURE} from "../core/colours.js";
 import {isUnsure} from "../core/confidence.js";
 import {h} from "../core/dom.js";
@@ -9,14 +9,16 @@ import {emit} from "../core/events.js";
 import {groupColour} from "../core/groups.js";
 import {changed, isRecent} from "../core/repaint.js";
 import {choose, chooseFitting, chosen} from "../core/selection.js";
-import {modes} from "../photos/modes.js";
+import {layers, modes} from "../photos/modes.js";
 import * as THREE from "../vendor/three.module.min.js";
+import {BoltMeshes} from "./bolts.js";
 import {firstOnRay} from "./box.js";
 import {BoxMeshes, ballRound} from "./box-meshes.js";
 import {FittingMeshes, fittingOnRay} from "./fitting-meshes.js";
-import {ghostOnRay, paintGhosts} from "./ghosts.js";
+import {answerAt, ghostOnRay, paintGhosts} from "./ghosts.js";
 import {handAt, paintHand} from "./hand.js";
 import {paintOverlay} from "./labels.js";
+import {MotionBar} from "./motion.js";
 import {spotOnRay} from "./spots.js";
 import {viewpointSelect} from "./viewpoints.js";
 
@@ -65,6 +67,7 @@ export class SpaceView {
     this.camera.up.set(0, 0, 1);
     this.boxes = new BoxMeshes(this.scene, software ? 1 : 4);
     this.fittings = new FittingMeshes(this.scene);
+    this.bolts = new BoltMeshes(this.scene);
     this.faceFront();
     this.height = 0.42;
     this.far = 30;
@@ -72,6 +75,8 @@ export class SpaceView {
     this.pointers = new Map();
     new ResizeObserver(() => this.resized()).observe(this.canvas);
     this.listen();
+    this.pose = null;
+    this.motion = new MotionBar(this);
   }
 
   makeElements(enlarge) {
@@ -115,6 +120,7 @@ export class SpaceView {
     this.empty = !build.members.size;
     this.boxes.update([...build.members.values()]);
     this.fittings.update();
+    this.bolts.update(build.joints, build.members);
     if (first) {
       this.faceFront();
       this.fit();
@@ -146,6 +152,13 @@ export class SpaceView {
       return [groupColour(m.id) || (isUnsure(m) ? UNSURE : SPACE.wood), opacity];
     });
     this.fittings.tint();
+    this.draw();
+  }
+
+  /** Draws the members where a motion has them (`pose`). */
+  placeMembers() {
+    this.boxes.place(this.pose);
+    this.bolts.place(this.pose);
     this.draw();
   }
 
@@ -185,6 +198,7 @@ export class SpaceView {
     this.camera.far = this.far * 10;
     this.camera.updateProjectionMatrix();
     this.camera.lookAt(this.target);
+    this.bolts.show(layers.bolts, this.pitchPx(), this.camera);
     this.renderer.render(this.scene, this.camera);
     paintOverlay(this);
     paintGhosts(this, this.labels.getContext("2d"));
@@ -251,19 +265,31 @@ export class SpaceView {
     this.hand = null;
     if (hand && this.moved && event.type === "pointerup") hand.drop();
     if (hand) this.draw();
-    if (wasDown && !this.moved && event.type === "pointerup") this.click(event);
+    if (!wasDown || this.moved || build.copying || event.type !== "pointerup") return;
+    this.click(event);
   }
 
   click(event) {
-    const ray = this.rayAt(this.at(event));
+    const at = this.at(event);
+    const ray = this.rayAt(at);
     if (modes.current === "measure" || modes.current === "fitting") {
       const spot = spotOnRay(...ray);
       if (spot) emit(modes.current, spot);
       return;
     }
+    const request = answerAt(this, at);
+    if (request) {
+      emit("answer", request);
+      return;
+    }
     const ghost = ghostOnRay(...ray);
     if (ghost) {
       emit("ghost", ghost);
+      return;
+    }
+    const lap = modes.current === "choose" && this.bolts.pointedAt(this, at, build.members.values());
+    if (lap) {
+      choose([lap.a, lap.b], lapKey(lap));
       return;
     }
     const {id: fitting, far} = fittingOnRay(...ray);
@@ -295,8 +321,13 @@ export class SpaceView {
     this.draw();
   }
 
+  /** How large a pitch is in the middle of the view, px. */
+  pitchPx() {
+    return this.deep / (this.far * Math.tan((this.camera.fov * Math.PI) / 360) * 2);
+  }
+
   slide(dx, dy) {
-    const step = (this.far * Math.tan((this.camera.fov * Math.PI) / 360) * 2) / this.deep;
+    const step = 1 / this.pitchPx();
     const column = i => new THREE.Vector3().setFromMatrixColumn(this.camera.matrixWorld, i);
     this.target.addScaledVector(column(0), -dx * step).addScaledVector(column(1), dy * step);
     this.draw();
