@@ -12,10 +12,10 @@ from tests.waiting import patience
 
 # A step of a library that hears no signal, as the decoding of a large photo, and takes many minutes.
 SLOW_STEP = """
-import hashlib, sys
+import hashlib, os, sys
 import {module} as module
 def slow(*args, **options):
-    print("at work", flush=True)
+    os.write(1, b"at work\\n")  # whole lines, from two threads at once
     hashlib.pbkdf2_hmac("sha256", b"", b"", 2**31 - 1)
 module.{function} = slow
 from recon.cli import run_process

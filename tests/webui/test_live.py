@@ -97,17 +97,17 @@ def test_an_edit_makes_the_rows_of_its_own_members_anew_and_no_others(page):
     assert anew - {"A"} <= {j[end] for j in (*laps, *page.evaluate(STORE, "joints")) for end in "ab"}
     assert int(page.inner_text("[data-key=A] .count")) == holes["A"]
     assert page.evaluate(
-        "[...document.querySelectorAll('#panel [data-key]')].map(b => b.dataset.key)"
+        "[...document.querySelectorAll('#panel li [data-key]')].map(b => b.dataset.key)"
     ) == list(holes)
     page.click("text=Delete")
     wait_n(page, 3)
-    assert page.evaluate("[...document.querySelectorAll('#panel [data-key]')].map(b => b.dataset.key)") == [
+    assert page.evaluate("[...document.querySelectorAll('#panel li [data-key]')].map(b => b.dataset.key)") == [
         id for id in holes if id != "A"
     ]
     page.click("#undo")
     wait_n(page, 4)
     assert set(
-        page.evaluate("[...document.querySelectorAll('#panel [data-key]')].map(b => b.dataset.key)")
+        page.evaluate("[...document.querySelectorAll('#panel li [data-key]')].map(b => b.dataset.key)")
     ) == set(holes)
 
 
@@ -118,10 +118,12 @@ def test_a_click_in_space_chooses_the_first_member_on_the_line_of_sight(page):
         "[aria-label^='One hole more at hole 1']"
     )  # boxes that were written over count as they are now
     wait_n(page, 2)
+    page.evaluate(in_page("layers.bolts = false;"))  # a click on a bolt selects the lap
+    page.evaluate(in_page("emit('draw');"))
     box = page.locator(".space canvas >> nth=0").bounding_box()
     hits = set()
-    for x in range(4, 17, 2):
-        for y in range(4, 17, 3):
+    for x in range(3, 18):
+        for y in range(4, 17, 2):
             at = [box["width"] * x / 20, box["height"] * y / 20]
             page.mouse.click(box["x"] + at[0], box["y"] + at[1])
             found = page.evaluate(in_page("return chosen.members[0] ?? null;"))
