@@ -8,20 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from recon.solve.evidence.candidate import LEAST_EVIDENCE as MEMBER
+from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.scene import Scene
-from recon.solve.members.lines import candidate_lines
-from recon.solve.members.selection import members_evidence, select_members
-from recon.solve.multiview.cameras import adjust_cameras
+from recon.solve.members.selection import members_evidence
 from recon.solve.multiview.hypotheses import (
     LEAST_EVIDENCE,
     MOST_RIVALS,
     RIVAL,
+    Posed,
     RegisteredPhotos,
     first_evidence,
+    first_members,
     upright_log_prior,
 )
-from recon.solve.multiview.laying import Laid, Posed, lay_on_members
-from recon.solve.photo.photo_lattice import laid_again
+from recon.solve.multiview.laying import Laid, lay_on_members
+from recon.solve.photo.photo_lattice import PhotoLattice, laid_again
 from recon.solve.photo.photo_reading import PhotoReading
 
 MOST_BASES = 4  # photos that a group is grown from, those that tell most; bounds the time
@@ -93,18 +94,21 @@ def laid_again_on_others(
             nats = _evidence_of(trial, width)
             if nats > now + MEMBER:
                 posed, now = trial, nats
-    return RegisteredPhotos(tuple(p for p, _ in posed), tuple(x for _, x in posed), registered.set_aside)
+    return RegisteredPhotos(*_side_by_side(posed), registered.set_aside)
 
 
 def _evidence_of(posed: Sequence[Posed], width: float) -> float:
-    return first_evidence([p for p, _ in posed], [x for _, x in posed], width)
+    return first_evidence(*_side_by_side(posed), width)
+
+
+def _side_by_side(posed: Sequence[Posed]) -> tuple[tuple[PosedPhoto, ...], tuple[PhotoLattice, ...]]:
+    """The photos, and their lattices."""
+    return tuple(p for p, _ in posed), tuple(x for _, x in posed)
 
 
 def _members(posed: Sequence[Posed], width: float) -> tuple[Scene, list[Posed]]:
     """The members of photos in one world, with the cameras adjusted to them, and the photos with these."""
-    lines = candidate_lines([lattice for _, lattice in posed])
-    scene = adjust_cameras(select_members(Scene(tuple(p for p, _ in posed), {}, width), lines))
-    scene = select_members(scene, lines)
+    scene = first_members(*_side_by_side(posed), width)
     again = [(p, laid_again(x, p.camera, p.openings, width)) for p, (_, x) in zip(scene.photos, posed)]
     return scene, again
 
@@ -142,4 +146,4 @@ def as_registered(group: Group, readings: Sequence[PhotoReading]) -> RegisteredP
     aside = tuple(
         (r.name, r.reason if r.photo is None else NOT_LAID) for r in readings if r.name not in group.names
     )
-    return RegisteredPhotos(tuple(p for p, _ in group.posed), tuple(x for _, x in group.posed), aside)
+    return RegisteredPhotos(*_side_by_side(group.posed), aside)

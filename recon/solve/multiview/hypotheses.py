@@ -220,9 +220,15 @@ class _Choice:
 
 def first_evidence(photos: Sequence[PosedPhoto], lattices: Sequence[PhotoLattice], width: float) -> float:
     """Nats of all members that two rounds find, with the cameras adjusted in between."""
+    scene = first_members(photos, lattices, width)
+    return members_evidence(scene) + sum(upright_log_prior(p.camera) for p in photos)
+
+
+def first_members(photos: Sequence[PosedPhoto], lattices: Sequence[PhotoLattice], width: float) -> Scene:
+    """The members that two rounds find, with the cameras adjusted in between."""
     lines = candidate_lines(lattices)
     scene = adjust_cameras(select_members(Scene(tuple(photos), {}, width), lines))
-    return members_evidence(select_members(scene, lines)) + sum(upright_log_prior(p.camera) for p in photos)
+    return select_members(scene, lines)
 
 
 def upright_log_prior(camera: Camera) -> float:

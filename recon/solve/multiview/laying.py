@@ -19,12 +19,11 @@ from recon.solve.evidence.along_line import match_member
 from recon.solve.evidence.candidate import Candidate, across
 from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
 from recon.solve.evidence.scene import Scene
+from recon.solve.multiview.hypotheses import Posed
 from recon.solve.multiview.registration import moved_lattice
 from recon.solve.photo.photo_lattice import NEAREST_ROW, PhotoLattice, laid_again
 from recon.solve.photo.placed_rows import PlacedRows, place_axis_rows
 from recon.solve.photo.resection import resect
-
-Posed = tuple[PosedPhoto, PhotoLattice]  # a photo in one world and its lattice there
 
 BLUR = 0.8  # pitches that a row lies off its member while the camera is that of the photo by itself
 # The same while the camera is fitted to the members by turns.
