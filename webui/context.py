@@ -9,7 +9,10 @@ from typing import Any, cast
 from flask import Flask, current_app, request
 
 from recon.errors import ReconError
+from recon.frame.files import frame_from_dict
+from recon.frame.model import Frame
 from recon.frame.stock import Stock
+from recon.frame.user_files import MAX_BYTES, parse_json
 from webui.guard import Keys
 from webui.processes.by_hand import RowWorker
 from webui.processes.derived import DerivedWorker
@@ -116,3 +119,18 @@ def request_json() -> dict[str, Any]:
     if not isinstance(data, dict):
         raise ReconError("The request is not a JSON object.")
     return data
+
+
+def request_frame_file(name: str, subject: str) -> tuple[bytes, Frame]:
+    """The frame file that is the body of the present request, and its frame.
+
+    Raises ReconError, in which it is called by its name and a sentence's subject, where it is none.
+    """
+    data = request.stream.read(MAX_BYTES + 1)
+    if len(data) > MAX_BYTES:
+        raise ReconError("That is too large for a frame file.")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise ReconError(f"{subject} is not text; choose a frame file (JSON).") from error
+    return data, frame_from_dict(parse_json(text, name), name, app_context().stocks)

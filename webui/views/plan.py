@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from flask import Blueprint, Response, jsonify, request
+from flask import Blueprint, Response, jsonify
 
-from recon.errors import ReconError
 from recon.files import write_bytes_atomic
-from recon.frame.files import frame_from_dict
-from recon.frame.user_files import MAX_BYTES, parse_json
-from webui.context import app_context
+from webui.context import app_context, request_frame_file
 from webui.storage.build import PLAN
 
 bp = Blueprint("plan", __name__)
@@ -18,14 +15,7 @@ bp = Blueprint("plan", __name__)
 def add() -> Response:
     """Takes a frame file as the plan: the body is the file."""
     context = app_context()
-    data = request.stream.read(MAX_BYTES + 1)
-    if len(data) > MAX_BYTES:
-        raise ReconError("That is too large for a frame file.")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise ReconError("The plan is not text; choose a frame file (JSON).") from error
-    plan = frame_from_dict(parse_json(text, "plan"), "plan", context.stocks)
+    data, plan = request_frame_file("plan", "The plan")
     write_bytes_atomic(context.build.folder / PLAN, data)
     return jsonify(plan=plan.name or "plan", members=len(plan.members))
 

@@ -12,10 +12,9 @@ from recon.corrections import validation
 from recon.corrections.codec import Json
 from recon.corrections.state import State, difference
 from recon.errors import ReconError
-from recon.frame.files import frame_from_dict, frame_to_text, load_frame
+from recon.frame.files import frame_to_text, load_frame
 from recon.frame.model import Frame
-from recon.frame.user_files import MAX_BYTES, parse_json
-from webui.context import AppContext, app_context, request_json
+from webui.context import AppContext, app_context, request_frame_file, request_json
 from webui.storage.build import FRAME
 from webui.storage.plan import load_plan
 from webui.storage.recent import recent_builds
@@ -120,14 +119,7 @@ def compare() -> Response:
 def compare_with_file() -> Response:
     """What differs between a state, `of`, and a frame file, which is the body."""
     context = app_context()
-    data = request.stream.read(MAX_BYTES + 1)
-    if len(data) > MAX_BYTES:
-        raise ReconError("That is too large for a frame file.")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise ReconError("This is not text; choose a frame file (JSON).") from error
-    other = frame_from_dict(parse_json(text, "the file"), "the file", context.stocks)
+    _, other = request_frame_file("the file", "This")
     return _compared(context, request.args.get("of", NOW), other.name or "the file", other)
 
 
