@@ -15,7 +15,7 @@ import numpy as np
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import Camera, world2camera
 from recon.geometry.lattice import rotations
-from recon.solve.evidence.along_line import match_member
+from recon.solve.evidence.along_line import along_lines, candidate_openings
 from recon.solve.evidence.candidate import Candidate, across
 from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
 from recon.solve.evidence.scene import Scene
@@ -99,7 +99,8 @@ def lay_on_members(photo: PosedPhoto, lattice: PhotoLattice, scene: Scene) -> li
 
 def _shown(scene: Scene, photo: PosedPhoto) -> float:
     """Nats for the candidates of a scene from one photo."""
-    each = [float(match_member(scene, photo, c)[1].llr.sum()) for c in scene.candidates]
+    found = along_lines([photo], candidate_openings(scene), [scene.occluders] * len(scene.candidates))
+    each = [float(evidence.llr.sum()) for evidence in found]
     return float(np.maximum(each, -MOST_AGAINST).sum())
 
 
