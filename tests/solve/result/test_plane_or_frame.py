@@ -91,6 +91,20 @@ def test_only_members_that_lap_another_may_be_sure():
     assert [m.confidence >= SURE for m in frame.members] == [True, True, False]
 
 
+def test_a_brace_is_sure_only_where_two_bolts_of_it_are_seen():
+    members = (
+        Member("A", (0, 0, 0), (1, 0, 0), 9, 1.0, confidence=0.97),
+        Member("B", (0, 1, 0), (0.6, 0, 0.8), 9, 1.0, on_lattice=False, confidence=0.97),
+    )
+
+    def with_bolts(*states):
+        laps = (Joint("A", 3 * k, "B", 3 * k, (0, 1, 0), bolt) for k, bolt in enumerate(states))
+        return [m.confidence >= SURE for m in untied_not_sure(Frame(members, tuple(laps))).members]
+
+    assert with_bolts("seen", "seen") == [True, True]
+    assert with_bolts("seen", "assumed") == with_bolts("seen", "none") == [True, False]
+
+
 def woven_scene() -> Scene:
     """Openings at every whole place of a sheet that bends, and members along its rows and across."""
     camera = camera_at(20, 10, 0, 26).moved(np.eye(3), [10, 9, -0.5])
