@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from recon.geometry.arrays import FloatArray, IntArray
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes
 from recon.image.openings import local_density
@@ -32,6 +32,7 @@ from recon.solve.photo.photo_lattice import (
 )
 from recon.solve.photo.photo_reading import PhotoReading, explained_nats
 from recon.solve.photo.placed_rows import place_axis_rows, twin_width
+from recon.solve.photo.plane_pattern import on_sheets
 from recon.solve.photo.row_points import RowPoints, row_points, row_shares
 from recon.solve.photo.vanishing_points import AxesCamera, find_vanishing_points
 
@@ -39,6 +40,10 @@ SEED_OPENINGS = 2000  # best-scored openings that first rows grow from: bounds t
 AXIS_OPENINGS = 5000  # openings looked at once the camera is known
 LEAST_OPENINGS = 12  # fewer make no three rows; this project's choice
 LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
+SURE_ROW = -1.0  # log10 of how many such rows chance gives in a photo, at most, for a row that is counted
+# Where sheets have at least so many times as many sure rows as all else, and all else fewer than so many, no
+# frame bolted by hand is sought: printed dots leave 2 to 8 of 30 to 37, photos of frames mostly 10 and more.
+MOST_ON_SHEETS, ENOUGH_BESIDES = 3, 12
 PATTERN_DIRECTIONS = 3  # directions in which an opening of tiles or a grating repeats; a member's in one
 # Where a frame may be racked; bounds the time on patterns.  Photos of frames gave at most 89.
 MOST_LATTICE_ROWS = 120
@@ -67,6 +72,7 @@ class _Detections:
     name, size, openings : as in PhotoReading.
     density : (N,) openings per px^2 round each.
     pattern : (N,) in how many directions each opening repeats.
+    sheet : (N,) which openings lie on a sheet.
     rows : first rows, among the openings with the best scores.
     points : their padded arrays.
     share : (R,) their weights 0..1.
@@ -77,9 +83,17 @@ class _Detections:
     openings: np.ndarray
     density: FloatArray
     pattern: IntArray
+    sheet: BoolArray
     rows: list[Row]
     points: RowPoints
     share: FloatArray
+
+    @property
+    def only_sheets(self) -> bool:
+        """Are sheets nearly all that rows show?"""
+        on = np.array([self.sheet[r.index].mean() > 0.5 for r in self.rows if r.log_nfa <= SURE_ROW], bool)
+        besides = int((~on).sum())
+        return besides < ENOUGH_BESIDES and int(on.sum()) >= MOST_ON_SHEETS * max(besides, 1)
 
 
 def read_photo(
@@ -121,7 +135,7 @@ def read_photo(
         return replace(nothing, reason="no rows of openings can be seen")
     # A square frame in a whole picture, where the members say so: more that is free fits more.
     reading = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, None))
-    if reading is None or not explained_by_members(reading):
+    if not seen.only_sheets and (reading is None or not explained_by_members(reading)):
         prior = camera_prior(seen.size, focal_px)
         freer = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, prior))
         reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
@@ -152,14 +166,20 @@ def _with_cameras(
 
 def _first_rows(name: str, openings: np.ndarray, size: tuple[int, int]) -> _Detections:
     """Rows before any camera is known, and how much each counts."""
-    pattern = pattern_directions(openings)
+    sheet = on_sheets(openings)
+    pattern = _pattern(openings, sheet)
     rows = find_rows(openings[:SEED_OPENINGS])
     share = row_shares([r.index for r in rows])
     # Chance that the row is none of clutter's.
     share = share / (1 + 10.0 ** np.array([r.log_nfa for r in rows]))
     share = share * np.array([(pattern[r.index] < PATTERN_DIRECTIONS).mean() ** 2 for r in rows])
     points = row_points(openings, rows)
-    return _Detections(name, size, openings, local_density(openings), pattern, rows, points, share)
+    return _Detections(name, size, openings, local_density(openings), pattern, sheet, rows, points, share)
+
+
+def _pattern(openings: np.ndarray, sheet: BoolArray) -> IntArray:
+    """(N,) in how many directions each opening repeats; those at a sheet's border as those within."""
+    return np.where(sheet, PATTERN_DIRECTIONS, pattern_directions(openings))
 
 
 def _read_with(
@@ -234,7 +254,7 @@ def read_posed(
     hole = hole_of_members(camera, openings, candidates, width)
     if hole is None:
         return None
-    pattern = pattern_directions(openings)
+    pattern = _pattern(openings, on_sheets(openings))
     rows = trusted_rows(find_axis_rows(camera, openings, hole, local_density(openings)), pattern)
     if not rows:
         return None

@@ -14,7 +14,7 @@ from recon.image.rows import Row, find_rows
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.photo.plane_camera import focal_of_plane
 from recon.solve.photo.plane_pattern import PlanePattern, find_plane_patterns
-from recon.solve.photo.read_photo import LEAST_OPENINGS, SEED_OPENINGS
+from recon.solve.photo.read_photo import LEAST_OPENINGS, SEED_OPENINGS, SURE_ROW
 
 LEAST_HOLE_PX = 3.0  # smaller ones are found less than 3 times of 4 (rendered frames, by minor axis)
 WANTED_HOLE_PX = 6  # asked for: twice that
@@ -23,7 +23,6 @@ WANTED_HOLE_PX = 6  # asked for: twice that
 MOST_BLUR_PX = 2.5
 REBLUR_PX = 1.0  # by which edges are blurred again to measure them; Zhuo and Sim 2011, section 3, from memory
 EDGE_SHARE = 99.0  # percentile of gradients from which a pixel is on an edge; this project's choice
-SURE_ROW = -1.0  # log10 of how many such rows chance gives in a photo, at most, for a row that is counted
 LEAST_ROWS = 3  # fewer give no camera
 PLANE_SHARE = 0.5  # of the openings in rows that lie in plane patterns: these are what the photo shows
 ONE_WAY_DEG = 2.0  # between a row and the way to the vanishing point of all; a lens bends rows by 0.6
