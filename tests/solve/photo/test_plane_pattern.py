@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from recon.image.openings import OPENING
-from recon.solve.photo.plane_pattern import find_plane_patterns, fit_homography
+from recon.solve.photo.plane_pattern import find_plane_patterns, fit_homography, on_sheets
 from recon.solve.photo.read_photo import read_openings
 from tests.solve.decoys import SHEETS, camera_at, channel, plane
 from tests.solve.scenes import grown_scene
@@ -47,6 +47,12 @@ def test_a_homography_survives_points_that_are_not_on_it():
     px[[3, 20]] += 15
     _, off = fit_homography(node, px)
     assert np.median(off) < 0.05 and off[3] > 10 and off[20] > 10
+
+
+def test_a_sheet_is_wider_than_four_members_side_by_side():
+    assert on_sheets(grid(12, 8, missing=0.04)).mean() > 0.9
+    four = grid(24, 4)
+    assert find_plane_patterns(four) and not on_sheets(four).any()
 
 
 def test_two_rows_are_no_pattern():
