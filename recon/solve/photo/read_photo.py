@@ -134,8 +134,10 @@ def read_photo(
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
     # A square frame in a whole picture, where the members say so: more that is free fits more.
+    only_sheets = seen.only_sheets
+    most_cameras = 1 if only_sheets else most_cameras
     reading = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, None))
-    if not seen.only_sheets and (reading is None or not explained_by_members(reading)):
+    if not only_sheets and (reading is None or not explained_by_members(reading)):
         prior = camera_prior(seen.size, focal_px)
         freer = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, prior))
         reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
