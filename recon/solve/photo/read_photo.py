@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from recon.geometry.arrays import FloatArray, IntArray
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes
 from recon.image.openings import local_density
@@ -17,6 +17,7 @@ from recon.solve.evidence.camera_prior import CameraPrior, camera_prior
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.photo.axis_rows import AxisRow, find_axis_rows
+from recon.solve.photo.beyond_planes import better_of, on_planes, share_on, wide_patterns
 from recon.solve.photo.camera_samples import drawn_cameras
 from recon.solve.photo.hole_size import hole_of_members, hole_of_rows
 from recon.solve.photo.photo_choice import choose_solution, explained_by_members
@@ -40,6 +41,7 @@ AXIS_OPENINGS = 5000  # openings looked at once the camera is known
 LEAST_OPENINGS = 12  # fewer make no three rows; this project's choice
 LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
 PATTERN_DIRECTIONS = 3  # directions in which an opening of tiles or a grating repeats; a member's in one
+LEAST_PATTERN_SHARE = 0.1  # of first rows, for a reading beyond plane patterns; this project's choice
 # Where a frame may be racked; bounds the time on patterns.  Photos of frames gave at most 89.
 MOST_LATTICE_ROWS = 120
 MOST_DRAWN = 10  # lattices solved under cameras that were drawn, best vote first; bounds the time
@@ -116,16 +118,29 @@ def read_photo(
     nothing = PhotoReading(name, size, openings, None, None, (1.0, np.inf), 0.0)
     if len(openings) < LEAST_OPENINGS:
         return replace(nothing, reason="hardly any openings can be seen")
-    seen = _first_rows(name, openings, size)
+    pattern = pattern_directions(openings)
+    seen = _first_rows(name, openings, size, pattern, np.ones(len(openings), bool))
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
-    # A square frame in a whole picture, where the members say so: more that is free fits more.
-    reading = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, None))
-    if reading is None or not explained_by_members(reading):
-        prior = camera_prior(seen.size, focal_px)
-        freer = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, prior))
-        reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
+    reading = _read(seen, focal_px, width, most_cameras)
+    patterns = wide_patterns(openings)
+    on = on_planes(patterns, openings)
+    if share_on(on, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
+        repeats = np.where(on, PATTERN_DIRECTIONS, pattern)
+        apart = _first_rows(name, openings, size, repeats, ~on)
+        beyond = _read(apart, focal_px, width, most_cameras) if len(apart.rows) >= 3 else None
+        reading = better_of(reading, beyond, patterns)
     return reading or replace(nothing, reason="its rows of openings fit no camera")
+
+
+def _read(seen: _Detections, focal_px: float | None, width: float | None, most: int) -> PhotoReading | None:
+    """The photo read from its first rows: a square frame in a whole picture, where the members say so."""
+    reading = _of_trials(_with_cameras(seen, focal_px, width, most, None))
+    if reading is None or not explained_by_members(reading):  # more that is free fits more
+        prior = camera_prior(seen.size, focal_px)
+        freer = _of_trials(_with_cameras(seen, focal_px, width, most, prior))
+        reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
+    return reading
 
 
 def _of_trials(trials: Sequence[PhotoReading]) -> PhotoReading | None:
@@ -150,10 +165,12 @@ def _with_cameras(
     ]
 
 
-def _first_rows(name: str, openings: np.ndarray, size: tuple[int, int]) -> _Detections:
-    """Rows before any camera is known, and how much each counts."""
-    pattern = pattern_directions(openings)
-    rows = find_rows(openings[:SEED_OPENINGS])
+def _first_rows(
+    name: str, openings: np.ndarray, size: tuple[int, int], pattern: IntArray, off_planes: BoolArray
+) -> _Detections:
+    """Rows before any camera is known, among the openings off planes, and how much each counts."""
+    among = np.nonzero(off_planes)[0][:SEED_OPENINGS]
+    rows = [replace(r, index=among[r.index]) for r in find_rows(openings[among])]
     share = row_shares([r.index for r in rows])
     # Chance that the row is none of clutter's.
     share = share / (1 + 10.0 ** np.array([r.log_nfa for r in rows]))
