@@ -19,6 +19,7 @@ from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.photo.axis_rows import AxisRow, find_axis_rows
 from recon.solve.photo.beyond_planes import better_of, on_planes, share_on, wide_patterns
 from recon.solve.photo.camera_samples import drawn_cameras
+from recon.solve.photo.clutter_rows import clutter_level
 from recon.solve.photo.hole_size import hole_of_members, hole_of_rows
 from recon.solve.photo.photo_choice import choose_solution, explained_by_members
 from recon.solve.photo.photo_lattice import (
@@ -72,6 +73,7 @@ class _Detections:
     rows : first rows, among the openings with the best scores.
     points : their padded arrays.
     share : (R,) their weights 0..1.
+    least_evidence : nats, from which a row along an axis is more than clutter's.
     """
 
     name: str
@@ -82,6 +84,7 @@ class _Detections:
     rows: list[Row]
     points: RowPoints
     share: FloatArray
+    least_evidence: float = LEAST_ROW_EVIDENCE
 
 
 def read_photo(
@@ -118,16 +121,14 @@ def read_photo(
     nothing = PhotoReading(name, size, openings, None, None, (1.0, np.inf), 0.0)
     if len(openings) < LEAST_OPENINGS:
         return replace(nothing, reason="hardly any openings can be seen")
-    pattern = pattern_directions(openings)
-    seen = _first_rows(name, openings, size, pattern, np.ones(len(openings), bool))
+    seen = _first_rows(name, openings, size)
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
     reading = _read(seen, focal_px, width, most_cameras)
     patterns = wide_patterns(openings)
     on = on_planes(patterns, openings)
     if share_on(on, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
-        repeats = np.where(on, PATTERN_DIRECTIONS, pattern)
-        apart = _first_rows(name, openings, size, repeats, ~on)
+        apart = _first_rows(name, openings[~on], size)
         beyond = _read(apart, focal_px, width, most_cameras) if len(apart.rows) >= 3 else None
         reading = better_of(reading, beyond, patterns)
     return reading or replace(nothing, reason="its rows of openings fit no camera")
@@ -135,10 +136,14 @@ def read_photo(
 
 def _read(seen: _Detections, focal_px: float | None, width: float | None, most: int) -> PhotoReading | None:
     """The photo read from its first rows: a square frame in a whole picture, where the members say so."""
-    reading = _of_trials(_with_cameras(seen, focal_px, width, most, None))
+    points, share, size = seen.points, seen.share, seen.size
+    cameras = find_vanishing_points(points, share, size, focal_px, most=most)
+    if cameras:
+        seen = replace(seen, least_evidence=_least_evidence(seen, cameras[0]))
+    reading = _of_trials(_with_cameras(seen, cameras, width, None))
     if reading is None or not explained_by_members(reading):  # more that is free fits more
-        prior = camera_prior(seen.size, focal_px)
-        freer = _of_trials(_with_cameras(seen, focal_px, width, most, prior))
+        cameras = find_vanishing_points(points, share, size, focal_px, most=most, free=True)
+        freer = _of_trials(_with_cameras(seen, cameras, width, camera_prior(size, focal_px)))
         reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
     return reading
 
@@ -152,11 +157,9 @@ def _of_trials(trials: Sequence[PhotoReading]) -> PhotoReading | None:
 
 
 def _with_cameras(
-    seen: _Detections, focal_px: float | None, width: float | None, most: int, prior: CameraPrior | None
+    seen: _Detections, cameras: Sequence[AxesCamera], width: float | None, prior: CameraPrior | None
 ) -> list[PhotoReading]:
     """The photo read with the cameras found under a prior; None: centred, before a square frame."""
-    free = prior is not None
-    cameras = find_vanishing_points(seen.points, seen.share, seen.size, focal_px, most=most, free=free)
     return [
         trial
         for axes in cameras
@@ -165,12 +168,10 @@ def _with_cameras(
     ]
 
 
-def _first_rows(
-    name: str, openings: np.ndarray, size: tuple[int, int], pattern: IntArray, off_planes: BoolArray
-) -> _Detections:
-    """Rows before any camera is known, among the openings off planes, and how much each counts."""
-    among = np.nonzero(off_planes)[0][:SEED_OPENINGS]
-    rows = [replace(r, index=among[r.index]) for r in find_rows(openings[among])]
+def _first_rows(name: str, openings: np.ndarray, size: tuple[int, int]) -> _Detections:
+    """Rows before any camera is known, and how much each counts."""
+    pattern = pattern_directions(openings)
+    rows = find_rows(openings[:SEED_OPENINGS])
     share = row_shares([r.index for r in rows])
     # Chance that the row is none of clutter's.
     share = share / (1 + 10.0 ** np.array([r.log_nfa for r in rows]))
@@ -189,7 +190,7 @@ def _read_with(
         return None
     cameras = drawn_cameras(axes) if prior else focal_trials(upright_axes(axes.camera))
     camera = cameras[0]
-    rows = trusted_rows(find_axis_rows(camera, openings, hole, seen.density), seen.pattern)
+    rows = _beyond_clutter(seen, camera, hole)
     if len(rows) < 3:
         return None
     placed = place_axis_rows(camera, openings, rows)
@@ -221,6 +222,27 @@ def _read_with(
         lattice_width=used,
         others=tuple(zip(photos[1:], solutions[1:])),
     )
+
+
+def _least_evidence(seen: _Detections, axes: AxesCamera) -> float:
+    """The evidence, nats, from which a row along a camera's axes is more than clutter's."""
+    hole = hole_of_rows(axes, seen.openings, seen.rows, seen.points, seen.share)
+
+    def find(camera: Camera, free: BoolArray) -> list[AxisRow]:
+        found = find_axis_rows(camera, seen.openings[free], hole, seen.density[free])
+        return trusted_rows(found, seen.pattern[free])
+
+    if hole is None:
+        return LEAST_ROW_EVIDENCE
+    rows = find(axes.camera, np.ones(len(seen.openings), bool))
+    return clutter_level(axes.camera, rows, len(seen.openings), LEAST_ROW_EVIDENCE, find)
+
+
+def _beyond_clutter(seen: _Detections, camera: Camera, hole: float) -> list[AxisRow]:
+    """Rows along a camera's axes, with what evidence they have beyond rows of clutter."""
+    rows = trusted_rows(find_axis_rows(camera, seen.openings, hole, seen.density), seen.pattern)
+    over = seen.least_evidence - LEAST_ROW_EVIDENCE
+    return [replace(r, evidence=r.evidence - over) for r in rows if r.evidence >= seen.least_evidence]
 
 
 def read_posed(
