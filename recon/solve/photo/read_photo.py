@@ -17,7 +17,9 @@ from recon.solve.evidence.camera_prior import CameraPrior, camera_prior
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.photo.axis_rows import AxisRow, find_axis_rows
+from recon.solve.photo.beyond_planes import better_of, on_planes, only_sheets, share_on, wide_patterns
 from recon.solve.photo.camera_samples import drawn_cameras
+from recon.solve.photo.clutter_rows import clutter_level
 from recon.solve.photo.hole_size import hole_of_members, hole_of_rows
 from recon.solve.photo.photo_choice import choose_solution, explained_by_members
 from recon.solve.photo.photo_lattice import (
@@ -32,7 +34,6 @@ from recon.solve.photo.photo_lattice import (
 )
 from recon.solve.photo.photo_reading import PhotoReading, explained_nats
 from recon.solve.photo.placed_rows import place_axis_rows, twin_width
-from recon.solve.photo.plane_pattern import on_sheets
 from recon.solve.photo.row_points import RowPoints, row_points, row_shares
 from recon.solve.photo.vanishing_points import AxesCamera, find_vanishing_points
 
@@ -40,11 +41,8 @@ SEED_OPENINGS = 2000  # best-scored openings that first rows grow from: bounds t
 AXIS_OPENINGS = 5000  # openings looked at once the camera is known
 LEAST_OPENINGS = 12  # fewer make no three rows; this project's choice
 LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
-SURE_ROW = -1.0  # log10 of how many such rows chance gives in a photo, at most, for a row that is counted
-# Where sheets have at least so many times as many sure rows as all else, and all else fewer than so many, no
-# frame bolted by hand is sought: printed dots leave 2 to 8 of 30 to 37, photos of frames mostly 10 and more.
-MOST_ON_SHEETS, ENOUGH_BESIDES = 3, 12
 PATTERN_DIRECTIONS = 3  # directions in which an opening of tiles or a grating repeats; a member's in one
+LEAST_PATTERN_SHARE = 0.1  # of first rows, for a reading beyond plane patterns; this project's choice
 # Where a frame may be racked; bounds the time on patterns.  Photos of frames gave at most 89.
 MOST_LATTICE_ROWS = 120
 MOST_DRAWN = 10  # lattices solved under cameras that were drawn, best vote first; bounds the time
@@ -72,10 +70,10 @@ class _Detections:
     name, size, openings : as in PhotoReading.
     density : (N,) openings per px^2 round each.
     pattern : (N,) in how many directions each opening repeats.
-    sheet : (N,) which openings lie on a sheet.
     rows : first rows, among the openings with the best scores.
     points : their padded arrays.
     share : (R,) their weights 0..1.
+    least_evidence : nats, from which a row along an axis is more than clutter's.
     """
 
     name: str
@@ -83,17 +81,10 @@ class _Detections:
     openings: np.ndarray
     density: FloatArray
     pattern: IntArray
-    sheet: BoolArray
     rows: list[Row]
     points: RowPoints
     share: FloatArray
-
-    @property
-    def only_sheets(self) -> bool:
-        """Are sheets nearly all that rows show?"""
-        on = np.array([self.sheet[r.index].mean() > 0.5 for r in self.rows if r.log_nfa <= SURE_ROW], bool)
-        besides = int((~on).sum())
-        return besides < ENOUGH_BESIDES and int(on.sum()) >= MOST_ON_SHEETS * max(besides, 1)
+    least_evidence: float = LEAST_ROW_EVIDENCE
 
 
 def read_photo(
@@ -133,15 +124,33 @@ def read_photo(
     seen = _first_rows(name, openings, size)
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
-    # A square frame in a whole picture, where the members say so: more that is free fits more.
-    only_sheets = seen.only_sheets
-    most_cameras = 1 if only_sheets else most_cameras
-    reading = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, None))
-    if not only_sheets and (reading is None or not explained_by_members(reading)):
-        prior = camera_prior(seen.size, focal_px)
-        freer = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, prior))
-        reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
+    patterns = wide_patterns(openings)
+    sheets = only_sheets(patterns, openings, seen.rows)  # then there is hardly a frame: one look beyond them
+    reading = None if sheets else _read(seen, focal_px, width, most_cameras)
+    on = on_planes(patterns, openings)
+    if share_on(on, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
+        apart = _first_rows(name, openings[~on], size)
+        most = 1 if sheets else most_cameras
+        beyond = _read(apart, focal_px, width, most, square=sheets) if len(apart.rows) >= 3 else None
+        beyond = beyond and replace(beyond, left_out=openings[on])
+        reading = better_of(reading, beyond, patterns)
     return reading or replace(nothing, reason="its rows of openings fit no camera")
+
+
+def _read(
+    seen: _Detections, focal_px: float | None, width: float | None, most: int, square: bool = False
+) -> PhotoReading | None:
+    """The photo read from its first rows: a square frame in a whole picture, where that is given or seen."""
+    points, share, size = seen.points, seen.share, seen.size
+    cameras = find_vanishing_points(points, share, size, focal_px, most=most)
+    if cameras:
+        seen = replace(seen, least_evidence=_least_evidence(seen, cameras[0]))
+    reading = _of_trials(_with_cameras(seen, cameras, width, None))
+    if not square and (reading is None or not explained_by_members(reading)):  # more that is free fits more
+        cameras = find_vanishing_points(points, share, size, focal_px, most=most, free=True)
+        freer = _of_trials(_with_cameras(seen, cameras, width, camera_prior(size, focal_px)))
+        reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
+    return reading
 
 
 def _of_trials(trials: Sequence[PhotoReading]) -> PhotoReading | None:
@@ -153,11 +162,9 @@ def _of_trials(trials: Sequence[PhotoReading]) -> PhotoReading | None:
 
 
 def _with_cameras(
-    seen: _Detections, focal_px: float | None, width: float | None, most: int, prior: CameraPrior | None
+    seen: _Detections, cameras: Sequence[AxesCamera], width: float | None, prior: CameraPrior | None
 ) -> list[PhotoReading]:
     """The photo read with the cameras found under a prior; None: centred, before a square frame."""
-    free = prior is not None
-    cameras = find_vanishing_points(seen.points, seen.share, seen.size, focal_px, most=most, free=free)
     return [
         trial
         for axes in cameras
@@ -168,20 +175,14 @@ def _with_cameras(
 
 def _first_rows(name: str, openings: np.ndarray, size: tuple[int, int]) -> _Detections:
     """Rows before any camera is known, and how much each counts."""
-    sheet = on_sheets(openings)
-    pattern = _pattern(openings, sheet)
+    pattern = pattern_directions(openings)
     rows = find_rows(openings[:SEED_OPENINGS])
     share = row_shares([r.index for r in rows])
     # Chance that the row is none of clutter's.
     share = share / (1 + 10.0 ** np.array([r.log_nfa for r in rows]))
     share = share * np.array([(pattern[r.index] < PATTERN_DIRECTIONS).mean() ** 2 for r in rows])
     points = row_points(openings, rows)
-    return _Detections(name, size, openings, local_density(openings), pattern, sheet, rows, points, share)
-
-
-def _pattern(openings: np.ndarray, sheet: BoolArray) -> IntArray:
-    """(N,) in how many directions each opening repeats; those at a sheet's border as those within."""
-    return np.where(sheet, PATTERN_DIRECTIONS, pattern_directions(openings))
+    return _Detections(name, size, openings, local_density(openings), pattern, rows, points, share)
 
 
 def _read_with(
@@ -194,7 +195,7 @@ def _read_with(
         return None
     cameras = drawn_cameras(axes) if prior else focal_trials(upright_axes(axes.camera))
     camera = cameras[0]
-    rows = trusted_rows(find_axis_rows(camera, openings, hole, seen.density), seen.pattern)
+    rows = _beyond_clutter(seen, camera, hole)
     if len(rows) < 3:
         return None
     placed = place_axis_rows(camera, openings, rows)
@@ -228,6 +229,27 @@ def _read_with(
     )
 
 
+def _least_evidence(seen: _Detections, axes: AxesCamera) -> float:
+    """The evidence, nats, from which a row along a camera's axes is more than clutter's."""
+    hole = hole_of_rows(axes, seen.openings, seen.rows, seen.points, seen.share)
+
+    def find(camera: Camera, free: BoolArray) -> list[AxisRow]:
+        found = find_axis_rows(camera, seen.openings[free], hole, seen.density[free])
+        return trusted_rows(found, seen.pattern[free])
+
+    if hole is None:
+        return LEAST_ROW_EVIDENCE
+    rows = find(axes.camera, np.ones(len(seen.openings), bool))
+    return clutter_level(axes.camera, rows, len(seen.openings), LEAST_ROW_EVIDENCE, find)
+
+
+def _beyond_clutter(seen: _Detections, camera: Camera, hole: float) -> list[AxisRow]:
+    """Rows along a camera's axes, with what evidence they have beyond rows of clutter."""
+    rows = trusted_rows(find_axis_rows(camera, seen.openings, hole, seen.density), seen.pattern)
+    over = seen.least_evidence - LEAST_ROW_EVIDENCE
+    return [replace(r, evidence=r.evidence - over) for r in rows if r.evidence >= seen.least_evidence]
+
+
 def read_posed(
     name: str,
     openings: np.ndarray,
@@ -256,7 +278,7 @@ def read_posed(
     hole = hole_of_members(camera, openings, candidates, width)
     if hole is None:
         return None
-    pattern = _pattern(openings, on_sheets(openings))
+    pattern = pattern_directions(openings)
     rows = trusted_rows(find_axis_rows(camera, openings, hole, local_density(openings)), pattern)
     if not rows:
         return None

@@ -11,10 +11,11 @@ import numpy as np
 
 from recon.geometry.arrays import FloatArray
 from recon.image.rows import Row, find_rows
+from recon.solve.photo.beyond_planes import SURE_ROW
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.photo.plane_camera import focal_of_plane
 from recon.solve.photo.plane_pattern import PlanePattern, find_plane_patterns
-from recon.solve.photo.read_photo import LEAST_OPENINGS, SEED_OPENINGS, SURE_ROW
+from recon.solve.photo.read_photo import LEAST_OPENINGS, SEED_OPENINGS
 
 LEAST_HOLE_PX = 3.0  # smaller ones are found less than 3 times of 4 (rendered frames, by minor axis)
 WANTED_HOLE_PX = 6  # asked for: twice that
@@ -125,7 +126,7 @@ def cause_of(reading: PhotoReading, picture: np.ndarray, scale: float = 1.0) -> 
     def because(cause: Cause, seen: str) -> PhotoCause:
         return PhotoCause(reading.name, cause, seen)
 
-    openings, n = reading.openings, len(reading.openings)
+    openings, n = reading.detected, len(reading.detected)
     rows = [r for r in find_rows(openings[:SEED_OPENINGS]) if r.log_nfa < SURE_ROW]
     in_rows = np.unique(np.concatenate([np.zeros(0, int), *(r.index for r in rows)]))
     patterns = find_plane_patterns(openings)
@@ -175,7 +176,7 @@ def _planes_seen(patterns: Sequence[PlanePattern], reading: PhotoReading, scale:
             f", and {sum(len(p.index) for p in patterns[1:])} on {_count(len(patterns) - 1, 'plane')} more"
         )
     text += ", as printed dots, tiles, a grating or perforated sheet have them, and no member stands out; "
-    px = np.c_[reading.openings["x"], reading.openings["y"]][best.index]
+    px = np.c_[reading.detected["x"], reading.detected["y"]][best.index]
     focal = focal_of_plane(best.node, px, reading.size)
     if focal.known:
         known = f"{focal.focal_px / scale:.0f} px ± {100 * focal.spread:.0f} %"

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from recon.image.openings import OPENING
-from recon.solve.photo.plane_pattern import find_plane_patterns, fit_homography, on_sheets
+from recon.solve.photo.plane_pattern import find_plane_patterns, fit_homography
 from recon.solve.photo.read_photo import read_openings
 from tests.solve.decoys import SHEETS, camera_at, channel, plane
 from tests.solve.scenes import grown_scene
@@ -50,9 +50,9 @@ def test_a_homography_survives_points_that_are_not_on_it():
 
 
 def test_a_sheet_is_wider_than_four_members_side_by_side():
-    assert on_sheets(grid(12, 8, missing=0.04)).mean() > 0.9
-    four = grid(24, 4)
-    assert find_plane_patterns(four) and not on_sheets(four).any()
+    assert find_plane_patterns(grid(12, 8, missing=0.04))[0].is_sheet
+    four = find_plane_patterns(grid(24, 4))
+    assert four and not any(p.is_sheet for p in four)
 
 
 def test_two_rows_are_no_pattern():
