@@ -73,9 +73,11 @@ class PhotoReading:
         if not self.nats:
             return self.solutions[:1]
         out: list[tuple[PosedPhoto, PhotoLattice]] = []
+        # Less than nothing is explained where a camera costs more than its members give.
+        least = self.nats[0] - (1 - RIVAL) * abs(self.nats[0])
         for solution, nats in zip(self.solutions, self.nats):
             other = not any(_same_places(solution[1], kept[1]) for kept in out)
-            if nats >= RIVAL * self.nats[0] and other and len(out) < MOST_RIVALS:
+            if nats >= least and other and len(out) < MOST_RIVALS:
                 out.append(solution)
         return out
 

@@ -155,7 +155,7 @@ def cause_of(reading: PhotoReading, picture: np.ndarray, scale: float = 1.0) -> 
         return because(Cause.FIT_NO_CAMERA, f"{_rows_seen(n, rows)}, which fit no camera together")
     return because(
         Cause.NO_WIDTH,
-        f"{_rows_seen(n, rows)}, but none is clearly a member's: no two that would be members lap",
+        f"{_rows_seen(n, rows)}, but none is clearly a member's: no lap of members that show two faces",
     )
 
 
