@@ -10,14 +10,14 @@ import numpy as np
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes
-from recon.image.openings import local_density
+from recon.image.openings import alike_density
 from recon.image.rows import Row, find_rows, pattern_directions
 from recon.image.scales import find_openings
 from recon.solve.evidence.camera_prior import CameraPrior, camera_prior
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.photo.axis_rows import AxisRow, find_axis_rows
-from recon.solve.photo.beyond_planes import better_of, on_planes, only_sheets, share_on, wide_patterns
+from recon.solve.photo.beyond_planes import better_of, only_planes, planes_of, share_on
 from recon.solve.photo.camera_samples import drawn_cameras
 from recon.solve.photo.clutter_rows import clutter_level
 from recon.solve.photo.hole_size import hole_of_members, hole_of_rows
@@ -124,16 +124,15 @@ def read_photo(
     seen = _first_rows(name, openings, size)
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
-    patterns = wide_patterns(openings)
-    sheets = only_sheets(patterns, openings, seen.rows)  # then there is hardly a frame: one look beyond them
-    reading = None if sheets else _read(seen, focal_px, width, most_cameras)
-    on = on_planes(patterns, openings)
+    on, planes = planes_of(openings)
+    bare = only_planes(on, seen.rows)  # then there is hardly a frame: one look beyond the planes
+    reading = None if bare else _read(seen, focal_px, width, most_cameras)
     if share_on(on, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
         apart = _first_rows(name, openings[~on], size)
-        most = 1 if sheets else most_cameras
-        beyond = _read(apart, focal_px, width, most, square=sheets) if len(apart.rows) >= 3 else None
+        most = 1 if bare else most_cameras
+        beyond = _read(apart, focal_px, width, most, square=bare) if len(apart.rows) >= 3 else None
         beyond = beyond and replace(beyond, left_out=openings[on])
-        reading = better_of(reading, beyond, patterns)
+        reading = better_of(reading, beyond, planes)
     return reading or replace(nothing, reason="its rows of openings fit no camera")
 
 
@@ -182,7 +181,7 @@ def _first_rows(name: str, openings: np.ndarray, size: tuple[int, int]) -> _Dete
     share = share / (1 + 10.0 ** np.array([r.log_nfa for r in rows]))
     share = share * np.array([(pattern[r.index] < PATTERN_DIRECTIONS).mean() ** 2 for r in rows])
     points = row_points(openings, rows)
-    return _Detections(name, size, openings, local_density(openings), pattern, rows, points, share)
+    return _Detections(name, size, openings, alike_density(openings), pattern, rows, points, share)
 
 
 def _read_with(
@@ -279,7 +278,7 @@ def read_posed(
     if hole is None:
         return None
     pattern = pattern_directions(openings)
-    rows = trusted_rows(find_axis_rows(camera, openings, hole, local_density(openings)), pattern)
+    rows = trusted_rows(find_axis_rows(camera, openings, hole, alike_density(openings)), pattern)
     if not rows:
         return None
     placed = place_axis_rows(camera, openings, rows)

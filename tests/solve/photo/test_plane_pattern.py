@@ -49,12 +49,6 @@ def test_a_homography_survives_points_that_are_not_on_it():
     assert np.median(off) < 0.05 and off[3] > 10 and off[20] > 10
 
 
-def test_a_sheet_is_wider_than_four_members_side_by_side():
-    assert find_plane_patterns(grid(12, 8, missing=0.04))[0].is_sheet
-    four = find_plane_patterns(grid(24, 4))
-    assert four and not any(p.is_sheet for p in four)
-
-
 def test_two_rows_are_no_pattern():
     assert find_plane_patterns(grid(14, 2)) == []
 
