@@ -131,15 +131,19 @@ def read_photo(
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
     most = 1 if _only_sheets(seen, openings, planes.sheets) else most_cameras
-    reading = _read(seen, focal_px, width, most)
+    reading = _without(_read(seen, focal_px, width, most), openings[planes.sheets])
     wide = planes.wide[~planes.sheets]
     if share_on(wide, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
         apart = _first_rows(name, off[~wide], size)
         beyond = _read(apart, focal_px, width, most) if len(apart.rows) >= 3 else None
+        beyond = _without(beyond, openings[planes.sheets | planes.wide])
         reading = better_of(reading, beyond, planes.wide_evidence)
-    if reading is None:
-        return replace(nothing, reason="its rows of openings fit no camera")
-    return replace(reading, detected=openings)
+    return reading or replace(nothing, reason="its rows of openings fit no camera")
+
+
+def _without(reading: PhotoReading | None, left_out: np.ndarray) -> PhotoReading | None:
+    """A reading that knows which openings were left out."""
+    return replace(reading, left_out=left_out) if reading and len(left_out) else reading
 
 
 def _only_sheets(seen: _Detections, openings: np.ndarray, sheets: BoolArray) -> bool:
