@@ -84,13 +84,13 @@ def holes(shot: Shot, joined: BoolArray) -> list[Item]:
     seen = [h for h in shot.scene.holes_of(np.nonzero(joined)[0].tolist()) if h.visible]
     if not seen:
         return []
-    rims = {}
     faces = [(h.member, tuple(h.normal.tolist())) for h in seen]
-    for k, normal in set(faces):
-        along = shot.scene.boxes.axes[k, 0]
-        rim = np.outer(np.cos(circle), along) + np.outer(np.sin(circle), np.cross(normal, along))
-        rims[k, normal] = shot.scene.view.flat(rim) * shot.scene.hole / 2
-    outline = shot.on_sheet(np.array([h.at for h in seen])[:, None] + np.array([rims[f] for f in faces]))
+    place = {face: n for n, face in enumerate(dict.fromkeys(faces))}
+    along = shot.scene.boxes.axes[[k for k, _ in place], 0]
+    across = np.cross([normal for _, normal in place], along)
+    rims = np.cos(circle)[:, None] * along[:, None] + np.sin(circle)[:, None] * across[:, None]
+    flat = shot.scene.view.flat(rims) * shot.scene.hole / 2
+    outline = shot.on_sheet(np.array([h.at for h in seen])[:, None] + flat[[place[face] for face in faces]])
     new = shot.new[[h.member for h in seen]]
     if shot.part:
         inside = shot.inside(outline)

@@ -91,7 +91,8 @@ def step_blocks(
 
 def _fitting_kits(frame: Frame, parts: PartsList) -> Mapping[str, str]:
     """What each sentence about a fitting takes: 'Take 2 bolts M8 x 60, ...', by its words."""
-    found, sentences = {}, fitting_sentences(frame)
+    sentences = fitting_sentences(frame)
+    found: dict[str, str] = {}
     for f in frame.fittings:
         own = [fastening for bolt, fastening in parts.bolts if bolt.fitting and bolt.fitting.id == f.id]
         if own:
