@@ -78,8 +78,7 @@ def step_sheet(
     items, clutter = _shot_items(shot, bolts, pointed, size, incoming or new)
     if shot.part and not fresh.all():
         items += inset(scenes, shown, fresh, shot, clutter, size)
-    else:
-        items += axes(shot.scene, scenes.marks, clutter, size)
+    items += axes(shot.scene, scenes.marks, clutter, size)
     return Sheet(*size, tuple(items), title)
 
 

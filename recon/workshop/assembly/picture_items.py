@@ -232,7 +232,11 @@ def _seen_spots(shot: Shot, k: int) -> FloatArray:
     normal = np.sign(slope[face]) * shot.scene.boxes.axes[k, face]
     between = np.arange(max(m.holes - 1, 1)) + (0.5 if m.holes > 1 else 0.0)
     spots = m.hole_centre(between) + normal * m.width / 2
-    return shot.flat(spots[~shot.scene.covered(spots, [k] * len(spots)).any(axis=1)])
+    flat = shot.flat(spots[~shot.scene.covered(spots, [k] * len(spots)).any(axis=1)])
+    if not shot.part:
+        return flat
+    reach = [text_width(m.id, LABEL) / 2 + EDGE, LABEL]  # so that the label is in the picture, too
+    return flat[((flat > reach) & (flat < np.array(shot.size) - reach)).all(axis=1)]
 
 
 def first_holes(shot: Shot, clutter: Clutter) -> list[Item]:
@@ -261,7 +265,10 @@ def axes(
     """Which way the frame's sides look, in the corner of the sheet where that covers least."""
     tips = [scene.view.flat(axis) * 4.5 for _, axis in marks]
     anchors = ["middle" if abs(tip[0]) < 2.0 else "start" if tip[0] > 0 else "end" for tip in tips]
-    texts = [Text(point(tip * 1.3), name, MARK, where) for (name, _), tip, where in zip(marks, tips, anchors)]
+    texts = [
+        Text(point(tip * 1.3), name, MARK, where, plate=True)
+        for (name, _), tip, where in zip(marks, tips, anchors)
+    ]
     rods = [(*np.minimum(tip, 0), *np.maximum(tip, 0)) for tip in tips]
     boxes = np.array([*(text.box for text in texts), *rods])
     low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
