@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
-from recon.image.openings import local_density
+from recon.image.openings import ALIKE, alike_density
 
 # Pitch over hole diameter of drilled stock: 38.1 / 11.1 = 3.4, 38.1 / 8 = 4.8, 25.4 / 11.1 = 2.3,
 # widened by a third for what blur and shading do to an ellipse.
@@ -167,7 +167,7 @@ class _Field:
         self.o = {name: openings[name].copy() for name in openings.dtype.names or ()}
         self.xy = np.c_[openings["x"], openings["y"]]
         self.tree = cKDTree(self.xy)
-        self.density = local_density(openings, self.tree)
+        self.density = alike_density(openings)
         # As Python's own numbers: rows grow by one opening at a time, for which these are quicker.
         self.places = self.xy.tolist()
         self.majors, self.minors = self.o["major"].tolist(), self.o["minor"].tolist()
@@ -310,7 +310,7 @@ def _next_opening(
         if (
             i < len(field.places)
             and i not in index
-            and abs(log(field.majors[i] / size[0])) < 0.45
+            and abs(log(field.majors[i] / size[0])) < ALIKE
             and abs(log(field.minors[i] / size[1])) < 0.6
         ):
             return int(i)

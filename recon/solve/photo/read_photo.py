@@ -10,14 +10,14 @@ import numpy as np
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes
-from recon.image.openings import local_density
+from recon.image.openings import alike_density
 from recon.image.rows import Row, find_rows, pattern_directions
 from recon.image.scales import find_openings
 from recon.solve.evidence.camera_prior import CameraPrior, camera_prior
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.photo.axis_rows import AxisRow, find_axis_rows
-from recon.solve.photo.beyond_planes import better_of, on_planes, share_on, wide_patterns
+from recon.solve.photo.beyond_planes import better_of, planes_of, share_on
 from recon.solve.photo.camera_samples import drawn_cameras
 from recon.solve.photo.clutter_rows import clutter_level
 from recon.solve.photo.hole_size import hole_of_members, hole_of_rows
@@ -125,12 +125,11 @@ def read_photo(
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
     reading = _read(seen, focal_px, width, most_cameras)
-    patterns = wide_patterns(openings)
-    on = on_planes(patterns, openings)
+    on, planes = planes_of(openings)
     if share_on(on, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
         apart = _first_rows(name, openings[~on], size)
         beyond = _read(apart, focal_px, width, most_cameras) if len(apart.rows) >= 3 else None
-        reading = better_of(reading, beyond, patterns)
+        reading = better_of(reading, beyond, planes)
     return reading or replace(nothing, reason="its rows of openings fit no camera")
 
 
@@ -177,7 +176,7 @@ def _first_rows(name: str, openings: np.ndarray, size: tuple[int, int]) -> _Dete
     share = share / (1 + 10.0 ** np.array([r.log_nfa for r in rows]))
     share = share * np.array([(pattern[r.index] < PATTERN_DIRECTIONS).mean() ** 2 for r in rows])
     points = row_points(openings, rows)
-    return _Detections(name, size, openings, local_density(openings), pattern, rows, points, share)
+    return _Detections(name, size, openings, alike_density(openings), pattern, rows, points, share)
 
 
 def _read_with(
@@ -274,7 +273,7 @@ def read_posed(
     if hole is None:
         return None
     pattern = pattern_directions(openings)
-    rows = trusted_rows(find_axis_rows(camera, openings, hole, local_density(openings)), pattern)
+    rows = trusted_rows(find_axis_rows(camera, openings, hole, alike_density(openings)), pattern)
     if not rows:
         return None
     placed = place_axis_rows(camera, openings, rows)
