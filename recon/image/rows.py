@@ -205,11 +205,10 @@ def find_rows(openings: NDArray[Any], most_log_nfa: float = 2.0, most_seeds: int
     if len(openings) < 4:
         return []
     field = _Field(openings)
-    seeds = _triples(field)[:most_seeds]
+    seeds, pairs = _triples(field)
     used: set[tuple[int, int]] = set()
     rows = []
-    pairs = max(1, len(seeds))
-    for i, j, k in seeds:
+    for i, j, k in seeds[:most_seeds]:
         if (i, j) in used or (j, k) in used:
             continue
         index, step, hits = _grow(field, [i, j, k])
@@ -225,8 +224,8 @@ def find_rows(openings: NDArray[Any], most_log_nfa: float = 2.0, most_seeds: int
     return _drop_repeats(rows)
 
 
-def _triples(field: _Field) -> list[tuple[int, int, int]]:
-    """(i, j, k) with j midway between i and k, the straightest and most even first."""
+def _triples(field: _Field) -> tuple[list[tuple[int, int, int]], int]:
+    """(i, j, k) with j midway between i and k, straightest and most even first; of how many pairs."""
     o, xy = field.o, field.xy
     reach = PITCH_OVER_HOLE[1] * float(np.percentile(o["major"], 98))
     near = field.tree.query(xy, k=min(25, len(xy)), distance_upper_bound=reach)[1][:, 1:]
@@ -261,7 +260,7 @@ def _triples(field: _Field) -> list[tuple[int, int, int]]:
         )
         out += [(float(c), int(a), int(b), int(q)) for c, a, b, q, g in zip(cost, ii, jj, k, good) if g]
     out.sort()
-    return [t[1:] for t in out]
+    return [t[1:] for t in out], max(1, len(i) // 2)  # every pair both ways round
 
 
 def _grow(field: _Field, start: Sequence[int]) -> tuple[list[int], list[int], float]:

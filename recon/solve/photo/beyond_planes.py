@@ -8,13 +8,13 @@ patterns are planes of their own and the frame explains the others: what explain
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from recon.geometry.arrays import BoolArray, IntArray
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import rotations
-from recon.image.rows import Row
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.photo.plane_pattern import find_plane_patterns, on_plane
 
@@ -25,40 +25,54 @@ ROUNDS = 5  # of looking for patterns among what is left; bounds the time
 MOST_PATTERNS = 30  # bounds the time on gravel
 # Of one camera: focal lengths by this factor apart, and axes by so many degrees; this project's choice.
 SAME_FOCAL, SAME_TURN_DEG = 1.1, 3.0
-# Where planes hold so many times as many sure rows as there are besides, and fewer than so many are besides,
-# they are all that the photo shows: printed dots leave 2 to 8 of 30 to 37, frames mostly 10 and more.
-MOST_ON_PLANES, ENOUGH_BESIDES = 3, 12
-SURE_ROW = -1.0  # log10 of how many such rows chance gives in a photo, at most, for a row that is counted
 AS_WELL = 0.95  # of another lattice's agreement: then the rows on planes lie on it; this project's choice
 
 
-def planes_of(openings: np.ndarray) -> tuple[BoolArray, float]:
-    """Which openings lie on wide plane patterns, and what these explain.
+@dataclass(frozen=True)
+class Planes:
+    """Which of N openings lie on plane patterns.
 
-    Wide ones have more lines, both ways, than rails side by side make.  Large ones are followed past what
-    hides parts of them; what a lens bends away from one is looked for as another.
-
-    Parameters
+    Attributes
     ----------
-    openings : (N,), dtype OPENING, best first
-
-    Returns
-    -------
-    on : (N,) bool array
-    evidence : nats of all patterns, against clutter
+    sheets : (N,) on those that no members show.
+    wide : (N,) on others of more lines, both ways, than rails side by side make.
+    wide_evidence : nats of these, against clutter.
     """
-    on, evidence = np.zeros(len(openings), bool), 0.0
+
+    sheets: BoolArray
+    wide: BoolArray
+    wide_evidence: float
+
+
+def planes_of(openings: np.ndarray) -> Planes:
+    """The planes of dots, tiles and perforations among openings, (N,) of dtype OPENING, best first.
+
+    Large ones are followed past what hides parts of them; what a lens bends away from one is looked for as
+    another.
+
+    Examples
+    --------
+    >>> from recon.image.openings import OPENING
+    >>> openings = np.zeros(60, OPENING)
+    >>> openings["x"], openings["y"] = 50 + 20.0 * (np.arange(60) % 10), 40 + 20.0 * (np.arange(60) // 10)
+    >>> openings["major"], openings["minor"] = 7.0, 7.0
+    >>> planes_of(openings).sheets.all(), planes_of(openings[:40]).wide.all()
+    (np.True_, np.True_)
+    """
+    sheets, wide = np.zeros((2, len(openings)), bool)
+    evidence = 0.0
     for _ in range(ROUNDS):
-        left = np.nonzero(~on)[0]
+        left = np.nonzero(~sheets & ~wide)[0]
         found = [p for p in find_plane_patterns(openings[left], MOST_PATTERNS) if min(p.shape) >= LEAST_LINES]
         for pattern in found:
-            on[left[pattern.index]] = True
+            marks = sheets if pattern.is_sheet else wide
+            marks[left[pattern.index]] = True
             if len(pattern.index) >= SPREADING_NODES:
-                on[left[on_plane(pattern, openings[left])]] = True
-        evidence += sum(p.evidence for p in found)
+                marks[left[on_plane(pattern, openings[left])]] = True
+        evidence += sum(p.evidence for p in found if not p.is_sheet)
         if not any(len(p.index) >= SPREADING_NODES for p in found):
             break
-    return on, evidence
+    return Planes(sheets, wide & ~sheets, evidence)
 
 
 def share_on(on: BoolArray, rows: Sequence[IntArray]) -> float:
@@ -70,25 +84,6 @@ def share_on(on: BoolArray, rows: Sequence[IntArray]) -> float:
     0.25
     """
     return float(on[np.concatenate(rows)].mean()) if len(rows) else 0.0
-
-
-def only_planes(on: BoolArray, rows: Sequence[Row]) -> bool:
-    """Are planes nearly all that a photo's rows show?
-
-    Parameters
-    ----------
-    on : (N,) which openings lie on planes
-    rows : the photo's first rows
-
-    Examples
-    --------
-    >>> dots = [Row(np.arange(5 * k, 5 * k + 5), np.arange(5), -9.0) for k in range(8)]
-    >>> only_planes(np.arange(40) < 35, dots), only_planes(np.arange(40) < 20, dots)
-    (True, False)
-    """
-    sure = np.array([on[r.index].mean() > 0.5 for r in rows if r.log_nfa <= SURE_ROW], bool)
-    besides = int((~sure).sum())
-    return besides < ENOUGH_BESIDES and int(sure.sum()) >= MOST_ON_PLANES * max(besides, 1)
 
 
 def better_of(whole: PhotoReading | None, beyond: PhotoReading | None, planes: float) -> PhotoReading | None:

@@ -11,11 +11,10 @@ import numpy as np
 
 from recon.geometry.arrays import FloatArray
 from recon.image.rows import Row, find_rows
-from recon.solve.photo.beyond_planes import SURE_ROW
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.photo.plane_camera import focal_of_plane
 from recon.solve.photo.plane_pattern import PlanePattern, find_plane_patterns
-from recon.solve.photo.read_photo import LEAST_OPENINGS, SEED_OPENINGS
+from recon.solve.photo.read_photo import LEAST_OPENINGS, SEED_OPENINGS, SURE_ROW
 
 LEAST_HOLE_PX = 3.0  # smaller ones are found less than 3 times of 4 (rendered frames, by minor axis)
 WANTED_HOLE_PX = 6  # asked for: twice that
@@ -155,7 +154,7 @@ def cause_of(reading: PhotoReading, picture: np.ndarray, scale: float = 1.0) -> 
         return because(Cause.FIT_NO_CAMERA, f"{_rows_seen(n, rows)}, which fit no camera together")
     return because(
         Cause.NO_WIDTH,
-        f"{_rows_seen(n, rows)}, but none is clearly a member's: no lap of members that show two faces",
+        f"{_rows_seen(n, rows)}, but none is clearly a member's: no two that would be members lap",
     )
 
 
