@@ -265,8 +265,8 @@ def _completed(field: _Field, pattern: PlanePattern, free: BoolArray) -> PlanePa
 def on_plane(pattern: PlanePattern, openings: np.ndarray) -> BoolArray:
     """Which openings, wherever in the picture, lie at whole steps of a pattern's plane and look like its own.
 
-    A pattern that something stands before was grown on one side of it only.  A corner, with few beside it, counts
-    only where the pattern has it.
+    A pattern that something stands before was grown on one side of it only.  A corner, with few beside it,
+    counts only where the pattern has it.
 
     Parameters
     ----------
