@@ -11,6 +11,7 @@ import numpy as np
 
 from recon.geometry.arrays import FloatArray
 from recon.image.rows import Row, find_rows
+from recon.solve.photo.beyond_planes import planes_of
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.photo.plane_camera import focal_of_plane
 from recon.solve.photo.plane_pattern import PlanePattern, find_plane_patterns
@@ -24,7 +25,7 @@ MOST_BLUR_PX = 2.5
 REBLUR_PX = 1.0  # by which edges are blurred again to measure them; Zhuo and Sim 2011, section 3, from memory
 EDGE_SHARE = 99.0  # percentile of gradients from which a pixel is on an edge; this project's choice
 LEAST_ROWS = 3  # fewer give no camera
-PLANE_SHARE = 0.5  # of the openings in rows that lie in plane patterns: these are what the photo shows
+PLANE_SHARE = 0.33  # of the openings in rows, on planes; printed dots, whose rims make rows, too, had 0.4
 ONE_WAY_DEG = 2.0  # between a row and the way to the vanishing point of all; a lens bends rows by 0.6
 ONE_WAY_SHARE = 0.9  # of the rows that run to it, for all to run one way; this project's choice
 MOST_NAMES = 3  # photos named for one cause
@@ -129,8 +130,11 @@ def cause_of(reading: PhotoReading, picture: np.ndarray, scale: float = 1.0) -> 
     rows = [r for r in find_rows(openings[:SEED_OPENINGS]) if r.log_nfa < SURE_ROW]
     in_rows = np.unique(np.concatenate([np.zeros(0, int), *(r.index for r in rows)]))
     patterns = find_plane_patterns(openings)
-    on_planes = np.concatenate([np.zeros(0, int), *(p.index for p in patterns)])
-    if patterns and np.isin(in_rows, on_planes).sum() >= PLANE_SHARE * len(in_rows):
+    planes = planes_of(openings)
+    on = planes.sheets | planes.wide
+    for pattern in patterns:
+        on[pattern.index] = True
+    if patterns and on[in_rows].sum() >= PLANE_SHARE * len(in_rows):
         return because(Cause.ONE_PLANE, _planes_seen(patterns, reading, scale))
     if len(rows) < LEAST_ROWS:
         blur = edge_blur_px(picture)
@@ -154,7 +158,7 @@ def cause_of(reading: PhotoReading, picture: np.ndarray, scale: float = 1.0) -> 
         return because(Cause.FIT_NO_CAMERA, f"{_rows_seen(n, rows)}, which fit no camera together")
     return because(
         Cause.NO_WIDTH,
-        f"{_rows_seen(n, rows)}, but none is clearly a member's: no two that would be members lap",
+        f"{_rows_seen(n, rows)}, but none is clearly a member's: no lap of members that show two faces",
     )
 
 
