@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 
 from recon.geometry.arrays import FloatArray
 from recon.image.blobs import BLOB, find_blobs
-from recon.image.rims import FULL, QUICK, fit_rims, glance, make_pyramid
+from recon.image.rims import FULL, LEAST_SCORE, QUICK, fit_rims, make_pyramid
 
 # One table row an opening.  x, y: centre, px.  major, minor: full axes of the ellipse, px.
 # angle: of the major axis, radians from +x towards +y.  contrast: signed difference of lightness,
@@ -34,19 +34,15 @@ OPENING = np.dtype(
     ]
 )
 
-MOST_OPENINGS = 5000  # that rows, cameras and members are sought from; bounds the time on gravel
-MOST_SPOTS = (
-    72000  # blobs glanced at, strongest first: of 30 rendered photos' holes the weakest came 54,000th
-)
-MOST_QUICK = 4  # as many of them as openings are looked at once more, and
-MOST_CLOSE = 1.3  # so many closely: with more, no more holes of 12 rendered photos were found
-ROUGH_SCORE, LEAST_SCORE = (
-    0.7,
-    1.0,
-)  # of what is worth a closer look, and of an opening; this project's choice
+MOST_OPENINGS = 9000  # that rows, cameras and members are sought from; bounds the time on gravel
+# Blobs looked at, strongest first: of 30 rendered photos' holes the weakest came 54,000th.
+MOST_SPOTS = 72000
+MOST_CLOSE = 1.3  # as many of them as openings are looked at closely; this project's choice
+LEAST_OPENING_SCORE = 1.1  # in the noise of a high sensitivity 1 in 1,000 px has so much
 NEIGHBOURS = (
     12  # that a density is taken from: enough to be steady, few enough to be local; this project's choice
 )
+ALIKE = 0.45  # of the logarithms of two openings' axes in one row; this project's choice
 LEAST_DISTANCE_PX = 2.0  # detections nearer than this are not told apart
 CHANNEL_NOISE = (0.008, 0.006, 0.006)  # weakest difference of Gaussians worth a look, in L, a, b / 100:
 # about one grey level of 8 bits after the blur
@@ -95,16 +91,13 @@ def detect_openings(
     planes = cv2.split(lab)
     spots = _spots(planes)
     pyramid = make_pyramid(planes)
-    hope = glance(pyramid, spots)
-    best = np.argsort(-hope, kind="stable")[: MOST_QUICK * most]
-    spots = spots[np.sort(best[hope[best] > ROUGH_SCORE])]
-    rough = _best_of(fit_rims(pyramid, spots, QUICK, OPENING), ROUGH_SCORE)
+    rough = _best_of(fit_rims(pyramid, spots, QUICK, OPENING), LEAST_SCORE)
     if seen:
-        seen(rough[rough["score"] > LEAST_SCORE][:most])
+        seen(rough[rough["score"] > LEAST_OPENING_SCORE][:most])
     # Measured again from its own middle, an opening scores what it is worth.
-    rough = _best_of(fit_rims(pyramid, _as_spots(rough), QUICK, OPENING), ROUGH_SCORE)
+    rough = _best_of(fit_rims(pyramid, _as_spots(rough), QUICK, OPENING), LEAST_SCORE)
     close = _as_spots(rough[: int(MOST_CLOSE * most)])
-    return _best_of(fit_rims(pyramid, close, FULL, OPENING), LEAST_SCORE)[:most]
+    return _best_of(fit_rims(pyramid, close, FULL, OPENING), LEAST_OPENING_SCORE)[:most]
 
 
 def _as_spots(openings: NDArray[Any]) -> NDArray[np.void]:
@@ -155,6 +148,42 @@ def local_density(openings: NDArray[Any], tree: cKDTree | None = None) -> FloatA
     n = min(NEIGHBOURS + 1, len(xy))
     d = tree.query(xy, k=n)[0].reshape(len(xy), -1)[:, -1]
     density: FloatArray = (n - 1) / (np.pi * np.maximum(d, LEAST_DISTANCE_PX) ** 2)
+    return density
+
+
+def alike_density(openings: NDArray[Any]) -> FloatArray:
+    """How densely detections of like size lie round each of them: those that could stand in for it by chance.
+
+    Large openings among specks of grain have few like them.
+
+    Parameters
+    ----------
+    openings : (N,) array of dtype `OPENING`
+
+    Returns
+    -------
+    (N,) array
+        Detections per square px with a major axis at most ALIKE apart in its logarithm.
+
+    Examples
+    --------
+    >>> rng, openings = np.random.default_rng(1), np.zeros(400, OPENING)
+    >>> openings["x"], openings["y"] = rng.random((2, 400)) * 500
+    >>> openings["major"] = openings["minor"] = np.where(np.arange(400) < 40, 20, 5)
+    >>> all, alike = local_density(openings), alike_density(openings)
+    >>> bool(np.median(alike[:40] / all[:40]) < 0.3), bool(np.median(alike[40:] / all[40:]) > 0.7)
+    (True, True)
+    """
+    size = np.log(openings["major"])
+    density: FloatArray = np.zeros(len(size))
+    band = np.floor(size / ALIKE).astype(int)
+    xy = np.c_[openings["x"], openings["y"]]
+    for b in np.unique(band):
+        own = np.nonzero(band == b)[0]
+        near = np.nonzero(np.abs(band - b) <= 1)[0]  # of two thirds of these the size is alike
+        n = min(NEIGHBOURS * 3 // 2 + 1, len(near))
+        d = cKDTree(xy[near]).query(xy[own], k=n)[0].reshape(len(own), -1)[:, -1]
+        density[own] = (n - 1) * 2 / 3 / (np.pi * np.maximum(d, LEAST_DISTANCE_PX) ** 2)
     return density
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from recon.geometry.arrays import BoolArray
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.photo.photo_lattice import PhotoLattice, best_chances
 
@@ -34,6 +35,7 @@ class PhotoReading:
     others : further (photo, lattice), should this one not fit the other photos.
     nats : what the members of each solution explain, in their order; empty where they were not compared.
     posed : camera and lattice are in the world of a frame that is known.
+    left_out : further openings, on planes of dots or tiles, that the lattice was solved without; or None.
     """
 
     name: str
@@ -48,6 +50,15 @@ class PhotoReading:
     others: tuple[tuple[PosedPhoto, PhotoLattice], ...] = ()
     nats: tuple[float, ...] = ()
     posed: bool = False
+    left_out: np.ndarray | None = None
+
+    @property
+    def detected(self) -> np.ndarray:
+        """All detections, dtype OPENING, best first: those that the lattice was solved without, too."""
+        if self.left_out is None:
+            return self.openings
+        both = np.concatenate([self.openings, self.left_out])
+        return both[np.argsort(-both["score"], kind="stable")]
 
     @property
     def solutions(self) -> list[tuple[PosedPhoto, PhotoLattice]]:
@@ -62,9 +73,11 @@ class PhotoReading:
         if not self.nats:
             return self.solutions[:1]
         out: list[tuple[PosedPhoto, PhotoLattice]] = []
+        # Less than nothing is explained where a camera costs more than its members give.
+        least = self.nats[0] - (1 - RIVAL) * abs(self.nats[0])
         for solution, nats in zip(self.solutions, self.nats):
             other = not any(_same_places(solution[1], kept[1]) for kept in out)
-            if nats >= RIVAL * self.nats[0] and other and len(out) < MOST_RIVALS:
+            if nats >= least and other and len(out) < MOST_RIVALS:
                 out.append(solution)
         return out
 
@@ -77,6 +90,10 @@ def _same_places(a: PhotoLattice, b: PhotoLattice) -> bool:
     return bool(len(off) and (np.abs(off - np.median(off, axis=0)).max(1) < SAME_PLACE).mean() > SAME_ROWS)
 
 
-def explained_nats(lattice: PhotoLattice) -> float:
-    """Evidence of the rows, nats, each times the chance that its place is right."""
-    return float((best_chances(lattice.guesses) * [r.evidence for r in lattice.placed.rows]).sum())
+def explained_nats(lattice: PhotoLattice, rows: BoolArray | None = None) -> float:
+    """Evidence of the rows, nats, each times the chance that its place is right.
+
+    rows : (R,) which of them count; all where it is left out
+    """
+    nats = best_chances(lattice.guesses) * [r.evidence for r in lattice.placed.rows]
+    return float(nats.sum() if rows is None else nats[rows].sum())

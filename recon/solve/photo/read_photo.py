@@ -7,17 +7,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from recon.geometry.arrays import FloatArray, IntArray
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes
-from recon.image.openings import local_density
+from recon.image.openings import alike_density
 from recon.image.rows import Row, find_rows, pattern_directions
 from recon.image.scales import find_openings
 from recon.solve.evidence.camera_prior import CameraPrior, camera_prior
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.photo.axis_rows import AxisRow, find_axis_rows
+from recon.solve.photo.beyond_planes import better_of, planes_of, share_on
 from recon.solve.photo.camera_samples import drawn_cameras
+from recon.solve.photo.clutter_rows import clutter_level
 from recon.solve.photo.hole_size import hole_of_members, hole_of_rows
 from recon.solve.photo.photo_choice import choose_solution, explained_by_members
 from recon.solve.photo.photo_lattice import (
@@ -39,7 +41,12 @@ SEED_OPENINGS = 2000  # best-scored openings that first rows grow from: bounds t
 AXIS_OPENINGS = 5000  # openings looked at once the camera is known
 LEAST_OPENINGS = 12  # fewer make no three rows; this project's choice
 LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
+SURE_ROW = -1.0  # log10 of how many such rows chance gives in a photo, at most, for a row that is counted
+# Where sheets have at least so many times as many sure rows as all else, and all else fewer than so many, no
+# frame bolted by hand is sought: printed dots leave 2 to 8 of 30 to 37, photos of frames mostly 10 and more.
+MOST_ON_SHEETS, ENOUGH_BESIDES = 3, 12
 PATTERN_DIRECTIONS = 3  # directions in which an opening of tiles or a grating repeats; a member's in one
+LEAST_PATTERN_SHARE = 0.1  # of first rows, for a reading beyond plane patterns; this project's choice
 # Where a frame may be racked; bounds the time on patterns.  Photos of frames gave at most 89.
 MOST_LATTICE_ROWS = 120
 MOST_DRAWN = 10  # lattices solved under cameras that were drawn, best vote first; bounds the time
@@ -70,6 +77,7 @@ class _Detections:
     rows : first rows, among the openings with the best scores.
     points : their padded arrays.
     share : (R,) their weights 0..1.
+    least_evidence : nats, from which a row along an axis is more than clutter's.
     """
 
     name: str
@@ -80,6 +88,7 @@ class _Detections:
     rows: list[Row]
     points: RowPoints
     share: FloatArray
+    least_evidence: float = LEAST_ROW_EVIDENCE
 
 
 def read_photo(
@@ -116,16 +125,52 @@ def read_photo(
     nothing = PhotoReading(name, size, openings, None, None, (1.0, np.inf), 0.0)
     if len(openings) < LEAST_OPENINGS:
         return replace(nothing, reason="hardly any openings can be seen")
-    seen = _first_rows(name, openings, size)
+    planes = planes_of(openings)
+    off = openings[~planes.sheets]
+    seen = _first_rows(name, off, size)
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
-    # A square frame in a whole picture, where the members say so: more that is free fits more.
-    reading = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, None))
-    if reading is None or not explained_by_members(reading):
-        prior = camera_prior(seen.size, focal_px)
-        freer = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, prior))
-        reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
+    most = 1 if _only_sheets(seen, openings, planes.sheets) else most_cameras
+    reading = _without(_read(seen, focal_px, width, most), openings[planes.sheets])
+    wide = planes.wide[~planes.sheets]
+    if share_on(wide, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
+        apart = _first_rows(name, off[~wide], size)
+        beyond = _read(apart, focal_px, width, most) if len(apart.rows) >= 3 else None
+        beyond = _without(beyond, openings[planes.sheets | planes.wide])
+        reading = better_of(reading, beyond, planes.wide_evidence)
     return reading or replace(nothing, reason="its rows of openings fit no camera")
+
+
+def _without(reading: PhotoReading | None, left_out: np.ndarray) -> PhotoReading | None:
+    """A reading that knows which openings were left out."""
+    return replace(reading, left_out=left_out) if reading and len(left_out) else reading
+
+
+def _only_sheets(seen: _Detections, openings: np.ndarray, sheets: BoolArray) -> bool:
+    """Are sheets nearly all that rows of openings show?  `seen` has what they leave."""
+    if not sheets.any():
+        return False
+    besides = sum(r.log_nfa <= SURE_ROW for r in seen.rows)
+    rows = [r for r in find_rows(openings[:SEED_OPENINGS]) if r.log_nfa <= SURE_ROW]
+    on = sum(sheets[r.index].mean() > 0.5 for r in rows)
+    return besides < ENOUGH_BESIDES and on >= MOST_ON_SHEETS * max(besides, 1)
+
+
+def _read(seen: _Detections, focal_px: float | None, width: float | None, most: int) -> PhotoReading | None:
+    """The photo read from its first rows: a square frame in a whole picture, where the members say so.
+
+    Where one camera only is to be tried, no other frame is sought.
+    """
+    points, share, size = seen.points, seen.share, seen.size
+    cameras = find_vanishing_points(points, share, size, focal_px, most=most)
+    if cameras:
+        seen = replace(seen, least_evidence=_least_evidence(seen, cameras[0]))
+    reading = _of_trials(_with_cameras(seen, cameras, width, None))
+    if most > 1 and (reading is None or not explained_by_members(reading)):  # more that is free fits more
+        cameras = find_vanishing_points(points, share, size, focal_px, most=most, free=True)
+        freer = _of_trials(_with_cameras(seen, cameras, width, camera_prior(size, focal_px)))
+        reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
+    return reading
 
 
 def _of_trials(trials: Sequence[PhotoReading]) -> PhotoReading | None:
@@ -137,11 +182,9 @@ def _of_trials(trials: Sequence[PhotoReading]) -> PhotoReading | None:
 
 
 def _with_cameras(
-    seen: _Detections, focal_px: float | None, width: float | None, most: int, prior: CameraPrior | None
+    seen: _Detections, cameras: Sequence[AxesCamera], width: float | None, prior: CameraPrior | None
 ) -> list[PhotoReading]:
     """The photo read with the cameras found under a prior; None: centred, before a square frame."""
-    free = prior is not None
-    cameras = find_vanishing_points(seen.points, seen.share, seen.size, focal_px, most=most, free=free)
     return [
         trial
         for axes in cameras
@@ -159,7 +202,7 @@ def _first_rows(name: str, openings: np.ndarray, size: tuple[int, int]) -> _Dete
     share = share / (1 + 10.0 ** np.array([r.log_nfa for r in rows]))
     share = share * np.array([(pattern[r.index] < PATTERN_DIRECTIONS).mean() ** 2 for r in rows])
     points = row_points(openings, rows)
-    return _Detections(name, size, openings, local_density(openings), pattern, rows, points, share)
+    return _Detections(name, size, openings, alike_density(openings), pattern, rows, points, share)
 
 
 def _read_with(
@@ -172,7 +215,7 @@ def _read_with(
         return None
     cameras = drawn_cameras(axes) if prior else focal_trials(upright_axes(axes.camera))
     camera = cameras[0]
-    rows = trusted_rows(find_axis_rows(camera, openings, hole, seen.density), seen.pattern)
+    rows = _beyond_clutter(seen, camera, hole)
     if len(rows) < 3:
         return None
     placed = place_axis_rows(camera, openings, rows)
@@ -206,6 +249,27 @@ def _read_with(
     )
 
 
+def _least_evidence(seen: _Detections, axes: AxesCamera) -> float:
+    """The evidence, nats, from which a row along a camera's axes is more than clutter's."""
+    hole = hole_of_rows(axes, seen.openings, seen.rows, seen.points, seen.share)
+
+    def find(camera: Camera, free: BoolArray) -> list[AxisRow]:
+        found = find_axis_rows(camera, seen.openings[free], hole, seen.density[free])
+        return trusted_rows(found, seen.pattern[free])
+
+    if hole is None:
+        return LEAST_ROW_EVIDENCE
+    rows = find(axes.camera, np.ones(len(seen.openings), bool))
+    return clutter_level(axes.camera, rows, len(seen.openings), LEAST_ROW_EVIDENCE, find)
+
+
+def _beyond_clutter(seen: _Detections, camera: Camera, hole: float) -> list[AxisRow]:
+    """Rows along a camera's axes, with what evidence they have beyond rows of clutter."""
+    rows = trusted_rows(find_axis_rows(camera, seen.openings, hole, seen.density), seen.pattern)
+    over = seen.least_evidence - LEAST_ROW_EVIDENCE
+    return [replace(r, evidence=r.evidence - over) for r in rows if r.evidence >= seen.least_evidence]
+
+
 def read_posed(
     name: str,
     openings: np.ndarray,
@@ -235,7 +299,7 @@ def read_posed(
     if hole is None:
         return None
     pattern = pattern_directions(openings)
-    rows = trusted_rows(find_axis_rows(camera, openings, hole, local_density(openings)), pattern)
+    rows = trusted_rows(find_axis_rows(camera, openings, hole, alike_density(openings)), pattern)
     if not rows:
         return None
     placed = place_axis_rows(camera, openings, rows)

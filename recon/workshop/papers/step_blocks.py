@@ -7,6 +7,7 @@ from collections.abc import Container, Iterator, Mapping
 from recon.frame.length import both_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
+from recon.workshop.assembly.fitting_words import fitting_sentences
 from recon.workshop.assembly.lifts import lifts
 from recon.workshop.assembly.stage import Stage
 from recon.workshop.assembly.steps import LOOSE, NO_ORDER, SOME_ORDER, BuildOrder, BuildStep
@@ -52,8 +53,8 @@ def step_blocks(
             yield Paragraph(why, "list")
         return
     yield Paragraph(
-        "Shaded: what comes in. Arrow: the way it is brought in. Dashed: the floor. Tags: hole numbers of "
-        f"what is bolted in the step. {LOOSE}"
+        "Shaded: what comes in; a 1 stands at its end with hole 1. Arrow: the way it is brought in. "
+        f"Dashed: the floor. Tags: hole numbers of what is bolted in the step. {LOOSE}"
     )
     series = {s for _, fastening in parts.bolts if fastening for s in fastening.series}
     if len(series) > 1:
@@ -81,10 +82,24 @@ def step_blocks(
     end: list[Block] = [*kept.note_lines(extras[-1]), *kept.pictures(extras[-1], "At the end")]
     if steps.finish or end:
         yield Heading("At the end")
+        kits = _fitting_kits(frame, parts)
         for text in steps.finish:
-            yield Paragraph(text, "list")
+            yield Paragraph(f"{text} {kits.get(text, '')}".strip(), "list")
         yield from end
     yield from kept.rest(others)
+
+
+def _fitting_kits(frame: Frame, parts: PartsList) -> Mapping[str, str]:
+    """What each sentence about a fitting takes: 'Take 2 bolts M8 x 60, ...', by its words."""
+    sentences = fitting_sentences(frame)
+    found: dict[str, str] = {}
+    for f in frame.fittings:
+        own = [fastening for bolt, fastening in parts.bolts if bolt.fitting and bolt.fitting.id == f.id]
+        if own:
+            found |= {
+                text: f"Take {kit_words(own)}." for text in sentences if text.startswith(f"Put on {f.words} ")
+            }
+    return found
 
 
 def _needs(
