@@ -38,7 +38,7 @@ MOST_OPENINGS = 9000  # that rows, cameras and members are sought from; bounds t
 # Blobs looked at, strongest first: of 30 rendered photos' holes the weakest came 54,000th.
 MOST_SPOTS = 72000
 MOST_CLOSE = 1.3  # as many of them as openings are looked at closely; this project's choice
-LEAST_OPENING_SCORE = 1.0  # this project's choice
+LEAST_OPENING_SCORE = 1.1  # in the noise of a high sensitivity 1 in 1,000 px has so much
 NEIGHBOURS = (
     12  # that a density is taken from: enough to be steady, few enough to be local; this project's choice
 )

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from math import dist, hypot, log, log10, pi
 from statistics import median
@@ -20,11 +21,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
-from recon.image.openings import ALIKE, alike_density
+from recon.image.openings import ALIKE, OPENING, alike_density
 
 # Pitch over hole diameter of drilled stock: 38.1 / 11.1 = 3.4, 38.1 / 8 = 4.8, 25.4 / 11.1 = 2.3,
 # widened by a third for what blur and shading do to an ellipse.
 PITCH_OVER_HOLE = (1.7, 7.0)
+KEPT = 40  # photos whose rows are kept: as many as a build may have.  This project's choice
 
 
 @dataclass(frozen=True)
@@ -204,12 +206,18 @@ def find_rows(openings: NDArray[Any], most_log_nfa: float = 2.0, most_seeds: int
     """
     if len(openings) < 4:
         return []
-    field = _Field(openings)
-    seeds = _triples(field)[:most_seeds]
+    data = np.ascontiguousarray(openings, OPENING).tobytes()
+    return list(_rows_among(data, most_log_nfa, most_seeds))
+
+
+@lru_cache(KEPT)
+def _rows_among(data: bytes, most_log_nfa: float, most_seeds: int) -> list[Row]:
+    """:func:`find_rows` of openings as bytes; a reading asks for those of the same photo more than once."""
+    field = _Field(np.frombuffer(data, OPENING))
+    seeds, pairs = _triples(field)
     used: set[tuple[int, int]] = set()
     rows = []
-    pairs = max(1, len(seeds))
-    for i, j, k in seeds:
+    for i, j, k in seeds[:most_seeds]:
         if (i, j) in used or (j, k) in used:
             continue
         index, step, hits = _grow(field, [i, j, k])
@@ -225,8 +233,8 @@ def find_rows(openings: NDArray[Any], most_log_nfa: float = 2.0, most_seeds: int
     return _drop_repeats(rows)
 
 
-def _triples(field: _Field) -> list[tuple[int, int, int]]:
-    """(i, j, k) with j midway between i and k, the straightest and most even first."""
+def _triples(field: _Field) -> tuple[list[tuple[int, int, int]], int]:
+    """(i, j, k) with j midway between i and k, straightest and most even first; of how many pairs."""
     o, xy = field.o, field.xy
     reach = PITCH_OVER_HOLE[1] * float(np.percentile(o["major"], 98))
     near = field.tree.query(xy, k=min(25, len(xy)), distance_upper_bound=reach)[1][:, 1:]
@@ -261,7 +269,7 @@ def _triples(field: _Field) -> list[tuple[int, int, int]]:
         )
         out += [(float(c), int(a), int(b), int(q)) for c, a, b, q, g in zip(cost, ii, jj, k, good) if g]
     out.sort()
-    return [t[1:] for t in out]
+    return [t[1:] for t in out], max(1, len(i) // 2)  # every pair both ways round
 
 
 def _grow(field: _Field, start: Sequence[int]) -> tuple[list[int], list[int], float]:

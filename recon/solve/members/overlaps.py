@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -40,6 +39,7 @@ def resolve_overlap(
     --------
     The last four holes of a weak candidate run through a strong one.
 
+    >>> from dataclasses import replace
     >>> def nats(axis, first, at_each_hole):
     ...     values, bare = np.array(at_each_hole, float), Candidate.bare(axis, first, len(at_each_hole))
     ...     return replace(bare, evidence=values.sum(), profile=values, seen=np.ones(len(values), int))
@@ -92,15 +92,4 @@ def _cut(candidate: Candidate, other: Candidate, width: float) -> Candidate | No
     a, b = int(inside.argmax()), int(len(inside) - inside[::-1].argmax())
     parts = [(0, a), (b, candidate.holes)]
     a, b = max(parts, key=lambda p: candidate.profile[p[0] : p[1]].sum())
-    if b - a < 1:
-        return None
-    first = candidate.first.copy()
-    first[candidate.axis] += a
-    return replace(
-        candidate,
-        first=first,
-        holes=b - a,
-        profile=candidate.profile[a:b],
-        seen=candidate.seen[a:b],
-        evidence=float(candidate.profile[a:b].sum()),
-    )
+    return candidate.part(a, b) if b - a >= 1 else None

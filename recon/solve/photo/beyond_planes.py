@@ -8,6 +8,7 @@ patterns are planes of their own and the frame explains the others: what explain
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -27,33 +28,51 @@ SAME_FOCAL, SAME_TURN_DEG = 1.1, 3.0
 AS_WELL = 0.95  # of another lattice's agreement: then the rows on planes lie on it; this project's choice
 
 
-def planes_of(openings: np.ndarray) -> tuple[BoolArray, float]:
-    """Which openings lie on wide plane patterns, and what these explain.
+@dataclass(frozen=True)
+class Planes:
+    """Which of N openings lie on plane patterns.
 
-    Wide ones have more lines, both ways, than rails side by side make.  Large ones are followed past what
-    hides parts of them; what a lens bends away from one is looked for as another.
-
-    Parameters
+    Attributes
     ----------
-    openings : (N,), dtype OPENING, best first
-
-    Returns
-    -------
-    on : (N,) bool array
-    evidence : nats of all patterns, against clutter
+    sheets : (N,) on those that no members show.
+    wide : (N,) on others of more lines, both ways, than rails side by side make.
+    wide_evidence : nats of these, against clutter.
     """
-    on, evidence = np.zeros(len(openings), bool), 0.0
+
+    sheets: BoolArray
+    wide: BoolArray
+    wide_evidence: float
+
+
+def planes_of(openings: np.ndarray) -> Planes:
+    """The planes of dots, tiles and perforations among openings, (N,) of dtype OPENING, best first.
+
+    Large ones are followed past what hides parts of them; what a lens bends away from one is looked for as
+    another.
+
+    Examples
+    --------
+    >>> from recon.image.openings import OPENING
+    >>> openings = np.zeros(60, OPENING)
+    >>> openings["x"], openings["y"] = 50 + 20.0 * (np.arange(60) % 10), 40 + 20.0 * (np.arange(60) // 10)
+    >>> openings["major"], openings["minor"] = 7.0, 7.0
+    >>> planes_of(openings).sheets.all(), planes_of(openings[:40]).wide.all()
+    (np.True_, np.True_)
+    """
+    sheets, wide = np.zeros((2, len(openings)), bool)
+    evidence = 0.0
     for _ in range(ROUNDS):
-        left = np.nonzero(~on)[0]
+        left = np.nonzero(~sheets & ~wide)[0]
         found = [p for p in find_plane_patterns(openings[left], MOST_PATTERNS) if min(p.shape) >= LEAST_LINES]
         for pattern in found:
-            on[left[pattern.index]] = True
+            marks = sheets if pattern.is_sheet else wide
+            marks[left[pattern.index]] = True
             if len(pattern.index) >= SPREADING_NODES:
-                on[left[on_plane(pattern, openings[left])]] = True
-        evidence += sum(p.evidence for p in found)
+                marks[left[on_plane(pattern, openings[left])]] = True
+        evidence += sum(p.evidence for p in found if not p.is_sheet)
         if not any(len(p.index) >= SPREADING_NODES for p in found):
             break
-    return on, evidence
+    return Planes(sheets, wide & ~sheets, evidence)
 
 
 def share_on(on: BoolArray, rows: Sequence[IntArray]) -> float:

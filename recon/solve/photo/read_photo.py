@@ -41,6 +41,10 @@ SEED_OPENINGS = 2000  # best-scored openings that first rows grow from: bounds t
 AXIS_OPENINGS = 5000  # openings looked at once the camera is known
 LEAST_OPENINGS = 12  # fewer make no three rows; this project's choice
 LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
+SURE_ROW = -1.0  # log10 of how many such rows chance gives in a photo, at most, for a row that is counted
+# Where sheets have most of the sure rows, and all else fewer clear ones than fix a camera, no frame bolted by
+# hand is sought: of 8 pictures of printed dots 1 leaves as many, of 3 of a frame on a floor of dots all do.
+CLEAR_ROW, ENOUGH_BESIDES = -4.0, 3
 PATTERN_DIRECTIONS = 3  # directions in which an opening of tiles or a grating repeats; a member's in one
 LEAST_PATTERN_SHARE = 0.1  # of first rows, for a reading beyond plane patterns; this project's choice
 # Where a frame may be racked; bounds the time on patterns.  Photos of frames gave at most 89.
@@ -121,26 +125,47 @@ def read_photo(
     nothing = PhotoReading(name, size, openings, None, None, (1.0, np.inf), 0.0)
     if len(openings) < LEAST_OPENINGS:
         return replace(nothing, reason="hardly any openings can be seen")
-    seen = _first_rows(name, openings, size)
+    planes = planes_of(openings)
+    off = openings[~planes.sheets]
+    seen = _first_rows(name, off, size)
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
-    reading = _read(seen, focal_px, width, most_cameras)
-    on, planes = planes_of(openings)
-    if share_on(on, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
-        apart = _first_rows(name, openings[~on], size)
-        beyond = _read(apart, focal_px, width, most_cameras) if len(apart.rows) >= 3 else None
-        reading = better_of(reading, beyond, planes)
+    most = 1 if _only_sheets(seen, openings, planes.sheets) else most_cameras
+    reading = _without(_read(seen, focal_px, width, most), openings[planes.sheets])
+    wide = planes.wide[~planes.sheets]
+    if share_on(wide, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
+        apart = _first_rows(name, off[~wide], size)
+        beyond = _read(apart, focal_px, width, most) if len(apart.rows) >= 3 else None
+        beyond = _without(beyond, openings[planes.sheets | planes.wide])
+        reading = better_of(reading, beyond, planes.wide_evidence)
     return reading or replace(nothing, reason="its rows of openings fit no camera")
 
 
+def _without(reading: PhotoReading | None, left_out: np.ndarray) -> PhotoReading | None:
+    """A reading that knows which openings were left out."""
+    return replace(reading, left_out=left_out) if reading and len(left_out) else reading
+
+
+def _only_sheets(seen: _Detections, openings: np.ndarray, sheets: BoolArray) -> bool:
+    """Are sheets nearly all that rows of openings show?  `seen` has what they leave."""
+    if not sheets.any() or sum(r.log_nfa <= CLEAR_ROW for r in seen.rows) >= ENOUGH_BESIDES:
+        return False
+    besides = sum(r.log_nfa <= SURE_ROW for r in seen.rows)
+    rows = [r for r in find_rows(openings[:SEED_OPENINGS]) if r.log_nfa <= SURE_ROW]
+    return sum(sheets[r.index].mean() > 0.5 for r in rows) >= besides
+
+
 def _read(seen: _Detections, focal_px: float | None, width: float | None, most: int) -> PhotoReading | None:
-    """The photo read from its first rows: a square frame in a whole picture, where the members say so."""
+    """The photo read from its first rows: a square frame in a whole picture, where the members say so.
+
+    Where one camera only is to be tried, no other frame is sought.
+    """
     points, share, size = seen.points, seen.share, seen.size
     cameras = find_vanishing_points(points, share, size, focal_px, most=most)
     if cameras:
         seen = replace(seen, least_evidence=_least_evidence(seen, cameras[0]))
     reading = _of_trials(_with_cameras(seen, cameras, width, None))
-    if reading is None or not explained_by_members(reading):  # more that is free fits more
+    if most > 1 and (reading is None or not explained_by_members(reading)):  # more that is free fits more
         cameras = find_vanishing_points(points, share, size, focal_px, most=most, free=True)
         freer = _of_trials(_with_cameras(seen, cameras, width, camera_prior(size, focal_px)))
         reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
