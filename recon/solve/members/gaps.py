@@ -88,12 +88,20 @@ def with_gaps(scene: Scene) -> Scene:
     every = _openings_found(scene, gaps)
     cuts: dict[int, list[_Gap]] = {}
     for gap in gaps:
-        nats = _missed(scene, gap, every) + _seen_through(scene, gap, every) + _ends_seen(scene, gap)
-        if nats > _cost(scene.candidates[gap.index].holes):
+        if _is_there(scene, gap, every):
             cuts.setdefault(gap.index, []).append(gap)
     return scene.with_candidates(
         piece for i, c in enumerate(scene.candidates) for piece in _pieces(c, cuts.get(i, []))
     )
+
+
+def _is_there(scene: Scene, gap: _Gap, every: _Found) -> bool:
+    """Do the photos say that there is nothing?  Edges are looked at where they may settle it."""
+    nats = _missed(scene, gap, every) + _seen_through(scene, gap, every)
+    nats -= _cost(scene.candidates[gap.index].holes)
+    if abs(nats) < 2 * len(scene.photos) * OUTLINE_NATS:
+        nats += _ends_seen(scene, gap)
+    return nats > 0
 
 
 def _cost(holes: int) -> float:

@@ -57,7 +57,7 @@ def resolve_overlap(
         old = _cut(other, candidate, width) if other.fixed_ends is None else None
         if new is None and old is None:
             return None, chosen
-        # What lies in the shared place is explained by either; only what is cut off beyond it is lost.
+        # What lies where two members cross is explained by either; only what is cut off beyond it is lost.
         loss_new = candidate.evidence - (new.evidence if new else 0.0) - _shared(candidate, other, width)
         loss_old = other.evidence - (old.evidence if old else 0.0) - _shared(other, candidate, width)
         if old is not None and loss_old < loss_new:
@@ -80,7 +80,9 @@ def _inside(candidate: Candidate, other: Candidate, width: float) -> BoolArray:
 
 
 def _shared(candidate: Candidate, other: Candidate, width: float) -> float:
-    """Nats of a candidate in the place that it shares with another."""
+    """Nats of a candidate in the place where it crosses another; none where they run side by side."""
+    if candidate.axis == other.axis:
+        return 0.0
     return float(candidate.profile[_inside(candidate, other, width)].sum())
 
 

@@ -29,7 +29,6 @@ FREE = [0, 1, 3, 4, 5, 9, 10, 11, 12, 13]  # of `stepped`: all but k2 and t
 TOLERANCE = 1e-6  # relative, of the cost and of steps: a thousandth of a standard error
 DIFFERENCE = 1e-6  # of a parameter's scale, for derivatives: rounding and curvature are far below
 CAMERAS_AT_ONCE = 12  # their residuals stay in the processor's cache
-MOST_FIRSTS = 5  # axes that each row in turn is taken for the second of; this project's choice
 # Standard errors of EXIF's focal length from which a camera is another than it says; this project's choice.
 FOCAL_OFF = 4.0
 BEND = np.radians(0.6)  # what an unmodelled lens bends a row
@@ -211,20 +210,20 @@ def _sample_rotations(
 ) -> list[FloatArray]:
     """Up to 12 rotations from three rows each, scored by how many rows point at a vanishing point."""
     f, cx, cy = camera.f, camera.cx, camera.cy
-    planes = lines.abc @ np.array([[f, 0, 0], [0, f, 0], [cx, cy, 1]]).T
-    planes /= np.linalg.norm(planes, axis=1, keepdims=True)
-    D = _random_axes(planes, value, trials, rng)
-    score = _line_scores(lines, value, camera, D)
-    # Where nearly all rows run one way, chance hardly takes one that does not: so each in turn is taken.
-    firsts: list[FloatArray] = []
-    for i in np.argsort(-score):
-        if len(firsts) == MOST_FIRSTS:
-            break
-        if all(abs(d @ D[i][:, 0]) < np.cos(np.radians(2.0)) for d in firsts):
-            firsts.append(D[i][:, 0])
-    more = [_axes_from(np.repeat(d[None], len(planes), 0), planes) for d in firsts]
-    D = np.concatenate([D, *more])
-    score = np.concatenate([score, *(_line_scores(lines, value, camera, m) for m in more)])
+    D = _random_axes(lines.abc @ np.array([[f, 0, 0], [0, f, 0], [cx, cy, 1]]).T, value, trials, rng)
+    # Angle between each row's line and the way from its midpoint to the vanishing point.
+    v = np.einsum("ij,tjk->tik", np.array([[f, 0, cx], [0, f, cy], [0, 0, 1]]), D)
+    way = v[:, None, :2, :] - lines.middle[None, :, :, None] * v[:, None, 2:3, :]
+    way /= np.linalg.norm(way, axis=2, keepdims=True) + 1e-12
+    sine = np.abs(np.einsum("tnik,ni->tnk", way, lines.abc[:, :2]))
+    tol = np.hypot(lines.angle_error, BEND)
+    fit = np.exp(-0.5 * (sine / tol[None, :, None]) ** 2)
+    best = fit.max(2)
+    axis = fit.argmax(2)
+    score = (best * value).sum(1)
+    # Two axes must carry rows, else the hypothesis is one vanishing point alone and fixes nothing.
+    by_axis = np.stack([(best * value * (axis == j)).sum(1) for j in range(3)], 1)
+    score = score - by_axis.max(1) + 2 * np.minimum(by_axis.max(1), np.sort(by_axis, 1)[:, :2].sum(1))
     out: list[FloatArray] = []
     for i in np.argsort(-score)[:300]:
         if len(out) >= 12:
@@ -234,44 +233,22 @@ def _sample_rotations(
     return out
 
 
-def _line_scores(lines: _Lines, value: FloatArray, camera: Camera, axes: FloatArray) -> FloatArray:
-    """(T,) weight of the rows that run to the vanishing points of T rotations, (T, 3, 3)."""
-    f, cx, cy = camera.f, camera.cx, camera.cy
-    # Angle between each row's line and the way from its midpoint to the vanishing point.
-    v = np.einsum("ij,tjk->tik", np.array([[f, 0, cx], [0, f, cy], [0, 0, 1]]), axes)
-    way = v[:, None, :2, :] - lines.middle[None, :, :, None] * v[:, None, 2:3, :]
-    way /= np.linalg.norm(way, axis=2, keepdims=True) + 1e-12
-    sine = np.abs(np.einsum("tnik,ni->tnk", way, lines.abc[:, :2]))
-    tol = np.hypot(lines.angle_error, BEND)
-    fit = np.exp(-0.5 * (sine / tol[None, :, None]) ** 2)
-    best = fit.max(2)
-    axis = fit.argmax(2)
-    # Two axes must carry rows, else the hypothesis is one vanishing point alone and fixes nothing.
-    by_axis = np.stack([(best * value * (axis == j)).sum(1) for j in range(3)], 1)
-    first, two = by_axis.max(1), np.sort(by_axis, 1)[:, :2].sum(1)
-    score: FloatArray = (best * value).sum(1) - first + 2 * np.minimum(first, two)
-    return score
-
-
 def _random_axes(planes: FloatArray, value: FloatArray, trials: int, rng: np.random.Generator) -> FloatArray:
     """(T, 3, 3) axes in columns: the first from the planes of two rows, the second from the third row's.
 
-    ``planes`` (R, 3): unit normals of the planes through the camera's centre and the rows' lines.
+    ``planes`` (R, 3): normals of the planes through the camera's centre and the rows' lines.
     """
+    N = planes / np.linalg.norm(planes, axis=1, keepdims=True)
     p = value**1.5 / (value**1.5).sum()  # longer, likelier rows first, as in PROSAC
-    pick = np.stack([rng.choice(len(planes), trials, p=p) for _ in range(3)], 1)
-    first = np.cross(planes[pick[:, 0]], planes[pick[:, 1]])
-    ok = np.linalg.norm(first, axis=1) > 1e-3
-    return _axes_from(first[ok], planes[pick[ok, 2]])
-
-
-def _axes_from(first: FloatArray, planes: FloatArray) -> FloatArray:
-    """(T, 3, 3) axes in columns: the first ones, and second ones in the planes of a row each."""
-    first = first / np.linalg.norm(first, axis=1, keepdims=True)
-    second = np.cross(first, planes)
-    ok = np.linalg.norm(second, axis=1) > 0.05
-    first, second = first[ok], second[ok] / np.linalg.norm(second[ok], axis=1, keepdims=True)
-    return np.stack([first, second, np.cross(first, second)], 2)
+    pick = np.stack([rng.choice(len(N), trials, p=p) for _ in range(3)], 1)
+    d1 = np.cross(N[pick[:, 0]], N[pick[:, 1]])
+    norm = np.linalg.norm(d1, axis=1)
+    d2 = np.cross(d1, N[pick[:, 2]])
+    ok = (norm > 1e-3) & (np.linalg.norm(d2, axis=1) > 0.05 * norm)
+    d1, d2 = d1[ok], d2[ok]
+    d1 /= np.linalg.norm(d1, axis=1, keepdims=True)
+    d2 /= np.linalg.norm(d2, axis=1, keepdims=True)
+    return np.stack([d1, d2, np.cross(d1, d2)], 2)
 
 
 def refine_camera(

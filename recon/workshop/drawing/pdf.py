@@ -60,15 +60,19 @@ def faces() -> dict[str, frozenset[int]]:
     return known
 
 
-@lru_cache(maxsize=8192)  # hole numbers and labels come again and again
-def runs(text: str, face: str) -> tuple[tuple[str, str], ...]:
+def runs(text: str, face: str) -> list[tuple[str, str]]:
     """The text in stretches of one typeface each: (typeface, stretch).
 
     Examples
     --------
     >>> runs("A 12", SANS)
-    (('Frame-Sans', 'A 12'),)
+    [('Frame-Sans', 'A 12')]
     """
+    return list(_runs(text, face))
+
+
+@lru_cache(maxsize=8192)  # hole numbers and labels come again and again
+def _runs(text: str, face: str) -> tuple[tuple[str, str], ...]:
     known = faces()[face]
     text = "".join(c if c.isprintable() else " " if c.isspace() else UNKNOWN for c in text)
     if all(ord(c) in known for c in text):
