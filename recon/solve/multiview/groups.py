@@ -23,12 +23,14 @@ from recon.solve.multiview.hypotheses import (
 )
 from recon.solve.multiview.laying import Laid, lay_on_members
 from recon.solve.photo.photo_lattice import PhotoLattice, laid_again
-from recon.solve.photo.photo_reading import PhotoReading
+from recon.solve.photo.photo_reading import PhotoReading, explained_nats
 
 MOST_BASES = 4  # photos that a group is grown from, those that tell most; bounds the time
 MOST_CAMERAS = 3  # of a photo that are tried on known members, best first; bounds the time
 APART_DEGREES = 1.0  # cameras of a photo nearer to each other than this come to the same
-LEAST_SHOWN = 0.3  # of what a photo tells by itself, that it must tell of the members known
+# Of what a photo's rows tell by themselves, that it must tell of the members known: photos of made-up frames
+# 0.45 and more, of other frames 0.18 at most.
+LEAST_SHOWN = 0.25
 NOT_LAID = "its members do not fit those of the other photos; another frame?"
 
 
@@ -58,13 +60,18 @@ def grown_group(base: PhotoReading, readings: Sequence[PhotoReading], width: flo
         if not trials:
             break
         reading, rivals = max(trials, key=lambda t: t[1][0].nats / np.sqrt(t[0].worth + 1))
-        if rivals[0].nats < max(LEAST_EVIDENCE, LEAST_SHOWN * reading.worth):
+        if rivals[0].nats < max(LEAST_EVIDENCE, LEAST_SHOWN * _told(reading)):
             break
         waiting = [r for r in waiting if r is not reading]
         names.append(reading.name)
         grown = [_members([*posed, laid.posed], width) for laid in rivals]
         scene, posed = max(grown, key=lambda g: _nats(g[0]))
     return Group(tuple(names), tuple(posed), scene, _nats(scene))
+
+
+def _told(reading: PhotoReading) -> float:
+    """Nats that a photo tells by itself."""
+    return reading.worth if reading.lattice is None else max(reading.worth, explained_nats(reading.lattice))
 
 
 def _nats(scene: Scene) -> float:
