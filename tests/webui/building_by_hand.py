@@ -133,7 +133,7 @@ class Builder:
                 self.hand.waited += time.perf_counter() - start
                 return found
             self.page.wait_for_timeout(10)
-        raise AssertionError(f"never came: {what}; {self.page.inner_text('#notice')}")
+        raise AssertionError(f"never came: {what}; {self.page.inner_text('#messages')}")
 
     def type(self, number):
         for digit in str(number):
@@ -382,7 +382,7 @@ def build(browser, style: str, blur: float, read: bool):
             hand = builder.hand
             hand.on = "mouse"
             if refusal:
-                hand.click("#notice button")  # it lies over the photo
+                hand.click("#notice button >> nth=0")  # it lies over the photo
             hand.key("1")
             hand.key("d")
             page.wait_for_timeout(300)
@@ -405,7 +405,7 @@ def refused(page) -> str:
     page.click("#dialog button.main, #dialog button >> nth=0")
     page.wait_for_selector("#job:not([hidden])")
     page.wait_for_selector("#job[hidden]", state="attached", timeout=300_000)
-    return page.inner_text("#notice")
+    return page.inner_text("#messages p:last-child")
 
 
 def run(args) -> int:

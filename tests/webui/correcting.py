@@ -105,7 +105,7 @@ class Hand:
         start = time.perf_counter()
         while not self.page.evaluate(SETTLED, self.n):
             if time.perf_counter() - start > patience():
-                raise AssertionError(f"the page did not make the change: {self.page.inner_text('#notice')}")
+                raise AssertionError(f"the page did not make the change: {self.page.inner_text('#messages')}")
             self.page.wait_for_timeout(5)
         self.page.evaluate(
             "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
