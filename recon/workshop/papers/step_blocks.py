@@ -7,14 +7,16 @@ from collections.abc import Container, Iterator, Mapping
 from recon.frame.length import both_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
+from recon.workshop.assembly.build_step import BuildStep
 from recon.workshop.assembly.lifts import lifts
 from recon.workshop.assembly.stage import Stage
-from recon.workshop.assembly.steps import LOOSE, NO_ORDER, SOME_ORDER, BuildOrder, BuildStep
+from recon.workshop.assembly.steps import LOOSE, NO_ORDER, SOME_ORDER, BuildOrder
 from recon.workshop.formats import mass_text
 from recon.workshop.hardware.bolts import Bolt, Fastening
 from recon.workshop.hardware.kits import kit_words
 from recon.workshop.papers.blocks import Block, Heading, Paragraph, StepBlock
 from recon.workshop.papers.builder_record import NOTHING_KEPT, BuilderRecord
+from recon.workshop.parts.fitting_lines import bought_as
 from recon.workshop.parts.parts_model import PartsList
 from recon.workshop.wording import plural
 
@@ -94,7 +96,7 @@ def _needs(
     known: Container[str],
     fastenings: Mapping[Bolt, Fastening],
 ) -> Iterator[Paragraph]:
-    """What to have at hand for a step: members that are not `known` from before, bolts, nuts and washers."""
+    """What to have at hand for a step: members not `known` from before, fittings, bolts, nuts and washers."""
     mixed = len({m.stock for m in frame.members}) > 1
     new = [id for id in step.new if id not in known]
     if len(new) <= LISTED_IN_STEP:
@@ -103,5 +105,8 @@ def _needs(
             stock = f", {m.stock or 'stock not known'}" if mixed else ""
             length = both_text(m.holes * pitch_mm)
             yield Paragraph(f"{id}: {plural(m.holes, 'hole')}, {length}{stock}", "list")
+    for f in frame.fittings:
+        if f.id in step.fittings:
+            yield Paragraph(f"{f.id}: {bought_as(f)}", "list")
     if step.bolts:
         yield Paragraph(kit_words([fastenings.get(bolt) for bolt in step.bolts]), "list")
