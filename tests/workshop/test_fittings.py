@@ -17,7 +17,6 @@ from recon.frame.fitting_boxes import fitting_boxes
 from recon.frame.stock import load_stocks
 from recon.show.picture import draw_frame
 from recon.workshop.assembly.steps import build_steps
-from recon.workshop.audit.differences import audit_frame
 from recon.workshop.cutting.drilling import drill_list
 from recon.workshop.drawing.member_sheet import unrolled
 from recon.workshop.drawing.projections import ViewBoard
@@ -310,21 +309,3 @@ def test_the_workbook_lists_fittings():
     book = openpyxl.load_workbook(io.BytesIO(parts_workbook(parts, shopping_for(cart(), STOCKS, parts))))
     rows = {row[0]: row for row in book["Parts"].iter_rows(values_only=True)}
     assert rows["castor 80"][4] == 4 and "F1: holes 3 and 5 of C" in rows["castor 80"][9]
-
-
-# The audit
-
-
-def test_an_audit_says_that_fittings_were_not_looked_for_or_counts_them():
-    plan = cart()
-    read = replace(plan, fittings=(), joints=tuple(replace(j, bolt="seen") for j in plan.joints))
-    found = audit_frame(read, plan)
-    assert found.verdict == "cannot say"
-    assert [d.text for d in found.not_checked] == [
-        "Fittings were not looked for; the plan has 4 castor 80 and 1 board 520 x 400 x 18 mm."
-    ]
-    built = replace(read, fittings=plan.fittings)
-    assert audit_frame(built, plan).verdict == "same"
-    found = audit_frame(replace(built, fittings=plan.fittings[1:]), plan)
-    assert (found.verdict, found.differences[-1].text) == ("different", "Of castor 80 there are 3, plan 4.")
-    assert audit_frame(read, read).verdict == "same"
