@@ -5,7 +5,7 @@
 - `duplicates`: photos that are one exposure
 - `borders`: uniform borders round a picture, as of screenshots
 - `blobs`: extrema over place and scale, where an opening may be
-- `rims`: ellipses fitted to the rims of openings, by glances first
+- `rims`: ellipses fitted to the rims of openings, quickly and closely
 - `openings`: small ellipses that stand out from their face, and how densely they lie
 - `rows`: openings in a line at projectively regular steps
 - `working_copy`: the copy of a photo that openings are looked for in

@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 
 from recon.geometry.arrays import FloatArray
 from recon.image.blobs import BLOB, find_blobs
-from recon.image.rims import FULL, QUICK, fit_rims, glance, make_pyramid
+from recon.image.rims import FULL, LEAST_SCORE, QUICK, fit_rims, make_pyramid
 
 # One table row an opening.  x, y: centre, px.  major, minor: full axes of the ellipse, px.
 # angle: of the major axis, radians from +x towards +y.  contrast: signed difference of lightness,
@@ -34,16 +34,11 @@ OPENING = np.dtype(
     ]
 )
 
-MOST_OPENINGS = 5000  # that rows, cameras and members are sought from; bounds the time on gravel
-MOST_SPOTS = (
-    72000  # blobs glanced at, strongest first: of 30 rendered photos' holes the weakest came 54,000th
-)
-MOST_QUICK = 4  # as many of them as openings are looked at once more, and
-MOST_CLOSE = 1.3  # so many closely: with more, no more holes of 12 rendered photos were found
-ROUGH_SCORE, LEAST_SCORE = (
-    0.7,
-    1.0,
-)  # of what is worth a closer look, and of an opening; this project's choice
+MOST_OPENINGS = 9000  # that rows, cameras and members are sought from; bounds the time on gravel
+# Blobs looked at, strongest first: of 30 rendered photos' holes the weakest came 54,000th.
+MOST_SPOTS = 72000
+MOST_CLOSE = 1.3  # as many of them as openings are looked at closely; this project's choice
+LEAST_OPENING_SCORE = 1.0  # this project's choice
 NEIGHBOURS = (
     12  # that a density is taken from: enough to be steady, few enough to be local; this project's choice
 )
@@ -95,16 +90,13 @@ def detect_openings(
     planes = cv2.split(lab)
     spots = _spots(planes)
     pyramid = make_pyramid(planes)
-    hope = glance(pyramid, spots)
-    best = np.argsort(-hope, kind="stable")[: MOST_QUICK * most]
-    spots = spots[np.sort(best[hope[best] > ROUGH_SCORE])]
-    rough = _best_of(fit_rims(pyramid, spots, QUICK, OPENING), ROUGH_SCORE)
+    rough = _best_of(fit_rims(pyramid, spots, QUICK, OPENING), LEAST_SCORE)
     if seen:
-        seen(rough[rough["score"] > LEAST_SCORE][:most])
+        seen(rough[rough["score"] > LEAST_OPENING_SCORE][:most])
     # Measured again from its own middle, an opening scores what it is worth.
-    rough = _best_of(fit_rims(pyramid, _as_spots(rough), QUICK, OPENING), ROUGH_SCORE)
+    rough = _best_of(fit_rims(pyramid, _as_spots(rough), QUICK, OPENING), LEAST_SCORE)
     close = _as_spots(rough[: int(MOST_CLOSE * most)])
-    return _best_of(fit_rims(pyramid, close, FULL, OPENING), LEAST_SCORE)[:most]
+    return _best_of(fit_rims(pyramid, close, FULL, OPENING), LEAST_OPENING_SCORE)[:most]
 
 
 def _as_spots(openings: NDArray[Any]) -> NDArray[np.void]:

@@ -16,6 +16,8 @@ In the order of the method:
 - ``shared_focal``: pictures of one video share their focal length
 - ``photo_choice``: of one photo's solutions the one whose members explain most of it
 - ``resection``: the camera from known points
+- ``beyond_planes``: what is read of a frame before tiles and dots
+- ``clutter_rows``: how strong rows of clutter are in a photo
 - ``plane_pattern``: openings that repeat in two directions on one plane: dots, tiles, perforated sheet
 - ``plane_camera``: how far such a plane says the focal length
 """

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from recon.geometry.arrays import BoolArray
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.photo.photo_lattice import PhotoLattice, best_chances
 
@@ -77,6 +78,10 @@ def _same_places(a: PhotoLattice, b: PhotoLattice) -> bool:
     return bool(len(off) and (np.abs(off - np.median(off, axis=0)).max(1) < SAME_PLACE).mean() > SAME_ROWS)
 
 
-def explained_nats(lattice: PhotoLattice) -> float:
-    """Evidence of the rows, nats, each times the chance that its place is right."""
-    return float((best_chances(lattice.guesses) * [r.evidence for r in lattice.placed.rows]).sum())
+def explained_nats(lattice: PhotoLattice, rows: BoolArray | None = None) -> float:
+    """Evidence of the rows, nats, each times the chance that its place is right.
+
+    rows : (R,) which of them count; all where it is left out
+    """
+    nats = best_chances(lattice.guesses) * [r.evidence for r in lattice.placed.rows]
+    return float(nats.sum() if rows is None else nats[rows].sum())

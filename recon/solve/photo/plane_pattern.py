@@ -31,6 +31,7 @@ ON_HULL = 1e-9  # steps outside the hull within which a place is on it: rounding
 MOST_COMPLETED = 12  # rounds of adding a line on each side: bounds the time
 MOST_PATTERNS = 6  # planes looked for in one photo; this project's choice
 LEAST_NATS = 20.0  # evidence of a pattern: a few thousand seeds, each with a few dozen pairs of steps
+SPREADING = 3  # rounds in which a pattern's plane is fitted to all that lies on it; this project's choice
 STEPS = ((1, 0), (-1, 0), (0, 1), (0, -1))
 BLOCK = tuple((i, j) for i in (-1, 0, 1) for j in (-1, 0, 1))
 
@@ -250,6 +251,66 @@ def _completed(field: _Field, pattern: PlanePattern, free: BoolArray) -> PlanePa
             break
         pattern = larger
     return pattern
+
+
+def on_plane(pattern: PlanePattern, openings: np.ndarray) -> BoolArray:
+    """Which openings, wherever in the picture, lie at whole steps of a pattern's plane and look like its own.
+
+    A pattern that something stands before was grown on one side of it only.
+
+    Parameters
+    ----------
+    pattern : PlanePattern
+    openings : (N,), dtype OPENING
+        Those that the pattern was found among.
+
+    Returns
+    -------
+    (N,) bool array
+
+    Examples
+    --------
+    >>> from recon.image.openings import OPENING
+    >>> openings = np.zeros(40, OPENING)
+    >>> openings["x"], openings["y"] = 50 + 20.0 * (np.arange(40) % 8), 40 + 20.0 * (np.arange(40) // 8)
+    >>> openings["major"], openings["minor"] = 7.0, 7.0
+    >>> half = openings["x"] < 120
+    >>> pattern, = find_plane_patterns(openings[half])
+    >>> whole = PlanePattern(np.nonzero(half)[0][pattern.index], pattern.node, pattern.homography, 1.0)
+    >>> int(on_plane(whole, openings).sum())
+    40
+    """
+    xy, H = np.c_[openings["x"], openings["y"]], pattern.homography
+    size = np.log(np.sqrt(openings["major"] * openings["minor"]))
+    on = np.zeros(len(xy), bool)
+    on[pattern.index] = True
+    for _ in range(SPREADING):
+        node, depth = _to_plane(H, xy)
+        whole = np.rint(node)
+        # A step's length in the picture goes with the inverse of the homography's scale there.
+        scale = np.log(np.abs(np.linalg.det(H))) / 2 - 1.5 * np.log(np.abs(depth))
+        alike = np.abs(size - scale - np.median((size - scale)[pattern.index])) < ALIKE
+        ahead = depth * np.median(depth[pattern.index]) > 0
+        off = _to_picture(H, whole) - xy
+        near = np.linalg.norm(off, axis=1) < EVEN[0] * np.exp(scale) + EVEN[1]
+        on = alike & ahead & near
+        on[pattern.index] = True
+        H, _ = fit_homography(whole[on], xy[on])
+    return on
+
+
+def _to_picture(homography: FloatArray, node: FloatArray) -> FloatArray:
+    """Where (N, 2) places of a plane are seen, px."""
+    seen = np.c_[node, np.ones(len(node))] @ homography.T
+    place: FloatArray = seen[:, :2] / seen[:, 2:]
+    return place
+
+
+def _to_plane(homography: FloatArray, px: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The places (N, 2) of a plane that are seen at image points, and their images' third coordinates."""
+    back = np.c_[px, np.ones(len(px))] @ np.linalg.inv(homography).T
+    node = back[:, :2] / back[:, 2:]
+    return node, np.c_[node, np.ones(len(node))] @ homography[2]
 
 
 def _misses(node: IntArray) -> int:

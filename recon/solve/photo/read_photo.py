@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from recon.geometry.arrays import FloatArray, IntArray
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes
 from recon.image.openings import local_density
@@ -17,7 +17,9 @@ from recon.solve.evidence.camera_prior import CameraPrior, camera_prior
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.photo.axis_rows import AxisRow, find_axis_rows
+from recon.solve.photo.beyond_planes import better_of, on_planes, share_on, wide_patterns
 from recon.solve.photo.camera_samples import drawn_cameras
+from recon.solve.photo.clutter_rows import clutter_level
 from recon.solve.photo.hole_size import hole_of_members, hole_of_rows
 from recon.solve.photo.photo_choice import choose_solution, explained_by_members
 from recon.solve.photo.photo_lattice import (
@@ -40,6 +42,7 @@ AXIS_OPENINGS = 5000  # openings looked at once the camera is known
 LEAST_OPENINGS = 12  # fewer make no three rows; this project's choice
 LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
 PATTERN_DIRECTIONS = 3  # directions in which an opening of tiles or a grating repeats; a member's in one
+LEAST_PATTERN_SHARE = 0.1  # of first rows, for a reading beyond plane patterns; this project's choice
 # Where a frame may be racked; bounds the time on patterns.  Photos of frames gave at most 89.
 MOST_LATTICE_ROWS = 120
 MOST_DRAWN = 10  # lattices solved under cameras that were drawn, best vote first; bounds the time
@@ -70,6 +73,7 @@ class _Detections:
     rows : first rows, among the openings with the best scores.
     points : their padded arrays.
     share : (R,) their weights 0..1.
+    least_evidence : nats, from which a row along an axis is more than clutter's.
     """
 
     name: str
@@ -80,6 +84,7 @@ class _Detections:
     rows: list[Row]
     points: RowPoints
     share: FloatArray
+    least_evidence: float = LEAST_ROW_EVIDENCE
 
 
 def read_photo(
@@ -119,13 +124,28 @@ def read_photo(
     seen = _first_rows(name, openings, size)
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
-    # A square frame in a whole picture, where the members say so: more that is free fits more.
-    reading = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, None))
-    if reading is None or not explained_by_members(reading):
-        prior = camera_prior(seen.size, focal_px)
-        freer = _of_trials(_with_cameras(seen, focal_px, width, most_cameras, prior))
-        reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
+    reading = _read(seen, focal_px, width, most_cameras)
+    patterns = wide_patterns(openings)
+    on = on_planes(patterns, openings)
+    if share_on(on, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
+        apart = _first_rows(name, openings[~on], size)
+        beyond = _read(apart, focal_px, width, most_cameras) if len(apart.rows) >= 3 else None
+        reading = better_of(reading, beyond, patterns)
     return reading or replace(nothing, reason="its rows of openings fit no camera")
+
+
+def _read(seen: _Detections, focal_px: float | None, width: float | None, most: int) -> PhotoReading | None:
+    """The photo read from its first rows: a square frame in a whole picture, where the members say so."""
+    points, share, size = seen.points, seen.share, seen.size
+    cameras = find_vanishing_points(points, share, size, focal_px, most=most)
+    if cameras:
+        seen = replace(seen, least_evidence=_least_evidence(seen, cameras[0]))
+    reading = _of_trials(_with_cameras(seen, cameras, width, None))
+    if reading is None or not explained_by_members(reading):  # more that is free fits more
+        cameras = find_vanishing_points(points, share, size, focal_px, most=most, free=True)
+        freer = _of_trials(_with_cameras(seen, cameras, width, camera_prior(size, focal_px)))
+        reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
+    return reading
 
 
 def _of_trials(trials: Sequence[PhotoReading]) -> PhotoReading | None:
@@ -137,11 +157,9 @@ def _of_trials(trials: Sequence[PhotoReading]) -> PhotoReading | None:
 
 
 def _with_cameras(
-    seen: _Detections, focal_px: float | None, width: float | None, most: int, prior: CameraPrior | None
+    seen: _Detections, cameras: Sequence[AxesCamera], width: float | None, prior: CameraPrior | None
 ) -> list[PhotoReading]:
     """The photo read with the cameras found under a prior; None: centred, before a square frame."""
-    free = prior is not None
-    cameras = find_vanishing_points(seen.points, seen.share, seen.size, focal_px, most=most, free=free)
     return [
         trial
         for axes in cameras
@@ -172,7 +190,7 @@ def _read_with(
         return None
     cameras = drawn_cameras(axes) if prior else focal_trials(upright_axes(axes.camera))
     camera = cameras[0]
-    rows = trusted_rows(find_axis_rows(camera, openings, hole, seen.density), seen.pattern)
+    rows = _beyond_clutter(seen, camera, hole)
     if len(rows) < 3:
         return None
     placed = place_axis_rows(camera, openings, rows)
@@ -204,6 +222,27 @@ def _read_with(
         lattice_width=used,
         others=tuple(zip(photos[1:], solutions[1:])),
     )
+
+
+def _least_evidence(seen: _Detections, axes: AxesCamera) -> float:
+    """The evidence, nats, from which a row along a camera's axes is more than clutter's."""
+    hole = hole_of_rows(axes, seen.openings, seen.rows, seen.points, seen.share)
+
+    def find(camera: Camera, free: BoolArray) -> list[AxisRow]:
+        found = find_axis_rows(camera, seen.openings[free], hole, seen.density[free])
+        return trusted_rows(found, seen.pattern[free])
+
+    if hole is None:
+        return LEAST_ROW_EVIDENCE
+    rows = find(axes.camera, np.ones(len(seen.openings), bool))
+    return clutter_level(axes.camera, rows, len(seen.openings), LEAST_ROW_EVIDENCE, find)
+
+
+def _beyond_clutter(seen: _Detections, camera: Camera, hole: float) -> list[AxisRow]:
+    """Rows along a camera's axes, with what evidence they have beyond rows of clutter."""
+    rows = trusted_rows(find_axis_rows(camera, seen.openings, hole, seen.density), seen.pattern)
+    over = seen.least_evidence - LEAST_ROW_EVIDENCE
+    return [replace(r, evidence=r.evidence - over) for r in rows if r.evidence >= seen.least_evidence]
 
 
 def read_posed(
