@@ -13,7 +13,7 @@ from recon.geometry.arrays import FloatArray, Vector
 from recon.workshop.assembly.step_words import head_words
 from recon.workshop.hardware.bolts import Bolt, bolt_words
 from recon.workshop.hardware.fitting_bolts import shared_bolts
-from recon.workshop.sides import ALONG, SIDES, Sides
+from recon.workshop.sides import ALONG, Sides
 from recon.workshop.wording import holes_in_words, listed, plural
 
 ROLLS = ("castor", "wheel")
@@ -87,7 +87,7 @@ class FittingWords:
         """'Put on castor F1 (castor 80) at holes 3 and 5 of C, on the bottom side, with 2 bolts.'"""
         first, (bolts, heads) = fittings[0], bolting
         name = f" ({first.name})" if first.name else ""
-        on = f", on the {self._side(first.face)}"
+        on = f", on the {self.sides.side(first.face)}"
         counted = f", with {plural(len(bolts), 'bolt')}" if bolts else ""
         places = [head_words(head, tuple(up), self.sides) for head in heads]
         if counted and len(set(places)) == 1:
@@ -97,10 +97,6 @@ class FittingWords:
         ids, kind = listed(f.id for f in fittings), "" if first.kind == "other" else f"{first.kind}s "
         places = [f"{f.id} at {holes_in_words(f.holes)}" for f in fittings]
         return f"Put on {kind}{ids}{name}{on}{counted}: {'; '.join(places)}."
-
-    def _side(self, face: Vector) -> str:
-        name = self.sides.name(face)
-        return f"{name} side" if name in SIDES else f"side towards {name}"
 
     def _way(self, first: Fitting, direction: Vector) -> list[str]:
         """Where it comes from, where that is not straight onto its face."""

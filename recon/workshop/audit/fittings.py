@@ -15,7 +15,7 @@ from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import Frame, Member
 from recon.geometry.arrays import FloatArray
 from recon.workshop.parts.fitting_lines import bought_as
-from recon.workshop.sides import SIDES, Sides
+from recon.workshop.sides import Sides
 from recon.workshop.wording import holes_in_words, listed
 
 if TYPE_CHECKING:
@@ -223,9 +223,7 @@ class _Comparison:
 
     def _place_words(self, place: _Place, sided: bool) -> str:
         """'holes 3 and 5 of C', 'holes 3 and 5 of C, on the top side'."""
-        name = self.sides.name(place.face)
-        side = f"{name} side" if name in SIDES else f"side towards {name}"
-        return holes_in_words(place.holes) + (f", on the {side}" if sided else "")
+        return holes_in_words(place.holes) + (f", on the {self.sides.side(place.face)}" if sided else "")
 
 
 def _place(fitting: Fitting, members: dict[str, Member], to: Callable[[Hole], Hole]) -> _Place:

@@ -56,13 +56,16 @@ def _movement(twist: FloatArray, z_up: bool, right: FloatArray | None) -> str:
         words = direction_words(twist[3:], z_up, right)
         if words in ("up", "down"):
             return f"shift {words}"
-        return f"shift to the {words}" if words.isalpha() else f"shift along {words}"
+        if words.isalpha():
+            return f"shift to the {words}"
+        return f"shift {words}" if z_up and right is not None else f"shift along {words}"
     return ""
 
 
 def _axis_words(axis: FloatArray, right: FloatArray | None) -> str:
     k = int(np.round(np.abs(axis), 9).argmax())  # of components that are equal but for rounding the first
     if abs(axis[k]) <= NORMAL_TOL:
-        return direction_words(axis * np.sign(axis[k]), False)
+        words = direction_words(axis * np.sign(axis[k]), right is not None, right)
+        return words if right is None else f"an axis that runs {words}"
     name = axis_name(k, right)
     return name if right is None else f"{'an' if name == 'upright' else 'a'} {name} axis"
