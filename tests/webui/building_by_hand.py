@@ -29,7 +29,7 @@ from recon.frame.lattice import align, transform
 from recon.frame.model import Frame
 from tests.truth import frame_from_truth
 from tests.webui.browsing import ARGUMENTS, CHROMIUM, PLACE, load_frame_from, same, shot
-from tests.webui.correcting import Hand
+from tests.webui.hand import Hand
 from tests.webui.in_page import in_page
 
 SEEDS = {"cart": 5, "table": 4, "cube": 3}  # of each style: the frame that is rendered
