@@ -179,7 +179,7 @@ class FittingRoom:
             out = [(bolt, head) for bolt in left if (head := self._head(bolt, mask, own)) is not None]
             if not out:
                 return None
-            order += out
+            order += out[::-1]  # of those that come out at once the first goes in first
             left = [bolt for bolt in left if all(bolt is not one for one, _ in out)]
         return order[::-1]
 

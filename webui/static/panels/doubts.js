@@ -28,9 +28,10 @@ const KIND = {
   size: "Size",
   note: "Note",
 };
+const ORDER = "Least sure first.";
 const KEYS =
-  "Least sure first. Keys: j next, k back, y correct, Delete not there, e other end, comma and " +
-  "full stop one hole less or more, < > shift along itself.";
+  " Keys: j next, k back, y correct, Delete not there, e other end, comma and full stop one hole less or " +
+  "more, < > shift along itself.";
 const READING = "The photos are being read. Holes and rows are drawn on each as they are found.";
 const READ_NOW = "Now press “Read photos”. What is least sure then comes first here.";
 const BY_HAND =
@@ -116,7 +117,7 @@ export function drawDoubts() {
   const at = presentIndex();
   if (at >= 0) chosen.doubt = at;
   return kept([build.doubts, build.moreDoubts, at, build.members, raised.size], () => [
-    ...emptyPanel(KEYS),
+    h("p.dim.pad", {}, ORDER, h("span.bykeys", {}, KEYS)),
     ...(raised.size ? emptyPanel(`${plural(raised.size, "doubt")} came with your own corrections.`) : []),
     h(
       "ol.list.doubts",
