@@ -202,7 +202,13 @@ function goTo(i) {
   choose(d.members, d.lap && build.laps.has(String(d.lap)) ? d.lap : null);
   if (d.members.length) lookAt({ids: d.members, lap: d.lap});
   showChoices(d);
-  byId("panel").querySelector("[aria-current=true]")?.scrollIntoView({block: "nearest"});
+  bringIn(byId("panel").querySelector("[aria-current=true]"));
+}
+
+/** Brings a doubt with its answers into view; on a narrow page up to the pictures, over what is selected. */
+function bringIn(item) {
+  const block = matchMedia("(max-width: 999px)").matches ? "start" : "nearest";
+  item?.closest("li").scrollIntoView({block});
 }
 
 /** The present doubt, where it is what is chosen. */
