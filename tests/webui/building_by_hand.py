@@ -388,6 +388,7 @@ def build(browser, style: str, blur: float, read: bool):
             page.wait_for_timeout(300)
             builder.zoom_in()
             builder.find_camera()
+            hand.key("1")  # the page shows the frame beside it once there is a camera
             shot(page, f"by_hand_{style}_camera")
             builder.add_others()
             shot(page, f"by_hand_{style}_done")

@@ -43,7 +43,7 @@ export function notice(text, kind = "", stay = false) {
   if (!stay) leaveLater(box, Math.max(NOTICE_MS, LETTER_MS * text.length));
 }
 
-/** Takes a notice away after some time, but not from under a hand or the focus. */
+/** Takes a notice away after some time, but not from under the focus. */
 function leaveLater(box, time) {
   let timer = 0;
   const wait = () => {
@@ -51,8 +51,6 @@ function leaveLater(box, time) {
     timer = setTimeout(() => box.remove(), time);
   };
   const hold = () => clearTimeout(timer);
-  box.addEventListener("pointerenter", hold);
-  box.addEventListener("pointerleave", wait);
   box.addEventListener("focusin", hold);
   box.addEventListener("focusout", wait);
   wait();
