@@ -4,7 +4,7 @@
 
 Frames with truth are read; every other one is for fitting, the rest for checking.  Printed are, for both
 halves, how many members called sure are exact under the present curve and under one fitted to the first
-half, and the curve's three numbers, for `CURVE` in recon/solve/result/confidence.py.  --save keeps what was
+half, and the curve's numbers, for `CURVE` in recon/solve/result/confidence.py.  --save keeps what was
 read, and --from takes such files in place of folders.
 """
 
@@ -26,14 +26,13 @@ from recon.frame.files import frame_to_dict
 from recon.frame.stock import load_stocks
 from recon.geometry.arrays import BoolArray, FloatArray
 from recon.image.photos import load_photo
-from recon.solve.result.confidence import CURVE, MemberEvidence, confidence_of
+from recon.solve.result.confidence import CURVE, Curve, MemberEvidence
 
 WANTED = 0.98  # of the members called sure, for them to be exact
 PRIOR_SPREAD = 3.0  # of each number of the curve about the present one; this project's choice
 STEP = 0.05  # by which the constant term is lowered until as many as wanted are exact
 MOST_STEPS = 100
-
-Curve = tuple[float, float, float]
+SURE_ODDS = float(np.log(SURE / (1 - SURE)))  # natural logarithm of the odds from which a member is sure
 
 
 def run(args: Sequence[str]) -> int:
@@ -80,6 +79,7 @@ def measure(folder: Path, photos: int) -> list[dict[str, Any]]:
             "photos": photos,
             "nats": reading.seen[m["id"]].nats,
             "ends": list(reading.seen[m["id"]].ends),
+            "held": reading.seen[m["id"]].held,
             "tied": m["id"] in tied,
             "exact": bool(exact),
         }
@@ -102,7 +102,7 @@ def halves(rows: Sequence[dict[str, Any]]) -> tuple[list[dict[str, Any]], list[d
 
 
 def _evidence(row: dict[str, Any]) -> MemberEvidence:
-    return MemberEvidence(row["nats"], (row["ends"][0], row["ends"][1]))
+    return MemberEvidence(row["nats"], (row["ends"][0], row["ends"][1]), row.get("held", 0))
 
 
 def fit_curve(rows: Sequence[dict[str, Any]]) -> Curve:
@@ -116,8 +116,8 @@ def fit_curve(rows: Sequence[dict[str, Any]]) -> Curve:
     -----
     Logistic regression by maximum likelihood, with a wide normal prior about the present curve.
     """
-    terms = np.array([[1.0, *_evidence(row).terms] for row in rows])
-    exact = np.array([row["exact"] for row in rows], float)
+    terms, tied = _terms(rows)
+    exact = np.array([row["exact"] for row in rows], bool)
     now = np.array(CURVE)
 
     def cost(curve: FloatArray) -> float:
@@ -125,18 +125,27 @@ def fit_curve(rows: Sequence[dict[str, Any]]) -> Curve:
         fit = np.logaddexp(0, odds).sum() - exact @ odds
         return float(fit + 0.5 * (((curve - now) / PRIOR_SPREAD) ** 2).sum())
 
-    a, b, c = (float(x) for x in minimize(cost, now).x)
+    curve = minimize(cost, now).x
     for _ in range(MOST_STEPS):
-        if share_exact(rows, (a, b, c)) >= WANTED:
+        sure = tied & (terms @ curve >= SURE_ODDS)
+        if not sure.any() or exact[sure].mean() >= WANTED:
             break
-        a -= STEP
-    return round(a, 2), round(b, 2), round(c, 2)
+        curve[0] -= STEP
+    a, b, c, d = (round(float(x), 2) for x in curve)
+    return a, b, c, d
+
+
+def _terms(rows: Sequence[dict[str, Any]]) -> tuple[FloatArray, BoolArray]:
+    """(N, 4) what a curve weighs of each member, 1 for the constant term; and (N,) which lap another."""
+    terms = np.array([[1.0, *_evidence(row).terms] for row in rows]).reshape(-1, len(CURVE))
+    return terms, np.array([row["tied"] for row in rows], bool)
 
 
 def called_sure(rows: Sequence[dict[str, Any]], curve: Curve) -> BoolArray:
     """Which members a curve calls sure; one that laps no other never is."""
-    sure = [row["tied"] and confidence_of(_evidence(row), curve) >= SURE for row in rows]
-    return np.array(sure, bool)
+    terms, tied = _terms(rows)
+    sure: BoolArray = tied & (terms @ np.array(curve) >= SURE_ODDS)
+    return sure
 
 
 def share_exact(rows: Sequence[dict[str, Any]], curve: Curve) -> float:

@@ -38,10 +38,11 @@ MOST_OPENINGS = 9000  # that rows, cameras and members are sought from; bounds t
 # Blobs looked at, strongest first: of 30 rendered photos' holes the weakest came 54,000th.
 MOST_SPOTS = 72000
 MOST_CLOSE = 1.3  # as many of them as openings are looked at closely; this project's choice
-LEAST_OPENING_SCORE = 1.0  # this project's choice
+LEAST_OPENING_SCORE = 1.1  # in the noise of a high sensitivity 1 in 1,000 px has so much
 NEIGHBOURS = (
     12  # that a density is taken from: enough to be steady, few enough to be local; this project's choice
 )
+ALIKE = 0.45  # of the logarithms of two openings' axes in one row; this project's choice
 LEAST_DISTANCE_PX = 2.0  # detections nearer than this are not told apart
 CHANNEL_NOISE = (0.008, 0.006, 0.006)  # weakest difference of Gaussians worth a look, in L, a, b / 100:
 # about one grey level of 8 bits after the blur
@@ -147,6 +148,42 @@ def local_density(openings: NDArray[Any], tree: cKDTree | None = None) -> FloatA
     n = min(NEIGHBOURS + 1, len(xy))
     d = tree.query(xy, k=n)[0].reshape(len(xy), -1)[:, -1]
     density: FloatArray = (n - 1) / (np.pi * np.maximum(d, LEAST_DISTANCE_PX) ** 2)
+    return density
+
+
+def alike_density(openings: NDArray[Any]) -> FloatArray:
+    """How densely detections of like size lie round each of them: those that could stand in for it by chance.
+
+    Large openings among specks of grain have few like them.
+
+    Parameters
+    ----------
+    openings : (N,) array of dtype `OPENING`
+
+    Returns
+    -------
+    (N,) array
+        Detections per square px with a major axis at most ALIKE apart in its logarithm.
+
+    Examples
+    --------
+    >>> rng, openings = np.random.default_rng(1), np.zeros(400, OPENING)
+    >>> openings["x"], openings["y"] = rng.random((2, 400)) * 500
+    >>> openings["major"] = openings["minor"] = np.where(np.arange(400) < 40, 20, 5)
+    >>> all, alike = local_density(openings), alike_density(openings)
+    >>> bool(np.median(alike[:40] / all[:40]) < 0.3), bool(np.median(alike[40:] / all[40:]) > 0.7)
+    (True, True)
+    """
+    size = np.log(openings["major"])
+    density: FloatArray = np.zeros(len(size))
+    band = np.floor(size / ALIKE).astype(int)
+    xy = np.c_[openings["x"], openings["y"]]
+    for b in np.unique(band):
+        own = np.nonzero(band == b)[0]
+        near = np.nonzero(np.abs(band - b) <= 1)[0]  # of two thirds of these the size is alike
+        n = min(NEIGHBOURS * 3 // 2 + 1, len(near))
+        d = cKDTree(xy[near]).query(xy[own], k=n)[0].reshape(len(own), -1)[:, -1]
+        density[own] = (n - 1) * 2 / 3 / (np.pi * np.maximum(d, LEAST_DISTANCE_PX) ** 2)
     return density
 
 

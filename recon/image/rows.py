@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
-from recon.image.openings import local_density
+from recon.image.openings import ALIKE, alike_density
 
 # Pitch over hole diameter of drilled stock: 38.1 / 11.1 = 3.4, 38.1 / 8 = 4.8, 25.4 / 11.1 = 2.3,
 # widened by a third for what blur and shading do to an ellipse.
@@ -167,7 +167,7 @@ class _Field:
         self.o = {name: openings[name].copy() for name in openings.dtype.names or ()}
         self.xy = np.c_[openings["x"], openings["y"]]
         self.tree = cKDTree(self.xy)
-        self.density = local_density(openings, self.tree)
+        self.density = alike_density(openings)
         # As Python's own numbers: rows grow by one opening at a time, for which these are quicker.
         self.places = self.xy.tolist()
         self.majors, self.minors = self.o["major"].tolist(), self.o["minor"].tolist()
@@ -205,11 +205,10 @@ def find_rows(openings: NDArray[Any], most_log_nfa: float = 2.0, most_seeds: int
     if len(openings) < 4:
         return []
     field = _Field(openings)
-    seeds = _triples(field)[:most_seeds]
+    seeds, pairs = _triples(field)
     used: set[tuple[int, int]] = set()
     rows = []
-    pairs = max(1, len(seeds))
-    for i, j, k in seeds:
+    for i, j, k in seeds[:most_seeds]:
         if (i, j) in used or (j, k) in used:
             continue
         index, step, hits = _grow(field, [i, j, k])
@@ -225,8 +224,8 @@ def find_rows(openings: NDArray[Any], most_log_nfa: float = 2.0, most_seeds: int
     return _drop_repeats(rows)
 
 
-def _triples(field: _Field) -> list[tuple[int, int, int]]:
-    """(i, j, k) with j midway between i and k, the straightest and most even first."""
+def _triples(field: _Field) -> tuple[list[tuple[int, int, int]], int]:
+    """(i, j, k) with j midway between i and k, straightest and most even first; of how many pairs."""
     o, xy = field.o, field.xy
     reach = PITCH_OVER_HOLE[1] * float(np.percentile(o["major"], 98))
     near = field.tree.query(xy, k=min(25, len(xy)), distance_upper_bound=reach)[1][:, 1:]
@@ -261,7 +260,7 @@ def _triples(field: _Field) -> list[tuple[int, int, int]]:
         )
         out += [(float(c), int(a), int(b), int(q)) for c, a, b, q, g in zip(cost, ii, jj, k, good) if g]
     out.sort()
-    return [t[1:] for t in out]
+    return [t[1:] for t in out], max(1, len(i) // 2)  # every pair both ways round
 
 
 def _grow(field: _Field, start: Sequence[int]) -> tuple[list[int], list[int], float]:
@@ -310,7 +309,7 @@ def _next_opening(
         if (
             i < len(field.places)
             and i not in index
-            and abs(log(field.majors[i] / size[0])) < 0.45
+            and abs(log(field.majors[i] / size[0])) < ALIKE
             and abs(log(field.minors[i] / size[1])) < 0.6
         ):
             return int(i)

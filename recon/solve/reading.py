@@ -40,6 +40,7 @@ from recon.solve.result.confidence import MemberEvidence, member_evidence
 from recon.solve.result.frame import make_frame
 from recon.solve.result.plane_or_frame import (
     PlanesOrFrame,
+    none_likely,
     planes_or_frame,
     untied_not_sure,
     without_plane_evidence,
@@ -215,8 +216,9 @@ def read(
     watch.check()
     scales = {c.name: c.scale for c in copies}
     scene, against, test = _solve_until_frame(readings, copies, constraints, width, watch)
+    pictures = {c.name: c.image for c in copies}
     if not scene.candidates or not scene.photos or (constraints is None and not test.is_frame):
-        raise ReconError(why_no_frame(readings, {c.name: c.image for c in copies}, scales))
+        raise ReconError(why_no_frame(readings, pictures, scales))
     scene = without_plane_evidence(scene, test)
     if scene.set_aside and constraints is None:
         scene = name_mirrored(scene, readings)
@@ -224,6 +226,8 @@ def read(
         scene = with_plan(scene, plan)
     watch.tell("joints and stock", 0.97)
     frame, scene = make_frame(photos, scene, scales, stocks, stock_id, length, constraints)
+    if constraints is None and none_likely(frame, test):
+        raise ReconError(why_no_frame(readings, pictures, scales))
     frame = frame if constraints else untied_not_sure(frame)
     openings, rows, cameras = reading_tables(readings, scene, frame, scales)
     not_written = _write_stages(debug_dir, readings, scene) if debug_dir is not None else ""
@@ -339,7 +343,7 @@ def _with_shared_focals(
         focals = {k: r.photo.camera.f if (r := readings[k]).photo else None for k in mine}
         shared = shared_focal(list(focals.values()))
         for k in (k for k in mine if shared and disagrees(focals[k], shared)):
-            again = _read_alone(replace(copies[k], focal_px=shared), readings[k].openings, width)
+            again = _read_alone(replace(copies[k], focal_px=shared), readings[k].all_openings, width)
             out[k] = again if again.photo is not None else readings[k]
     return out
 
@@ -348,7 +352,7 @@ def _with_width(reading: PhotoReading, copy: _WorkingCopy, width: float) -> Phot
     """The photo read again where its lattice was solved with another width."""
     if reading.photo is None or reading.lattice_width == width:
         return reading
-    return _read_alone(copy, reading.openings, width)
+    return _read_alone(copy, reading.all_openings, width)
 
 
 def _solve_until_frame(

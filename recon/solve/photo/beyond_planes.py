@@ -8,6 +8,7 @@ patterns are planes of their own and the frame explains the others: what explain
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,42 +16,63 @@ from recon.geometry.arrays import BoolArray, IntArray
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import rotations
 from recon.solve.photo.photo_reading import PhotoReading
-from recon.solve.photo.plane_pattern import PlanePattern, find_plane_patterns, on_plane
+from recon.solve.photo.plane_pattern import find_plane_patterns, on_plane
 
 LEAST_LINES = 4  # both ways; of 90 photos of frames 22 show patterns of rails, 17 of these of 3 lines
 # Of a pattern whose plane is looked along further: fewer fix it badly; this project's choice.
 SPREADING_NODES = 30
+ROUNDS = 5  # of looking for patterns among what is left; bounds the time
 MOST_PATTERNS = 30  # bounds the time on gravel
 # Of one camera: focal lengths by this factor apart, and axes by so many degrees; this project's choice.
 SAME_FOCAL, SAME_TURN_DEG = 1.1, 3.0
 AS_WELL = 0.95  # of another lattice's agreement: then the rows on planes lie on it; this project's choice
 
 
-def wide_patterns(openings: np.ndarray) -> list[PlanePattern]:
-    """Plane patterns of more lines, both ways, than rails side by side make, each opening in one of them.
+@dataclass(frozen=True)
+class Planes:
+    """Which of N openings lie on plane patterns.
 
-    Parameters
+    Attributes
     ----------
-    openings : (N,), dtype OPENING, best first
+    sheets : (N,) on those that no members show.
+    wide : (N,) on others of more lines, both ways, than rails side by side make.
+    wide_evidence : nats of these, against clutter.
     """
-    found = find_plane_patterns(openings, MOST_PATTERNS)
-    return [p for p in found if min(p.shape) >= LEAST_LINES]
+
+    sheets: BoolArray
+    wide: BoolArray
+    wide_evidence: float
 
 
-def on_planes(patterns: Sequence[PlanePattern], openings: np.ndarray) -> BoolArray:
-    """(N,) which openings lie on patterns, beyond what hides parts of the large ones, too.
+def planes_of(openings: np.ndarray) -> Planes:
+    """The planes of dots, tiles and perforations among openings, (N,) of dtype OPENING, best first.
 
-    Parameters
-    ----------
-    patterns : of these openings
-    openings : (N,), dtype OPENING
+    Large ones are followed past what hides parts of them; what a lens bends away from one is looked for as
+    another.
+
+    Examples
+    --------
+    >>> from recon.image.openings import OPENING
+    >>> openings = np.zeros(60, OPENING)
+    >>> openings["x"], openings["y"] = 50 + 20.0 * (np.arange(60) % 10), 40 + 20.0 * (np.arange(60) // 10)
+    >>> openings["major"], openings["minor"] = 7.0, 7.0
+    >>> planes_of(openings).sheets.all(), planes_of(openings[:40]).wide.all()
+    (np.True_, np.True_)
     """
-    on = np.zeros(len(openings), bool)
-    for pattern in patterns:
-        on[pattern.index] = True
-        if len(pattern.index) >= SPREADING_NODES:
-            on |= on_plane(pattern, openings)
-    return on
+    sheets, wide = np.zeros((2, len(openings)), bool)
+    evidence = 0.0
+    for _ in range(ROUNDS):
+        left = np.nonzero(~sheets & ~wide)[0]
+        found = [p for p in find_plane_patterns(openings[left], MOST_PATTERNS) if min(p.shape) >= LEAST_LINES]
+        for pattern in found:
+            marks = sheets if pattern.is_sheet else wide
+            marks[left[pattern.index]] = True
+            if len(pattern.index) >= SPREADING_NODES:
+                marks[left[on_plane(pattern, openings[left])]] = True
+        evidence += sum(p.evidence for p in found if not p.is_sheet)
+        if not any(len(p.index) >= SPREADING_NODES for p in found):
+            break
+    return Planes(sheets, wide & ~sheets, evidence)
 
 
 def share_on(on: BoolArray, rows: Sequence[IntArray]) -> float:
@@ -64,22 +86,19 @@ def share_on(on: BoolArray, rows: Sequence[IntArray]) -> float:
     return float(on[np.concatenate(rows)].mean()) if len(rows) else 0.0
 
 
-def better_of(
-    whole: PhotoReading | None, beyond: PhotoReading | None, patterns: Sequence[PlanePattern]
-) -> PhotoReading | None:
+def better_of(whole: PhotoReading | None, beyond: PhotoReading | None, planes: float) -> PhotoReading | None:
     """Of a photo's reading with all openings and one beyond its plane patterns the likelier one.
 
     Parameters
     ----------
     whole, beyond : None where nothing was read
-    patterns : what explains the openings that the second leaves out
+    planes : nats of the patterns, which explain the openings that the second leaves out
     """
     if whole is None or beyond is None or whole.lattice is None or beyond.lattice is None:
         return beyond or whole
     if _same_camera(whole.lattice.camera, beyond.lattice.camera):
         as_well = whole.lattice.agreement >= AS_WELL * beyond.lattice.agreement
         return whole if as_well else beyond
-    planes = sum(p.evidence for p in patterns)
     return whole if whole.worth >= beyond.worth + planes else beyond
 
 

@@ -26,7 +26,7 @@ class PhotoReading:
     ----------
     name : of the photo.
     size : width, height, px.
-    openings : (N,), dtype OPENING.
+    openings : (N,), dtype OPENING, less those on planes that were left out.
     photo, lattice : the photo with its camera, and its lattice; None when no lattice was found.
     width : estimate and standard error, pitches.
     worth : nats of evidence that its lattice explains.
@@ -35,6 +35,7 @@ class PhotoReading:
     others : further (photo, lattice), should this one not fit the other photos.
     nats : what the members of each solution explain, in their order; empty where they were not compared.
     posed : camera and lattice are in the world of a frame that is known.
+    detected : (M,), dtype OPENING, all that were found; None where `openings` are all.
     """
 
     name: str
@@ -49,6 +50,12 @@ class PhotoReading:
     others: tuple[tuple[PosedPhoto, PhotoLattice], ...] = ()
     nats: tuple[float, ...] = ()
     posed: bool = False
+    detected: np.ndarray | None = None
+
+    @property
+    def all_openings(self) -> np.ndarray:
+        """(M,), dtype OPENING, all that were found, best first."""
+        return self.openings if self.detected is None else self.detected
 
     @property
     def solutions(self) -> list[tuple[PosedPhoto, PhotoLattice]]:

@@ -34,6 +34,7 @@ SPREAD_PX = 0.3  # of an opening's centre: a sharp opening's standard error
 LENS_SPREAD = 0.04
 LATTICE_COST = np.array([0.0, 0.7, 0.7, 1.4, 1.4])  # nats: square ones are commoner; this project's choice
 AS_WELL = 3.0  # nats by which another lattice may fit worse and still be the true one: odds of 20
+MOST_POINTS = 150  # of a plane, evenly of all: its focal length is known no better from more; bounds the time
 LEAST_LINES = 4  # either way: a lens bends three lines as a tilt does
 MOST_COST = 2.5  # nats an opening, at most: 1 where the plane is a lattice of the ones tried
 
@@ -80,14 +81,16 @@ def focal_of_plane(
     >>> bool(abs(np.log(found.focal_px / 700)) < 0.05), found.known
     (True, True)
     """
-    plane = _Plane(np.asarray(node, float), px, size, focal_px)
+    node = np.asarray(node, float)
+    some = np.linspace(0, len(node) - 1, min(len(node), MOST_POINTS)).astype(int)
+    plane = _Plane(node[some], px[some], size, focal_px)
     tried = np.log(FOCAL_TRIALS * max(size))
-    cost = np.array([[plane.fit(np.exp(f), s)[0] for f in tried] for s in LATTICES])
+    cost = np.array([plane.costs(np.exp(tried), s) for s in LATTICES])
     cost += LATTICE_COST[:, None]
     best, k = np.unravel_index(cost.argmin(), cost.shape)
     none = FocalEstimate(focal_px or FOCAL_PRIOR[0] * max(size), EXIF_SPREAD if focal_px else FOCAL_PRIOR[1])
     few_lines = min(len(np.unique(plane.node[:, j])) for j in (0, 1)) < LEAST_LINES
-    if few_lines or k in (0, len(tried) - 1) or cost.min() > MOST_COST * len(px):
+    if few_lines or k in (0, len(tried) - 1) or cost.min() > MOST_COST * len(some):
         return none
     # Other lattices that fit as well, at another focal length, make it uncertain.
     peaks = [_peak(tried, c) for c in cost if c.min() < cost.min() + AS_WELL]
@@ -118,12 +121,17 @@ class _Plane:
     size: tuple[int, int]
     focal_px: float | None
 
-    def fit(self, f: float, step: tuple[float, float]) -> tuple[float, Camera]:
-        """Cost in nats with one focal length, and the camera; the second step of the lattice is given."""
+    def costs(self, focals: FloatArray, step: tuple[float, float]) -> FloatArray:
+        """Cost in nats with each focal length; the second step of the lattice is given."""
         space = np.c_[self.node[:, :1] + step[0] * self.node[:, 1:], step[1] * self.node[:, 1:]]
         space = np.c_[space - space.mean(0), np.zeros(len(space))]
+        H, _ = fit_homography(space[:, :2], self.px)
+        return np.array([self._cost(float(f), space, H) for f in focals])
+
+    def _cost(self, f: float, space: FloatArray, H: FloatArray) -> float:
+        """Cost in nats with one focal length, of a plane at z = 0 in space that a homography takes to px."""
         long = max(self.size)
-        start = _posed(space, self.px, Camera(f, (self.size[0] - 1) / 2, (self.size[1] - 1) / 2))
+        start = _posed(H, Camera(f, (self.size[0] - 1) / 2, (self.size[1] - 1) / 2))
 
         def camera(p: FloatArray) -> Camera:
             turned = Rotation.from_rotvec(p[3:6]).as_matrix() @ start.R
@@ -140,13 +148,12 @@ class _Plane:
         at, spread = (
             (self.focal_px, EXIF_SPREAD) if self.focal_px else (FOCAL_PRIOR[0] * long, FOCAL_PRIOR[1])
         )
-        return float(solved.cost + 0.5 * (np.log(f / at) / spread) ** 2), camera(solved.x)
+        return float(solved.cost + 0.5 * (np.log(f / at) / spread) ** 2)
 
 
-def _posed(space: FloatArray, px: FloatArray, camera: Camera) -> Camera:
+def _posed(H: FloatArray, camera: Camera) -> Camera:
     """The camera before a plane z = 0, from its homography."""
     K = np.array([[camera.f, 0, camera.cx], [0, camera.f, camera.cy], [0, 0, 1]])
-    H, _ = fit_homography(space[:, :2], px)
     a, b, c = (np.linalg.inv(K) @ H).T
     if c[2] < 0:
         a, b, c = -a, -b, -c

@@ -32,6 +32,10 @@ MOST_COMPLETED = 12  # rounds of adding a line on each side: bounds the time
 MOST_PATTERNS = 6  # planes looked for in one photo; this project's choice
 LEAST_NATS = 20.0  # evidence of a pattern: a few thousand seeds, each with a few dozen pairs of steps
 SPREADING = 3  # rounds in which a pattern's plane is fitted to all that lies on it; this project's choice
+LEAST_BESIDE = 4  # of the eight places round one: at a straight edge there are five
+# Lines either way and openings from which a pattern is a sheet, wider than members that lie side by side: of
+# the patterns of members' own openings in 78 rendered photos none with as many lines had more than 27.
+SHEET_LINES, SHEET_OPENINGS = 5, 40
 STEPS = ((1, 0), (-1, 0), (0, 1), (0, -1))
 BLOCK = tuple((i, j) for i in (-1, 0, 1) for j in (-1, 0, 1))
 
@@ -63,6 +67,11 @@ class PlanePattern:
     def shape(self) -> tuple[int, int]:
         """How many lines it has in both directions."""
         return int(self.node[:, 0].max()) + 1, int(self.node[:, 1].max()) + 1
+
+    @property
+    def is_sheet(self) -> bool:
+        """Is it wider than members that lie side by side?"""
+        return min(self.shape) >= SHEET_LINES and len(self.index) >= SHEET_OPENINGS
 
 
 def find_plane_patterns(openings: np.ndarray, most: int = MOST_PATTERNS) -> list[PlanePattern]:
@@ -294,9 +303,17 @@ def on_plane(pattern: PlanePattern, openings: np.ndarray) -> BoolArray:
         off = _to_picture(H, whole) - xy
         near = np.linalg.norm(off, axis=1) < EVEN[0] * np.exp(scale) + EVEN[1]
         on = alike & ahead & near
+        on[on] = _accompanied(whole[on].astype(int))
         on[pattern.index] = True
         H, _ = fit_homography(whole[on], xy[on])
     return on
+
+
+def _accompanied(node: IntArray) -> BoolArray:
+    """(M,) which of M nodes have neighbours enough: chance puts single openings on any plane."""
+    places = {tuple(n) for n in node.tolist()}
+    beside = [sum((i + u, j + v) in places for u, v in BLOCK) - 1 for i, j in node.tolist()]
+    return np.array(beside, int) >= LEAST_BESIDE
 
 
 def _to_picture(homography: FloatArray, node: FloatArray) -> FloatArray:

@@ -10,14 +10,14 @@ import numpy as np
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import lattice_classes
-from recon.image.openings import local_density
+from recon.image.openings import alike_density
 from recon.image.rows import Row, find_rows, pattern_directions
 from recon.image.scales import find_openings
 from recon.solve.evidence.camera_prior import CameraPrior, camera_prior
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.photo.axis_rows import AxisRow, find_axis_rows
-from recon.solve.photo.beyond_planes import better_of, on_planes, share_on, wide_patterns
+from recon.solve.photo.beyond_planes import better_of, planes_of, share_on
 from recon.solve.photo.camera_samples import drawn_cameras
 from recon.solve.photo.clutter_rows import clutter_level
 from recon.solve.photo.hole_size import hole_of_members, hole_of_rows
@@ -41,6 +41,10 @@ SEED_OPENINGS = 2000  # best-scored openings that first rows grow from: bounds t
 AXIS_OPENINGS = 5000  # openings looked at once the camera is known
 LEAST_OPENINGS = 12  # fewer make no three rows; this project's choice
 LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
+SURE_ROW = -1.0  # log10 of how many such rows chance gives in a photo, at most, for a row that is counted
+# Where sheets have at least so many times as many sure rows as all else, and all else fewer than so many, no
+# frame bolted by hand is sought: printed dots leave 2 to 8 of 30 to 37, photos of frames mostly 10 and more.
+MOST_ON_SHEETS, ENOUGH_BESIDES = 3, 12
 PATTERN_DIRECTIONS = 3  # directions in which an opening of tiles or a grating repeats; a member's in one
 LEAST_PATTERN_SHARE = 0.1  # of first rows, for a reading beyond plane patterns; this project's choice
 # Where a frame may be racked; bounds the time on patterns.  Photos of frames gave at most 89.
@@ -121,27 +125,44 @@ def read_photo(
     nothing = PhotoReading(name, size, openings, None, None, (1.0, np.inf), 0.0)
     if len(openings) < LEAST_OPENINGS:
         return replace(nothing, reason="hardly any openings can be seen")
-    seen = _first_rows(name, openings, size)
+    planes = planes_of(openings)
+    off = openings[~planes.sheets]
+    seen = _first_rows(name, off, size)
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
-    reading = _read(seen, focal_px, width, most_cameras)
-    patterns = wide_patterns(openings)
-    on = on_planes(patterns, openings)
-    if share_on(on, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
-        apart = _first_rows(name, openings[~on], size)
-        beyond = _read(apart, focal_px, width, most_cameras) if len(apart.rows) >= 3 else None
-        reading = better_of(reading, beyond, patterns)
-    return reading or replace(nothing, reason="its rows of openings fit no camera")
+    most = 1 if _only_sheets(seen, openings, planes.sheets) else most_cameras
+    reading = _read(seen, focal_px, width, most)
+    wide = planes.wide[~planes.sheets]
+    if share_on(wide, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
+        apart = _first_rows(name, off[~wide], size)
+        beyond = _read(apart, focal_px, width, most) if len(apart.rows) >= 3 else None
+        reading = better_of(reading, beyond, planes.wide_evidence)
+    if reading is None:
+        return replace(nothing, reason="its rows of openings fit no camera")
+    return replace(reading, detected=openings)
+
+
+def _only_sheets(seen: _Detections, openings: np.ndarray, sheets: BoolArray) -> bool:
+    """Are sheets nearly all that rows of openings show?  `seen` has what they leave."""
+    if not sheets.any():
+        return False
+    besides = sum(r.log_nfa <= SURE_ROW for r in seen.rows)
+    rows = [r for r in find_rows(openings[:SEED_OPENINGS]) if r.log_nfa <= SURE_ROW]
+    on = sum(sheets[r.index].mean() > 0.5 for r in rows)
+    return besides < ENOUGH_BESIDES and on >= MOST_ON_SHEETS * max(besides, 1)
 
 
 def _read(seen: _Detections, focal_px: float | None, width: float | None, most: int) -> PhotoReading | None:
-    """The photo read from its first rows: a square frame in a whole picture, where the members say so."""
+    """The photo read from its first rows: a square frame in a whole picture, where the members say so.
+
+    Where one camera only is to be tried, no other frame is sought.
+    """
     points, share, size = seen.points, seen.share, seen.size
     cameras = find_vanishing_points(points, share, size, focal_px, most=most)
     if cameras:
         seen = replace(seen, least_evidence=_least_evidence(seen, cameras[0]))
     reading = _of_trials(_with_cameras(seen, cameras, width, None))
-    if reading is None or not explained_by_members(reading):  # more that is free fits more
+    if most > 1 and (reading is None or not explained_by_members(reading)):  # more that is free fits more
         cameras = find_vanishing_points(points, share, size, focal_px, most=most, free=True)
         freer = _of_trials(_with_cameras(seen, cameras, width, camera_prior(size, focal_px)))
         reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
@@ -177,7 +198,7 @@ def _first_rows(name: str, openings: np.ndarray, size: tuple[int, int]) -> _Dete
     share = share / (1 + 10.0 ** np.array([r.log_nfa for r in rows]))
     share = share * np.array([(pattern[r.index] < PATTERN_DIRECTIONS).mean() ** 2 for r in rows])
     points = row_points(openings, rows)
-    return _Detections(name, size, openings, local_density(openings), pattern, rows, points, share)
+    return _Detections(name, size, openings, alike_density(openings), pattern, rows, points, share)
 
 
 def _read_with(
@@ -274,7 +295,7 @@ def read_posed(
     if hole is None:
         return None
     pattern = pattern_directions(openings)
-    rows = trusted_rows(find_axis_rows(camera, openings, hole, local_density(openings)), pattern)
+    rows = trusted_rows(find_axis_rows(camera, openings, hole, alike_density(openings)), pattern)
     if not rows:
         return None
     placed = place_axis_rows(camera, openings, rows)

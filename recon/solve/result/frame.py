@@ -21,7 +21,7 @@ from recon.solve.members.bolts import bolt_states
 from recon.solve.off_lattice.brace import off_lattice_members
 from recon.solve.off_lattice.braces import find_braces
 from recon.solve.priors.constraints import Constraints, labels_of, spare_labels, without_deleted
-from recon.solve.result.confidence import confidence_of, evidence_of
+from recon.solve.result.confidence import with_confidence
 from recon.solve.result.end_choices import LEAST_CHANCE, with_choices
 from recon.solve.result.squareness import squareness_of
 from recon.solve.result.stock import choose_stock, member_stocks
@@ -69,6 +69,7 @@ def make_frame(
     off_lattice = with_choices(off_lattice, [b.ends for b in braces], members)
     members = on_lattice + without_deleted(off_lattice, constraints)
     joints = _joints_of(scene, members)
+    members = with_confidence(members, joints, scene)
     use, pitch_mm, doubts = choose_stock(scene, stocks, stock_id, length, {m.id: m for m in members}, scales)
     members = _with_stocks(scene, members, stocks, use, pitch_mm)
     others = [m.id for m in members if m.stock != (use.id or None)]
@@ -108,7 +109,6 @@ def _members_of(scene: Scene, labels: Sequence[str]) -> list[Member]:
             as_tuple(np.eye(3)[c.axis]),
             c.holes,
             scene.width,
-            confidence=round(confidence_of(evidence_of(c, low, high)), 3),
             ends=(end_of(low, -1), end_of(high, 1)),
             seen=int(c.seen.sum()),
         )

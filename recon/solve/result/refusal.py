@@ -14,7 +14,7 @@ from recon.image.rows import Row, find_rows
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.photo.plane_camera import focal_of_plane
 from recon.solve.photo.plane_pattern import PlanePattern, find_plane_patterns
-from recon.solve.photo.read_photo import LEAST_OPENINGS, SEED_OPENINGS
+from recon.solve.photo.read_photo import LEAST_OPENINGS, SEED_OPENINGS, SURE_ROW
 
 LEAST_HOLE_PX = 3.0  # smaller ones are found less than 3 times of 4 (rendered frames, by minor axis)
 WANTED_HOLE_PX = 6  # asked for: twice that
@@ -23,7 +23,6 @@ WANTED_HOLE_PX = 6  # asked for: twice that
 MOST_BLUR_PX = 2.5
 REBLUR_PX = 1.0  # by which edges are blurred again to measure them; Zhuo and Sim 2011, section 3, from memory
 EDGE_SHARE = 99.0  # percentile of gradients from which a pixel is on an edge; this project's choice
-SURE_ROW = -1.0  # log10 of how many such rows chance gives in a photo, at most, for a row that is counted
 LEAST_ROWS = 3  # fewer give no camera
 PLANE_SHARE = 0.5  # of the openings in rows that lie in plane patterns: these are what the photo shows
 ONE_WAY_DEG = 2.0  # between a row and the way to the vanishing point of all; a lens bends rows by 0.6
@@ -126,7 +125,7 @@ def cause_of(reading: PhotoReading, picture: np.ndarray, scale: float = 1.0) -> 
     def because(cause: Cause, seen: str) -> PhotoCause:
         return PhotoCause(reading.name, cause, seen)
 
-    openings, n = reading.openings, len(reading.openings)
+    openings, n = reading.all_openings, len(reading.all_openings)
     rows = [r for r in find_rows(openings[:SEED_OPENINGS]) if r.log_nfa < SURE_ROW]
     in_rows = np.unique(np.concatenate([np.zeros(0, int), *(r.index for r in rows)]))
     patterns = find_plane_patterns(openings)
@@ -155,7 +154,7 @@ def cause_of(reading: PhotoReading, picture: np.ndarray, scale: float = 1.0) -> 
         return because(Cause.FIT_NO_CAMERA, f"{_rows_seen(n, rows)}, which fit no camera together")
     return because(
         Cause.NO_WIDTH,
-        f"{_rows_seen(n, rows)}, but no two members that lap and no second face that would be a member's",
+        f"{_rows_seen(n, rows)}, but none is clearly a member's: no two that would be members lap",
     )
 
 
@@ -176,7 +175,7 @@ def _planes_seen(patterns: Sequence[PlanePattern], reading: PhotoReading, scale:
             f", and {sum(len(p.index) for p in patterns[1:])} on {_count(len(patterns) - 1, 'plane')} more"
         )
     text += ", as printed dots, tiles, a grating or perforated sheet have them, and no member stands out; "
-    px = np.c_[reading.openings["x"], reading.openings["y"]][best.index]
+    px = np.c_[reading.all_openings["x"], reading.all_openings["y"]][best.index]
     focal = focal_of_plane(best.node, px, reading.size)
     if focal.known:
         known = f"{focal.focal_px / scale:.0f} px ± {100 * focal.spread:.0f} %"

@@ -7,10 +7,12 @@ from scipy.spatial.transform import Rotation
 
 from recon.image.openings import OPENING, local_density
 from recon.solve.photo.axis_rows import find_axis_rows
-from recon.solve.photo.beyond_planes import better_of, on_planes, share_on, wide_patterns
+from recon.solve.photo.beyond_planes import better_of, planes_of
 from recon.solve.photo.clutter_rows import clutter_level
+from recon.solve.photo.plane_pattern import find_plane_patterns, on_plane
 from recon.solve.photo.read_photo import LEAST_ROW_EVIDENCE, read_photo, trusted_rows
 from tests.solve.decoys import camera_at
+from tests.solve.photo.test_plane_pattern import grid
 from tests.solve.scenes import HOLE, SIZE, grown_scene, lattice_change
 
 LINES = 60  # of dots on the floor, both ways
@@ -62,19 +64,23 @@ def test_a_plane_is_followed_beyond_what_stands_before_it():
     edge = camera.project(np.c_[node[shown] + [0.3, 0], np.zeros(int(shown.sum()))])
     out["major"] = 2 * np.linalg.norm(edge - px[shown], axis=1)
     out["minor"], out["score"] = 0.6 * out["major"], 5.0
-    patterns = wide_patterns(out)
-    largest = max(len(p.index) for p in patterns)
-    on = on_planes([max(patterns, key=lambda p: len(p.index))], out)
-    assert largest < 0.8 * len(out) and on.mean() > 0.95
-    assert share_on(on, [np.nonzero(on)[0]]) == 1.0
+    largest = max(find_plane_patterns(out), key=lambda p: len(p.index))
+    assert len(largest.index) < 0.8 * len(out) < on_plane(largest, out).sum()
+    assert planes_of(out).sheets.mean() > 0.95
+
+
+def test_a_sheet_is_wider_than_four_members_side_by_side():
+    assert planes_of(grid(12, 8, missing=0.04)).sheets.mean() > 0.9
+    four = planes_of(grid(24, 4))
+    assert four.wide.mean() > 0.9 and four.wide_evidence > 50 and not four.sheets.any()
 
 
 def test_where_one_reading_failed_the_other_counts():
     _, shot = grown_scene(1, 33)
     reading = read_photo("photo", shot.openings, SIZE, None)
-    assert better_of(None, reading, []) is reading and better_of(reading, None, []) is reading
-    assert better_of(None, None, []) is None
-    assert better_of(reading, reading, []) is reading  # one camera, one lattice: all openings count
+    assert better_of(None, reading, 0.0) is reading and better_of(reading, None, 0.0) is reading
+    assert better_of(None, None, 0.0) is None
+    assert better_of(reading, reading, 0.0) is reading  # one camera, one lattice: all openings count
 
 
 def rows_of(camera, openings):

@@ -11,6 +11,7 @@ from recon.solve.evidence.posed_photo import make_posed_photo
 from recon.solve.evidence.scene import Scene
 from recon.solve.result.plane_or_frame import (
     PlanesOrFrame,
+    none_likely,
     planes_or_frame,
     untied_not_sure,
     without_plane_evidence,
@@ -89,6 +90,33 @@ def test_only_members_that_lap_another_may_be_sure():
     )
     frame = untied_not_sure(Frame(members, (Joint(a="A", b="B", a_hole=2, b_hole=0, axis=(0, 1, 0)),)))
     assert [m.confidence >= SURE for m in frame.members] == [True, True, False]
+
+
+def test_a_brace_is_sure_only_where_two_bolts_of_it_are_seen():
+    members = (
+        Member("A", (0, 0, 0), (1, 0, 0), 9, 1.0, confidence=0.97),
+        Member("B", (0, 1, 0), (0.6, 0, 0.8), 9, 1.0, on_lattice=False, confidence=0.97),
+    )
+
+    def with_bolts(*states):
+        laps = (Joint("A", 3 * k, "B", 3 * k, (0, 1, 0), bolt) for k, bolt in enumerate(states))
+        return [m.confidence >= SURE for m in untied_not_sure(Frame(members, tuple(laps))).members]
+
+    assert with_bolts("seen", "seen") == [True, True]
+    assert with_bolts("seen", "assumed") == with_bolts("seen", "none") == [True, False]
+
+
+def test_members_that_no_lap_ties_are_a_frame_only_where_one_is_likelier_right_than_wrong():
+    def claimed(confidence, laps=0):
+        two = (
+            Member(n, (0, y, 0), (1, 0, 0), 9, 1.0, confidence=confidence) for n, y in (("A", 0), ("B", 5))
+        )
+        test = PlanesOrFrame(
+            {}, np.zeros(2), np.full(2, 36.0), np.full(2, 2), np.full(2, laps), repeated=np.zeros(2)
+        )
+        return test.is_frame and not none_likely(Frame(tuple(two)), test)
+
+    assert not claimed(0.3) and claimed(0.6) and claimed(0.3, laps=1)
 
 
 def woven_scene() -> Scene:
