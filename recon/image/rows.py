@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from math import dist, hypot, log, log10, pi
 from statistics import median
@@ -20,11 +21,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
-from recon.image.openings import ALIKE, alike_density
+from recon.image.openings import ALIKE, OPENING, alike_density
 
 # Pitch over hole diameter of drilled stock: 38.1 / 11.1 = 3.4, 38.1 / 8 = 4.8, 25.4 / 11.1 = 2.3,
 # widened by a third for what blur and shading do to an ellipse.
 PITCH_OVER_HOLE = (1.7, 7.0)
+KEPT = 40  # photos whose rows are kept: as many as a build may have.  This project's choice
 
 
 @dataclass(frozen=True)
@@ -204,7 +206,14 @@ def find_rows(openings: NDArray[Any], most_log_nfa: float = 2.0, most_seeds: int
     """
     if len(openings) < 4:
         return []
-    field = _Field(openings)
+    data = np.ascontiguousarray(openings, OPENING).tobytes()
+    return list(_rows_among(data, most_log_nfa, most_seeds))
+
+
+@lru_cache(KEPT)
+def _rows_among(data: bytes, most_log_nfa: float, most_seeds: int) -> list[Row]:
+    """:func:`find_rows` of openings as bytes; a reading asks for those of the same photo more than once."""
+    field = _Field(np.frombuffer(data, OPENING))
     seeds, pairs = _triples(field)
     used: set[tuple[int, int]] = set()
     rows = []

@@ -343,7 +343,7 @@ def _with_shared_focals(
         focals = {k: r.photo.camera.f if (r := readings[k]).photo else None for k in mine}
         shared = shared_focal(list(focals.values()))
         for k in (k for k in mine if shared and disagrees(focals[k], shared)):
-            again = _read_alone(replace(copies[k], focal_px=shared), readings[k].all_openings, width)
+            again = _read_alone(replace(copies[k], focal_px=shared), readings[k].detected, width)
             out[k] = again if again.photo is not None else readings[k]
     return out
 
@@ -352,7 +352,7 @@ def _with_width(reading: PhotoReading, copy: _WorkingCopy, width: float) -> Phot
     """The photo read again where its lattice was solved with another width."""
     if reading.photo is None or reading.lattice_width == width:
         return reading
-    return _read_alone(copy, reading.all_openings, width)
+    return _read_alone(copy, reading.detected, width)
 
 
 def _solve_until_frame(

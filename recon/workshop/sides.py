@@ -65,6 +65,8 @@ class Sides:
     >>> sides = Sides([Member("A", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 12)])
     >>> sides.name((0, -1, 0)), sides.name((1, 0, 0)), sides.place((0, 1, 0)), sides.name((0.6, 0, 0.8))
     ('front', 'right', 'at the back', 'upper right')
+    >>> sides.nearest((0.6, 0, 0.8)), sides.nearest((0.8, 0, -0.6))
+    ('top', 'right')
     >>> Sides([Member("A", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 12)], z_up=False).name((0, -1, 0))
     '-y'
     """
@@ -88,6 +90,12 @@ class Sides:
         """The side that a vector points to, after "the": 'top side', 'side towards -y'."""
         name = self.name(vector)
         return f"{name} side" if self._towards else f"side towards {name}"
+
+    def nearest(self, vector: ArrayLike) -> str:
+        """The side that a vector points to most: of one at an angle 'left', too."""
+        v = np.asarray(vector, float)
+        k = int(np.round(np.abs(v), 9).argmax())
+        return self.name(np.eye(3)[k] * np.sign(v[k]))
 
     def place(self, vector: ArrayLike) -> str:
         """Where something is that lies on that side: 'on the left', 'at the upper right', 'at +x'."""

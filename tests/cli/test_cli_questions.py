@@ -116,7 +116,7 @@ def test_pairs_that_are_none_are_refused(work, capsys, pair, told):
 def test_steps_are_told_and_written_with_pictures(work, capsys):
     assert run("steps", "gate.json", "-o", "out") == 0
     out = words(capsys)
-    assert "1. Lay C (11 holes) and D (11 holes) down, with what will be the back up." in out
+    assert "1. Lay C (11 holes) and D (11 holes) down, with the finished frame's back on top." in out
     assert "Put B (12 holes) on top, hole 10 of B on hole 11 of D; hole 3 of B on hole 11 of C." in out
     assert "Check that it is square" in out and "Then tighten all bolts" in out
     assert "common practice, no source" in out

@@ -81,6 +81,20 @@ class Candidate:
         hi[self.axis] = self.first[self.axis] + self.holes - 0.5
         return lo, hi
 
+    def part(self, start: int, stop: int) -> Candidate:
+        """The member that holes ``start`` to ``stop`` - 1 would be, with what was seen of them."""
+        first = self.first.copy()
+        first[self.axis] += start
+        profile = self.profile[start:stop]
+        return replace(
+            self,
+            first=first,
+            holes=stop - start,
+            evidence=float(profile.sum()),
+            profile=profile,
+            seen=self.seen[start:stop],
+        )
+
 
 def boxes(candidates: Sequence[Candidate], width: float) -> tuple[FloatArray, FloatArray]:
     """Low and high corners (B, 3), (B, 3) of the boxes that candidates fill, pitches."""

@@ -8,6 +8,7 @@ Modules, in the order of the method:
 - ``overlaps``: which of two members that overlap gives way.
 - ``line_reach``: where in the photos a line's openings may be found.
 - ``selection``: members from lines, one explanation for each detection.
+- ``gaps``: members in line with a gap between them, taken for one.
 - ``colours``: colours of a picture at given points.
 - ``edges``: changes of colour across a member's faces.
 - ``ends``: where a member starts and stops.

@@ -7,12 +7,22 @@ from collections.abc import Sequence
 import numpy as np
 
 from recon.geometry.arrays import FloatArray
-from recon.solve.evidence.candidate import LineKey, Span, across, line_key_at
+from recon.solve.evidence.candidate import (
+    Candidate,
+    LineKey,
+    Span,
+    across,
+    line_key,
+    line_key_at,
+    line_span,
+)
 from recon.solve.evidence.scene import Scene
 from recon.solve.photo.photo_lattice import PhotoLattice
 
 LEAST_LOG_CHANCE = -4.0  # of a row's guess, natural logarithm: 1 in 55; this project's choice
-REACH = 24  # holes before and past another member at which one that touches it may end; bounds the time
+# Holes before and past another member that belong to a line on which one touches it; 10 more are looked at
+# past these (selection).  Bounds the time.
+REACH = 14
 
 Lines = dict[LineKey, Span]
 
@@ -41,6 +51,24 @@ def candidate_lines(lattices: Sequence[PhotoLattice], least_log_chance: float = 
     return lines
 
 
+def known_lines(candidates: Sequence[Candidate]) -> Lines:
+    """The lattice lines of some candidates, each from its first to its last hole on the line.
+
+    Examples
+    --------
+    Two rails in line, with a gap between them.
+
+    >>> known_lines([Candidate.bare(0, [0, 0, 0], 5), Candidate.bare(0, [9, 0, 0], 4)])
+    {(0, 0.0, 0.0, 0.0): (0, 12)}
+    """
+    lines: Lines = {}
+    for c in candidates:
+        key, (lo, hi) = line_key(c), line_span(c)
+        known = lines.get(key, (lo, hi))
+        lines[key] = min(lo, known[0]), max(hi, known[1])
+    return lines
+
+
 def touching_lines(scene: Scene, reach: int = REACH) -> Lines:
     """Lattice lines on which a member could touch a candidate face to face with its holes in line.
 
@@ -53,7 +81,6 @@ def touching_lines(scene: Scene, reach: int = REACH) -> Lines:
 
     Examples
     --------
-    >>> from recon.solve.evidence.candidate import Candidate
     >>> scene = Scene((), {}, 1.0).with_candidates([Candidate.bare(0, [0, 0, 0], 2)])
     >>> sorted(key for key in touching_lines(scene) if key[0] == 2)
     [(2, 0.0, -1.0, 0.0), (2, 0.0, 1.0, 0.0), (2, 1.0, -1.0, 0.0), (2, 1.0, 1.0, 0.0)]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -40,6 +39,7 @@ def resolve_overlap(
     --------
     The last four holes of a weak candidate run through a strong one.
 
+    >>> from dataclasses import replace
     >>> def nats(axis, first, at_each_hole):
     ...     values, bare = np.array(at_each_hole, float), Candidate.bare(axis, first, len(at_each_hole))
     ...     return replace(bare, evidence=values.sum(), profile=values, seen=np.ones(len(values), int))
@@ -57,7 +57,7 @@ def resolve_overlap(
         old = _cut(other, candidate, width) if other.fixed_ends is None else None
         if new is None and old is None:
             return None, chosen
-        # What lies in the shared place is explained by either; only what is cut off beyond it is lost.
+        # What lies where two members cross is explained by either; only what is cut off beyond it is lost.
         loss_new = candidate.evidence - (new.evidence if new else 0.0) - _shared(candidate, other, width)
         loss_old = other.evidence - (old.evidence if old else 0.0) - _shared(other, candidate, width)
         if old is not None and loss_old < loss_new:
@@ -80,7 +80,9 @@ def _inside(candidate: Candidate, other: Candidate, width: float) -> BoolArray:
 
 
 def _shared(candidate: Candidate, other: Candidate, width: float) -> float:
-    """Nats of a candidate in the place that it shares with another."""
+    """Nats of a candidate in the place where it crosses another; none where they run side by side."""
+    if candidate.axis == other.axis:
+        return 0.0
     return float(candidate.profile[_inside(candidate, other, width)].sum())
 
 
@@ -92,15 +94,4 @@ def _cut(candidate: Candidate, other: Candidate, width: float) -> Candidate | No
     a, b = int(inside.argmax()), int(len(inside) - inside[::-1].argmax())
     parts = [(0, a), (b, candidate.holes)]
     a, b = max(parts, key=lambda p: candidate.profile[p[0] : p[1]].sum())
-    if b - a < 1:
-        return None
-    first = candidate.first.copy()
-    first[candidate.axis] += a
-    return replace(
-        candidate,
-        first=first,
-        holes=b - a,
-        profile=candidate.profile[a:b],
-        seen=candidate.seen[a:b],
-        evidence=float(candidate.profile[a:b].sum()),
-    )
+    return candidate.part(a, b) if b - a >= 1 else None

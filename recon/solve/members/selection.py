@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from recon.geometry.arrays import IntArray
+from recon.geometry.arrays import BoolArray, IntArray
 from recon.solve.evidence.along_line import (
     LINES_AT_ONCE,
     LineEvidence,
@@ -52,9 +52,6 @@ UNHELD = 14.0
 BEFORE_OWN_PLACE = 0.5  # of what a member needs, from which its own place is sought: that gives as much again
 OWN_ROUNDS = 2  # of fitting a member's own place and looking again; nothing changed after the second
 REACH = 10  # holes looked at past the ends of rows, and of members with an open end; this project's choice
-WHOLE_LINE = (
-    40  # steps: rows give shorter stretches, which are looked at past their ends; touching_lines longer
-)
 
 
 @dataclass
@@ -68,12 +65,20 @@ class _Line:
     openings: LineOpenings
     stale: bool = False  # a member was chosen since that may explain some of its detections
     own: OwnPlace | None = None  # of the member that its best stretch would be
+    used: BoolArray | None = None  # holes of members that were chosen on this line, (K,)
     stretch: tuple[int, int, float] = field(init=False)
 
     def __post_init__(self) -> None:
         self.evidence = without_hidden_runs(self.evidence)
-        a, b, total = best_stretch(self.evidence.profile)
+        profile = self.evidence.profile
+        a, b, total = best_stretch(profile if self.used is None else np.where(self.used, -np.inf, profile))
         self.stretch = a, b, total - (self.own.cost if self.own else 0.0)
+
+    def beyond(self, start: int, stop: int) -> _Line:
+        """The line with holes ``start`` to ``stop`` - 1 used, to be looked at again."""
+        used = np.zeros(self.evidence.llr.shape[2], bool) if self.used is None else self.used.copy()
+        used[start:stop] = True
+        return replace(self, used=used, stale=True)
 
     def candidate(self) -> Candidate:
         """The member that the best stretch would be."""
@@ -99,7 +104,7 @@ def select_members(
 ) -> Scene:
     """The scene with its candidates chosen anew: the line with most evidence takes its detections first.
 
-    The rest must do without them.  Later rounds find a second member on a line.
+    The rest must do without them.  What is left of a line may be a second member.
 
     Parameters
     ----------
@@ -111,7 +116,7 @@ def select_members(
     deleted : Sequence[Candidate]
         Members that are not there: nothing that lies on one with more than half of its holes is chosen.
     past_ends : int
-        Holes looked at past the ends of rows.
+        Holes looked at past the ends of the lines' steps.
     own_places : bool
         Whether members may be off the lattice where photos show play: once the cameras are known.
     """
@@ -131,18 +136,20 @@ def select_members(
         if line.stale:
             waiting[line.key] = _second_look(photos, line)
             continue
-        del waiting[line.key]
         candidate = line.candidate()
-        if (candidate.seen > 0).sum() < LEAST_STEPS or _is_deleted(candidate, deleted):
-            continue
-        fitted, chosen = resolve_overlap(candidate, chosen, scene.width)
+        fitted = None
+        if (candidate.seen > 0).sum() >= LEAST_STEPS and not _is_deleted(candidate, deleted):
+            fitted, chosen = resolve_overlap(candidate, chosen, scene.width)
         if fitted is not None:
             chosen.append(fitted)
-            taken = line.evidence.part(a, b).explained
-            _take(photos, taken.reshape(len(photos), -1))
-            for key in reach.of(taken.reshape(len(photos), -1)):
+            a += round(float(fitted.first[fitted.axis] - candidate.first[fitted.axis]))
+            b = a + fitted.holes
+            taken = line.evidence.part(a, b).explained.reshape(len(photos), -1)
+            _take(photos, taken)
+            for key in reach.of(taken):
                 if key in waiting:
                     waiting[key].stale = True
+        waiting[line.key] = line.beyond(a, b)  # a second member may lie on it
     return scene.with_candidates(chosen)
 
 
@@ -161,7 +168,7 @@ def _take(photos: Sequence[PosedPhoto], hits: IntArray) -> None:
 def _second_look(photos: Sequence[PosedPhoto], line: _Line) -> _Line:
     """The line with what the detections that are still free say."""
     evidence = along_line(photos, line.openings, line.occluders, only_free=True)
-    return _Line(line.key, line.lo, line.occluders, evidence, line.openings, own=line.own)
+    return _Line(line.key, line.lo, line.occluders, evidence, line.openings, own=line.own, used=line.used)
 
 
 def _at_own_place(photos: Sequence[PosedPhoto], line: _Line, width: float) -> _Line:
@@ -238,7 +245,7 @@ def _first_looks(scene: Scene, lines: Lines, reach: int, own_places: bool) -> di
     for i in range(0, len(every), LINES_AT_ONCE):
         some = every[i : i + LINES_AT_ONCE]
         keys = [key for key, _ in some]
-        spans = [(lo - reach, hi + reach) if hi - lo < WHOLE_LINE else (lo, hi) for _, (lo, hi) in some]
+        spans = [(lo - reach, hi + reach) for _, (lo, hi) in some]
         openings = [
             lattice_openings(key[0], line_first(key, lo), hi - lo + 1, scene.width)
             for key, (lo, hi) in zip(keys, spans)

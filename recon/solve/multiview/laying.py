@@ -146,7 +146,8 @@ def _shifts(
         planes[axis[i]] += worth[i] * np.minimum(vote, 1.0)
     if sum(p.any() for p in planes) < 2:
         return []
-    total = planes[0][None] + planes[1][:, None] + planes[2][:, :, None]
+    total = planes[0][None] + planes[1][:, None]
+    total += planes[2][:, :, None]
     return [
         (votes, np.array([grids[j][cell[j]] for j in range(3)])) for votes, cell in _peaks(total, MOST_SHIFTS)
     ]
@@ -154,10 +155,12 @@ def _shifts(
 
 def _peaks(total: FloatArray, most: int) -> list[tuple[float, IntArray]]:
     """The largest values of a grid and their cells, none next to a larger one."""
-    flat = total.ravel()
+    flat, rows = total.ravel(), total.max(axis=2).ravel()
     count = min(27 * most, len(flat))
-    top = np.argpartition(-flat, count - 1)[:count]
-    cells = np.stack(np.unravel_index(top[np.argsort(-flat[top])], total.shape), 1)
+    # So many rows of the grid reach this value, so at least as many cells do: the largest are among them.
+    reached = np.partition(rows, len(rows) - count)[len(rows) - count] if count < len(rows) else -np.inf
+    top = np.nonzero(flat >= reached)[0]
+    cells = np.stack(np.unravel_index(top[np.argsort(-flat[top])][:count], total.shape), 1)
     out: list[tuple[float, IntArray]] = []
     for cell in cells:
         if len(out) < most and all(np.abs(cell - kept).max() > 1 for _, kept in out):

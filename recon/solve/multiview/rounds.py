@@ -7,11 +7,12 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from recon.solve.evidence.along_line import has_own_places
-from recon.solve.evidence.candidate import Candidate, grown, line_key, line_span, runs_into, touching
+from recon.solve.evidence.candidate import Candidate, grown, runs_into, touching
 from recon.solve.evidence.scene import Ends, Scene
 from recon.solve.members.ends import find_ends, with_fixed_ends
+from recon.solve.members.gaps import with_gaps
 from recon.solve.members.lengths import settle_ends
-from recon.solve.members.lines import candidate_lines, touching_lines
+from recon.solve.members.lines import candidate_lines, known_lines, touching_lines
 from recon.solve.members.selection import enough_evidence, select_members
 from recon.solve.multiview.cameras import adjust_cameras
 from recon.solve.multiview.hypotheses import RegisteredPhotos
@@ -55,11 +56,11 @@ def find_members(
     scene = registered.scene(pictures, width).with_candidates(known)
     for k in range(ROUNDS):
         lines = candidate_lines(registered.lattices)
-        lines.update({line_key(c): line_span(c) for c in scene.candidates})
+        lines.update(known_lines(scene.candidates))
         if k == ROUNDS - 1:
             # The cameras are good now: look wherever a member could touch the ones that are known.
             lines = {**touching_lines(well_seen_groups(scene)), **lines}
-        scene = adjust_cameras(select_members(scene, lines, deleted))
+        scene = adjust_cameras(with_gaps(select_members(scene, lines, deleted)))
         tell(0.1 + 0.6 * (k + 1) / ROUNDS)
     for k in range(2):
         scene = _settled(scene)
@@ -81,8 +82,9 @@ def find_own_places(scene: Scene) -> Scene:
     if not has_own_places(scene.photos) or not scene.candidates:
         return scene
     lines = touching_lines(well_seen_groups(scene))
-    lines.update({line_key(c): line_span(c) for c in scene.candidates})
-    return _settled(_settled(adjust_cameras(select_members(scene, lines, own_places=True))))
+    lines.update(known_lines(scene.candidates))
+    scene = with_gaps(select_members(scene, lines, own_places=True))
+    return _settled(_settled(adjust_cameras(scene)))
 
 
 def with_ends(scene: Scene) -> Scene:

@@ -42,7 +42,8 @@ def read_within(
     corner = np.array([left, top], float)
     reading = read_photo(name, _shifted(openings, -corner), (right - left, low - top), focal_px, width)
     solutions = [_in_whole(photo, lattice, corner, size) for photo, lattice in reading.solutions]
-    whole = replace(reading, size=size, openings=_shifted(reading.openings, corner))
+    left_out = None if reading.left_out is None else _shifted(reading.left_out, corner)
+    whole = replace(reading, size=size, openings=_shifted(reading.openings, corner), left_out=left_out)
     if not solutions:
         return whole
     (photo, lattice), *others = solutions

@@ -26,7 +26,7 @@ class PhotoReading:
     ----------
     name : of the photo.
     size : width, height, px.
-    openings : (N,), dtype OPENING, less those on planes that were left out.
+    openings : (N,), dtype OPENING.
     photo, lattice : the photo with its camera, and its lattice; None when no lattice was found.
     width : estimate and standard error, pitches.
     worth : nats of evidence that its lattice explains.
@@ -35,7 +35,7 @@ class PhotoReading:
     others : further (photo, lattice), should this one not fit the other photos.
     nats : what the members of each solution explain, in their order; empty where they were not compared.
     posed : camera and lattice are in the world of a frame that is known.
-    detected : (M,), dtype OPENING, all that were found; None where `openings` are all.
+    left_out : further openings, on planes of dots or tiles, that the lattice was solved without; or None.
     """
 
     name: str
@@ -50,12 +50,15 @@ class PhotoReading:
     others: tuple[tuple[PosedPhoto, PhotoLattice], ...] = ()
     nats: tuple[float, ...] = ()
     posed: bool = False
-    detected: np.ndarray | None = None
+    left_out: np.ndarray | None = None
 
     @property
-    def all_openings(self) -> np.ndarray:
-        """(M,), dtype OPENING, all that were found, best first."""
-        return self.openings if self.detected is None else self.detected
+    def detected(self) -> np.ndarray:
+        """All detections, dtype OPENING, best first: those that the lattice was solved without, too."""
+        if self.left_out is None:
+            return self.openings
+        both = np.concatenate([self.openings, self.left_out])
+        return both[np.argsort(-both["score"], kind="stable")]
 
     @property
     def solutions(self) -> list[tuple[PosedPhoto, PhotoLattice]]:
@@ -70,9 +73,11 @@ class PhotoReading:
         if not self.nats:
             return self.solutions[:1]
         out: list[tuple[PosedPhoto, PhotoLattice]] = []
+        # Less than nothing is explained where a camera costs more than its members give.
+        least = self.nats[0] - (1 - RIVAL) * abs(self.nats[0])
         for solution, nats in zip(self.solutions, self.nats):
             other = not any(_same_places(solution[1], kept[1]) for kept in out)
-            if nats >= RIVAL * self.nats[0] and other and len(out) < MOST_RIVALS:
+            if nats >= least and other and len(out) < MOST_RIVALS:
                 out.append(solution)
         return out
 

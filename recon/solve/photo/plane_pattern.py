@@ -265,7 +265,8 @@ def _completed(field: _Field, pattern: PlanePattern, free: BoolArray) -> PlanePa
 def on_plane(pattern: PlanePattern, openings: np.ndarray) -> BoolArray:
     """Which openings, wherever in the picture, lie at whole steps of a pattern's plane and look like its own.
 
-    A pattern that something stands before was grown on one side of it only.
+    A pattern that something stands before was grown on one side of it only.  A corner, with few beside it,
+    counts only where the pattern has it.
 
     Parameters
     ----------
@@ -286,8 +287,8 @@ def on_plane(pattern: PlanePattern, openings: np.ndarray) -> BoolArray:
     >>> half = openings["x"] < 120
     >>> pattern, = find_plane_patterns(openings[half])
     >>> whole = PlanePattern(np.nonzero(half)[0][pattern.index], pattern.node, pattern.homography, 1.0)
-    >>> int(on_plane(whole, openings).sum())
-    40
+    >>> int(on_plane(whole, openings).sum())  # all but the two corners beyond
+    38
     """
     xy, H = np.c_[openings["x"], openings["y"]], pattern.homography
     size = np.log(np.sqrt(openings["major"] * openings["minor"]))

@@ -42,9 +42,9 @@ AXIS_OPENINGS = 5000  # openings looked at once the camera is known
 LEAST_OPENINGS = 12  # fewer make no three rows; this project's choice
 LEAST_ROW_EVIDENCE = 6.0  # nats: a row in 400 of clutter
 SURE_ROW = -1.0  # log10 of how many such rows chance gives in a photo, at most, for a row that is counted
-# Where sheets have at least so many times as many sure rows as all else, and all else fewer than so many, no
-# frame bolted by hand is sought: printed dots leave 2 to 8 of 30 to 37, photos of frames mostly 10 and more.
-MOST_ON_SHEETS, ENOUGH_BESIDES = 3, 12
+# Where sheets have most of the sure rows, and all else fewer clear ones than fix a camera, no frame bolted by
+# hand is sought: of 8 pictures of printed dots 1 leaves as many, of 3 of a frame on a floor of dots all do.
+CLEAR_ROW, ENOUGH_BESIDES = -4.0, 3
 PATTERN_DIRECTIONS = 3  # directions in which an opening of tiles or a grating repeats; a member's in one
 LEAST_PATTERN_SHARE = 0.1  # of first rows, for a reading beyond plane patterns; this project's choice
 # Where a frame may be racked; bounds the time on patterns.  Photos of frames gave at most 89.
@@ -131,25 +131,28 @@ def read_photo(
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
     most = 1 if _only_sheets(seen, openings, planes.sheets) else most_cameras
-    reading = _read(seen, focal_px, width, most)
+    reading = _without(_read(seen, focal_px, width, most), openings[planes.sheets])
     wide = planes.wide[~planes.sheets]
     if share_on(wide, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
         apart = _first_rows(name, off[~wide], size)
         beyond = _read(apart, focal_px, width, most) if len(apart.rows) >= 3 else None
+        beyond = _without(beyond, openings[planes.sheets | planes.wide])
         reading = better_of(reading, beyond, planes.wide_evidence)
-    if reading is None:
-        return replace(nothing, reason="its rows of openings fit no camera")
-    return replace(reading, detected=openings)
+    return reading or replace(nothing, reason="its rows of openings fit no camera")
+
+
+def _without(reading: PhotoReading | None, left_out: np.ndarray) -> PhotoReading | None:
+    """A reading that knows which openings were left out."""
+    return replace(reading, left_out=left_out) if reading and len(left_out) else reading
 
 
 def _only_sheets(seen: _Detections, openings: np.ndarray, sheets: BoolArray) -> bool:
     """Are sheets nearly all that rows of openings show?  `seen` has what they leave."""
-    if not sheets.any():
+    if not sheets.any() or sum(r.log_nfa <= CLEAR_ROW for r in seen.rows) >= ENOUGH_BESIDES:
         return False
     besides = sum(r.log_nfa <= SURE_ROW for r in seen.rows)
     rows = [r for r in find_rows(openings[:SEED_OPENINGS]) if r.log_nfa <= SURE_ROW]
-    on = sum(sheets[r.index].mean() > 0.5 for r in rows)
-    return besides < ENOUGH_BESIDES and on >= MOST_ON_SHEETS * max(besides, 1)
+    return sum(sheets[r.index].mean() > 0.5 for r in rows) >= besides
 
 
 def _read(seen: _Detections, focal_px: float | None, width: float | None, most: int) -> PhotoReading | None:

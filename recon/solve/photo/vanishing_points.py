@@ -29,6 +29,8 @@ FREE = [0, 1, 3, 4, 5, 9, 10, 11, 12, 13]  # of `stepped`: all but k2 and t
 TOLERANCE = 1e-6  # relative, of the cost and of steps: a thousandth of a standard error
 DIFFERENCE = 1e-6  # of a parameter's scale, for derivatives: rounding and curvature are far below
 CAMERAS_AT_ONCE = 12  # their residuals stay in the processor's cache
+# Standard errors of EXIF's focal length from which a camera is another than it says; this project's choice.
+FOCAL_OFF = 4.0
 BEND = np.radians(0.6)  # what an unmodelled lens bends a row
 
 
@@ -104,14 +106,20 @@ def find_vanishing_points(
     top = np.argsort(-value)[:MOST_ROWS]
     likely, likely_value = points.subset(top), value[top]
     hypotheses = _camera_hypotheses(likely, likely_value, size, focal_px, seed)
-    refined = _refined(hypotheses, likely, likely_value, camera_prior(size, focal_px), free)
+    prior = camera_prior(size, focal_px)
+    refined = _refined(hypotheses, likely, likely_value, prior, free)
     graded = [_with_axes(camera, points, value, covariance) for camera, covariance in refined]
-    graded.sort(key=lambda a: -a.score)
+    graded.sort(key=lambda a: (focal_px is not None and _misses_focal(a.camera, prior), -a.score))
     out: list[AxesCamera] = []
     for a in graded:
         if not any(_alike(a.camera, b.camera, 0.1) for b in out):
             out.append(a)
     return out[:most]
+
+
+def _misses_focal(camera: Camera, prior: CameraPrior) -> bool:
+    """Is a camera's focal length none that its EXIF could be meant for?"""
+    return bool(abs(np.log(camera.f / prior.focal)) > FOCAL_OFF * prior.focal_spread)
 
 
 def _refined(

@@ -160,9 +160,10 @@ def without_plane_evidence(scene: Scene, test: PlanesOrFrame) -> Scene:
 
 
 def none_likely(frame: Frame, test: PlanesOrFrame) -> bool:
-    """Is each member likelier wrong than right, with no lap to tie any two?  That is no frame.
+    """Is each member likelier wrong than right, and no lap or no second face there?  That is no frame.
 
-    Stars, gravel and leaves have rows enough for a few members side by side.
+    Stars, gravel and leaves have rows enough for a few members side by side; perforated strips on a table
+    cross as members do, but show one face.
 
     Parameters
     ----------
@@ -171,7 +172,8 @@ def none_likely(frame: Frame, test: PlanesOrFrame) -> bool:
     test : PlanesOrFrame
         Of its scene.
     """
-    return not test.tied and all(m.confidence < EVEN_CHANCE for m in frame.members)
+    shown = test.tied and bool((test.supported & (test.faces > 1)).any())
+    return not shown and all(m.confidence < EVEN_CHANCE for m in frame.members)
 
 
 def untied_not_sure(frame: Frame) -> Frame:

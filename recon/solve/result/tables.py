@@ -49,9 +49,9 @@ def _opening_table(openings: np.ndarray, scale: float) -> FloatArray:
     ]
 
 
-def _row_px(reading: PhotoReading, index: IntArray, scale: float) -> FloatArray:
+def _row_px(openings: np.ndarray, index: IntArray, scale: float) -> FloatArray:
     """(M, 2) px of the photo: the openings of a row."""
-    return photo_px(reading.openings["x"][index], reading.openings["y"][index], scale)
+    return photo_px(openings["x"][index], openings["y"][index], scale)
 
 
 def detected_table(openings: np.ndarray, scale: float, most: int = MOST_OPENINGS) -> FloatArray:
@@ -73,15 +73,27 @@ def first_tables(reading: PhotoReading, scale: float) -> tuple[FloatArray, list[
     openings : (N, 6) x, y, semi-major, semi-minor (px of the photo), angle (rad), taken by a bolt (0)
     rows : list of (M, 2) px of the photo
     """
-    if reading.lattice is None:
-        found = find_rows(reading.openings[:MOST_OPENINGS])
-        rows = [r.index for r in found if chance_of_clutter(r) < LIKELY_CLUTTER]
-    else:
-        rows = [r.index for r in reading.lattice.placed.rows]
+    rows = [] if reading.lattice is None else [r.index for r in reading.lattice.placed.rows]
+    tables = [_rows_of(reading.openings, rows or likely_rows(reading.openings), scale)]
+    if reading.left_out is not None:
+        tables.append(_rows_of(reading.left_out, likely_rows(reading.left_out), scale))
+    return np.concatenate([t for t, _ in tables]), [r for _, found in tables for r in found]
+
+
+def likely_rows(openings: np.ndarray) -> list[IntArray]:
+    """Numbers of the openings in each row of (N,) openings, dtype OPENING, that is likelier than clutter."""
+    found = find_rows(openings[:MOST_OPENINGS])
+    return [r.index for r in found if chance_of_clutter(r) < LIKELY_CLUTTER]
+
+
+def _rows_of(
+    openings: np.ndarray, rows: Sequence[IntArray], scale: float
+) -> tuple[FloatArray, list[FloatArray]]:
+    """The openings in rows, as of `first_tables`, and the rows."""
     if not rows:
         return NO_OPENINGS, []
     index = np.unique(np.concatenate(rows))
-    return _opening_table(reading.openings[index], scale), [_row_px(reading, r, scale) for r in rows]
+    return _opening_table(openings[index], scale), [_row_px(openings, r, scale) for r in rows]
 
 
 def reading_tables(
@@ -122,7 +134,7 @@ def reading_tables(
         )
         # Rows that no member explains (tiles, a second frame) are not the frame's.
         rows[r.name] = [
-            _row_px(r, w.index, scale)
+            _row_px(r.openings, w.index, scale)
             for w in r.lattice.placed.rows
             if np.isin(w.index, hits).mean() > MOST_OF_ROW
         ]

@@ -24,11 +24,8 @@ def hand_sentences(steps: Sequence[BuildStep]) -> list[BuildStep]:
             continue
         before = _before(steps, k)
         said = {group for s in before for group in s.hands}
-        words = [
-            _hang_words(step, group, _until(steps, k, set(group)), _joined(steps[k + 1 :], group))
-            for group in step.hands
-            if not any(set(group) <= set(known) for known in said)
-        ]
+        fresh = [group for group in step.hands if not any(set(group) <= set(known) for known in said)]
+        words = _hang_sentences(step, fresh, steps, k)
         tipped = any(not s.steady and s.up == step.up for s in before)
         if not step.steady and not tipped:
             words.append(_stand_words(_until_steady(steps, k)))
@@ -74,17 +71,35 @@ def _joined(steps: Sequence[BuildStep], group: Sequence[str]) -> bool:
     return any(id in group for bolt in bolts for id, _ in bolt.through)
 
 
-def _hang_words(step: BuildStep, group: Sequence[str], until: int | None, later: bool) -> str:
-    """What to hold until when; `later` : whether a bolt comes through any of it in a later step."""
-    names = listed(group)
+def _hang_sentences(
+    step: BuildStep, groups: Sequence[tuple[str, ...]], steps: Sequence[BuildStep], k: int
+) -> list[str]:
+    """What to hold until when, in step `k`; one sentence for single members held alike."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    sentences = []
+    for group in groups:
+        how, why = _hang_words(step, group, _until(steps, k, set(group)), _joined(steps[k + 1 :], group))
+        if len(group) == 1:
+            alike.setdefault((how, why), []).append(group[0])
+        else:
+            sentences.append(f"Hold {listed(group)} {how}: {why.format('them')}.")
+    for (how, why), ids in alike.items():
+        sentences.append(f"Hold {listed(ids)} {how}: {why.format('it' if len(ids) == 1 else 'each')}.")
+    return sentences
+
+
+def _hang_words(step: BuildStep, group: Sequence[str], until: int | None, later: bool) -> tuple[str, str]:
+    """How long to hold a group, and why, with a gap for 'it'.
+
+    later : whether a bolt comes through any of it in a later step.
+    """
     joined = {id for bolt in (*step.bolts, *step.there_bolts) for id, _ in bolt.through}
-    why = "one bolt alone holds" if joined & set(group) else "no bolt holds"
-    them = "it" if len(group) == 1 else "them"
+    why = "one bolt alone holds {}" if joined & set(group) else "no bolt holds {}"
     if until is None and later and not joined & set(group):
-        return f"Hold {names} while you tighten: one bolt alone will hold {them}, in the finished frame, too."
+        return "while you tighten", "one bolt alone will hold {}, in the finished frame, too"
     if until is None:
-        return f"Hold {names} while you tighten: {why} {them}, here and in the finished frame."
-    return f"Hold {names} up until step {until}: {why} {them} until then."
+        return "while you tighten", f"{why}, here and in the finished frame"
+    return f"up until step {until}", f"{why} until then"
 
 
 def _stand_words(until: int | None) -> str:

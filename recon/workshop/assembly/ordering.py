@@ -6,7 +6,7 @@ part to come out is the one that costs fewest.  Where none comes free with this 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 import networkx as nx
 import numpy as np
@@ -90,6 +90,7 @@ class _Whole:
         self._changed = set(parts)
         self._links = {p: self._bolts_on(p) for p in parts}
         self._cut: set[Part] = set()
+        self._lowest: list[tuple[float, int]] = []  # height and number of each member, the lowest first
 
     def _bolts_on(self, part: Part) -> set[int]:
         """The bolts that hold a part to others."""
@@ -106,8 +107,8 @@ class _Whole:
                 out = []
             self._exits[p] = out
         self._changed = set()
-        graph = _part_graph(self.model, self.parts, self.of, self._bolts)
-        self._cut = set(nx.articulation_points(graph))
+        graph = _part_graph(self.model, self.parts, self._bolts)
+        self._cut = {self.of[k] for k in nx.articulation_points(graph)}
         free = [p for p in self.parts if self._exits[p]]
         for up in (self.up, UP, opposite(UP), *range(len(DIRECTIONS))):
             if loose := [p for p in free if any(d != opposite(up) for d in self._exits[p])]:
@@ -120,6 +121,7 @@ class _Whole:
 
         Whether what is left falls over is worked out only where it decides: each cost is a bound without it.
         """
+        self._lowest = sorted([(self.support.floor((k,), self.up), k) for k in self.of])
         bounds = sorted((self._cost(part), part) for part in loose)  # costs end in what tells parts apart
         best: tuple[_Cost, Part] | None = None
         for bound, part in bounds:
@@ -139,11 +141,11 @@ class _Whole:
     def _hands(self, part: Part) -> int:
         """How many hands are needed once the part is out, and until it is bolted."""
         support, up = self.support, self.up
-        rest = frozenset(self.of) - part
-        floor = support.floor(self.of, up)
+        floor = self._lowest[0][0]
+        left_floor = next(height for height, k in self._lowest if k not in part)  # that of the rest
         hands = int(len(self._links[part]) + support.footing(part, up, floor) < 2)
-        below = support.floor(rest, up) > floor + ON_FLOOR  # the rest would hang in the air
-        floor = floor if not below else support.floor(rest, up)
+        below = left_floor > floor + ON_FLOOR  # the rest would hang in the air
+        floor = left_floor if below else floor
         near = {self.of[k] for b in self._links[part] for k in self.model.through[b]} - {part}
         for p in near if len(self.parts) > 2 else ():  # of one part alone `tips` says whether it stands
             left = len(self._links[p] - self._links[part]) + support.footing(p, up, floor)
@@ -186,13 +188,12 @@ def _relevant_solids(model: AssemblyModel, part: Part) -> BoolArray:
     return relevant
 
 
-def _part_graph(
-    model: AssemblyModel, parts: Iterable[Part], of: Mapping[int, Part], bolts: Collection[int]
-) -> nx.Graph:
-    """Parts as nodes, and an edge where a bolt joins two; `of` gives each member's part."""
+def _part_graph(model: AssemblyModel, parts: Collection[Part], bolts: Collection[int]) -> nx.Graph:
+    """Parts as nodes, each by its first member; an edge where a bolt joins two."""
     graph = nx.Graph()
-    graph.add_nodes_from(parts)
+    name = {k: min(part) for part in parts for k in part}
+    graph.add_nodes_from(map(min, parts))
     for b in sorted(bolts):
         first, *others = sorted(model.through[b])
-        graph.add_edges_from((of[first], of[k]) for k in others if of[k] != of[first])
+        graph.add_edges_from((name[first], name[k]) for k in others if name[k] != name[first])
     return graph

@@ -16,6 +16,7 @@ from recon.workshop.assembly.picture_items import (
     bolt_heads,
     clutter_of,
     edges,
+    first_holes,
     floor,
     holes,
     labels,
@@ -77,8 +78,7 @@ def step_sheet(
     items, clutter = _shot_items(shot, bolts, pointed, size, incoming or new)
     if shot.part and not fresh.all():
         items += inset(scenes, shown, fresh, shot, clutter, size)
-    else:
-        items += axes(shot.scene, scenes.marks)
+    items += axes(shot.scene, scenes.marks, clutter, size)
     return Sheet(*size, tuple(items), title)
 
 
@@ -97,4 +97,5 @@ def _shot_items(
         pointed = [index[id] for id in incoming if id in index]
         drawn += arrow(shot, pointed, np.asarray(direction, float), clutter)
     heads, tags = bolt_heads(shot, bolts, index, clutter)
-    return [*drawn, *heads, *labels(shot, joined, clutter), *tags], clutter
+    named = labels(shot, joined, clutter)
+    return [*drawn, *heads, *named, *tags, *first_holes(shot, clutter)], clutter

@@ -22,6 +22,7 @@ from recon.workshop.drawing.vector import (
     Point,
     Text,
     as_paths,
+    moved,
     text_width,
 )
 from recon.workshop.hardware.bolts import Bolt
@@ -31,6 +32,7 @@ NEW, OLD, HOLE_RIM, THIN = Pen(0.45), Pen(0.2, (), 0.3), Pen(0.12, (), 0.4), Pen
 FLOOR, FLOOR_ROUND = Pen(0.12, (1.2, 1.0), 0.45), 1.5  # its lines; pitches of floor round what is shown
 TONES = (0.94, 0.86, 0.78)  # of faces turned up, to the right and to the left
 LABEL, SMALL_LABEL, TAG, MARK = 3.3, 2.5, 2.3, 2.2  # heights of text, mm
+EDGE = 1.0  # mm between the marks of the sides and the edge of the picture
 FEW = 16  # members up to which all have labels
 TAG_DISTANCES = (3.0, 5.0, 7.5, 10.5, 14.0, 19.0)  # mm from a bolt at which its tag is tried
 TAG_ANGLES_DEG = (35, 145, 325, 215, 90, 270, 0, 180)
@@ -83,13 +85,13 @@ def holes(shot: Shot, joined: BoolArray) -> list[Item]:
     seen = [h for h in shot.scene.holes_of(drilled.tolist()) if h.visible]
     if not seen:
         return []
-    rims = {}
     faces = [(h.member, tuple(h.normal.tolist())) for h in seen]
-    for k, normal in set(faces):
-        along = shot.scene.boxes.axes[k, 0]
-        rim = np.outer(np.cos(circle), along) + np.outer(np.sin(circle), np.cross(normal, along))
-        rims[k, normal] = shot.scene.view.flat(rim) * shot.scene.hole / 2
-    outline = shot.on_sheet(np.array([h.at for h in seen])[:, None] + np.array([rims[f] for f in faces]))
+    place = {face: n for n, face in enumerate(dict.fromkeys(faces))}
+    along = shot.scene.boxes.axes[[k for k, _ in place], 0]
+    across = np.cross([normal for _, normal in place], along)
+    rims = np.cos(circle)[:, None] * along[:, None] + np.sin(circle)[:, None] * across[:, None]
+    flat = shot.scene.view.flat(rims) * shot.scene.hole / 2
+    outline = shot.on_sheet(np.array([h.at for h in seen])[:, None] + flat[[place[face] for face in faces]])
     new = shot.new[[h.member for h in seen]]
     if shot.part:
         inside = shot.inside(outline)
@@ -233,16 +235,51 @@ def _seen_spots(shot: Shot, k: int) -> FloatArray:
     normal = np.sign(slope[face]) * shot.scene.boxes.axes[k, face]
     between = np.arange(max(m.holes - 1, 1)) + (0.5 if m.holes > 1 else 0.0)
     spots = m.hole_centre(between) + normal * m.width / 2
-    return shot.flat(spots[~shot.scene.covered(spots, [k] * len(spots)).any(axis=1)])
+    flat = shot.flat(spots[~shot.scene.covered(spots, [k] * len(spots)).any(axis=1)])
+    if not shot.part:
+        return flat
+    reach = [text_width(m.id, LABEL) / 2 + EDGE, LABEL]  # so that the label is in the picture, too
+    return flat[((flat > reach) & (flat < np.array(shot.size) - reach)).all(axis=1)]
 
 
-def axes(scene: ProjectedFrame, marks: Sequence[tuple[str, FloatArray]]) -> list[Item]:
-    """Which way the frame's sides look, in the lower left corner of the sheet."""
-    start = np.array([9.0, 6.5])
+def first_holes(shot: Shot, clutter: Clutter) -> list[Item]:
+    """A 1 at the end of each new member where its hole 1 is, off its outline, where there is room for it."""
     items: list[Item] = []
-    for name, axis in marks:
-        tip = scene.view.flat(axis) * 4.5
-        items.append(Lines(((point(start), point(start + tip)),), THIN))
-        anchor = "middle" if abs(tip[0]) < 2.0 else "start" if tip[0] > 0 else "end"
-        items.append(Text(point(start + tip * 1.3), name, MARK, anchor))
+    for k in np.nonzero(shot.new[: len(shot.scene.members)])[0].tolist():
+        m = shot.scene.members[k]
+        end = shot.flat(m.hole_centre(-0.5)[None])[0]
+        out = end - shot.flat(m.hole_centre(0.5)[None])[0]
+        out = out / max(float(np.linalg.norm(out)), 1e-6)
+        across = np.array([-out[1], out[0]])
+        half = m.width / 2 * shot.scale
+        spots = [
+            end + out * (half + 1.2 + far) + across * aside for far in (0, 1.2) for aside in (0, half, -half)
+        ]
+        places = [Text(point(spot), "1", MARK, "middle", False, True, True) for spot in spots]
+        chosen = clutter.place(places, [0.5 * n for n in range(len(places))], limit=TAKEN / 5)
+        if chosen and (not shot.part or shot.inside(np.array(chosen.at)[None, None]).all()):
+            items.append(chosen)
     return items
+
+
+def axes(
+    scene: ProjectedFrame, marks: Sequence[tuple[str, FloatArray]], clutter: Clutter, size: Size
+) -> list[Item]:
+    """Which way the frame's sides look, in the corner of the sheet where that covers least."""
+    tips = [scene.view.flat(axis) * 4.5 for _, axis in marks]
+    anchors = ["middle" if abs(tip[0]) < 2.0 else "start" if tip[0] > 0 else "end" for tip in tips]
+    texts = [
+        Text(point(tip * 1.3), name, MARK, where, plate=True)
+        for (name, _), tip, where in zip(marks, tips, anchors)
+    ]
+    rods = [(*np.minimum(tip, 0), *np.maximum(tip, 0)) for tip in tips]
+    boxes = np.array([*(text.box for text in texts), *rods])
+    low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
+    starts = [
+        np.array([x, y])
+        for y in (EDGE - low[1], size[1] - EDGE - high[1])
+        for x in (EDGE - low[0], size[0] - EDGE - high[0])
+    ]
+    start = min(starts, key=lambda at: clutter.cost((*(at + low), *(at + high))))
+    items: list[Item] = [Lines(((point(start), point(start + tip)),), THIN) for tip in tips]
+    return [*items, *moved(texts, *point(start))]

@@ -7,7 +7,7 @@ import numpy as np
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.workshop.assembly.picture_items import THIN, point
 from recon.workshop.assembly.shots import CornerScenes, Shot, Size
-from recon.workshop.drawing.label_placement import Clutter
+from recon.workshop.drawing.label_placement import TAKEN, Clutter
 from recon.workshop.drawing.vector import Area, Item, Lines, Pen, as_paths, moved
 
 INSET = 24.0  # mm across the little picture of the whole
@@ -47,4 +47,6 @@ def inset(
     def cost(place: FloatArray) -> float:
         return clutter.cost((*place, *(place + [right, top])))
 
-    return moved(items, *point(min(places, key=cost)))
+    best = min(places, key=cost)
+    clutter.add((*best, *(best + [right, top])), TAKEN)
+    return moved(items, *point(best))

@@ -168,7 +168,7 @@ class StepWriter:
         level = all(abs(np.dot(m.direction, DIRECTIONS[move.up])) < LEVEL for m in members)
         doing = f"lay {self.name(move.onto)} down" if level else f"stand {self.name(move.onto)} upright"
         if len(move.onto) > 1 and self.sides.name(self._up(move.up)) != "top":
-            doing += f", with what will be the {self._side(move.up)} up"
+            doing += f", with the finished frame's {self._side(move.up)} on top"
         return f"Sub-frame {group}: {doing}" if group else doing[0].upper() + doing[1:]
 
     def _side(self, up: int) -> str:
@@ -184,7 +184,7 @@ class StepWriter:
         becomes = f"what is on top now becomes the {self._side(before)}"
         if self.sides.name(self._up(up)) == "top":
             return f"Stand {name} upright: {becomes}"
-        return f"Turn {name} so that the frame's {self._side(up)} is up: {becomes}"
+        return f"Turn {name} so that the finished frame's {self._side(up)} is on top: {becomes}"
 
     def _bring(self, move: Move) -> str:
         direction = self.labels.direction(move)

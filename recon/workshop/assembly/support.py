@@ -59,6 +59,8 @@ class Support:
         self.lowest: FloatArray = self._heights.min(axis=2)
         along = np.array([m.direction for m in members], float)
         self.level = np.abs(DIRECTIONS @ along.T) < LEVEL
+        self._low: list[list[float]] = self.lowest.tolist()  # plain numbers: asked for thousands of times
+        self._lies: list[list[bool]] = self.level.tolist()
         self._mass = np.array([m.holes * m.width**2 for m in members], float)
         self._middle = corners.mean(axis=1)
         self._known: dict[tuple[Part, int], bool] = {}
@@ -66,18 +68,19 @@ class Support:
 
     def floor(self, members: Iterable[int], up: int) -> float:
         """The height of the lowest point of these members, pitches."""
-        return float(self.lowest[up, list(members)].min())
+        low = self._low[up]
+        return min([low[k] for k in members])
 
     def on_floor(self, members: Iterable[int], up: int, floor: float | None = None) -> list[int]:
         """Those that touch the floor, which is at their lowest point unless it is given."""
-        numbers = list(members)
-        low = self.lowest[up, numbers]
-        floor = float(low.min()) if floor is None else floor
-        return [k for k, height in zip(numbers, low) if height < floor + ON_FLOOR]
+        numbers, low = list(members), self._low[up]
+        most = (self.floor(numbers, up) if floor is None else floor) + ON_FLOOR
+        return [k for k in numbers if low[k] < most]
 
     def footing(self, members: Iterable[int], up: int, floor: float) -> int:
         """In how many places the floor holds these members: a level member in two, another one in one."""
-        return sum(2 if self.level[up, k] else 1 for k in self.on_floor(members, up, floor))
+        level = self._lies[up]
+        return sum([2 if level[k] else 1 for k in self.on_floor(members, up, floor)])
 
     def hanging(self, members: Iterable[int], up: int, without: Iterable[int] = ()) -> list[Part]:
         """Groups of these members that a single lap holds, or none, each of which takes a hand.
@@ -101,7 +104,7 @@ class Support:
         feet = self.on_floor(members, up)
         for k in feet:
             # All on one foot: whether that stands is for `tips` to say.
-            for _ in range(2 if self.level[up, k] or len(feet) == 1 else 1):
+            for _ in range(2 if self._lies[up][k] or len(feet) == 1 else 1):
                 link(_GROUND, k)
         for b in self.model.inner(members):
             if b in without:

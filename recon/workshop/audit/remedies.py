@@ -12,14 +12,13 @@ import numpy as np
 
 from recon.frame.joints import laps_by_member
 from recon.frame.lattice import MATCH_TOL
-from recon.frame.model import Frame, Joint, Member
+from recon.frame.model import Frame, Joint, Member, axis_of
 from recon.geometry.arrays import FloatArray
 from recon.workshop.audit.matching import Extra, Matching, Missing, Pair, alike
 from recon.workshop.side_axes import to_the_right
 from recon.workshop.wording import count_word, direction_words, lap_words, listed, plural, towards_words
 
 MIRROR_REMEDY = "Take it apart and build its mirror image: what is on its left is to be on its right."
-SLANTING = 2  # laps that are named of a member that runs along no axis
 
 
 class Remedies:
@@ -116,12 +115,37 @@ class Remedies:
     def _place(self, member: Member) -> str:
         """Where a member belongs: which way it runs, and which hole of it lies where."""
         runs = f"it runs {towards_words(member.direction, self.z_up, self.right)}"
-        laps = sorted(self.laps[member.id], key=self._host_rank)
-        most = 1 if member.on_lattice else SLANTING
-        chosen = laps[:most]
-        if not chosen:
+        laps = sorted(self.laps[member.id], key=lambda j: (*self._host_rank(j), j.a_hole))
+        if axis_of(member) is None:
+            laps = self._two_apart(laps)
+            runs = self._slant(member, laps)
+        else:
+            laps = laps[:1]
+        if not laps:
             return f"{runs}, {self._from_other(member)}"
-        return f"{runs}, {listed(map(self._lap, chosen))}"
+        return f"{runs}, {', '.join(map(self._lap, laps))}"
+
+    def _two_apart(self, laps: Sequence[Joint]) -> list[Joint]:
+        """Of a member at an angle the first lap and the one farthest from it among hosts that are as good."""
+        others = [j for j in laps[1:] if j.a_hole != laps[0].a_hole]
+        if not others:
+            return list(laps[:1])
+        best = min(map(self._host_rank, others))
+        good = [j for j in others if self._host_rank(j) == best]
+        return [laps[0], max(good, key=lambda j: abs(j.a_hole - laps[0].a_hole))]
+
+    def _slant(self, member: Member, laps: Sequence[Joint]) -> str:
+        """Which way a member at an angle runs: by the sides alone where two laps give the angle."""
+        reach = member.last - np.asarray(member.first, float)
+        if len(laps) < 2:
+            return f"it runs at an angle, hole {member.holes} {self._offsets(reach)} of its hole 1"
+        return f"it runs at an angle, {listed(self._ways(reach))}"
+
+    def _ways(self, off: FloatArray) -> Iterator[str]:
+        """'to the back', 'up': the ways that an offset goes, the farthest first."""
+        for k in np.argsort(-np.abs(off), kind="stable"):
+            if abs(off[k]) > MATCH_TOL / 2:
+                yield towards_words(np.eye(3)[k] * np.sign(off[k]), self.z_up, self.right)
 
     def _lap(self, joint: Joint) -> str:
         side = direction_words(-np.asarray(joint.axis, float), self.z_up, self.right)
@@ -132,10 +156,10 @@ class Remedies:
         words = {"up": "on top of it", "down": "below it"}.get(side, other)
         return f"its hole {joint.a_hole + 1} on hole {joint.b_hole + 1} of {joint.b}, {words}"
 
-    def _host_rank(self, joint: Joint) -> tuple[bool, bool, int]:
+    def _host_rank(self, joint: Joint) -> tuple[bool, bool]:
         """Hosts that are where they belong come first."""
         pair = self.pairs.get(joint.b)
-        return (pair is None or pair.kind != "same", pair is None or not pair.stays, joint.a_hole)
+        return (pair is None or pair.kind != "same", pair is None or not pair.stays)
 
     def _from_other(self, member: Member) -> str:
         """Where hole 1 of a member that lies on no other is, from hole 1 of another."""
@@ -148,10 +172,9 @@ class Remedies:
         return listed(self._offset_words(off)) or "at the place"
 
     def _offset_words(self, off: FloatArray) -> Iterator[str]:
-        for k in np.argsort(-np.abs(off), kind="stable"):
-            if abs(off[k]) > MATCH_TOL / 2:
-                way = towards_words(np.eye(3)[k] * np.sign(off[k]), self.z_up, self.right)
-                yield f"{distance_words(abs(off[k]))} {way}"
+        far = sorted((abs(x) for x in off if abs(x) > MATCH_TOL / 2), reverse=True)
+        for x, way in zip(far, self._ways(off)):
+            yield f"{distance_words(x)} {way}"
 
 
 def distance_words(x: float) -> str:

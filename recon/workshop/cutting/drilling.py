@@ -137,7 +137,7 @@ def _drilled(
     first, other, normal = (along_u, along_v, u) if len(along_u) >= len(along_v) else (along_v, along_u, v)
     every = list(range(member.holes))
     # Of the two faces the one that looks to the front, the left or the top, as one stands before the frame.
-    looks = min((sides.name(normal), sides.name(-normal)), key=lambda name: (_FIRST.get(name, 3), name))
+    looks = min((sides.nearest(normal), sides.nearest(-normal)), key=lambda name: (_FIRST.get(name, 3), name))
     return DrilledMember(
         member.id,
         member.stock,

@@ -21,7 +21,7 @@ from recon.workshop.drawing.vector import (
 )
 from recon.workshop.wording import plural
 
-MARGIN, ROW, BAR = 3.0, 17.5, 6.0  # mm: beside the longest stick, from stick to stick, height of a stick
+MARGIN, ROW, BAR = 3.0, 18.5, 6.0  # mm: beside the longest stick, from stick to stick, height of a stick
 TEXT, SMALL = 2.7, 2.2  # mm; 6 points are 2.12 mm
 SAW = Pen(0.5)
 
@@ -52,13 +52,13 @@ def sticks_sheet(
     >>> stick = lay_out_stick(OwnedStick("softwood-38", 381.0), True, [("A", 4), ("B", 6)], 38.1, 3.2)
     >>> sheet = sticks_sheet([stick], 180.0)
     >>> sheet.width, sheet.height
-    (180.0, 17.5)
+    (180.0, 18.5)
     """
     scale = (width - 2 * MARGIN) / (longest_mm or max((s.length_mm for s in sticks), default=1.0))
     height = ROW * len(sticks)
     items: list[Item] = []
     for k, stick in enumerate(sticks):
-        items += _stick(stick, first_number + k, height - ROW * k, scale)
+        items += _stick(stick, first_number + k, height - ROW * k, scale, width)
     return Sheet(width, height, tuple(items), "Sticks with their cuts")
 
 
@@ -73,8 +73,8 @@ def marks_words(sticks: Sequence[CutStick]) -> str:
     return f"At each line to saw: {numbers} from the stick's left end{holes}.{kerf} Hatched: left over."
 
 
-def _stick(stick: CutStick, number: int, top: float, scale: float) -> list[Item]:
-    y = top - 5.4 - BAR
+def _stick(stick: CutStick, number: int, top: float, scale: float, width: float) -> list[Item]:
+    y = top - 6.0 - BAR
 
     def box(start: float, end: float) -> tuple[Point, ...]:
         corners = ((start, 0.0), (end, 0.0), (end, BAR), (start, BAR))
@@ -93,7 +93,7 @@ def _stick(stick: CutStick, number: int, top: float, scale: float) -> list[Item]
         for p in stick.pieces
     ]
     items.append(Area(box(0, stick.length_mm), "none", OUTLINE))
-    return items + _cuts(stick, y, scale)
+    return items + _cuts(stick, y, scale, width)
 
 
 def _title(stick: CutStick, number: int) -> str:
@@ -115,8 +115,8 @@ def _label(member: str, holes: int, left: float, right: float, y: float) -> Text
     return Text(at, member, size, "middle", True, False, True)
 
 
-def _cuts(stick: CutStick, y: float, scale: float) -> list[Item]:
-    """A line and a triangle for each cut, with its numbers under it."""
+def _cuts(stick: CutStick, y: float, scale: float, width: float) -> list[Item]:
+    """A line and a triangle for each cut, with its numbers under it, within the sheet's `width`."""
     marks = stick.lines_mm or stick.cuts_mm
     sides = stick.sides or (0,) * len(marks)
     places = [MARGIN + mark * scale for mark in marks]
@@ -136,7 +136,9 @@ def _cuts(stick: CutStick, y: float, scale: float) -> list[Item]:
         if side:
             arrow = ((x, y - 0.5), (x, y - 2), (x + 1.6 * side, y - 1.25))
         items += [Lines((((x, y - 0.8), (x, y + BAR + 0.8)),), SAW), Area(arrow, 0.0, None)]
-        items.append(Text((x, y - 3.1 - 2.0 * line), text, SMALL))
+        half = text_width(text, SMALL) / 2
+        inside = min(max(x, half), width - half)
+        items.append(Text((inside, y - 3.4 - 2.3 * line), text, SMALL))
     return items
 
 

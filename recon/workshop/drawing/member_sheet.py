@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from recon.frame.length import both_text
-from recon.frame.model import Frame, Member, section_axes
+from recon.frame.model import Frame, Member, axis_of, section_axes
 from recon.workshop.drawing.vector import FINE, OUTLINE, Area, Disc, Item, Lines, Sheet, Text, text_width
 from recon.workshop.hardware.bolts import Bolt
 from recon.workshop.sides import Sides
@@ -18,7 +18,7 @@ LETTERS = 2.2  # mm, size of hole numbers and tags; 6 points are 2.12 mm
 TITLE, NAMES = 3.2, 2.4  # mm, sizes of the title and of the names of faces
 ASIDE = 22.0  # mm left of the faces, for their names
 WIDEST, NARROWEST = 9.0, 4.2  # mm per pitch: no larger than needed, and room for two figures
-FACE = 7.6  # mm, height of a face: for a hole with a tag over or under it
+FACE = 8.2  # mm, height of a face: for a hole with a tag over or under it, clear of the lines
 HEAD, NUMBERS, GAP = 6.0, 3.6, 3.0  # mm: for the title, for a row of numbers, between rows
 ROW, ROWS = NUMBERS + 4 * FACE + GAP, 5  # mm of a row, and rows to a sheet: less than a page
 
@@ -92,7 +92,7 @@ def unrolled(member: Member, frame: Frame, bolts: Sequence[Bolt], sides: Sides) 
             there = bolt.through[beside] if 0 <= beside < len(bolt.through) else None
             beyond = _Lap(bolt.fitting.id) if bolt.fitting and step < 0 else None
             found[face][hole] = _Lap(*there) if there else beyond
-    return UnrolledFaces(tuple(sides.name(n) for n in normals), tuple(found))
+    return UnrolledFaces(tuple(sides.nearest(n) for n in normals), tuple(found))
 
 
 def member_sheets(
@@ -136,10 +136,10 @@ def member_sheets(
 
 def _title(member: Member, frame: Frame, sides: Sides, stock: str) -> str:
     length = f", {both_text(member.holes * frame.pitch_mm)}" if frame.pitch_mm else ""
-    end = sides.name(-np.asarray(member.direction, float))
-    return (
-        f"{member.id}: {plural(member.holes, 'hole')}{length}{', ' + stock if stock else ''}; hole 1 at {end}"
-    )
+    way = np.asarray(member.direction, float)
+    slant = ", at an angle" if axis_of(member) is None else ""
+    what = f"{plural(member.holes, 'hole')}{length}{', ' + stock if stock else ''}{slant}"
+    return f"{member.id}: {what}; hole 1 at {sides.nearest(-way)}"
 
 
 def _row(faces: UnrolledFaces, holes: range, step: float, top: float) -> list[Item]:
@@ -163,7 +163,7 @@ def _row(faces: UnrolledFaces, holes: range, step: float, top: float) -> list[It
             if tag:
                 half = text_width(tag, LETTERS) / 2
                 up = x - half <= taken
-                items.append(Text((x, y + (2.5 if up else -2.5)), tag, LETTERS, mark=True))
+                items.append(Text((x, y + (2.45 if up else -2.45)), tag, LETTERS, mark=True))
                 taken = taken if up else x + half
     low = top - NUMBERS - 4 * FACE
     outline = ((ASIDE, low), (right, low), (right, top - NUMBERS), (ASIDE, top - NUMBERS))

@@ -8,7 +8,7 @@ becomes U+FFFD.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import cache
+from functools import cache, lru_cache
 from itertools import groupby
 from pathlib import Path as FilePath
 
@@ -68,10 +68,15 @@ def runs(text: str, face: str) -> list[tuple[str, str]]:
     >>> runs("A 12", SANS)
     [('Frame-Sans', 'A 12')]
     """
+    return list(_runs(text, face))
+
+
+@lru_cache(maxsize=8192)  # hole numbers and labels come again and again
+def _runs(text: str, face: str) -> tuple[tuple[str, str], ...]:
     known = faces()[face]
     text = "".join(c if c.isprintable() else " " if c.isspace() else UNKNOWN for c in text)
     if all(ord(c) in known for c in text):
-        return [(face, text)] if text else []
+        return ((face, text),) if text else ()
     japanese = any(0x3040 <= ord(c) <= 0x30FF for c in text)
 
     def face_of(c: str) -> str:
@@ -85,7 +90,7 @@ def runs(text: str, face: str) -> list[tuple[str, str]]:
         return ""
 
     parts = [(name, "".join(group)) for name, group in groupby(text, face_of)]
-    return [(name, part) if name else (face, UNKNOWN * len(part)) for name, part in parts]
+    return tuple((name, part) if name else (face, UNKNOWN * len(part)) for name, part in parts)
 
 
 def width_of(text: str, face: str, size: float) -> float:
@@ -111,10 +116,12 @@ def draw_text(
     """
     if anchor != "start":
         x -= width_of(text, face, size) * (0.5 if anchor == "middle" else 1.0)
-    for name, part in runs(text, face):
+    parts = runs(text, face)
+    for name, part in parts:
         canvas.setFont(name, size)
         canvas.drawString(x, y, part)
-        x += pdfmetrics.stringWidth(part, name, size)
+        if len(parts) > 1:
+            x += pdfmetrics.stringWidth(part, name, size)
 
 
 def draw_sheet(canvas: Canvas, sheet: Sheet) -> None:
@@ -209,7 +216,7 @@ def _paths(paths: Iterable[Path]) -> str:
     """Polylines as operators: move to the first point of each, lines to the others."""
     paths = list(paths)
     template = "\n".join(_MOVE + _LINE * (len(path) - 1) for path in paths)
-    return template % tuple(c * mm for path in paths for point in path for c in point)
+    return template % tuple([c * mm for path in paths for point in path for c in point])
 
 
 _MOVE, _LINE = "%.2f %.2f m", " %.2f %.2f l"

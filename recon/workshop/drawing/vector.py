@@ -327,7 +327,7 @@ def _grey(grey: float) -> str:
 
 def _paths(paths: Sequence[Path], height: float) -> str:
     template = "".join("M%.2f %.2f" + "L%.2f %.2f" * (len(path) - 1) for path in paths)
-    return template % tuple(c for path in paths for x, y in path for c in (x, height - y))
+    return template % tuple([c for path in paths for x, y in path for c in (x, height - y)])
 
 
 def _lines_svg(item: Lines, height: float) -> str:

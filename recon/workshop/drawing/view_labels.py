@@ -202,11 +202,20 @@ def _in_front(scene: ProjectedFrame, spots: Sequence[FloatArray], k: int) -> int
 
 
 def _unseen_note(scene: ProjectedFrame, ids: Sequence[str], scale: float, unit: float) -> list[Item]:
+    """Which members have no label on a view, as many as there is room for under it."""
     if not ids:
         return []
-    low = scene.edges[0].reshape(-1, 2).min(axis=0) * scale
-    at = (float(low[0]), float(low[1] - 3 * unit))
-    return [Text(at, "Out of sight here: " + ", ".join(ids), 2.3 * unit, "start")]
+    points, size = scene.edges[0].reshape(-1, 2) * scale, 2.3 * unit
+    (left, low), right = points.min(axis=0), points[:, 0].max()
+    room = max(float(right - left) - 1.6 * unit, 24 * unit)
+
+    def words(count: int) -> str:
+        more = f" and {len(ids) - count} more" if count < len(ids) else ""
+        return f"Out of sight here: {', '.join(ids[:count])}{more}"
+
+    count = next((n for n in range(len(ids), 1, -1) if text_width(words(n), size) <= room), 1)
+    at = (float(left + 0.8 * unit), float(low - 3 * unit))
+    return [Text(at, words(count), size, "start")]
 
 
 # Tags
@@ -263,7 +272,7 @@ def _numbers(
     """Numbers of both ends and of every fifth hole: on the face or, where that is too narrow, beside it."""
     size = float(np.clip(0.26 * scale, SMALLEST * unit, 2.3 * unit))
     if 0.36 * scale < CAPITAL * size:  # no room between a hole and the edge
-        return []
+        return _first_holes(scene, clutter, ids, scale, size)
     items: list[Item] = []
     for hole in scene.open_holes.values():
         member = scene.members[hole.member]
@@ -284,6 +293,29 @@ def _numbers(
             for side in (1, -1)
         ]
         chosen = clutter.place(places, (0.0, 0.1, 8.0, 8.1)[: len(places)], limit=60.0)
+        if chosen:
+            items.append(chosen)
+    return items
+
+
+def _first_holes(
+    scene: ProjectedFrame, clutter: Clutter, ids: Sequence[str], scale: float, size: float
+) -> list[Item]:
+    """Where there is no room for numbers on members, a 1 off the end at which hole 1 is."""
+    items: list[Item] = []
+    for hole in scene.open_holes.values():
+        if hole.number != 1:
+            continue
+        member = scene.members[hole.member]
+        way = scene.view.flat(member.direction)
+        across = np.array([-way[1], way[0]])
+        end = 0.5 * scale + 0.6 * size
+        side = member.width / 2 * scale + 0.6 * size
+        places = [
+            Text(at_scale(hole.at * scale + off, 1.0), "1", size, mark=True, layer=ids[hole.member])
+            for off in (-way * end, across * side, -across * side)
+        ]
+        chosen = clutter.place(places, (0.0, 0.1, 0.2), limit=60.0)
         if chosen:
             items.append(chosen)
     return items

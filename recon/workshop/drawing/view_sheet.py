@@ -42,6 +42,8 @@ HEAD = 9.0  # mm over a view, for its title
 BLOCK = 19.0  # mm at the foot, for the title block
 LEGIBLE = 2.4  # mm per pitch from which labels have room on the sheet of three views
 COMFORTABLE = 7.0  # mm per pitch at which all that is written has room: this project's choice
+NUMBERED = 4.3  # mm per pitch from which numbers have room on members: those of 6 points over their holes
+WORTH = 1.4  # times larger, from which a view that is legible already is drawn again: this project's choice
 TITLE, SMALL = 3.4, 2.3  # mm, sizes of text
 SYMBOL, BAR_WORDS = 36.0, 34.0  # mm: of the symbol with its words, and of the words under the scale bar
 ARROW = 1.6  # mm, length of the head of a dimension line
@@ -74,8 +76,8 @@ def three_views_sheet(board: ViewBoard, size: Size, angle: str) -> Sheet:
     aside = left + front[0] * scale + GAP + free[0] / 3
     words = scale >= LEGIBLE
     items = _placed(board, "Front", scale, left, low["Front"], words)
-    items += _placed(board, "Top", scale, left, low["Top"], words)
-    items += _placed(board, side_of(angle), scale, aside, low["Front"], words)
+    items += _placed(board, "Top", scale, left, low["Top"], words, across=False)
+    items += _placed(board, side_of(angle), scale, aside, low["Front"], words, up=False)
     notes = NOTES if words else ("Too small for labels: they are on the sheets of single views.",)
     items += _block(board.frame, size, scale, "Three views", angle, notes)
     return Sheet(*size, tuple(items), "Three views")
@@ -111,7 +113,8 @@ def _together(board: ViewBoard, angle: str) -> FloatArray:
 def view_sheets(board: ViewBoard, angle: str, names: Sequence[str], sizes: Sequence[Size]) -> list[Sheet]:
     """The three views on a sheet, and the other views on as few as leave them legible.
 
-    Front, top and side are drawn once more, larger, only where they are small beside one another.
+    Front, top and side are drawn once more only where they are small beside one another and come out clearly
+    larger.
 
     Parameters
     ----------
@@ -125,17 +128,20 @@ def view_sheets(board: ViewBoard, angle: str, names: Sequence[str], sizes: Seque
     """
     sheets = [best_sheet(board, angle, sizes)]
     main = ("Front", "Top", side_of(angle))
-    if _fitting(board, _together(board, angle), sizes, (2, 2)) >= COMFORTABLE:
+    together = _fitting(board, _together(board, angle), sizes, (2, 2))
+    if together >= COMFORTABLE:
         names = [name for name in names if name not in main]
     waiting = list(names)
     while waiting:
-        group, (_, size, level) = waiting[:1], _arranged(board, waiting[:1], sizes)
+        group, (most, size, level) = waiting[:1], _arranged(board, waiting[:1], sizes)
         for name in waiting[1:]:
             alone = min(_arranged(board, [n], sizes)[0] for n in (*group, name))
             scale, larger, way = _arranged(board, [*group, name], sizes)
             if scale >= min(COMFORTABLE, alone):
-                group, size, level = [*group, name], larger, way
+                group, most, size, level = [*group, name], scale, larger, way
         waiting = [name for name in waiting if name not in group]
+        if set(group) <= set(main) and together >= NUMBERED and most < WORTH * together:
+            continue
         sheets.append(_views_sheet(board, group, size, level))
     return sheets
 
@@ -214,8 +220,17 @@ def _scale(frame: Frame, room: FloatArray) -> float:
     return frame.pitch_mm / next((s for s in SCALES if frame.pitch_mm / s <= most), frame.pitch_mm / most)
 
 
-def _placed(board: ViewBoard, name: str, scale: float, x: float, y: float, words: bool = True) -> list[Item]:
-    """The view with title and sizes, its lower left corner at (x, y) mm."""
+def _placed(
+    board: ViewBoard,
+    name: str,
+    scale: float,
+    x: float,
+    y: float,
+    words: bool = True,
+    across: bool = True,
+    up: bool = True,
+) -> list[Item]:
+    """The view with title and its sizes `across` and `up`, its lower left corner at (x, y) mm."""
     scene, frame = board.scene(name), board.frame
     points = scene.edges[0].reshape(-1, 2) * scale
     (left, low), (right, high) = points.min(axis=0), points.max(axis=0)
@@ -223,8 +238,10 @@ def _placed(board: ViewBoard, name: str, scale: float, x: float, y: float, words
     bottom, leftmost = min(extent(drawn)[1], low), min(extent(drawn)[0], left)
     span = (points.max(axis=0) - points.min(axis=0)) / scale * (frame.pitch_mm or 1.0)
     width, height = (both_text(s) if frame.pitch_mm else f"{s:.4g} pitches" for s in span)
-    drawn += _dimension((left, low), (right, low), bottom - 5, width, level=True)
-    drawn += _dimension((left, low), (left, high), leftmost - 2, height, level=False)
+    if across:
+        drawn += _dimension((left, low), (right, low), bottom - 5, width, level=True)
+    if up:
+        drawn += _dimension((left, low), (left, high), leftmost - 2, height, level=False)
     title = f"{scene.view.name} view"
     drawn.append(Text((float(left), max(extent(drawn)[3], float(high)) + 3.6), title, TITLE, "start", True))
     return moved(drawn, x - left, y - low)

@@ -45,8 +45,9 @@ def drill_blocks(
     yield Heading("Where they are, from the end at hole 1")
     yield _side_by_side(("hole", "mm", "inches"), place_rows(drills), (0, 1))
     chosen = [m for m in frame.members if only is None or m.id in only]
-    for stock in {s.id: s for m in chosen if (s := stock_of(m, stocks))}.values():
-        yield Drawing(jig_sheet(drills.pitch_mm, stock.width_mm, stock.hole_mm, size), True)
+    sections = dict.fromkeys((s.width_mm, s.hole_mm) for m in chosen if (s := stock_of(m, stocks)))
+    for width_mm, hole_mm in sections:  # stocks that are alike share a jig
+        yield Drawing(jig_sheet(drills.pitch_mm, width_mm, hole_mm, size), True)
 
 
 def _side_by_side(columns: Sequence[str], rows: Sequence[Sequence[str]], numbers: Sequence[int]) -> Table:

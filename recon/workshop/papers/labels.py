@@ -109,7 +109,7 @@ def _lines(
     """What stands beside the label, a line each."""
     mm = member.holes * frame.pitch_mm if frame.pitch_mm else None
     holes = " ".join(map(str, bolted.get(member.id, [])))
-    end = sides.name([-x for x in member.direction])
+    end = sides.nearest([-x for x in member.direction])
     known = member.stock if member.stock in stocks else ""
     lines = [
         ", ".join(filter(None, [plural(member.holes, "hole"), mm_text(mm) if mm else ""])),

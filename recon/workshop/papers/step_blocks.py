@@ -54,8 +54,8 @@ def step_blocks(
             yield Paragraph(why, "list")
         return
     yield Paragraph(
-        "Shaded: what comes in. Arrow: the way it is brought in. Dashed: the floor. Tags: hole numbers of "
-        f"what is bolted in the step. {LOOSE}"
+        "Shaded: what comes in; a 1 stands at its end with hole 1. Arrow: the way it is brought in. "
+        f"Dashed: the floor. Tags: hole numbers of what is bolted in the step. {LOOSE}"
     )
     series = {s for _, fastening in parts.bolts if fastening for s in fastening.series}
     if len(series) > 1:

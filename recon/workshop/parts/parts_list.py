@@ -227,7 +227,7 @@ def _washer_line(name: str, count: int) -> HardwareLine:
     wide = name.endswith(" wide")
     washer = thread_of(name).washer("wide" if wide else "plain")
     across = f"{both_text(washer.outside_mm) if '/' in name else mm_text(washer.outside_mm)} across"
-    detail = f"{across}{', for wood' if wide else ''}; one under each head and nut"
+    detail = f"{across}; under each head and nut on {'wood' if wide else 'metal'}"
     return _small_line("washer", name, count, None, washer_mass_kg(washer), detail)
 
 

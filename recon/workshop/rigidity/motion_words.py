@@ -7,7 +7,7 @@ import numpy as np
 from recon.frame.joints import NORMAL_TOL
 from recon.geometry.arrays import FloatArray
 from recon.workshop.rigidity.mechanism import STILL, Motion
-from recon.workshop.wording import axis_name, direction_words, lap_words, listed, plural
+from recon.workshop.wording import axis_name, direction_words, lap_words, listed, plural, ways_words
 
 
 def motion_words(motion: Motion, z_up: bool = True, right: FloatArray | None = None) -> str:
@@ -56,16 +56,16 @@ def _movement(twist: FloatArray, z_up: bool, right: FloatArray | None) -> str:
         words = direction_words(twist[3:], z_up, right)
         if words in ("up", "down"):
             return f"shift {words}"
-        if words.isalpha():
-            return f"shift to the {words}"
-        return f"shift {words}" if z_up and right is not None else f"shift along {words}"
+        if not words.isalpha() and z_up and right is not None:
+            return f"shift at an angle, {ways_words(twist[3:] / np.linalg.norm(twist[3:]), right)}"
+        return f"shift to the {words}" if words.isalpha() else f"shift along {words}"
     return ""
 
 
 def _axis_words(axis: FloatArray, right: FloatArray | None) -> str:
     k = int(np.round(np.abs(axis), 9).argmax())  # of components that are equal but for rounding the first
-    if abs(axis[k]) <= NORMAL_TOL:
-        words = direction_words(axis * np.sign(axis[k]), right is not None, right)
-        return words if right is None else f"an axis that runs {words}"
     name = axis_name(k, right)
+    if abs(axis[k]) <= NORMAL_TOL:
+        off = np.degrees(np.arccos(abs(axis[k])))
+        return f"an axis {max(off, 1):.0f} degrees off {name}"
     return name if right is None else f"{'an' if name == 'upright' else 'a'} {name} axis"

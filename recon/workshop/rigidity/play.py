@@ -34,6 +34,7 @@ from recon.workshop.solids import BOLT_PER_HOLE, HOLE, section_frames
 # Of the polygon round the circle within which a bolt may shift: it reaches 2 % beyond it at most.
 SIDES = 16
 MOST_LAPS = 2000  # beyond, the program takes minutes: measured on trellises; this project's choice
+LARGE = np.radians(10.0)  # past which small turns no longer say how far: this project's choice
 AT_TOP = 1.0  # pitches below the highest corner that still count as the top: this project's choice
 
 
@@ -188,11 +189,16 @@ def left_over_words(left: LeftOver, pitch_mm: float | None) -> str:
 
     >>> left_over_words(LeftOver(0.0157, 0.137, "D", True), 38.1)
     '0.9 degrees, 5.2 mm at the top'
+    >>> left_over_words(LeftOver(0.6, 5.2, "D", False), 38.1)
+    'more than 10 degrees at D'
     """
+    where = "the top" if left.at_top else left.member
+    if left.angle > LARGE:
+        return f"more than {np.degrees(LARGE):.0f} degrees at {where}"
     way = f"{left.travel * pitch_mm:.2g} mm" if pitch_mm else f"{left.travel:.2g} pitches"
     if pitch_mm and left.travel * pitch_mm >= 10:
         way = f"{left.travel * pitch_mm:.0f} mm"
-    return f"{degrees_text(left.angle)}, {way} at {'the top' if left.at_top else left.member}"
+    return f"{degrees_text(left.angle)}, {way} at {where}"
 
 
 def degrees_text(angle: float) -> str:

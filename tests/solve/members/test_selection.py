@@ -218,6 +218,14 @@ def test_what_keeps_too_little_is_no_member():
     assert apart.holes == 6 and chosen == [strong]
 
 
+def test_a_weak_line_beside_a_strong_member_does_not_cut_it():
+    """Two members side by side cannot share a place: none explains what the other shows."""
+    strong = candidate(1, [25, 35, -45], 30, [17] * 30)
+    beside = candidate(1, [26, 33, -46], 17, [2.3] * 17)
+    new, chosen = resolve_overlap(beside, [strong], 2.0)
+    assert new is None and chosen == [strong]
+
+
 # Whole frames
 
 

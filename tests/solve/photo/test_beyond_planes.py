@@ -1,5 +1,7 @@
 """Frames before floors of dots, and among gravel: planes and clutter do not take the camera."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.spatial import cKDTree
@@ -81,6 +83,12 @@ def test_where_one_reading_failed_the_other_counts():
     assert better_of(None, reading, 0.0) is reading and better_of(reading, None, 0.0) is reading
     assert better_of(None, None, 0.0) is None
     assert better_of(reading, reading, 0.0) is reading  # one camera, one lattice: all openings count
+
+
+def test_a_solution_whose_camera_costs_more_than_it_explains_is_still_the_likeliest():
+    _, shot = grown_scene(1, 33)
+    reading = replace(read_photo("photo", shot.openings, SIZE, None), others=(), nats=(-4.0,))
+    assert reading.rivals == reading.solutions[:1]
 
 
 def rows_of(camera, openings):

@@ -13,7 +13,7 @@ from recon.geometry.camera import Camera, image2sensor
 from recon.image.rows import Row
 from recon.solve.evidence.camera_prior import camera_prior
 from recon.solve.photo.row_points import RowPoints, place_rows, row_points, row_residuals, row_shares
-from recon.solve.photo.vanishing_points import find_vanishing_points, refine_camera
+from recon.solve.photo.vanishing_points import FOCAL_OFF, find_vanishing_points, refine_camera
 from tests.solve.scenes import SIZE, axes_of, grown_scene, rows_in_space, true_rows
 
 
@@ -205,3 +205,18 @@ def test_a_floor_of_tiles_has_a_small_share_in_the_rows():
     share = row_shares([*floor, member])
     assert share[-1] == 1.0
     assert share[:12].max() < 0.26 and (share > 0).all()
+
+
+@pytest.mark.parametrize("told", [0.8, 1.0, 1.25])
+def test_cameras_near_the_focal_length_of_exif_stand_first(told):
+    """Also where the rows speak for another: a picture with EXIF was not cropped."""
+    _frame, shot, rows, _axes = rows_of_scene(2, f=1600, k1=0.0)
+    few = [r for r in rows if len(r.index) < 7]
+    found = find_vanishing_points(
+        row_points(shot.openings, few), np.ones(len(few)), SIZE, told * 1600, most=6
+    )
+    off = [
+        abs(np.log(a.camera.f / (told * 1600))) > FOCAL_OFF * camera_prior(SIZE, 1600).focal_spread
+        for a in found
+    ]
+    assert off == sorted(off)

@@ -106,17 +106,18 @@ def test_a_brace_is_sure_only_where_two_bolts_of_it_are_seen():
     assert with_bolts("seen", "assumed") == with_bolts("seen", "none") == [True, False]
 
 
-def test_members_that_no_lap_ties_are_a_frame_only_where_one_is_likelier_right_than_wrong():
-    def claimed(confidence, laps=0):
+def test_members_without_lap_or_second_face_are_a_frame_only_where_one_is_likelier_right_than_wrong():
+    def claimed(confidence, laps=0, faces=2):
         two = (
             Member(n, (0, y, 0), (1, 0, 0), 9, 1.0, confidence=confidence) for n, y in (("A", 0), ("B", 5))
         )
         test = PlanesOrFrame(
-            {}, np.zeros(2), np.full(2, 36.0), np.full(2, 2), np.full(2, laps), repeated=np.zeros(2)
+            {}, np.zeros(2), np.full(2, 36.0), np.full(2, faces), np.full(2, laps), repeated=np.zeros(2)
         )
         return test.is_frame and not none_likely(Frame(tuple(two)), test)
 
     assert not claimed(0.3) and claimed(0.6) and claimed(0.3, laps=1)
+    assert not claimed(0.3, laps=1, faces=1) and claimed(0.6, laps=1, faces=1)
 
 
 def woven_scene() -> Scene:

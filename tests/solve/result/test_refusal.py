@@ -1,6 +1,7 @@
 """Every refusal names its cause, what was seen in numbers, and what to do."""
 
 import re
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -14,6 +15,7 @@ from recon.solve.photo.photo_reading import PhotoReading
 from recon.solve.photo.read_photo import read_openings
 from recon.solve.reading import read
 from recon.solve.result.refusal import Cause, cause_of, edge_blur_px, why_no_frame
+from recon.solve.result.tables import first_tables
 from tests.solve.decoys import SHEETS, camera_at, plane, texture
 
 SIZE = (1000, 750)
@@ -66,6 +68,16 @@ def test_a_table_of_openings_is_refused_for_its_cause(cause):
     found = cause_of(TABLES[cause], SHARP)
     assert found.cause is cause
     assert re.search(r"\d", found.seen)
+
+
+def test_dots_that_the_lattice_was_solved_without_are_the_cause_and_their_rows_are_shown():
+    dots, besides = TABLES[Cause.ONE_PLANE], TABLES[Cause.FEW_ROWS]
+    beyond = replace(besides, left_out=dots.openings)
+    found = cause_of(beyond, SHARP)
+    assert found.cause is Cause.ONE_PLANE and "in 10 by 9 lines" in found.seen
+    openings, rows = first_tables(beyond, 1.0)
+    assert len(openings) == len(dots.openings) + 12
+    assert sum(len(r) == 10 for r in rows) >= 9 and sum(len(r) == 12 for r in rows) == 1
 
 
 def test_a_blurred_picture_is_refused_for_its_blur():

@@ -65,7 +65,7 @@ def test_members_of_later_steps_are_not_drawn():
     labels = {
         i.text for i in step_sheet(CornerScenes(frame, HOLE), ["A"], ["E"], []).items if isinstance(i, Text)
     }
-    assert labels - {"x", "y", "z"} == {"A", "E"}
+    assert labels - {"x", "y", "z"} == {"A", "E", "1"}
 
 
 def test_the_arrow_points_the_way_that_the_member_goes():
@@ -90,13 +90,14 @@ def test_steps_of_a_large_frame_show_the_neighbourhood_and_where_it_is():
     rail = next(m for m in frame.members if m.direction[0] == 1)
     sheet = step_sheet(scenes, [m.id for m in frame.members if m.id != rail.id], [rail.id], [])
     for item in sheet.items:
-        if isinstance(item, (Lines, Disc)) and item.layer != "shade":
+        if isinstance(item, (Lines, Disc, Text)) and item.layer != "shade":
             left, bottom, right, top = extent([item])
             assert left >= 0 and bottom >= 0 and right <= SIZE[0] and top <= SIZE[1]
     inset = [i for i in sheet.items if isinstance(i, Lines) and i.pen.width == 0.9]
     assert len(inset) == 1 and len(inset[0].paths) == 1  # in the little picture the new member, thick
     drawn = {i.text for i in sheet.items if isinstance(i, Text)}
     assert rail.id in drawn and len(drawn) < len(frame.members) / 2
+    assert {"x", "y", "z"} < drawn  # which way the sides look is shown here, too
 
 
 def test_another_corner_is_taken_where_what_is_new_would_be_hidden():

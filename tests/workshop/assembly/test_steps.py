@@ -160,6 +160,12 @@ def test_one_member_is_a_frame_and_none_has_no_steps():
     assert build_steps(Frame(())).steps == ()
 
 
+def test_what_hangs_on_a_bolt_each_is_held_in_one_sentence():
+    texts = [step.text for step in build_steps(random_frame(110)).steps]
+    held = [t for t in texts if "one bolt alone holds each, here and in the finished frame." in t]
+    assert len(held) == 1 and held[0].count("Hold ") == 1
+
+
 def test_a_lap_without_a_bolt_is_named():
     frame = gate()
     open_lap = replace(

@@ -1,5 +1,8 @@
 """What an audit says to do can be done by its words alone, and gives the plan."""
 
+import re
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,6 +12,7 @@ from recon.frame.lattice import canonical, mirrored
 from recon.frame.stock import load_stocks
 from recon.workshop.audit.differences import audit_frame
 from tests.workshop.audit.interpreter import carried_out, several
+from tests.workshop.audit.statements import untrue
 from tests.workshop.audit.test_differences import DATA, plan, with_member
 from tests.workshop.frames import X, Y, Z, framed, gate, member
 
@@ -108,6 +112,36 @@ def test_words_on_random_frames_give_the_plan(seed, count):
     good, words = carried_out(built, planned)
     assert good, (made, words)
     assert len(made) == count and np.all([w.endswith(".") for w in words])
+
+
+@pytest.mark.parametrize("seed", [110, 125])
+def test_a_brace_is_laid_by_two_holes_and_not_by_rounded_parts_of_its_way(seed):
+    # "0.904 to the back and 0.428 to the right for each hole" put the last of 22 holes 0.01 pitch off.
+    built, planned, made = several(seed, 2)
+    words = " ".join(said(built, planned))
+    assert "it runs at an angle, " in words and "for each hole" not in words, made
+
+
+def test_a_brace_with_one_lap_is_laid_by_where_its_last_hole_comes():
+    slant = member("G", (9, -1, 11), (0.6, 0.0, 0.8), 11)
+    planned = framed(*gate().members, slant)
+    (words,) = said(gate(), planned)
+    assert words.endswith(
+        "Add G, 11 holes: it runs at an angle, hole 11 eight holes up and six holes to the right of its hole "
+        "1, its hole 1 on hole 12 of B, on its front side."
+    )
+
+
+@pytest.mark.parametrize("count", [1, 2, 3])
+@pytest.mark.parametrize("seed", [3, 17])
+def test_what_is_stated_of_random_frames_is_so(seed, count):
+    built, planned, _ = several(seed, count)
+    result = audit_frame(built, planned)
+    assert result.differences and untrue(result, planned) == []
+    for d in result.differences:  # one number changed is seen
+        wrong = re.sub(r"\d+(?=\D*$)", lambda n: str(int(n[0]) + 1), d.text)
+        if wrong != d.text:
+            assert untrue(replace(result, differences=(replace(d, text=wrong),)), planned)
 
 
 def test_the_interpreter_sees_a_wrong_word():

@@ -1,6 +1,8 @@
 """Cutting stock: known optima, bounds that hold, and answers that can be sawn."""
 
+from collections import Counter
 from itertools import product
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ from recon.bench.cutting_solver import arc_flow, instance
 from recon.workshop.cutting.cutting_stock import first_fit_decreasing, solve_cutting_stock
 from recon.workshop.cutting.patterns import StickKind
 
+DATA = Path(__file__).parents[2] / "data" / "workshop"
 # Rolls of 5600 mm cut into 13 widths; 73 rolls are the least. The example of "Cutting stock problem",
 # Wikipedia, and of courses before it; from memory.
 WIDTHS = (1380, 1520, 1560, 1710, 1820, 1880, 1930, 2000, 2050, 2100, 2140, 2150, 2200)
@@ -47,6 +50,30 @@ def test_the_paper_roll_example_takes_73_rolls():
 def test_the_bound_of_the_example_is_that_of_its_relaxation():
     # Material alone gives a bound of 72.7 rolls: the same source.
     assert np.dot(WIDTHS, DEMAND) / 5600 == pytest.approx(72.7, abs=0.05)
+
+
+def published():
+    """Name, length of a stick, best known number of sticks and lengths of pieces of each instance."""
+    words = (DATA / "binpack1.txt").read_text().split()
+    at = 1
+    for _ in range(int(words[0])):
+        room, count, best = map(int, words[at + 1 : at + 4])
+        yield pytest.param(room, best, Counter(map(int, words[at + 4 : at + 4 + count])), id=words[at])
+        at += 4 + count
+
+
+# The first ten of file binpack1 of the OR-Library (J. E. Beasley, people.brunel.ac.uk/~mastjjb/jeb/orlib/
+# binpackinfo.html), class u120 of E. Falkenauer, "A hybrid grouping genetic algorithm for bin packing",
+# J. Heuristics 2 (1996) 5-30: 120 pieces of 20 to 100 on sticks of 150, with the least number known of each.
+# (Earlier lists had 51 for u120_08: from memory.)
+@pytest.mark.parametrize("room, best, pieces", list(published()))
+def test_published_instances_take_as_few_sticks_as_are_known_and_it_is_proven(room, best, pieces):
+    sizes, demand = zip(*sorted(pieces.items()))
+    assert sum(demand) == 120
+    kinds = [StickKind(room, sizes, 1)]
+    packing = solve_cutting_stock(demand, kinds)
+    check(packing, demand, kinds)
+    assert (packing.cost, packing.bound, packing.optimal) == (best, best, True)
 
 
 def test_first_fit_decreasing_wastes_a_stick_where_it_is_known_to():

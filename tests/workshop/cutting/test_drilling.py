@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 
 import numpy as np
 import pypdf
@@ -28,6 +29,7 @@ from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.papers.blocks import Document, Drawing, Section
 from recon.workshop.papers.choices import PapersChoices
 from recon.workshop.papers.compose import compose_papers
+from recon.workshop.papers.drill_blocks import drill_blocks
 from recon.workshop.papers.pdf import papers_pdf, print_area
 from recon.workshop.parts.rack import OwnedStick, Rack
 from tests.growing import grow_frame
@@ -124,6 +126,14 @@ def test_papers_of_stock_that_comes_undrilled_say_how_to_drill_it():
     blank = compose_papers(gate(), STOCKS, PapersChoices(cutting={"drilled": False}))
     (section,) = (s for s in blank.document.sections if s.title == "Marking out and drilling")
     assert any(isinstance(b, Drawing) and b.sheet.title == "Drilling jig" for b in section.blocks)
+
+
+def test_stocks_of_one_section_share_a_jig():
+    frame = gate()
+    mixed = replace(frame, members=(replace(frame.members[0], stock="hardwood-38"), *frame.members[1:]))
+    for made in (frame, mixed):
+        blocks = list(drill_blocks(made, STOCKS, False, print_area("a4")))
+        assert sum(isinstance(b, Drawing) for b in blocks) == 1
 
 
 def test_only_members_from_sticks_that_are_not_drilled_are_drilled():

@@ -4,22 +4,27 @@ import io
 import json
 from itertools import combinations
 
+import numpy as np
 import pypdf
 import pytest
 from PIL import Image
 
 from recon.cli import main
 from recon.frame.files import frame_to_dict
-from recon.frame.model import StockUse
+from recon.frame.model import Member, StockUse
 from recon.frame.stock import load_stocks
 from recon.workshop.confidence_text import size_sentence, stock_words
+from recon.workshop.drawing.member_sheet import member_sheets
 from recon.workshop.drawing.projections import ViewBoard, drawn_hole, views_needed
 from recon.workshop.drawing.vector import Disc, Text
+from recon.workshop.drawing.view_drawing import draw_view
 from recon.workshop.drawing.view_sheet import BLOCK, COMFORTABLE, side_of, view_sheets
+from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.papers.blocks import Drawing, Paragraph, Picture, StepBlock
 from recon.workshop.papers.choices import Enclosed, PapersChoices
 from recon.workshop.papers.compose import compose_papers
 from recon.workshop.papers.pdf import papers_pdf, print_area
+from recon.workshop.sides import Sides
 from tests.workshop.frames import X, Z, framed, gate, member
 from tests.workshop.trestles import scaffold, trestle
 
@@ -127,3 +132,32 @@ def test_a_mixed_frame_names_every_stock():
     )
     words = stock_words(frame, STOCKS)
     assert words.startswith("Softwood") and words.count(": ") == 2 and "A and C" in words and "B" in words
+
+
+def test_faces_and_ends_of_a_brace_are_named_by_the_nearest_side():
+    # They were named by components: "hole 1 at [0.904, -0.428, 0]".
+    brace = Member("F", (-1.0, -1.0, 4.0), (0.8, 0.0, 0.6), 11, 1.0, "softwood-38")
+    frame = framed(*gate().members, brace)
+    (sheet,) = member_sheets(brace, frame, find_bolts(frame), Sides(frame.members), 180.0)
+    texts = [i.text for i in sheet.items if isinstance(i, Text)]
+    assert texts[0] == "F: 11 holes, 419.1 mm (16 1/2 in), at an angle; hole 1 at left"
+    assert {"front", "back", "top", "bottom"} < set(texts)
+
+
+def test_where_numbers_have_no_room_hole_1_stands_off_the_end():
+    frame = scaffold(2, 2, 3)
+    board = ViewBoard(frame, drawn_hole(frame, STOCKS))
+    small = draw_view(board, "Front", 3.0)
+    ones = [i for i in small if isinstance(i, Text) and i.text == "1"]
+    assert ones and not any(isinstance(i, Text) and i.text == "5" for i in small)
+    ends = {m.id: board.scene("Front").view.flat(m.hole_centre(0)) * 3.0 for m in frame.members}
+    assert all(np.abs(np.subtract(i.at, ends[i.layer])).max() < 6.0 for i in ones)
+
+
+def test_a_size_stands_once_on_the_sheet_of_three_views(made):
+    (sheet,) = (s for s in sheets(made) if s.title == "Three views")
+    sizes = [
+        i.text for i in sheet.items if isinstance(i, Text) and i.text.endswith(" in)") and "mm" in i.text
+    ]
+    upright = [i.text for i in sheet.items if isinstance(i, Text) and i.text.endswith(" mm")]
+    assert len([s for s in sizes if not s.startswith("Scale")]) == 2 and upright.count("609.6 mm") == 1

@@ -1,0 +1,203 @@
+"""One long member whose middle something hides, or two in line with a gap between them: what the photos say.
+
+What hides the middle of a member hides as well what lies behind it.  Openings of other members that are seen
+through the place where the middle would be therefore speak for the gap.  So do holes missed on one face after
+another, and edges across the faces where ends would be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.geometry.boxes import occluded
+from recon.solve.evidence.along_line import along_line, along_lines, candidate_openings, lattice_openings
+from recon.solve.evidence.candidate import LEAST_EVIDENCE, LEAST_STEPS, Candidate, boxes
+from recon.solve.evidence.occluders import Occluders
+from recon.solve.evidence.scene import Scene
+from recon.solve.evidence.unknown_occluders import without_hidden_runs
+from recon.solve.members.edges import colour_steps, edge_evidence
+
+LEAST_GAP = 2  # holes; a single one is missed now and then.  This project's choice
+GAPS = 0.1  # of the lines with a member, those with a second one in line.  This project's choice
+# Pitches, and standard deviations of the members' play, by which an opening must lie inside the outline of
+# the gap to be seen through it.  This project's choice.
+OUTLINE, PLAYS = 0.1, 3.0
+# Nats that one edge across a face says at most: the outline of what hides the middle lies anywhere between
+# two holes, at one place of three near enough to the middle to look like an end (edges.NEAR, edges.FAR).
+OUTLINE_NATS = float(np.log(3))
+
+
+@dataclass(frozen=True)
+class _Gap:
+    """Holes ``start`` to ``stop`` - 1 of a candidate, of which the photos show hardly anything."""
+
+    index: int
+    start: int
+    stop: int
+
+
+@dataclass(frozen=True)
+class _Found:
+    """All N openings of all candidates, and what V photos show of them.
+
+    Attributes
+    ----------
+    owner : int array, (N,)
+        Number of the candidate.
+    place : array, (N, 3)
+        Pitches.
+    hit : int array, (V, N)
+        Index of the detection, -1 none.
+    llr : array, (V, N)
+        Nats.
+    """
+
+    owner: IntArray
+    place: FloatArray
+    hit: IntArray
+    llr: FloatArray
+
+    def explained(self, photo: int) -> BoolArray:
+        """(N,) openings that are found in a photo."""
+        return np.asarray((self.hit[photo] >= 0) & (self.llr[photo] > 0), bool)
+
+    def of_others(self, photo: int, index: int) -> IntArray:
+        """Numbers of the detections in a photo that candidates other than one explain."""
+        return np.asarray(self.hit[photo][self.explained(photo) & (self.owner != index)])
+
+
+def with_gaps(scene: Scene) -> Scene:
+    """The scene in which candidates that are two members in line, with a gap between them, are two.
+
+    Examples
+    --------
+    A candidate that was seen at all of its holes stays as it is.
+
+    >>> rail = Candidate(0, np.zeros(3), 9, 45.0, np.full(9, 5.0), np.ones(9, int))
+    >>> [c.holes for c in with_gaps(Scene((), {}, 1.0, (rail,))).candidates]
+    [9]
+    """
+    gaps = [g for i, c in enumerate(scene.candidates) for g in _possible_gaps(i, c)]
+    if not gaps:
+        return scene
+    every = _openings_found(scene, gaps)
+    cuts: dict[int, list[_Gap]] = {}
+    for gap in gaps:
+        if _is_there(scene, gap, every):
+            cuts.setdefault(gap.index, []).append(gap)
+    return scene.with_candidates(
+        piece for i, c in enumerate(scene.candidates) for piece in _pieces(c, cuts.get(i, []))
+    )
+
+
+def _is_there(scene: Scene, gap: _Gap, every: _Found) -> bool:
+    """Do the photos say that there is nothing?  Edges are looked at where they may settle it."""
+    nats = _missed(scene, gap, every) + _seen_through(scene, gap, every)
+    nats -= _cost(scene.candidates[gap.index].holes)
+    if abs(nats) < 2 * len(scene.photos) * OUTLINE_NATS:
+        nats += _ends_seen(scene, gap)
+    return nats > 0
+
+
+def _cost(holes: int) -> float:
+    """Nats that a gap costs: few lines have one, and it may start and stop at any two of its holes."""
+    return float(np.log(max(holes * (holes - 1) / 2, 1) / GAPS))
+
+
+def _possible_gaps(index: int, candidate: Candidate) -> list[_Gap]:
+    """Runs of holes of which hardly anything is seen, between what would be members by themselves."""
+    if candidate.fixed_ends is not None:
+        return []
+    marked = np.nonzero(candidate.seen > 0)[0]
+    groups = np.split(marked, np.nonzero(np.diff(marked) > LEAST_GAP)[0] + 1) if len(marked) else []
+    spans = [(int(g[0]), int(g[-1]) + 1) for g in groups if _is_member(candidate.part(g[0], g[-1] + 1))]
+    return [_Gap(index, before[1], after[0]) for before, after in pairwise(spans)]
+
+
+def _is_member(candidate: Candidate) -> bool:
+    return candidate.evidence >= LEAST_EVIDENCE and int((candidate.seen > 0).sum()) >= LEAST_STEPS
+
+
+def _pieces(candidate: Candidate, gaps: Sequence[_Gap]) -> list[Candidate]:
+    """What is left of a candidate between its gaps, which are in order."""
+    if not gaps:
+        return [candidate]
+    starts = [0, *(g.stop for g in gaps)]
+    stops = [*(g.start for g in gaps), candidate.holes]
+    return [candidate.part(a, b) for a, b in zip(starts, stops)]
+
+
+def _ends_seen(scene: Scene, gap: _Gap) -> float:
+    """Nats for ends of members on both sides of a gap, from edges across the faces there.
+
+    What hides the middle of one member has an outline, too, but anywhere between two holes.
+    """
+    candidate = scene.candidates[gap.index]
+    behind = scene.occluders.without(gap.index)
+    places: FloatArray = np.arange(candidate.holes + 1, dtype=float) - 0.5
+    between = (places > 0) & (places < candidate.holes - 1) & ((places < gap.start) | (places > gap.stop))
+    between[[gap.start, gap.stop]] = False
+    steps = (
+        colour_steps(p, scene.picture(p), candidate, places, scene.width, behind)
+        for p in scene.photos
+        if p.name in scene.pictures
+    )
+    end, _ = edge_evidence(steps, between)
+    return float(end[:, [gap.start, gap.stop]].clip(-OUTLINE_NATS, OUTLINE_NATS).sum())
+
+
+def _openings_found(scene: Scene, gaps: Sequence[_Gap]) -> _Found:
+    """What the photos show of all candidates if there are these gaps."""
+    pieces = [_pieces(c, [g for g in gaps if g.index == i]) for i, c in enumerate(scene.candidates)]
+    solid = Occluders(*boxes([p for some in pieces for p in some], scene.width))
+    every = candidate_openings(scene)
+    found = along_lines(scene.photos, every, [solid] * len(every))
+    return _Found(
+        np.repeat(np.arange(len(every)), [o.centre.shape[1] * 4 for o in every]),
+        np.concatenate([o.centre.reshape(-1, 3) for o in every]),
+        np.concatenate([e.hit.reshape(len(scene.photos), -1) for e in found], axis=1),
+        np.concatenate([e.llr.reshape(len(scene.photos), -1) for e in found], axis=1),
+    )
+
+
+def _missed(scene: Scene, gap: _Gap, every: _Found) -> float:
+    """Nats for a gap from what is missed there: something would hide each face, from all photos alike.
+
+    Openings of the middle that are found speak against it, but for those that another candidate explains.
+    """
+    whole = scene.candidates[gap.index]
+    openings = lattice_openings(whole.axis, whole.first, whole.holes, scene.width, whole.own)
+    seen = without_hidden_runs(along_line(scene.photos, openings, scene.occluders.without(gap.index)))
+    middle = seen.part(gap.start, gap.stop)
+    for v, hit in enumerate(middle.hit):
+        middle.llr[v][(middle.llr[v] > 0) & np.isin(hit, every.of_others(v, gap.index))] = 0.0
+    nats = middle.llr.sum(2)
+    return float((-nats).clip(0).max(0).sum() - nats.clip(0).sum())
+
+
+def _seen_through(scene: Scene, gap: _Gap, every: _Found) -> float:
+    """Nats of other candidates' openings that the photos show behind a gap.
+
+    Each detection counts once, and none that would fit an opening of the middle itself.
+    """
+    middle = scene.candidates[gap.index].part(gap.start, gap.stop)
+    low, high = middle.box(scene.width)
+    openings = lattice_openings(middle.axis, middle.first, middle.holes, scene.width, middle.own)
+    fits = along_line(scene.photos, openings).hit
+    total = 0.0
+    for v, photo in enumerate(scene.photos):
+        inside = OUTLINE + PLAYS * photo.play
+        seen = every.explained(v) & (every.owner != gap.index) & ~np.isin(every.hit[v], fits[v])
+        seen[seen] = occluded(
+            photo.camera.centre, every.place[seen], (low + inside)[None], (high - inside)[None]
+        )
+        best: dict[int, float] = {}
+        for number, nats in zip(every.hit[v][seen].tolist(), every.llr[v][seen].tolist()):
+            best[number] = max(nats, best.get(number, 0.0))
+        total += sum(best.values())
+    return total
