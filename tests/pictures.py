@@ -31,7 +31,7 @@ SIDE_PX = 1280  # of the longest side; a README is shown about 900 px wide
 OVERLAY_SIDE_PX = 1100
 SETTLE_MS = 8000  # photos in all their sizes, doubts and parts come after the page
 SHEET_DPI = 96  # of the page of the papers
-SHEET_WORDS = "Front, seen from"  # what the page of the papers that is shown has in its text
+SHEET_WORDS = "Front view"  # what the page of the papers that is shown has in its text
 COLOURS = 128  # of pictures without photos in them
 TOGETHER = 1_500_000  # bytes, at most
 

@@ -120,11 +120,18 @@ def disguised(frame: Frame, rng: np.random.Generator) -> Frame:
         )
         for j in frame.joints
     ]
+    fittings = tuple(
+        replace(
+            f.counted_back() if f.holes[0][0] in back else f,
+            holes=tuple((id, back[id] - k if id in back else k) for id, k in f.holes),
+        )
+        for f in frame.fittings
+    )
     joints = [flipped(j) if rng.random() < 0.5 else j for j in joints]
     members = [members[i] for i in rng.permutation(len(members))]
     joints = [joints[i] for i in rng.permutation(len(joints))]
     return rename(
-        replace(frame, members=tuple(members), joints=tuple(joints)),
+        replace(frame, members=tuple(members), joints=tuple(joints), fittings=fittings),
         {m.id: f"x{i}" for i, m in enumerate(members)},
     )
 

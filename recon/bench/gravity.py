@@ -15,7 +15,8 @@ from scipy.optimize import linprog
 from recon.frame.boxes import centre, corners
 from recon.frame.model import Frame
 from recon.geometry.arrays import FloatArray
-from recon.workshop.assembly.steps import BuildOrder, BuildStep
+from recon.workshop.assembly.build_step import BuildStep
+from recon.workshop.assembly.steps import BuildOrder
 from recon.workshop.assembly.support import TIP_DEG
 from recon.workshop.hardware.bolts import Bolt
 

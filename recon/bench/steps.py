@@ -23,6 +23,7 @@ from recon.bench.random_frames import hole_of, random_frame
 from recon.frame.boxes import box_axes, centre
 from recon.frame.model import Frame, Member, box_half_sizes
 from recon.geometry.arrays import BoolArray, FloatArray
+from recon.workshop.assembly.fitting_words import NO_WAY
 from recon.workshop.assembly.steps import BuildOrder, build_steps
 from recon.workshop.assembly.tool_access import HANDLE, HANDLE_WIDTH, LEVEL, RING, SWING_DEG
 from recon.workshop.hardware.bolts import Bolt, find_bolts
@@ -101,7 +102,8 @@ def faults(frame: Frame, steps: BuildOrder, hole: float = HOLE) -> list[str]:
         pieces = [p for p in pieces if not p[0] & whole]
         if step.kind == "core":  # no order was found for these, and the steps say so
             bolts += step.bolts
-        for bolt in () if step.kind == "core" else step.bolts:
+        unsure = step.kind == "core" or NO_WAY in step.text
+        for bolt in () if unsure else step.bolts:
             if not {id for id, _ in bolt.through} <= whole:
                 found.append(f"step {step.number}: a bolt for members that are not there")
             elif not _can_be_put_in(frame, bolt, whole, bolts, d):
@@ -119,7 +121,7 @@ def _unfinished(frame: Frame, pieces: Sequence[Piece]) -> list[str]:
         pieces and pieces[0][0] != {m.id for m in frame.members}
     ):
         return ["the steps do not end with the whole frame"]
-    if pieces and pieces[0][1] != set(find_bolts(frame)):
+    if pieces and {bolt for bolt in pieces[0][1] if not bolt.fitting} != set(find_bolts(frame)):
         return ["the steps do not put in every bolt once"]
     return []
 

@@ -90,6 +90,7 @@ def _data(steps: "BuildOrder") -> dict[str, Any]:
                 "new": list(s.new),
                 "laid": list(s.laid),
                 "there": list(s.there),
+                "fittings": list(s.fittings),
                 "direction": s.direction,
                 "up": list(s.up),
                 "up_before": s.up_before,

@@ -13,9 +13,12 @@ from recon.corrections import on_photos
 from recon.corrections.members import on_one_line, vector_of
 from recon.corrections.state import joint_key
 from recon.errors import ReconError
-from recon.frame.lattice import alignments, transform
+from recon.frame.fitting import Fitting, fitting_to_dict
+from recon.frame.lattice import MATCH_TOL, alignments, transform
 from recon.frame.model import Frame, Joint, Member
+from recon.geometry.arrays import FloatArray
 from recon.workshop.audit.differences import Audit, Difference, audit_frame
+from recon.workshop.audit.fittings import TAKE_OFF
 
 # Kinds of differences of which the plan's members are drawn on the photos.
 DRAWN = ("mirrored", "length", "shift", "both", "moved", "missing")
@@ -32,9 +35,10 @@ def compare_with_plan(frame: Frame, plan: Frame | None) -> Row:
     -------
     dict
         `verdict`; `differences`, `not_checked` and `said`, each a list of {text, severity, kind, members of
-        the build, planned: ids of the plan's members, lap or None, mend: [{text, requests: edits}]};
-        `shapes`, for every photo the outlines of the plan's members that differ, by their ids in the plan;
-        `laid`, those members as they lie in the build: {id: {first, direction, holes, width}}.
+        the build, planned: ids of the plan's members, fittings: ids of the build's, lap or None, mend:
+        [{text, requests: edits}]}; `shapes`, for every photo the outlines of the plan's members that differ,
+        by their ids in the plan; `laid`, those members as they lie in the build: {id: {first, direction,
+        holes, width}}.
 
     Raises
     ------
@@ -44,8 +48,9 @@ def compare_with_plan(frame: Frame, plan: Frame | None) -> Row:
     if plan is None:
         raise ReconError("There is no plan to hold this build against; load one.")
     found = audit_frame(frame, plan)
-    laid = _laid(frame, plan, found)
-    rows = _Rows(frame, found.names, laid)
+    lying = _laid(frame, plan, found)
+    laid = {m.id: m for m in lying.members}
+    rows = _Rows(frame, found, lying)
     drawn = {id for d in (*found.differences, *found.not_checked) if d.kind in DRAWN for id in d.members}
     drawn |= {id for d in found.not_checked if d.kind in ADDED for id in d.members}
     return {
@@ -58,21 +63,21 @@ def compare_with_plan(frame: Frame, plan: Frame | None) -> Row:
     }
 
 
-def _laid(frame: Frame, plan: Frame, found: Audit) -> dict[str, Member]:
-    """The plan's members by id as they lie in the build: of the ways to lay the plan on it, the one in which
-    most planned members lie on those that the audit has for them.  Empty where it was built as a mirror image
-    or cannot be laid on it."""
+def _laid(frame: Frame, plan: Frame, found: Audit) -> Frame:
+    """The plan as it lies in the build: of the ways to lay it, the one in which most planned members lie on
+    those that the audit has for them.  Empty where it was built as a mirror image or cannot be laid on it."""
+    best = Frame(())
     if found.mirrored:
-        return {}
+        return best
     built = {m.id: m for m in frame.members}
     bare = replace(plan, photos=())
-    best: dict[str, Member] = {}
     most = -1
     for way in alignments(bare, frame):
-        laid = {m.id: m for m in transform(bare, way.turn, way.shift).members}
+        lying = transform(bare, way.turn, way.shift)
+        laid = {m.id: m for m in lying.members}
         agree = sum(on_one_line(laid[p], built[b]) for p, b in found.names.items() if b in built)
         if agree > most:
-            best, most = laid, agree
+            best, most = lying, agree
     return best
 
 
@@ -91,15 +96,16 @@ class _Rows:
     ----------
     frame : Frame
         The build.
-    names : mapping of str to str
-        Plan id -> built id.
-    laid : mapping of str to Member
-        The plan's members as they lie in the build, by id.
+    found : Audit
+    lying : Frame
+        The plan as it lies in the build.
     """
 
-    def __init__(self, frame: Frame, names: Mapping[str, str], laid: Mapping[str, Member]) -> None:
+    def __init__(self, frame: Frame, found: Audit, lying: Frame) -> None:
         self.members = {m.id: m for m in frame.members}
-        self.frame, self.names, self.laid = frame, names, laid
+        self.frame, self.names, self.fitting_names = frame, found.names, found.fitting_names
+        self.laid = {m.id: m for m in lying.members}
+        self.fittings = {f.id: f for f in lying.fittings}
 
     def row(self, d: Difference) -> Row:
         """One difference."""
@@ -111,9 +117,16 @@ class _Rows:
             "kind": d.kind,
             "members": members,
             "planned": [m for m in d.members if m in self.laid] if d.kind != "extra" else [],
+            "fittings": self._fitting_ids(d),
             "lap": lap and list(joint_key(lap)),
             "mend": [] if d.severity == "said" else self._mend(d, members, lap),
         }
+
+    def _fitting_ids(self, d: Difference) -> list[str]:
+        """The build's fittings that it is about."""
+        if d.remedy == TAKE_OFF:
+            return list(d.fittings)
+        return [self.fitting_names[id] for id in d.fittings if id in self.fitting_names]
 
     def _lap(self, members: Collection[str]) -> Joint | None:
         """The lap of two members, where they have one alone."""
@@ -127,6 +140,8 @@ class _Rows:
             return [_mend("Not there", {"op": "delete", "members": members})]
         if d.kind.startswith("bolt"):
             return self._mend_bolt(d, lap) if lap else []
+        if d.kind == "fitting":
+            return self._mend_fittings(d)
         wanted = {p: self.laid[p] for p in d.members if p in self.laid}
         if d.kind in ADDED and wanted:
             adds = [{"op": "add", **_place(m)} for m in wanted.values()]
@@ -145,6 +160,32 @@ class _Rows:
             return [right, *planned]
         return []
 
+    def _mend_fittings(self, d: Difference) -> list[Row]:
+        """Fittings put on as planned, or one that is not in the plan taken off."""
+        if d.remedy == TAKE_OFF:
+            return [_mend("Not there", {"op": "fitting_gone", "fitting": id}) for id in d.fittings]
+        requests = [self._as_planned(self.fittings[id]) for id in d.fittings if id in self.fittings]
+        known = [request for request in requests if request is not None]
+        if not known or len(known) < len(d.fittings):
+            return []
+        return [_mend("As planned" if d.severity == "different" else "There, as planned", *known)]
+
+    def _as_planned(self, f: Fitting) -> Row | None:
+        """The edit that puts a fitting of the plan on; None where the build has no holes in its place."""
+        holes: list[list[str | int]] = []
+        first = self.members.get(self.names.get(f.holes[0][0], ""))
+        for id, k in f.holes:
+            member = self.members.get(self.names.get(id, ""))
+            hole = None if member is None else hole_near(member, self.laid[id].hole_centre(k))
+            if member is None or hole is None:
+                return None
+            holes.append([member.id, hole])
+        if first is not None and np.dot(first.direction, self.laid[f.holes[0][0]].direction) < 0:
+            f = f.counted_back()
+        row = fitting_to_dict(f) | {"holes": holes, "face": list(f.face), "shift_mm": list(f.shift_mm)}
+        del row["id"]
+        return {"op": "fitting", "fitting": self.fitting_names.get(f.id), **row}
+
     def _differs(self, placings: Collection[Row]) -> bool:
         """Whether a member has other holes than planned."""
         return any(self.members[p["member"]].holes != p["holes"] for p in placings)
@@ -156,6 +197,17 @@ class _Rows:
             for text, word in (("Bolt there", "said"), ("No bolt", "none"))
         )
         return [there] if d.kind == "bolt missing" else [none] if d.kind == "bolt extra" else [there, none]
+
+
+def hole_near(member: Member, place: FloatArray) -> int | None:
+    """The hole of a member at a place, (3,), pitches; None where it has none there.
+
+    >>> hole_near(Member("A", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 5), np.array([3.0, 0.0, 0.0]))
+    3
+    """
+    k = round(float((place - np.asarray(member.first)) @ np.asarray(member.direction)))
+    near = 0 <= k < member.holes and np.abs(member.hole_centre(k) - place).max() < MATCH_TOL
+    return k if near else None
 
 
 def _mend(text: str, *requests: Row) -> Row:

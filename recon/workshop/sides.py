@@ -27,6 +27,9 @@ _PLACES = {
 }
 
 SIDES = tuple(_PLACES)
+_ORDER = ("top", "bottom", "front", "back", "left", "right")  # of the parts of a slanting direction
+_SLANTING = {"top": "upper", "bottom": "lower"}
+NO_PART = 0.04  # of a unit vector's components those below are not named: two degrees, this project's choice
 
 
 def named_sides(members: Sequence[Member]) -> dict[str, FloatArray]:
@@ -61,7 +64,7 @@ class Sides:
     --------
     >>> sides = Sides([Member("A", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 12)])
     >>> sides.name((0, -1, 0)), sides.name((1, 0, 0)), sides.place((0, 1, 0)), sides.name((0.6, 0, 0.8))
-    ('front', 'right', 'at the back', '[0.6, 0, 0.8]')
+    ('front', 'right', 'at the back', 'upper right')
     >>> sides.nearest((0.6, 0, 0.8)), sides.nearest((0.8, 0, -0.6))
     ('top', 'right')
     >>> Sides([Member("A", (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 12)], z_up=False).name((0, -1, 0))
@@ -73,12 +76,20 @@ class Sides:
         self._towards = named_sides(members) if z_up and members else {}
 
     def name(self, vector: ArrayLike) -> str:
-        """The side that a vector points to: 'left', or its axis or components where it is none."""
+        """The side that a vector points to: 'left', 'upper front left', or its axis without names."""
+        if not self._towards:
+            return direction_words(vector, False)
         unit = np.asarray(vector, float) / np.linalg.norm(vector)
         for name, towards in self._towards.items():
             if unit @ towards > ALONG:
                 return name
-        return direction_words(vector, False)
+        parts = [_SLANTING.get(name, name) for name in _ORDER if unit @ self._towards[name] > NO_PART]
+        return " ".join(parts)
+
+    def side(self, vector: ArrayLike) -> str:
+        """The side that a vector points to, after "the": 'top side', 'side towards -y'."""
+        name = self.name(vector)
+        return f"{name} side" if self._towards else f"side towards {name}"
 
     def nearest(self, vector: ArrayLike) -> str:
         """The side that a vector points to most: of one at an angle 'left', too."""
@@ -87,6 +98,6 @@ class Sides:
         return self.name(np.eye(3)[k] * np.sign(v[k]))
 
     def place(self, vector: ArrayLike) -> str:
-        """Where something is that lies on that side: 'on the left', 'at +x'."""
+        """Where something is that lies on that side: 'on the left', 'at the upper right', 'at +x'."""
         name = self.name(vector)
-        return _PLACES.get(name, f"at {name}")
+        return _PLACES.get(name, f"at {'the ' if self._towards else ''}{name}")

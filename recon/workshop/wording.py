@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from recon.frame.model import EndChoice, Joint
+from recon.geometry.arrays import FloatArray
 from recon.workshop.side_axes import side_axes
 
 _VERTICAL = {1: "up", -1: "down"}
@@ -91,7 +92,7 @@ def choices_words(choices: Sequence[EndChoice], labels: Container[str]) -> str:
 
 
 def direction_words(vector: ArrayLike, z_up: bool = True, right: ArrayLike | None = None) -> str:
-    """Which way a vector points: along an axis in words, at an angle as a unit vector.
+    """Which way a vector points: along an axis in words, at an angle as a unit vector or, by sides, in words.
 
     Parameters
     ----------
@@ -109,16 +110,33 @@ def direction_words(vector: ArrayLike, z_up: bool = True, right: ArrayLike | Non
     ('up', '+z', '[0.6, 0, 0.8]')
     >>> direction_words([0, -1, 0], right=[1, 0, 0]), direction_words([0, -1, 0], right=[0, 1, 0])
     ('front', 'left')
+    >>> direction_words([3, 0, 4], right=[1, 0, 0])
+    'up and to the right'
     """
     v = np.asarray(vector, float)
     k = int(np.abs(v).argmax())
     if np.abs(np.delete(v, k)).max() > 1e-6 * abs(v[k]):
+        if z_up and right is not None:
+            return _slanting_words(v, right)
         return "[" + ", ".join(f"{x:.3g}" for x in v / np.linalg.norm(v) + 0.0) + "]"
     if z_up and right is not None:
         along = {name: axis @ v for name, axis in side_axes(np.asarray(right, float)).items()}
         return max(along, key=lambda name: along[name])
     sign = 1 if v[k] > 0 else -1
     return _VERTICAL[sign] if z_up and k == 2 else f"{'+' if sign > 0 else '-'}{'xyz'[k]}"
+
+
+NO_PART = 0.04  # of a unit vector's components those below are not named: two degrees, this project's choice
+
+
+def _slanting_words(vector: FloatArray, right: ArrayLike) -> str:
+    """'up and to the right': the parts of a direction, the largest first."""
+    unit = vector / np.linalg.norm(vector)
+    ways = side_axes(np.asarray(right, float))
+    parts = sorted(((float(axis @ unit), name) for name, axis in ways.items()), key=lambda p: -p[0])
+    return listed(
+        name if name in ("up", "down") else f"to the {name}" for part, name in parts if part > NO_PART
+    )
 
 
 def towards_words(vector: ArrayLike, z_up: bool = True, right: ArrayLike | None = None) -> str:

@@ -3,9 +3,9 @@
     python -m tests.webui.accessibility [--widths 360 768 1280 1920] [--schemes light dark] [--shots FOLDER]
 
 axe-core (tests/webui/vendor) looks at the page in Chromium wherever a person can go: each panel, each card,
-a dialog, a motion that is shown, copies that are placed, the phone's own page and the one that asks for a
-build.  Faults that it calls serious or critical are listed; so is what sticks out to the side.  The exit
-code is 0 where there is none.
+dialogs, notices, a motion that is shown, copies that are placed, the page for putting the frame together,
+the phone's own page and the one that asks for a build.  Faults that it calls serious or critical are listed;
+so is what sticks out to the side.  The exit code is 0 where there is none.
 """
 
 from __future__ import annotations
@@ -33,6 +33,7 @@ WIDER = "document.documentElement.scrollWidth - document.documentElement.clientW
 def doubtful_build(folder: Path) -> Path:
     """A build with doubts, bolts of every kind, something that moves, and a plan that it differs from."""
     from recon.frame.files import frame_to_text
+    from recon.frame.fitting import Fitting
     from recon.frame.model import End
     from tests.corrections.frames import true_frame
 
@@ -43,11 +44,23 @@ def doubtful_build(folder: Path) -> Path:
         for k, m in enumerate(frame.members)
     ]
     joints = [replace(j, bolt=kinds[k % 4]) for k, j in enumerate(frame.joints)]
-    build = sample_build(folder, replace(frame, members=tuple(members), joints=tuple(joints)))
+    castor = Fitting("F1", "castor", free_holes(frame), (0.0, 0.0, -1.0), (60, 60, 80), 3.0, "castor 60", 0.4)
+    fitted = replace(frame, members=tuple(members), joints=tuple(joints), fittings=(castor,))
+    build = sample_build(folder, fitted)
     planned = tuple(replace(m, holes=m.holes + k % 2) for k, m in enumerate(frame.members))
     plan = replace(frame, members=planned, photos=(), name="Plan")
     (build / "plan.json").write_text(frame_to_text(plan), encoding="utf-8")
     return build
+
+
+def free_holes(frame) -> tuple[tuple[str, int], ...]:
+    """A hole that no bolt takes and that opens below."""
+    from recon.frame.fitting_boxes import opens_on
+    from recon.workshop.hardware.bolts import find_bolts
+
+    taken = {hole for bolt in find_bolts(frame) for hole in bolt.through}
+    holes = ((m.id, k) for m in frame.members if opens_on(m, (0, 0, -1)) for k in range(m.holes))
+    return (next(hole for hole in holes if hole not in taken),)
 
 
 def places(page) -> Iterator[str]:
@@ -61,17 +74,53 @@ def places(page) -> Iterator[str]:
             page.click("text=Show it move >> nth=0")
             yield "a motion"
             page.click("[aria-label='Show no motion']")
-    for button in ("plan", "set-up", "away"):
+    for button in ("plan", "versions", "set-up", "away"):
         page.click(f"#{button}")
         until(page, READY)
         yield f"panel {button}"
     yield from cards(page)
+    yield from fittings(page)
     page.click("#units")
     yield "inches"
     page.click("#read")
     page.wait_for_selector("dialog[open]")
     yield "a dialog"
     page.keyboard.press("Escape")
+    page.keyboard.press("?")
+    page.wait_for_selector("dialog[open]")
+    yield "keys and help"
+    page.keyboard.press("Escape")
+    page.evaluate(in_page("notice('One of two notices.', 'warn', true); notice('The other one.', '', true);"))
+    yield "two notices"
+
+
+def fittings(page) -> Iterator[str]:
+    """The list of fittings, the card of one, and the form in which one is put on."""
+    page.click("#tab-members")
+    page.click("#list-fittings")
+    yield "panel fittings"
+    page.click("[data-key=fittingF1]")
+    yield "card of a fitting"
+    page.click("text=Put on a fitting")
+    yield "form of a fitting"
+    page.keyboard.press("Escape")
+    page.click("#list-members")
+
+
+def benches(page) -> Iterator[str]:
+    """A step that brings members in, one with fittings, and the end, on the page for putting together."""
+    page.wait_for_selector("body.assemble[data-ready]")
+    page.click("#overview summary")
+    yield "all steps"
+    page.click("#overview summary")
+    yield "a step"
+    steps = len(page.query_selector_all("#all li")) - 1
+    for place, name in ((steps - 1, "step of a fitting"), (steps, "the end of the steps")):
+        page.evaluate(f"location.hash = '#{place + 1}'")
+        page.reload()
+        page.wait_for_selector("body.assemble[data-ready]")
+        page.add_script_tag(content=AXE)
+        yield name
 
 
 def cards(page) -> Iterator[str]:
@@ -148,6 +197,10 @@ class Looking:
         for place in places(page):
             self.at(page, f"{width} {scheme}, {place}")
         page.context.close()
+        bench = self.opened(f"{address}assemble", width, scheme)
+        for place in benches(bench):
+            self.at(bench, f"{width} {scheme}, {place}")
+        bench.context.close()
         phone = self.opened(f"{address}phone", width, scheme)
         phone.wait_for_selector("body[data-ready]")
         self.at(phone, f"{width} {scheme}, the phone's page")

@@ -81,6 +81,11 @@ def until(page, what, arg=None):
     waiting.until(lambda: page.evaluate(what, arg), what, lambda s: page.wait_for_timeout(1000 * s))
 
 
+def until_said(page, words):
+    """Waits until a notice has said these words, whether or not it is still shown."""
+    page.wait_for_selector(f"#messages p:has-text('{words}')", state="attached")
+
+
 def wait_n(page, n):
     until(page, in_page("return build.n >= n;", "n"), n)
 

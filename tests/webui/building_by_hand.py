@@ -29,7 +29,7 @@ from recon.frame.lattice import align, transform
 from recon.frame.model import Frame
 from tests.truth import frame_from_truth
 from tests.webui.browsing import ARGUMENTS, CHROMIUM, PLACE, load_frame_from, same, shot
-from tests.webui.correcting import Hand
+from tests.webui.hand import Hand
 from tests.webui.in_page import in_page
 
 SEEDS = {"cart": 5, "table": 4, "cube": 3}  # of each style: the frame that is rendered
@@ -133,7 +133,7 @@ class Builder:
                 self.hand.waited += time.perf_counter() - start
                 return found
             self.page.wait_for_timeout(10)
-        raise AssertionError(f"never came: {what}; {self.page.inner_text('#notice')}")
+        raise AssertionError(f"never came: {what}; {self.page.inner_text('#messages')}")
 
     def type(self, number):
         for digit in str(number):
@@ -382,12 +382,13 @@ def build(browser, style: str, blur: float, read: bool):
             hand = builder.hand
             hand.on = "mouse"
             if refusal:
-                hand.click("#notice button")  # it lies over the photo
+                hand.click("#notice button >> nth=0")  # it lies over the photo
             hand.key("1")
             hand.key("d")
             page.wait_for_timeout(300)
             builder.zoom_in()
             builder.find_camera()
+            hand.key("1")  # the page shows the frame beside it once there is a camera
             shot(page, f"by_hand_{style}_camera")
             builder.add_others()
             shot(page, f"by_hand_{style}_done")
@@ -405,7 +406,7 @@ def refused(page) -> str:
     page.click("#dialog button.main, #dialog button >> nth=0")
     page.wait_for_selector("#job:not([hidden])")
     page.wait_for_selector("#job[hidden]", state="attached", timeout=300_000)
-    return page.inner_text("#notice")
+    return page.inner_text("#messages p:last-child")
 
 
 def run(args) -> int:

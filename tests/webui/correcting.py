@@ -7,11 +7,7 @@ confirmed, wrong ones put right, by real keys and clicks on what the page shows;
 missing is drawn on a photo. It is counted until the frame is the truth, member by member, up to labels
 and the ways that the frame fits itself.
 
-The person's seconds are those of the keystroke-level model (S. K. Card, T. P. Moran, A. Newell, "The
-keystroke-level model for user performance time with interactive systems", Communications of the ACM
-23(7), 396-410, 1980; values from memory): K a key or mouse button, P pointing, H a hand between keyboard
-and mouse, M deciding, R waiting for the page, as measured. Looking at a photo until one knows what is
-right is more than an M; the model leaves it out.
+What its seconds are, tests/webui/hand.py says.
 """
 
 from __future__ import annotations
@@ -19,101 +15,17 @@ from __future__ import annotations
 import argparse
 import json
 import tempfile
-import time
 from pathlib import Path
 
 import numpy as np
 
-from tests.waiting import patience
-from tests.webui.browsing import (
-    ARGUMENTS,
-    CHROMIUM,
-    PLACE,
-    ROOT,
-    STORE,
-    load_frame_from,
-    same,
-    sample_build,
-    until,
-)
+from tests.webui.browsing import ARGUMENTS, CHROMIUM, PLACE, ROOT, STORE, load_frame_from, same, sample_build
+from tests.webui.hand import H, K, M, P, at_work
 from tests.webui.in_page import in_page
 from tests.webui.wrong import photos_to_draw, wrong_frame
 
-K, P, H, M = 0.28, 1.10, 0.40, 1.35  # seconds, from memory; K of an average typist who is no secretary
 SAMPLES = ("trestle", "cart", "oddment")
-SETTLED = in_page("if (build.n < n) return false; await settled(); return true;", "n")
 NOW = in_page("const {doubt: at, members, end} = chosen; return {doubts: build.doubts, at, members, end};")
-ALL_SHAPES = in_page("return build.photos.every(p => build.shapes.get(p.name)?.size);")
-
-
-class Hand:
-    """A hand on mouse and keyboard that counts what it does."""
-
-    def __init__(self, page):
-        self.page, self.on, self.n = page, "keyboard", 1
-        self.keys = self.clicks = self.drags = 0
-        self.K = self.P = self.H = self.M = 0
-        self.waited = 0.0
-
-    def _take(self, which):
-        self.H += self.on != which
-        self.on = which
-
-    def key(self, key):
-        self._take("keyboard")
-        self.keys, self.K = self.keys + 1, self.K + 1
-        self.page.keyboard.press(key)
-
-    def click(self, where):
-        """where : a selector, or a place on the screen."""
-        self._take("mouse")
-        self.clicks, self.P, self.K = self.clicks + 1, self.P + 1, self.K + 1
-        if isinstance(where, str):
-            self.page.click(where)
-        else:
-            self.page.mouse.click(*where)
-
-    def drag(self, start, end):
-        self._take("mouse")
-        self.drags, self.P, self.K = self.drags + 1, self.P + 2, self.K + 2
-        self.page.mouse.move(*start)
-        self.page.mouse.down()
-        for share in np.linspace(0.25, 1, 4):
-            self.page.mouse.move(*(np.array(start) + share * (np.array(end) - start)))
-        self.page.mouse.up()
-
-    def take_wheel(self):
-        """Takes the wheel over a picture; counted as pointing there and one press."""
-        self._take("mouse")
-        self.clicks, self.P, self.K = self.clicks + 1, self.P + 1, self.K + 1
-
-    def zoom_out(self, where):
-        """The wheel over a picture until all of it is seen."""
-        self.take_wheel()
-        box = self.page.locator(where).bounding_box()
-        self.page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
-        for _ in range(12):
-            self.page.mouse.wheel(0, 400)
-            self.page.wait_for_timeout(20)
-
-    def decide(self):
-        self.M += 1
-
-    def wait(self, changes=0):
-        """Until the page shows what so many changes made, doubts and all."""
-        self.n += changes
-        start = time.perf_counter()
-        while not self.page.evaluate(SETTLED, self.n):
-            if time.perf_counter() - start > patience():
-                raise AssertionError(f"the page did not make the change: {self.page.inner_text('#notice')}")
-            self.page.wait_for_timeout(5)
-        self.page.evaluate(
-            "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
-        )
-        self.waited += time.perf_counter() - start
-
-    def seconds(self) -> float:
-        return self.K * K + self.P * P + self.H * H + self.M * M + self.waited
 
 
 def key_of(doubt):
@@ -258,33 +170,18 @@ def draw_missing(page, hand, truth, data, mouse) -> None:
 
 def correct(browser, sample: Path, seed: int, hand: str):
     """(Hand, mistakes in words, whether it came out exact)."""
-    from tests.webui.benchmark import Serving
-
     wrong = wrong_frame(sample, seed)
     data = json.loads((sample / "truth.json").read_text())
     with tempfile.TemporaryDirectory() as folder:
-        serving = Serving(sample_build(Path(folder) / "build", wrong.frame, sample))
-        page = browser.new_page(viewport={"width": 1440, "height": 900})
-        page.set_default_timeout(1000 * patience())
-        try:
-            page.goto(serving.page.address)
-            page.wait_for_selector("body[data-ready]")
-            until_shown(page)
-            who, mouse = Hand(page), hand == "mouse"
-            who.on = "mouse" if mouse else "keyboard"
+        build = sample_build(Path(folder) / "build", wrong.frame, sample)
+        with at_work(browser, build, "mouse" if hand == "mouse" else "keyboard") as who:
+            page, mouse = who.page, hand == "mouse"
             who.wait()
             who.waited = 0.0
             go_through(page, who, wrong.truth, mouse)
             if not same(load_frame_from(page), wrong.truth):
                 draw_missing(page, who, wrong.truth, data, mouse)
             return who, wrong.told, same(load_frame_from(page), wrong.truth)
-        finally:
-            page.close()
-            serving.close()
-
-
-def until_shown(page):
-    until(page, ALL_SHAPES)
 
 
 def run(args) -> int:

@@ -16,6 +16,7 @@ EXPORTED_BY = {
     "settled": "core/derived",
     "goToPlace": "pictures/look",
     "layers": "photos/modes",
+    "notice": "core/messages",
     "markAt": "photos/mark-holes",
     "OPENING": "core/colours",
     "views": "pictures/arrangement",

@@ -4,7 +4,7 @@
 
 The plan is a sample's true frame; the build has ten differences of the kinds that a build has: members too
 long, too short, shifted, missing, not planned, and bolts that are not there.  A hand by mouse
-(tests/webui/correcting.py has its seconds) goes down the panel of the plan, looks at each place, and presses
+(tests/webui/hand.py has its seconds) goes down the panel of the plan, looks at each place, and presses
 what mends it, until nothing differs any more.
 """
 
@@ -24,10 +24,8 @@ from recon.frame.joints import collisions, find_joints
 from recon.frame.model import End, Frame, Member, label
 from recon.workshop.audit.differences import audit_frame
 from tests.corrections.frames import ROOT, true_frame
-from tests.waiting import patience
-from tests.webui.benchmark import Serving
 from tests.webui.browsing import ARGUMENTS, CHROMIUM, sample_build, until
-from tests.webui.correcting import H, Hand, K, M, P, until_shown
+from tests.webui.hand import H, Hand, K, M, P, at_work
 from tests.webui.in_page import in_page
 
 SAMPLE = ROOT / "sample_images" / "cart"
@@ -156,15 +154,8 @@ def measure(browser, seed: int) -> bool:
     with tempfile.TemporaryDirectory() as folder:
         build = sample_build(Path(folder) / "build", case.frame, SAMPLE)
         (build / "plan.json").write_text(frame_to_text(case.plan), encoding="utf-8")
-        serving = Serving(build)
-        page = browser.new_page(viewport={"width": 1440, "height": 900})
-        page.set_default_timeout(1000 * patience())
-        try:
-            page.goto(serving.page.address)
-            page.wait_for_selector("body[data-ready]")
-            until_shown(page)
-            hand = Hand(page)
-            hand.on = "mouse"
+        with at_work(browser, build) as hand:
+            page = hand.page
             hand.click("#plan")
             hand.wait()
             hand.waited = 0.0
@@ -172,9 +163,6 @@ def measure(browser, seed: int) -> bool:
             pressed = put_right(page, hand)
             unchecked = _audit(page)["unchecked"]
             data = page.evaluate("async () => (await fetch('/api/papers/frame')).json()")
-        finally:
-            page.close()
-            serving.close()
     left = audit_frame(frame_from_dict(data), case.plan).differences
     print(
         f"{seed}: {found} differences, {pressed} mended, {hand.clicks} actions, {hand.M} decisions, "

@@ -12,6 +12,7 @@ from tests.webui.browsing import (
     sample_build,
     shot,
     until,
+    until_said,
     wait_n,
 )
 from tests.webui.in_page import in_page
@@ -163,7 +164,7 @@ def test_the_one_who_comes_second_takes_either_or_puts_his_on_top(two, answer, h
     assert build.state.frame.member("A").holes == holes
     if words:
         until(one, HOLES_OF_A_ARE, holes)
-        one.wait_for_selector(f"#notice >> text={words}")
+        until_said(one, words)
 
 
 def test_escape_keeps_theirs_and_nothing_is_sent(two):

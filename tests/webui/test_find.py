@@ -19,6 +19,8 @@ def test_members_are_found_by_typing_and_coloured_by_their_length(opened, serve,
     assert page.locator("#panel .member >> visible=true").count() == 1
     page.keyboard.press("Enter")
     assert page.evaluate(CHOSEN) == ["F"]
+    page.keyboard.press("Shift+D")  # keys are no longer typed into the search
+    assert page.evaluate(CHOSEN) == ["D"] and page.input_value("#find-member") == ""
     page.fill("#find-member", "16")
     assert page.locator("#panel .member >> visible=true").count() == sum(
         m.holes == 16 for m in true_frame().members

@@ -16,6 +16,7 @@ from tests.webui.browsing import (
     sample_build,
     shot,
     until,
+    until_said,
     wait_n,
 )
 
@@ -85,7 +86,7 @@ def test_two_openings_are_picked_and_measured_on_a_photo(opened, serve, tmp_path
     page.keyboard.press("Enter")
     wait_n(page, 2)
     assert build.state.frame.pitch_mm == 38.1 and build.state.corrections.measured.pitches == 15
-    assert "Pitch 38.1 mm from 571.5 mm" in page.inner_text("#notice")
+    until_said(page, "Pitch 38.1 mm from 571.5 mm")
     assert page.get_attribute("button[data-mode=choose]", "aria-checked") == "true"
     page.click("#undo")
     wait_n(page, 3)

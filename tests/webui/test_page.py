@@ -31,6 +31,7 @@ from tests.webui.browsing import (
     served,
     shot,
     until,
+    until_said,
     wait_n,
 )
 from tests.webui.in_page import in_page
@@ -261,7 +262,7 @@ def test_another_tab_is_followed(opened, serve, tmp_path):
     one.click("[aria-label^='One hole more at hole 1']")
     wait_n(one, 2)
     wait_n(two, 2)
-    assert "Changed in another tab" in two.inner_text("#notice")
+    until_said(two, "Changed in another tab")
 
 
 def test_script_in_names_and_labels_is_text(opened, serve, tmp_path):

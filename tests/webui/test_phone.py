@@ -9,7 +9,7 @@ from PIL import Image
 
 from recon.errors import ReconError
 from recon.frame.model import End
-from tests.webui.browsing import AXE, FAULTS, sample_build, shot, true_frame, until
+from tests.webui.browsing import AXE, FAULTS, sample_build, shot, true_frame, until, until_said
 from tests.webui.in_page import in_page
 from webui.derived.standpoint import looking, next_photo
 from webui.network import network_address, qr_rows, qr_text, reachable_host
@@ -103,7 +103,7 @@ def test_a_phone_comes_in_by_its_key_and_the_computer_shows_its_photos(opened, s
     phone.set_input_files("#camera", str(tmp_path / "image.jpg"))
     phone.wait_for_selector("#photos li:has-text('phone')")
     page.wait_for_selector("figure[data-photo^='phone']")
-    assert "came from another device" in page.inner_text("#notice")
+    until_said(page, "came from another device")
     phone.add_script_tag(content=AXE)
     assert phone.evaluate(FAULTS) == []
     assert phone.evaluate("document.documentElement.scrollWidth") <= 360

@@ -10,7 +10,7 @@ from recon.frame.lattice import align, transform
 from recon.frame.model import Frame
 from recon.solve.evidence.candidate import same_line
 from recon.solve.priors.constraints import Constraints, known_candidates
-from tests.waiting import until
+from tests.waiting import READING_S, until
 from tests.webui.browsing import SAMPLE, STORE, load_frame_from, served, shot, true_frame, wait_n
 from tests.webui.in_page import in_page
 
@@ -29,7 +29,8 @@ def solved(page, n):
         assert not page.evaluate(STORE, "job")["problem"]
         return page.evaluate(READ, n)
 
-    until(read, "the end of the reading", lambda s: page.wait_for_timeout(1000 * s), step_s=0.5)
+    pause = lambda s: page.wait_for_timeout(1000 * s)  # noqa: E731
+    until(read, "the end of the reading", pause, step_s=0.5, quiet_s=READING_S)
 
 
 def in_its_place(truth, frame):

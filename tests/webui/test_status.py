@@ -24,6 +24,7 @@ from tests.webui.browsing import (
     shot,
     true_frame,
     until,
+    until_said,
     wait_n,
 )
 from tests.webui.in_page import in_page
@@ -138,8 +139,9 @@ def test_when_solving_is_done_the_page_says_what_changed_and_the_queue_begins_an
     assert page.locator("dialog select, dialog input").count() == 0  # what was said of stock and size holds
     page.click("dialog button.main")
     wait_n(page, 3)
-    page.wait_for_selector("#notice:has-text('Solved again: ')")
-    assert "differ" in page.inner_text("#notice") and "first in To confirm" in page.inner_text("#notice")
+    until_said(page, "Solved again: ")
+    said = page.inner_text("#messages p:has-text('Solved again: ')")
+    assert "differ" in said and "first in To confirm" in said
     page.keyboard.press("j")
     until(
         page, "() => document.querySelector('.doubts [aria-current=true] .kind')?.dataset.kind === 'conflict'"
@@ -178,7 +180,7 @@ def test_the_page_says_that_the_program_was_ended_and_takes_up_its_work_when_it_
         process.wait()
         process.stdout.close()
         page.keyboard.press(".")
-        page.wait_for_selector("#notice:has-text('Your change was not confirmed')")
+        until_said(page, "Your change was not confirmed")
         with page.expect_navigation():
             process, again_at = start(address.rstrip("/").rpartition(":")[2])
         assert again_at == address

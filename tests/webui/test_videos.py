@@ -100,5 +100,8 @@ def test_a_dropped_video_becomes_photos_and_a_path_is_drawn_in_3d(opened, serve,
     page.wait_for_selector("#sending progress")
     shot(page, "video-sending")
     page.wait_for_selector("figure[data-photo='walk round_06.jpg']")
-    page.wait_for_selector("#notice:has-text('pictures of walk round.mp4 were taken as photos')")
+    page.wait_for_selector("#sending:has-text('pictures are in the build')")
+    until(page, in_page("return build.photos.filter(p => p.name.startsWith('walk round')).length >= 6;"))
+    page.evaluate("(async () => { const {pulse} = await import('/static/core/pulse.js'); await pulse(); })()")
+    assert page.query_selector("#messages p") is None  # its own photos are no news from another device
     shot(page, "video-taken")

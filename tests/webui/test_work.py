@@ -137,7 +137,7 @@ def test_a_journal_that_is_taken_away_is_written_again(tmp_path):
 CHILD = """
 import io, random, sys
 from PIL import Image
-from recon.workshop.assembly.record import Act, BoltIn, MemberIn, StepKey, StepNote, StepPhoto
+from recon.workshop.assembly.record import Act, BoltIn, FittingOn, MemberIn, StepKey, StepNote, StepPhoto
 from tests.corrections.frames import gate
 from webui.storage.build import Build
 from webui.storage.photo_store import PhotoStore
@@ -148,7 +148,7 @@ work, photos = WorkLog(sys.argv[1]), StepPhotos(build, PhotoStore(build))
 photos._photos.look = lambda path, folder: folder.mkdir(parents=True)  # decoding has its own tests
 key = StepKey("join", ("A", "C"))
 while work.n < int(sys.argv[3]):
-    kind = rng.choice(("tick", "bolt", "untick", "note", "photo", "undo", "version"))
+    kind = rng.choice(("tick", "bolt", "fitting", "untick", "note", "photo", "undo", "version"))
     if kind == "undo":
         if not work.can_undo:
             continue
@@ -159,6 +159,7 @@ while work.n < int(sys.argv[3]):
         what = {
             "tick": lambda: Act((MemberIn(rng.choice("ABCD"), work.n),)),
             "bolt": lambda: Act((BoltIn((("A", rng.randrange(12), 12), ("C", 1, 13))),)),
+            "fitting": lambda: Act((FittingOn("F1", ((rng.choice("AB"), 1, 12),)), BoltIn((("F1", 0, 0),)))),
             "untick": lambda: Act((), tuple(work.record.entries)[:1]),
             "note": lambda: Act((StepNote(work.n + 1, key, f"note {work.n}"),)),
             "photo": lambda: Act((StepPhoto(photos.add("p.jpg", io.BytesIO(b"x" * work.n)), key),)),
@@ -298,6 +299,7 @@ def test_what_makes_no_sense_is_refused_in_a_sentence(begun):
     n, files = work_of(begun).n, begun.app.extensions["app_context"].step_photos.names()
     for path, ask in (
         ("tick", {"members": ["Z"], "on": True}),
+        ("tick", {"fittings": ["F9"], "on": True}),
         ("tick", {"bolts": [[["A", "x"]]], "on": True}),
         ("tick", {"members": "A", "on": True}),
         ("tick", {"members": ["A"]}),

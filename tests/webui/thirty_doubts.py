@@ -3,7 +3,7 @@
     python -m tests.webui.thirty_doubts [--ways keys mouse bulk] [--count N]
 
 A sample's true frame is made doubtful: ends out of sight, some of them a hole short, members that are not
-sure, and every bolt out of sight.  A hand that knows the truth (tests/webui/correcting.py has its seconds)
+sure, and every bolt out of sight.  A hand that knows the truth (tests/webui/hand.py has its seconds)
 answers from the first doubt on, `bulk` with "Many at once" after it has answered what is an exception.  What
 was answered is then compared with the truth.
 """
@@ -22,10 +22,9 @@ from recon.corrections.state import joint_key
 from recon.frame.files import frame_from_dict
 from recon.frame.model import End, Frame
 from tests.corrections.frames import ROOT, true_frame
-from tests.waiting import patience
-from tests.webui.benchmark import Serving
 from tests.webui.browsing import ARGUMENTS, CHROMIUM, load_frame_from, sample_build
-from tests.webui.correcting import NOW, Hand, K, M, P, until_shown
+from tests.webui.correcting import NOW
+from tests.webui.hand import Hand, K, M, P, at_work
 
 SAMPLE = ROOT / "sample_images" / "trestle"
 SEED, EXTRA = 5, 2  # EXTRA: holes more that an end out of sight could have
@@ -183,15 +182,9 @@ def measure(browser, way: str, count: int) -> bool:
     """Answers them in one way and prints what it took; whether all answers are right."""
     case = doubtful()
     with tempfile.TemporaryDirectory() as folder:
-        serving = Serving(sample_build(Path(folder) / "build", case.frame, SAMPLE))
-        page = browser.new_page(viewport={"width": 1440, "height": 900})
-        page.set_default_timeout(1000 * patience())
-        try:
-            page.goto(serving.page.address)
-            page.wait_for_selector("body[data-ready]")
-            until_shown(page)
-            hand = Hand(page)
-            hand.on = "keyboard" if way == "keys" else "mouse"
+        build = sample_build(Path(folder) / "build", case.frame, SAMPLE)
+        with at_work(browser, build, "keyboard" if way == "keys" else "mouse") as hand:
+            page = hand.page
             hand.wait()
             hand.waited = 0.0
             if way == "bulk":
@@ -200,9 +193,6 @@ def measure(browser, way: str, count: int) -> bool:
                 done = one_by_one(page, hand, case, count, way == "mouse")
             wrong = wrong_answers(frame_from_dict(_frame(page)), case)
             left = len(page.evaluate(NOW)["doubts"])
-        finally:
-            page.close()
-            serving.close()
     kinds = ", ".join(f"{n} {kind}" for kind, n in done.items())
     actions = hand.clicks + hand.keys + hand.drags
     print(

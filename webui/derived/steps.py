@@ -10,15 +10,17 @@ from recon.frame.caution import CAUTION
 from recon.frame.length import both_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
-from recon.workshop.assembly.progress import StepItems, step_items
+from recon.workshop.assembly.build_step import BuildStep
+from recon.workshop.assembly.progress import StepItems, step_items, through_of
 from recon.workshop.assembly.stage import Stage
 from recon.workshop.assembly.step_words import head_words
-from recon.workshop.assembly.steps import LOOSE, NO_ORDER, SOME_ORDER, BuildOrder, BuildStep, build_steps
+from recon.workshop.assembly.steps import LOOSE, NO_ORDER, SOME_ORDER, BuildOrder, build_steps
 from recon.workshop.drawing.projections import drawn_hole
 from recon.workshop.drawing.vector import sheet_svg
 from recon.workshop.hardware.bolts import Bolt, Fastening, bolt_words
 from recon.workshop.hardware.kits import kit_words
 from recon.workshop.papers.space import space_view
+from recon.workshop.parts.fitting_lines import bought_as
 from recon.workshop.parts.parts_list import parts_list
 from recon.workshop.sides import Sides
 from recon.workshop.wording import lap_words, plural
@@ -56,6 +58,7 @@ class StepsOf:
         self._stage = Stage(frame, self._hole)
         self._fastenings = _fastenings(frame, stocks)
         self._sides = Sides(frame.members)
+        self._fittings = {f.id: f for f in frame.fittings}
 
     def rows(self) -> Row:
         """All steps but their pictures.
@@ -64,9 +67,10 @@ class StepsOf:
         -------
         dict
             {steps: [{number, group: of the sub-frame or 0, text, key: of the step, members: [{id, words}]
-            that come in for the first time, bolts: [{through: [[id, hole]], words, name, head}], bare:
-            sentences, kit: what to have at hand}], why: sentences on what stands in the way of an order,
-            finish: what to do at the end, loose: how far to tighten bolts, caution}.
+            that come in for the first time, fittings: [{id, words}] that are put on, bolts: [{through: [[id,
+            hole]], words, name, head}], bare: sentences, kit: what to have at hand}], why: sentences on what
+            stands in the way of an order, finish: what to do at the end, loose: how far to tighten bolts,
+            caution}.
         """
         order = self.order
         why = [SOME_ORDER if order.steps else NO_ORDER, *order.why] if order.stuck else []
@@ -86,6 +90,7 @@ class StepsOf:
             "text": step.text,
             "key": {"kind": item.key.kind, "members": list(item.key.members), "time": item.key.time},
             "members": [{"id": id, "words": self._member_words(id)} for id in item.members],
+            "fittings": [{"id": id, "words": bought_as(self._fittings[id])} for id in item.fittings],
             "bolts": [self._bolt_row(step, k) for k in range(len(step.bolts))],
             "bare": list(map(lap_words, step.bare)),
             "kit": kit_words(kit) if kit else "",
@@ -100,7 +105,7 @@ class StepsOf:
         bolt = step.bolts[k]
         fastening = self._fastenings.get(bolt)
         return {
-            "through": [list(hole) for hole in sorted(bolt.through)],
+            "through": [list(hole) for hole in through_of(bolt)],
             "words": bolt_words(bolt),
             "name": fastening.name if fastening else "",
             "head": head_words(step.heads[k], step.up, self._sides) if step.heads else "",

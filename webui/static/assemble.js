@@ -52,7 +52,7 @@ function drawProgress() {
 function overviewItem(step, place) {
   const current = place === work.at ? "step" : null;
   const attributes = {type: "button", "aria-current": current, onclick: () => chooseStep(place)};
-  const ids = step?.members.map(m => m.id) || [];
+  const ids = [...(step?.members || []), ...(step?.fittings || [])].map(m => m.id);
   const brings = ids.length ? ids : step?.key.members;
   const text = step?.key.kind === "turn" ? "turn it" : brings?.join(", ");
   const words = step ? `Step ${step.number}: ${text}` : "At the end";
@@ -69,15 +69,17 @@ function chooseStep(place) {
 function changedRows() {
   const {changed, behind} = work.standing;
   const why = work.plan.why.map(text => h("li", {}, text));
-  const rows = changed.map(({text, member, key}) =>
-    h(
+  const rows = changed.map(({text, member, fitting, key}) => {
+    const now = {members: [member].filter(Boolean), fittings: [fitting].filter(Boolean), on: true};
+    const isThere = Boolean(member || fitting);
+    return h(
       "li",
       {},
       h("span", {}, text),
-      member ? act("It is in as it is now", () => send("tick", {members: [member], on: true})) : null,
-      act(member ? "Not in" : "Taken out", () => send("settle", {key})),
-    ),
-  );
+      isThere ? act("It is in as it is now", () => send("tick", now)) : null,
+      act(isThere ? "Not in" : "Taken out", () => send("settle", {key})),
+    );
+  });
   const left = behind.filter(place => place !== work.at);
   if (!left.length || work.at < left[0]) return [...why, ...rows];
   const jumps = left.slice(0, 4).map(place => act(`Step ${place + 1}`, () => go(place)));

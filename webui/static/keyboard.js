@@ -5,7 +5,7 @@ import {build} from "./core/build.js";
 import {edit, redo, undo} from "./core/changes.js";
 import {dropCopies, placeCopies} from "./core/copying.js";
 import {byId, h} from "./core/dom.js";
-import {ask} from "./core/messages.js";
+import {ask, lastMessages} from "./core/messages.js";
 import {endMotion} from "./core/motion.js";
 import {choose, chosen, chosenMember} from "./core/selection.js";
 import {answerDoubt, deleteChosen, step} from "./panels/doubts.js";
@@ -81,6 +81,8 @@ const INTRO =
   "Select a member anywhere: on a photo, in 3-D or in the list. Drag an end of the selected member " +
   "along its holes. Shift and click selects more than one.";
 
+const MOST_MESSAGES = 8; // that the help repeats
+
 /** Listens to keys. */
 export function begin() {
   document.addEventListener("keydown", event => {
@@ -152,12 +154,15 @@ export async function help() {
   const own = Object.entries(KEYS).map(([key, [words]]) => [key, words]);
   const rows = [["Ctrl Z", "Undo"], ["Ctrl Y", "Redo"], ...own, ...OTHER_KEYS].map(row);
   const table = h("table", {}, h("caption", {}, "Keys"), h("tbody", {}, rows));
+  const messages = lastMessages().slice(0, MOST_MESSAGES);
   await ask(
     "Keys",
     [
       h("p", {}, INTRO),
       h("div.scroll", {tabindex: 0, role: "group", "aria-label": "Keys"}, table),
       h("label.tick", {}, tick, "Single keys work"),
+      messages.length ? h("h3", {}, "Said last") : null,
+      messages.map(text => h("p", {}, text)),
     ],
     [{text: "Close", value: 1}],
   );

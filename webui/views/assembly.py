@@ -73,6 +73,7 @@ def _items(rows: Row) -> tuple[StepItems, ...]:
             step_from_json(row["key"]),
             tuple(member["id"] for member in row["members"]),
             tuple(_through(bolt["through"]) for bolt in row["bolts"]),
+            tuple(fitting["id"] for fitting in row["fittings"]),
         )
         for row in rows["steps"]
     )
@@ -88,8 +89,9 @@ def _through(value: Any) -> tuple[tuple[str, int], ...]:
 def _standing(context: AppContext, rows: Row) -> Row:
     """How far the steps are done.
 
-    {work: version of ticks and notes; members, bolts: what is in; done: of each step; at: place of the step
-    to go on with; behind: places of those before it that are not done; changed: [{text, member, key}]; words;
+    {work: version of ticks and notes; members, fittings, bolts: what is in; done: of each step; at: place of
+    the step to go on with; behind: places of those before it that are not done; changed: [{text, member,
+    fitting, key}]; words;
     finish: which of the sentences on the end are ticked; extras: notes and photos of each step and of the
     end; others: those of none; undo: what could be taken back}
     """
@@ -99,11 +101,14 @@ def _standing(context: AppContext, rows: Row) -> Row:
     return {
         "work": context.work.n,
         "members": sorted(found.members),
+        "fittings": sorted(found.fittings),
         "bolts": [[list(hole) for hole in through] for through in sorted(found.bolts)],
         "done": list(found.done),
         "at": found.at,
         "behind": list(found.behind),
-        "changed": [{"text": c.text, "member": c.member, "key": c.key} for c in found.changed],
+        "changed": [
+            {"text": c.text, "member": c.member, "fitting": c.fitting, "key": c.key} for c in found.changed
+        ],
         "words": found.words,
         "finish": at_the_end(record, rows["finish"]),
         "extras": list(map(_extras_row, extras)),
@@ -154,12 +159,16 @@ def viewer() -> Response:
 
 @bp.post("/api/assembly/tick")
 def tick_items() -> Response:
-    """Ticks what is in, or takes ticks away: {members: ids, bolts: [[[id, hole], ...]], steps: keys, on}."""
+    """Ticks what is in, or takes ticks away.
+
+    {members, fittings: ids, bolts: [[[id, hole], ...]], steps: keys, on}
+    """
     context, data = app_context(), request_json()
     ticks = Ticks(
         tuple(map(str, _listed(data, "members"))),
         tuple(map(_through, _listed(data, "bolts"))),
         tuple(map(step_from_json, _listed(data, "steps"))),
+        tuple(map(str, _listed(data, "fittings"))),
     )
     change = tick if validation.flag(data, "on") else untick
     bolts = {through for item in _items(_rows(context)) for through in item.bolts}

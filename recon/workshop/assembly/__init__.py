@@ -10,7 +10,10 @@
 - `square`: diagonals that must be equal
 - `steps`: the build steps of a frame
 - `step_words`: the steps in words
-- `fitting_words`: how fittings are put on, once the frame is together
+- `build_step`: one step, as plain values
+- `fitting_room`: ways to bring fittings in, room for their bolts, and for what comes later
+- `fitting_steps`: steps in which fittings are put on
+- `fitting_words`: how fittings are put on, in sentences
 - `hand_words`: what a hand must hold, and until when
 - `lifts`: what is lifted in each step, what it weighs, how long the work takes
 - `shots`: from which corner a step is shown, and how much of the frame

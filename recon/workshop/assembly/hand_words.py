@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from recon.workshop.wording import listed
 
 if TYPE_CHECKING:
-    from recon.workshop.assembly.steps import BuildStep
+    from recon.workshop.assembly.build_step import BuildStep
 
 
 def hand_sentences(steps: Sequence[BuildStep]) -> list[BuildStep]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
-from recon.workshop.assembly.steps import BuildStep
+from recon.workshop.assembly.build_step import BuildStep
 from recon.workshop.frame_size import known_pitch_mm, stock_of
 from recon.workshop.hardware.bolts import Bolt, Fastening
 from recon.workshop.hardware.fasteners import bolt_mass_kg, nut_mass_kg, thread_of, washer_mass_kg
@@ -37,7 +37,7 @@ class Lift:
     step : int
         Its number.
     members : tuple of str
-        Their ids.
+        Ids of members and fittings.
     mass_kg : float
         With the bolts that hold them together.
     """
@@ -67,6 +67,8 @@ def lifts(
 ) -> tuple[Lift, ...] | None:
     """What is lifted or turned in each step; None where the stock of a member is not known.
 
+    Fittings whose mass is not known weigh nothing here.
+
     Parameters
     ----------
     frame : Frame
@@ -95,13 +97,24 @@ def lifts(
         if stock is None:
             return None
         mass[m.id] = member_mass_kg(stock, m.holes, pitch_mm)
+    mass |= {f.id: f.mass_kg or 0.0 for f in frame.fittings}
     found = []
     for step in steps:
-        moved = step.there if step.kind == "turn" else tuple(id for id in step.new if id not in step.laid)
+        moved = _moved(step, frame)
         inside = (b for b in step.there_bolts if {id for id, _ in b.through} <= set(moved))
         bolts = sum(fastening_mass_kg(fastenings[b]) for b in inside if b in fastenings)
         found.append(Lift(step.number, moved, sum(mass[id] for id in moved) + bolts))
     return tuple(found)
+
+
+def _moved(step: BuildStep, frame: Frame) -> tuple[str, ...]:
+    """What is moved in a step, with the fittings on it; of fittings put on, one by one, the heaviest."""
+    if step.kind == "fit":
+        new = (f for f in frame.fittings if f.id in step.fittings)
+        return (max(new, key=lambda f: f.mass_kg or 0.0).id,)
+    members = step.there if step.kind == "turn" else tuple(id for id in step.new if id not in step.laid)
+    on = (f for f in frame.fittings if f.id in step.there_fittings)
+    return (*members, *(f.id for f in on if set(f.members) <= set(members)))
 
 
 def work_minutes(cuts: int, holes: int, steps: Sequence[BuildStep]) -> float:
@@ -114,7 +127,7 @@ def work_minutes(cuts: int, holes: int, steps: Sequence[BuildStep]) -> float:
     steps : sequence of BuildStep
     """
     bolts = sum(len(step.bolts) for step in steps)
-    members = len({id for step in steps for id in step.new})
+    members = len({id for step in steps for id in (*step.new, *step.fittings)})
     turns = sum(step.kind == "turn" for step in steps)
     sawing = cuts * MIN_PER_CUT + holes * MIN_PER_HOLE
     return sawing + bolts * MIN_PER_BOLT + members * MIN_PER_MEMBER + turns * MIN_PER_TURN + MIN_AT_END

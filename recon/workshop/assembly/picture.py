@@ -49,7 +49,7 @@ def step_sheet(
     scenes : CornerScenes
         The frame.
     there, new : sequence of str
-        Ids of the members that are there, and that come in; others are not drawn.
+        Ids of the members and fittings that are there, and that come in; others are not drawn.
     bolts : sequence of Bolt
         Those that go in now, tagged with their hole numbers, the new member first.
     direction : array_like, (3,), optional

@@ -27,7 +27,7 @@ from recon.workshop.drawing.vector import (
 )
 from recon.workshop.hardware.bolts import Bolt
 
-STRIPS = 14  # in which a face is shaded: so fine that a covered corner comes out straight
+STRIPS = 14  # in which a face is shaded, by the pitch: so fine that a covered corner comes out straight
 NEW, OLD, HOLE_RIM, THIN = Pen(0.45), Pen(0.2, (), 0.3), Pen(0.12, (), 0.4), Pen(0.15)
 FLOOR, FLOOR_ROUND = Pen(0.12, (1.2, 1.0), 0.45), 1.5  # its lines; pitches of floor round what is shown
 TONES = (0.94, 0.86, 0.78)  # of faces turned up, to the right and to the left
@@ -53,12 +53,12 @@ def shading(shot: Shot) -> list[Item]:
     """The faces of what is new, in the tone of the way they are turned."""
     faces = [(k, *face) for k in np.nonzero(shot.new)[0].tolist() for face in strips(shot.scene, k, STRIPS)]
     lines = np.concatenate([lines for *_, lines in faces])
-    owner = np.repeat([k for k, *_ in faces], STRIPS)
-    line, seen = shot.seen(lines, owner)
+    face = np.repeat(np.arange(len(faces)), [len(lines) for *_, lines in faces])
+    line, seen = shot.seen(lines, np.array([k for k, *_ in faces])[face])
     up, right, left = TONES
     items: list[Item] = []
     for n, (_, normal, width, _) in enumerate(faces):
-        paths = _cut(shot, seen[line // STRIPS == n])
+        paths = _cut(shot, seen[face[line] == n])
         tone = up if normal[2] > 0.7 else right if normal @ shot.scene.view.right > 0 else left
         if paths:
             items.append(Lines(paths, Pen(1.25 * width * shot.scale, (), tone), "shade"))
@@ -81,7 +81,8 @@ def edges(shot: Shot, thin: FloatArray, thick: FloatArray) -> list[Item]:
 def holes(shot: Shot, joined: BoolArray) -> list[Item]:
     """Holes of what is new, dark, and of what it is bolted to (`joined`), as rims."""
     circle = np.linspace(0, 2 * np.pi, 13)[:-1]
-    seen = [h for h in shot.scene.holes_of(np.nonzero(joined)[0].tolist()) if h.visible]
+    drilled = np.nonzero(joined[: len(shot.scene.members)])[0]
+    seen = [h for h in shot.scene.holes_of(drilled.tolist()) if h.visible]
     if not seen:
         return []
     faces = [(h.member, tuple(h.normal.tolist())) for h in seen]
@@ -216,7 +217,7 @@ def labels(shot: Shot, joined: BoolArray, clutter: Clutter) -> list[Item]:
             continue
         size = LABEL if shot.new[k] else SMALL_LABEL
         order = np.argsort(np.abs(np.arange(len(spots)) - (len(spots) - 1) / 2), kind="stable")
-        id, bold = shot.scene.members[k].id, bool(shot.new[k])
+        id, bold = shot.scene.ids[k], bool(shot.new[k])
         places = [Text(point(spots[i]), id, size, "middle", bold, True, True) for i in order]
         chosen = clutter.place(places, [0.5 * n for n in range(len(places))], limit=TAKEN / 5)
         if chosen:
@@ -225,7 +226,9 @@ def labels(shot: Shot, joined: BoolArray, clutter: Clutter) -> list[Item]:
 
 
 def _seen_spots(shot: Shot, k: int) -> FloatArray:
-    """Places on member `k` between two holes that are in sight, (n, 2) mm."""
+    """Places on member `k` between two holes that are in sight, (n, 2) mm; of a fitting along its middle."""
+    if k >= len(shot.scene.members):
+        return shot.flat(shot.scene.plain_spots(k))
     m = shot.scene.members[k]
     slope = shot.scene.boxes.axes[k] @ shot.scene.view.towards
     face = 1 + int(np.abs(slope[1:]).argmax())
@@ -242,7 +245,7 @@ def _seen_spots(shot: Shot, k: int) -> FloatArray:
 def first_holes(shot: Shot, clutter: Clutter) -> list[Item]:
     """A 1 at the end of each new member where its hole 1 is, off its outline, where there is room for it."""
     items: list[Item] = []
-    for k in np.nonzero(shot.new)[0].tolist():
+    for k in np.nonzero(shot.new[: len(shot.scene.members)])[0].tolist():
         m = shot.scene.members[k]
         end = shot.flat(m.hole_centre(-0.5)[None])[0]
         out = end - shot.flat(m.hole_centre(0.5)[None])[0]

@@ -1,8 +1,9 @@
-"""What is kept while a frame is put together: members and bolts that are in, notes and photos at steps.
+"""What is kept while a frame is put together: what is in or on, notes and photos at steps.
 
 Each entry belongs to what it is about, never to the number of a step: a member by its label and the holes
-that it had when it was ticked, a bolt by the holes that it goes through, a step by the members that it brings
-in.  So entries outlive changes of the frame and of the order; `progress` says which of them still hold.
+that it had when it was ticked, a fitting by its label and the holes that it is bolted to, a bolt by the holes
+that it goes through, a step by the members or fittings that it brings in.  So entries outlive changes of the
+frame and of the order; `progress` says which of them still hold.
 """
 
 from __future__ import annotations
@@ -14,11 +15,13 @@ from typing import Any
 
 from recon.errors import ReconError
 
-STEP_KINDS = ("join", "turn", "core", "end")  # of `BuildStep.kind`, and what is done at the end
+STEP_KINDS = ("join", "turn", "core", "end")  # of steps' keys.  Programs of before refuse others
 LONGEST_NAME = 1000  # characters of what a step's key names.  This project's choice
 
 Json = dict[str, Any]
-TickedHole = tuple[str, int, int]  # member, hole from 0, and the holes that the member had when it was ticked
+# Member, hole from 0, and the holes that the member had when it was ticked; of a bolt that holds a fitting
+# also the fitting, with hole 0 of none.
+TickedHole = tuple[str, int, int]
 
 
 @dataclass(frozen=True)
@@ -28,10 +31,11 @@ class StepKey:
     Attributes
     ----------
     kind : str
-        As `BuildStep.kind`: "join", "turn" or "core"; "end" for what is done at the end.
+        As `BuildStep.kind`: "join" (also where fittings are put on), "turn" or "core"; "end" for what is done
+        at the end.
     members : tuple of str
-        Ids of what comes in, sorted; of a turn, of what is turned; at the end the sentence that says what to
-        do, or nothing for all of the end.
+        Ids of what comes in, sorted, members or fittings; of a turn, of what is turned; at the end the
+        sentence that says what to do, or nothing for all of the end.
     time : int
         Which one it is of steps with the same kind and members, from 1.
     """
@@ -55,10 +59,28 @@ class MemberIn:
 
 
 @dataclass(frozen=True)
+class FittingOn:
+    """A fitting that is on; `holes` that it was bolted to when it was ticked."""
+
+    id: str
+    holes: tuple[TickedHole, ...]
+
+    @property
+    def key(self) -> str:
+        """What names the entry."""
+        return _key("fitting", self.id)
+
+
+@dataclass(frozen=True)
 class BoltIn:
-    """A bolt that is in; `through` in order of members and holes."""
+    """A bolt that is in; `through` in order of members, fittings and holes."""
 
     through: tuple[TickedHole, ...]
+
+    @property
+    def fitting(self) -> str:
+        """The fitting that it holds; empty for none."""
+        return next((id for id, _, count in self.through if not count), "")
 
     @property
     def key(self) -> str:
@@ -118,7 +140,7 @@ class StepPhoto:
 
 
 END = StepKey("end", ())  # where notes and photos of the end belong
-Entry = MemberIn | BoltIn | StepDone | StepNote | StepPhoto
+Entry = MemberIn | FittingOn | BoltIn | StepDone | StepNote | StepPhoto
 
 
 def _key(kind: str, what: Any) -> str:
@@ -174,6 +196,11 @@ class AssemblyRecord:
     def members(self) -> dict[str, int]:
         """Members that were ticked, with the holes that each had."""
         return {e.id: e.holes for e in self.entries.values() if isinstance(e, MemberIn)}
+
+    @property
+    def fittings(self) -> list[FittingOn]:
+        """Fittings that were ticked."""
+        return [e for e in self.entries.values() if isinstance(e, FittingOn)]
 
     @property
     def bolts(self) -> list[BoltIn]:
@@ -232,8 +259,11 @@ def entry_to_json(entry: Entry) -> Json:
     match entry:
         case MemberIn():
             return {"kind": "member", "id": entry.id, "holes": entry.holes}
+        case FittingOn():
+            return {"kind": "fitting", "id": entry.id, "holes": [list(hole) for hole in entry.holes]}
         case BoltIn():
-            return {"kind": "bolt", "through": [list(hole) for hole in entry.through]}
+            kind = "fitting bolt" if entry.fitting else "bolt"
+            return {"kind": kind, "through": [list(hole) for hole in entry.through]}
         case StepDone():
             return {"kind": "step", "step": _step_to_json(entry.step)}
         case StepNote():
@@ -254,8 +284,10 @@ def entry_from_json(d: Json) -> Entry | None:
     match d["kind"]:
         case "member":
             return MemberIn(str(d["id"]), int(d["holes"]))
-        case "bolt":
-            return BoltIn(tuple((str(id), int(hole), int(holes)) for id, hole, holes in d["through"]))
+        case "fitting":
+            return FittingOn(str(d["id"]), _holes(d["holes"]))
+        case "bolt" | "fitting bolt":
+            return BoltIn(_holes(d["through"]))
         case "step":
             return StepDone(step_from_json(d["step"]))
         case "note":
@@ -264,6 +296,10 @@ def entry_from_json(d: Json) -> Entry | None:
         case "photo":
             return StepPhoto(str(d["file"]), step_from_json(d["step"]), str(d.get("at", "")))
     return None
+
+
+def _holes(values: Any) -> tuple[TickedHole, ...]:
+    return tuple((str(id), int(hole), int(count)) for id, hole, count in values)
 
 
 def _entries(items: Iterable[Json]) -> Iterable[Entry]:

@@ -11,6 +11,7 @@ from recon.frame.model import Frame
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.workshop.drawing.hidden_lines import box_corners, hidden_stretches, seen_stretches, stretches_of
 from recon.workshop.drawing.projections import ProjectedFrame, corner_projection
+from recon.workshop.solids import fitting_solids
 
 TURNS = (-62.0, 28.0, 118.0, 208.0)  # degrees: the four corners, the front one first
 HEIGHT = 26.0  # degrees above the level
@@ -18,6 +19,7 @@ SEEN = 0.4  # share of what is new that should be in sight; below it the best of
 MARGIN, LARGEST = 8.0, 6.0  # mm round the picture; mm per pitch at most
 SMALLEST = 1.6  # mm per pitch at which holes can still be told apart; larger frames are shown in part
 BORDER = 0.5  # mm along the edge of a picture of a part that stay free
+PITCH_ROUND = 1e-9  # a width of a pitch is no more than that
 AROUND = 6.0  # pitches of neighbourhood shown round what is new in a part
 
 Size = tuple[float, float]  # width, height, mm
@@ -40,15 +42,18 @@ class CornerScenes:
     scenes : list of ProjectedFrame
         From each corner, the front one first.
     index : dict of str to int
-        Member id -> its number in the scenes.
-    corners : (members, 8, 3)
-        Of the members, pitches.
+        Id of each member and fitting -> its number in the scenes.
+    corners : (members and fittings, 8, 3)
+        Of these, pitches.
     """
 
     def __init__(self, frame: Frame, hole: float, marks: Sequence[tuple[str, FloatArray]] = ()):
         self.marks = list(marks) or list(zip("xyz", np.eye(3)))
-        self.scenes = [ProjectedFrame(frame.members, corner_projection(turn, HEIGHT), hole) for turn in TURNS]
-        self.index = {m.id: k for k, m in enumerate(frame.members)}
+        fitted = fitting_solids(frame)
+        self.scenes = [
+            ProjectedFrame(frame.members, corner_projection(turn, HEIGHT), hole, fitted) for turn in TURNS
+        ]
+        self.index = {id: k for k, id in enumerate(self.scenes[0].ids)}
         self.corners = box_corners(self.scenes[0].boxes)
 
 
@@ -166,7 +171,7 @@ def _shot(scenes: CornerScenes, scene: ProjectedFrame, shown: IntArray, fresh: B
 
 
 def strips(scene: ProjectedFrame, k: int, count: int) -> Iterator[tuple[FloatArray, float, FloatArray]]:
-    """Lines that shade the faces of member `k` turned to the viewer.
+    """Lines that shade the faces of box `k` turned to the viewer, so many in a pitch and in each face.
 
     Yields
     ------
@@ -174,18 +179,19 @@ def strips(scene: ProjectedFrame, k: int, count: int) -> Iterator[tuple[FloatArr
         Of the face.
     width : float
         Of a strip, pitches.
-    lines : (count, 2, 3)
-        Along the middles of the strips, pitches.
+    lines : (n, 2, 3)
+        Along the middles of the n strips, pitches.
     """
     axes, half, middle = scene.boxes.axes[k], scene.boxes.half[k], scene.boxes.centre[k]
     slope = axes @ scene.view.towards
     for face in np.nonzero(np.abs(slope) > 1e-6)[0].tolist():
         along, across = [i for i in range(3) if i != face]
         normal = np.sign(slope[face]) * axes[face]
-        offsets = ((np.arange(count) + 0.5) / count * 2 - 1)[:, None] * half[across] * axes[across]
+        n = int(np.ceil(count * max(1.0, 2 * half[across] - PITCH_ROUND)))
+        offsets = ((np.arange(n) + 0.5) / n * 2 - 1)[:, None] * half[across] * axes[across]
         reach = half[along] * axes[along]
         lines = middle + normal * half[face] + np.stack([offsets - reach, offsets + reach], axis=1)
-        yield normal, float(2 * half[across] / count), lines
+        yield normal, float(2 * half[across] / n), lines
 
 
 def share_seen(shot: Shot) -> float:

@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 
 from recon.frame.model import Frame, Joint
-from recon.geometry.arrays import Vector
+from recon.workshop.assembly.build_step import BuildStep
 from recon.workshop.assembly.canonical_twin import canonical_twin
 from recon.workshop.assembly.disassembly import DIRECTIONS, AssemblyModel, Move, Part
-from recon.workshop.assembly.fitting_words import fitting_sentences
+from recon.workshop.assembly.fitting_steps import with_fittings, with_shared_bolts
 from recon.workshop.assembly.hand_words import hand_sentences
 from recon.workshop.assembly.ordering import UP
 from recon.workshop.assembly.plan import MovePlan, plan_moves
@@ -24,7 +24,6 @@ from recon.workshop.assembly.square import square_checks, square_words
 from recon.workshop.assembly.step_words import Labels, StepWriter, blockage_sentences
 from recon.workshop.assembly.support import ON_FLOOR, Support
 from recon.workshop.assembly.tool_access import room_words
-from recon.workshop.hardware.bolts import Bolt
 from recon.workshop.sides import Sides
 from recon.workshop.solids import HOLE
 
@@ -34,71 +33,6 @@ SOME_ORDER = (
     "its place and every bolt can be turned. The others follow in order."
 )
 LOOSE = "Leave bolts finger-tight until the end: nuts so far on that nothing falls off, and laps still turn."
-
-
-@dataclass(frozen=True)
-class BuildStep:
-    """One step of putting a frame together.
-
-    Attributes
-    ----------
-    number : int
-        From 1.
-    new : tuple of str
-        Ids of the members that come in.
-    bolts : tuple of Bolt
-        Those that go in, in this order.
-    bare : tuple of Joint
-        Laps of the new members with what is there that get no bolt in this step.
-    there : tuple of str
-        Ids already in place, to which the new ones are brought.
-    there_bolts : tuple of Bolt
-        Bolts already in.
-    direction : (3,) or None
-        The way in which the new members are brought, a unit vector in the frame's own space; None where
-        they are laid down to begin with.
-    group : int
-        Number of the sub-frame that is being built, from 1; 0 for the frame itself.
-    text : str
-        What to do.
-    laid : tuple of str
-        Where nothing is there yet, those of `new` that are laid down first, for the others to come to.
-    kind : str
-        "join", "turn" where what is there is turned and nothing comes in, or "core" where members are put
-        together for which no order was found.
-    up : (3,)
-        Which way of the frame's own space is up once the step is done.
-    up_before : (3,) or None
-        Of a turn: what was up before.
-    heads : tuple of (3,)
-        For each bolt, on which side its head is: a unit vector in the frame's own space.
-    hands : tuple of tuples of str
-        Ids of each group that a hand must hold once the step is done, for one lap alone holds it, or none.
-    steady : bool
-        Whether what is there stands by itself once the step is done.
-    """
-
-    number: int
-    new: tuple[str, ...]
-    bolts: tuple[Bolt, ...]
-    bare: tuple[Joint, ...]
-    there: tuple[str, ...]
-    there_bolts: tuple[Bolt, ...]
-    direction: Vector | None
-    group: int
-    text: str
-    laid: tuple[str, ...] = ()
-    kind: str = "join"
-    up: Vector = (0.0, 0.0, 1.0)
-    up_before: Vector | None = None
-    heads: tuple[Vector, ...] = ()
-    hands: tuple[tuple[str, ...], ...] = ()
-    steady: bool = True
-
-    @property
-    def title(self) -> str:
-        """'Step 3, sub-frame 1'."""
-        return f"Step {self.number}" + (f", sub-frame {self.group}" if self.group else "")
 
 
 @dataclass(frozen=True)
@@ -168,13 +102,13 @@ def build_steps(frame: Frame, hole: float = HOLE, z_up: bool = True) -> BuildOrd
     groups = tuple(map(labels.ids, plan.sub_frames))
     if core and not plan.moves:
         return BuildOrder((), (), core, why)
-    steps = tuple(_Steps(support, labels, plan, Sides(frame.members, z_up)).made())
     checks = square_words(square_checks(frame, {m.id for m in frame.members}), frame.pitch_mm)
+    steps = tuple(_Steps(support, labels, plan, Sides(frame.members, z_up)).made(bool(checks)))
     tighten = (
         "Then tighten all bolts, those of one corner after another, and check once more." if checks else ""
     )
-    finish = (*checks, tighten or "Tighten all bolts.") if model.bolts else ()
-    return BuildOrder(steps, groups, core, why, (*finish, *fitting_sentences(frame, z_up)))
+    finish = (*checks, tighten or "Tighten all bolts.") if any(step.bolts for step in steps) else ()
+    return BuildOrder(steps, groups, core, why, finish)
 
 
 class _Steps:
@@ -186,10 +120,12 @@ class _Steps:
         self._up_of: dict[Part, int] = {}  # what is together, and which way was up when it was built
         self._laid: set[Part] = set()
 
-    def made(self) -> list[BuildStep]:
-        """All steps, numbered, with what a hand holds."""
-        steps = [replace(step, number=number) for number, step in enumerate(self._unnumbered(), 1)]
-        return hand_sentences(steps)
+    def made(self, squared: bool) -> list[BuildStep]:
+        """All steps, numbered, with fittings and what a hand holds; `squared`: diagonals are measured."""
+        frame, hole = self.labels.frame, self.model.hole
+        steps = with_fittings(list(self._unnumbered()), frame, hole, self.writer.sides, squared)
+        steps = [replace(step, number=number) for number, step in enumerate(steps, 1)]
+        return hand_sentences(with_shared_bolts(steps, frame))
 
     def _unnumbered(self) -> Iterator[BuildStep]:
         moves = self.plan.moves

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -11,12 +11,13 @@ from recon.frame.boxes import face_centres, face_normals, hidden, openings
 from recon.frame.confidence import SURE
 from recon.frame.lattice import MATCH_TOL
 from recon.frame.model import Frame, Joint, Member
-from recon.workshop.audit.fittings import fitting_differences
+from recon.workshop.audit.fittings import compare_fittings
 from recon.workshop.audit.matching import Extra, Match, Matching, Missing, Pair, alike, best_matching
 from recon.workshop.audit.remedies import MIRROR_REMEDY, Remedies
 from recon.workshop.audit.sentences import AuditSentences
 from recon.workshop.hardware.bolts import lap_centre
 from recon.workshop.side_axes import to_the_right
+from recon.workshop.sides import Sides
 from recon.workshop.squareness import squareness
 
 TAKE_OUT = "Take it out."
@@ -48,6 +49,8 @@ class Difference:
         word, in no photo), or "measured".
     remedy : str
         What to do about it, sentences in the plan's labels; empty where nothing can be done.
+    fittings : tuple of str
+        Ids of the plan's fittings that it is about; of one that is not in the plan the built frame's.
     """
 
     kind: str
@@ -55,6 +58,7 @@ class Difference:
     text: str
     severity: str = "different"
     remedy: str = ""
+    fittings: tuple[str, ...] = ()
 
     @property
     def full_text(self) -> str:
@@ -84,6 +88,8 @@ class Audit:
         makes no verdict.
     laid : Frame or None
         The built frame as it lies on the plan, mirrored where `mirrored`.
+    fitting_names : dict of str to str
+        Plan id -> built id of fittings.
     """
 
     verdict: str
@@ -94,6 +100,7 @@ class Audit:
     said: tuple[Difference, ...] = ()
     squareness: tuple[Difference, ...] = ()
     laid: Frame | None = None
+    fitting_names: dict[str, str] = field(default_factory=dict)
 
 
 def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
@@ -132,9 +139,8 @@ def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
             found += _width(match, sentences) if match.plan.id not in grouped else ()
             found += _unseen(match, sentences)
     found += _bolts(matching, plan, sentences, todo)
-    found += [
-        Difference("fitting", (), text, severity) for severity, text in fitting_differences(built, plan)
-    ]
+    fittings, fitting_names = compare_fittings(matching, plan, Sides(plan.members, z_up))
+    found += [Difference("fitting", f.members, f.text, f.severity, f.remedy, f.fittings) for f in fittings]
     differences = tuple(d for d in found if d.severity in ("different", "doubtful"))
     not_checked, said = (tuple(d for d in found if d.severity == s) for s in ("not checked", "said"))
     certain = any(d.severity == "different" for d in differences)
@@ -143,7 +149,10 @@ def audit_frame(built: Frame, plan: Frame, z_up: bool = True) -> Audit:
     right = to_the_right(plan.members) if z_up and plan.members else None
     measured = squareness(matching.built, {built: plan for plan, built in names.items()}, right)
     square = tuple(Difference("squareness", s.members, s.text, "measured") for s in measured)
-    return Audit(verdict, differences, not_checked, names, matching.mirrored, said, square, matching.built)
+    laid = matching.built
+    return Audit(
+        verdict, differences, not_checked, names, matching.mirrored, said, square, laid, fitting_names
+    )
 
 
 def _sizes(built: Frame, plan: Frame) -> Iterator[Difference]:

@@ -20,6 +20,7 @@ from scipy.optimize import linear_sum_assignment
 from recon.frame.lattice import MATCH_TOL, PARALLEL, alignments, mirrored, transform
 from recon.frame.model import Frame, Member, reversed_member
 from recon.geometry.arrays import FloatArray
+from recon.workshop.audit.fittings import fittings_off
 from recon.workshop.hardware.bolts import lap_centre
 
 # What a difference costs when explanations are compared: one that a builder can make in one go is cheaper
@@ -167,16 +168,17 @@ def best_matching(built: Frame, plan: Frame) -> Matching:
     if min(m.cost for m in found) > MIRROR:
         found += _laid_on(mirrored(built), plan, True)
     least = min(m.cost for m in found)
-    # In a symmetric frame several matchings do equally well for the members: bolts decide.
+    # In a symmetric frame several matchings do equally well for the members: bolts and fittings decide.
     best = min((m for m in found if m.cost <= least + 1e-9), key=lambda m: _other_bolts(m, plan))
     if any(m.kind == "moved" for m in best.matches):
         best = min([best, *_by_laps(best, plan)], key=lambda m: m.cost)
     return best
 
 
-def _other_bolts(matching: Matching, plan: Frame) -> int:
-    """How many bolts one of the two frames has and the other has not."""
-    return len(_bolt_places(matching.built) ^ _bolt_places(plan))
+def _other_bolts(matching: Matching, plan: Frame) -> tuple[int, float]:
+    """How many bolts and fittings one of the two frames has and the other has not; how far those are off."""
+    other, far = fittings_off(matching.built, plan)
+    return len(_bolt_places(matching.built) ^ _bolt_places(plan)) + other, far
 
 
 def _bolt_places(frame: Frame) -> set[tuple[float, ...]]:

@@ -149,7 +149,10 @@ class Remedies:
 
     def _lap(self, joint: Joint) -> str:
         side = direction_words(-np.asarray(joint.axis, float), self.z_up, self.right)
+        named = self.z_up and self.right is not None
         other = f"on its {side} side" if side.isalpha() else f"on its side towards {side}"
+        if named and not side.isalpha():
+            other = f"on its side that looks {side}"
         words = {"up": "on top of it", "down": "below it"}.get(side, other)
         return f"its hole {joint.a_hole + 1} on hole {joint.b_hole + 1} of {joint.b}, {words}"
 

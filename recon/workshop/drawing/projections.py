@@ -158,12 +158,36 @@ class ProjectedFrame:
         self.fittings: tuple[str, ...] = fittings[0] if fittings else ()
         self._plain = fittings[1] if fittings else None
 
+    @property
+    def ids(self) -> tuple[str, ...]:
+        """The labels of members and fittings, in the order of `boxes`."""
+        return (*(m.id for m in self.members), *self.fittings)
+
     def part(self, which: Sequence[int]) -> ProjectedFrame:
-        """The scene of some of the members alone, with what is known of each taken over."""
-        scene = ProjectedFrame([self.members[k] for k in which], self.view, self.hole)
+        """The scene of some of the members and fittings alone, with what is known of each taken over.
+
+        Their places in `boxes` are in ascending order.
+        """
+        count = len(self.members)
+        members, plain = [k for k in which if k < count], [k for k in which if k >= count]
+        fitted = (tuple(self.ids[k] for k in plain), self.boxes.take(plain)) if plain else None
+        scene = ProjectedFrame([self.members[k] for k in members], self.view, self.hole, fitted)
         scene.boxes, scene.shadows = self.boxes.take(list(which)), self.shadows.take(list(which))
         scene.fronts = [self.fronts[k] for k in which]
         return scene
+
+    def plain_spots(self, k: int) -> FloatArray:
+        """Places along the middle of the face of box `k` that looks largest to the viewer, (n, 3), pitches.
+
+        Only those in sight.
+        """
+        axes, half = self.boxes.axes[k], self.boxes.half[k]
+        slope = axes @ self.view.towards
+        face = int(np.argmax(np.abs(slope) / half))
+        long = int(np.argmax(np.where(np.arange(3) == face, -1, half)))
+        middle = self.boxes.centre[k] + np.sign(slope[face]) * half[face] * axes[face]
+        spots: FloatArray = middle + np.outer(np.linspace(-0.8, 0.8, 9), half[long] * axes[long])
+        return spots[~self.covered(spots, [k] * len(spots)).any(axis=1)]
 
     @cached_property
     def boxes(self) -> Boxes:

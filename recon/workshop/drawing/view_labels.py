@@ -109,15 +109,9 @@ def _fitting_labels(scene: ProjectedFrame, clutter: Clutter, scale: float, unit:
     size = float(np.clip(0.45 * scale, SMALLEST * unit, 3.4 * unit))
     first = len(scene.members)
     for k, id in enumerate(scene.fittings, first):
-        axes, half = scene.boxes.axes[k], scene.boxes.half[k]
-        slope = axes @ scene.view.towards
-        face = int(np.argmax(np.abs(slope)))  # the face that is turned to the viewer most
-        long = int(np.argmax(np.where(np.arange(3) == face, -1, half)))
-        middle = scene.boxes.centre[k] + np.sign(slope[face]) * half[face] * axes[face]
-        spots = middle + np.outer(np.linspace(-0.8, 0.8, 9), half[long] * axes[long])
-        seen = ~scene.covered(spots, [k] * len(spots)).any(axis=1)
-        if seen.any():
-            items.append(_label(clutter, scene.view.flat(spots[seen]), id, scale, unit, size))
+        spots = scene.plain_spots(k)
+        if len(spots):
+            items.append(_label(clutter, scene.view.flat(spots), id, scale, unit, size))
     return items
 
 

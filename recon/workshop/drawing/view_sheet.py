@@ -242,7 +242,7 @@ def _placed(
         drawn += _dimension((left, low), (right, low), bottom - 5, width, level=True)
     if up:
         drawn += _dimension((left, low), (left, high), leftmost - 2, height, level=False)
-    title = f"{scene.view.name}, seen from {scene.view.seen_from}"
+    title = f"{scene.view.name} view"
     drawn.append(Text((float(left), max(extent(drawn)[3], float(high)) + 3.6), title, TITLE, "start", True))
     return moved(drawn, x - left, y - low)
 

@@ -146,7 +146,7 @@ class _View:
     ) -> None:
         self._document, self._name = document, name
         self._items = draw_view(board, name, pitch_mm, PRINT)
-        self._title = f"{name}, seen from {board.views[name].seen_from}"
+        self._title = f"{name} view"
         self._corners = board.scene(name).edges[0].reshape(-1, 2) * pitch_mm
         self._unit = pitch_mm
         self._layers, self._holes = layers, holes

@@ -6,8 +6,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from recon.errors import ReconError
+from recon.frame.boxes import corners
 from recon.frame.caution import CAUTION
 from recon.frame.fitting_boxes import spans
+from recon.frame.joints import CLASH_TOL
 from recon.frame.length import SIZE_DOUBTS, both_text, mm_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
@@ -71,9 +73,11 @@ _INSTRUCTIONS = (
 MOST_MEMBERS, MOST_HOLES = 1000, 50_000
 
 FRONT = (
-    "The front is what you see from {}; z is up. Left and right are as you see them from there, also where a "
-    "part lies on the floor while it is built: small arrows in each picture of a step show the sides."
+    "The front is the long side on which {} {} (in the frame file it looks to {}). Left and right are as you "
+    "see them from there, also where a part lies on the floor while it is built: small arrows in each "
+    "picture of a step show the sides."
 )
+FRONT_NAMED = 4  # members that are named on the front at most
 
 
 @dataclass(frozen=True)
@@ -256,12 +260,11 @@ def _cover(made: _Made, report: CheckReport, picture: bytes | None, height_mm: f
     yield Table(("", ""), (*_facts(frame, made.stocks, parts), ("Checks", check_words(report) + where)))
     yield Paragraph(CAUTION, "caution")
     yield Heading("How to use these papers")
-    front = six_views(frame.members)["Front"]
     longer = parts.rack.longer if parts.rack else {}
     for text in (
         *_INSTRUCTIONS,
         *map(taken_words, longer.values()),
-        FRONT.format(front.seen_from),
+        _front_words(frame),
     ):
         yield Paragraph(text, "list")
     yield Heading("How sure this is")
@@ -272,6 +275,16 @@ def _cover(made: _Made, report: CheckReport, picture: bytes | None, height_mm: f
         yield Paragraph(note, "list")
     if frame.photos and not (notes or size):
         yield Paragraph("Nothing is left in doubt by the reading.", "list")
+
+
+def _front_words(frame: Frame) -> str:
+    """Which side is the front: by the members that lie there, and for those who open the frame file."""
+    front = six_views(frame.members)["Front"]
+    lying = [(max(corners(m) @ front.towards), m.id) for m in frame.members]
+    nearest = max(far for far, _ in lying)
+    ids = [id for far, id in lying if far > nearest - CLASH_TOL]
+    named = ids if len(ids) <= FRONT_NAMED else [*ids[: FRONT_NAMED - 1], "others"]
+    return FRONT.format(listed(named), "lies" if len(ids) == 1 else "lie", front.seen_from)
 
 
 def _facts(frame: Frame, stocks: Mapping[str, Stock], parts: PartsList) -> Iterator[tuple[str, str]]:

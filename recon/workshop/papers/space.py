@@ -74,7 +74,7 @@ def space_view(
     (True, True)
     """
     items = step_items(order) if order else ()
-    step_of = {id: number for number, item in enumerate(items, 1) for id in item.members}
+    step_of = {id: n for n, item in enumerate(items, 1) for id in (*item.members, *item.fittings)}
     data = json.dumps(_drawn(frame, drawn_hole(frame, stocks), step_of), ensure_ascii=True).replace(
         "<", "\\u003c"
     )
@@ -97,11 +97,10 @@ def space_view(
 
 
 def _drawn(frame: Frame, hole: float, step_of: Mapping[str, int]) -> dict[str, object]:
-    """What the script draws, pitches; members that no step brings in are there from the first on."""
+    """What the script draws, pitches; what no step brings in is there from the first on."""
     members = [(m.id, m.holes, m.width, corners(m), step_of.get(m.id, 0)) for m in frame.members]
-    last = max(step_of.values(), default=0)  # fittings are put on once all is together
     fittings = [
-        (id, 0, 1.0, box.centre + (CORNER_SIGNS * box.half) @ box.axes, last)
+        (id, 0, 1.0, box.centre + (CORNER_SIGNS * box.half) @ box.axes, step_of.get(id, 0))
         for id, box in fitting_boxes(frame).items()
     ]
     points = np.array([place for *_, place, _ in (*members, *fittings)])

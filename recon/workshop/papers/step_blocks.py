@@ -7,15 +7,16 @@ from collections.abc import Container, Iterator, Mapping
 from recon.frame.length import both_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
-from recon.workshop.assembly.fitting_words import fitting_sentences
+from recon.workshop.assembly.build_step import BuildStep
 from recon.workshop.assembly.lifts import lifts
 from recon.workshop.assembly.stage import Stage
-from recon.workshop.assembly.steps import LOOSE, NO_ORDER, SOME_ORDER, BuildOrder, BuildStep
+from recon.workshop.assembly.steps import LOOSE, NO_ORDER, SOME_ORDER, BuildOrder
 from recon.workshop.formats import mass_text
 from recon.workshop.hardware.bolts import Bolt, Fastening
 from recon.workshop.hardware.kits import kit_words
 from recon.workshop.papers.blocks import Block, Heading, Paragraph, StepBlock
 from recon.workshop.papers.builder_record import NOTHING_KEPT, BuilderRecord
+from recon.workshop.parts.fitting_lines import bought_as
 from recon.workshop.parts.parts_model import PartsList
 from recon.workshop.wording import plural
 
@@ -82,24 +83,10 @@ def step_blocks(
     end: list[Block] = [*kept.note_lines(extras[-1]), *kept.pictures(extras[-1], "At the end")]
     if steps.finish or end:
         yield Heading("At the end")
-        kits = _fitting_kits(frame, parts)
         for text in steps.finish:
-            yield Paragraph(f"{text} {kits.get(text, '')}".strip(), "list")
+            yield Paragraph(text, "list")
         yield from end
     yield from kept.rest(others)
-
-
-def _fitting_kits(frame: Frame, parts: PartsList) -> Mapping[str, str]:
-    """What each sentence about a fitting takes: 'Take 2 bolts M8 x 60, ...', by its words."""
-    sentences = fitting_sentences(frame)
-    found: dict[str, str] = {}
-    for f in frame.fittings:
-        own = [fastening for bolt, fastening in parts.bolts if bolt.fitting and bolt.fitting.id == f.id]
-        if own:
-            found |= {
-                text: f"Take {kit_words(own)}." for text in sentences if text.startswith(f"Put on {f.words} ")
-            }
-    return found
 
 
 def _needs(
@@ -109,7 +96,7 @@ def _needs(
     known: Container[str],
     fastenings: Mapping[Bolt, Fastening],
 ) -> Iterator[Paragraph]:
-    """What to have at hand for a step: members that are not `known` from before, bolts, nuts and washers."""
+    """What to have at hand for a step: members not `known` from before, fittings, bolts, nuts and washers."""
     mixed = len({m.stock for m in frame.members}) > 1
     new = [id for id in step.new if id not in known]
     if len(new) <= LISTED_IN_STEP:
@@ -118,5 +105,8 @@ def _needs(
             stock = f", {m.stock or 'stock not known'}" if mixed else ""
             length = both_text(m.holes * pitch_mm)
             yield Paragraph(f"{id}: {plural(m.holes, 'hole')}, {length}{stock}", "list")
+    for f in frame.fittings:
+        if f.id in step.fittings:
+            yield Paragraph(f"{f.id}: {bought_as(f)}", "list")
     if step.bolts:
         yield Paragraph(kit_words([fastenings.get(bolt) for bolt in step.bolts]), "list")

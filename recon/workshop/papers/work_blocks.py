@@ -49,7 +49,7 @@ def work_blocks(
         if step.bolts
     ]
     fitted = [fastening for bolt, fastening in parts.bolts if bolt.fitting]
-    if fitted:
+    if fitted and not steps.steps:
         bags.append(("end", f"{kit_words(fitted)}, for the fittings"))
     if bags:
         yield Heading("Bags of bolts, one for each step")

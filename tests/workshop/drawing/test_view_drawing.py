@@ -40,7 +40,7 @@ def texts(items):
 
 
 def titles(sheet):
-    return {t.text.split(",")[0]: t for t in texts(sheet.items) if ", seen from" in t.text}
+    return {t.text.removesuffix(" view"): t for t in texts(sheet.items) if t.text.endswith(" view")}
 
 
 # Which way round

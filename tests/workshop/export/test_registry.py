@@ -87,7 +87,7 @@ def test_the_frame_file_written_anew_is_the_same_frame():
 def test_svg_is_the_sheet_of_three_views():
     tree = ElementTree.fromstring(export(trestle(), STOCKS, "svg", angle="third"))
     words = {t.text for t in tree.iter("{http://www.w3.org/2000/svg}text")}
-    assert {"Front, seen from \u2212y", "Top, seen from +z", "Right, seen from +x", "third angle"} <= words
+    assert {"Front view", "Top view", "Right view", "third angle"} <= words
 
 
 @pytest.mark.parametrize("to", KINDS)

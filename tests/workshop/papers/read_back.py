@@ -111,7 +111,8 @@ def dxf_faults(frame: Frame, drawing: bytes) -> list[str]:
     for insert in document.modelspace().query("INSERT"):
         view = document.blocks.get(insert.dxf.name)
         texts = [t.dxf.text for t in view.query("TEXT")]
-        towards = next(t for t in texts if "seen from" in t).split()[-1].replace("\u2212", "-")
+        title = next(t for t in texts if t.endswith(" view"))
+        towards = _towards(frame, title.removesuffix(" view"))
         wrong += [
             f"{insert.dxf.name}: tag {t} is not of holes on one another"
             for t in texts
@@ -122,6 +123,22 @@ def dxf_faults(frame: Frame, drawing: bytes) -> list[str]:
             at = [h.dxf.insert for h in document.blocks.get(part.dxf.name).query("INSERT")]
             wrong += [f"{part.dxf.name}: a hole at {p}" for p in at if not _is_hole(frame, id, p, towards)]
     return wrong
+
+
+def _towards(frame: Frame, view: str) -> str:
+    """The axis that points to who sees this view: the front is the longer level side, or that along x."""
+    spots = []
+    for m in frame.members:
+        way = np.array(m.direction)
+        across = np.sqrt(np.maximum(1 - way**2, 0)) * m.width / 2
+        ends = np.array([m.first - way / 2, m.first + way * (m.holes - 0.5)])
+        spots += [*(ends - across), *(ends + across)]
+    sizes = np.round(np.ptp(spots, axis=0), 6)
+    front, right = ("-y", "+x") if sizes[0] >= sizes[1] else ("+x", "+y")
+    other = {"+": "-", "-": "+"}
+    ways = {"Front": front, "Right": right, "Top": "+z"}
+    opposite = {"Rear": "Front", "Left": "Right", "Bottom": "Top"}
+    return ways.get(view) or other[ways[opposite[view]][0]] + ways[opposite[view]][1]
 
 
 def _hole(word: str) -> tuple[str, int]:

@@ -1,7 +1,18 @@
 // One step, large: its picture, what to do, members and bolts to tick. Needs work, dom.
 
 import {byId, h} from "../core/dom.js";
-import {go, isBoltIn, isDone, isMemberIn, itemsOf, tickStep, titleOf, toggle, work} from "./work.js";
+import {
+  go,
+  isBoltIn,
+  isDone,
+  isFittingOn,
+  isMemberIn,
+  itemsOf,
+  tickStep,
+  titleOf,
+  toggle,
+  work,
+} from "./work.js";
 
 const PICTURES_KEPT = 8;
 const TALL = matchMedia("(max-width: 640px)");
@@ -28,6 +39,7 @@ export function drawStep(step) {
       h("p.text", {}, step.text),
       step.kit ? h("p.kit", {}, h("span.dim", {}, "Have at hand: "), step.kit) : null,
       memberList(step),
+      fittingList(step),
       boltList(step),
       step.bolts.length ? h("p.dim", {}, work.plan.loose) : null,
       step.bare.length ? h("p.dim", {}, `Without a bolt: ${step.bare.join("; ")}`) : null,
@@ -60,9 +72,18 @@ function memberList(step) {
   return h("section", {"aria-label": "Members"}, h("h2", {}, "Members"), h("ul.ticks", {}, rows));
 }
 
+function fittingList(step) {
+  if (!step.fittings.length) return null;
+  const items = itemsOf(step).slice(step.members.length);
+  const rows = step.fittings.map(({id, words}, i) =>
+    tickRow(`f${id}`, isFittingOn(id), () => toggle(items[i]), [h("span.tag", {}, id), h("span", {}, words)]),
+  );
+  return h("section", {"aria-label": "Fittings"}, h("h2", {}, "Fittings"), h("ul.ticks", {}, rows));
+}
+
 function boltList(step) {
   if (!step.bolts.length) return null;
-  const items = itemsOf(step).slice(step.members.length);
+  const items = itemsOf(step).slice(step.members.length + step.fittings.length);
   const rows = step.bolts.map((bolt, i) =>
     tickRow(`b${bolt.through}`, isBoltIn(bolt), () => toggle(items[i]), [
       h("span", {}, bolt.words),

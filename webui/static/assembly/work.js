@@ -131,6 +131,13 @@ export async function sendPhoto(file, step, progress) {
 export const isMemberIn = id => work.standing.members.includes(id);
 
 /**
+ * Whether a fitting is on.
+ * @param {string} id
+ * @returns {boolean}
+ */
+export const isFittingOn = id => work.standing.fittings.includes(id);
+
+/**
  * Whether a bolt is in.
  * @param {{through: Array}} bolt
  * @returns {boolean}
@@ -154,8 +161,9 @@ export const isDone = place => Boolean(work.standing.done[place]);
  */
 export function itemsOf(step) {
   const members = step.members.map(({id}) => ({isIn: isMemberIn(id), request: {members: [id]}}));
+  const fittings = step.fittings.map(({id}) => ({isIn: isFittingOn(id), request: {fittings: [id]}}));
   const bolts = step.bolts.map(bolt => ({isIn: isBoltIn(bolt), request: {bolts: [bolt.through]}}));
-  return [...members, ...bolts];
+  return [...members, ...fittings, ...bolts];
 }
 
 /**
@@ -173,7 +181,8 @@ export const toggle = ({isIn, request}) => send("tick", {...request, on: !isIn})
  */
 export function tickStep(step, on) {
   const members = step.members.map(({id}) => id);
+  const fittings = step.fittings.map(({id}) => id);
   const bolts = step.bolts.map(({through}) => through);
-  const steps = members.length || bolts.length ? [] : [step.key];
-  return send("tick", {members, bolts, steps, on});
+  const steps = members.length || fittings.length || bolts.length ? [] : [step.key];
+  return send("tick", {members, fittings, bolts, steps, on});
 }

@@ -52,7 +52,6 @@ export const build = {
   notes: [],
   photos: [],
   stocks: [],
-  sending: 0, // how many times photos are being sent from here
   doubts: [],
   moreDoubts: 0, // that are not in the list
   job: {running: false},

@@ -1,6 +1,6 @@
 // What happens without this page: a reading goes on, photos become ready, another tab or device changes the
 // build, the program is started again. Asked for every 2 s, and twice a second while photos are read. Needs
-// api, build, loading, changes.
+// api, build, loading, changes, sending.
 
 import {get, silentBut} from "./api.js";
 import {build} from "./build.js";
@@ -9,11 +9,14 @@ import {emit} from "./events.js";
 import {load, refreshPhotos} from "./loading.js";
 import {announce, notice} from "./messages.js";
 import {backdrop} from "./repaint.js";
+import {isOwn, isSending} from "./sending.js";
 
 const READING_MS = 500;
 const QUIET_MS = 2000;
 let timer = 0;
 let pulses = 0;
+const known = new Set(); // names of all photos that were shown here, also of those taken out since
+const arrived = new Set(); // names of photos that came: whether from here is known once nothing is being sent
 let start = null; // which start of the program this page is of
 
 /** Asks now, and again and again from then on. */
@@ -45,12 +48,7 @@ async function takeOver(status) {
     backdrop.version++;
     emit("found", photo);
   }
-  const becameReady = p => p.here && p.levels === null && !p.problem && status.ready.includes(p.name);
-  const news = status.photos.filter(name => !build.photos.some(p => p.here && p.name === name));
-  if (news.length || build.photos.some(becameReady)) await refreshPhotos();
-  if (news.length && !build.sending) {
-    notice(`${news.length === 1 ? news[0] : `${news.length} photos`} came from another device.`);
-  }
+  await takeOverPhotos(status);
   await changesDone();
   if (status.n > build.n) {
     const news = (status.news || []).slice(build.n - status.n).join("; ");
@@ -61,6 +59,25 @@ async function takeOver(status) {
   }
   if (before.running && !status.job.running) readingEnded(status);
   emit("job");
+}
+
+/** Takes over photos that came, went or became ready. */
+async function takeOverPhotos({photos, ready}) {
+  const becameReady = p => p.here && p.levels === null && !p.problem && ready.includes(p.name);
+  const isHere = name => build.photos.some(p => p.here && p.name === name);
+  for (const p of build.photos) if (p.here) known.add(p.name);
+  for (const name of photos) if (!known.has(name)) arrived.add(name);
+  if (!photos.every(isHere) || build.photos.some(becameReady)) await refreshPhotos();
+  sayWhatCame(isHere);
+}
+
+/** Says which photos came that were not sent from here. */
+function sayWhatCame(isHere) {
+  if (isSending()) return;
+  const names = [...arrived].filter(name => !isOwn(name) && isHere(name));
+  arrived.clear();
+  if (!names.length) return;
+  notice(`${names.length === 1 ? names[0] : `${names.length} photos`} came from another device.`);
 }
 
 /** Says what became of a reading, with all photos that it left out. */

@@ -1,5 +1,5 @@
-// Photos and videos sent to the build, one by one: how large they may be, and how far each has come. Needs
-// api, dom.
+// Photos and videos sent to the build, one by one: how large they may be, how far each has come, and which
+// photos are this page's own. Needs api, dom.
 
 import {get, upload} from "./api.js";
 import {h} from "./dom.js";
@@ -18,6 +18,22 @@ export const ACCEPTED = "image/*,video/*,.heic,.heif,.mkv,.mts";
  * @returns {boolean}
  */
 export const isVideo = file => file.type.startsWith("video/") || VIDEO.test(file.name);
+
+const own = new Set(); // names of the photos that this page sent
+let underWay = 0;
+
+/**
+ * Whether photos are being sent from here: until they all are, what is new may be this page's own.
+ * @returns {boolean}
+ */
+export const isSending = () => underWay > 0;
+
+/**
+ * Whether this page sent a photo.
+ * @param {string} name
+ * @returns {boolean}
+ */
+export const isOwn = name => own.has(name);
 
 const pause = () => new Promise(resolve => setTimeout(resolve, ASK_MS));
 
@@ -46,6 +62,17 @@ export async function sendFile(file, name, show) {
     throw new Error(`larger than ${MOST_PHOTO_MB} MB; save it as JPEG`);
   }
   if (file.size > MOST_VIDEO_MB * 2 ** 20) throw new Error("larger than 2 GB; cut it to half a minute");
+  underWay++;
+  try {
+    const taken = await takenIn(file, name, video, show);
+    for (const photo of taken.photos) own.add(photo);
+    return taken;
+  } finally {
+    underWay--;
+  }
+}
+
+async function takenIn(file, name, video, show) {
   const headers = {"X-Photo-Name": encodeURIComponent(name), "Content-Type": "application/octet-stream"};
   const progress = share => show(share < 1 ? "sending" : "being checked", share);
   const answer = await upload(video ? "/api/videos" : "/api/photos", file, headers, progress);
@@ -53,7 +80,8 @@ export async function sendFile(file, name, show) {
 }
 
 /**
- * Sends one file; its row goes where it is taken in, and stays, with the reason, where it is not.
+ * Sends one file; a photo's row goes once it is taken in. A video's stays and says how many pictures were
+ * taken, as does what is not taken in, with the reason.
  * @param {File} file
  * @param {string} name that it is to have
  * @param {HTMLElement} place the list that its row comes into
@@ -70,9 +98,13 @@ export async function sendWithRow(file, name, place) {
   };
   try {
     const {photos, note} = await sendFile(file, name, show);
-    row.remove();
-    const what = isVideo(file) ? `${photos.length} pictures of ${name} are` : `${name} is`;
-    return {problem: "", words: `${what} in the build. ${note}`};
+    if (!isVideo(file)) {
+      row.remove();
+      return {problem: "", words: `${name} is in the build.`};
+    }
+    words.textContent = `${photos.length} pictures are in the build. ${note}`.trim();
+    bar.remove();
+    return {problem: "", words: `${name}: ${words.textContent}`};
   } catch (error) {
     words.textContent = error.message;
     row.classList.add("bad");

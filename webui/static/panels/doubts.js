@@ -28,9 +28,10 @@ const KIND = {
   size: "Size",
   note: "Note",
 };
+const ORDER = "Least sure first.";
 const KEYS =
-  "Least sure first. Keys: j next, k back, y correct, Delete not there, e other end, comma and " +
-  "full stop one hole less or more, < > shift along itself.";
+  " Keys: j next, k back, y correct, Delete not there, e other end, comma and full stop one hole less or " +
+  "more, < > shift along itself.";
 const READING = "The photos are being read. Holes and rows are drawn on each as they are found.";
 const READ_NOW = "Now press “Read photos”. What is least sure then comes first here.";
 const BY_HAND =
@@ -116,7 +117,7 @@ export function drawDoubts() {
   const at = presentIndex();
   if (at >= 0) chosen.doubt = at;
   return kept([build.doubts, build.moreDoubts, at, build.members, raised.size], () => [
-    ...emptyPanel(KEYS),
+    h("p.dim.pad", {}, ORDER, h("span.bykeys", {}, KEYS)),
     ...(raised.size ? emptyPanel(`${plural(raised.size, "doubt")} came with your own corrections.`) : []),
     h(
       "ol.list.doubts",
@@ -201,7 +202,13 @@ function goTo(i) {
   choose(d.members, d.lap && build.laps.has(String(d.lap)) ? d.lap : null);
   if (d.members.length) lookAt({ids: d.members, lap: d.lap});
   showChoices(d);
-  byId("panel").querySelector("[aria-current=true]")?.scrollIntoView({block: "nearest"});
+  bringIn(byId("panel").querySelector("[aria-current=true]"));
+}
+
+/** Brings a doubt with its answers into view; on a narrow page up to the pictures, over what is selected. */
+function bringIn(item) {
+  const block = matchMedia("(max-width: 999px)").matches ? "start" : "nearest";
+  item?.closest("li").scrollIntoView({block});
 }
 
 /** The present doubt, where it is what is chosen. */

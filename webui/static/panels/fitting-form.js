@@ -82,6 +82,7 @@ export function startFitting(f) {
   answer = null;
   build.fitting = {id: f?.id || null, box: null, shapes: {}};
   setMode("fitting");
+  kindField.focus({preventScroll: true});
   update();
 }
 

@@ -76,15 +76,22 @@ function isFound(m) {
   return !wanted || m.id.toUpperCase().startsWith(wanted) || `${m.holes}` === wanted;
 }
 
+/** Enter selects what was found and goes to it in the list, where keys work again; Escape leaves. */
 function searchKey(event) {
-  if (event.key === "Escape") search.value = "";
-  else if (event.key !== "Enter") return;
+  if (event.key !== "Escape" && event.key !== "Enter") return;
+  event.preventDefault();
+  event.stopPropagation(); // it is meant for the search alone
   const wanted = search.value.trim().toUpperCase();
   const found = [...build.members.values()].filter(isFound);
-  const exact = found.find(m => m.id.toUpperCase() === wanted) || found[0];
-  if (event.key === "Enter" && exact) chooseInView([exact.id]);
+  const named = found.find(m => m.id.toUpperCase() === wanted);
+  const first = named || found[0];
+  if (event.key === "Escape" || named || found.length === 1) search.value = "";
   drawMembers();
-  event.preventDefault();
+  if (event.key === "Escape") search.blur();
+  else if (first) {
+    chooseInView([first.id]);
+    rows.get(first.id).button.focus();
+  }
 }
 
 function startDrawing() {

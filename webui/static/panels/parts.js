@@ -16,8 +16,14 @@ export function drawParts() {
   const parts = derived.parts;
   if (!parts) return emptyPanel(build.members.size ? "Being computed…" : "No members yet.");
   if (parts.problem) return [h("p.pad", {}, parts.problem)];
+  const stocks = new Set(parts.members.map(m => m.stock));
   return [
-    table("Members", ["Count", "Holes", "Length", "Which"], parts.members.map(memberRow)),
+    table(
+      "Members",
+      ["Count", "Holes", "Length", "Which"],
+      parts.members.map(m => memberRow(m, stocks.size > 1)),
+    ),
+    ...(stocks.size === 1 ? emptyPanel([...stocks].join("")) : []),
     table(
       "Bolts, nuts, washers",
       ["Count", "What", "Grip"],
@@ -38,15 +44,20 @@ function row(key, ...cells) {
   return h(rowIsRecent(key) ? "tr.fresh" : "tr", {}, ...cells.map(cell => h("td", {}, cell)));
 }
 
-function memberRow(m) {
+/** A row of like members; of what stock, where there are several. */
+function memberRow(m, mixed) {
   const tags = m.members.map(id => button(id, () => chooseInView([id]), {kind: "tag"}));
-  const which = [...tags, h("span.dim", {}, ` ${m.stock}`)];
-  return row(memberRowKey(m), `${m.count}`, `${m.holes}`, lengthText(m.length_mm), which);
+  const which = [...tags, mixed ? h("span.dim", {}, ` ${m.stock}`) : null];
+  return row(memberRowKey(m), `${m.count}`, `${m.holes}`, whole(lengthText(m.length_mm)), which);
 }
 
 function hardwareRow(x) {
-  return row(hardwareRowKey(x), `${x.count}`, [`${x.kind} ${x.name}`, unseen(x)], lengthText(x.grip_mm));
+  const what = [`${x.kind} ${x.name}`, unseen(x)];
+  return row(hardwareRowKey(x), `${x.count}`, what, whole(lengthText(x.grip_mm)));
 }
+
+/** A length with its unit on one line. */
+const whole = text => h("span.whole", {}, text);
 
 const isFastener = x => x.kind !== "fitting";
 

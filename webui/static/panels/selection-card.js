@@ -46,8 +46,7 @@ function draw() {
   card.hidden = !nodes;
   card.replaceChildren(...(nodes || []));
   for (const [i, button] of card.querySelectorAll("button").entries()) button.dataset.keep = i;
-  if (/INPUT|SELECT/.test(focused?.tagName) && card.contains(focused)) focused.focus();
-  else if (number !== undefined) card.querySelector(`[data-keep="${number}"]`)?.focus();
+  if (focused) focusAgain(card, focused, number);
   const measuring = modes.current === "measure";
   const now = JSON.stringify([
     chosen.members,
@@ -61,6 +60,14 @@ function draw() {
   ]);
   if (now !== subject && nodes) bringIn(card);
   subject = now;
+}
+
+/** Keeps the focus where it was in the card; where that is no more, on the card, or else on the list. */
+function focusAgain(card, focused, number) {
+  if (/INPUT|SELECT/.test(focused.tagName) && card.contains(focused)) focused.focus();
+  else card.querySelector(`[data-keep="${number}"]`)?.focus();
+  if (card.contains(document.activeElement)) return;
+  (card.hidden ? byId("panel") : card).focus({preventScroll: true});
 }
 
 /**

@@ -39,7 +39,13 @@ export function begin(all) {
 
 function tabButton({name, text}) {
   const attributes = {type: "button", role: "tab", id: `tab-${name}`, "aria-controls": "panel"};
-  return h("button", {...attributes, onclick: () => show(name)}, text);
+  return h("button", {...attributes, onclick: () => showUnderTabs(name)}, text);
+}
+
+/** Shows a panel and, on a narrow page, brings its tabs up to the pictures. */
+function showUnderTabs(name) {
+  show(name);
+  if (matchMedia("(max-width: 999px)").matches) byId("tabs").scrollIntoView({block: "start"});
 }
 
 function key(event) {

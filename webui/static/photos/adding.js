@@ -5,7 +5,7 @@ import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
 import {invitePhone} from "../core/invite.js";
 import {load} from "../core/loading.js";
-import {announce, notice} from "../core/messages.js";
+import {announce} from "../core/messages.js";
 import {ACCEPTED, isVideo, sendWithRow} from "../core/sending.js";
 
 const INTRO =
@@ -80,10 +80,8 @@ function takeDrops() {
 
 async function send(files) {
   sending.replaceChildren();
-  build.sending++;
   for (const file of files) await sendOne(file);
   await load(true);
-  build.sending--;
   if (sending.children.length) {
     const close = {type: "button", onclick: () => sending.replaceChildren()};
     sending.append(h("li", {}, h("button", close, "Close")));
@@ -93,6 +91,5 @@ async function send(files) {
 
 async function sendOne(file) {
   const {problem, words} = await sendWithRow(file, file.name, sending);
-  if (problem) announce(problem);
-  else if (isVideo(file)) notice(words);
+  if (problem || isVideo(file)) announce(problem || words);
 }
