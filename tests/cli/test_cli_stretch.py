@@ -80,7 +80,7 @@ def test_commands_take_fittings_along(work, capsys):
     assert run("parts", "cart.json") == 0
     assert "castor 80" in capsys.readouterr().out
     assert run("steps", "cart.json") == 0
-    assert "Put on castor F1" in capsys.readouterr().out
+    assert "Put on castors F1, F2, F3 and F4 (castor 80), on the bottom side" in capsys.readouterr().out
     assert run("restock", "cart.json", "--stock", "aluminium-38", "-o", "light.json") == 0
     assert load_frame(work / "light.json").fittings == cart().fittings
     capsys.readouterr()
