@@ -56,8 +56,13 @@ class AxesCamera:
 
     @property
     def focal_spread(self) -> float:
-        """Standard error of ln f; infinite where it is not known."""
-        return np.inf if self.covariance is None else float(np.sqrt(self.covariance[0, 0])) / self.camera.f
+        """Standard error of ln f; infinite where it is not known.
+
+        A pseudo-inverse gives no spread at all to what the rows say nothing of.
+        """
+        if self.covariance is None or not self.covariance[0, 0] > 0:
+            return np.inf
+        return float(np.sqrt(self.covariance[0, 0])) / self.camera.f
 
 
 def find_vanishing_points(

@@ -13,7 +13,7 @@ from recon.geometry.camera import Camera, image2sensor
 from recon.image.rows import Row
 from recon.solve.evidence.camera_prior import camera_prior
 from recon.solve.photo.row_points import RowPoints, place_rows, row_points, row_residuals, row_shares
-from recon.solve.photo.vanishing_points import FOCAL_OFF, find_vanishing_points, refine_camera
+from recon.solve.photo.vanishing_points import FOCAL_OFF, AxesCamera, find_vanishing_points, refine_camera
 from tests.solve.scenes import SIZE, axes_of, grown_scene, rows_in_space, true_rows
 
 
@@ -220,3 +220,10 @@ def test_cameras_near_the_focal_length_of_exif_stand_first(told):
         for a in found
     ]
     assert off == sorted(off)
+
+
+def test_a_focal_length_that_the_rows_say_nothing_of_is_not_known():
+    camera, none = Camera(1500.0, 799.5, 599.5), np.zeros(0, int)
+    for covariance in (None, np.zeros((10, 10))):
+        assert AxesCamera(camera, none, np.zeros(0), 0.0, covariance).focal_spread == np.inf
+    assert AxesCamera(camera, none, np.zeros(0), 0.0, 225.0 * np.eye(10)).focal_spread == pytest.approx(0.01)
