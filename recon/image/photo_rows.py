@@ -5,6 +5,7 @@ They need no lattice and no frame, so they stay where a reading fails, and can b
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -53,7 +54,7 @@ class PhotoRows:
     @property
     def likely_rows(self) -> tuple[Row, ...]:
         """The rows that are likelier to be rows than clutter."""
-        return tuple(row for row in self.rows if chance_of_clutter(row) < LIKELY_CLUTTER)
+        return likely(self.rows)
 
     def row_px(self, row: Row) -> FloatArray:
         """(M, 2) px of a row's openings, in order."""
@@ -94,6 +95,18 @@ def in_photo_px(openings: NDArray[Any], scale: float) -> NDArray[Any]:
     for name in ("major", "minor"):
         out[name] = openings[name] / scale
     return out
+
+
+def likely(rows: Iterable[Row]) -> tuple[Row, ...]:
+    """Of some rows those that are likelier than clutter.
+
+    Examples
+    --------
+    >>> rows = [Row(np.arange(4), np.arange(4), log_nfa) for log_nfa in (-3.0, 1.0)]
+    >>> [row.log_nfa for row in likely(rows)]
+    [-3.0]
+    """
+    return tuple(row for row in rows if chance_of_clutter(row) < LIKELY_CLUTTER)
 
 
 def find_photo_rows(photo: PhotoImage, detected: NDArray[Any] | None = None) -> PhotoRows:

@@ -12,6 +12,7 @@ from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.spatial import ConvexHull, QhullError, cKDTree
 
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
@@ -242,9 +243,9 @@ def _completed(field: _Field, pattern: PlanePattern, free: BoolArray) -> PlanePa
         at = dict(zip(map(tuple, pattern.node.tolist()), pattern.index.tolist()))
         across, down = pattern.shape
         new = [(i, j) for i in range(-1, across + 1) for j in range(-1, down + 1) if (i, j) not in at]
-        seen = np.c_[np.array(new), np.ones(len(new))] @ pattern.homography.T
-        ahead = seen[:, 2] * (np.array([*pattern.node[0], 1]) @ pattern.homography[2]) > 0
-        d, hit = field.tree.query(seen[:, :2] / seen[:, 2:])
+        seen, depth = _mapped(pattern.homography, new)
+        ahead = depth * (np.array([*pattern.node[0], 1]) @ pattern.homography[2]) > 0
+        d, hit = field.tree.query(seen)
         tree = cKDTree(field.xy[pattern.index])
         taken = set(at.values())
         for node, off, h, ok in zip(new, d, hit, ahead):
@@ -292,16 +293,14 @@ def on_plane(pattern: PlanePattern, openings: np.ndarray) -> BoolArray:
     """
     xy, H = np.c_[openings["x"], openings["y"]], pattern.homography
     size = np.log(np.sqrt(openings["major"] * openings["minor"]))
-    on = np.zeros(len(xy), bool)
-    on[pattern.index] = True
     for _ in range(SPREADING):
-        node, depth = _to_plane(H, xy)
-        whole = np.rint(node)
+        node, _ = _mapped(np.linalg.inv(H), xy)
+        whole, depth = np.rint(node), _mapped(H, node)[1]
         # A step's length in the picture goes with the inverse of the homography's scale there.
         scale = np.log(np.abs(np.linalg.det(H))) / 2 - 1.5 * np.log(np.abs(depth))
         alike = np.abs(size - scale - np.median((size - scale)[pattern.index])) < ALIKE
         ahead = depth * np.median(depth[pattern.index]) > 0
-        off = _to_picture(H, whole) - xy
+        off = _mapped(H, whole)[0] - xy
         near = np.linalg.norm(off, axis=1) < EVEN[0] * np.exp(scale) + EVEN[1]
         on = alike & ahead & near
         on[on] = _accompanied(whole[on].astype(int))
@@ -317,18 +316,11 @@ def _accompanied(node: IntArray) -> BoolArray:
     return np.array(beside, int) >= LEAST_BESIDE
 
 
-def _to_picture(homography: FloatArray, node: FloatArray) -> FloatArray:
-    """Where (N, 2) places of a plane are seen, px."""
-    seen = np.c_[node, np.ones(len(node))] @ homography.T
-    place: FloatArray = seen[:, :2] / seen[:, 2:]
-    return place
-
-
-def _to_plane(homography: FloatArray, px: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """The places (N, 2) of a plane that are seen at image points, and their images' third coordinates."""
-    back = np.c_[px, np.ones(len(px))] @ np.linalg.inv(homography).T
-    node = back[:, :2] / back[:, 2:]
-    return node, np.c_[node, np.ones(len(node))] @ homography[2]
+def _mapped(homography: ArrayLike, points: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """The images (N, 2) of points (N, 2) under a homography, and their third coordinates (N,)."""
+    points = np.asarray(points, float)
+    seen = np.c_[points, np.ones(len(points))] @ np.asarray(homography, float).T
+    return seen[:, :2] / seen[:, 2:], seen[:, 2]
 
 
 def _misses(node: IntArray) -> int:
@@ -371,10 +363,10 @@ def fit_homography(node: IntArray | FloatArray, px: FloatArray) -> tuple[FloatAr
             np.c_[p, zero, -q[:, :1] * p] * weight[:, None], np.c_[zero, p, -q[:, 1:] * p] * weight[:, None]
         ]
         H = np.linalg.inv(U) @ np.linalg.svd(A, full_matrices=False)[2][-1].reshape(3, 3) @ T
-        seen = np.c_[node, np.ones(len(node))] @ H.T
-        off = np.linalg.norm(seen[:, :2] / seen[:, 2:] - px, axis=1)
+        seen, depth = _mapped(H, node)
+        off = np.linalg.norm(seen - px, axis=1)
         scale = max(float(np.median(off)), 1e-3)
-        depth = np.abs(seen[:, 2]) / np.abs(seen[:, 2]).mean()
+        depth = np.abs(depth) / np.abs(depth).mean()
         weight = 1 / depth / (1 + (off / (3 * scale)) ** 2)
     return H / H[2, 2], off
 

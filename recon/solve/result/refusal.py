@@ -126,7 +126,8 @@ def cause_of(reading: PhotoReading, picture: np.ndarray, scale: float = 1.0) -> 
     def because(cause: Cause, seen: str) -> PhotoCause:
         return PhotoCause(reading.name, cause, seen)
 
-    openings, n = reading.detected, len(reading.detected)
+    openings = reading.detected
+    n = len(openings)
     rows = [r for r in find_rows(openings[:SEED_OPENINGS]) if r.log_nfa < SURE_ROW]
     in_rows = np.unique(np.concatenate([np.zeros(0, int), *(r.index for r in rows)]))
     patterns = find_plane_patterns(openings)
@@ -179,7 +180,8 @@ def _planes_seen(patterns: Sequence[PlanePattern], reading: PhotoReading, scale:
             f", and {sum(len(p.index) for p in patterns[1:])} on {_count(len(patterns) - 1, 'plane')} more"
         )
     text += ", as printed dots, tiles, a grating or perforated sheet have them, and no member stands out; "
-    px = np.c_[reading.detected["x"], reading.detected["y"]][best.index]
+    openings = reading.detected[best.index]
+    px = np.c_[openings["x"], openings["y"]]
     focal = focal_of_plane(best.node, px, reading.size)
     if focal.known:
         known = f"{focal.focal_px / scale:.0f} px ± {100 * focal.spread:.0f} %"

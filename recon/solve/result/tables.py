@@ -10,7 +10,7 @@ from recon.frame.model import Frame
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.boxes import lifted
 from recon.geometry.camera import Camera
-from recon.image.photo_rows import LIKELY_CLUTTER, MOST_OPENINGS, chance_of_clutter
+from recon.image.photo_rows import MOST_OPENINGS, likely
 from recon.image.rows import find_rows
 from recon.solve.evidence.along_line import match_member
 from recon.solve.evidence.posed_photo import PosedPhoto
@@ -82,8 +82,7 @@ def first_tables(reading: PhotoReading, scale: float) -> tuple[FloatArray, list[
 
 def likely_rows(openings: np.ndarray) -> list[IntArray]:
     """Numbers of the openings in each row of (N,) openings, dtype OPENING, that is likelier than clutter."""
-    found = find_rows(openings[:MOST_OPENINGS])
-    return [r.index for r in found if chance_of_clutter(r) < LIKELY_CLUTTER]
+    return [r.index for r in likely(find_rows(openings[:MOST_OPENINGS]))]
 
 
 def _rows_of(
