@@ -11,5 +11,6 @@ Modules, in the order of the method:
 - ``occluders``: what may stand in front of an opening.
 - ``scene``: photos, pictures, width and candidates as one value, which the stages take and give back.
 - ``along_line``: what all photos say along a line of holes.
+- ``kept_looks``: the same where members take their detections meanwhile, without looking anew.
 - ``unknown_occluders``: runs of openings that something unknown hides.
 """

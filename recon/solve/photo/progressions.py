@@ -193,7 +193,7 @@ def grown(field: SortedOpenings, pairs: Sequence[tuple[int, int]]) -> list[Grown
         taken = _at_steps(field, rows, *_near(field, rows, looks, first=k == 0), first=k == 0)
         rows = _refitted(field, taken)
         done = _settled(taken, before) if k < ROUNDS - 1 else np.ones(len(taken.pair), bool)
-        for s in np.nonzero(done & (rows.delta > 0))[0]:
+        for s in np.nonzero(done & (rows.delta > 0))[0].tolist():
             out[taken.pair[s]] = taken.row(s)
         on = ~done & (rows.delta > 0)
         rows, before = rows.part(on), taken.part(on)
