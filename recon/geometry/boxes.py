@@ -153,10 +153,12 @@ def _may_hide(way: FloatArray, low: FloatArray, high: FloatArray) -> tuple[IntAr
 
 def _view_towards(way: FloatArray) -> FloatArray:
     """(3, 3) rotation into the frame of a viewer who looks along a way."""
-    ahead = way / max(float(np.linalg.norm(way)), 1e-9)
-    side = np.cross(ahead, np.eye(3)[np.abs(ahead).argmin()])
-    side = side / max(float(np.linalg.norm(side)), 1e-9)
-    return np.array([side, np.cross(ahead, side), ahead])
+    x, y, z = (way / max(float(np.linalg.norm(way)), 1e-9)).tolist()
+    # Across the axis that is furthest from the way; products by hand: np.cross takes longer than all else.
+    a, b, c = ((0.0, z, -y), (-z, 0.0, x), (y, -x, 0.0))[int(np.abs((x, y, z)).argmin())]
+    size = max(float(np.sqrt(a * a + b * b + c * c)), 1e-9)
+    a, b, c = a / size, b / size, c / size
+    return np.array([[a, b, c], [y * c - z * b, z * a - x * c, x * b - y * a], [x, y, z]])
 
 
 def _every_pair(a: IntArray, b: IntArray) -> tuple[IntArray, IntArray]:
