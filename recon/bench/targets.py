@@ -168,14 +168,15 @@ def read_photos(paths: Sequence[Path], truth: Path) -> Figures:
 
     begun, cpu, first = time.perf_counter(), time.process_time(), []
 
-    def found(*_: object) -> None:
-        first.append(time.perf_counter() - begun)
+    def seen(_: str, __: object, rows: Sequence[object]) -> None:
+        if rows:
+            first.append(time.perf_counter() - begun)
 
     exact: list[bool] = []
     photos, _ = load_photos(paths)
     sticks = json.loads(truth.read_text())
     try:
-        reading = solve.read(photos, stocks=load_stocks(), found=found)
+        reading = solve.read(photos, stocks=load_stocks(), seen=seen)
     except ReconError as error:
         print(error)
         reading = None
