@@ -230,7 +230,7 @@ class Frame:
     pitch_mm : float or None
         Mm from hole to hole, where it is known.
     stock : StockUse or None
-        What gives the size in mm.
+        What gives the size in mm; members that name no stock of their own are of it.
     photos : tuple of Photo
     doubts : tuple of str
         Sentences about what is not sure.
@@ -251,6 +251,11 @@ class Frame:
     name: str = ""
     racked: Racked | None = None
     fittings: tuple[Fitting, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.stock and self.stock.id and any(not m.stock for m in self.members):
+            own = tuple(m if m.stock else replace(m, stock=self.stock.id) for m in self.members)
+            object.__setattr__(self, "members", own)
 
     def member(self, id: str) -> Member:
         """The member labelled `id`; KeyError where there is none."""

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from itertools import takewhile
 
 from reportlab import rl_config
 from reportlab.lib.units import mm
@@ -14,6 +15,7 @@ from reportlab.platypus import (
     CondPageBreak,
     Flowable,
     Frame,
+    KeepTogether,
     NextPageTemplate,
     PageBreak,
     PageTemplate,
@@ -23,12 +25,14 @@ from recon.workshop.drawing.paper import PAPERS
 from recon.workshop.drawing.pdf import SANS, draw_text, faces, width_of
 from recon.workshop.papers import blocks as doc
 from recon.workshop.papers.memory import without_collections
-from recon.workshop.papers.pdf_blocks import SheetFlowable, block_flow, title_flow
+from recon.workshop.papers.pdf_blocks import SHORT_TABLE, SheetFlowable, block_flow, title_flow
 
 SIDE, TOP, FOOT = 14.0, 17.0, 16.0  # mm of margin; ISO 5457 and binders want 10 to 20
 FOOT_LINE = 9.0  # mm from the lower edge: page numbers
 AT_TOP = 12.0  # mm below the top margin within which a section counts as beginning on top of its page
 ROOM = 100.0  # mm left on a page for which a section begins there
+HEADED = 28.0  # mm left for which a heading with much below it stands there: itself and about three rows
+FEW_SENTENCES = 6  # below a heading that stay with it on one page
 
 
 def print_area(paper: str, turned: bool = False) -> tuple[float, float]:
@@ -214,13 +218,36 @@ def _section(section: doc.Section, paper: str, first: bool, new_page: bool) -> l
         if not first:
             flow += [NextPageTemplate("upright"), PageBreak() if new_page else CondPageBreak(ROOM * mm)]
         flow += [_SectionStart(section.title), title_flow(section.title, first)]
-    for block in section.blocks:
-        if isinstance(block, doc.Drawing) and block.whole_page:
-            turned = block.sheet.width > block.sheet.height
+    for group in _groups(section.blocks):
+        first_of = group[0]
+        if isinstance(first_of, doc.Drawing) and first_of.whole_page:
+            turned = first_of.sheet.width > first_of.sheet.height
             flow += [NextPageTemplate("turned" if turned else "upright"), PageBreak()]
             flow += [] if started else [_SectionStart(section.title)]
-            flow.append(SheetFlowable(block.sheet))
+            flow.append(SheetFlowable(first_of.sheet))
             started = True
+        elif len(group) > 1 or _is_short_table(first_of):
+            flow.append(KeepTogether([f for block in group for f in block_flow(block, width)]))
         else:
-            flow += block_flow(block, width)
+            headed = [CondPageBreak(HEADED * mm)] if isinstance(first_of, doc.Heading) else []
+            flow += headed + block_flow(first_of, width)
     return flow
+
+
+def _is_short_table(block: doc.Block) -> bool:
+    return isinstance(block, doc.Table) and len(block.rows) <= SHORT_TABLE
+
+
+def _groups(blocks: Sequence[doc.Block]) -> Iterator[list[doc.Block]]:
+    """What stays together on a page: a heading with its short table or few sentences; else each by itself."""
+    at = 0
+    while at < len(blocks):
+        group = [blocks[at]]
+        if isinstance(blocks[at], doc.Heading):
+            below = list(takewhile(lambda b: isinstance(b, doc.Paragraph), blocks[at + 1 :]))
+            table = blocks[at + 1] if at + 1 < len(blocks) else None
+            if table is not None and _is_short_table(table):
+                below = [table]
+            group += below if len(below) <= FEW_SENTENCES else []
+        yield group
+        at += len(group)
