@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import io
+import zlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from itertools import takewhile
 
 from reportlab import rl_config
 from reportlab.lib.units import mm
+from reportlab.lib.utils import asBytes
+from reportlab.pdfbase.pdfdoc import PDFZCompress
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     BaseDocTemplate,
@@ -30,6 +33,8 @@ from recon.workshop.papers.pdf_blocks import SHORT_TABLE, SheetFlowable, block_f
 SIDE, TOP, FOOT = 14.0, 17.0, 16.0  # mm of margin; ISO 5457 and binders want 10 to 20
 FOOT_LINE = 9.0  # mm from the lower edge: page numbers
 AT_TOP = 12.0  # mm below the top margin within which a section counts as beginning on top of its page
+# Level of zlib: papers of 305 members are packed in a third of the time of the usual one, to 6 % more bytes.
+PACKED = 4
 ROOM = 100.0  # mm left on a page for which a section begins there
 HEADED = 28.0  # mm left for which a heading with much below it stands there: itself and about three rows
 FEW_SENTENCES = 6  # below a heading that stay with it on one page
@@ -86,12 +91,18 @@ def papers_pdf(papers: doc.Document) -> bytes:
 
 @contextmanager
 def _pages_as_bytes() -> Iterator[None]:
-    """Pages are written as bytes: as text they take a fifth more room, and long to write."""
+    """Pages are written as bytes, packed quickly: as text they take a fifth more room, and long to write."""
     as_text, rl_config.useA85 = rl_config.useA85, 0
+    PDFZCompress.encode = _packed
     try:
         yield
     finally:
         rl_config.useA85 = as_text
+        vars(PDFZCompress).pop("encode", None)
+
+
+def _packed(text: str | bytes) -> bytes:
+    return zlib.compress(asBytes(text), PACKED)
 
 
 def _page(paper: str) -> tuple[float, float]:
