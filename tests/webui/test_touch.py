@@ -264,6 +264,11 @@ def test_what_was_asked_for_comes_in_under_the_photos_on_a_phone(opened, serve, 
     under = """what => { const top = document.querySelector(what).getBoundingClientRect().top;
       const sight = document.querySelector('.sight').getBoundingClientRect();
       return top >= sight.bottom - 1 && top < innerHeight - 60; }"""
+    page.wait_for_selector("#tab-doubts .badge")
+    wide = """() => { const tabs = document.getElementById('tabs');
+      tabs.querySelector('.badge').textContent = '2 + 22';
+      return [tabs.scrollWidth, tabs.clientWidth]; }"""
+    assert page.evaluate(wide) == [360, 360]  # all five tabs, whatever the count
     page.click("#tab-members")
     page.wait_for_selector("[data-key=A]")
     page.evaluate("scrollTo(0, 99999)")
