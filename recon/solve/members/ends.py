@@ -19,10 +19,13 @@ from recon.solve.members.laps import lap_faces
 
 LAP_PRIOR = 1.5  # nats for an end that takes in a crossing; builders do not stop short of a lap they touch
 REACH = 5  # holes looked at past the present ends; this project's choice
-# Chance that something in front of a member's end hides it from a photo, so that the member seems to stop at
-# that thing's edge, for each hole by which it may go on behind it: 5 in 100 over REACH holes.  Of 0.04, 0.02
-# and 0.01 this gave the truest probabilities on 27 readings of 9 rendered frames.
-HIDDEN_END = 0.01
+# Chance at each hole that something in front of a member begins there and hides it from a photo, so that it
+# seems to stop at that thing's edge: with what follows, 5 in 100 that it ends within REACH holes behind that.
+# Of 20, 10 and 5 in 100 this gave the truest probabilities on 27 readings of 9 rendered frames.
+HIDDEN_END = 0.02
+# Chance at each hole behind such a thing that the member comes out again: something as wide as a member hides
+# two or three holes.  This project's choice.
+COMES_OUT = 0.4
 
 
 def find_ends(scene: Scene, index: int, reach: int = REACH) -> Ends:
@@ -123,10 +126,9 @@ def end_guesses(
 
     def guess(way: int, last: int) -> EndGuess:
         k = np.arange(middle, last + reach + way, way)
-        gain = opening[:, k] + inner[:, k + 1 if way < 0 else k]
-        gain[:, 0] = 0.0
-        each = np.cumsum(gain, 1) + edge[:, k if way < 0 else k + 1]
-        log: FloatArray = _or_hidden(each).sum(0) + np.cumsum(np.r_[0.0, laps[k[1:]]])
+        before, past = (k + 1, k) if way < 0 else (k, k + 1)
+        each = _end_nats(opening[:, k], inner[:, before], edge[:, past])
+        log: FloatArray = each.sum(0) + np.cumsum(np.r_[0.0, laps[k[1:]]])
         log_p: FloatArray = log - float(np.logaddexp.reduce(log))
         beyond = k[int(log_p.argmax())] + way
         return EndGuess(step[k], log_p, bool(0 <= beyond < len(step) and not in_sight[beyond]))
@@ -134,15 +136,36 @@ def end_guesses(
     return guess(-1, -min(reach, room[0])), guess(1, count - 1 + min(reach, room[1]))
 
 
-def _or_hidden(log: FloatArray) -> FloatArray:
-    """Nats for an end at each place, (V, C) from the middle outwards, where it may be hidden from a photo.
+def _end_nats(opening: FloatArray, inner: FloatArray, edge: FloatArray) -> FloatArray:
+    """Nats for an end past each hole, (V, C) from the middle outwards, where things may hide parts of it.
 
-    A photo from which something hides the end shows what it would show of a member that ends at the edge of
-    that thing, further in.
+    Behind such a thing a photo shows nothing of the member, but an edge where the thing begins: as if the
+    member ended there.  It may end behind it, or come out again.
+
+    Parameters
+    ----------
+    opening : array, (V, C)
+        Nats in each photo for the openings of each hole; those of the first are known.
+    inner : array, (V, C)
+        For going on at the boundary before each hole; the first says nothing.
+    edge : array, (V, C)
+        For an end at the boundary past each hole.
+
+    Notes
+    -----
+    The forward algorithm over two states, in sight and hidden (Rabiner 1989, doi:10.1109/5.18626).
     """
-    stop = np.maximum.accumulate(log, axis=1)
-    before = np.c_[np.full(len(log), -np.inf), stop[:, :-1]]
-    return np.logaddexp(np.log(1 - HIDDEN_END) + log, np.log(HIDDEN_END) + before)
+    on, off = np.log(1 - HIDDEN_END), np.log(HIDDEN_END)
+    stay, back = np.log(1 - COMES_OUT), np.log(COMES_OUT)
+    sight, hidden = np.zeros(len(opening)), np.full(len(opening), -np.inf)
+    out = np.zeros_like(edge)
+    for k in range(opening.shape[1]):
+        if k:
+            seen = np.logaddexp(sight + on + inner[:, k], hidden + back) + opening[:, k]
+            hidden = np.logaddexp(sight + off + edge[:, k - 1], hidden + stay)
+            sight = seen
+        out[:, k] = np.logaddexp(sight + edge[:, k], hidden)
+    return out
 
 
 def with_fixed_ends(candidate: Candidate, guesses: Ends | None) -> Ends:

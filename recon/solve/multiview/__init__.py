@@ -9,6 +9,7 @@ Modules, in the order of the method:
 - ``laying``: a photo laid on known members by its rows, whatever lattice it had by itself.
 - ``groups``: groups of photos grown from each photo in turn.
 - ``rounds``: select members, adjust cameras, look again, find the ends.
+- ``self_fits``: of a frame that fits itself after a turn, photos turned until they show one floor.
 - ``mirrored``: photos that fit as their mirror images only.
 - ``assemble``: the group of photos that show one frame, and its scene.
 """

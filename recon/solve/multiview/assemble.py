@@ -7,15 +7,21 @@ from dataclasses import replace
 
 import numpy as np
 
+from recon.solve.evidence.floor import floors_compared
 from recon.solve.evidence.scene import Scene
 from recon.solve.members.selection import members_evidence
 from recon.solve.multiview.agreement import shared_rows
 from recon.solve.multiview.groups import as_registered, grown_groups, laid_again_on_others, laid_rivals
 from recon.solve.multiview.hypotheses import LEAST_EVIDENCE, Posed, RegisteredPhotos, register_photos
 from recon.solve.multiview.rounds import Progress, find_members, find_own_places
+from recon.solve.multiview.self_fits import turned_on_floor
+from recon.solve.off_lattice.braces import find_braces
 from recon.solve.photo.photo_reading import PhotoReading
 
 LEAST_SHARED = 0.55  # rendered photos of one frame have 0.8 and more, of another frame 0.1 to 0.5
+# Nats from which the floor vouches for a photo, however few of its rows lie on members: two photos that lay
+# wrongly on each other had 20 at most, on bricks and tiles, right ones mostly 40 and more.
+SAME_FLOOR = 25.0
 STRANGER = "most of its rows lie on members that the other photos do not show; is it another frame?"
 
 
@@ -75,10 +81,10 @@ def _solve_group(
     They are laid on the members; and groups are grown from each photo, for the one that tells most by itself
     may tell something wrong.
     """
-    registered = register_photos(readings, width)
+    registered = register_photos(readings, width, pictures)
     if not registered.photos:
         return registered.scene(pictures, width)
-    registered = laid_again_on_others(registered, readings, width)
+    registered = laid_again_on_others(registered, readings, width, pictures)
     registered, scene = drop_outlier_photos(registered, pictures, width, progress)
     if scene.candidates and registered.set_aside:
         again = retry_set_aside(registered, readings, scene)
@@ -86,7 +92,7 @@ def _solve_group(
             scene = _more(scene, drop_outlier_photos(again, pictures, width, progress)[1])
     if len(scene.photos) == sum(r.photo is not None for r in readings):
         return scene
-    group = grown_groups(readings, width)[0]
+    group = grown_groups(readings, width, pictures)[0]
     if len(group.names) < max(2, len(scene.photos)):
         return scene
     grown = as_registered(group, readings)
@@ -106,6 +112,9 @@ def drop_outlier_photos(
 ) -> tuple[RegisteredPhotos, Scene]:
     """:func:`find_members`, and again without the photo that fits worst, until all that are left fit.
 
+    A photo that shows the floor as another does stays, whatever else it shows.  Where the frame fits itself
+    in several turns, the photos are turned until they show one floor.
+
     Returns
     -------
     What is left of the registered photos, and the scene that they show.
@@ -115,12 +124,31 @@ def drop_outlier_photos(
         if len(scene.photos) < 2 or not scene.candidates:
             return registered, scene
         share = shared_rows(scene, registered.lattices)
+        share[floors_compared(scene).max(axis=1) > SAME_FLOOR] = 1.0
         worst = int(share.argmin())
         if share[worst] >= LEAST_SHARED:
-            return registered, scene
+            return _on_one_floor(registered, scene, progress)
         if len(scene.photos) == 2:
             worst = 1  # of two that do not agree, the one that tells more by itself (first) stays
         registered = registered.without([worst], STRANGER)
+
+
+def _on_one_floor(
+    registered: RegisteredPhotos, scene: Scene, progress: Progress | None
+) -> tuple[RegisteredPhotos, Scene]:
+    """The photos and the scene, or both anew with photos turned, where floor and members explain more so."""
+    turned, gain = turned_on_floor(registered, scene)
+    if gain <= 0:
+        return registered, scene
+    again = find_members(turned, scene.pictures, scene.width, progress)
+    if _with_braces(again) + gain <= _with_braces(scene):
+        return registered, scene
+    return turned, again
+
+
+def _with_braces(scene: Scene) -> float:
+    """Nats of all members, those off the lattice, too: a brace tells the front of a box from its back."""
+    return members_evidence(scene) + sum(b.evidence for b in find_braces(scene))
 
 
 def retry_set_aside(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +10,6 @@ import numpy as np
 from recon.solve.evidence.candidate import LEAST_EVIDENCE as MEMBER
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.scene import Scene
-from recon.solve.members.selection import members_evidence
 from recon.solve.multiview.hypotheses import (
     LEAST_EVIDENCE,
     MOST_RIVALS,
@@ -19,7 +18,7 @@ from recon.solve.multiview.hypotheses import (
     RegisteredPhotos,
     first_evidence,
     first_members,
-    upright_log_prior,
+    scene_nats,
 )
 from recon.solve.multiview.laying import Laid, lay_on_members
 from recon.solve.photo.photo_lattice import PhotoLattice, laid_again
@@ -44,16 +43,24 @@ class Group:
     nats: float
 
 
-def grown_groups(readings: Sequence[PhotoReading], width: float) -> list[Group]:
+def grown_groups(
+    readings: Sequence[PhotoReading], width: float, pictures: Mapping[str, np.ndarray]
+) -> list[Group]:
     """The groups grown from each of the photos that tell most, those that explain most first."""
     read = sorted((r for r in readings if r.photo is not None), key=lambda r: -r.worth)
-    return sorted((grown_group(r, read, width) for r in read[:MOST_BASES]), key=lambda g: -g.nats)
+    groups = (grown_group(r, read, width, pictures) for r in read[:MOST_BASES])
+    return sorted(groups, key=lambda g: -g.nats)
 
 
-def grown_group(base: PhotoReading, readings: Sequence[PhotoReading], width: float) -> Group:
+def grown_group(
+    base: PhotoReading,
+    readings: Sequence[PhotoReading],
+    width: float,
+    pictures: Mapping[str, np.ndarray],
+) -> Group:
     """The photos that show the members of one, laid on them one after another, best-fitting first."""
     names = [base.name]
-    scene, posed = _members([base.solutions[0]], width)
+    scene, posed = _members([base.solutions[0]], width, pictures)
     waiting = [r for r in readings if r.name != base.name]
     while waiting:
         trials = [(r, laid) for r in waiting if (laid := laid_rivals(r, scene))]
@@ -64,9 +71,9 @@ def grown_group(base: PhotoReading, readings: Sequence[PhotoReading], width: flo
             break
         waiting = [r for r in waiting if r is not reading]
         names.append(reading.name)
-        grown = [_members([*posed, laid.posed], width) for laid in rivals]
-        scene, posed = max(grown, key=lambda g: _nats(g[0]))
-    return Group(tuple(names), tuple(posed), scene, _nats(scene))
+        grown = [_members([*posed, laid.posed], width, pictures) for laid in rivals]
+        scene, posed = max(grown, key=lambda g: scene_nats(g[0]))
+    return Group(tuple(names), tuple(posed), scene, scene_nats(scene))
 
 
 def _told(reading: PhotoReading) -> float:
@@ -74,12 +81,11 @@ def _told(reading: PhotoReading) -> float:
     return reading.worth if reading.lattice is None else max(reading.worth, explained_nats(reading.lattice))
 
 
-def _nats(scene: Scene) -> float:
-    return members_evidence(scene) + sum(upright_log_prior(p.camera) for p in scene.photos)
-
-
 def laid_again_on_others(
-    registered: RegisteredPhotos, readings: Sequence[PhotoReading], width: float
+    registered: RegisteredPhotos,
+    readings: Sequence[PhotoReading],
+    width: float,
+    pictures: Mapping[str, np.ndarray],
 ) -> RegisteredPhotos:
     """Each photo laid on the members that the others show, where all then explain a member's worth more.
 
@@ -89,23 +95,19 @@ def laid_again_on_others(
     by_name = {r.name: r for r in readings}
     if len(posed) < 2 or not any(p.prior for p, _ in posed):
         return registered
-    now = _evidence_of(posed, width)
+    now = first_evidence(posed, width, pictures)
     for i, (photo, _) in enumerate(list(posed)):
         if photo.prior is None:
             continue
-        scene, _ = _members([p for j, p in enumerate(posed) if j != i], width)
+        scene, _ = _members([p for j, p in enumerate(posed) if j != i], width, pictures)
         for laid in laid_rivals(by_name[photo.name], scene):
             if laid.nats < LEAST_EVIDENCE:
                 continue
             trial = [*posed[:i], laid.posed, *posed[i + 1 :]]
-            nats = _evidence_of(trial, width)
+            nats = first_evidence(trial, width, pictures)
             if nats > now + MEMBER:
                 posed, now = trial, nats
     return RegisteredPhotos(*_side_by_side(posed), registered.set_aside)
-
-
-def _evidence_of(posed: Sequence[Posed], width: float) -> float:
-    return first_evidence(*_side_by_side(posed), width)
 
 
 def _side_by_side(posed: Sequence[Posed]) -> tuple[tuple[PosedPhoto, ...], tuple[PhotoLattice, ...]]:
@@ -113,9 +115,11 @@ def _side_by_side(posed: Sequence[Posed]) -> tuple[tuple[PosedPhoto, ...], tuple
     return tuple(p for p, _ in posed), tuple(x for _, x in posed)
 
 
-def _members(posed: Sequence[Posed], width: float) -> tuple[Scene, list[Posed]]:
+def _members(
+    posed: Sequence[Posed], width: float, pictures: Mapping[str, np.ndarray]
+) -> tuple[Scene, list[Posed]]:
     """The members of photos in one world, with the cameras adjusted to them, and the photos with these."""
-    scene = first_members(*_side_by_side(posed), width)
+    scene = first_members(posed, width, pictures)
     again = [(p, laid_again(x, p.camera, p.openings, width)) for p, (_, x) in zip(scene.photos, posed)]
     return scene, again
 

@@ -9,6 +9,7 @@ from itertools import product
 import numpy as np
 
 from recon.geometry.camera import Camera
+from recon.solve.evidence.floor import shared_floor
 from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
 from recon.solve.evidence.scene import Scene, SetAside
 from recon.solve.members.lines import candidate_lines
@@ -79,7 +80,9 @@ class _Read:
     solutions: list[Posed]
 
 
-def register_photos(readings: Sequence[PhotoReading], width: float) -> RegisteredPhotos:
+def register_photos(
+    readings: Sequence[PhotoReading], width: float, pictures: Mapping[str, np.ndarray]
+) -> RegisteredPhotos:
     """All photos in the world of the best one, one after another, the best-fitting first.
 
     A photo whose openings do not fit the others' members is set aside, named and not forced in.
@@ -106,7 +109,7 @@ def register_photos(readings: Sequence[PhotoReading], width: float) -> Registere
             rivals = _with_more(rivals, _rivals(_placements(read, first[:1], width)))
         hypotheses.append([_moved(posed, place) for place, posed in rivals])
     aside += [(r.name, "it shows no member that the other photos show") for r in waiting]
-    posed = best_hypotheses(hypotheses, width)
+    posed = best_hypotheses(hypotheses, width, pictures)
     return RegisteredPhotos(tuple(p for p, _ in posed), tuple(x for _, x in posed), tuple(aside))
 
 
@@ -168,12 +171,14 @@ def _with_more(rivals: list[Placed], more: list[Placed]) -> list[Placed]:
     return rivals + [a for a in more if not any(same(a, b) for b in rivals)]
 
 
-def best_hypotheses(hypotheses: Sequence[Sequence[Posed]], width: float) -> list[Posed]:
-    """Of each photo's hypotheses the one that the members explain best, all photos together.
+def best_hypotheses(
+    hypotheses: Sequence[Sequence[Posed]], width: float, pictures: Mapping[str, np.ndarray]
+) -> list[Posed]:
+    """Of each photo's hypotheses the one that members and floor explain best, all photos together.
 
     A frame that nearly fits itself in several turns is laid on the others nearly as well in a wrong one as in
     the right one, opening by opening; but the members that come of it are too long or cross, and explain
-    less.
+    less.  Where it fits itself wholly, the floor under it tells.
 
     Parameters
     ----------
@@ -182,8 +187,10 @@ def best_hypotheses(hypotheses: Sequence[Sequence[Posed]], width: float) -> list
         one, the best first.
     width : float
         Of the members, pitches.
+    pictures : Mapping[str, array]
+        Photo name -> (H, W, 3) uint8 BGR.
     """
-    chosen = _Choice(hypotheses, width)
+    chosen = _Choice(hypotheses, width, pictures)
     now = [0] * len(hypotheses)
     if all(len(h) == 1 for h in hypotheses):
         return chosen.of(now)
@@ -203,8 +210,10 @@ def best_hypotheses(hypotheses: Sequence[Sequence[Posed]], width: float) -> list
 class _Choice:
     """One hypothesis of each photo, by its number; remembers what each choice explains."""
 
-    def __init__(self, hypotheses: Sequence[Sequence[Posed]], width: float) -> None:
-        self.hypotheses, self.width = hypotheses, width
+    def __init__(
+        self, hypotheses: Sequence[Sequence[Posed]], width: float, pictures: Mapping[str, np.ndarray]
+    ) -> None:
+        self.hypotheses, self.width, self.pictures = hypotheses, width, pictures
         self.known: dict[tuple[int, ...], float] = {}
 
     def of(self, numbers: Sequence[int]) -> list[Posed]:
@@ -214,21 +223,26 @@ class _Choice:
         key = tuple(numbers)
         if key not in self.known:
             posed = self.of(key)
-            self.known[key] = first_evidence([p for p, _ in posed], [x for _, x in posed], self.width)
+            self.known[key] = first_evidence(posed, self.width, self.pictures)
         return self.known[key]
 
 
-def first_evidence(photos: Sequence[PosedPhoto], lattices: Sequence[PhotoLattice], width: float) -> float:
-    """Nats of all members that two rounds find, with the cameras adjusted in between."""
-    scene = first_members(photos, lattices, width)
-    return members_evidence(scene) + sum(upright_log_prior(p.camera) for p in photos)
+def first_evidence(posed: Sequence[Posed], width: float, pictures: Mapping[str, np.ndarray]) -> float:
+    """:func:`scene_nats` of all members that two rounds find, with the cameras adjusted in between."""
+    return scene_nats(first_members(posed, width, pictures))
 
 
-def first_members(photos: Sequence[PosedPhoto], lattices: Sequence[PhotoLattice], width: float) -> Scene:
+def scene_nats(scene: Scene) -> float:
+    """Nats of the members, of how the cameras are held, and of the floor that the photos share."""
+    upright = sum(upright_log_prior(p.camera) for p in scene.photos)
+    return members_evidence(scene) + upright + shared_floor(scene)
+
+
+def first_members(posed: Sequence[Posed], width: float, pictures: Mapping[str, np.ndarray]) -> Scene:
     """The members that two rounds find, with the cameras adjusted in between."""
-    lines = candidate_lines(lattices)
-    scene = adjust_cameras(select_members(Scene(tuple(photos), {}, width), lines))
-    return select_members(scene, lines)
+    lines = candidate_lines([x for _, x in posed])
+    scene = Scene(tuple(p for p, _ in posed), pictures, width)
+    return select_members(adjust_cameras(select_members(scene, lines)), lines)
 
 
 def upright_log_prior(camera: Camera) -> float:

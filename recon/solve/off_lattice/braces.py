@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from recon.solve.evidence.along_line import has_own_places
 from recon.solve.evidence.scene import Scene
 from recon.solve.members.stretches import best_stretch
 from recon.solve.off_lattice.brace import LEAST_FREE, LEAST_PINNED, Brace, as_member
@@ -89,10 +90,12 @@ def _with_ends(search: Search, line: Line, count: int, least: float) -> Brace | 
     if room is None:
         return None
     _, bolted = search.pins(line.shifted(-REACH), count + 2 * REACH)
-    low, high = line_ends(search, line, count, bolted, room, REACH)
-    line, holes = line.shifted(low.best), high.best - low.best + 1
+    # Where bolts have play the brace lies a little off its pins, and its openings tell where.
+    own = _own_line(search, line, count)
+    low, high = line_ends(search, own, count, bolted, room, REACH)
+    line, own, holes = line.shifted(low.best), own.shifted(low.best), high.best - low.best + 1
     pinned, bolted = search.pins(line, holes)
-    found = search.evidence(line, holes, bolted)
+    found = search.evidence(own, holes, bolted)
     total = float(found.llr.sum())
     if total < least:
         return None
@@ -106,6 +109,14 @@ def _with_ends(search: Search, line: Line, count: int, least: float) -> Brace | 
         (low.recounted(low.best), high.recounted(low.best)),
         int(pinned.sum()),
     )
+
+
+def _own_line(search: Search, line: Line, count: int) -> Line:
+    """The line where its openings are seen, which without play is where its pins are."""
+    photos = search.scene.photos
+    if not has_own_places(photos):
+        return line
+    return adjusted_line(photos, line, search.bolted_evidence(line, count), search.scene.width)
 
 
 def _taken_in(search: Search, brace: Brace) -> Search:

@@ -82,7 +82,7 @@ def test_nothing_is_laid_on_no_members():
 def test_a_group_grown_from_any_photo_has_all_photos_of_the_frame_in_one_world():
     _, cameras, readings = photos_of_one_frame()
     for base in readings:
-        group = grown_group(base, readings, 1.0)
+        group = grown_group(base, readings, 1.0, {})
         assert set(group.names) == {"photo_0", "photo_1", "photo_2"}
         changes = [lattice_change(p.camera, cameras[int(p.name[-1])]) for p, _ in group.posed]
         assert all((turn == changes[0][0]).all() for turn, _, _ in changes)
@@ -94,7 +94,7 @@ def test_the_best_group_leaves_out_a_photo_of_another_frame():
     _, shot = grown_scene(6, 60)
     another = read_photo("another", shot.openings, SIZE, None, 1.0)
     blind = replace(readings[2], photo=None, lattice=None, reason="no rows of openings can be seen")
-    group = grown_groups([another, readings[0], readings[1], blind], 1.0)[0]
+    group = grown_groups([another, readings[0], readings[1], blind], 1.0, {})[0]
     assert set(group.names) == {"photo_0", "photo_1"}
     registered = as_registered(group, [another, readings[0], readings[1], blind])
     assert dict(registered.set_aside).keys() == {"another", "photo_2"}
@@ -102,4 +102,4 @@ def test_the_best_group_leaves_out_a_photo_of_another_frame():
 
 
 def test_without_a_photo_that_was_read_there_is_no_group():
-    assert grown_groups([], 1.0) == []
+    assert grown_groups([], 1.0, {}) == []

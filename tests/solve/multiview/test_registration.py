@@ -196,7 +196,7 @@ def test_the_true_place_of_a_photo_explains_it_better_than_its_neighbours():
 def test_photos_are_registered_in_any_order(order):
     """All cameras end in one world: the same lattice change for each."""
     _, shots, readings = three_photos()
-    registered = register_photos([readings[i] for i in order], 1.0)
+    registered = register_photos([readings[i] for i in order], 1.0, {})
     assert len(registered.photos) == 3 and registered.set_aside == ()
     changes = [lattice_change(v.camera, shots[int(v.name[-1])].camera) for v in registered.photos]
     for turn, shift, degrees in changes:
@@ -231,7 +231,7 @@ def test_a_frame_that_nearly_fits_itself_is_registered_by_what_its_members_expla
         read_photo(f"photo_{i}", shoot(frame, c, 10 * seed + i).openings, SIZE, None, 1.0)
         for i, c in enumerate(cameras)
     ]
-    registered = register_photos(readings, 1.0)
+    registered = register_photos(readings, 1.0, {})
     changes = [lattice_change(v.camera, cameras[int(v.name[-1])]) for v in registered.photos]
     assert len(changes) == 3
     assert all(
@@ -249,14 +249,14 @@ def test_a_photo_of_another_frame_fits_far_worse_and_comes_last():
         return best.score / min(r.worth, readings[0].worth)
 
     assert score(another_frame()) < 0.65 * min(score(readings[1]), score(readings[2]))
-    registered = register_photos([readings[0], another_frame(), readings[1]], 1.0)
+    registered = register_photos([readings[0], another_frame(), readings[1]], 1.0, {})
     assert [v.name for v in registered.photos[:2]] in (["photo_0", "photo_1"], ["photo_1", "photo_0"])
 
 
 def settled(readings):
     """Names of the photos kept and set aside once members are known; pictures without edges."""
     blank = {r.name: np.full((SIZE[1], SIZE[0], 3), 128, np.uint8) for r in readings}
-    registered, scene = drop_outlier_photos(register_photos(list(readings), 1.0), blank, 1.0)
+    registered, scene = drop_outlier_photos(register_photos(list(readings), 1.0, {}), blank, 1.0)
     assert all(reason for _, reason in registered.set_aside)
     return {p.name for p in scene.photos}, {name for name, _ in registered.set_aside}
 
@@ -276,15 +276,15 @@ def test_of_two_photos_of_different_frames_one_is_set_aside():
 def test_photos_that_could_not_be_read_are_set_aside_with_their_reason():
     _, _, readings = three_photos()
     blind = replace(readings[1], photo=None, lattice=None, reason="no rows of openings can be seen")
-    registered = register_photos([blind, readings[0]], 1.0)
+    registered = register_photos([blind, readings[0]], 1.0, {})
     assert len(registered.photos) == 1 and registered.set_aside == (
         ("photo_1", "no rows of openings can be seen"),
     )
-    assert register_photos([blind], 1.0).photos == ()
+    assert register_photos([blind], 1.0, {}).photos == ()
 
 
 def test_a_registered_view_is_judged_with_its_new_camera():
     _, _, readings = three_photos()
-    registered = register_photos(list(readings), 1.0)
+    registered = register_photos(list(readings), 1.0, {})
     for v in registered.photos:
         assert v.shape == pytest.approx(with_camera(v, v.camera).shape)

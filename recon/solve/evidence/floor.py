@@ -1,0 +1,232 @@
+"""The floor under a frame: it stands still, so photos in one world show it alike, whatever way they look.
+
+A frame that fits itself after a half turn explains a photo in either turn; the floor does not.  Each photo is
+laid back onto the plane under the frame as if seen from above, without what members hide, and the pictures
+are compared there.
+
+Source: normalized cross-correlation of masked pictures, D. Padfield, "Masked object registration in the
+Fourier domain", IEEE Transactions on Image Processing 21 (2012) 2706.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from scipy.ndimage import gaussian_filter
+from scipy.signal import correlate
+
+from recon.geometry.arrays import BoolArray, FloatArray
+from recon.geometry.camera import Camera
+from recon.solve.evidence.candidate import across, boxes
+from recon.solve.evidence.posed_photo import PosedPhoto
+from recon.solve.evidence.scene import Scene
+
+AROUND = 0.6  # of the frame's larger side on the floor, by which its surroundings are looked at
+CELLS = 160  # along the longer side of what is looked at; both are this project's choice
+PIXELS_A_CELL = 4  # a larger photo is made smaller: what is finer than a cell would be noise
+LEAST_GRAZING = 0.12  # sine of the angle at which the floor is seen: flatter, a cell blurs into the next ones
+BEFORE = 1.0  # pitches before the camera from which a cell counts as seen
+BLUR_CELLS = 4.0  # what is larger is light and shade, which differ from photo to photo
+MOST_CONTRAST = 3.0  # standard deviations: one glaring spot is not to speak for the whole floor
+GREY_NOISE = 3.0  # grey levels, of a camera's noise and JPEG: a floor without a mark shows nothing
+LEAST_CONTRAST = 0.05  # of both floors, standard deviations: less is rounding
+SLACK_CELLS = 3  # by which a camera that is not quite right may shift its floor
+LEAST_CELLS = 200  # that two photos must share, and their least share of the smaller one's
+LEAST_SHARE = 0.3
+MOST_COMPARED = 5  # photos that each is compared with; bounds the time
+
+
+@dataclass(frozen=True)
+class Floor:
+    """Cells of the plane under a frame.
+
+    Attributes
+    ----------
+    cells : array, (H, W, 3)
+        Their places in the frame's world, pitches.
+    up : array, (3,)
+        Unit, the frame's axis that points up.
+    """
+
+    cells: FloatArray
+    up: FloatArray
+
+
+@dataclass(frozen=True)
+class FloorPicture:
+    """The floor as one photo shows it.
+
+    Attributes
+    ----------
+    value : array, (H, W)
+        Contrast of each cell with those around it, standard deviations; 0 where it is not seen.
+    seen : array, (H, W)
+        Bool.
+    """
+
+    value: FloatArray
+    seen: BoolArray
+
+
+def up_axis(cameras: Iterable[Camera]) -> FloatArray:
+    """(3,) unit: the frame's axis nearest to up, if the cameras are held level on the whole.
+
+    Examples
+    --------
+    >>> up_axis([Camera(1000.0, 0, 0, R=np.array([[1.0, 0, 0], [0, 0, -1], [0, 1, 0]]))]).tolist()
+    [0.0, 0.0, 1.0]
+    """
+    up = -np.sum([c.R[1] for c in cameras], axis=0)
+    axis = int(np.abs(up).argmax())
+    return np.sign(up[axis]) * np.eye(3)[axis]
+
+
+def floor_under(scene: Scene) -> Floor:
+    """The plane on which the lowest of a scene's candidates stand, and its surroundings.
+
+    Parameters
+    ----------
+    scene : Scene
+        With photos and candidates, one of each at least.
+    """
+    up = up_axis(p.camera for p in scene.photos)
+    axis = int(np.abs(up).argmax())
+    sides = list(across(axis))
+    lo, hi = (f(b, 0) for f, b in zip((np.min, np.max), boxes(list(scene.candidates), scene.width)))
+    margin = AROUND * (hi - lo)[sides].max()
+    step = ((hi - lo)[sides] + 2 * margin).max() / CELLS
+    a, b = (np.arange(lo[j] - margin, hi[j] + margin, step) for j in sides)
+    cells = np.zeros((len(a), len(b), 3))
+    cells[..., sides[0]], cells[..., sides[1]] = a[:, None], b[None]
+    cells[..., axis] = lo[axis] if up[axis] > 0 else hi[axis]
+    return Floor(cells, up)
+
+
+def floor_picture(scene: Scene, photo: PosedPhoto, camera: Camera, floor: Floor) -> FloorPicture:
+    """What a photo shows of the floor, had it been taken with ``camera``.
+
+    Parameters
+    ----------
+    scene : Scene
+        Its candidates hide the floor behind them.
+    photo : PosedPhoto
+        Whose picture it is.
+    camera : Camera
+        In the scene's world.
+    floor : Floor
+        Under the scene's candidates.
+    """
+    picture = cv2.cvtColor(scene.picture(photo), cv2.COLOR_BGR2GRAY)
+    scale = min(1.0, PIXELS_A_CELL * CELLS / max(picture.shape))
+    picture = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    height, width = picture.shape
+    cells = floor.cells.reshape(-1, 3)
+    way = cells - camera.centre
+    depth = way @ camera.R[2]
+    grazing = -(way @ floor.up) / np.linalg.norm(way, axis=1)
+    seen = (depth > BEFORE) & (grazing > LEAST_GRAZING)
+    px = np.full((len(cells), 2), -1.0)
+    px[seen] = (camera.project(cells[seen]) + 0.5) * scale - 0.5
+    seen &= ((px > 1) & (px < [width - 2, height - 2])).all(1)
+    seen[seen] = ~scene.occluders.hide(camera.centre, cells[seen])
+    across_, down = px.astype(np.float32).reshape(*floor.cells.shape[:2], 2).transpose(2, 0, 1)
+    grey = cv2.remap(picture, across_, down, cv2.INTER_LINEAR).astype(float)
+    mask = seen.reshape(grey.shape)
+    return FloorPicture(_contrast(grey, mask), mask)
+
+
+def _contrast(grey: FloatArray, seen: BoolArray) -> FloatArray:
+    """Grey levels less those around, by the contrast around."""
+
+    def around(values: FloatArray, cells: float) -> FloatArray:
+        weight = gaussian_filter(seen.astype(float), cells)
+        mean: FloatArray = gaussian_filter(values * seen, cells) / np.maximum(weight, 1e-3)
+        return mean
+
+    off = (grey - around(grey, BLUR_CELLS)) * seen
+    usual = np.sqrt(around(off**2, 2 * BLUR_CELLS)) + GREY_NOISE
+    return np.clip(off / usual, -MOST_CONTRAST, MOST_CONTRAST) * seen
+
+
+def shared_floor(scene: Scene) -> float:
+    """Nats for the photos of a scene showing one floor; 0 without pictures or members.
+
+    Parameters
+    ----------
+    scene : Scene
+        With at least one candidate, under which the floor is, and the pictures of its photos.
+
+    Examples
+    --------
+    >>> shared_floor(Scene((), {}, 1.0))
+    0.0
+    """
+    return float(floors_compared(scene).sum() / 2)
+
+
+def floors_compared(scene: Scene) -> FloatArray:
+    """(V, V) nats for each two photos of a scene showing one floor; 0 where they were not compared.
+
+    Parameters
+    ----------
+    scene : Scene
+        As for :func:`shared_floor`.
+    """
+    count = len(scene.photos)
+    out = np.zeros((count, count))
+    pictured = all(p.name in scene.pictures for p in scene.photos)
+    if count < 2 or not scene.candidates or not pictured:
+        return out
+    floor = floor_under(scene)
+    shown = [floor_picture(scene, p, p.camera, floor) for p in scene.photos]
+    for i in range(count):
+        for j in compared(i):
+            out[i, j] = out[j, i] = floor_nats(shown[i], shown[j])
+    return out
+
+
+def compared(i: int) -> range:
+    """Numbers of the photos before photo i that its floor is compared with."""
+    return range(max(0, i - MOST_COMPARED), i)
+
+
+def floor_nats(a: FloorPicture, b: FloorPicture) -> float:
+    """Nats for two photos showing one floor in one place, over its being unrelated in the two.
+
+    Parameters
+    ----------
+    a, b : FloorPicture
+        Of the same cells.
+
+    Returns
+    -------
+    Half the square of the correlation in place, in standard deviations of the correlations out of place:
+    these tell how many independent spots there are, fewer on boards and tiles that repeat.  0 where the
+    photos share too little.
+
+    Examples
+    --------
+    >>> marks = np.random.default_rng(1).normal(size=(40, 40))
+    >>> floor, turned = (FloorPicture(m, np.ones(m.shape, bool)) for m in (marks, marks[::-1, ::-1]))
+    >>> floor_nats(floor, floor) > 100, floor_nats(floor, turned) < 10
+    (True, True)
+    """
+    shared = _correlation(a.seen.astype(float), b.seen.astype(float))
+    energy = _correlation(a.value**2, b.seen.astype(float)) * _correlation(a.seen.astype(float), b.value**2)
+    least = max(LEAST_CELLS, LEAST_SHARE * min(a.seen.sum(), b.seen.sum()))
+    enough = (shared > least) & (energy > (LEAST_CONTRAST**2 * shared) ** 2)
+    place = tuple(slice(n - 1 - SLACK_CELLS, n + SLACK_CELLS) for n in a.value.shape)  # n - 1: in place
+    if not enough[place].any():
+        return 0.0
+    both = np.where(enough, _correlation(a.value, b.value) / np.sqrt(np.where(enough, energy, 1.0)), 0.0)
+    spread = both[enough].std()
+    return float(0.5 * (max(both[place].max(), 0.0) / spread) ** 2) if spread > 0 else 0.0
+
+
+def _correlation(a: FloatArray, b: FloatArray) -> FloatArray:
+    """(2 H - 1, 2 W - 1): sums of products of two (H, W) arrays, shifted against each other."""
+    out: FloatArray = correlate(a, b, method="fft")
+    return out

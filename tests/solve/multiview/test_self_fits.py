@@ -1,0 +1,74 @@
+"""A frame that fits itself: which way each photo looks at it."""
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from recon.solve.evidence.candidate import Candidate
+from recon.solve.evidence.posed_photo import with_camera
+from recon.solve.multiview.assemble import assemble
+from recon.solve.multiview.hypotheses import RegisteredPhotos
+from recon.solve.multiview.registration import moved_lattice
+from recon.solve.multiview.self_fits import turned_on_floor, turns_of
+from recon.solve.photo.read_photo import read_photo
+from tests.solve.floors import box, box_frame, floor_photo, marks
+from tests.solve.scenes import SIZE, camera_round, lattice_change, photo_of, scene_of, shoot
+
+UP = np.eye(3)[2]
+AZIMUTHS = (20, 75, 200)
+
+
+@cache
+def photos_of_the_box():
+    """Shots of the box, each photo read by itself, and pictures of the floor below it."""
+    shots = [
+        shoot(box_frame(), camera_round(box_frame(), a, 30, fill=0.6), i) for i, a in enumerate(AZIMUTHS)
+    ]
+    readings = [read_photo(f"{i}", s.openings, SIZE, None, 1.0) for i, s in enumerate(shots)]
+    pictures = {f"{i}": floor_photo(s.camera, SIZE, marks(1), seed=i) for i, s in enumerate(shots)}
+    return shots, readings, pictures
+
+
+def test_a_box_fits_itself_after_half_a_turn_only():
+    assert [t.shift.tolist() for t in turns_of(box(), UP)] == [[0, 0, 0], [16, 10, 0]]
+
+
+def test_a_square_box_fits_itself_after_quarters_too():
+    posts = [Candidate.bare(2, [x, y, 0], 9) for x in (0, 6) for y in (0, 6)]
+    assert len(turns_of(posts, UP)) == 4
+
+
+def test_a_frame_without_a_like_side_fits_itself_in_no_turn():
+    assert len(turns_of([Candidate.bare(2, [0, 0, 0], 9), Candidate.bare(0, [0, 1, 2], 5)], UP)) == 1
+
+
+@pytest.mark.parametrize("which", (1, 2))
+def test_a_photo_in_the_wrong_turn_is_turned_back(which):
+    shots, readings, pictures = photos_of_the_box()
+    photos, lattices = [photo_of(s, f"{i}") for i, s in enumerate(shots)], [r.lattice for r in readings]
+    half = turns_of(box(), UP)[1]
+    photos[which] = with_camera(photos[which], photos[which].camera.moved(half.turn, half.shift))
+    lattices[which] = moved_lattice(lattices[which], half.turn, half.shift)
+    registered = RegisteredPhotos(tuple(photos), tuple(lattices))
+    turned, gain = turned_on_floor(registered, scene_of(photos, box(), pictures=list(pictures.values())))
+    assert gain > 50
+    for shot, photo in zip(shots, turned.photos):
+        assert np.allclose(photo.camera.R, shot.camera.R) and np.allclose(photo.camera.t, shot.camera.t)
+
+
+def test_photos_that_agree_are_left_as_they_are():
+    shots, readings, pictures = photos_of_the_box()
+    photos = [photo_of(s, f"{i}") for i, s in enumerate(shots)]
+    registered = RegisteredPhotos(tuple(photos), tuple(r.lattice for r in readings))
+    same, gain = turned_on_floor(registered, scene_of(photos, box(), pictures=list(pictures.values())))
+    assert same is registered and gain == 0
+
+
+def test_the_photos_of_a_box_come_to_lie_the_right_way_round():
+    """The openings alone cannot tell: the floor does."""
+    shots, readings, pictures = photos_of_the_box()
+    scene = assemble(readings, pictures, 1.0)
+    assert len(scene.photos) == 3
+    turns = [lattice_change(p.camera, shots[int(p.name)].camera)[0] for p in scene.photos]
+    assert all((t == turns[0]).all() for t in turns)
