@@ -1,5 +1,5 @@
-// Fingers and the mouse on a canvas: held while they are down, where they are, how far one may move that still
-// clicks, and how near one must come to take hold of something. Needs nothing.
+// Fingers and the mouse on a canvas: held while they are down, where they are, how far one may move that
+// still clicks, and how near one must come to take hold of something. Needs nothing.
 
 const CLICK_PX = 5; // a mouse that moves less clicks; px of the screen, as what follows
 const TAP_PX = 10; // a finger is never quite still
