@@ -88,8 +88,7 @@ def add_parser(subparsers: Subparsers) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the papers; returns the exit code."""
     from recon.files import output_folder, write_bytes_atomic
-    from recon.show.picture import draw_frame, encode_png
-    from recon.workshop.drawing.projections import drawn_hole
+    from recon.show.exports import cover_picture
     from recon.workshop.hardware.threads import find_thread
     from recon.workshop.papers.choices import Enclosed, PapersChoices, PartsChoices
     from recon.workshop.papers.compose import compose_papers
@@ -109,7 +108,7 @@ def run(args: argparse.Namespace) -> int:
     progress = Progress()
     with output_folder(args.out, RESULTS, args.overwrite) as staging:
         progress("drawing the frame", 0.0)
-        picture = encode_png(draw_frame(as_built(frame, use), (1600, 1100), hole=drawn_hole(frame, stocks)))
+        picture = cover_picture(as_built(frame, use), stocks)
         progress("parts, cuts, drawings and steps", 0.1)
         made = compose_papers(
             frame,

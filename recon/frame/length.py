@@ -25,6 +25,7 @@ _MM_PER = {
     "'": 12 * MM_PER_IN,
 }
 LONGEST_MM = 100_000.0  # longer than any member: a slip of the unit
+NOISE_MM = 1e-6  # far below what is said, far above the last bits of a sum
 SIXTEENTHS = 16  # what a tape measure is marked in
 # How sentences begin that say the size in mm is not sure, so that one measured length can take them back.
 NOT_SURE, NO_RATIOS, MEASURED = SIZE_DOUBTS = (
@@ -41,12 +42,14 @@ _TERM = re.compile(rf"\s*({_NUMBER})\s*({_UNIT})", re.IGNORECASE)
 def mm_text(mm: float) -> str:
     """Millimetres to the nearest tenth where that matters: '38.1 mm', '610 mm'.
 
+    Halves go up whatever a sum's last bit is, so that one length is said in one way.
+
     Examples
     --------
-    >>> mm_text(38.1), mm_text(609.6), mm_text(610.02)
-    ('38.1 mm', '609.6 mm', '610 mm')
+    >>> mm_text(38.1), mm_text(609.6), mm_text(610.02), mm_text(13.5 * 38.1), mm_text(514.3499999999999)
+    ('38.1 mm', '609.6 mm', '610 mm', '514.4 mm', '514.4 mm')
     """
-    return f"{round(mm, 1):.1f}".removesuffix(".0") + " mm"
+    return f"{round(mm + math.copysign(NOISE_MM, mm), 1):.1f}".removesuffix(".0") + " mm"
 
 
 def inch_text(mm: float) -> str:

@@ -6,6 +6,7 @@ is that of its centre line; its openings lie half a width off it, on its faces.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -230,7 +231,7 @@ class Frame:
     pitch_mm : float or None
         Mm from hole to hole, where it is known.
     stock : StockUse or None
-        What gives the size in mm.
+        What gives the size in mm; members of its width that name no stock of their own are of it.
     photos : tuple of Photo
     doubts : tuple of str
         Sentences about what is not sure.
@@ -252,12 +253,24 @@ class Frame:
     racked: Racked | None = None
     fittings: tuple[Fitting, ...] = ()
 
+    def __post_init__(self) -> None:
+        if self.stock and self.stock.id and any(not m.stock for m in self.members):
+            object.__setattr__(self, "members", _of_stock(self.members, self.stock.id))
+
     def member(self, id: str) -> Member:
         """The member labelled `id`; KeyError where there is none."""
         for m in self.members:
             if m.id == id:
                 return m
         raise KeyError(id)
+
+
+def _of_stock(members: tuple[Member, ...], stock: str) -> tuple[Member, ...]:
+    """Members with this stock where they name none; those of another width than its members are not of it."""
+    named = [m.width for m in members if m.stock == stock]
+    widths = Counter(named or [m.width for m in members if not m.stock])
+    width = widths.most_common(1)[0][0]
+    return tuple(replace(m, stock=stock) if not m.stock and m.width == width else m for m in members)
 
 
 def axis_of(member: Member) -> int | None:

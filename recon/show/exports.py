@@ -18,6 +18,19 @@ def frame_picture(frame: Frame, stocks: Mapping[str, Stock]) -> bytes:
     return encode_png(draw_frame(frame, hole=max(hole_diameters(frame, stocks), default=HOLE)))
 
 
+# The cover of papers is at most 96 mm high on Letter, so that this picture is 140 mm wide there, and
+# lettering of 6 points (2.12 mm) takes 24 px of 1600; a little more for the letters' own margins.
+COVER_PX, COVER_LETTERS_PX = (1600, 1100), 26
+
+
+def cover_picture(frame: Frame, stocks: Mapping[str, Stock]) -> bytes:
+    """The frame in space for the cover of papers: as `frame_picture`, with lettering legible in print."""
+    from recon.show.picture import HOLE, draw_frame, encode_png
+
+    hole = max(hole_diameters(frame, stocks), default=HOLE)
+    return encode_png(draw_frame(frame, COVER_PX, hole=hole, least_px=COVER_LETTERS_PX))
+
+
 def _picture(request: Request) -> bytes:
     return frame_picture(request.frame, request.stocks)
 

@@ -17,7 +17,7 @@ from recon.frame.fitting_boxes import spans
 from recon.frame.length import both_text
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
-from recon.show.exports import ALL_EXPORTS, frame_picture
+from recon.show.exports import ALL_EXPORTS, cover_picture, frame_picture
 from recon.workshop.confidence_text import stock_words
 from recon.workshop.export.entry import Request
 from recon.workshop.papers.space import space_view
@@ -104,7 +104,7 @@ def build_files(
         entry = ALL_EXPORTS[id]
         progress(f"{build.title}: {entry.name}")
         try:
-            data = entry.make(Request(build.frame, stocks, picture=frame_picture))
+            data = entry.make(Request(build.frame, stocks, picture=cover_picture))
         except ReconError as error:
             missing.append(f"{build.title}: no {entry.name}: {error}")
             continue

@@ -21,6 +21,7 @@ SOLID: Pattern = None
 DASHED: Pattern = (6.0, 4.0)
 DOTTED: Pattern = (1.0, 3.0)
 
+COVERED = 0.1  # share of a plate that another may cover: its rim, so that all text stays legible
 _SHIFT = 4  # OpenCV draws at 1/16 px
 _HALO = 2.2  # width of the rim below a line, in line widths
 
@@ -218,6 +219,26 @@ def place_plates(
         taken[len(chosen)] = *low[best], *high[best]
         chosen[k] = places[best]
     return [chosen[k] for k in range(len(plates))]
+
+
+def with_room(plates: Sequence[Plate], middles: Sequence[FloatArray]) -> list[int]:
+    """Places in the list of the plates that stay legible: those that no plate before them covers.
+
+    >>> at = [np.array([50.0, 50.0]), np.array([55.0, 50.0]), np.array([200.0, 50.0])]
+    >>> with_room([Plate("A", "12", np.zeros((1, 2)), INK, 12)] * 3, at)
+    [0, 2]
+    """
+    kept: list[int] = []
+    boxes = np.empty((len(plates), 4))
+    for k, (plate, middle) in enumerate(zip(plates, middles)):
+        half = np.array(plate_size(plate)) / 2
+        low, high = middle - half, middle + half
+        others = boxes[: len(kept)]
+        shared = np.minimum(high, others[:, 2:]) - np.maximum(low, others[:, :2])
+        if (np.maximum(shared, 0).prod(axis=1) <= COVERED * np.prod(2 * half)).all():
+            boxes[len(kept)] = *low, *high
+            kept.append(k)
+    return kept
 
 
 def draw_plates(image: np.ndarray, plates: Sequence[Plate], middles: Sequence[FloatArray]) -> np.ndarray:

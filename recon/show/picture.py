@@ -19,13 +19,14 @@ from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.boxes import OrientedBoxes
 from recon.show import colours
 from recon.show.colours import BLUE, INK, PURPLE, WHITE
-from recon.show.marks import DOTTED, Plate, draw_line, draw_plates, font, place_plates
+from recon.show.marks import DOTTED, Plate, draw_line, draw_plates, font, place_plates, with_room
 from recon.show.picture_camera import PictureCamera, Solid, best_camera, face_map, face_pixels, turned_faces
 
 FINER = 2  # drawn at this many times the size and averaged down: smooth edges
 HOLE = 0.28  # diameter in pitches where the stock is not known; sold are 0.21 to 0.44
 LIGHT = np.array([-0.45, 0.40, 0.80])  # towards the light, as (right, towards the viewer, up)
 
+FEW = 12  # members whose labels always have room: this project's choice
 KNOWN = ("seen", "said")  # bolts that are not only assumed
 # The head or nut of a bolt on a member: its hole, its outward direction, whether the bolt is known.
 BoltHead: TypeAlias = tuple[int, FloatArray, bool]
@@ -148,6 +149,7 @@ def draw_frame(
     size: tuple[int, int] = (1600, 1200),
     camera: PictureCamera | None = None,
     hole: float = HOLE,
+    least_px: int = 0,
 ) -> np.ndarray:
     """Draw a picture of a frame: every member with its label and its length in holes.
 
@@ -161,6 +163,9 @@ def draw_frame(
         By default the one that shows most of the members.
     hole : float
         Diameter of a hole, pitches (hole_mm / pitch_mm of the stock).
+    least_px : int
+        Height of the smallest lettering, for pictures that are printed; labels that have no room at this
+        size are left out.
 
     Returns
     -------
@@ -186,7 +191,8 @@ def draw_frame(
     text_px = int(
         np.clip(round(width * 0.016 * np.sqrt(20 / max(len(frame.members), 12))), 11, width * 0.018)
     )
-    footer = _footer(frame, width)
+    text_px = max(text_px, least_px)
+    footer = _footer(frame, width, least_px)
     room = (width, height - footer.shape[0])
     fittings = fitting_boxes(frame)
     solids: list[Solid] = [*frame.members, *fittings.values()]
@@ -196,10 +202,15 @@ def draw_frame(
     image = cv2.resize(image, room, interpolation=cv2.INTER_AREA)
     seen = faces[FINER // 2 :: FINER, FINER // 2 :: FINER] // 6
     plates = [_name_plate(k, m, camera, seen, text_px) for k, m in enumerate(frame.members)]
-    plates += [_fitting_plate(id, box, camera, text_px) for id, box in fittings.items()]
-    plates += [plate for m in frame.members for plate in _draw_open_ends(image, m, camera, text_px)]
-    image = draw_plates(image, plates, place_plates(plates, room))
-    return np.vstack([_draw_axes(image, camera, width), footer])
+    smaller = [max(round(share * text_px), least_px) for share in (0.9, 0.8)]
+    plates += [_fitting_plate(id, box, camera, smaller[0]) for id, box in fittings.items()]
+    plates += [plate for m in frame.members for plate in _draw_open_ends(image, m, camera, smaller[1])]
+    middles = place_plates(plates, room)
+    if least_px:
+        kept = with_room(plates, middles)
+        plates, middles = [plates[k] for k in kept], [middles[k] for k in kept]
+    image = draw_plates(image, plates, middles)
+    return np.vstack([_draw_axes(image, camera, width, least_px), footer])
 
 
 def _name_plate(k: int, member: Member, camera: PictureCamera, seen: IntArray, text_px: int) -> Plate:
@@ -221,7 +232,7 @@ def _name_plate(k: int, member: Member, camera: PictureCamera, seen: IntArray, t
 
 def _fitting_plate(id: str, box: OrientedBoxes, camera: PictureCamera, text_px: int) -> Plate:
     """A fitting's label."""
-    return Plate(id, "", camera.project(box.centre), INK, max(10, round(0.9 * text_px)))
+    return Plate(id, "", camera.project(box.centre), INK, max(10, text_px))
 
 
 def _draw_open_ends(image: np.ndarray, member: Member, camera: PictureCamera, text_px: int) -> list[Plate]:
@@ -237,15 +248,15 @@ def _draw_open_ends(image: np.ndarray, member: Member, camera: PictureCamera, te
             tip, near = camera.project(far.mean(axis=0))[0], camera.project(ends[k].mean(axis=0))[0]
             way = (tip - near) / max(np.linalg.norm(tip - near), 1e-9)
             side = np.array([-way[1], way[0]])
-            around = 2.2 * text_px * np.array([way, way + side, way - side, side, -side, 0 * way])
-            plates.append(Plate("", f"+{end.extra}?", tip + around, PURPLE, max(10, round(0.8 * text_px))))
+            around = 2.75 * text_px * np.array([way, way + side, way - side, side, -side, 0 * way])
+            plates.append(Plate("", f"+{end.extra}?", tip + around, PURPLE, max(10, text_px)))
     return plates
 
 
-def _draw_axes(image: np.ndarray, camera: PictureCamera, width: int) -> np.ndarray:
+def _draw_axes(image: np.ndarray, camera: PictureCamera, width: int, least_px: int) -> np.ndarray:
     """The lattice's directions in the lower left corner."""
     image = image.copy()
-    length, text_px = 0.035 * width, round(0.012 * width)
+    length, text_px = 0.035 * width, max(round(0.012 * width), least_px)
     start = np.array([0.05 * width, image.shape[0] - 0.05 * width])
     tips = start + length * np.column_stack([[camera.right[k], -camera.up[k]] for k in range(3)]).T
     for tip in tips:
@@ -258,7 +269,7 @@ def _draw_axes(image: np.ndarray, camera: PictureCamera, width: int) -> np.ndarr
     return np.asarray(canvas)
 
 
-def _footer(frame: Frame, width: int) -> np.ndarray:
+def _footer(frame: Frame, width: int, least_px: int) -> np.ndarray:
     """What the frame is, and what the marks mean."""
     size = spans(frame)
     facts = [f"{len(frame.members)} members", f"{sum(m.holes for m in frame.members)} holes"]
@@ -279,9 +290,13 @@ def _footer(frame: Frame, width: int) -> np.ndarray:
         marks.append("hatched, ?: not sure")
     if any(end.extra for m in frame.members for end in m.ends):
         marks.append("dotted, +2?: up to 2 more holes may be hidden")
-    text_px = round(0.0125 * width)
-    lines = [(font(text_px, True), ((frame.name + ": ") if frame.name else "") + ", ".join(facts))]
-    lines += [(font(text_px), line) for line in _wrapped(marks, font(text_px), width - 4 * text_px)]
+    if least_px and len(frame.members) > FEW:
+        marks.append("labels without room here are in the drawings")
+    text_px = max(round(0.0125 * width), least_px)
+    facts[0] = ((frame.name + ": ") if frame.name else "") + facts[0]
+    room, bold = width - 4 * text_px, font(text_px, True)
+    lines = [(bold, line) for line in (_wrapped(facts, bold, room, ", ") if least_px else [", ".join(facts)])]
+    lines += [(font(text_px), line) for line in _wrapped(marks, font(text_px), room, "; ")]
     canvas = Image.new("RGB", (width, round(text_px * (1.6 * len(lines) + 1.2))), colours.FOOTER_BACKGROUND)
     pen = ImageDraw.Draw(canvas)
     for k, (face, line) in enumerate(lines):
@@ -289,11 +304,11 @@ def _footer(frame: Frame, width: int) -> np.ndarray:
     return np.asarray(canvas)
 
 
-def _wrapped(parts: Sequence[str], face: ImageFont.FreeTypeFont, width: float) -> list[str]:
-    """Lines of at most `width` px, the parts apart by semicolons."""
+def _wrapped(parts: Sequence[str], face: ImageFont.FreeTypeFont, width: float, between: str) -> list[str]:
+    """Lines of at most `width` px, the parts apart by what stands `between` them."""
     lines = [""]
     for part in parts:
-        longer = lines[-1] + ("; " if lines[-1] else "") + part
+        longer = lines[-1] + (between if lines[-1] else "") + part
         if face.getlength(longer) > width and lines[-1]:
             lines.append(part)
         else:

@@ -3,9 +3,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from recon.frame.files import frame_from_dict, frame_to_dict
 from recon.frame.model import (
     Frame,
     Member,
+    StockUse,
     axis_of,
     bounds,
     label,
@@ -116,3 +118,15 @@ def test_uprights_are_labelled_first_then_x_then_y_then_braces():
     )
     assert [axis_of(m) for m in relabel(frame).members] == [2, 0, 1, None]
     assert [m.id for m in relabel(frame).members] == ["A", "B", "C", "D"]
+
+
+def test_members_that_name_no_stock_are_of_the_frames():
+    posts = Member("A", (0, 0, 0), (0, 0, 1), 5), Member("B", (5, 0, 0), (0, 0, 1), 5, stock="steel-38")
+    assert [m.stock for m in Frame(posts, stock=StockUse("softwood-38")).members] == [
+        "softwood-38",
+        "steel-38",
+    ]
+    assert [m.stock for m in Frame(posts, stock=StockUse("")).members] == [None, "steel-38"]
+    written = frame_to_dict(Frame(posts, pitch_mm=38.1))  # says of A that its stock is not known
+    read = frame_from_dict({**written, "stock": {"id": "softwood-38", "how": "given", "confidence": 1.0}})
+    assert [m.stock for m in read.members] == ["softwood-38", "steel-38"]

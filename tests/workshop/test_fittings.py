@@ -286,7 +286,7 @@ def test_the_glb_has_fittings_as_boxes_of_their_size():
 def test_the_papers_say_what_is_bolted_where():
     html = papers_html(compose_papers(cart(), STOCKS).document)
     for words in (
-        "4 castor 80 and 1 board 520 x 400 x 18 mm",
+        "4 x castor 80 and 1 x board 520 x 400 x 18 mm",
         "castor F1 on hole 3 of C",
         "Put on castors F1, F2, F3 and F4 (castor 80)",
         "No load rating",

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 
 from recon.frame.model import Frame
 from recon.frame.stock import Stock
-from recon.show.exports import ALL_EXPORTS, frame_picture
+from recon.show.exports import ALL_EXPORTS, cover_picture
 from recon.workshop.export.entry import Request
 from recon.workshop.papers.builder_record import BuilderRecord
 
@@ -36,4 +36,4 @@ def make_paper(
     ReconError
         Where the frame does not allow it.
     """
-    return ALL_EXPORTS[id].make(Request(frame, stocks, picture=frame_picture, kept=kept))
+    return ALL_EXPORTS[id].make(Request(frame, stocks, picture=cover_picture, kept=kept))

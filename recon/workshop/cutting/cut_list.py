@@ -205,20 +205,29 @@ def cut_list(
             f"Whole from the rack, and so not cut: {listed(m.id for m in frame.members if m.id in taken)}."
         )
     if any(stick.holes_mm and stick.cuts_mm for plan in plans for stick in plan.sticks):
-        notes.append(
-            "Drilled sticks: the line is midway between two holes; saw on it, so that the kerf of "
-            f"{mm_text(kerf_mm)} lies half on each side. Each sawn end is {mm_text(kerf_mm / 2)} short; the "
-            "holes stay on pitch."
-        )
+        notes.append(_midway_words(kerf_mm))
     if any(1 in stick.sides for plan in plans for stick in plan.sticks):
         notes.append(
             "Sticks that are not drilled: mark all lines from the stick's left end, then saw with the kerf "
             f"of {mm_text(kerf_mm)} on the right of each line, so that the piece on its left keeps its "
             "length; every kerf is counted in the lines after it."
+            if kerf_mm
+            else "Sticks that are not drilled: mark all lines from the stick's left end, and cut on each."
         )
     if any(-1 in stick.sides for plan in plans for stick in plan.sticks):
         notes.append("The first line cuts off an end that is no good: there the kerf lies on the left.")
     return CutList(tuple(plans), kerf_mm, pitch_mm, prices.currency if prices else "", tuple(notes))
+
+
+def _midway_words(kerf_mm: float) -> str:
+    """How to saw drilled sticks, by what the saw takes."""
+    where = "Drilled sticks: the line is midway between two holes; "
+    if not kerf_mm:
+        return where + "cut on it: nothing is lost, and each member is as long as its holes say."
+    return (
+        f"{where}saw on it, so that the kerf of {mm_text(kerf_mm)} lies half on each side. Each sawn end is "
+        f"{mm_text(kerf_mm / 2)} short; the holes stay on pitch."
+    )
 
 
 def _by_stock(

@@ -201,12 +201,12 @@ def place_rows(drills: DrillList) -> list[tuple[str, str, str]]:
 
 
 def tenth_text(mm: float) -> str:
-    """Millimetres to a tenth, halves upwards, without the unit.
+    """Millimetres to a tenth, without the unit.
 
     >>> tenth_text(57.15), tenth_text(95.25), tenth_text(743.0)
     ('57.2', '95.3', '743')
     """
-    return mm_text(mm + 1e-6).removesuffix(" mm")
+    return mm_text(mm).removesuffix(" mm")
 
 
 def how_to_drill(drills: DrillList) -> list[str]:

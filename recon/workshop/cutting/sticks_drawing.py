@@ -120,7 +120,7 @@ def _cuts(stick: CutStick, y: float, scale: float, width: float) -> list[Item]:
     marks = stick.lines_mm or stick.cuts_mm
     sides = stick.sides or (0,) * len(marks)
     places = [MARGIN + mark * scale for mark in marks]
-    texts = [f"{mark:.1f}".removesuffix(".0") for mark in marks]
+    texts = [mm_text(mark).removesuffix(" mm") for mark in marks]
     if stick.after_hole:
         # Where the cuts are too close together for both numbers, the count of holes: it is what the saw goes
         # by.

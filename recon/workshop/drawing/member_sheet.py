@@ -18,8 +18,8 @@ LETTERS = 2.2  # mm, size of hole numbers and tags; 6 points are 2.12 mm
 TITLE, NAMES = 3.2, 2.4  # mm, sizes of the title and of the names of faces
 ASIDE = 22.0  # mm left of the faces, for their names
 WIDEST, NARROWEST = 9.0, 4.2  # mm per pitch: no larger than needed, and room for two figures
-FACE = 8.2  # mm, height of a face: for a hole with a tag over or under it, clear of the lines
-HEAD, NUMBERS, GAP = 6.0, 3.6, 3.0  # mm: for the title, for a row of numbers, between rows
+FACE = 7.6  # mm, height of a face: for a hole with a tag over or under it, clear of the lines
+HEAD, NUMBERS, GAP = 5.2, 3.6, 2.0  # mm: for the title, for a row of numbers, between rows
 ROW, ROWS = NUMBERS + 4 * FACE + GAP, 5  # mm of a row, and rows to a sheet: less than a page
 
 
@@ -163,7 +163,7 @@ def _row(faces: UnrolledFaces, holes: range, step: float, top: float) -> list[It
             if tag:
                 half = text_width(tag, LETTERS) / 2
                 up = x - half <= taken
-                items.append(Text((x, y + (2.45 if up else -2.45)), tag, LETTERS, mark=True))
+                items.append(Text((x, y + (2.3 if up else -2.3)), tag, LETTERS, mark=True))
                 taken = taken if up else x + half
     low = top - NUMBERS - 4 * FACE
     outline = ((ASIDE, low), (right, low), (right, top - NUMBERS), (ASIDE, top - NUMBERS))

@@ -187,6 +187,8 @@ def as_paths(lines: ArrayLike) -> tuple[Path, ...]:
 
 def text_width(text: str, size: float) -> float:
     """Width of a line of text at most, in the unit of `size`; wide scripts take a whole square a letter."""
+    if text.isascii():  # nearly all of it, and measured often
+        return size * GLYPH * len(text)
     return size * sum(1.0 if ord(c) > 0x2E80 else GLYPH for c in text)
 
 

@@ -1,6 +1,6 @@
 """The bolt for a hole and a grip, how it is named and read, and what bolts, nuts and washers weigh.
 
-The sizes stand in `recon.workshop.hardware.threads`; the lists of lengths here are from memory.
+The sizes stand in `recon.workshop.hardware.threads`.
 """
 
 from __future__ import annotations
@@ -21,10 +21,12 @@ HALF_UNIT_MM = 0.05  # holes are listed to a tenth of a mm: 11.1 for 7/16 in
 INCH_STEP_MM = MM_PER_IN / 8
 
 
-# Lengths under head.  ISO 888, those not in brackets, which ISO 4014 lists: from memory.
+# Lengths under head.  ISO 4014, those not in brackets: the list of an open library of fasteners
+# (FreeCAD_FastenersWB, FsData/iso4014length.csv), and 90, which it leaves out, from memory.
 METRIC_LENGTHS_MM = (12, 16, *range(20, 70, 5), 70, 80, 90, *range(100, 160, 10), *range(160, 501, 20))
-# ASME B18.2.1 lengths as stocked: by 1/8 in to 1 in, 1/4 in to 4 in, 1/2 in to 8 in, 1 in above: from memory.
-# Which of them are sold in a size ends at its `longest_mm`.
+# ASME B18.2.1 lengths as stocked: by 1/8 in to 1 in, 1/4 in to 4 in, 1/2 in to 8 in, 1 in above: from memory;
+# from 1 to 10 in all are in that library's list (asmeb18.2.1.6length.csv), too.  Those
+# sold in a size end at its `longest_mm`.
 INCH_LENGTHS_MM = tuple(
     n * INCH_STEP_MM for n in (*range(4, 8), *range(8, 32, 2), *range(32, 64, 4), *range(64, 161, 8))
 )
@@ -134,8 +136,8 @@ def thread_length_mm(thread: Thread, length_mm: float) -> float:
 
     Notes
     -----
-    2 d + 6, 12 or 25 mm with lengths to 125, to 200 and above (ISO 4014); 2 d + 1/4 in to 6 in and + 1/2 in
-    above (ASME B18.2.1); both from memory.
+    2 d + 6, 12 or 25 mm with lengths to 125, to 200 and above (ISO 4014, by the table of its twin AS 1110.1
+    at studbolts.com); 2 d + 1/4 in to 6 in and + 1/2 in above (ASME B18.2.1, the table at usefastener.com).
     """
     if is_rod(thread, length_mm):
         return length_mm

@@ -1,7 +1,7 @@
 """Sizes of hexagon bolts with their nuts and washers: tables of the standards.
 
-Each table says where its values come from.  Values marked "from memory" were recalled without the standard;
-the others were read in the tables named, which quote the standards.
+Each table says where its values come from: tables that quote the standards, which the tests repeat line by
+line.  Values marked "from memory" were recalled without the standard.
 """
 
 from __future__ import annotations
@@ -79,9 +79,11 @@ class Thread:
         return self.wide if series == "wide" else self.plain
 
 
-# Coarse thread pitch ISO 261; clearance holes ISO 273 (fine, medium, coarse); head height ISO 4014; washer
-# ISO 7089 (d1, d2, h, h max): from memory.  Nut height m max and width across flats s max: ISO 4032 as quoted
-# at engineersedge.com (BS EN ISO 4032:2001, table 1).
+# Coarse thread pitch, head height k and width across flats: ISO 4014 and ISO 4017 as quoted at
+# engineeringhardware.com.  Clearance holes: ISO 273 (fine, medium, coarse), quoted there.  Nut height m max
+# and width across flats s max: ISO 4032 as quoted at engineersedge.com (BS EN ISO 4032:2001, table 1).
+# Washer: ISO 7089, d1, d2 and h as quoted at engineeringhardware.com, h max by the tables of an open library
+# of fasteners (FreeCAD_FastenersWB, FsData/iso7089def.csv).
 _METRIC = (
     (4, 0.70, (4.3, 4.5, 4.8), 3.2, 7, 2.8, (4.3, 9, 0.8, 0.9)),
     (5, 0.80, (5.3, 5.5, 5.8), 4.7, 8, 3.5, (5.3, 10, 1.0, 1.1)),
@@ -94,7 +96,8 @@ _METRIC = (
     (24, 3.00, (25.0, 26.0, 28.0), 21.5, 36, 15.0, (25.0, 44, 4.0, 4.3)),
 )
 # Washers of the large series ISO 7093-1 (d1, d2, h, h max), and greatest height h of prevailing torque nuts
-# with nylon insert ISO 7040: from memory.
+# with nylon insert ISO 7040: the same library, iso7093def.csv and iso7040def.csv.  Other tables have 1.2 mm
+# for M5 and holes of 22 and 26 mm for M20 and M24, which are those of the older DIN 9021.
 _METRIC_WIDE = {
     4: (4.3, 12, 1.0, 1.1),
     5: (5.3, 15, 1.0, 1.1),
@@ -103,8 +106,8 @@ _METRIC_WIDE = {
     10: (10.5, 30, 2.5, 2.7),
     12: (13.0, 37, 3.0, 3.3),
     16: (17.0, 50, 3.0, 3.3),
-    20: (22.0, 60, 4.0, 4.6),
-    24: (26.0, 72, 5.0, 6.0),
+    20: (21.0, 60, 4.0, 4.3),
+    24: (25.0, 72, 5.0, 5.6),
 }
 _METRIC_LOCK = {4: 6.0, 5: 6.8, 6: 8.0, 8: 9.5, 10: 11.9, 12: 14.9, 16: 19.1, 20: 22.8, 24: 27.1}
 # The longest of DIN 931 that general suppliers keep: from memory.
@@ -133,9 +136,11 @@ METRIC = tuple(
     for d, pitch, clearance, nut, flats, head, plain in _METRIC
 )
 
-# Inches.  Threads to the inch UNC, ASME B1.1; clearance holes ASME B18.2.8 (close, normal, loose); hex nut,
-# greatest thickness and width across flats, ASME B18.2.2: from memory.  Hex cap screw, width across flats and
-# greatest head height: ASME B18.2.1 as quoted at usefastener.com and atlrod.com.
+# Inches.  Threads to the inch UNC, ASME B1.1: from memory.  Clearance holes ASME B18.2.8 (close, normal,
+# loose) as quoted at jandesupply.com; loose ones and normal ones to 7/16 also Machinery's Handbook, 31st
+# edition, p. 1741.  Hex nut, greatest thickness and width across flats: ASME B18.2.2 as quoted at
+# fastenrsc.com.  Hex cap screw, width across flats and greatest head height: ASME B18.2.1 as quoted at
+# usefastener.com and atlrod.com.
 _INCH = (
     ("1/4", 20, 0.25, (17 / 64, 9 / 32, 19 / 64), 0.226, 7 / 16, 7 / 16, 0.163),
     ("5/16", 18, 0.3125, (21 / 64, 11 / 32, 23 / 64), 0.273, 1 / 2, 1 / 2, 0.211),

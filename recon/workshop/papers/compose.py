@@ -230,7 +230,7 @@ def _lists(made: _Made, width: float, missing: Sequence[str]) -> Iterator[Sectio
     if made.cuts:
         cutting = cut_blocks(made.cuts, made.stocks, width, made.shopping.by_the_metre)
     yield Section("Parts list", tuple(parts_blocks(made.parts, made.planned)))
-    yield Section("Shopping list", tuple(shopping_blocks(made.shopping)))
+    yield Section("Shopping list", tuple(shopping_blocks(made.shopping, made.stocks, made.cuts)))
     yield Section("Cut list", tuple(cutting))
 
 
@@ -263,7 +263,7 @@ def _cover(made: _Made, report: CheckReport, picture: bytes | None, height_mm: f
     longer = parts.rack.longer if parts.rack else {}
     for text in (
         *_INSTRUCTIONS,
-        *map(taken_words, longer.values()),
+        *taken_words(longer.values()),
         _front_words(frame),
     ):
         yield Paragraph(text, "list")
@@ -296,7 +296,7 @@ def _facts(frame: Frame, stocks: Mapping[str, Stock], parts: PartsList) -> Itera
     bare = f"; {plural(parts.laps_without_bolt, 'lap')} without a bolt" if parts.laps_without_bolt else ""
     yield "Bolts", f"{len(parts.bolts)}{bare}"
     if parts.fittings:
-        yield "Fittings", listed(f"{line.count} {line.name}" for line in parts.fittings)
+        yield "Fittings", listed(f"{line.count} x {line.name}" for line in parts.fittings)
     yield "Stock", stock_words(frame, stocks)
     yield "Pitch", both_text(parts.pitch_mm)
     if parts.mass_kg is not None:

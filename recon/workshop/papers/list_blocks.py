@@ -99,7 +99,7 @@ def _totals(parts: PartsList) -> str:
     return text.strip()
 
 
-def shopping_blocks(shopping: ShoppingList) -> list[Block]:
+def shopping_blocks(shopping: ShoppingList, stocks: Mapping[str, Stock], cuts: CutList | None) -> list[Block]:
     """All that is to be bought, with one total."""
     if not shopping.lines:
         return [Paragraph("Nothing is to be bought: all of it is on the rack.")]
@@ -109,7 +109,19 @@ def shopping_blocks(shopping: ShoppingList) -> list[Block]:
     blocks: list[Block] = [
         Table(COLUMNS[: len(rows[0])], tuple(rows), (0, 2, 3)[: len(rows[0]) - 1], (), True)
     ]
-    return blocks + [Paragraph(note, "list") for note in shopping.notes]
+    notes = [*_what_stocks_are(shopping, stocks, cuts), *shopping.notes]
+    return blocks + [Paragraph(note, "list") for note in notes]
+
+
+def _what_stocks_are(
+    shopping: ShoppingList, stocks: Mapping[str, Stock], cuts: CutList | None
+) -> Iterator[str]:
+    """What to ask for in the shop: each id's stock, and whether it is bought without holes."""
+    sticks = [(plan.stock, stick) for plan in (cuts.plans if cuts else ()) for stick in plan.sticks]
+    for id in dict.fromkeys(line.id for line in shopping.lines if line.item in ("stick", "metre")):
+        blank = any(of == id and not stick.owned and not stick.holes_mm for of, stick in sticks)
+        own = "; bought without them, see 'Marking out and drilling'" if blank else ""
+        yield f"{id}: {stocks[id].name}{own}."
 
 
 def cut_blocks(

@@ -28,6 +28,8 @@ from recon.workshop.papers import blocks as doc
 
 SIZE, CELL = 9.5, 8.5  # points
 TICK = 6 * mm  # width of the column of boxes to tick
+SHORT_TABLE = 8  # rows of a table that is not broken over pages
+LEAST_ROWS = 3  # rows of a longer one that stay together at the end of a page and at the top of the next
 
 
 class SheetFlowable(Flowable):
@@ -58,6 +60,18 @@ class _TickBox(Flowable):
     def draw(self):
         self.canv.setLineWidth(0.6)
         self.canv.rect(0, -0.3 * mm, 2.8 * mm, 2.8 * mm)
+
+
+class _Rows(LongTable):
+    """A table that leaves no single row behind on a page, or alone on the next one."""
+
+    def split(self, width: float, height: float) -> list[Flowable]:
+        parts = super().split(width, height)
+        if len(parts) == 2 and parts[1]._nrows - self.repeatRows < LEAST_ROWS < self._nrows - self.repeatRows:
+            less = sum(self._rowHeights[: self._nrows - LEAST_ROWS])
+            shorter = super().split(width, less + 0.01)
+            return shorter if len(shorter) == 2 else parts
+        return parts
 
 
 # Styles
@@ -151,7 +165,7 @@ def _table(block: doc.Table, width: float) -> list[Flowable]:
         [_TickBox()] * ticks + [_cell(block, k, text, widths[k]) for k, text in enumerate(row)]
         for row in block.rows
     ]
-    grid = LongTable(
+    grid = _Rows(
         [[""] * ticks + list(block.columns), *body],
         [TICK] * ticks + widths,
         repeatRows=1,

@@ -92,7 +92,9 @@ def _tools(
         only = undrilled(cuts) if cuts else None
         bits = sorted({m.bit_mm for m in drill_list(frame, stocks, only=only).members if m.bit_mm})
         sizes = (
-            f"{plural(len(bits), 'bit')} ({listed(map(bit_words, bits))})" if bits else "a bit for your bolts"
+            f"{plural(len(bits), 'bit')} of {listed(map(bit_words, bits))}"
+            if bits
+            else "a bit for your bolts"
         )
         yield f"To drill: a drill, {sizes}, scrap wood to drill into."
     if any(f and is_rod(f.thread, f.length_mm) for _, f in parts.bolts):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -133,7 +133,7 @@ def oversize_fits(around: Surroundings, member: Member, holes: int) -> tuple[Ove
     >>> from recon.frame.model import Frame, Member
     >>> post = Member("A", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 12)
     >>> around = surroundings(Frame((post,)), {})
-    >>> [fit_words(fit, post) for fit in oversize_fits(around, post, 14)][1]
+    >>> fit_words(oversize_fits(around, post, 14))[1]
     'a 14-hole in place of the 12-hole A sticks out by 2 at hole 1: blocked by the floor'
     """
     extra = holes - member.holes
@@ -169,27 +169,49 @@ def _in_the_way(around: Surroundings, member: Member, part: Member) -> list[str]
     return found
 
 
-def fit_words(fit: OversizeFit, member: Member) -> str:
-    """'a 16-hole in place of the 12-hole B sticks out by 4 at hole 1: blocked by D'."""
-    ends = [f"{n} at hole {hole}" for n, hole in ((fit.before, 1), (fit.after, member.holes)) if n]
-    state = "free" if fit.free else "blocked by " + ", ".join(fit.blocked_by)
-    return (
-        f"a {fit.holes}-hole in place of the {member.holes}-hole {member.id} sticks out by "
-        f"{' and '.join(ends)}: "
-        f"{state}"
-    )
+def fit_words(fits: Iterable[OversizeFit]) -> list[str]:
+    """What was looked at, members that are alike together.
 
-
-def taken_words(fit: OversizeFit) -> str:
-    """How a longer member that is taken lies, and which of its holes bears which number.
-
-    >>> print(taken_words(OversizeFit("C", 14, 2, 0, ())))
-    C has 14 holes in place of 12 and sticks out by 2 past hole 1 of the plan, which is its hole 3.
+    >>> print(*fit_words([OversizeFit("B", 16, 4, 0, ("D",)), OversizeFit("C", 16, 4, 0, ("D",))]))
+    a 16-hole in place of the 12-hole B or C sticks out by 4 at hole 1: blocked by D
     """
-    planned = fit.holes - fit.overhang
-    ends = [
-        (fit.after, f"hole {planned}" + ("" if fit.before else "; its hole numbers stay")),
-        (fit.before, f"hole 1 of the plan, which is its hole {fit.before + 1}"),
-    ]
-    where = " and ".join(f"by {n} past {hole}" for n, hole in ends if n)
-    return f"{fit.member} has {fit.holes} holes in place of {planned} and sticks out {where}."
+    found = []
+    for fit, ids in _alike(fits):
+        planned = fit.holes - fit.overhang
+        ends = [f"{n} at hole {hole}" for n, hole in ((fit.before, 1), (fit.after, planned)) if n]
+        state = "free" if fit.free else "blocked by " + ", ".join(fit.blocked_by)
+        found.append(
+            f"a {fit.holes}-hole in place of the {planned}-hole {listed(ids, 'or')} sticks out by "
+            f"{' and '.join(ends)}: {state}"
+        )
+    return found
+
+
+def taken_words(fits: Iterable[OversizeFit]) -> list[str]:
+    """How longer members that are taken lie, and which of their holes bears which number.
+
+    >>> print(*taken_words([OversizeFit("C", 14, 2, 0, ()), OversizeFit("D", 14, 2, 0, ())]))
+    C and D have 14 holes in place of 12 and stick out by 2 past hole 1 of the plan, which is their hole 3.
+    """
+    found = []
+    for fit, ids in _alike(fits):
+        planned, one = fit.holes - fit.overhang, len(ids) == 1
+        its = "its" if one else "their"
+        ends = [
+            (fit.after, f"hole {planned}" + ("" if fit.before else f"; {its} hole numbers stay")),
+            (fit.before, f"hole 1 of the plan, which is {its} hole {fit.before + 1}"),
+        ]
+        where = " and ".join(f"by {n} past {hole}" for n, hole in ends if n)
+        found.append(
+            f"{listed(ids)} {'has' if one else 'have'} {fit.holes} holes in place of {planned} and "
+            f"{'sticks' if one else 'stick'} out {where}."
+        )
+    return found
+
+
+def _alike(fits: Iterable[OversizeFit]) -> Iterator[tuple[OversizeFit, list[str]]]:
+    """The first of those that lie alike, and the ids of all of them."""
+    groups: dict[OversizeFit, list[str]] = {}
+    for fit in fits:
+        groups.setdefault(replace(fit, member=""), []).append(fit.member)
+    yield from groups.items()

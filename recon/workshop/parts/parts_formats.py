@@ -298,13 +298,13 @@ def rack_sentences(use: RackUse, frame: Frame) -> Iterator[str]:
     """
     if use.exact:
         yield f"From the rack as they are: {listed(use.exact)}."
-    for fit in use.longer.values():
-        yield f"From the rack, longer: {taken_words(fit)}"
+    for text in taken_words(use.longer.values()):
+        yield f"From the rack, longer: {text}"
     if use.longer:
         yield "Bolts, drawings and steps count the holes of these longer members, from their own ends."
     others = [fit for fit in use.considered if use.used.get(fit.member) != fit]
-    for fit in others:
-        yield f"Looked at too: {fit_words(fit, frame.member(fit.member))}."
+    for text in fit_words(others):
+        yield f"Looked at too: {text}."
     allowed = [fit.overhang for fit in others if fit.free and fit.member not in use.used]
     if allowed:
         yield f"Only what you allow is taken longer: --overhang {min(allowed)} allows the shortest of these."

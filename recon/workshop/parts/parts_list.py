@@ -311,7 +311,10 @@ def _bolt_notes(bolts: Sequence[FastenedBolt], frame: Frame, stocks: Stocks) -> 
     yield from _rod_notes(known)
     yield from _clearance_notes(bolts, frame, stocks)
     if known and not any(f.lock for f in known):
-        yield "Where the frame rolls or shakes, take nuts with nylon insert: --lock-nuts lists them."
+        yield (
+            "Where the frame rolls or shakes, take nuts with nylon insert. They are higher: make these lists "
+            "with lock nuts chosen, so that the bolts are long enough."
+        )
 
 
 def _rod_notes(fastenings: Sequence[Fastening]) -> Iterator[str]:

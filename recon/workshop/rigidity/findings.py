@@ -14,8 +14,9 @@ from recon.frame.model import Frame, Joint, Member
 from recon.geometry.arrays import FloatArray
 from recon.workshop.hardware.bolts import Bolt, bolt_words, holes_crossed
 from recon.workshop.rigidity.bolt_conflicts import blocked_ends, crossing_bolts, meeting_ends
+from recon.workshop.rigidity.free_space import below, lowest
 from recon.workshop.rigidity.mechanism import bolt_graph
-from recon.workshop.solids import Boxes, member_boxes, overlaps
+from recon.workshop.solids import Boxes, bolt_ends, fitting_solids, joined, member_boxes, overlaps
 from recon.workshop.squareness import squareness
 from recon.workshop.wording import axis_name, lap_words, listed, plural
 
@@ -23,6 +24,7 @@ from recon.workshop.wording import axis_name, lap_words, listed, plural
 # lattice.
 TOUCH = 0.05
 MOST_NAMED = 12  # members of a piece that are named
+MOST_BOLTS = 4  # bolts of one finding that are named
 
 
 @dataclass(frozen=True)
@@ -32,8 +34,8 @@ class Finding:
     Attributes
     ----------
     kind : str
-        "collision", "loose", "pieces", "loop", "no bolt", "bolts cross", "bolt end", "fitting", "squareness"
-        or "motion".
+        "collision", "loose", "pieces", "loop", "no bolt", "bolts cross", "bolt end", "stands", "fitting",
+        "squareness" or "motion".
     members : tuple of str
         Ids.
     joints : tuple of Joint
@@ -165,6 +167,36 @@ def find_ends_without_room(frame: Frame, bolts: Sequence[Bolt], hole: float) -> 
     for one, other in meeting_ends(bolts, hole):
         text = f"The ends of the bolts through {bolt_words(one)} and through {bolt_words(other)} meet."
         yield Finding("bolt end", _members(one, other), one.joints + other.joints, text)
+
+
+def find_standing_on_bolts(frame: Frame, bolts: Sequence[Bolt], hole: float) -> Iterator[Finding]:
+    """Ends of bolts that lie below all members and fittings, so that the frame would stand on them.
+
+    Parameters
+    ----------
+    frame : Frame
+        Whose z points up.
+    bolts : sequence of Bolt
+    hole : float
+        Diameter of the holes, pitches.
+    """
+    if not bolts:
+        return
+    ground = lowest(joined([member_boxes(frame.members), fitting_solids(frame)[1]]))
+    ends = bolt_ends(bolts, hole)
+    under = [bolt for k, bolt in enumerate(bolts) if below(ends.take([2 * k, 2 * k + 1]), ground).any()]
+    if not under:
+        return
+    named = [bolt_words(bolt) for bolt in under[:MOST_BOLTS]]
+    if len(under) > len(named):
+        named.append(f"{len(under) - len(named)} more")
+    joints = tuple(j for bolt in under for j in bolt.joints)
+    ends_of = "an end of the bolt" if len(under) == 1 else "ends of the bolts"
+    text = (
+        f"The frame would stand on {ends_of} through {listed(named)}: put feet or blocks under its lowest "
+        "members, as thick as a head or nut with its washer."
+    )
+    yield Finding("stands", _members(*under), joints, text)
 
 
 def _members(*bolts: Bolt) -> tuple[str, ...]:

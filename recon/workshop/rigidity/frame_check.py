@@ -19,6 +19,7 @@ from recon.workshop.rigidity.findings import (
     find_open_loops,
     find_out_of_square,
     find_pieces,
+    find_standing_on_bolts,
 )
 from recon.workshop.rigidity.fitting_findings import find_wrong_fittings
 from recon.workshop.rigidity.mechanism import Mobility, mobility
@@ -43,6 +44,7 @@ TITLES = {  # of the kinds of findings, in the order of the report
     "no bolt": "Laps without a bolt",
     "bolts cross": "Bolts that cross",
     "bolt end": "Bolts without room",
+    "stands": "What it would stand on",
     "fitting": "Fittings",
     "squareness": "Out of square, as measured in the photos",
     "motion": "Ways to move that are not wanted",
@@ -125,6 +127,7 @@ def check_frame(
         *find_laps_without_bolt(frame, bolts),
         *find_crossing(bolts),
         *find_ends_without_room(frame, bolts, hole),
+        *(find_standing_on_bolts(frame, bolts, hole) if z_up else ()),
         *find_wrong_fittings(frame, bolts, hole),
         *find_out_of_square(frame, sides),
     ]

@@ -57,7 +57,7 @@ def test_tools_and_lifts_are_named():
     blocks = list(work_blocks(gate(), STOCKS, parts, cut_list(gate(), STOCKS), steps, "all"))
     words = " ".join(b.text for b in blocks if isinstance(b, Paragraph))
     assert "Two: wrench 1/2 in; one holds the head, one turns the nut." in words
-    assert "a saw and sandpaper" in words and "1 bit (9.5 mm (3/8 in))" in words and "A helper" in words
+    assert "a saw and sandpaper" in words and "1 bit of 9.5 mm (3/8 in)" in words and "A helper" in words
     assert "The heaviest lift is in step" in words and "hours for one person" in words
     (bags,) = (b for b in blocks if isinstance(b, Table))
     assert len(bags.rows) == sum(bool(s.bolts) for s in steps.steps)

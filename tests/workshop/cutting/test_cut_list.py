@@ -174,7 +174,7 @@ def test_each_stock_has_a_plan_of_its_own():
         ),
         ({"pitch_mm": None}, {}, ["pitch is not known"]),
         (
-            {"members": (member("A", (0, 0, 0), X, 5, stock=None),), "joints": ()},
+            {"members": (member("A", (0, 0, 0), X, 5, stock=None),), "joints": (), "stock": None},
             {},
             ["member A is not known"],
         ),

@@ -6,13 +6,12 @@ import cv2
 import numpy as np
 import pypdf
 import pytest
-import segno
 
 from recon.frame.stock import load_stocks
 from recon.workshop.drawing.member_sheet import bolts_by_member, member_sheets, unrolled
 from recon.workshop.drawing.vector import Text
 from recon.workshop.hardware.bolts import find_bolts
-from recon.workshop.papers.labels import GRIDS, label_text, labels_pdf
+from recon.workshop.papers.labels import GRIDS, code_rows, label_text, labels_pdf
 from recon.workshop.sides import Sides
 from tests.workshop.frames import Z, framed, gate, member
 from tests.workshop.trestles import scaffold, trestle
@@ -43,7 +42,7 @@ def test_sheets_of_labels_go_on():
 def test_a_qr_code_reads_as_the_label_says():
     # OpenCV's detector is another program than the one that makes the codes.
     text = label_text(gate().member("C"), gate())
-    rows = np.array([list(row) for row in segno.make(text, error="m", micro=False).matrix])
+    rows = np.array([list(row) for row in code_rows(text)])
     image = np.kron(np.pad(1 - rows, 4, constant_values=1), np.ones((8, 8))).astype(np.uint8) * 255
     assert (
         cv2.QRCodeDetector().detectAndDecode(image)[0]

@@ -225,9 +225,11 @@ def test_text_from_a_file_cannot_leave_its_cell_or_its_tag():
 
 def test_notes_name_the_standard_what_is_tube_and_what_fits_closely():
     wood = " ".join(parts_list(gate(), STOCKS).notes)
-    assert "hex cap screws (ASME B18.2.1)" in wood and "--lock-nuts" in wood and "crushed" not in wood
+    assert (
+        "hex cap screws (ASME B18.2.1)" in wood and "with lock nuts chosen" in wood and "crushed" not in wood
+    )
     metric = " ".join(parts_list(gate(), STOCKS, system="metric", lock_nuts=True).notes)
-    assert "hexagon head bolts (ISO 4014)" in metric and "--lock-nuts" not in metric
+    assert "hexagon head bolts (ISO 4014)" in metric and "lock nuts" not in metric
     tube = " ".join(parts_list(gate("steel-38"), STOCKS).notes)
     assert "Tube is crushed by a bolt that is tightened hard (steel-38)" in tube
     # 8 mm is a normal fit for no thread but M6: 9/32 in, 7.1 mm, is a close fit for none. In 9.0 mm M8 is

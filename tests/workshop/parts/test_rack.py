@@ -32,11 +32,10 @@ def test_a_longer_member_sticks_out_where_nothing_is_in_the_way():
     found = room_of(gate(), "A", 16)
     assert found[0, 4].free and found[4, 0].blocked_by == ("the floor",)
     assert room_of(gate(), "A", 16, floor=False)[4, 0].free
-    assert (
-        fit_words(found[0, 4], gate().member("A"))
-        == "a 16-hole in place of the 12-hole A sticks out by 4 at hole 12: free"
-    )
-    assert fit_words(found[4, 0], gate().member("A")).endswith("4 at hole 1: blocked by the floor")
+    assert fit_words([found[0, 4]]) == [
+        "a 16-hole in place of the 12-hole A sticks out by 4 at hole 12: free"
+    ]
+    assert fit_words([found[4, 0]])[0].endswith("4 at hole 1: blocked by the floor")
 
 
 def test_another_member_in_the_way_is_named():

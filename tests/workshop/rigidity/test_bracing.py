@@ -1,13 +1,16 @@
 """What is proposed against racking fits the holes, has room, and works."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from recon.bench.random_frames import hole_of, random_frame
+from recon.frame.files import load_frame
 from recon.frame.joints import collisions, find_joints
 from recon.frame.model import Frame, Member, label
+from recon.frame.stock import load_stocks
 from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.rigidity.bolt_conflicts import blocked_ends, crossing_bolts
 from recon.workshop.rigidity.bracing import additions, with_additions
@@ -17,6 +20,7 @@ from recon.workshop.rigidity.mechanism import mobility
 from recon.workshop.rigidity.possible_members import possible_members
 from recon.workshop.solids import bolt_ends
 
+CASES = Path(__file__).parents[2] / "data" / "workshop"
 X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 
 
@@ -136,6 +140,18 @@ def test_nothing_is_proposed_below_the_lowest_point():
             assert lowest(bolt_ends(own)) >= ground - 1e-6
     hung = additions(sledge(), floor=False)
     assert any(a.member and lowest_point(with_additions(sledge(), [a])) < -0.6 for a in hung)
+
+
+@pytest.mark.parametrize("case", ["sledge", "k_rectangle"])
+def test_of_the_cases_found_no_member_and_no_bolt_head_comes_under_what_the_frame_stands_on(case):
+    # A brace G lay under the skids of the sledge; the head of a bolt of E lay under the foot of post A.
+    frame = load_frame(CASES / f"{case}.json", load_stocks())
+    ground = lowest_point(frame)
+    new = with_additions(frame, additions(frame))
+    added = {m.id for m in new.members} - {m.id for m in frame.members}
+    assert added and lowest_point(new) >= ground - 1e-6
+    own = [bolt for bolt in find_bolts(new) if added & set(dict(bolt.through))]
+    assert own and lowest(bolt_ends(own)) >= ground - 1e-6
 
 
 def test_what_leaves_less_to_give_comes_first():

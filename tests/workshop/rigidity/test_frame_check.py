@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,12 +10,17 @@ from scipy.spatial.transform import Rotation
 
 from recon.bench.random_frames import hole_of, random_frame
 from recon.errors import ReconError
+from recon.frame.files import load_frame
+from recon.frame.fitting import Fitting
 from recon.frame.model import Frame, Joint, Member
+from recon.frame.stock import load_stocks
 from recon.workshop.hardware.bolts import find_bolts
 from recon.workshop.rigidity.bolt_conflicts import crossing_bolts
 from recon.workshop.rigidity.frame_check import check_frame, joints_between, report_text
 from recon.workshop.solids import bolt_ends, boxes_of, member_boxes, met_on_the_way, overlaps
 from tests.workshop.frames import X, Y, Z, corner, framed, gate, member
+
+CASES, STOCKS = Path(__file__).parents[2] / "data" / "workshop", load_stocks()
 
 
 def kinds(frame, **options):
@@ -153,7 +159,22 @@ def test_pairs_that_no_bolt_joins_are_refused():
 @pytest.mark.parametrize("seed", range(10))
 def test_random_sound_frames_have_no_findings_but_motions_and_laps_left_open(seed):
     frame = random_frame(seed)
-    assert set(kinds(frame, hole=hole_of(frame))) <= {"motion", "no bolt"}
+    assert set(kinds(frame, hole=hole_of(frame))) <= {"motion", "no bolt", "stands"}
+
+
+def test_a_frame_that_would_stand_on_ends_of_bolts_is_reported():
+    # Skids with cross members on them, their bolts upright: nine ends lie below the skids.
+    frame = load_frame(CASES / "sledge.json", STOCKS)
+    (text,) = texts(frame, "stands")
+    assert text.startswith("The frame would stand on ends of the bolts through hole 2 of A on hole 2 of C, ")
+    assert text.endswith("as thick as a head or nut with its washer.") and "2 more" in text
+    assert texts(frame, "stands", z_up=False) == []
+    feet = tuple(
+        Fitting(f"F{k}", "foot", ((id, hole),), (0.0, 0.0, -1.0), (40, 40, 20), 5.0)
+        for k, (id, hole) in enumerate([("A", 3), ("A", 12), ("B", 3), ("B", 12)], 1)
+    )
+    assert texts(replace(frame, fittings=feet), "stands") == []
+    assert texts(gate(), "stands") == []
 
 
 # Boxes: against points strewn in them

@@ -19,6 +19,7 @@ const KIND = {
   "no bolt": "No bolt",
   "bolts cross": "Bolts cross",
   "bolt end": "Bolt end",
+  stands: "Stands on bolts",
   fitting: "Fitting",
   motion: "Can move",
 };
