@@ -406,7 +406,7 @@ def refused(page) -> str:
     page.click("#dialog button.main, #dialog button >> nth=0")
     page.wait_for_selector("#job:not([hidden])")
     page.wait_for_selector("#job[hidden]", state="attached", timeout=300_000)
-    return page.inner_text("#messages p:last-child")
+    return page.inner_text("#panel p >> nth=0")
 
 
 def run(args) -> int:

@@ -41,6 +41,12 @@ def test_the_address_for_others_is_one_that_they_can_open(monkeypatch):
         network_address()
 
 
+def test_a_page_without_keys_says_how_it_is_started_for_a_phone(asked):
+    answer = asked.post("/api/device", json={})
+    assert answer.status_code == 422
+    assert answer.get_json()["problem"].endswith(f'recon page "{asked.build.folder.resolve()}" --phone')
+
+
 def unsure_frame():
     """The sample's frame with an end of A that no photo showed."""
     frame = true_frame()

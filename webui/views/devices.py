@@ -18,8 +18,8 @@ def device() -> Response:
     context = app_context()
     if context.keys is None:
         raise ReconError(
-            "This page is open to this machine alone. End it with Ctrl-C and start it with "
-            f"'recon page {context.build.folder.name} --phone': then a phone in the same network can come in."
+            "This page is open to this machine alone. End it with Ctrl-C, and a phone in the same network "
+            f'can come in after: recon page "{context.build.folder.resolve()}" --phone'
         )
     address = f"{context.address}/enter?key={context.keys.new()}&to=phone"
     return jsonify(address=address, qr=qr_rows(address))

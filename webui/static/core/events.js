@@ -10,6 +10,8 @@
 //   derived     doubts, parts, checks or the audit have come
 //   job         how the reading goes on
 //   read        a reading has ended
+//   firstread   a reading of a build without members has ended, well or not
+//   entered     a key let another browser in
 //   units       mm or inches
 //   mode        what a click on a photo does
 //   measure     a hole was clicked, to measure from or to (detail: photo, xy, within; or member, hole, face)

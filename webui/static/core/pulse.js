@@ -44,6 +44,7 @@ export async function pulse() {
 
 async function takeOver(status) {
   const before = build.job;
+  const wasEmpty = !build.members.size;
   build.job = status.job;
   for (const [photo, times] of Object.entries(status.job.found)) {
     if (before.found?.[photo] === times) continue;
@@ -60,7 +61,7 @@ async function takeOver(status) {
     }
     await load(true);
   }
-  if (before.running && !status.job.running) readingEnded(status);
+  if (before.running && !status.job.running) readingEnded(status, wasEmpty);
   emit("job");
 }
 
@@ -83,11 +84,18 @@ function sayWhatCame(isHere) {
   notice(`${names.length === 1 ? names[0] : `${names.length} photos`} came from another device.`);
 }
 
+/** Says why there is no reading. Without members To confirm says it, too, and this need not stay. */
+function readingFailed(problem) {
+  if (build.members.size) return notice(problem, "warn", true);
+  announce(problem);
+  return notice(`${problem.split(/(?<=\.) /)[0]} Why, and what to do, stands under To confirm.`, "warn");
+}
+
 /** Says what became of a reading, with all photos that it left out. */
-function readingEnded({job, news}) {
-  // without members the panel of doubts says why, too: the notice does not stay over the photo
-  if (job.problem) return notice(job.problem, "warn", build.members.size > 0);
+function readingEnded({job, news}, wasEmpty) {
   if (job.cancelled) return notice("The reading was cancelled; nothing was changed.");
+  if (wasEmpty) emit("firstread");
+  if (job.problem) return readingFailed(job.problem);
   emit("read");
   const differ = (build.corrections.conflicts || []).length > 0;
   const first = differ ? "That comes first in To confirm." : "What is least sure comes first in To confirm.";

@@ -135,7 +135,10 @@ function noMembers() {
     {},
     button("Build by hand", () => startRows()),
   );
-  return [...emptyPanel(build.job.problem ? `${build.job.problem} ${BY_HAND}` : READ_NOW), byHand];
+  const {problem} = build.job;
+  return problem
+    ? [h("p.pad", {}, problem), ...emptyPanel(BY_HAND), byHand]
+    : [...emptyPanel(READ_NOW), byHand];
 }
 
 function doubtItem(d, i, isPresent) {

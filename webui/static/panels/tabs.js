@@ -32,6 +32,7 @@ export function begin(all) {
     draw();
     emit("draw");
   });
+  on("firstread", () => show(tabs[0].name));
   for (const {name, button} of panels.filter(panel => panel.button))
     byId(button).onclick = () => showBelow(name);
   show(tabs[0].name);
