@@ -33,6 +33,9 @@ SPREAD_PX = 0.3  # of an opening's centre: a sharp opening's standard error
 # Of ln f: what lens terms beyond the first leave (OpenCV's sample chessboard, 13 views: -5 to +4 %).
 LENS_SPREAD = 0.04
 LATTICE_COST = np.array([0.0, 0.7, 0.7, 1.4, 1.4])  # nats: square ones are commoner; this project's choice
+# Nats to both sides of the best trial from which the peak lies between its neighbours and is narrower than
+# the steps: with less a flat posterior with one steep side would pass for a peak.
+SHARP = 2.0
 AS_WELL = 3.0  # nats by which another lattice may fit worse and still be the true one: odds of 20
 MOST_POINTS = 150  # of a plane, evenly of all: its focal length is known no better from more; bounds the time
 LEAST_LINES = 4  # either way: a lens bends three lines as a tilt does
@@ -93,18 +96,30 @@ def focal_of_plane(
     if few_lines or k in (0, len(tried) - 1) or cost.min() > MOST_COST * len(some):
         return none
     # Other lattices that fit as well, at another focal length, make it uncertain.
-    peaks = [_peak(tried, c) for c in cost if c.min() < cost.min() + AS_WELL]
-    at, spread = _peak(tried, cost[best])
+    peaks = [posterior_peak(tried, c) for c in cost if c.min() < cost.min() + AS_WELL]
+    at, spread = posterior_peak(tried, cost[best])
     apart = max(abs(f - at) for f, _ in peaks)
     return FocalEstimate(float(np.exp(at)), float(np.hypot(np.hypot(spread, LENS_SPREAD), apart)))
 
 
-def _peak(at: FloatArray, cost: FloatArray) -> tuple[float, float]:
-    """Mean and standard deviation of a posterior from its costs (nats) at even places."""
+def posterior_peak(at: FloatArray, cost: FloatArray) -> tuple[float, float]:
+    """Mean and standard deviation of a posterior from its costs at even places.
+
+    Parameters
+    ----------
+    at : (N,) even places, N > 2
+    cost : (N,) nats
+
+    Examples
+    --------
+    >>> at = np.arange(9.0)
+    >>> [round(x, 1) for x in posterior_peak(at, 0.5 * ((at - 3.2) / 0.4) ** 2)]
+    [3.2, 0.4]
+    """
     step = at[1] - at[0]
     k = int(np.clip(cost.argmin(), 1, len(cost) - 2))
-    bend = (cost[k - 1] - 2 * cost[k] + cost[k + 1]) / step**2
-    if bend > 1 / (1.5 * step) ** 2:  # sharper than the steps: a parabola through the three lowest
+    if min(cost[k - 1], cost[k + 1]) > cost[k] + SHARP:  # sharper than the steps: a parabola
+        bend = (cost[k - 1] - 2 * cost[k] + cost[k + 1]) / step**2
         return float(at[k] - (cost[k + 1] - cost[k - 1]) / (2 * step * bend)), float(1 / np.sqrt(bend))
     fine = np.linspace(at[0], at[-1], 600)
     p = np.exp(cost.min() - np.interp(fine, at, cost))

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from recon.solve.photo.plane_camera import FOCAL_PRIOR, focal_of_plane
+from recon.solve.photo.plane_camera import FOCAL_PRIOR, focal_of_plane, posterior_peak
 from tests.solve import chessboard
 from tests.solve.decoys import camera_at
 
@@ -50,3 +50,14 @@ def test_a_focal_length_in_the_file_is_what_a_plane_straight_on_leaves():
     px = camera_at(0, 0, 0, 16).project(np.c_[NODE - NODE.mean(0), np.zeros(len(NODE))])
     found = focal_of_plane(NODE, px, SIZE, 910.0)
     assert abs(found.focal_px - 910) < 10
+
+
+def test_a_flat_posterior_with_one_steep_side_is_no_peak():
+    """The costs of a printed plane between 0.7 and 2 of the long side: any focal length of these will do."""
+    at = np.log(np.geomspace(0.35, 4.0, 24))
+    cost = np.abs(np.arange(24) - 7.5) ** 2 + 40.0
+    cost[5:11] = [65.4, 64.3, 64.2, 63.9, 63.0, 61.9]
+    cost[:5], cost[11:] = 120.0, 70.4 + 20 * np.arange(13)
+    assert posterior_peak(at, cost)[1] > 0.1
+    cost[5:11] = [120.0, 90.0, 70.0, 61.9, 68.0, 90.0]
+    assert posterior_peak(at, cost)[1] < 0.05
