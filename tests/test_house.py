@@ -3,7 +3,7 @@
 import ast
 import re
 from collections.abc import Iterator
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -32,7 +32,7 @@ def name_of(path: Path) -> str:
     return str(path.relative_to(ROOT))
 
 
-@lru_cache
+@cache
 def tree_of(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"))
 
