@@ -250,15 +250,15 @@ def _is_short_table(block: doc.Block) -> bool:
 
 
 def _groups(blocks: Sequence[doc.Block]) -> Iterator[list[doc.Block]]:
-    """What stays together on a page: a heading with its short table or few sentences; else each by itself."""
+    """What stays together on a page: a heading with its short table, its picture or its few sentences."""
     at = 0
     while at < len(blocks):
         group = [blocks[at]]
         if isinstance(blocks[at], doc.Heading):
             below = list(takewhile(lambda b: isinstance(b, doc.Paragraph), blocks[at + 1 :]))
-            table = blocks[at + 1] if at + 1 < len(blocks) else None
-            if table is not None and _is_short_table(table):
-                below = [table]
+            first = blocks[at + 1] if at + 1 < len(blocks) else None
+            if first is not None and (_is_short_table(first) or isinstance(first, doc.Picture)):
+                below = [first]
             group += below if len(below) <= FEW_SENTENCES else []
         yield group
         at += len(group)
