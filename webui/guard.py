@@ -73,6 +73,11 @@ class Keys:
             return ticket
 
     @property
+    def entered(self) -> int:
+        """How many browsers were let in."""
+        return len(self._passes)
+
+    @property
     def wrong(self) -> int:
         """How many wrong keys were tried."""
         return self._wrong

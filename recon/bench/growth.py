@@ -17,6 +17,7 @@ import cv2
 import numpy as np
 
 from recon.bench.made_photos import Shot, camera_round, draw, shoot
+from recon.bench.memory import peak_mb
 from recon.bench.scaffold import scaffold
 from recon.bench.score import exact_members
 from recon.errors import ReconError
@@ -73,14 +74,15 @@ def measure(members: int, photos: int) -> dict[str, float]:
         if stage == "putting the photos together":
             times.append(time.process_time())
 
-    found: list[bool] = []
+    reading = None
     try:
         detected = {image.name: shot.openings for image, shot in zip(images, shots)}
         reading = solve.read(images, stocks=load_stocks(), progress=progress, detected=detected)
-        found = exact_members(frame_to_dict(reading.frame), truth_of(frame))
     except ReconError as error:
         print(error)
     times.append(time.process_time())
+    mb = peak_mb()
+    found = exact_members(frame_to_dict(reading.frame), truth_of(frame)) if reading else []
     seen = np.bincount(np.concatenate([s.source[s.source[:, 0] >= 0, 0] for s in shots]), minlength=1)
     return {
         "members": len(frame.members),
@@ -89,6 +91,7 @@ def measure(members: int, photos: int) -> dict[str, float]:
         "extra": len(found) - sum(found),
         "alone": times[1] - times[0],
         "together": times[-1] - times[1],
+        "mb": mb,
     }
 
 

@@ -111,38 +111,59 @@ def occluded(eye: FloatArray, points: FloatArray, low: FloatArray, high: FloatAr
     until = 1 - CLEARANCE / np.maximum(np.linalg.norm(way, axis=1), 1e-9)
     low, high = low - eye, high - eye
     for i in range(0, len(points), POINTS_AT_ONCE):
-        part = slice(i, i + POINTS_AT_ONCE)
-        box, point = np.nonzero(_may_hide(way[part], low, high))
+        box, point = _may_hide(way[i : i + POINTS_AT_ONCE], low, high)
         point += i
         first, second = low[box] * inverse[point], high[box] * inverse[point]
         out[point[_enters(first, second, until[point])]] = True
     return out
 
 
-def _may_hide(way: FloatArray, low: FloatArray, high: FloatArray) -> BoolArray:
-    """Which boxes could hide which points, seen from the origin, (B, N); a few that cannot are among them.
+def _may_hide(way: FloatArray, low: FloatArray, high: FloatArray) -> tuple[IntArray, IntArray]:
+    """Boxes and points, pair by pair, that could hide and be hidden from the origin; a few cannot.
 
     Both are seen on a plane across the middle of the view; what is not before the viewer may hide anything.
     """
     if len(way) * len(low) < FEW_PAIRS:
-        return np.ones((len(low), len(way)), bool)
-    ahead = way.mean(0)
-    ahead = ahead / max(float(np.linalg.norm(ahead)), 1e-9)
-    side = np.cross(ahead, np.eye(3)[np.abs(ahead).argmin()])
-    side = side / max(float(np.linalg.norm(side)), 1e-9)
-    view = np.array([side, np.cross(ahead, side), ahead])
+        return _every_pair(np.arange(len(low)), np.arange(len(way)))
+    view = _view_towards(way.mean(0))
     p = way @ view.T
-    with np.errstate(divide="ignore", invalid="ignore"):
-        x, y = p[:, 0] / p[:, 2], p[:, 1] / p[:, 2]
     ends = np.stack([low, high])
     corners = np.stack([ends[CORNERS[:, k], :, k] for k in range(3)], 2) @ view.T  # (8, B, 3)
     z = corners[..., 2]
+    begin = z.min(0)
     with np.errstate(divide="ignore", invalid="ignore"):
         u, v = corners[..., 0] / z, corners[..., 1] / z
-    inside = (u.min(0)[:, None] - ROUNDING <= x) & (x <= u.max(0)[:, None] + ROUNDING)
-    inside &= (v.min(0)[:, None] - ROUNDING <= y) & (y <= v.max(0)[:, None] + ROUNDING)
-    inside &= z.min(0)[:, None] <= p[:, 2]  # a box that begins behind a point does not hide it
-    return np.asarray(inside | (z.min(0) <= NEAR)[:, None] | (p[:, 2] <= NEAR), bool)
+    beside = p[:, 2] <= NEAR
+    ahead = np.nonzero(~beside)[0]
+    x, y = p[ahead, 0] / p[ahead, 2], p[ahead, 1] / p[ahead, 2]
+    # Points in the order of x: those that a box may hide lie next to one another.
+    order = np.argsort(x)
+    ahead, x, y = ahead[order], x[order], y[order]
+    near = begin <= NEAR
+    start = np.where(near, 0, np.searchsorted(x, u.min(0) - ROUNDING))
+    count = np.where(near, len(x), np.searchsorted(x, u.max(0) + ROUNDING, side="right")) - start
+    box = np.repeat(np.arange(len(low)), count)
+    at = np.arange(len(box)) + np.repeat(start - (np.cumsum(count) - count), count)
+    keep = (v.min(0)[box] - ROUNDING <= y[at]) & (y[at] <= v.max(0)[box] + ROUNDING)
+    keep &= begin[box] <= p[ahead[at], 2]  # a box that begins behind a point does not hide it
+    keep |= near[box]
+    boxes, points = _every_pair(np.arange(len(low)), np.nonzero(beside)[0])
+    return np.r_[box[keep], boxes], np.r_[ahead[at[keep]], points]
+
+
+def _view_towards(way: FloatArray) -> FloatArray:
+    """(3, 3) rotation into the frame of a viewer who looks along a way."""
+    x, y, z = (way / max(float(np.linalg.norm(way)), 1e-9)).tolist()
+    # Across the axis that is furthest from the way; products by hand: np.cross takes longer than all else.
+    a, b, c = ((0.0, z, -y), (-z, 0.0, x), (y, -x, 0.0))[int(np.abs((x, y, z)).argmin())]
+    size = max(float(np.sqrt(a * a + b * b + c * c)), 1e-9)
+    a, b, c = a / size, b / size, c / size
+    return np.array([[a, b, c], [y * c - z * b, z * a - x * c, x * b - y * a], [x, y, z]])
+
+
+def _every_pair(a: IntArray, b: IntArray) -> tuple[IntArray, IntArray]:
+    """Each of a with each of b, side by side."""
+    return np.repeat(a, len(b)), np.tile(b, len(a))
 
 
 def occluded_by_oriented(

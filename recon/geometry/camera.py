@@ -77,7 +77,8 @@ class Camera:
     def rack(self) -> FloatArray:
         """(3,) by how much the angles between the axes x y, x z and y z are under 90 degrees, radians."""
         G = self.R.T @ self.R
-        return np.asarray(np.arcsin(np.clip([G[0, 1], G[0, 2], G[1, 2]], -1.0, 1.0)), float)
+        cosines = np.array([G[0, 1], G[0, 2], G[1, 2]])
+        return np.asarray(np.arcsin(np.minimum(np.maximum(cosines, -1.0), 1.0)), float)
 
     def posed(self, R: ArrayLike, t: ArrayLike) -> Camera:
         """The camera with another pose: rotation R (3, 3) and shift t (3,), pitches."""
@@ -247,12 +248,13 @@ def stepped(camera: Camera, delta: FloatArray) -> Camera:
 
     A shorter step leaves the parameters that it lacks as they are.
     """
-    delta = np.pad(delta, (0, PARAMETERS - len(delta)))
-    shear = np.eye(3)
-    for angle, (i, j) in zip(delta[11:], PLANES):
-        shear[i, j] = shear[j, i] = angle
+    given, delta = delta, np.zeros(PARAMETERS)
+    delta[: len(given)] = given
     R = _turn(delta[3:6]) @ camera.R
     if delta[11:].any():
+        shear = np.eye(3)
+        for angle, (i, j) in zip(delta[11:], PLANES):
+            shear[i, j] = shear[j, i] = angle
         R = R @ shear
         R = R / np.linalg.norm(R, axis=0)
     return replace(

@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 
 from recon.geometry.arrays import FloatArray
 from recon.image.blobs import BLOB, find_blobs
-from recon.image.rims import FULL, LEAST_SCORE, QUICK, fit_rims, make_pyramid
+from recon.image.rims import FULL, LEAST_SCORE, QUICK, Planes, fit_rims, make_pyramid
 
 # One table row an opening.  x, y: centre, px.  major, minor: full axes of the ellipse, px.
 # angle: of the major axis, radians from +x towards +y.  contrast: signed difference of lightness,
@@ -89,15 +89,34 @@ def detect_openings(
     (60, 50, 16)
     """
     planes = cv2.split(lab)
-    spots = _spots(planes)
     pyramid = make_pyramid(planes)
-    rough = _best_of(fit_rims(pyramid, spots, QUICK, OPENING), LEAST_SCORE)
+    rough = _rough(planes, pyramid)
     if seen:
         seen(rough[rough["score"] > LEAST_OPENING_SCORE][:most])
     # Measured again from its own middle, an opening scores what it is worth.
     rough = _best_of(fit_rims(pyramid, _as_spots(rough), QUICK, OPENING), LEAST_SCORE)
     close = _as_spots(rough[: int(MOST_CLOSE * most)])
     return _best_of(fit_rims(pyramid, close, FULL, OPENING), LEAST_OPENING_SCORE)[:most]
+
+
+def rough_openings(lab: NDArray[np.float32], most: int = MOST_OPENINGS) -> NDArray[Any]:
+    """Openings as they are known half-way, for whoever watches; parameters as of `detect_openings`.
+
+    Examples
+    --------
+    >>> photo = np.full((120, 120, 3), 180, np.uint8)
+    >>> photo = cv2.circle(photo, (60, 50), 8, (40, 40, 40), -1)
+    >>> round(rough_openings(lab_image(photo))[0]["x"])
+    60
+    """
+    planes = cv2.split(lab)
+    rough = _rough(planes, make_pyramid(planes))
+    return rough[rough["score"] > LEAST_OPENING_SCORE][:most]
+
+
+def _rough(planes: Planes, pyramid: Sequence[Planes]) -> NDArray[Any]:
+    """What may be an opening after a quick look at all spots."""
+    return _best_of(fit_rims(pyramid, _spots(planes), QUICK, OPENING), LEAST_SCORE)
 
 
 def _as_spots(openings: NDArray[Any]) -> NDArray[np.void]:

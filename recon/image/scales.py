@@ -14,13 +14,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from recon.image.openings import detect_openings, lab_image
+from recon.image.openings import detect_openings, lab_image, rough_openings
 from recon.image.rows import find_rows
 from recon.image.working_copy import first_look_halvings
 
 SMALL_PX = 5.0  # median of rows' holes below which they are looked at twice as large: a blob needs 4
 SURE_ROW = -2.0  # log10 of the number of such rows by chance, below which a row tells the size of holes
 SIZED_OPENINGS = 2000  # best-scored openings that rows are sought among for that
+GLANCE_PIXELS = 1e6  # of the copy that is looked at first, for whoever watches; this project's choice
 LEAST_ROWS = 3  # that tell the size of holes; with fewer the picture is looked at as it is
 
 
@@ -56,6 +57,15 @@ def find_openings(
         if k == 0 or _hole_px(found) >= SMALL_PX:
             return _in_picture(found, scale)
     raise AssertionError("the finest level always returns")
+
+
+def glance(bgr: NDArray[np.uint8]) -> NDArray[Any]:
+    """What a first quick look at a smaller copy shows, for whoever watches; as :func:`find_openings`."""
+    scale = 1
+    while bgr.shape[0] * bgr.shape[1] / scale**2 > GLANCE_PIXELS:
+        scale *= 2
+    small = cv2.resize(bgr, None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA)
+    return _in_picture(rough_openings(lab_image(np.asarray(small, np.uint8))), scale)
 
 
 def _shown(

@@ -18,6 +18,7 @@ from recon.geometry.arrays import FloatArray
 from recon.geometry.camera import Camera
 from recon.image.borders import content_box
 from recon.image.photos import PhotoImage
+from recon.image.scales import glance
 from recon.image.working_copy import working_copy
 from recon.solve.debug.stages import refuse_used_folder, write_stages
 from recon.solve.evidence.scene import Scene, SetAside
@@ -46,7 +47,7 @@ from recon.solve.result.plane_or_frame import (
     without_plane_evidence,
 )
 from recon.solve.result.refusal import why_no_frame
-from recon.solve.result.tables import detected_table, first_tables, reading_tables
+from recon.solve.result.tables import detected_tables, first_tables, reading_tables
 
 Marks = Mapping[str, tuple[FloatArray, FloatArray]]
 
@@ -153,7 +154,7 @@ def read(
     cancelled: Callable[[], object] | None = None,
     plan: Frame | None = None,
     found: Callable[[str, FloatArray, list[FloatArray]], object] | None = None,
-    seen: Callable[[str, FloatArray], object] | None = None,
+    seen: Callable[[str, FloatArray, list[FloatArray]], object] | None = None,
     marks: Marks | None = None,
     constraints: Constraints | None = None,
     detected: MutableMapping[str, np.ndarray] | None = None,
@@ -181,8 +182,9 @@ def read(
     found : Callable[[str, array, list[array]], object] or None
         Called with a photo, its openings (N, 6) and its rows as soon as it is read by itself; columns as in
         :class:`Reading`.
-    seen : Callable[[str, array], object] or None
-        Called with a photo and its openings (N, 6) as soon as they are detected, before it is read.
+    seen : Callable[[str, array, list[array]], object] or None
+        Called with a photo, its openings (N, 6) and likely rows as far as they are known, before it is read:
+        first after a quick look at a smaller copy.
     marks : Mapping[str, tuple[array, array]] or None
         photo -> openings that the user marked as missed and as none, px, for a first reading; those of a
         further one are in `constraints`.
@@ -261,7 +263,7 @@ class _EachPhoto:
     detected: MutableMapping[str, np.ndarray]
     found: Callable[[str, FloatArray, list[FloatArray]], object] | None
     watch: _Watch
-    seen: Callable[[str, FloatArray], object] | None = None
+    seen: Callable[[str, FloatArray, list[FloatArray]], object] | None = None
     marks: Marks | None = None
 
     def read(self, copies: Sequence[_WorkingCopy]) -> list[PhotoReading]:
@@ -277,6 +279,8 @@ class _EachPhoto:
             at(copy, 0.0, "looking for openings in")
             openings = self.detected.get(copy.name)
             if openings is None:
+                if self.seen:
+                    self._show(copy, glance(copy.image))
                 openings = self.detected[copy.name] = read_openings(
                     copy.image, lambda early: self._show(copy, early)
                 )
@@ -299,10 +303,10 @@ class _EachPhoto:
             pool.shutdown(wait=not self.watch.stopped, cancel_futures=True)
 
     def _show(self, copy: _WorkingCopy, openings: np.ndarray) -> None:
-        """Hands on what was detected in a photo."""
+        """Hands on what was detected in a photo, with the rows that it makes."""
         self.watch.check()
         if self.seen:
-            self.seen(copy.name, detected_table(openings, copy.scale))
+            self.seen(copy.name, *detected_tables(openings, copy.scale))
 
     def _read_one(self, copy: _WorkingCopy, openings: np.ndarray) -> PhotoReading:
         """One photo read from its openings; from the camera that it had, where the frame has one."""

@@ -6,7 +6,7 @@ import pytest
 from scipy.spatial import cKDTree
 
 import recon.image.scales as scales
-from recon.image.scales import find_openings
+from recon.image.scales import find_openings, glance
 from recon.image.working_copy import first_look_halvings
 
 
@@ -51,6 +51,13 @@ def test_what_is_seen_on_the_way_is_in_px_of_the_picture(looks):
     find_openings(picture, seen=early.append)
     off = cKDTree(np.c_[early[0]["x"], early[0]["y"]]).query(places)[0]
     assert off.max() < 2
+
+
+def test_a_glance_shows_large_holes_at_their_places_in_the_picture(monkeypatch):
+    monkeypatch.setattr(scales, "GLANCE_PIXELS", 1e5)
+    picture, places = plate(16)
+    found = glance(picture)
+    assert cKDTree(np.c_[found["x"], found["y"]]).query(places)[0].max() < 2
 
 
 def test_small_photos_that_were_doubled_are_looked_at_as_they_are():

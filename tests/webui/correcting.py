@@ -1,6 +1,6 @@
 """Clicks, keys, drags and seconds from a frame with three wrong members to the exact one, by its doubts.
 
-    python -m tests.webui.correcting [--seeds N] [--samples FOLDER ...] [--hand keys|mouse]
+    python -m tests.webui.correcting [--seeds N] [--samples FOLDER ...] [--hand keys|mouse] [--mistakes 2|3]
 
 A hand in Chromium goes through the doubts as a person would who looks at the photos: right ones are
 confirmed, wrong ones put right, by real keys and clicks on what the page shows; what is then still
@@ -168,9 +168,9 @@ def draw_missing(page, hand, truth, data, mouse) -> None:
         hand.wait(1)
 
 
-def correct(browser, sample: Path, seed: int, hand: str):
+def correct(browser, sample: Path, seed: int, hand: str, mistakes: int = 3):
     """(Hand, mistakes in words, whether it came out exact)."""
-    wrong = wrong_frame(sample, seed)
+    wrong = wrong_frame(sample, seed, mistakes)
     data = json.loads((sample / "truth.json").read_text())
     with tempfile.TemporaryDirectory() as folder:
         build = sample_build(Path(folder) / "build", wrong.frame, sample)
@@ -197,6 +197,7 @@ def run(args) -> int:
         help="folders with truth.json",
     )
     parser.add_argument("--hand", choices=("keys", "mouse"), nargs="*", default=["keys", "mouse"])
+    parser.add_argument("--mistakes", choices=(2, 3), type=int, default=3, help="members that are wrong")
     options = parser.parse_args(args)
     right = True
     with sync_playwright() as playwright:
@@ -205,7 +206,7 @@ def run(args) -> int:
             rows = []
             for sample in options.samples:
                 for seed in range(options.seeds):
-                    hand, mistakes, exact = correct(browser, sample, seed, way)
+                    hand, mistakes, exact = correct(browser, sample, seed, way, options.mistakes)
                     right &= exact
                     rows.append((hand.clicks, hand.keys, hand.drags, hand.M, hand.waited, hand.seconds()))
                     print(

@@ -83,7 +83,6 @@ def test_a_phone_comes_in_by_its_key_and_the_computer_shows_its_photos(opened, s
     page.wait_for_selector("dialog .qr")
     address = page.inner_text("dialog .address")
     shot(page, "phone-code")
-    page.keyboard.press("Escape")
     page.wait_for_selector("#panel .sketch")
     until(page, in_page("return Boolean(build.stand);"))
     shot(page, "stand")
@@ -95,6 +94,8 @@ def test_a_phone_comes_in_by_its_key_and_the_computer_shows_its_photos(opened, s
     phone.goto(address)
     assert phone.url.endswith("/phone")
     phone.wait_for_selector("body[data-ready]")
+    page.wait_for_selector("dialog:not([open])", state="attached")  # the code let one in, and goes
+    until_said(page, "A device came in")
     phone.wait_for_selector("#photos li:nth-child(3)")
     phone.wait_for_selector(".sketch circle")
     assert "Not all of A could be seen" in phone.inner_text("#stand-words")

@@ -264,6 +264,11 @@ def test_what_was_asked_for_comes_in_under_the_photos_on_a_phone(opened, serve, 
     under = """what => { const top = document.querySelector(what).getBoundingClientRect().top;
       const sight = document.querySelector('.sight').getBoundingClientRect();
       return top >= sight.bottom - 1 && top < innerHeight - 60; }"""
+    page.wait_for_selector("#tab-doubts .badge")
+    wide = """() => { const tabs = document.getElementById('tabs');
+      tabs.querySelector('.badge').textContent = '2 + 22';
+      return [tabs.scrollWidth, tabs.clientWidth]; }"""
+    assert page.evaluate(wide) == [360, 360]  # all five tabs, whatever the count
     page.click("#tab-members")
     page.wait_for_selector("[data-key=A]")
     page.evaluate("scrollTo(0, 99999)")
@@ -276,3 +281,49 @@ def test_what_was_asked_for_comes_in_under_the_photos_on_a_phone(opened, serve, 
     page.evaluate("scrollTo(0, 0)")
     page.click("#away")
     until(page, under, "#panel h3")
+
+
+IN_SPACE = in_page(
+    """const v = views.space, b = v.canvas.getBoundingClientRect(), m = build.members.get(id);
+  v.paintNow();
+  const p = new Vector3(...m.first.map((x, k) => x + m.direction[k] * along)).project(v.camera);
+  return [b.left + (p.x + 1) / 2 * v.width, b.top + (1 - p.y) / 2 * v.deep];""",
+    "[id, along]",
+)
+# The member at a place of the canvas, where no bolt is near.
+AT_IN_SPACE = in_page(
+    """const v = views.space;
+  return !v.bolts.pointedAt(v, at, build.members.values()) && v.memberAt(at);""",
+    "at",
+)
+
+
+def test_in_3d_a_tap_chooses_two_fingers_zoom_and_one_drags_an_end(phone):
+    page, fingers, build = phone
+    page.tap("#picker >> text=3-D")
+    until(page, in_page("return views.space.shown >= 0 && views.space.width > 0;"))
+    m = build.state.frame.member("F")
+    spots = [np.array(page.evaluate(IN_SPACE, ["F", k + 0.5])) for k in range(m.holes - 2, 0, -1)]
+    corner = box(page)[:2]
+    at = next(s for s in spots if page.evaluate(AT_IN_SPACE, (s - corner).tolist()) == "F")
+    far = page.evaluate(in_page("return views.space.far;"))
+    fingers.put("1", at)
+    fingers.put("2", at + (60, 40))
+    fingers.lift("1", "2")
+    assert page.evaluate(CHOSEN) == []  # two fingers that tap choose nothing
+    fingers.put("1", at + (6, 4))
+    fingers.move(steps=1, **{"1": at})  # a finger is never quite still
+    fingers.lift("1")
+    until(page, f"async () => String(await ({CHOSEN})()) === 'F'")
+    fingers.put("1", at - (30, 0))
+    fingers.put("2", at + (30, 0))
+    fingers.move(**{"1": at - (60, 0), "2": at + (60, 0)})
+    fingers.lift("1", "2")
+    assert page.evaluate(in_page("return views.space.far;")) == pytest.approx(far / 2, rel=0.1)
+    page.evaluate(in_page("views.space.fit(); views.space.zoom(1.2);"))
+    end, longer = (np.array(page.evaluate(IN_SPACE, ["F", m.holes - 0.5 + by])) for by in (0, 6))
+    fingers.put("1", end + (6, -6))  # beside the handle: a finger is broad
+    fingers.move(**{"1": longer})
+    fingers.lift("1")
+    wait_n(page, 2)
+    assert build.state.frame.member("F").holes == m.holes + 6

@@ -1,4 +1,4 @@
-"""Frames made wrong in three members, as readings go wrong, from a sample's truth."""
+"""Frames made wrong in two or three members, as readings go wrong, from a sample's truth."""
 
 from __future__ import annotations
 
@@ -20,16 +20,16 @@ HIDDEN = 3  # holes more that a hidden end could have, as readings say of such e
 
 @dataclass(frozen=True)
 class Wrong:
-    """frame : what the page opens.   truth : what it should be.   told : the three mistakes in words."""
+    """frame : what the page opens.   truth : what it should be.   told : the mistakes in words."""
 
     frame: Frame
     truth: Frame
     told: tuple[str, ...]
 
 
-def wrong_frame(sample: Path, seed: int) -> Wrong:
+def wrong_frame(sample: Path, seed: int, mistakes: int = 3) -> Wrong:
     """The sample's true frame with one end two holes short, one member shifted by a hole (odd seeds) or
-    missing (even seeds), and one member that is not there.
+    missing (even seeds), and, of three mistakes, one member that is not there.
 
     Ends of which the truth file shows no opening in any photo are `hidden`, as a reading has them, and one
     right member as not sure: so the doubts hold false alarms, too.
@@ -72,9 +72,10 @@ def wrong_frame(sample: Path, seed: int) -> Wrong:
         del members[second]
         told.append(f"{m.id} is missing")
 
-    false = _ghost(members, truth, rng)
-    members.append(false)
-    told.append(f"{false.id} is not there")
+    if mistakes > 2:
+        false = _ghost(members, truth, rng)
+        members.append(false)
+        told.append(f"{false.id} is not there")
     frame = replace(truth, members=tuple(members), joints=ordered(members, find_joints(members)))
     return Wrong(frame, truth, tuple(told))
 

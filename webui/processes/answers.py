@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import subprocess
 import sys
 from collections.abc import Callable
 from typing import Any
@@ -10,6 +12,16 @@ from typing import Any
 from recon.errors import ReconError
 
 Payload = dict[str, Any]
+
+
+def end_process(process: subprocess.Popen[bytes]) -> None:
+    """Ends a process that answers lines, and waits until it has ended."""
+    process.kill()
+    process.wait()
+    for pipe in (process.stdin, process.stdout):
+        with contextlib.suppress(OSError):  # what was still to be sent
+            if pipe:
+                pipe.close()
 
 
 def answer_lines(

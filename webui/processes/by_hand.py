@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 from recon.corrections.codec import member_from_json, member_to_json
 from recon.errors import ReconError
 from recon.geometry.camera import Camera
-from webui.processes.answers import Payload, answer_lines
+from webui.processes.answers import Payload, answer_lines, end_process
 
 if TYPE_CHECKING:
     import numpy as np
@@ -82,12 +82,7 @@ class RowWorker:
     def _end(self) -> None:
         process, self._process = self._process, None
         if process:
-            process.kill()
-            process.wait()
-            for pipe in (process.stdin, process.stdout):
-                with contextlib.suppress(OSError):  # what was still to be sent
-                    if pipe:
-                        pipe.close()
+            end_process(process)
 
     def close(self) -> None:
         """Ends the process; the next request starts another."""

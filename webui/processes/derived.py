@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 from recon.corrections.state import State, difference, patched
 from recon.errors import ReconError
 from recon.frame.stock import Stock
-from webui.processes.answers import Payload, answer_lines
+from webui.processes.answers import Payload, answer_lines, end_process
 from webui.storage.build import Build
 
 if TYPE_CHECKING:
@@ -153,12 +153,7 @@ class DerivedWorker:
         with self._guard:
             process, self._process, self._killed = self._process, None, False
         if process:
-            process.kill()
-            process.wait()
-            for pipe in (process.stdin, process.stdout):
-                with contextlib.suppress(OSError):  # what was still to be sent
-                    if pipe:
-                        pipe.close()
+            end_process(process)
 
 
 # The other process

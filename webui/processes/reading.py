@@ -20,6 +20,7 @@ from recon.corrections.state import State, difference, patched
 from recon.errors import ReconError
 from recon.frame.stock import Stock, load_stocks
 from webui.storage.build import Build
+from webui.storage.job_status import JobStatus
 from webui.storage.pace import Work, expected_s, learn, work_of
 from webui.storage.reading_cache import SOLVER
 
@@ -27,18 +28,11 @@ _ROOT = Path(__file__).resolve().parents[2]
 
 
 @dataclass(frozen=True)
-class ReadingStatus:
+class ReadingStatus(JobStatus):
     """How a reading stands.
 
     Attributes
     ----------
-    running : bool
-    stage : str
-        In words.
-    share : float
-        Of the work that is done, 0..1.
-    problem : str or None
-        Why it failed, in a sentence.
     left_out : list
         [photo, reason] of those that were not used.
     found : dict of str to int
@@ -50,19 +44,11 @@ class ReadingStatus:
     cancelled : bool
     """
 
-    running: bool = False
-    stage: str = ""
-    share: float = 0.0
-    problem: str | None = None
     left_out: list[list[str]] = field(default_factory=list)
     found: Mapping[str, int] = field(default_factory=dict)
     cancelled: bool = False
     done: tuple[str, ...] = ()
     expected_s: float | None = None
-
-    def to_json(self) -> dict[str, Any]:
-        """As the page has it."""
-        return dict(vars(self))
 
     def after(self, line: Mapping[str, Any]) -> ReadingStatus:
         """The status after a line of the process that reads."""

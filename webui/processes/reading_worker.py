@@ -76,7 +76,7 @@ def run(folder: Path, options: dict[str, Any]) -> dict[str, Any]:
         progress=lambda stage, share: _print(stage=stage, share=LOADING + (1 - LOADING) * share),
         constraints=_constraints(state, photos, stocks[stock_id].width if stock_id else None),
         found=found,
-        seen=lambda photo, openings: _show(folder, photo, openings),
+        seen=lambda photo, openings, rows: _show(folder, photo, openings, rows),
         marks=_marks(state),
         detected=detected,
     )
@@ -131,11 +131,11 @@ def _keeper(folder: Path, detected: dict[str, Any]) -> Callable[[str, Any, Any],
     return found
 
 
-def _show(folder: Path, photo: str, openings: Any) -> None:
-    """Keeps the openings of a photo that is not read yet, so that they are seen on it."""
+def _show(folder: Path, photo: str, openings: Any, rows: Any) -> None:
+    """Keeps openings and rows of a photo that is not read yet, so that they are seen on it."""
     from webui.storage import reading_cache
 
-    reading_cache.save_photo_reading(folder, photo, openings, [])
+    reading_cache.save_photo_reading(folder, photo, openings, rows)
     _print(found=photo, whole=False)
 
 

@@ -8,6 +8,7 @@ import * as copying from "./core/copying.js";
 import * as derived from "./core/derived.js";
 import {byId} from "./core/dom.js";
 import {emit} from "./core/events.js";
+import * as invite from "./core/invite.js";
 import {load} from "./core/loading.js";
 import {notice} from "./core/messages.js";
 import {pulse} from "./core/pulse.js";
@@ -55,6 +56,7 @@ progress.begin();
 derived.begin();
 doubts.begin();
 versions.begin();
+invite.begin();
 tabs.begin(PANELS);
 keyboard.begin();
 

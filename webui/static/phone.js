@@ -4,7 +4,7 @@
 import {get} from "./core/api.js";
 import {nameOf} from "./core/camera-name.js";
 import {byId, h} from "./core/dom.js";
-import {sendWithRow} from "./core/sending.js";
+import {sendAll, whenChosen} from "./core/sending.js";
 import {sketchOf, whereToStand} from "./core/stand.js";
 
 const QUIET_MS = 3000;
@@ -27,7 +27,12 @@ async function refresh() {
 
 function photoItem(name, isReady) {
   const source = isReady ? `/api/photos/${encodeURIComponent(name)}/whole.jpg` : null;
-  return h("li", {}, h("img", {src: source, alt: "", loading: "lazy"}), h("span", {}, name));
+  return h(
+    "li",
+    {},
+    h("img", {src: source, alt: "", loading: "lazy"}),
+    h("span", {}, name.replace(/\.\w+$/, "")),
+  );
 }
 
 async function showStand(count) {
@@ -39,13 +44,10 @@ async function showStand(count) {
 }
 
 async function send(files) {
-  for (const file of files) await sendOne(file);
+  await sendAll(files, byId("sent"), nameOf, words => {
+    byId("live").textContent = words;
+  });
   await refresh().catch(() => {});
-}
-
-async function sendOne(file) {
-  const {problem, words} = await sendWithRow(file, nameOf(file), byId("sent"));
-  byId("live").textContent = problem || words;
 }
 
 for (const [button, input] of [
@@ -54,10 +56,7 @@ for (const [button, input] of [
   ["pick", "files"],
 ]) {
   byId(button).onclick = () => byId(input).click();
-  byId(input).onchange = () => {
-    send([...byId(input).files]);
-    byId(input).value = "";
-  };
+  whenChosen(byId(input), send);
 }
 
 async function watch() {

@@ -7,6 +7,7 @@ step_photos    photos that are taken at steps
 rescue         a build with a damaged journal, copied up to the damage
 photo_store    the photos: taken in, checked and cut into levels
 video_store    videos: their pictures are chosen and taken in as photos
+job_status     how something stands that is done in the background
 reading_cache  what was found in photos, kept; the call of the solver
 pace           how long readings take on this machine
 recent         the builds that were opened last

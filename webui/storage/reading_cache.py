@@ -36,7 +36,7 @@ def read(
     progress: Callable[[str, float], None],
     constraints: Any = None,
     found: Callable[[str, Any, Any], None] | None = None,
-    seen: Callable[[str, Any], None] | None = None,
+    seen: Callable[[str, Any, Any], None] | None = None,
     marks: dict[str, Any] | None = None,
     detected: dict[str, Any] | None = None,
 ) -> Any:
@@ -60,7 +60,7 @@ def read(
     found : callable, optional
         Called with (photo, openings, rows) as photos are done.
     seen : callable, optional
-        Called with (photo, openings) as soon as they are detected.
+        Called with (photo, openings, rows) as far as they are known, before photos are done.
     marks : dict, optional
         photo -> (openings missed, places of none), px, as the user marked them before a first reading.
     detected : dict, optional

@@ -16,6 +16,7 @@ from recon.image.video.choice import MOST
 from recon.image.video.chosen import ChosenPictures, choose_pictures
 from recon.image.video.files import MOST_BYTES, SUFFIXES
 from webui.storage.build import LEVELS, Build
+from webui.storage.job_status import JobStatus
 from webui.storage.photo_store import MOST_PHOTOS, PhotoStore, plain_name
 
 CHOSEN = 0.7  # of the time goes into the choice, the rest into levels of the pictures
@@ -23,34 +24,19 @@ _PLACE = ".video-"  # begins the names of folders that videos wait in; they lie 
 
 
 @dataclass(frozen=True)
-class VideoStatus:
+class VideoStatus(JobStatus):
     """How the choice of a video's pictures stands.
 
     Attributes
     ----------
-    running : bool
-    stage : str
-        In words.
-    share : float
-        Of the work that is done, 0..1.
     photos : tuple of str
         Names of the pictures that were taken in.
-    problem : str or None
-        Why there are none, in a sentence.
     note : str
         What could not be used, in a sentence.
     """
 
-    running: bool = True
-    stage: str = "waiting"
-    share: float = 0.0
     photos: tuple[str, ...] = ()
-    problem: str | None = None
     note: str = ""
-
-    def to_json(self) -> dict[str, Any]:
-        """As the page has it."""
-        return dict(vars(self))
 
 
 class VideoStore:
@@ -105,7 +91,7 @@ class VideoStore:
             shutil.rmtree(place, ignore_errors=True)
             raise
         with self._lock:
-            self._status[key] = VideoStatus()
+            self._status[key] = VideoStatus(running=True, stage="waiting")
         threading.Thread(target=self._work, args=(key, video), name="video", daemon=True).start()
         return key
 

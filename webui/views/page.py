@@ -104,7 +104,7 @@ def _start(context: AppContext) -> str:
 @bp.get("/api/pulse")
 def pulse() -> Response:
     """What may change without this page: the version, which start of the program this is, the reading, the
-    photos that are ready; `news`, words of the last changes."""
+    photos that are ready; `news`, words of the last changes; `entered`, how many browsers a key let in."""
     context = app_context()
     context.build.hold_place()  # what is wrong with the folder is said at once, and not with the next change
     context.work.hold_place()
@@ -113,6 +113,7 @@ def pulse() -> Response:
         n=n,
         work=context.work.n,
         start=_start(context),
+        entered=context.keys.entered if context.keys else 0,
         news=context.build.since(n - NEWS)[:NEWS],
         job=context.reading.status().to_json(),
         photos=(names := context.photos.names()),

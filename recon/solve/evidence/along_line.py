@@ -244,7 +244,7 @@ def along_lines(
         laps = None if bolted is None else np.concatenate(bolted[part], 1)
         seen = []
         for photo in photos:
-            hidden = _hidden(photo, lines[part], occluders[part])
+            hidden = hidden_openings(photo, lines[part], occluders[part])
             seen.append(match_openings(photo, joined, only_free=False, bolted=laps, hidden=hidden))
         evidence = _evidence_of(seen, joined, laps)
         stop = np.cumsum([o.centre.shape[1] for o in lines[part]])
@@ -252,7 +252,9 @@ def along_lines(
     return out
 
 
-def _hidden(photo: PosedPhoto, lines: Sequence[LineOpenings], occluders: Sequence[Occluders]) -> BoolArray:
+def hidden_openings(
+    photo: PosedPhoto, lines: Sequence[LineOpenings], occluders: Sequence[Occluders]
+) -> BoolArray:
     """(4 K,) openings of lines side by side that are hidden from a photo; lines behind the same together."""
     hidden = []
     for _, group in groupby(zip(lines, occluders), key=lambda pair: id(pair[1])):
@@ -281,11 +283,7 @@ def match_openings(
     if openings.turn is None:
         if hidden is None:
             hidden = occluders.hide(photo.camera.centre, lifted(X, n))
-        if openings.off is not None:
-            X = X + np.tile(openings.off, (4, 1))
-        play = None
-        if openings.play is not None:
-            play = np.tile(np.where(np.isnan(openings.play), photo.play, openings.play), 4)
+        X, n, play = opening_places(photo, openings)
         found = match_predictions(photo, X, n, hidden, only_free, play)
         return with_heads(photo, X, n, found, laps, only_free)
     near = _turned(photo, openings, openings.turn)
@@ -300,6 +298,26 @@ def match_openings(
     seen = with_heads(turned, X, n, match_predictions(turned, X, n, hidden, only_free), laps, only_free)
     hit, head = (np.where(a >= 0, index[a], -1) for a in (seen.hit, seen.head))
     return replace(seen, hit=hit, head=head)
+
+
+def opening_places(
+    photo: PosedPhoto, openings: LineOpenings
+) -> tuple[FloatArray, FloatArray, FloatArray | None]:
+    """Where the openings of a lattice line are to be looked for in a photo, face after face.
+
+    Returns
+    -------
+    places, normals : arrays, (4 K, 3)
+        Pitches, and unit vectors.
+    play : array or None, (4 K,)
+        Spread about them, pitches; None: that of the photo.
+    """
+    X, n = openings.centre.reshape(-1, 3), openings.normal.reshape(-1, 3)
+    if openings.off is not None:
+        X = X + np.tile(openings.off, (4, 1))
+    if openings.play is None:
+        return X, n, None
+    return X, n, np.tile(np.where(np.isnan(openings.play), photo.play, openings.play), 4)
 
 
 def _turned(

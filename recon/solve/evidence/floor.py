@@ -177,8 +177,7 @@ def floors_compared(scene: Scene) -> FloatArray:
     """
     count = len(scene.photos)
     out = np.zeros((count, count))
-    pictured = all(p.name in scene.pictures for p in scene.photos)
-    if count < 2 or not scene.candidates or not pictured:
+    if count < 2 or not has_floor(scene):
         return out
     floor = floor_under(scene)
     shown = [floor_picture(scene, p, p.camera, floor) for p in scene.photos]
@@ -186,6 +185,11 @@ def floors_compared(scene: Scene) -> FloatArray:
         for j in compared(i):
             out[i, j] = out[j, i] = floor_nats(shown[i], shown[j])
     return out
+
+
+def has_floor(scene: Scene) -> bool:
+    """Are there members under which a floor can be, and a picture of each photo?"""
+    return bool(scene.candidates) and all(p.name in scene.pictures for p in scene.photos)
 
 
 def compared(i: int) -> range:

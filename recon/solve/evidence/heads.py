@@ -6,7 +6,7 @@ the face.  At a predicted opening such a mark speaks for the member as an open h
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -30,6 +30,25 @@ THIN_LIMIT = (
 MOST_NEAR = 5  # detections looked at for each opening; bounds the time
 BOLTED = 0.85  # chance of a bolt where two members lap; this project's choice
 BOLTED_ELSEWHERE = 0.05  # and at any hole, as long as it is not known what laps there; this project's choice
+
+
+@dataclass(frozen=True)
+class NearHeads:
+    """Detections near to where the heads on some faces would be, whoever explains them.
+
+    Attributes
+    ----------
+    index : int array, (..., k)
+        Detections near to each face.
+    gain : array, (..., k)
+        Nats for each being the head; -inf where it cannot be.
+    size : array, (..., k)
+        Of each, in holes.
+    """
+
+    index: IntArray
+    gain: FloatArray
+    size: FloatArray
 
 
 def with_heads(
@@ -79,18 +98,39 @@ def with_heads(
     q = np.nonzero(matches.visible)[0]
     if not len(q) or not len(photo.openings):
         return replace(matches, head=head)
-    near, gain, size = _gains(photo, points[q], normals[q], only_free)
+    near = near_heads(photo, points[q], normals[q])
     known = np.zeros(len(q), bool) if bolted is None else bolted[q]
-    prior = np.where(known, BOLTED, BOLTED_ELSEWHERE)
-    gain = np.minimum(gain + np.log(prior), MOST_NATS)
-    better = gain > np.maximum(matches.llr[q], 0)
-    same = np.isfinite(gain) & (matches.hit[q] == near)
-    better = np.where(same, _wider_than_a_hole(size, prior), better)
     llr, hit = matches.llr.copy(), matches.hit.copy()
-    head[q[better]] = near[better]
-    llr[q[better]] = gain[better]
-    hit[q[better]] = -1
+    llr[q], hit[q], head[q] = choose_heads(
+        near, np.where(known, BOLTED, BOLTED_ELSEWHERE), llr[q], hit[q], photo.free if only_free else None
+    )
     return replace(matches, llr=llr, hit=hit, head=head)
+
+
+def choose_heads(
+    near: NearHeads, prior: FloatArray, llr: FloatArray, hit: IntArray, free: BoolArray | None = None
+) -> tuple[FloatArray, IntArray, IntArray]:
+    """Nats, openings and heads of some faces, where a head explains the picture better than what was there.
+
+    Parameters
+    ----------
+    near : NearHeads
+        The detections near to each.
+    prior : array, (...)
+        Chance of a bolt there.
+    llr, hit : arrays, (...)
+        Of open holes, as in :class:`recon.solve.evidence.predictions.Matches`.
+    free : bool array or None
+        Of all detections; those that are not free are no heads.
+    """
+    gain = near.gain if free is None else np.where(free[near.index], near.gain, -np.inf)
+    best = gain.argmax(-1)[..., None]
+    index, gain, size = (np.take_along_axis(a, best, -1)[..., 0] for a in (near.index, gain, near.size))
+    gain = np.minimum(gain + np.log(prior), MOST_NATS)
+    better = gain > np.maximum(llr, 0)
+    same = np.isfinite(gain) & (hit == index)
+    better = np.where(same, _wider_than_a_hole(size, prior), better)
+    return np.where(better, gain, llr), np.where(better, -1, hit), np.where(better, index, -1)
 
 
 def _wider_than_a_hole(size: FloatArray, prior: FloatArray) -> BoolArray:
@@ -100,15 +140,8 @@ def _wider_than_a_hole(size: FloatArray, prior: FloatArray) -> BoolArray:
     return np.asarray(head > hole)
 
 
-def _gains(
-    photo: PosedPhoto, points: FloatArray, normals: FloatArray, only_free: bool
-) -> tuple[IntArray, FloatArray, FloatArray]:
-    """The detection that is likeliest the head on each of Q faces, its nats (-inf: none), its size in holes.
-
-    Returns
-    -------
-    (Q,), (Q,), (Q,)
-    """
+def near_heads(photo: PosedPhoto, points: FloatArray, normals: FloatArray) -> NearHeads:
+    """The detections that may be heads on faces (Q, 3) in sight, whoever else explains them."""
     camera, o = photo.camera, photo.openings
     k = min(MOST_NEAR, len(o))
     scale = camera.f / world2camera(camera, points)[:, 2]
@@ -130,8 +163,6 @@ def _gains(
     thin = np.log(np.maximum(o["minor"][near], 0.5) / (hole * facing * HEAD_RATIO)[:, None])
     there = (j < len(o)) & (d < REACH * sigma[:, None])
     there &= (size > LEAST_RATIO) & (size < MOST_RATIO) & (np.abs(thin) < THIN_LIMIT)
-    if only_free:
-        there &= photo.free[near]
     # The mark may lie anywhere along the way on which the head's height moves it.
     room = 2 * np.pi * sigma**2 + 2 * np.sqrt(2 * np.pi) * sigma * np.linalg.norm(half, axis=1)
     gain = (
@@ -142,7 +173,4 @@ def _gains(
         - 0.5 * (np.log(size / HEAD_RATIO) / HEAD_SPREAD) ** 2
         + photo.mark[near]
     )
-    gain = np.where(there, gain, -np.inf)
-    best = gain.argmax(1)
-    rows = np.arange(len(points))
-    return near[rows, best], gain[rows, best], size[rows, best]
+    return NearHeads(near, np.where(there, gain, -np.inf), size)

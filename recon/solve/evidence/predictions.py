@@ -59,6 +59,32 @@ class Matches:
 
 
 @dataclass(frozen=True)
+class NearOpenings:
+    """Detections near to those of N predicted openings that should be in sight, whoever explains them.
+
+    Attributes
+    ----------
+    number : int array, (Q,)
+        Of the openings in sight; none where nothing was detected in the photo.
+    index : int array, (Q, k)
+        Detections near to each.
+    gain : array, (Q, k)
+        Nats for each being the opening; -inf where it cannot be.
+    miss : array, (Q,)
+        Nats where none is.
+    visible, px : arrays, (N,) and (N, 2)
+        As in :class:`Matches`.
+    """
+
+    number: IntArray
+    index: IntArray
+    gain: FloatArray
+    miss: FloatArray
+    visible: BoolArray
+    px: FloatArray
+
+
+@dataclass(frozen=True)
 class _Predicted:
     """How N openings would look: in sight (N,), place (N, 2) px, px a pitch (N,), minor axis (N,) px."""
 
@@ -111,28 +137,61 @@ def match_predictions(
     >>> matches.hit.tolist(), matches.visible.all(), (matches.llr > 0).tolist()
     ([0, 1, 2, 3, -1], np.True_, [True, True, True, True, False])
     """
-    seen = _predict(photo, points, normals, hidden)
+    near = near_openings(photo, points, normals, hidden, play)
     llr, hit = np.zeros(len(points)), np.full(len(points), -1)
-    if not seen.visible.any() or not len(photo.openings):
-        return Matches(llr, hit, seen.visible, seen.px, hit.copy())
-    q = np.nonzero(seen.visible)[0]
+    llr[near.number], hit[near.number] = choose_openings(
+        near.index, near.gain, near.miss, photo.free if only_free else None
+    )
+    return Matches(llr, hit, near.visible, near.px, np.full(len(points), -1))
+
+
+def near_openings(
+    photo: PosedPhoto,
+    points: FloatArray,
+    normals: FloatArray,
+    hidden: BoolArray | None = None,
+    play: FloatArray | None = None,
+) -> NearOpenings:
+    """The detections that may be predicted openings, whoever else explains them; as `match_predictions`."""
+    seen = _predict(photo, points, normals, hidden)
+    q = np.nonzero(seen.visible)[0] if len(photo.openings) else np.zeros(0, int)
+    if not len(q):
+        return NearOpenings(q, np.zeros((0, 1), int), np.zeros((0, 1)), np.zeros(0), seen.visible, seen.px)
     faces = np.abs(normals[q]).argmax(1)
     spread = np.full(len(q), photo.play) if play is None else play[q]
     near, gain = _gains(photo, seen.px[q], seen.scale[q], seen.minor[q], faces, spread)
-    taken = np.isfinite(gain) & ~photo.free[near]
-    if only_free:
-        gain = np.where(taken, -np.inf, gain)
-    best = gain.argmax(1)
-    top = gain[np.arange(len(q)), best]
     # Small, slanted openings are missed more often: a miss there says less.
     sure = FOUND / (1 + np.exp(-(seen.minor[q] - SOFT_MINOR_PX) / SOFTNESS_PX))
-    miss = np.log(1 - sure)
-    if only_free:
-        miss = np.where(taken.any(1), 0.0, miss)
+    return NearOpenings(q, near, gain, np.log(1 - sure), seen.visible, seen.px)
+
+
+def choose_openings(
+    index: IntArray, gain: FloatArray, miss: FloatArray, free: BoolArray | None = None
+) -> tuple[FloatArray, IntArray]:
+    """Of the detections near to each of some openings the likeliest: nats and its number, -1 none.
+
+    Parameters
+    ----------
+    index, gain, miss : arrays, (..., k), (..., k) and (...)
+        As in :class:`NearOpenings`.
+    free : bool array or None
+        Of all detections; those that are not free are not hits, and an opening near to one says nothing.
+
+    Examples
+    --------
+    >>> nats, hit = choose_openings(np.array([[4, 7]]), np.array([[2.0, 3.0]]), np.array([-1.0]))
+    >>> nats.tolist(), hit.tolist()
+    ([3.0], [7])
+    """
+    if free is not None:
+        taken = np.isfinite(gain) & ~free[index]
+        gain = np.where(taken, -np.inf, gain)
+        miss = np.where(taken.any(-1), 0.0, miss)
+    best = gain.argmax(-1)[..., None]
+    top = np.take_along_axis(gain, best, -1)[..., 0]
     found = np.isfinite(top)
-    llr[q] = np.where(found, np.clip(top, miss, MOST_NATS), miss)
-    hit[q] = np.where(found, near[np.arange(len(q)), best], -1)
-    return Matches(llr, hit, seen.visible, seen.px, np.full(len(points), -1))
+    nats = np.where(found, np.clip(top, miss, MOST_NATS), miss)
+    return nats, np.where(found, np.take_along_axis(index, best, -1)[..., 0], -1)
 
 
 def _predict(

@@ -7,6 +7,8 @@ something stands there.
 
 from __future__ import annotations
 
+from itertools import groupby
+
 import numpy as np
 
 from recon.geometry.arrays import BoolArray, FloatArray
@@ -51,9 +53,9 @@ def without_hidden_runs(evidence: LineEvidence, cost: float = HIDDEN_RUN) -> Lin
         return evidence
     visible = evidence.visible.reshape(faces.shape)
     out, hidden = faces.copy(), np.zeros_like(visible)
-    rows = np.nonzero(worth_it)[0]
-    for row, states in zip(rows, _hidden(faces[rows], cost)):
-        for run in _runs(states, visible[row]):
+    rows = np.nonzero(worth_it)[0].tolist()
+    for row, nats in zip(rows, faces[rows].tolist()):
+        for run in _runs(_hidden(nats, cost), visible[row]):
             out[row, run] = 0.0
             hidden[row, run] = True
             _charge(out[row], run, visible[row], cost)
@@ -66,32 +68,30 @@ def without_hidden_runs(evidence: LineEvidence, cost: float = HIDDEN_RUN) -> Lin
     )
 
 
-def _hidden(llr: FloatArray, cost: float) -> BoolArray:
-    """Which holes (F, K) of F faces are hidden in the likeliest sequence."""
-    n, count = llr.shape
-    from_hidden, to_hidden = np.zeros((n, count), bool), np.zeros((n, count), bool)
-    sight, hidden = llr[:, 0], np.full(n, -cost)
-    for k in range(1, count):
-        from_hidden[:, k] = hidden > sight
-        to_hidden[:, k] = sight - cost > hidden
-        sight, hidden = np.maximum(sight, hidden) + llr[:, k], np.maximum(hidden, sight - cost)
-    out = np.zeros((n, count), bool)
-    state = hidden > sight
-    for k in range(count - 1, -1, -1):
-        out[:, k] = state
-        state = np.where(state, ~to_hidden[:, k], from_hidden[:, k])
-    return out
-
-
-def _runs(hidden: BoolArray, visible: BoolArray) -> list[slice]:
-    """Runs of hidden holes, each from its first to its last opening that should be in sight."""
-    starts = np.nonzero(hidden & ~np.r_[False, hidden[:-1]])[0]
-    stops = np.nonzero(hidden & ~np.r_[hidden[1:], False])[0]
+def _hidden(llr: list[float], cost: float) -> list[bool]:
+    """Which holes of a face are hidden in the likeliest sequence; in Python, as there are few faces."""
+    from_hidden, to_hidden = [False], [False]
+    sight, hidden = llr[0], -cost
+    for nats in llr[1:]:
+        from_hidden.append(hidden > sight)
+        to_hidden.append(sight - cost > hidden)
+        sight, hidden = max(sight, hidden) + nats, max(hidden, sight - cost)
     out = []
-    for a, b in zip(starts, stops):
-        inside = np.nonzero(visible[a : b + 1])[0]
-        if len(inside):
-            out.append(slice(a + inside[0], a + inside[-1] + 1))
+    state = hidden > sight
+    for back, forth in zip(reversed(from_hidden), reversed(to_hidden)):
+        out.append(state)
+        state = not forth if state else back
+    return out[::-1]
+
+
+def _runs(hidden: list[bool], visible: BoolArray) -> list[slice]:
+    """Runs of hidden holes, each from its first to its last opening that should be in sight."""
+    out, at = [], 0
+    for state, group in groupby(hidden):
+        start, at = at, at + len(list(group))
+        inside = np.nonzero(visible[start:at])[0].tolist() if state else []
+        if inside:
+            out.append(slice(start + inside[0], start + inside[-1] + 1))
     return out
 
 

@@ -2,7 +2,8 @@
 
 What hides the middle of a member hides as well what lies behind it.  Openings of other members that are seen
 through the place where the middle would be therefore speak for the gap.  So do holes missed on one face after
-another, and edges across the faces where ends would be.
+another, and edges across the faces where ends would be.  A piece that laps fewer than two others would not be
+held.
 """
 
 from __future__ import annotations
@@ -21,6 +22,8 @@ from recon.solve.evidence.occluders import Occluders
 from recon.solve.evidence.scene import Scene
 from recon.solve.evidence.unknown_occluders import without_hidden_runs
 from recon.solve.members.edges import colour_steps, edge_evidence
+from recon.solve.members.laps import lap_count
+from recon.solve.members.selection import LEAST_LAPS, UNHELD
 
 LEAST_GAP = 2  # holes; a single one is missed now and then.  This project's choice
 GAPS = 0.1  # of the lines with a member, those with a second one in line.  This project's choice
@@ -98,7 +101,8 @@ def with_gaps(scene: Scene) -> Scene:
 def _is_there(scene: Scene, gap: _Gap, every: _Found) -> bool:
     """Do the photos say that there is nothing?  Edges are looked at where they may settle it."""
     nats = _missed(scene, gap, every) + _seen_through(scene, gap, every)
-    nats -= _cost(scene.candidates[gap.index].holes)
+    whole = scene.candidates[gap.index]
+    nats -= _cost(whole.holes) + UNHELD * _unheld(scene, gap.index, _pieces(whole, [gap]))
     if abs(nats) < 2 * len(scene.photos) * OUTLINE_NATS:
         nats += _ends_seen(scene, gap)
     return nats > 0
@@ -107,6 +111,14 @@ def _is_there(scene: Scene, gap: _Gap, every: _Found) -> bool:
 def _cost(holes: int) -> float:
     """Nats that a gap costs: few lines have one, and it may start and stop at any two of its holes."""
     return float(np.log(max(holes * (holes - 1) / 2, 1) / GAPS))
+
+
+def _unheld(scene: Scene, index: int, pieces: Sequence[Candidate]) -> int:
+    """How many of the pieces of a candidate that is held lap too few others to be held."""
+    alone = scene.with_candidates(scene.others(index))
+    if lap_count(alone, scene.candidates[index]) < LEAST_LAPS:
+        return 0
+    return sum(lap_count(alone, piece) < LEAST_LAPS for piece in pieces)
 
 
 def _possible_gaps(index: int, candidate: Candidate) -> list[_Gap]:

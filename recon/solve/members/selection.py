@@ -31,6 +31,7 @@ from recon.solve.evidence.candidate import (
     same_line,
     shared_holes,
 )
+from recon.solve.evidence.kept_looks import KeptLook, looks_along, with_shared_free
 from recon.solve.evidence.occluders import Occluders, occluders_of
 from recon.solve.evidence.own_place import OwnPlace
 from recon.solve.evidence.posed_photo import PosedPhoto
@@ -51,6 +52,7 @@ LEAST_LAPS = 2  # that hold a member; common practice, no source
 UNHELD = 14.0
 BEFORE_OWN_PLACE = 0.5  # of what a member needs, from which its own place is sought: that gives as much again
 OWN_ROUNDS = 2  # of fitting a member's own place and looking again; nothing changed after the second
+LOOKS_AT_ONCE = 16  # lines that are looked along again in one go: saves overhead
 REACH = 10  # holes looked at past the ends of rows, and of members with an open end; this project's choice
 
 
@@ -66,6 +68,7 @@ class _Line:
     stale: bool = False  # a member was chosen since that may explain some of its detections
     own: OwnPlace | None = None  # of the member that its best stretch would be
     used: BoolArray | None = None  # holes of members that were chosen on this line, (K,)
+    look: KeptLook | None = None  # what lies near its openings, once it had to be weighed again
     stretch: tuple[int, int, float] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -121,7 +124,7 @@ def select_members(
         Whether members may be off the lattice where photos show play: once the cameras are known.
     """
     # Copies, in which detections are marked as they are explained.
-    photos = [replace(p, free=np.ones(len(p.openings), bool)) for p in scene.photos]
+    photos, free = with_shared_free(scene.photos)
     own_places = own_places and has_own_places(photos)
     waiting = _first_looks(scene.with_photos(photos), lines, past_ends, own_places)
     chosen = _fixed_members(scene, photos)
@@ -134,7 +137,8 @@ def select_members(
         if total < LEAST_EVIDENCE:
             break
         if line.stale:
-            waiting[line.key] = _second_look(photos, line)
+            evidence = _with_looks(photos, line, waiting).evidence(free)
+            waiting[line.key] = replace(line, evidence=evidence, stale=False)
             continue
         candidate = line.candidate()
         fitted = None
@@ -165,10 +169,17 @@ def _take(photos: Sequence[PosedPhoto], hits: IntArray) -> None:
         photo.free[hit[hit >= 0]] = False
 
 
-def _second_look(photos: Sequence[PosedPhoto], line: _Line) -> _Line:
-    """The line with what the detections that are still free say."""
-    evidence = along_line(photos, line.openings, line.occluders, only_free=True)
-    return _Line(line.key, line.lo, line.occluders, evidence, line.openings, own=line.own, used=line.used)
+def _with_looks(photos: Sequence[PosedPhoto], line: _Line, waiting: dict[LineKey, _Line]) -> KeptLook:
+    """The look along a line that is to be weighed again; some others get theirs in the same go."""
+    if line.look is None:
+        others = [x for x in waiting.values() if x.stale and x.look is None and x is not line]
+        others = [x for x in others if x.stretch[2] >= LEAST_EVIDENCE]
+        some = [line, *sorted(others, key=lambda x: -x.stretch[2])[: LOOKS_AT_ONCE - 1]]
+        looks = looks_along(photos, [x.openings for x in some], [x.occluders for x in some])
+        for x, look in zip(some, looks):
+            x.look = look
+        return looks[0]
+    return line.look
 
 
 def _at_own_place(photos: Sequence[PosedPhoto], line: _Line, width: float) -> _Line:

@@ -13,8 +13,9 @@ from recon.solve.members.selection import members_evidence
 from recon.solve.multiview.agreement import shared_rows
 from recon.solve.multiview.groups import as_registered, grown_groups, laid_again_on_others, laid_rivals
 from recon.solve.multiview.hypotheses import LEAST_EVIDENCE, Posed, RegisteredPhotos, register_photos
+from recon.solve.multiview.mirrored import mirrored_beside
 from recon.solve.multiview.rounds import Progress, find_members, find_own_places
-from recon.solve.multiview.self_fits import turned_on_floor
+from recon.solve.multiview.self_fits import mirrored_on_floor, turned_on_floor
 from recon.solve.off_lattice.braces import find_braces
 from recon.solve.photo.photo_reading import PhotoReading
 
@@ -112,8 +113,8 @@ def drop_outlier_photos(
 ) -> tuple[RegisteredPhotos, Scene]:
     """:func:`find_members`, and again without the photo that fits worst, until all that are left fit.
 
-    A photo that shows the floor as another does stays, whatever else it shows.  Where the frame fits itself
-    in several turns, the photos are turned until they show one floor.
+    A photo that shows the floor as another does stays, whatever else it shows; one that shows it in a mirror
+    goes.  Where the frame fits itself in several turns, the photos are turned until they show one floor.
 
     Returns
     -------
@@ -123,8 +124,14 @@ def drop_outlier_photos(
         scene = find_members(registered, pictures, width, progress)
         if len(scene.photos) < 2 or not scene.candidates:
             return registered, scene
+        floors = floors_compared(scene)
+        mirrored = mirrored_on_floor(scene, floors.sum(axis=1))
+        if mirrored is not None:
+            others = [p.name for i, p in enumerate(scene.photos) if i != mirrored]
+            registered = registered.without([mirrored], mirrored_beside(others))
+            continue
         share = shared_rows(scene, registered.lattices)
-        share[floors_compared(scene).max(axis=1) > SAME_FLOOR] = 1.0
+        share[floors.max(axis=1) > SAME_FLOOR] = 1.0
         worst = int(share.argmin())
         if share[worst] >= LEAST_SHARED:
             return _on_one_floor(registered, scene, progress)

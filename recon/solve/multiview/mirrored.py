@@ -40,8 +40,9 @@ def name_mirrored(scene: Scene, readings: Sequence[PhotoReading]) -> Scene:
     (('a.jpg', 'blurred'),)
     """
     by_name = {r.name: r for r in readings}
+    used = [p.name for p in scene.photos]
     aside = tuple(
-        (name, _reason(scene) if name in by_name and is_mirrored(scene, by_name[name]) else why)
+        (name, mirrored_beside(used) if name in by_name and is_mirrored(scene, by_name[name]) else why)
         for name, why in scene.set_aside
     )
     return replace(scene, set_aside=aside)
@@ -62,9 +63,14 @@ def _best_score(scene: Scene, reading: PhotoReading, turns: IntArray) -> float:
     return max(scores)
 
 
-def _reason(scene: Scene) -> str:
-    """What is said of a mirrored photo."""
-    used = [p.name for p in scene.photos]
+def mirrored_beside(used: Sequence[str]) -> str:
+    """What is said of a photo that is mirrored beside those with some names.
+
+    Examples
+    --------
+    >>> mirrored_beside(["a.jpg"])
+    'it fits only as the mirror image of what a.jpg shows: is one of them mirrored?'
+    """
     others = used[0] if len(used) == 1 else "the other photos"
     show = "shows" if len(used) == 1 else "show"
     return f"it fits only as the mirror image of what {others} {show}: is one of them mirrored?"

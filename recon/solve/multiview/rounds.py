@@ -8,6 +8,7 @@ import numpy as np
 
 from recon.solve.evidence.along_line import has_own_places
 from recon.solve.evidence.candidate import Candidate, grown, runs_into, touching
+from recon.solve.evidence.floor import up_axis
 from recon.solve.evidence.scene import Ends, Scene
 from recon.solve.members.ends import find_ends, with_fixed_ends
 from recon.solve.members.gaps import with_gaps
@@ -89,7 +90,8 @@ def find_own_places(scene: Scene) -> Scene:
 def with_ends(scene: Scene) -> Scene:
     """The scene with the ends of all candidates sought, and each as long as its ends say."""
     candidates = list(scene.candidates)
-    ends = settle_ends(candidates, [_ends_of(scene, i) for i in range(len(candidates))])
+    up = up_axis(p.camera for p in scene.photos)
+    ends = settle_ends(candidates, [_ends_of(scene, i) for i in range(len(candidates))], up, scene.width)
     order = sorted(
         range(len(candidates)), key=lambda i: (candidates[i].fixed_ends is None, -candidates[i].evidence)
     )

@@ -11,6 +11,7 @@ In the order of the method:
 - ``camera_samples``: cameras drawn from what the vanishing points leave open
 - ``hole_size``: apparent diameter of the holes in pitches
 - ``axis_rows``: rows along the camera's axes, equal steps of a cotangent
+- ``progressions``: equal steps grown from many pairs of openings at once
 - ``placed_rows``: these rows in space, with uncertainty, faces and the width that twins show
 - ``photo_lattice``: the lattice that all rows agree on, and the lattice lines each may lie on
 - ``shared_focal``: pictures of one video share their focal length

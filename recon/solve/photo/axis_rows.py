@@ -9,6 +9,7 @@ is an arithmetic progression on a line, which needs no projective fit and bears 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -16,13 +17,12 @@ from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import Camera, image2sensor
 from recon.geometry.ellipses import face_distances, score_llr, shape_llr, unit_shapes
 from recon.image.rows import PITCH_OVER_HOLE, chord_px
+from recon.solve.photo.progressions import SightLines, SortedOpenings, grown
 from recon.solve.photo.row_points import centre_sigma_px
 
-# A hole in sight is among the openings 9 times of 10 (worst rendered photos).
-HIT, MISS = np.log(0.9), np.log(0.1)
 MOST_SEEDS = 6000  # pairs that rows grow from, best first: bounds the time
 NEIGHBOURS = 40  # openings next to one another by theta that pairs are made of
-BAND = 0.02  # rad: openings further off in theta are not of the row
+PAIRS_AT_ONCE = 256  # that rows grow from; more at once are less often of rows found before
 
 
 @dataclass(frozen=True)
@@ -41,25 +41,6 @@ class AxisRow:
     index: IntArray
     step: IntArray
     evidence: float
-
-
-@dataclass(frozen=True)
-class SightLines:
-    """Lines of sight of N openings round one direction.
-
-    Attributes
-    ----------
-    theta : (N,) rad, angle round the direction.
-    tau : (N,) cotangent of the angle with the direction.
-    theta_px, tau_px : (N,) by how much they change for a px sideways of and along the axis' image.
-    along : (N, 2) unit, image direction of the axis at each opening.
-    """
-
-    theta: FloatArray
-    tau: FloatArray
-    theta_px: FloatArray
-    tau_px: FloatArray
-    along: FloatArray
 
 
 def sight_lines(camera: Camera, px: FloatArray, direction: FloatArray) -> SightLines:
@@ -146,35 +127,9 @@ def find_axis_rows(
     return rows
 
 
-@dataclass(frozen=True)
-class _Sorted:
-    """Openings sorted by theta.
-
-    Attributes
-    ----------
-    lines, openings : their lines of sight and records.
-    density : (N,) clutter per px^2 round each.
-    chord : (N,) width of the ellipse along the row, in tau.
-    sigma : (N,) standard error of the centre, px.
-    side : (N,) by how much theta may be off, rad.
-    """
-
-    lines: SightLines
-    openings: np.ndarray
-    density: FloatArray
-    chord: FloatArray
-    sigma: FloatArray
-    side: FloatArray
-
-    def band(self, theta: float) -> IntArray:
-        """Numbers of the openings about a theta."""
-        low, high = np.searchsorted(self.lines.theta, [theta - BAND, theta + BAND])
-        return np.arange(low, high)
-
-
 def _sorted_openings(
     lines: SightLines, openings: np.ndarray, density: FloatArray
-) -> tuple[_Sorted, IntArray]:
+) -> tuple[SortedOpenings, IntArray]:
     """The openings by theta, and their numbers (N,) before sorting."""
     order = np.argsort(lines.theta)
     by_theta = SightLines(
@@ -182,7 +137,7 @@ def _sorted_openings(
     )
     o = openings[order]
     sigma = centre_sigma_px(o["minor"])
-    return _Sorted(
+    return SortedOpenings(
         by_theta,
         o,
         density[order],
@@ -205,23 +160,19 @@ def _rows_of_axis(
     field, order = _sorted_openings(sight_lines(camera, px, camera.R[:, axis]), openings, density)
     used: set[tuple[int, int]] = set()
     out = []
-    for i, j in _seed_pairs(field, camera.f, hole):
-        if (i, j) in used:
-            continue
-        row = _grow(field, i, j)
-        if row is None:
-            continue
-        idx, step, evidence = row
-        srt = np.sort(idx)
-        for a in range(len(srt)):
-            for b in srt[a + 1 :]:
-                used.add((int(srt[a]), int(b)))
-        if len(idx) >= least and evidence > 0:
-            out.append(AxisRow(axis, order[idx], step, float(evidence)))
+    pairs = _seed_pairs(field, camera.f, hole)
+    for start in range(0, len(pairs), PAIRS_AT_ONCE):
+        seeds = [pair for pair in pairs[start : start + PAIRS_AT_ONCE] if pair not in used]
+        for pair, row in zip(seeds, grown(field, seeds)):
+            if row is None or pair in used:
+                continue
+            used.update(combinations(np.sort(row.index).tolist(), 2))
+            if len(row.index) >= least and row.evidence > 0:
+                out.append(AxisRow(axis, order[row.index], row.step, row.evidence))
     return out
 
 
-def _seed_pairs(field: _Sorted, f: float, hole: float | None) -> list[tuple[int, int]]:
+def _seed_pairs(field: SortedOpenings, f: float, hole: float | None) -> list[tuple[int, int]]:
     """Pairs of openings at one theta that may be one step apart, likeliest first."""
     theta, tau, o, chord = field.lines.theta, field.lines.tau, field.openings, field.chord
     near_vanishing = field.lines.tau_px > 0.25 * np.abs(tau) + 0.02  # one px there is many pitches
@@ -252,108 +203,3 @@ def _seed_pairs(field: _Sorted, f: float, hole: float | None) -> list[tuple[int,
     pairs = np.concatenate(seeds)
     pairs = pairs[np.argsort(-pairs[:, 0])][:MOST_SEEDS]
     return [(int(i), int(j)) for _, i, j in pairs]
-
-
-@dataclass(frozen=True)
-class _Progression:
-    """An arithmetic progression of cotangents.
-
-    Attributes
-    ----------
-    theta : of the row, rad.
-    tau, delta : of step 0, and from step to step.
-    step, index : (M,) the openings that it was fitted to; none before the first round.
-    """
-
-    theta: float
-    tau: float
-    delta: float
-    step: IntArray
-    index: IntArray
-
-
-def _grow(field: _Sorted, i: int, j: int) -> tuple[IntArray, IntArray, float] | None:
-    """The progression through i and j: numbers and steps of its openings, evidence; None for fewer than 3."""
-    theta, tau, chord, o = field.lines.theta, field.lines.tau, field.chord, field.openings
-    none = np.zeros(0, int)
-    row = _Progression((theta[i] + theta[j]) / 2, min(tau[i], tau[j]), abs(tau[j] - tau[i]), none, none)
-    # The same hole at another distance: size follows the step, so compare chord to step.
-    ratio = (chord[i] + chord[j]) / 2 / row.delta
-    size = np.sqrt(o["major"][i] * o["major"][j])
-    width = 1.3  # of the first round's band, whose theta is that of two openings only
-    evidence = 0.0
-    for _ in range(3):
-        near = field.band(row.theta)
-        near = near[np.abs(theta[near] - row.theta) < width * field.side[near]]
-        if width > 1 and len(near) < 3:
-            return None
-        alike = np.abs(np.log(chord[near] / row.delta / ratio)) < 0.5
-        alike &= np.abs(np.log(o["major"][near] / size)) < 0.6
-        taken = _at_steps(field, row, near[alike])
-        if taken is None:
-            return None
-        step, index, evidence = taken
-        settled = np.array_equal(row.index, index)
-        fitted = _refitted(field, step, index)
-        if fitted is None:
-            return None
-        row, width = fitted, 1.0
-        if settled:
-            break
-    return row.index, row.step - row.step[0], evidence
-
-
-def _at_steps(field: _Sorted, row: _Progression, near: IntArray) -> tuple[IntArray, IntArray, float] | None:
-    """Steps and numbers of the openings at the progression's steps, the nearest for each; their evidence."""
-    tau, tau_px = field.lines.tau[near], field.lines.tau_px[near]
-    k = np.rint((tau - row.tau) / row.delta)
-    # Uncertainty of a step far from the first two grows with distance in the first round.
-    reach, span = (0.0, (row.step.min(), row.step.max())) if len(row.step) else (0.09, (0, 1))
-    beyond = np.maximum(0, np.maximum(span[0] - k, k - span[1]))
-    tol = (2.8 * np.hypot(field.sigma[near], 0.4) * tau_px) + reach * row.delta * beyond * (beyond < 4)
-    err = np.abs(tau - row.tau - k * row.delta)
-    good = err < np.minimum(tol, 0.3 * row.delta)
-    good &= np.abs(field.lines.theta[near] - row.theta) < field.side[near]
-    if good.sum() < 3:
-        return None
-    step, index, off = k[good].astype(int), near[good], err[good] / tau_px[good]
-    first = np.lexsort((off, step))
-    step, index = step[first], index[first]
-    keep = np.r_[True, step[1:] != step[:-1]]
-    step, index = step[keep], index[keep]
-    part, evidence = _best_stretch(field, step, index)
-    step, index = step[part], index[part]
-    return (step, index, evidence) if len(step) >= 3 else None
-
-
-def _refitted(field: _Sorted, step: IntArray, index: IntArray) -> _Progression | None:
-    """The progression by weighted least squares over its openings; None where it runs backwards."""
-    w = 1 / field.lines.tau_px[index]
-    A = np.c_[np.ones(len(step)), step] * w[:, None]
-    (tau, delta), *_ = np.linalg.lstsq(A, field.lines.tau[index] * w, rcond=None)
-    if delta <= 0:
-        return None
-    theta = np.average(field.lines.theta[index], weights=1 / field.lines.theta_px[index])
-    return _Progression(theta, tau, delta, step, index)
-
-
-def _best_stretch(field: _Sorted, step: IntArray, index: IntArray) -> tuple[slice, float]:
-    """The stretch of steps with the largest log-likelihood ratio of hits and misses against clutter."""
-    s = np.hypot(field.sigma[index], 0.4)
-    chance = np.clip(field.density[index] * np.pi * (2.5 * s) ** 2, 1e-4, 0.9)
-    gain = HIT - np.log(chance)
-    gap = np.diff(step) - 1
-    # A miss costs; but a bolt or a member in front hides several holes at a stroke, so long gaps cost less
-    # each.
-    cost = np.where(gap > 0, -MISS * np.minimum(gap, 2 + 0.25 * gap) * 0.6, 0.0)
-    best, best_range = -np.inf, slice(0, 0)
-    total, start = 0.0, 0
-    for i in range(len(step)):
-        if i and total - cost[i - 1] > 0:
-            total += gain[i] - cost[i - 1]
-        else:
-            total, start = gain[i], i
-        if total > best:
-            best, best_range = total, slice(start, i + 1)
-    free = min(2, len(step))  # the first two fix step and phase: no evidence
-    return best_range, best - gain[best_range][:free].sum() + np.log(0.3)

@@ -4,13 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from scipy.optimize import least_squares
 
 from recon.geometry.arrays import FloatArray, IntArray
-from recon.geometry.camera import PARAMETERS, Camera, project_jacobian, stepped, world2camera
+from recon.geometry.camera import (
+    PARAMETERS,
+    Camera,
+    camera2sensor,
+    project_jacobian,
+    sensor2image,
+    stepped,
+    world2camera,
+)
 from recon.solve.evidence.camera_prior import COUNT, CameraPrior, robust_but_priors
 
 UNKNOWN = 1e6  # spread of ln f where nothing is expected of it
@@ -92,15 +101,19 @@ def _adjusted(
 ) -> Camera:
     """The camera after one run of the solver over the free parameters of :func:`stepped`."""
 
-    def at(p: FloatArray) -> Camera:
+    @lru_cache(1)  # the Jacobian is asked for where the residuals were
+    def at_bytes(p: bytes) -> Camera:
         d = np.zeros(PARAMETERS)
-        d[free] = p
+        d[free] = np.frombuffer(p)
         return stepped(camera, d)
+
+    def at(p: FloatArray) -> Camera:
+        return at_bytes(p.tobytes())
 
     def residual(p: FloatArray) -> FloatArray:
         c = at(p)
-        z = world2camera(c, points.world)[:, 2]
-        px = c.project(points.world)
+        placed = world2camera(c, points.world)
+        z, px = placed[:, 2], sensor2image(c, camera2sensor(placed))
         e = (np.where(np.isfinite(px), px, NOT_SEEN_PX) - points.image) / points.sigma[:, None]
         e[z <= 0] = BEHIND
         return np.r_[e.ravel(), prior.residuals(c)]

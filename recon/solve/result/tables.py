@@ -54,9 +54,12 @@ def _row_px(openings: np.ndarray, index: IntArray, scale: float) -> FloatArray:
     return photo_px(openings["x"][index], openings["y"][index], scale)
 
 
-def detected_table(openings: np.ndarray, scale: float, most: int = MOST_OPENINGS) -> FloatArray:
-    """The best `most` detections of a photo, columns as of `first_tables`; `scale` as there."""
-    return _opening_table(openings[:most], scale)
+def detected_tables(
+    openings: np.ndarray, scale: float, most: int = MOST_OPENINGS
+) -> tuple[FloatArray, list[FloatArray]]:
+    """The best `most` detections of a photo and likely rows of them, all as of `first_tables`."""
+    rows = [_row_px(openings, row, scale) for row in likely_rows(openings)]
+    return _opening_table(openings[:most], scale), rows
 
 
 def first_tables(reading: PhotoReading, scale: float) -> tuple[FloatArray, list[FloatArray]]:

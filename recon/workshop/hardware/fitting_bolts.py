@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from recon.frame.fitting import Fitting
@@ -51,11 +53,17 @@ def all_bolts(frame: Frame) -> tuple[Bolt, ...]:
     return (*find_bolts(frame), *fitting_bolts(frame))
 
 
-def shared_bolts(frame: Frame) -> dict[Bolt, tuple[Fitting, ...]]:
+def shared_bolts(frame: Frame, laps: Sequence[Bolt] | None = None) -> dict[Bolt, tuple[Fitting, ...]]:
     """Bolts of laps that hold fittings, too: one longer bolt in place of two in one hole.
 
     A fitting's hole has the bolt of a lap in it, along the same axis, and the fitting lies where that bolt
     comes out.
+
+    Parameters
+    ----------
+    frame : Frame
+    laps : sequence of Bolt, optional
+        The bolts of its laps (`find_bolts`), where they are known already.
 
     Examples
     --------
@@ -67,8 +75,10 @@ def shared_bolts(frame: Frame) -> dict[Bolt, tuple[Fitting, ...]]:
     >>> [(bolt.through, [f.id for f in fittings]) for bolt, fittings in shared_bolts(frame).items()]
     [((('A', 2), ('B', 2)), ['F1'])]
     """
+    if not frame.fittings:
+        return {}
     ends: dict[tuple[Hole, int], Bolt] = {}
-    for bolt in find_bolts(frame):
+    for bolt in find_bolts(frame) if laps is None else laps:
         ends[bolt.through[0], -1] = bolt
         ends[bolt.through[-1], 1] = bolt
     found: dict[Bolt, tuple[Fitting, ...]] = {}
@@ -82,7 +92,8 @@ def shared_bolts(frame: Frame) -> dict[Bolt, tuple[Fitting, ...]]:
 
 def bolts_to_buy(frame: Frame) -> tuple[tuple[Bolt, ...], dict[Bolt, tuple[Fitting, ...]]]:
     """All bolts, one for each hole that a lap and a fitting share; and what those hold (`shared_bolts`)."""
-    shared = shared_bolts(frame)
+    laps = find_bolts(frame)
+    shared = shared_bolts(frame, laps)
     taken = {(f, hole) for bolt, fittings in shared.items() for f in fittings for hole in bolt.through}
     own = (bolt for bolt in fitting_bolts(frame) if (bolt.fitting, bolt.through[0]) not in taken)
-    return (*find_bolts(frame), *own), shared
+    return (*laps, *own), shared

@@ -52,3 +52,13 @@ def test_a_rail_whose_middle_is_hidden_with_all_behind_it_stays_one():
 
 def test_rails_in_line_before_nothing_are_two_where_edges_show_their_ends():
     assert read(TWO, pictures=True) == [10, 10]
+
+
+def test_pieces_must_be_held_to_be_members():
+    """The same pictures: two rails where each laps two posts, one where each would lap a single one."""
+
+    def posts(places):
+        return [Member(f"P{x}", (float(x), -1.0, -4.0), UP, 9) for x in places]
+
+    assert read([*TWO, *posts((1, 8, 21, 28))], pictures=True) == [10, 10]
+    assert read([*TWO, *posts((1, 28))], pictures=True) == [30]

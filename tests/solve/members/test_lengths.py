@@ -3,9 +3,12 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from recon.solve.evidence.candidate import Candidate, EndGuess
 from recon.solve.members.lengths import settle_ends
+
+UP = np.array([0.0, 0.0, 1.0])
 
 
 def guess(best, spread=0, count=6):
@@ -18,7 +21,7 @@ def guess(best, spread=0, count=6):
 def settled(*members):
     """The last holes of members given by axis, first hole, low and high end."""
     candidates = [Candidate.bare(axis, first, high.best + 1) for axis, first, _, high in members]
-    return [(low.best, high.best) for low, high in settle_ends(candidates, [m[2:] for m in members])]
+    return [(low.best, high.best) for low, high in settle_ends(candidates, [m[2:] for m in members], UP, 1.0)]
 
 
 def test_an_open_end_takes_the_plane_of_the_parallel_members():
@@ -47,13 +50,45 @@ def test_no_hole_that_was_found_is_taken_off():
     longer = replace(Candidate.bare(2, (14, 0, 0), 10), seen=np.ones(10, int))
     slope = EndGuess(np.arange(7, 10), np.log([0.3, 0.3, 0.4]), False)
     ends = [(guess(0), guess(7))] * 3 + [(guess(0), slope)]
-    assert settle_ends([*posts, longer], ends)[-1][1].best == 9
+    assert settle_ends([*posts, longer], ends, UP, 1.0)[-1][1].best == 9
     unseen = replace(longer, seen=np.zeros(10, int))
-    assert settle_ends([*posts, unseen], ends)[-1][1].best == 7
+    assert settle_ends([*posts, unseen], ends, UP, 1.0)[-1][1].best == 7
 
 
 def test_chances_sum_to_one():
     sure = (2, (0, 0, 0), guess(0), guess(9))
     candidates = [Candidate.bare(2, (x, 0, 0), 10) for x in (0, 5)]
-    for pair in settle_ends(candidates, [sure[2:], (guess(0, 3), guess(7, 4))]):
+    for pair in settle_ends(candidates, [sure[2:], (guess(0, 3), guess(7, 4))], UP, 1.0):
         assert [round(float(np.exp(g.log_p).sum()), 9) for g in pair] == [1, 1]
+
+
+def short_or_standing(short):
+    """The low end of a post, most likely ``short`` holes above that of the other and less likely there."""
+    hole = np.arange(4)
+    log = np.where(hole == short, 0.0, np.where(hole == 0, -1.5, -9.0))
+    return EndGuess(hole, log - np.logaddexp.reduce(log), False)
+
+
+@pytest.mark.parametrize("up", (UP, -UP))
+def test_a_post_stands_on_the_floor_rather_than_hangs_above_it(up):
+    """One post stands, the foot of the other is hidden; which end is the foot depends on what is up."""
+    stands, hangs = Candidate.bare(2, (0, 0, 0), 10), Candidate.bare(2, (7, 0, 0), 10)
+    foot, top = short_or_standing(1), guess(12)
+    ends = [(guess(0), guess(9)), (foot, top)]
+    if up[2] < 0:  # the same upside down
+        hangs = Candidate.bare(2, (7, 0, -3), 13)
+        ends[1] = guess(0), EndGuess(12 - foot.hole, foot.log_p, False)
+    low, high = settle_ends([stands, hangs], ends, up, 1.0)[1]
+    assert (low.best if up[2] > 0 else high.best) == (0 if up[2] > 0 else 12)
+
+
+def test_a_foot_that_was_found_is_believed():
+    stands, hangs = Candidate.bare(2, (0, 0, 0), 10), Candidate.bare(2, (7, 0, 0), 10)
+    ends = [(guess(0), guess(9)), (guess(2), guess(12))]
+    assert settle_ends([stands, hangs], ends, UP, 1.0)[1][0].best == 2
+
+
+def test_a_lying_member_is_the_floor_of_a_post_beside_it():
+    lies, post = Candidate.bare(0, (0, 0, 0), 10), Candidate.bare(2, (4, 1, 0), 10)
+    ends = [(guess(0), guess(9)), (short_or_standing(1), guess(12))]
+    assert settle_ends([lies, post], ends, UP, 1.0)[1][0].best == 0

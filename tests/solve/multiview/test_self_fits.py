@@ -1,16 +1,18 @@
 """A frame that fits itself: which way each photo looks at it."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 
 from recon.solve.evidence.candidate import Candidate
+from recon.solve.evidence.floor import floors_compared
 from recon.solve.evidence.posed_photo import with_camera
 from recon.solve.multiview.assemble import assemble
 from recon.solve.multiview.hypotheses import RegisteredPhotos
 from recon.solve.multiview.registration import moved_lattice
-from recon.solve.multiview.self_fits import turned_on_floor, turns_of
+from recon.solve.multiview.self_fits import mirrored_on_floor, turned_on_floor, turns_of
 from recon.solve.photo.read_photo import read_photo
 from tests.solve.floors import box, box_frame, floor_photo, marks
 from tests.solve.scenes import SIZE, camera_round, lattice_change, photo_of, scene_of, shoot
@@ -72,3 +74,33 @@ def test_the_photos_of_a_box_come_to_lie_the_right_way_round():
     assert len(scene.photos) == 3
     turns = [lattice_change(p.camera, shots[int(p.name)].camera)[0] for p in scene.photos]
     assert all((t == turns[0]).all() for t in turns)
+
+
+def as_in_a_mirror(photo, picture):
+    """A photo of the box as it is read from its mirrored picture: on the box's mirror image, which fits."""
+    across = np.diag([-1.0, 1.0, 1.0])
+    reflected = photo.camera.moved(across, np.array([16.0, 0.0, 0.0]))
+    camera = replace(
+        reflected.posed(across @ reflected.R, across @ reflected.t), cx=SIZE[0] - 1 - reflected.cx
+    )
+    return with_camera(photo, camera), picture[:, ::-1]
+
+
+@pytest.mark.parametrize("which", range(3))
+def test_a_mirrored_photo_is_known_by_its_floor(which):
+    shots, _, pictures = photos_of_the_box()
+    photos, shown = [photo_of(s, f"{i}") for i, s in enumerate(shots)], list(pictures.values())
+    right = scene_of(photos, box(), pictures=shown)
+    assert mirrored_on_floor(right, floors_compared(right).sum(axis=1)) is None
+    photos[which], shown[which] = as_in_a_mirror(photos[which], shown[which])
+    assert np.linalg.det(photos[which].camera.R) == pytest.approx(1)
+    scene = scene_of(photos, box(), pictures=shown)
+    assert mirrored_on_floor(scene, floors_compared(scene).sum(axis=1)) == which
+
+
+def test_of_two_photos_none_is_called_mirrored():
+    shots, _, pictures = photos_of_the_box()
+    photos, shown = [photo_of(s, f"{i}") for i, s in enumerate(shots)][:2], list(pictures.values())[:2]
+    photos[1], shown[1] = as_in_a_mirror(photos[1], shown[1])
+    scene = scene_of(photos, box(), pictures=shown)
+    assert mirrored_on_floor(scene, floors_compared(scene).sum(axis=1)) is None

@@ -1,7 +1,8 @@
 // Notes and photos of a step: written, changed and taken away; a phone's camera takes them straight into the
-// step. Needs work, dom.
+// step. Needs work, dom, sending.
 
 import {h} from "../core/dom.js";
+import {rowOfFile, whenChosen} from "../core/sending.js";
 import {keyText, say, send, sendPhoto} from "./work.js";
 
 const draftKey = name => `draft ${name}`;
@@ -103,22 +104,19 @@ function photoButton(step, place, text, fromCamera) {
   const attributes = {type: "file", accept: "image/*,.heic,.heif", tabindex: -1, "aria-label": text};
   const camera = fromCamera ? {capture: "environment"} : {multiple: true};
   const input = h("input.unseen", {...attributes, ...camera});
-  input.addEventListener("change", async () => {
-    for (const file of [...input.files]) await sendOne(file, step, place);
+  whenChosen(input, async files => {
+    for (const file of files) await sendOne(file, step, place);
   });
   return h("span", {}, h("button", {type: "button", onclick: () => input.click()}, text), input);
 }
 
 async function sendOne(file, step, place) {
-  const bar = h("progress", {max: 1, value: 0, "aria-label": file.name});
-  const row = h("li", {}, h("span", {}, `${file.name} is being sent`), bar);
-  place.append(row);
+  const row = rowOfFile(file.name, place);
   try {
-    await sendPhoto(file, step, share => {
-      bar.value = share;
-    });
+    await sendPhoto(file, step, share => row.show("sending", share));
+    row.end("");
   } catch (error) {
+    row.end(error.message, true);
     say(error.message, true);
   }
-  row.remove();
 }

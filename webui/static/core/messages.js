@@ -72,7 +72,8 @@ export const lastMessages = () => said.toReversed();
  * @param {string} title
  * @param {Node|Node[]} body
  * @param {{text: string, value: *}[]} buttons the first is the one that Enter presses
- * @returns {Promise<*>} the value of the button that closed it (null for Escape)
+ * @returns {Promise<*>} the value of the button that closed it (null for Escape, and where
+ *   it is closed from elsewhere)
  */
 export function ask(title, body, buttons) {
   const dialog = byId("dialog");
@@ -99,7 +100,7 @@ export function ask(title, body, buttons) {
       ),
     );
     dialog.replaceChildren(form);
-    dialog.oncancel = () => resolve(null);
+    dialog.onclose = () => resolve(null);
     dialog.showModal();
   });
 }

@@ -18,6 +18,7 @@ let pulses = 0;
 const known = new Set(); // names of all photos that were shown here, also of those taken out since
 const arrived = new Set(); // names of photos that came: whether from here is known once nothing is being sent
 let start = null; // which start of the program this page is of
+let entered = null; // how many browsers a key has let in
 
 /** Asks now, and again and again from then on. */
 export async function pulse() {
@@ -31,6 +32,8 @@ export async function pulse() {
       return;
     }
     start = status.start;
+    if (status.entered > (entered ?? status.entered)) emit("entered");
+    entered = status.entered;
     await takeOver(status);
   } catch (error) {
     notice(error.status ? error.message : silentBut("Nothing of what was confirmed is lost."), "warn");

@@ -49,14 +49,10 @@ async function chosenFrom(key, show) {
 }
 
 /**
- * Sends a photo, or a video, of which the sharpest pictures from all round become photos.
- * @param {File} file
- * @param {string} name that it is to have
- * @param {function(string, number): void} show called with words and the share that is done, 0..1
- * @returns {Promise<{photos: string[], note: string}>} names of the photos that there are now, and what could
- *   not be used
+ * Sends a photo, or a video, of which the sharpest pictures from all round become photos; gives the names of
+ * the photos that there are now, and what could not be used.
  */
-export async function sendFile(file, name, show) {
+async function sendFile(file, name, show) {
   const video = isVideo(file);
   if (!video && file.size > MOST_PHOTO_MB * 2 ** 20) {
     throw new Error(`larger than ${MOST_PHOTO_MB} MB; save it as JPEG`);
@@ -80,14 +76,14 @@ async function takenIn(file, name, video, show) {
 }
 
 /**
- * Sends one file; a photo's row goes once it is taken in. A video's stays and says how many pictures were
- * taken, as does what is not taken in, with the reason.
- * @param {File} file
- * @param {string} name that it is to have
- * @param {HTMLElement} place the list that its row comes into
- * @returns {Promise<{problem: string, words: string}>} why it was not taken in, or what was; the other is ""
+ * A row that shows how far a file has come, while it is being sent.
+ * @param {string} name of the file
+ * @param {HTMLElement} place the list that the row comes into
+ * @returns {{show: function(string, number): void, end: function(string, boolean=): void}} `show` takes words
+ *   and the share that is done, 0..1; `end` leaves only words, which may be bad ones, or no row where they
+ *   are ""
  */
-export async function sendWithRow(file, name, place) {
+export function rowOfFile(name, place) {
   const words = h("span", {}, "waiting");
   const bar = h("progress", {max: 1, value: 0, "aria-label": name});
   const row = h("li", {}, h("span.tilename", {}, name), bar, words);
@@ -96,19 +92,49 @@ export async function sendWithRow(file, name, place) {
     bar.value = share;
     words.textContent = text;
   };
-  try {
-    const {photos, note} = await sendFile(file, name, show);
-    if (!isVideo(file)) {
-      row.remove();
-      return {problem: "", words: `${name} is in the build.`};
+  const end = (text, isBad = false) => {
+    if (!text) return row.remove();
+    words.textContent = text;
+    row.classList.toggle("bad", isBad);
+    return bar.remove();
+  };
+  return {show, end};
+}
+
+/**
+ * Sends photos and videos one after another, each with a row; a photo's goes once it is taken in. A video's
+ * stays and says how many pictures were taken, as does what is not taken in, with the reason.
+ * @param {File[]} files
+ * @param {HTMLElement} place the list that the rows come into
+ * @param {function(File): string} nameOf the name that each is to have
+ * @param {function(string, boolean): void} say called with what became of each, and whether its row says so,
+ *   too
+ */
+export async function sendAll(files, place, nameOf, say) {
+  for (const file of files) {
+    const name = nameOf(file);
+    const row = rowOfFile(name, place);
+    try {
+      const {photos, note} = await sendFile(file, name, row.show);
+      const words = isVideo(file) ? `${photos.length} pictures are in the build. ${note}`.trim() : "";
+      row.end(words);
+      say(words ? `${name}: ${words}` : `${name} is in the build.`, Boolean(words));
+    } catch (error) {
+      row.end(error.message, true);
+      say(error.message, true);
     }
-    words.textContent = `${photos.length} pictures are in the build. ${note}`.trim();
-    bar.remove();
-    return {problem: "", words: `${name}: ${words.textContent}`};
-  } catch (error) {
-    words.textContent = error.message;
-    row.classList.add("bad");
-    bar.remove();
-    return {problem: error.message, words: ""};
   }
+}
+
+/**
+ * Sends what is chosen in a field for files, which is empty again then.
+ * @param {HTMLInputElement} input
+ * @param {function(File[]): void} send
+ */
+export function whenChosen(input, send) {
+  input.addEventListener("change", () => {
+    const files = [...input.files];
+    input.value = "";
+    send(files);
+  });
 }

@@ -13,7 +13,9 @@ const FIRST = [
 ];
 const ENOUGH =
   "Three photos are there: have them read on the computer. It then says whether one more would help.";
-const SURE = "All that was read is sure: no further photo is needed.";
+const SURE =
+  "All members and ends are sure: no further photo is needed for them. Bolts or sizes that are still open " +
+  "stand under To confirm.";
 
 /**
  * Asks where to stand.

@@ -15,6 +15,15 @@ import {askLap} from "./lap-card.js";
 import {memberIcon} from "./member-icon.js";
 import {askStretch} from "./stretch.js";
 
+/** How sure a member is, in words: the user's own word is no measure of the photos. */
+function sureWords(m) {
+  const word = build.corrections.members?.[m.id];
+  if (word?.place && word.ends.every(Boolean)) return "as you said";
+  return m.confidence === 1 && word?.ends.some(Boolean)
+    ? "one end as you said"
+    : `${percent(m.confidence)} sure`;
+}
+
 const WAYS = ["left", "right", "front", "back", "down", "up"];
 
 /**
@@ -24,8 +33,6 @@ const WAYS = ["left", "right", "front", "back", "down", "up"];
  */
 export function memberCard(m) {
   const length = build.pitch_mm ? lengthText(m.holes * build.pitch_mm) : "";
-  const word = build.corrections.members?.[m.id];
-  const sure = word?.place && word.ends.every(Boolean) ? "as you said" : `${percent(m.confidence)} sure`;
   const count = plural(m.holes, "hole");
   const icon = {tabindex: 0, role: "img", "aria-label": `Member ${m.id}, ${count}`};
   return [
@@ -33,7 +40,7 @@ export function memberCard(m) {
       "div.cardhead",
       {},
       h("h2", {}, h("span.tag", {}, m.id), ` ${count}`),
-      h("span.dim", {}, [length, sure].filter(Boolean).join(" · ")),
+      h("span.dim", {}, [length, sureWords(m)].filter(Boolean).join(" · ")),
       closeButton(),
     ),
     h("div.scroll", icon, memberIcon(m, build.bolts.get(m.id), true)),

@@ -24,6 +24,7 @@ let listed = null; // {versions, builds}
 let listedAt = -1; // the build's version then
 const chosen = {of: NOW, with: ""};
 let asked = 0; // how many comparisons
+let isNew = false; // whether one is being made that is no renewal of what is shown
 let found = null; // {of, with, result or problem}
 
 /** Listens to changes, which make the list and what was compared out of date. */
@@ -105,7 +106,7 @@ function versionItem(version) {
   const day = new Date(at).toLocaleString([], {dateStyle: "medium", timeStyle: "short"});
   const choose = () => {
     Object.assign(chosen, {of: NOW, with: `version-${id}`});
-    compare();
+    compare(chosen);
   };
   return h(
     "li.version",
@@ -135,12 +136,13 @@ function compareSection(versions, builds) {
     now,
     ...builds.map(({side, name}) => [side, `The build ${name}`]),
     [FILE, "A frame file…"],
-  ];
-  if (!others.some(([value]) => value === chosen.with)) [[chosen.with]] = others;
-  const select = (name, label, sides) => {
-    const option = ([value, text]) => h("option", {value, selected: chosen[name] === value}, text);
+  ].filter(([value]) => value !== chosen.of);
+  const other = others.some(([value]) => value === chosen.with) ? chosen.with : others[0][0];
+  const select = (name, label, sides, shown) => {
+    const option = ([value, text]) => h("option", {value, selected: shown === value}, text);
     const onchange = event => {
       chosen[name] = event.target.value;
+      emit("derived");
     };
     return h(
       "label.field",
@@ -151,15 +153,20 @@ function compareSection(versions, builds) {
   };
   const attributes = {type: "file", accept: ".json", tabindex: -1, "aria-label": "Frame file"};
   const input = h("input.unseen", {...attributes, onchange: () => compareFile(input.files[0])});
-  const start = () => (chosen.with === FILE ? input.click() : compare());
+  const start = () => (other === FILE ? input.click() : compare({of: chosen.of, with: other}));
   return [
     h("h3.pad", {}, "Compare"),
-    h("div.pad.compare", {}, select("of", "What", [now, ...own]), select("with", "With", others)),
+    h(
+      "div.pad.compare",
+      {},
+      select("of", "What", [now, ...own], chosen.of),
+      select("with", "With", others, other),
+    ),
     h("div.buttons.pad", {}, button("Compare", start), input),
   ];
 }
 
-async function compare({of, with: other} = chosen) {
+async function compare({of, with: other}) {
   await show(of, other, () => get(`/api/compare?of=${of}&with=${other}`));
 }
 
@@ -172,8 +179,11 @@ async function compareFile(file) {
 /** Shows what differs, in words, on photos and in 3-D. */
 async function show(of, other, request) {
   const number = ++asked;
+  isNew = found?.of !== of || found?.with !== other;
+  if (isNew) emit("derived");
   const answer = await request().catch(error => ({problem: error.message}));
   if (number !== asked) return; // something newer was asked for meanwhile
+  isNew = false;
   found = {of, with: other, result: answer};
   build.comparing = true;
   drawPlaces(answer);
@@ -188,6 +198,7 @@ function drawPlaces({shapes = {}, laid = {}}) {
 
 function close() {
   asked++;
+  isNew = false;
   found = null;
   build.comparing = false;
   drawPlaces(derived.audit || {});
@@ -195,6 +206,7 @@ function close() {
 }
 
 function result() {
+  if (isNew) return [h("p.pad", {role: "status"}, "Being compared…")];
   if (!found) return [];
   const {problem, names, differences, not_checked: unseen, said} = found.result;
   if (problem) return [h("p.pad", {}, problem)];

@@ -6,7 +6,7 @@ import {h} from "../core/dom.js";
 import {invitePhone} from "../core/invite.js";
 import {load} from "../core/loading.js";
 import {announce} from "../core/messages.js";
-import {ACCEPTED, isVideo, sendWithRow} from "../core/sending.js";
+import {ACCEPTED, sendAll, whenChosen} from "../core/sending.js";
 
 const INTRO =
   "Three or more, from different corners, each with the whole frame in it where that can be. JPEG, PNG, " +
@@ -50,12 +50,10 @@ export function choosePhotos() {
 }
 
 function fileInput() {
-  const onchange = () => {
-    send([...input.files]);
-    input.value = "";
-  };
   const attributes = {type: "file", multiple: true, accept: ACCEPTED, id: "files", tabindex: -1};
-  return h("input.unseen", {...attributes, "aria-label": "Photos and videos", onchange});
+  const field = h("input.unseen", {...attributes, "aria-label": "Photos and videos"});
+  whenChosen(field, send);
+  return field;
 }
 
 function takeDrops() {
@@ -80,16 +78,12 @@ function takeDrops() {
 
 async function send(files) {
   sending.replaceChildren();
-  for (const file of files) await sendOne(file);
+  const say = (words, stays) => stays && announce(words); // photos are announced by their number
+  await sendAll(files, sending, file => file.name, say);
   await load(true);
   if (sending.children.length) {
     const close = {type: "button", onclick: () => sending.replaceChildren()};
     sending.append(h("li", {}, h("button", close, "Close")));
   }
   announce(`${build.photos.length} photos in this build`);
-}
-
-async function sendOne(file) {
-  const {problem, words} = await sendWithRow(file, file.name, sending);
-  if (problem || isVideo(file)) announce(problem || words);
 }

@@ -6,6 +6,7 @@ import {drawCross} from "../core/brush.js";
 import {build} from "../core/build.js";
 import {h} from "../core/dom.js";
 import {backdrop} from "../core/repaint.js";
+import {placeOn} from "../pictures/pointers.js";
 import {paintByHand} from "./by-hand-marks.js";
 import {paintFittings, paintTrial} from "./fittings-on-photo.js";
 import {paintChosen, paintFound, paintHand, paintRest} from "./marks.js";
@@ -97,8 +98,7 @@ export class PhotoCanvas {
   }
 
   at(event) {
-    const box = this.canvas.getBoundingClientRect();
-    return [event.clientX - box.left, event.clientY - box.top];
+    return placeOn(this.canvas, event);
   }
 
   // Painting

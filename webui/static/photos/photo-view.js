@@ -10,6 +10,7 @@ import {hasAnswer} from "../core/ghosts.js";
 import {load} from "../core/loading.js";
 import {notice} from "../core/messages.js";
 import {choose, chooseFitting, chosen} from "../core/selection.js";
+import {GRAB_PX, hold, leastMove} from "../pictures/pointers.js";
 import {rowAt} from "./by-hand-marks.js";
 import {fittingAt} from "./fittings-on-photo.js";
 import {lapsInView} from "./laps-on-photo.js";
@@ -19,9 +20,6 @@ import {modes} from "./modes.js";
 import {PhotoCanvas} from "./photo-canvas.js";
 
 // px of the screen
-const CLICK_PX = 5; // a hand that moves less clicks
-const TAP_PX = 10;
-const GRAB_PX = 24;
 const NEAR_PX = 16;
 const LAP_PX = 12;
 const MOST_WITHIN = 400; // px of the photo in which an opening is looked for
@@ -146,11 +144,7 @@ export class PhotoView extends PhotoCanvas {
   down(event) {
     if (event.button) return;
     const at = this.at(event);
-    try {
-      this.canvas.setPointerCapture(event.pointerId);
-    } catch {
-      // the pointer was lifted already
-    }
+    hold(this.canvas, event);
     this.pointers.set(event.pointerId, at);
     if (this.pointers.size > 1) {
       this.hand = null; // two fingers never click
@@ -172,8 +166,8 @@ export class PhotoView extends PhotoCanvas {
     if (!before) return;
     const at = this.at(event);
     this.pointers.set(event.pointerId, at);
-    const least = event.pointerType === "touch" ? TAP_PX : CLICK_PX;
-    if (distance(at, this.start) > least) this.moved ||= this.pointers.size < 2 ? this.start : true;
+    if (distance(at, this.start) > leastMove(event))
+      this.moved ||= this.pointers.size < 2 ? this.start : true;
     if (this.pointers.size === 2) this.pinch();
     else if (this.moved && this.hand) this.drag(before, at);
   }

@@ -10,11 +10,11 @@ import {emit} from "../core/events.js";
 import {chosen, chosenMember} from "../core/selection.js";
 import {plural} from "../core/units.js";
 import {modes} from "../photos/modes.js";
+import {GRAB_PX} from "../pictures/pointers.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {copyHand} from "./copy-hand.js";
 import {holeOnRay, memberDrawn} from "./draw.js";
 
-const GRAB_PX = 18; // a hand this near to an end's handle takes it
 const REACH = 60; // holes beyond an end that it can be dragged to in one go
 const HANDLE = 8;
 

@@ -10,6 +10,7 @@ import {groupColour} from "../core/groups.js";
 import {changed, isRecent} from "../core/repaint.js";
 import {choose, chooseFitting, chosen} from "../core/selection.js";
 import {layers, modes} from "../photos/modes.js";
+import {hold, leastMove, placeOn} from "../pictures/pointers.js";
 import * as THREE from "../vendor/three.module.min.js";
 import {BoltMeshes} from "./bolts.js";
 import {firstOnRay} from "./box.js";
@@ -22,7 +23,6 @@ import {MotionBar} from "./motion.js";
 import {spotOnRay} from "./spots.js";
 import {viewpointSelect} from "./viewpoints.js";
 
-const CLICK_PX = 5;
 const LABEL = "The frame in 3-D. Arrow keys turn it, plus and minus zoom, 0 shows all.";
 const NO_WEBGL = "This browser draws nothing in 3-D (no WebGL). Photos and lists work all the same.";
 const FIELD_DEGREES = 35;
@@ -223,20 +223,15 @@ export class SpaceView {
   }
 
   at(event) {
-    const box = this.canvas.getBoundingClientRect();
-    return [event.clientX - box.left, event.clientY - box.top];
+    return placeOn(this.canvas, event);
   }
 
   down(event) {
-    try {
-      this.canvas.setPointerCapture(event.pointerId);
-    } catch {
-      // the pointer was lifted already
-    }
+    hold(this.canvas, event);
     this.start = this.at(event);
     this.pointers.set(event.pointerId, this.start);
-    this.moved = false;
-    const alone = this.pointers.size === 1 && !event.button && !event.shiftKey;
+    this.moved = this.pointers.size > 1; // two fingers never click
+    const alone = !this.moved && !event.button && !event.shiftKey;
     this.hand = alone ? handAt(this, this.start) : null;
   }
 
@@ -246,8 +241,9 @@ export class SpaceView {
     const at = this.at(event);
     const [dx, dy] = [at[0] - before[0], at[1] - before[1]];
     this.pointers.set(event.pointerId, at);
-    if (Math.hypot(at[0] - this.start[0], at[1] - this.start[1]) > CLICK_PX) this.moved = true;
-    if (this.hand && this.moved) {
+    if (Math.hypot(at[0] - this.start[0], at[1] - this.start[1]) > leastMove(event)) this.moved = true;
+    if (!this.moved) return; // a click turns nothing, nor does a hand that begins to drag
+    if (this.hand) {
       this.hand.move(at);
       this.draw();
     } else if (this.pointers.size === 2) {
