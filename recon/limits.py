@@ -43,6 +43,15 @@ def limit(*, memory: int | None = None, cpu_s: int | None = None, file: int | No
             resource.setrlimit(what, (most, most))
 
 
+def one_thread_of_algebra() -> None:
+    """Keeps OpenBLAS, on which NumPy and SciPy stand, to one thread where they are loaded after this.
+
+    A reading solves small systems in threads of its own; those of the library wait for work in loops and take
+    processor time from these.  What the user has set stays.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
 def step_back(by: int = 5) -> None:
     """Lets other processes go first."""
     if hasattr(os, "nice"):

@@ -204,7 +204,7 @@ def resized(photo: Path, megapixels: float, to: Path) -> Path:
     with Image.open(photo) as image:
         scale = np.sqrt(megapixels * 1e6 / (image.width * image.height))
         size = round(image.width * scale), round(image.height * scale)
-        image.resize(size, Image.Resampling.LANCZOS).save(to, quality=QUALITY, exif=image.getexif())
+        image.resize(size, Image.Resampling.LANCZOS).save(to, quality=QUALITY, exif=exif_of(image))
     return to
 
 
@@ -213,5 +213,10 @@ def cut(photo: Path, times: int, to: Path) -> Path:
     with Image.open(photo) as image:
         x, y = round(image.width * CUT * times), round(image.height * CUT * times)
         part = image.crop((x, y, image.width - x, image.height - y))
-        part.save(to, quality=QUALITY, exif=image.getexif() if not times else Image.Exif())
+        part.save(to, quality=QUALITY, exif=b"" if times else exif_of(image))
     return to
+
+
+def exif_of(image: Image.Image) -> bytes:
+    """The EXIF of a picture as it stands in its file."""
+    return bytes(image.info.get("exif", b""))

@@ -25,6 +25,7 @@ from recon.cli.read_rows import (
 )
 from recon.cli.read_videos import PHOTOS, is_picture_of, videos_of, with_pictures
 from recon.errors import ReconError
+from recon.limits import one_thread_of_algebra
 
 if TYPE_CHECKING:
     import numpy as np
@@ -142,6 +143,7 @@ class _Result:
 
 def run(args: argparse.Namespace) -> int:
     """Run `recon read`; returns its exit code."""
+    one_thread_of_algebra()  # before NumPy is loaded
     from recon.frame.length import parse_known_length
     from recon.frame.stock import find_stock
     from recon.frame.usual_stock import load_stocks_of_user

@@ -185,9 +185,10 @@ def _with_other_photos(frame: Frame, loaded: Sequence[PhotoImage], reasons: dict
 def main(argv: list[str]) -> int:
     """Reads the build in the folder `argv`; whatever happens is said in a line of JSON."""
     from recon.errors import ReconError
-    from recon.limits import limit, step_back
+    from recon.limits import limit, one_thread_of_algebra, step_back
 
     sys.stdout = sys.stderr  # what a library prints is no answer
+    one_thread_of_algebra()
     limit(memory=MEMORY)
     step_back()
     try:

@@ -142,8 +142,8 @@ def _wider_than_a_hole(size: FloatArray, prior: FloatArray) -> BoolArray:
 
 def near_heads(photo: PosedPhoto, points: FloatArray, normals: FloatArray) -> NearHeads:
     """The detections that may be heads on faces (Q, 3) in sight, whoever else explains them."""
-    camera, o = photo.camera, photo.openings
-    k = min(MOST_NEAR, len(o))
+    camera, count = photo.camera, len(photo.openings)
+    k = min(MOST_NEAR, count)
     scale = camera.f / world2camera(camera, points)[:, 2]
     sigma = np.hypot(PLACE_PX, PLACE * scale)
     low, high = (np.nan_to_num(camera.project(points + h * normals), nan=-1e6) for h in HEIGHTS)
@@ -151,17 +151,18 @@ def near_heads(photo: PosedPhoto, points: FloatArray, normals: FloatArray) -> Ne
     far = REACH * sigma + np.linalg.norm(half, axis=1)
     d, j = photo.tree.query(middle, k=k, distance_upper_bound=float(far.max()))
     j = j.reshape(-1, k)
-    near = np.where(j < len(o), j, 0)
+    near = np.where(j < count, j, 0)
     # From the middle of the mark to the nearest place that a head of any height may have.
-    off = np.stack([o["x"][near], o["y"][near]], 2) - middle[:, None]
+    off = photo.tree.data[near] - middle[:, None]
     along = (off * half[:, None]).sum(2) / np.maximum((half**2).sum(1), 1e-9)[:, None]
     d = np.linalg.norm(off - np.clip(along, -1, 1)[..., None] * half[:, None], axis=2)
     to_eye = camera.centre - points
     facing = (to_eye * normals).sum(1) / np.linalg.norm(to_eye, axis=1)
     hole = np.hypot(scale * photo.hole, BLUR_PX)
-    size = o["major"][near] / hole[:, None]
-    thin = np.log(np.maximum(o["minor"][near], 0.5) / (hole * facing * HEAD_RATIO)[:, None])
-    there = (j < len(o)) & (d < REACH * sigma[:, None])
+    majors, minors = photo.axes
+    size = majors[near] / hole[:, None]
+    thin = np.log(np.maximum(minors[near], 0.5) / (hole * facing * HEAD_RATIO)[:, None])
+    there = (j < count) & (d < REACH * sigma[:, None])
     there &= (size > LEAST_RATIO) & (size < MOST_RATIO) & (np.abs(thin) < THIN_LIMIT)
     # The mark may lie anywhere along the way on which the head's height moves it.
     room = 2 * np.pi * sigma**2 + 2 * np.sqrt(2 * np.pi) * sigma * np.linalg.norm(half, axis=1)
@@ -169,7 +170,7 @@ def near_heads(photo: PosedPhoto, points: FloatArray, normals: FloatArray) -> Ne
         np.log(HEAD_FOUND)
         - 0.5 * (np.where(there, d, 0.0) / sigma[:, None]) ** 2
         - np.log(room)[:, None]
-        - np.log(np.maximum(photo.density[near], 1e-6))
+        - photo.log_density[near]
         - 0.5 * (np.log(size / HEAD_RATIO) / HEAD_SPREAD) ** 2
         + photo.mark[near]
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -12,6 +13,8 @@ from recon.geometry.camera import Camera
 from recon.geometry.ellipses import face_distances, score_llr, shape_llr, unit_shapes
 from recon.image.openings import local_density
 from recon.solve.evidence.camera_prior import CameraPrior
+
+LEAST_DENSITY = 1e-6  # detections per px^2: less are none
 
 
 @dataclass(frozen=True)
@@ -58,6 +61,16 @@ class PosedPhoto:
     shape: FloatArray
     prior: CameraPrior | None = None
     play: float = 0.0
+
+    @cached_property
+    def log_density(self) -> FloatArray:
+        """(N,) natural logarithm of the density."""
+        return np.asarray(np.log(np.maximum(self.density, LEAST_DENSITY)), float)
+
+    @cached_property
+    def axes(self) -> tuple[FloatArray, FloatArray]:
+        """(N,), (N,) major and minor axes of the detections, px."""
+        return self.openings["major"].copy(), self.openings["minor"].copy()
 
 
 def make_posed_photo(

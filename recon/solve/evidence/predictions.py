@@ -239,15 +239,15 @@ def _gains(
     d, j = d.reshape(len(px), -1), j.reshape(len(px), -1)
     there = (j < len(photo.openings)) & (d < reach[:, None])
     near = np.where(there, j, 0)
-    o = photo.openings
-    size_err = np.log(o["major"][near] / (scale * photo.hole)[:, None])
-    thin_err = np.log(np.maximum(o["minor"][near], 0.5) / np.maximum(minor[:, None], 0.5))
+    majors, minors = photo.axes
+    size_err = np.log(majors[near] / (scale * photo.hole)[:, None])
+    thin_err = np.log(np.maximum(minors[near], 0.5) / np.maximum(minor[:, None], 0.5))
     there &= (np.abs(size_err) < SIZE_LIMIT) & (np.abs(thin_err) < THIN_LIMIT)
     gain = (
         np.log(FOUND)
         - 0.5 * (d / sigma[:, None]) ** 2
         - np.log(2 * np.pi * sigma[:, None] ** 2)
-        - np.log(np.maximum(photo.density[near], 1e-6))
+        - photo.log_density[near]
         - 0.5 * (size_err / SIZE_SPREAD) ** 2
         + photo.mark[near]
         + photo.shape[near, faces[:, None]]

@@ -29,31 +29,37 @@ ENOUGH_AGREEMENT = 0.75
 MOST_OF_ROWS = 0.6
 
 
-def explained_by_members(reading: PhotoReading) -> bool:
+def explained_by_members(reading: PhotoReading) -> Explained:
     """Do the rows of a reading's best solution agree on its lattice, and do its members explain most of them?
 
     Rows may agree on a lattice under a wrong camera, too; then its members are not there.
     """
     if reading.photo is None or reading.lattice is None or reading.lattice.agreement < ENOUGH_AGREEMENT:
-        return False
-    polished = polish(reading.photo, reading.lattice, reading.lattice_width)
-    return polished.nats >= MOST_OF_ROWS * sum(r.evidence for r in reading.lattice.placed.rows)
+        return Explained(False)
+    enough = MOST_OF_ROWS * sum(r.evidence for r in reading.lattice.placed.rows)
+    first = _first_turn(reading.photo, reading.lattice, reading.lattice_width)
+    polished = _all_turns(first, reading.lattice_width, enough)
+    return Explained(True) if polished.nats >= enough else Explained(False, polished)
 
 
-def choose_solution(reading: PhotoReading) -> PhotoReading:
+def choose_solution(reading: PhotoReading, first: Polished | None = None) -> PhotoReading:
     """The reading with that solution first whose members, found in this photo alone, explain most.
 
     Its worth is what they explain.  Solutions that explain less than half of the best after one turn are not
-    followed further.
+    followed further.  `first`: its first solution after all turns, where they were gone through before.
     """
     if reading.photo is None or reading.lattice is None:
         return reading
     width = reading.lattice_width
     begun = [_first_turn(*s, width) for s in _distinct(reading.solutions)[:MOST_TRIED]]
     likely = PROMISING * max(t.best.nats for t in begun)
-    polished = sorted(
-        (_all_turns(t, width) if t.best.nats >= likely else t.best for t in begun), key=lambda p: -p.nats
-    )
+
+    def followed(k: int, turns: _Turns) -> Polished:
+        if turns.best.nats < likely:
+            return turns.best
+        return first if first and k == 0 else _all_turns(turns, width)
+
+    polished = sorted((followed(k, t) for k, t in enumerate(begun)), key=lambda p: -p.nats)
     best, *rest = polished
     return replace(
         reading,
@@ -75,6 +81,14 @@ class Polished:
 
 
 @dataclass(frozen=True)
+class Explained:
+    """Whether a reading's first solution explains its rows; if not, that solution after all turns."""
+
+    enough: bool
+    polished: Polished | None = None
+
+
+@dataclass(frozen=True)
 class _Turns:
     """A solution after some turns: the best so far, and the scene and the lattice of the last turn."""
 
@@ -83,32 +97,21 @@ class _Turns:
     lattice: PhotoLattice
 
 
-def polish(photo: PosedPhoto, lattice: PhotoLattice, width: float) -> Polished:
-    """A solution of one photo, adjusted by turns to the members that it shows and to its rows.
-
-    Parameters
-    ----------
-    photo : PosedPhoto
-    lattice : PhotoLattice
-    width : float
-        Of the members, pitches.
-
-    Returns
-    -------
-    The best of all turns.  Its nats are the members' evidence, less what the camera costs by its prior.
-    """
-    return _all_turns(_first_turn(photo, lattice, width), width)
-
-
 def _first_turn(photo: PosedPhoto, lattice: PhotoLattice, width: float) -> _Turns:
     scene = select_members(Scene((photo,), {}, width), candidate_lines([lattice]))
     return _Turns(Polished(photo, lattice, _explained(scene)), scene, lattice)
 
 
-def _all_turns(turns: _Turns, width: float) -> Polished:
-    """The best of the turns that follow the first, and it."""
+def _all_turns(turns: _Turns, width: float, enough: float = np.inf) -> Polished:
+    """The best of the first turn and those that follow it, in which a solution of one photo is adjusted.
+
+    By turns to the members that it shows and to its rows.  Its nats are the members' evidence, less what the
+    camera costs by its prior; where they are `enough`, no further turn is gone through.
+    """
     best, scene, lattice = turns.best, turns.scene, turns.lattice
     for _ in range(ROUNDS - 1):
+        if best.nats >= enough:
+            break
         scene = adjust_cameras(scene)
         (photo,) = scene.photos
         lattice = laid_again(lattice, photo.camera, photo.openings, width)

@@ -21,7 +21,7 @@ from recon.solve.photo.beyond_planes import better_of, planes_of, share_on
 from recon.solve.photo.camera_samples import drawn_cameras
 from recon.solve.photo.clutter_rows import clutter_level
 from recon.solve.photo.hole_size import hole_of_members, hole_of_rows
-from recon.solve.photo.photo_choice import choose_solution, explained_by_members
+from recon.solve.photo.photo_choice import Explained, choose_solution, explained_by_members
 from recon.solve.photo.photo_lattice import (
     CLASS_DECIMALS,
     MOST_SOLUTIONS,
@@ -165,10 +165,12 @@ def _read(seen: _Detections, focal_px: float | None, width: float | None, most: 
     if cameras:
         seen = replace(seen, least_evidence=_least_evidence(seen, cameras[0]))
     reading = _of_trials(_with_cameras(seen, cameras, width, None))
-    if most > 1 and (reading is None or not explained_by_members(reading)):  # more that is free fits more
+    known = explained_by_members(reading) if most > 1 and reading else Explained(False)
+    if most > 1 and not known.enough:  # more that is free fits more
         cameras = find_vanishing_points(points, share, size, focal_px, most=most, free=True)
         freer = _of_trials(_with_cameras(seen, cameras, width, camera_prior(size, focal_px)))
-        reading = _of_trials([choose_solution(r) for r in (freer, reading) if r is not None])
+        both = (freer, None), (reading, known.polished)
+        reading = _of_trials([choose_solution(r, first) for r, first in both if r is not None])
     return reading
 
 
