@@ -132,6 +132,7 @@ def _build_page(build: GalleryBuild, stocks: Mapping[str, Stock], offered: Seque
         ("Size", _size(frame)),
         ("Members", str(len(frame.members))),
         ("Laps", str(len(frame.joints))),
+        *([("Fittings", str(len(frame.fittings)))] if frame.fittings else []),
         ("Stock", stock_words(frame, stocks)),
     )
     rows = "".join(f"<tr><th>{a}</th><td>{escape(b)}</td></tr>" for a, b in facts)

@@ -36,6 +36,7 @@ AT_TOP = 12.0  # mm below the top margin within which a section counts as beginn
 # Level of zlib: papers of 305 members are packed in a third of the time of the usual one, to 6 % more bytes.
 PACKED = 4
 ROOM = 100.0  # mm left on a page for which a section begins there
+OVER_PICTURE = 50.0  # mm for a section's title, a few lines and a heading over its first picture
 HEADED = 28.0  # mm left for which a heading with much below it stands there: itself and about three rows
 FEW_SENTENCES = 6  # below a heading that stay with it on one page
 
@@ -227,7 +228,10 @@ def _section(section: doc.Section, paper: str, first: bool, new_page: bool) -> l
     flow: list[Flowable] = []
     if started:
         if not first:
-            flow += [NextPageTemplate("upright"), PageBreak() if new_page else CondPageBreak(ROOM * mm)]
+            flow += [
+                NextPageTemplate("upright"),
+                PageBreak() if new_page else CondPageBreak(_room(section) * mm),
+            ]
         flow += [_SectionStart(section.title), title_flow(section.title, first)]
     for group in _groups(section.blocks):
         first_of = group[0]
@@ -249,16 +253,22 @@ def _is_short_table(block: doc.Block) -> bool:
     return isinstance(block, doc.Table) and len(block.rows) <= SHORT_TABLE
 
 
+def _room(section: doc.Section) -> float:
+    """Mm left on a page for which the section begins there: enough for a picture that it begins with."""
+    pictures = [block.height_mm for block in section.blocks[:3] if isinstance(block, doc.Picture)]
+    return max([ROOM, *(height + OVER_PICTURE for height in pictures)])
+
+
 def _groups(blocks: Sequence[doc.Block]) -> Iterator[list[doc.Block]]:
-    """What stays together on a page: a heading with its short table or few sentences; else each by itself."""
+    """What stays together on a page: a heading with its short table, its picture or its few sentences."""
     at = 0
     while at < len(blocks):
         group = [blocks[at]]
         if isinstance(blocks[at], doc.Heading):
             below = list(takewhile(lambda b: isinstance(b, doc.Paragraph), blocks[at + 1 :]))
-            table = blocks[at + 1] if at + 1 < len(blocks) else None
-            if table is not None and _is_short_table(table):
-                below = [table]
+            first = blocks[at + 1] if at + 1 < len(blocks) else None
+            if first is not None and (_is_short_table(first) or isinstance(first, doc.Picture)):
+                below = [first]
             group += below if len(below) <= FEW_SENTENCES else []
         yield group
         at += len(group)

@@ -16,6 +16,7 @@ from reportlab.platypus import (
     Image,
     KeepTogether,
     LongTable,
+    PageBreak,
     Spacer,
     TableStyle,
 )
@@ -70,7 +71,7 @@ class _Rows(LongTable):
         if len(parts) == 2 and parts[1]._nrows - self.repeatRows < LEAST_ROWS < self._nrows - self.repeatRows:
             less = sum(self._rowHeights[: self._nrows - LEAST_ROWS])
             shorter = super().split(width, less + 0.01)
-            return shorter if len(shorter) == 2 else parts
+            return [shorter[0], PageBreak(), shorter[1]] if len(shorter) == 2 else parts
         return parts
 
 

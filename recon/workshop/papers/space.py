@@ -20,6 +20,7 @@ from recon.workshop.assembly.progress import step_items
 from recon.workshop.assembly.steps import BuildOrder
 from recon.workshop.drawing.projections import drawn_hole
 
+HINT = "Drag to turn it, scroll or pinch to come closer; arrow keys turn it, too."
 DECIMALS = 3  # of pitches: 0.04 mm
 
 
@@ -90,7 +91,7 @@ def space_view(
     )
     return SpaceView(
         f'<canvas id="space" tabindex="0" role="img" aria-label="{escape(title)} in space: drag, or use the '
-        f'arrow keys, to turn it"></canvas>{slider}\n'
+        f'arrow keys, to turn it"></canvas>{slider}\n<p class="space-hint">{HINT}</p>\n'
         f'<script type="application/json" id="frame">{data}</script>',
         viewer_script(),
     )

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from itertools import combinations
 
 import numpy as np
@@ -20,7 +21,16 @@ from recon.workshop.drawing.vector import Disc, Text
 from recon.workshop.drawing.view_drawing import draw_view
 from recon.workshop.drawing.view_sheet import BLOCK, COMFORTABLE, side_of, view_sheets
 from recon.workshop.hardware.bolts import find_bolts
-from recon.workshop.papers.blocks import Drawing, Paragraph, Picture, StepBlock
+from recon.workshop.papers.blocks import (
+    Document,
+    Drawing,
+    Heading,
+    Paragraph,
+    Picture,
+    Section,
+    StepBlock,
+    Table,
+)
 from recon.workshop.papers.choices import Enclosed, PapersChoices
 from recon.workshop.papers.compose import compose_papers
 from recon.workshop.papers.pdf import papers_pdf, print_area
@@ -95,6 +105,25 @@ def test_each_page_says_which_page_of_its_part_it_is_and_when_the_build_was(made
     for n, text in enumerate(steps, 1):
         assert f"Build steps: page {n} of" in " ".join(text.split())
         assert str(len(steps)) in text.split(f"Build steps: page {n} of")[1].split("page")[0]
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_tables_leave_no_row_alone_on_a_page_and_headings_stay_with_what_they_head(paper):
+    rows = tuple((f"row{n}",) for n in range(12))
+    for before in range(20, 34):  # so that the table begins anywhere near the end of a page
+        lines = [Paragraph(f"line {n}") for n in range(before)]
+        short = [Heading("Short"), Table(("little",), rows[:4])]
+        blocks = (*lines, Heading("Long"), Table(("head",), rows), *short)
+        pages = pypdf.PdfReader(
+            io.BytesIO(papers_pdf(Document("Gate", paper, (Section("Gate", blocks),))))
+        ).pages
+        texts = [page.extract_text() for page in pages]
+        for text in texts:
+            here = re.findall(r"^row\d+$|^head$|^little$|^Long$|^Short$", text, re.MULTILINE)
+            assert here.count("head") <= 1 and here[-1:] not in (["Long"], ["Short"], ["head"], ["little"])
+            of_long = here[: here.index("Short")] if "Short" in here else here
+            assert sum(word.startswith("row") for word in of_long) not in (1, 2)
+        assert sum(text.count("little") for text in texts) == 1
 
 
 def test_photos_of_the_build_are_in_the_papers(made, tmp_path, capsys):
