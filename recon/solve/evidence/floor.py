@@ -36,7 +36,7 @@ LEAST_CONTRAST = 0.05  # of both floors, standard deviations: less is rounding
 SLACK_CELLS = 3  # by which a camera that is not quite right may shift its floor
 LEAST_CELLS = 200  # that two photos must share, and their least share of the smaller one's
 LEAST_SHARE = 0.3
-MOST_COMPARED = 5  # photos that each is compared with; bounds the time
+MOST_COMPARED = 3  # photos that each is compared with; bounds the time
 
 
 @dataclass(frozen=True)

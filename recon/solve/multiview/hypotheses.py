@@ -27,6 +27,9 @@ RIVAL = 0.65  # of the best turn's evidence; made-up shelves that nearly fit the
 MOST_RIVALS = 4  # the right turn came third at worst
 MOST_TRIALS = 16  # combinations that are all tried; of more, one photo's hypotheses after another.
 # Both only bound the time: what is left is settled by the members
+# Photos that are tried again at a time, those that fitted best before, and photos that a placement is judged
+# by; both bound the time of many photos, and change nothing for four.
+MOST_AGAIN, MOST_ASKED = 4, 6
 # Concentration of a camera's roll (von Mises): upside down 12 nats, on its side 6.  This project's choice;
 # pictures that are shown on their side are rare, and nearly none are shown upside down.
 LEVEL = 6.0
@@ -92,15 +95,18 @@ def register_photos(
         return RegisteredPhotos(set_aside=tuple(aside))
     best, *waiting = waiting
     hypotheses: list[list[Posed]] = [best.solutions[:1]]
+    fits: dict[str, float] = {}
     while waiting:
         first = [h[0] for h in hypotheses]
-        fitting = _best_fitting(waiting, first, width)
+        likely = sorted(waiting, key=lambda r: -fits.get(r.name, np.inf))[:MOST_AGAIN] if fits else waiting
+        fitting = _best_fitting(likely, first, width, fits)
+        if fitting is None or not _is_enough(*fitting, best):
+            fitting = _best_fitting(waiting, first, width, fits)
         if fitting is None:
             break
         read, found = fitting
         waiting = [r for r in waiting if r is not read]
-        score = found[0][0].score
-        if score < LEAST_EVIDENCE or score < LEAST_SHARE * min(read.worth, best.worth):
+        if not _is_enough(read, found, best):
             aside.append((read.name, "its members do not fit those of the other photos; another frame?"))
             continue
         rivals = _rivals(found)
@@ -136,20 +142,31 @@ def _moved(posed: Posed, place: Placement) -> Posed:
 def _placements(read: _Read, known: Sequence[Posed], width: float) -> list[Placed]:
     """Placements of a photo on registered ones, best first, each with the solution that it is of."""
     cells = together([cells_of(lattice) for _, lattice in known])
-    photos = [photo for photo, _ in known]
+    photos = [photo for photo, _ in known[:MOST_ASKED]]
     found = [(p, s) for s in read.solutions for p in register(*s, cells, width, photos)]
     return sorted(found, key=lambda f: -f[0].score)
 
 
+def _is_enough(read: _Read, found: list[Placed], best: _Read) -> bool:
+    """Does a photo share enough openings with the others, for its own evidence and that of the first?"""
+    score = found[0][0].score
+    return score >= LEAST_EVIDENCE and score >= LEAST_SHARE * min(read.worth, best.worth)
+
+
 def _best_fitting(
-    waiting: Sequence[_Read], known: Sequence[Posed], width: float
+    waiting: Sequence[_Read], known: Sequence[Posed], width: float, fits: dict[str, float]
 ) -> tuple[_Read, list[Placed]] | None:
-    """The waiting photo that fits the known ones best for its own evidence, and its placements."""
+    """The waiting photo that fits the known ones best for its own evidence, and its placements.
+
+    How well each fits is kept in ``fits``, by name.
+    """
     trials = []
     for read in waiting:
         found = _placements(read, known, width)
+        fits[read.name] = -np.inf
         if found:
-            trials.append((found[0][0].score / np.sqrt(read.worth + 1), read, found))
+            fits[read.name] = found[0][0].score / np.sqrt(read.worth + 1)
+            trials.append((fits[read.name], read, found))
     if not trials:
         return None
     _, read, found = max(trials, key=lambda t: t[0])
