@@ -275,7 +275,7 @@ def _members(
     members = []
     for entry in entries:
         id = entry.get("id") or next(free)
-        stock = entry.get("stock") or (frame_stock.id if frame_stock else None) or None
+        stock = entry.get("stock", frame_stock.id if frame_stock else None) or None
         usual = _known(stocks, stock, f"{where}: member {id}").width if stock else 1.0
         start, end = map(end_from_dict, entry.get("ends", ({"state": "seen"},) * 2))
         members.append(
