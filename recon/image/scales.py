@@ -61,9 +61,7 @@ def find_openings(
 
 def glance(bgr: NDArray[np.uint8]) -> NDArray[Any]:
     """What a first quick look at a smaller copy shows, for whoever watches; as :func:`find_openings`."""
-    scale = 1
-    while bgr.shape[0] * bgr.shape[1] / scale**2 > GLANCE_PIXELS:
-        scale *= 2
+    scale = 2 ** first_look_halvings(bgr.shape[0] * bgr.shape[1], GLANCE_PIXELS)
     small = cv2.resize(bgr, None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA)
     return _in_picture(rough_openings(lab_image(np.asarray(small, np.uint8))), scale)
 

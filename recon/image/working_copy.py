@@ -33,8 +33,15 @@ def working_scale(size: tuple[int, int]) -> float:
     return float(np.sqrt(min(1.0, WORKING_PIXELS / pixels)))
 
 
-def first_look_halvings(pixels: float) -> int:
+def first_look_halvings(pixels: float, most: float | None = None) -> int:
     """How often a picture of so many pixels is halved before openings are first looked for in it.
+
+    Parameters
+    ----------
+    pixels : float
+        Of the picture.
+    most : float, optional
+        That are looked at; FIRST_LOOK_PIXELS by default.
 
     Examples
     --------
@@ -42,7 +49,7 @@ def first_look_halvings(pixels: float) -> int:
     (0, 1)
     """
     halvings = 0
-    while pixels / 4**halvings > FIRST_LOOK_PIXELS:
+    while pixels / 4**halvings > (most or FIRST_LOOK_PIXELS):
         halvings += 1
     return halvings
 

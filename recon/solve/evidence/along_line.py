@@ -7,9 +7,9 @@ holds.  Only what hides an opening is found in the world of the frame.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
+from itertools import accumulate, groupby, pairwise
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -157,6 +157,18 @@ def side_by_side(lines: Iterable[LineOpenings]) -> LineOpenings:
     )
 
 
+def spans_side_by_side(lines: Iterable[LineOpenings]) -> Iterator[tuple[int, int]]:
+    """Where the holes of each line start and stop in the table of :func:`side_by_side`.
+
+    Examples
+    --------
+    >>> rail, post = lattice_openings(0, np.zeros(3), 4, 1.0), lattice_openings(2, np.zeros(3), 6, 1.0)
+    >>> list(spans_side_by_side([rail, post]))
+    [(0, 4), (4, 10)]
+    """
+    return pairwise(accumulate((line.centre.shape[1] for line in lines), initial=0))
+
+
 def along_line(
     photos: Sequence[PosedPhoto],
     openings: LineOpenings,
@@ -247,8 +259,7 @@ def along_lines(
             hidden = hidden_openings(photo, lines[part], occluders[part])
             seen.append(match_openings(photo, joined, only_free=False, bolted=laps, hidden=hidden))
         evidence = _evidence_of(seen, joined, laps)
-        stop = np.cumsum([o.centre.shape[1] for o in lines[part]])
-        out += [evidence.part(b - o.centre.shape[1], b) for o, b in zip(lines[part], stop)]
+        out += [evidence.part(a, b) for a, b in spans_side_by_side(lines[part])]
     return out
 
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -151,45 +152,69 @@ def _contrast(grey: FloatArray, seen: BoolArray) -> FloatArray:
     return np.clip(off / usual, -MOST_CONTRAST, MOST_CONTRAST) * seen
 
 
-def shared_floor(scene: Scene) -> float:
-    """Nats for the photos of a scene showing one floor; 0 without pictures or members.
+class Floors:
+    """The floor as the photos of a scene show it; what was compared is kept.
 
     Parameters
     ----------
     scene : Scene
-        With at least one candidate, under which the floor is, and the pictures of its photos.
+        With the members under which the floor is, and the pictures of its photos; of one photo, or without
+        these, nothing is compared.
+
+    Examples
+    --------
+    >>> Floors(Scene((), {}, 1.0)).shared().shape
+    (0, 0)
+    """
+
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+        pictured = all(p.name in scene.pictures for p in scene.photos)
+        self.there = len(scene.photos) > 1 and bool(scene.candidates) and pictured
+        self._pictures: dict[tuple[int, int], FloorPicture] = {}
+        self._known: dict[tuple[int, int, int, int], float] = {}
+
+    @cached_property
+    def floor(self) -> Floor:
+        """The plane under the members."""
+        return floor_under(self.scene)
+
+    def shared(self) -> FloatArray:
+        """(V, V) nats for each two photos showing one floor as they lie; 0 where they were not compared."""
+        count = len(self.scene.photos)
+        out = np.zeros((count, count))
+        for i in range(count if self.there else 0):
+            for j in compared(i):
+                out[i, j] = out[j, i] = self.pair(i, 0, j, 0)
+        return out
+
+    def pair(self, i: int, k: int, j: int, m: int) -> float:
+        """Nats for photos i and j showing one floor, as in pose k and in pose m."""
+        key = i, k, j, m
+        if key not in self._known:
+            self._known[key] = floor_nats(self._picture(i, k), self._picture(j, m))
+        return self._known[key]
+
+    def camera(self, i: int, k: int) -> Camera:
+        """The camera of photo i in its pose k; 0 is that in which it lies, here the only one."""
+        return self.scene.photos[i].camera
+
+    def _picture(self, i: int, k: int) -> FloorPicture:
+        if (i, k) not in self._pictures:
+            photo = self.scene.photos[i]
+            self._pictures[i, k] = floor_picture(self.scene, photo, self.camera(i, k), self.floor)
+        return self._pictures[i, k]
+
+
+def shared_floor(scene: Scene) -> float:
+    """Nats for the photos of a scene showing one floor, each two of them; parameters as of :class:`Floors`.
 
     Examples
     --------
     >>> shared_floor(Scene((), {}, 1.0))
     0.0
     """
-    return float(floors_compared(scene).sum() / 2)
-
-
-def floors_compared(scene: Scene) -> FloatArray:
-    """(V, V) nats for each two photos of a scene showing one floor; 0 where they were not compared.
-
-    Parameters
-    ----------
-    scene : Scene
-        As for :func:`shared_floor`.
-    """
-    count = len(scene.photos)
-    out = np.zeros((count, count))
-    if count < 2 or not has_floor(scene):
-        return out
-    floor = floor_under(scene)
-    shown = [floor_picture(scene, p, p.camera, floor) for p in scene.photos]
-    for i in range(count):
-        for j in compared(i):
-            out[i, j] = out[j, i] = floor_nats(shown[i], shown[j])
-    return out
-
-
-def has_floor(scene: Scene) -> bool:
-    """Are there members under which a floor can be, and a picture of each photo?"""
-    return bool(scene.candidates) and all(p.name in scene.pictures for p in scene.photos)
+    return float(Floors(scene).shared().sum() / 2)
 
 
 def compared(i: int) -> range:

@@ -18,13 +18,12 @@ from recon.solve.evidence.along_line import (
     hidden_openings,
     opening_places,
     side_by_side,
+    spans_side_by_side,
 )
 from recon.solve.evidence.heads import BOLTED_ELSEWHERE, NearHeads, choose_heads, near_heads
 from recon.solve.evidence.occluders import Occluders
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import MOST_NEAR, choose_openings, near_openings
-
-MOST_HEADS = MOST_NEAR  # detections that may be a head, as of openings
 
 
 def with_shared_free(photos: Sequence[PosedPhoto]) -> tuple[list[PosedPhoto], BoolArray]:
@@ -114,8 +113,7 @@ def looks_along(
     )
     for v, photo in enumerate(photos):
         _fill(look, v, photo, joined, hidden_openings(photo, lines, occluders))
-    stop = np.cumsum([line.centre.shape[1] for line in lines])
-    return [look.part(b - line.centre.shape[1], b) for line, b in zip(lines, stop)]
+    return [look.part(a, b) for a, b in spans_side_by_side(lines)]
 
 
 def _fill(look: KeptLook, v: int, photo: PosedPhoto, openings: LineOpenings, hidden: BoolArray) -> None:

@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from recon.solve.evidence.floor import floors_compared
 from recon.solve.evidence.scene import Scene
 from recon.solve.members.selection import members_evidence
 from recon.solve.multiview.agreement import shared_rows
@@ -15,7 +14,7 @@ from recon.solve.multiview.groups import as_registered, grown_groups, laid_again
 from recon.solve.multiview.hypotheses import LEAST_EVIDENCE, Posed, RegisteredPhotos, register_photos
 from recon.solve.multiview.mirrored import mirrored_beside
 from recon.solve.multiview.rounds import Progress, find_members, find_own_places
-from recon.solve.multiview.self_fits import mirrored_on_floor, turned_on_floor
+from recon.solve.multiview.self_fits import TurnedFloors, mirrored_on_floor, turned_on_floor
 from recon.solve.off_lattice.braces import find_braces
 from recon.solve.photo.photo_reading import PhotoReading
 
@@ -124,27 +123,28 @@ def drop_outlier_photos(
         scene = find_members(registered, pictures, width, progress)
         if len(scene.photos) < 2 or not scene.candidates:
             return registered, scene
-        floors = floors_compared(scene)
-        mirrored = mirrored_on_floor(scene, floors.sum(axis=1))
+        floors = TurnedFloors(scene)
+        mirrored = mirrored_on_floor(floors)
         if mirrored is not None:
             others = [p.name for i, p in enumerate(scene.photos) if i != mirrored]
             registered = registered.without([mirrored], mirrored_beside(others))
             continue
         share = shared_rows(scene, registered.lattices)
-        share[floors.max(axis=1) > SAME_FLOOR] = 1.0
+        share[floors.shared().max(axis=1) > SAME_FLOOR] = 1.0
         worst = int(share.argmin())
         if share[worst] >= LEAST_SHARED:
-            return _on_one_floor(registered, scene, progress)
+            return _on_one_floor(registered, floors, progress)
         if len(scene.photos) == 2:
             worst = 1  # of two that do not agree, the one that tells more by itself (first) stays
         registered = registered.without([worst], STRANGER)
 
 
 def _on_one_floor(
-    registered: RegisteredPhotos, scene: Scene, progress: Progress | None
+    registered: RegisteredPhotos, floors: TurnedFloors, progress: Progress | None
 ) -> tuple[RegisteredPhotos, Scene]:
     """The photos and the scene, or both anew with photos turned, where floor and members explain more so."""
-    turned, gain = turned_on_floor(registered, scene)
+    scene = floors.scene
+    turned, gain = turned_on_floor(registered, floors)
     if gain <= 0:
         return registered, scene
     again = find_members(turned, scene.pictures, scene.width, progress)

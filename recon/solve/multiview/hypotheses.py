@@ -100,7 +100,7 @@ def register_photos(
         first = [h[0] for h in hypotheses]
         likely = sorted(waiting, key=lambda r: -fits.get(r.name, np.inf))[:MOST_AGAIN] if fits else waiting
         fitting = _best_fitting(likely, first, width, fits)
-        if fitting is None or not _is_enough(*fitting, best):
+        if len(likely) < len(waiting) and (fitting is None or not _is_enough(*fitting, best)):
             fitting = _best_fitting(waiting, first, width, fits)
         if fitting is None:
             break

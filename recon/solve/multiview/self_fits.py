@@ -8,30 +8,22 @@ of a frame that is nearly its own mirror image is known by its floor, too.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
 
 import numpy as np
 
 from recon.geometry.arrays import FloatArray, IntArray
+from recon.geometry.camera import Camera
 from recon.geometry.lattice import rotations
 from recon.solve.evidence.candidate import Candidate
-from recon.solve.evidence.floor import (
-    FloorPicture,
-    compared,
-    floor_nats,
-    floor_picture,
-    floor_under,
-    has_floor,
-    up_axis,
-)
-from recon.solve.evidence.posed_photo import with_camera
-from recon.solve.evidence.scene import Scene
+from recon.solve.evidence.floor import Floors, compared
+from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
 from recon.solve.multiview.hypotheses import RegisteredPhotos
 from recon.solve.multiview.mirrored import FLIP
 from recon.solve.multiview.registration import cells_of_candidates, moved_lattice, turned_cells
-from recon.solve.photo.photo_lattice import PhotoLattice
 
 # Of the holes of a frame that must lie on holes of members along the same axis after a turn.  Rendered frames
 # of which a photo came to lie in a wrong turn had 0.85 and more; one turn too many costs time alone.
@@ -93,100 +85,88 @@ def _coded(place: FloatArray, axis: IntArray) -> IntArray:
     return ((q[:, 0] << 34) | (q[:, 1] << 18) | (q[:, 2] << 2)) + axis
 
 
-def turned_on_floor(registered: RegisteredPhotos, scene: Scene) -> tuple[RegisteredPhotos, float]:
+class TurnedFloors(Floors):
+    """The floor as each photo of a scene shows it as it lies, in each turn and, numbered on, each mirror."""
+
+    @cached_property
+    def turns(self) -> list[Turn]:
+        """The rotations after which the members lie on members, none first."""
+        return turns_of(self.scene.candidates, self.floor.up)
+
+    @cached_property
+    def mirrors(self) -> list[Turn]:
+        """The reflections after which they do."""
+        return turns_of(self.scene.candidates, self.floor.up, rotations() @ FLIP)
+
+    def camera(self, i: int, k: int) -> Camera:
+        """The camera of photo i in turn or mirror k."""
+        if not k:
+            return super().camera(i, k)
+        turn = self.turns[k] if k < len(self.turns) else self.mirrors[k - len(self.turns)]
+        return super().camera(i, 0).moved(turn.turn, turn.shift)
+
+    def nats(self, numbers: Sequence[int], i: int) -> float:
+        """Nats of photo i's floor beside those of the photos before it, each in its turn."""
+        return sum(self.pair(i, numbers[i], j, numbers[j]) for j in compared(i))
+
+    def beside_all(self, i: int, k: int) -> float:
+        """Nats of photo i's floor in turn or mirror k beside those of all others as they lie."""
+        return sum(self.pair(i, k, j, 0) for j in range(len(self.scene.photos)) if j != i)
+
+
+def turned_on_floor(registered: RegisteredPhotos, floors: TurnedFloors) -> tuple[RegisteredPhotos, float]:
     """The photos turned so that they agree on the floor, and the nats that this is worth.
 
     Parameters
     ----------
     registered : RegisteredPhotos
         Those of the scene, in its world.
-    scene : Scene
-        With the members that they show.
+    floors : TurnedFloors
+        Of the scene with the members that they show.
 
     Returns
     -------
     The photos, with the cameras of the scene, and 0 where the frame fits itself in no other turn or they
     agree best as they are.
     """
-    if len(scene.photos) < 2 or not scene.candidates:
+    if not floors.there or len(floors.turns) == 1:
         return registered, 0.0
-    turns = turns_of(scene.candidates, up_axis(p.camera for p in scene.photos))
-    if len(turns) == 1:
-        return registered, 0.0
-    floors = _Floors(scene, turns)
-    numbers = [0]
-    for i in range(1, len(scene.photos)):
-        numbers.append(max(range(len(turns)), key=lambda k: floors.nats([*numbers, k], i)))
+    photos, numbers = floors.scene.photos, [0]
+    for i in range(1, len(photos)):
+        numbers.append(max(range(len(floors.turns)), key=lambda k: floors.nats([*numbers, k], i)))
     if not any(numbers):
         return registered, 0.0
     gain = sum(floors.nats(numbers, i) - floors.nats([0] * len(numbers), i) for i in range(1, len(numbers)))
-    return _turned(registered, scene, [turns[k] for k in numbers]), gain
+    return _turned(registered, photos, [floors.turns[k] for k in numbers]), gain
 
 
-def mirrored_on_floor(scene: Scene, shared: FloatArray) -> int | None:
+def mirrored_on_floor(floors: TurnedFloors) -> int | None:
     """Number of a photo whose floor is that of the others in a mirror only; None of none.
 
     Parameters
     ----------
-    scene : Scene
-        With three photos or more, so that most tell which are not mirrored.
-    shared : array, (V,)
-        Nats for each photo's floor being that of the others, as they lie.
+    floors : TurnedFloors
+        Of a scene of three photos or more, so that most tell which are not mirrored.
     """
-    if len(scene.photos) < 3 or not has_floor(scene) or shared.min() >= UNSHARED:
+    shared = floors.shared().sum(axis=1)
+    if len(floors.scene.photos) < 3 or not floors.there or shared.min() >= UNSHARED or not floors.mirrors:
         return None
-    up = up_axis(p.camera for p in scene.photos)
-    turns, mirrors = turns_of(scene.candidates, up), turns_of(scene.candidates, up, rotations() @ FLIP)
-    if not mirrors:
-        return None
-    floors = _Floors(scene, [*turns, *mirrors])
+    turned = len(floors.turns)
     best, found = MIRRORED, None
     for i in np.nonzero(shared < UNSHARED)[0].tolist():
-        nats = [floors.beside_all(i, k) for k in range(len(turns) + len(mirrors))]
-        gain = max(nats[len(turns) :]) - max(nats[: len(turns)])
+        nats = [floors.beside_all(i, k) for k in range(turned + len(floors.mirrors))]
+        gain = max(nats[turned:]) - max(nats[:turned])
         if gain > best:
             best, found = gain, i
     return found
 
 
-class _Floors:
-    """The floor as each photo of a scene shows it in each turn; what was compared is remembered."""
-
-    def __init__(self, scene: Scene, turns: Sequence[Turn]) -> None:
-        self.scene, self.turns, self.floor = scene, turns, floor_under(scene)
-        self.pictures: dict[tuple[int, int], FloorPicture] = {}
-        self.known: dict[tuple[int, int, int, int], float] = {}
-
-    def nats(self, numbers: Sequence[int], i: int) -> float:
-        """Nats of photo i's floor beside those of the photos before it, each in its turn."""
-        return sum(self._pair(i, numbers[i], j, numbers[j]) for j in compared(i))
-
-    def beside_all(self, i: int, k: int) -> float:
-        """Nats of photo i's floor in turn k beside those of all others as they lie."""
-        return sum(self._pair(i, k, j, 0) for j in range(len(self.scene.photos)) if j != i)
-
-    def _pair(self, i: int, k: int, j: int, m: int) -> float:
-        key = i, k, j, m
-        if key not in self.known:
-            self.known[key] = floor_nats(self._picture(i, k), self._picture(j, m))
-        return self.known[key]
-
-    def _picture(self, i: int, k: int) -> FloorPicture:
-        if (i, k) not in self.pictures:
-            photo, turn = self.scene.photos[i], self.turns[k]
-            camera = photo.camera.moved(turn.turn, turn.shift)
-            self.pictures[i, k] = floor_picture(self.scene, photo, camera, self.floor)
-        return self.pictures[i, k]
-
-
-def _turned(registered: RegisteredPhotos, scene: Scene, turns: Sequence[Turn]) -> RegisteredPhotos:
-    """The scene's photos and their lattices, each in its turn."""
-    photos = [with_camera(p, p.camera.moved(t.turn, t.shift)) for p, t in zip(scene.photos, turns)]
-    lattices = [moved_lattice(x, t.turn, t.shift) for x, t in zip(_lattices(registered, scene), turns)]
-    return RegisteredPhotos(tuple(photos), tuple(lattices), registered.set_aside)
-
-
-def _lattices(registered: RegisteredPhotos, scene: Scene) -> Iterator[PhotoLattice]:
-    """The lattices of the scene's photos, in their order."""
-    by_name = {p.name: x for p, x in zip(registered.photos, registered.lattices)}
-    return (by_name[p.name] for p in scene.photos)
+def _turned(
+    registered: RegisteredPhotos, photos: Sequence[PosedPhoto], turns: Sequence[Turn]
+) -> RegisteredPhotos:
+    """The photos as a scene has them, and their lattices, each in its turn."""
+    return RegisteredPhotos(
+        tuple(with_camera(p, p.camera.moved(t.turn, t.shift)) for p, t in zip(photos, turns)),
+        tuple(moved_lattice(x, t.turn, t.shift) for x, t in zip(registered.lattices, turns)),
+        registered.set_aside,
+    )

@@ -7,12 +7,11 @@ import numpy as np
 import pytest
 
 from recon.solve.evidence.candidate import Candidate
-from recon.solve.evidence.floor import floors_compared
 from recon.solve.evidence.posed_photo import with_camera
 from recon.solve.multiview.assemble import assemble
 from recon.solve.multiview.hypotheses import RegisteredPhotos
 from recon.solve.multiview.registration import moved_lattice
-from recon.solve.multiview.self_fits import mirrored_on_floor, turned_on_floor, turns_of
+from recon.solve.multiview.self_fits import TurnedFloors, mirrored_on_floor, turned_on_floor, turns_of
 from recon.solve.photo.read_photo import read_photo
 from tests.solve.floors import box, box_frame, floor_photo, marks
 from tests.solve.scenes import SIZE, camera_round, lattice_change, photo_of, scene_of, shoot
@@ -53,7 +52,8 @@ def test_a_photo_in_the_wrong_turn_is_turned_back(which):
     photos[which] = with_camera(photos[which], photos[which].camera.moved(half.turn, half.shift))
     lattices[which] = moved_lattice(lattices[which], half.turn, half.shift)
     registered = RegisteredPhotos(tuple(photos), tuple(lattices))
-    turned, gain = turned_on_floor(registered, scene_of(photos, box(), pictures=list(pictures.values())))
+    floors = TurnedFloors(scene_of(photos, box(), pictures=list(pictures.values())))
+    turned, gain = turned_on_floor(registered, floors)
     assert gain > 50
     for shot, photo in zip(shots, turned.photos):
         assert np.allclose(photo.camera.R, shot.camera.R) and np.allclose(photo.camera.t, shot.camera.t)
@@ -63,7 +63,8 @@ def test_photos_that_agree_are_left_as_they_are():
     shots, readings, pictures = photos_of_the_box()
     photos = [photo_of(s, f"{i}") for i, s in enumerate(shots)]
     registered = RegisteredPhotos(tuple(photos), tuple(r.lattice for r in readings))
-    same, gain = turned_on_floor(registered, scene_of(photos, box(), pictures=list(pictures.values())))
+    floors = TurnedFloors(scene_of(photos, box(), pictures=list(pictures.values())))
+    same, gain = turned_on_floor(registered, floors)
     assert same is registered and gain == 0
 
 
@@ -91,11 +92,11 @@ def test_a_mirrored_photo_is_known_by_its_floor(which):
     shots, _, pictures = photos_of_the_box()
     photos, shown = [photo_of(s, f"{i}") for i, s in enumerate(shots)], list(pictures.values())
     right = scene_of(photos, box(), pictures=shown)
-    assert mirrored_on_floor(right, floors_compared(right).sum(axis=1)) is None
+    assert mirrored_on_floor(TurnedFloors(right)) is None
     photos[which], shown[which] = as_in_a_mirror(photos[which], shown[which])
     assert np.linalg.det(photos[which].camera.R) == pytest.approx(1)
     scene = scene_of(photos, box(), pictures=shown)
-    assert mirrored_on_floor(scene, floors_compared(scene).sum(axis=1)) == which
+    assert mirrored_on_floor(TurnedFloors(scene)) == which
 
 
 def test_of_two_photos_none_is_called_mirrored():
@@ -103,4 +104,4 @@ def test_of_two_photos_none_is_called_mirrored():
     photos, shown = [photo_of(s, f"{i}") for i, s in enumerate(shots)][:2], list(pictures.values())[:2]
     photos[1], shown[1] = as_in_a_mirror(photos[1], shown[1])
     scene = scene_of(photos, box(), pictures=shown)
-    assert mirrored_on_floor(scene, floors_compared(scene).sum(axis=1)) is None
+    assert mirrored_on_floor(TurnedFloors(scene)) is None
