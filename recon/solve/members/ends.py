@@ -125,7 +125,7 @@ def end_guesses(
     The low and the high end, holes counted from the first known one.
     """
     opening = np.clip(profile, -8, 8)
-    bolted_holes = bolted.any(axis=0)
+    bolted_holes = np.asarray(bolted.any(axis=0))
     laps = np.where(bolted_holes, LAP_PRIOR, 0.0)
     step = np.arange(profile.shape[1]) - reach
     count = len(step) - 2 * reach
