@@ -242,11 +242,15 @@ class EndGuess:
         Natural logarithms of their probabilities.
     cut : bool
         The end lies outside every photo that could show it.
+    laps : int array or None, (C,)
+        How many laps the member takes in up to each of these holes, from its middle; the holes are then in
+        the order in which they come from there.
     """
 
     hole: IntArray
     log_p: FloatArray
     cut: bool
+    laps: IntArray | None = None
 
     @property
     def best(self) -> int:
