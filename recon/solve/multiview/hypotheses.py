@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import product
 
 import numpy as np
@@ -18,6 +19,7 @@ from recon.solve.multiview.cameras import adjust_cameras
 from recon.solve.multiview.registration import Placement, cells_of, moved_lattice, register, together
 from recon.solve.photo.photo_lattice import PhotoLattice
 from recon.solve.photo.photo_reading import PhotoReading
+from recon.workers import ALONE, Workers
 
 LEAST_SHARE = 0.6  # of the evidence of the poorer photo by itself; true pairs of made-up frames have 1.3 and
 # more, pairs of different frames 0.8 and less; the rest is settled by shared_rows
@@ -84,11 +86,25 @@ class _Read:
 
 
 def register_photos(
-    readings: Sequence[PhotoReading], width: float, pictures: Mapping[str, np.ndarray]
+    readings: Sequence[PhotoReading],
+    width: float,
+    greys: Mapping[str, np.ndarray],
+    workers: Workers = ALONE,
 ) -> RegisteredPhotos:
     """All photos in the world of the best one, one after another, the best-fitting first.
 
     A photo whose openings do not fit the others' members is set aside, named and not forced in.
+
+    Parameters
+    ----------
+    readings : Sequence[PhotoReading]
+        Photos read one by one.
+    width : float
+        Of the members, pitches.
+    greys : Mapping[str, array]
+        Photo name -> its picture as :func:`recon.solve.evidence.floor.floor_grey` gives it.
+    workers : Workers
+        Where placements and hypotheses are tried.
     """
     waiting, aside = _read_and_unread(readings)
     if not waiting:
@@ -99,9 +115,9 @@ def register_photos(
     while waiting:
         first = [h[0] for h in hypotheses]
         likely = sorted(waiting, key=lambda r: -fits.get(r.name, np.inf))[:MOST_AGAIN] if fits else waiting
-        fitting = _best_fitting(likely, first, width, fits)
+        fitting = _best_fitting(likely, first, width, fits, workers)
         if len(likely) < len(waiting) and (fitting is None or not _is_enough(*fitting, best)):
-            fitting = _best_fitting(waiting, first, width, fits)
+            fitting = _best_fitting(waiting, first, width, fits, workers)
         if fitting is None:
             break
         read, found = fitting
@@ -115,7 +131,7 @@ def register_photos(
             rivals = _with_more(rivals, _rivals(_placements(read, first[:1], width)))
         hypotheses.append([_moved(posed, place) for place, posed in rivals])
     aside += [(r.name, "it shows no member that the other photos show") for r in waiting]
-    posed = best_hypotheses(hypotheses, width, pictures)
+    posed = best_hypotheses(hypotheses, width, greys, workers)
     return RegisteredPhotos(tuple(p for p, _ in posed), tuple(x for _, x in posed), tuple(aside))
 
 
@@ -141,9 +157,14 @@ def _moved(posed: Posed, place: Placement) -> Posed:
 
 def _placements(read: _Read, known: Sequence[Posed], width: float) -> list[Placed]:
     """Placements of a photo on registered ones, best first, each with the solution that it is of."""
+    return [(place, read.solutions[k]) for place, k in _numbered_placements(read, known, width)]
+
+
+def _numbered_placements(read: _Read, known: Sequence[Posed], width: float) -> list[tuple[Placement, int]]:
+    """:func:`_placements` with the numbers of the solutions, which mean the same in another process."""
     cells = together([cells_of(lattice) for _, lattice in known])
     photos = [photo for photo, _ in known[:MOST_ASKED]]
-    found = [(p, s) for s in read.solutions for p in register(*s, cells, width, photos)]
+    found = [(p, k) for k, s in enumerate(read.solutions) for p in register(*s, cells, width, photos)]
     return sorted(found, key=lambda f: -f[0].score)
 
 
@@ -154,15 +175,20 @@ def _is_enough(read: _Read, found: list[Placed], best: _Read) -> bool:
 
 
 def _best_fitting(
-    waiting: Sequence[_Read], known: Sequence[Posed], width: float, fits: dict[str, float]
+    waiting: Sequence[_Read],
+    known: Sequence[Posed],
+    width: float,
+    fits: dict[str, float],
+    workers: Workers,
 ) -> tuple[_Read, list[Placed]] | None:
     """The waiting photo that fits the known ones best for its own evidence, and its placements.
 
     How well each fits is kept in ``fits``, by name.
     """
     trials = []
-    for read in waiting:
-        found = _placements(read, known, width)
+    placed = workers.map(partial(_numbered_placements, known=known, width=width), waiting)
+    for read, numbered in zip(waiting, placed):
+        found = [(place, read.solutions[k]) for place, k in numbered]
         fits[read.name] = -np.inf
         if found:
             fits[read.name] = found[0][0].score / np.sqrt(read.worth + 1)
@@ -189,7 +215,10 @@ def _with_more(rivals: list[Placed], more: list[Placed]) -> list[Placed]:
 
 
 def best_hypotheses(
-    hypotheses: Sequence[Sequence[Posed]], width: float, pictures: Mapping[str, np.ndarray]
+    hypotheses: Sequence[Sequence[Posed]],
+    width: float,
+    greys: Mapping[str, np.ndarray],
+    workers: Workers = ALONE,
 ) -> list[Posed]:
     """Of each photo's hypotheses the one that members and floor explain best, all photos together.
 
@@ -204,23 +233,25 @@ def best_hypotheses(
         one, the best first.
     width : float
         Of the members, pitches.
-    pictures : Mapping[str, array]
-        Photo name -> (H, W, 3) uint8 BGR.
+    greys : Mapping[str, array]
+        Photo name -> its picture as :func:`recon.solve.evidence.floor.floor_grey` gives it.
+    workers : Workers
+        Where they are tried.
     """
-    chosen = _Choice(hypotheses, width, pictures)
+    chosen = _Choice(hypotheses, width, greys, workers)
     now = [0] * len(hypotheses)
     if all(len(h) == 1 for h in hypotheses):
         return chosen.of(now)
     if np.prod([len(h) for h in hypotheses]) <= MOST_TRIALS:
-        return chosen.of(max(product(*(range(len(h)) for h in hypotheses)), key=chosen.evidence))
+        return chosen.of(chosen.best(list(product(*(range(len(h)) for h in hypotheses)))))
     changed = True
     while changed:  # many photos: one at a time, as long as it helps
         changed = False
         for i, h in enumerate(hypotheses):
             trials = [[*now[:i], k, *now[i + 1 :]] for k in range(len(h))]
-            best = max(trials, key=chosen.evidence)
+            best = chosen.best(trials)
             if best[i] != now[i] and chosen.evidence(best) > chosen.evidence(now):
-                now, changed = best, True
+                now, changed = list(best), True
     return chosen.of(now)
 
 
@@ -228,25 +259,33 @@ class _Choice:
     """One hypothesis of each photo, by its number; remembers what each choice explains."""
 
     def __init__(
-        self, hypotheses: Sequence[Sequence[Posed]], width: float, pictures: Mapping[str, np.ndarray]
+        self,
+        hypotheses: Sequence[Sequence[Posed]],
+        width: float,
+        greys: Mapping[str, np.ndarray],
+        workers: Workers,
     ) -> None:
-        self.hypotheses, self.width, self.pictures = hypotheses, width, pictures
+        self.hypotheses, self.width, self.greys, self.workers = hypotheses, width, greys, workers
         self.known: dict[tuple[int, ...], float] = {}
 
     def of(self, numbers: Sequence[int]) -> list[Posed]:
         return [h[k] for h, k in zip(self.hypotheses, numbers)]
 
     def evidence(self, numbers: Sequence[int]) -> float:
-        key = tuple(numbers)
-        if key not in self.known:
-            posed = self.of(key)
-            self.known[key] = first_evidence(posed, self.width, self.pictures)
-        return self.known[key]
+        self.best([numbers])
+        return self.known[tuple(numbers)]
+
+    def best(self, trials: Sequence[Sequence[int]]) -> Sequence[int]:
+        """Of some choices the one that explains most."""
+        new = [key for key in dict.fromkeys(map(tuple, trials)) if key not in self.known]
+        explained = partial(first_evidence, width=self.width, greys=self.greys)
+        self.known.update(zip(new, self.workers.map(explained, [self.of(key) for key in new])))
+        return max(trials, key=lambda numbers: self.known[tuple(numbers)])
 
 
-def first_evidence(posed: Sequence[Posed], width: float, pictures: Mapping[str, np.ndarray]) -> float:
+def first_evidence(posed: Sequence[Posed], width: float, greys: Mapping[str, np.ndarray]) -> float:
     """:func:`scene_nats` of all members that two rounds find, with the cameras adjusted in between."""
-    return scene_nats(first_members(posed, width, pictures))
+    return scene_nats(first_members(posed, width, greys))
 
 
 def scene_nats(scene: Scene) -> float:
@@ -255,10 +294,10 @@ def scene_nats(scene: Scene) -> float:
     return members_evidence(scene) + upright + shared_floor(scene)
 
 
-def first_members(posed: Sequence[Posed], width: float, pictures: Mapping[str, np.ndarray]) -> Scene:
-    """The members that two rounds find, with the cameras adjusted in between."""
+def first_members(posed: Sequence[Posed], width: float, greys: Mapping[str, np.ndarray]) -> Scene:
+    """The members that two rounds find, with the cameras adjusted in between; the scene has greys alone."""
     lines = candidate_lines([x for _, x in posed])
-    scene = Scene(tuple(p for p, _ in posed), pictures, width)
+    scene = Scene(tuple(p for p, _ in posed), greys, width)
     return select_members(adjust_cameras(select_members(scene, lines)), lines)
 
 
