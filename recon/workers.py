@@ -145,6 +145,11 @@ class Workers:
             raise faults[0]
         return [out[k] for k in range(len(waiting))]
 
+    @property
+    def pids(self) -> list[int]:
+        """Numbers of the worker processes."""
+        return [worker.pid for worker in self._processes]
+
     def close(self) -> None:
         """End the processes; what they are at is lost."""
         self._closed = True
@@ -180,6 +185,11 @@ class _Worker:
             stderr=subprocess.DEVNULL,
             env=ONE_THREAD | os.environ | {"PYTHONPATH": path},
         )
+
+    @property
+    def pid(self) -> int:
+        """Its number."""
+        return self._process.pid
 
     def ask(
         self,

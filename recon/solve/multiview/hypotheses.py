@@ -16,7 +16,15 @@ from recon.solve.evidence.scene import Scene, SetAside
 from recon.solve.members.lines import candidate_lines
 from recon.solve.members.selection import members_evidence, select_members
 from recon.solve.multiview.cameras import adjust_cameras
-from recon.solve.multiview.registration import Placement, cells_of, moved_lattice, register, together
+from recon.solve.multiview.registration import (
+    Cells,
+    Placement,
+    cells_of,
+    merged,
+    moved_lattice,
+    register,
+    together,
+)
 from recon.solve.photo.photo_lattice import PhotoLattice
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.workers import ALONE, Workers
@@ -29,9 +37,11 @@ RIVAL = 0.65  # of the best turn's evidence; made-up shelves that nearly fit the
 MOST_RIVALS = 4  # the right turn came third at worst
 MOST_TRIALS = 16  # combinations that are all tried; of more, one photo's hypotheses after another.
 # Both only bound the time: what is left is settled by the members
-# Photos that are tried again at a time, those that fitted best before, and photos that a placement is judged
-# by; both bound the time of many photos, and change nothing for four.
+# Photos that are tried again at a time, those that fitted best before, and photos that a placement or a
+# hypothesis is judged by; both bound the time of many photos, and change nothing for four.
 MOST_AGAIN, MOST_ASKED = 4, 6
+MOST_TURNS = 4  # of going through all photos' hypotheses; bounds the time
+NOT_ASKED = -1  # in place of the number of a hypothesis
 # Concentration of a camera's roll (von Mises): upside down 12 nats, on its side 6.  This project's choice;
 # pictures that are shown on their side are rare, and nearly none are shown upside down.
 LEVEL = 6.0
@@ -157,13 +167,20 @@ def _moved(posed: Posed, place: Placement) -> Posed:
 
 def _placements(read: _Read, known: Sequence[Posed], width: float) -> list[Placed]:
     """Placements of a photo on registered ones, best first, each with the solution that it is of."""
-    return [(place, read.solutions[k]) for place, k in _numbered_placements(read, known, width)]
+    numbered = _numbered_placements(read, *_shown(known), width)
+    return [(place, read.solutions[k]) for place, k in numbered]
 
 
-def _numbered_placements(read: _Read, known: Sequence[Posed], width: float) -> list[tuple[Placement, int]]:
+def _shown(known: Sequence[Posed]) -> tuple[Cells, list[PosedPhoto]]:
+    """The holes that registered photos show, and those of the photos that are asked."""
+    cells = merged(together([cells_of(lattice) for _, lattice in known]))
+    return cells, [photo for photo, _ in known[:MOST_ASKED]]
+
+
+def _numbered_placements(
+    read: _Read, cells: Cells, photos: Sequence[PosedPhoto], width: float
+) -> list[tuple[Placement, int]]:
     """:func:`_placements` with the numbers of the solutions, which mean the same in another process."""
-    cells = together([cells_of(lattice) for _, lattice in known])
-    photos = [photo for photo, _ in known[:MOST_ASKED]]
     found = [(p, k) for k, s in enumerate(read.solutions) for p in register(*s, cells, width, photos)]
     return sorted(found, key=lambda f: -f[0].score)
 
@@ -186,7 +203,8 @@ def _best_fitting(
     How well each fits is kept in ``fits``, by name.
     """
     trials = []
-    placed = workers.map(partial(_numbered_placements, known=known, width=width), waiting)
+    cells, photos = _shown(known)
+    placed = workers.map(partial(_numbered_placements, cells=cells, photos=photos, width=width), waiting)
     for read, numbered in zip(waiting, placed):
         found = [(place, read.solutions[k]) for place, k in numbered]
         fits[read.name] = -np.inf
@@ -244,19 +262,22 @@ def best_hypotheses(
         return chosen.of(now)
     if np.prod([len(h) for h in hypotheses]) <= MOST_TRIALS:
         return chosen.of(chosen.best(list(product(*(range(len(h)) for h in hypotheses)))))
-    changed = True
-    while changed:  # many photos: one at a time, as long as it helps
-        changed = False
+    for _ in range(MOST_TURNS):  # many photos: one at a time, as long as it helps
+        before = list(now)
         for i, h in enumerate(hypotheses):
-            trials = [[*now[:i], k, *now[i + 1 :]] for k in range(len(h))]
-            best = chosen.best(trials)
-            if best[i] != now[i] and chosen.evidence(best) > chosen.evidence(now):
-                now, changed = list(best), True
+            asked = {i, *[j for j in range(len(now)) if j != i][:MOST_ASKED]}
+            trials = [[n if j in asked else NOT_ASKED for j, n in enumerate(now)] for _ in h]
+            for k, trial in enumerate(trials):
+                trial[i] = k
+            best = chosen.best([trials[now[i]], *trials])  # first: of two that explain as much it stays
+            now[i] = best[i]
+        if now == before:
+            break
     return chosen.of(now)
 
 
 class _Choice:
-    """One hypothesis of each photo, by its number; remembers what each choice explains."""
+    """One hypothesis of each photo that is asked, by its number; remembers what each choice explains."""
 
     def __init__(
         self,
@@ -269,11 +290,7 @@ class _Choice:
         self.known: dict[tuple[int, ...], float] = {}
 
     def of(self, numbers: Sequence[int]) -> list[Posed]:
-        return [h[k] for h, k in zip(self.hypotheses, numbers)]
-
-    def evidence(self, numbers: Sequence[int]) -> float:
-        self.best([numbers])
-        return self.known[tuple(numbers)]
+        return [h[k] for h, k in zip(self.hypotheses, numbers) if k != NOT_ASKED]
 
     def best(self, trials: Sequence[Sequence[int]]) -> Sequence[int]:
         """Of some choices the one that explains most."""
