@@ -228,7 +228,7 @@ class OtherEnds:
         self.start = np.array([c.first[c.axis] for c in candidates])
         self.parallel = [np.nonzero(self.axis == axis)[0] for axis in range(3)]
         self.planes = [
-            [_Planes([(ends[j][side], self.start[j]) for j in same]) for side in (0, 1)]
+            [_Planes([(ends[j][side], self.start[j]) for j in same.tolist()]) for side in (0, 1)]
             for same in self.parallel
         ]
         self.sure = np.array([min(low.sure, high.sure) > LENGTH_SURE for low, high in ends], bool)
