@@ -136,10 +136,12 @@ def end_guesses(
         before, past = (k + 1, k) if way < 0 else (k, k + 1)
         each = _end_nats(opening[:, k], inner[:, before], edge[:, past])
         overhang = overhang_nats(bolted_holes[::way])[::way]
-        log: FloatArray = each.sum(0) + np.cumsum(np.r_[0.0, laps[k[1:]]]) + overhang[k]
+        photos: FloatArray = each.sum(0)
+        log = photos + np.cumsum(np.r_[0.0, laps[k[1:]]]) + overhang[k]
         log_p: FloatArray = log - float(np.logaddexp.reduce(log))
         beyond = k[int(log_p.argmax())] + way
-        return EndGuess(step[k], log_p, bool(0 <= beyond < len(step) and not in_sight[beyond]))
+        cut = bool(0 <= beyond < len(step) and not in_sight[beyond])
+        return EndGuess(step[k], log_p, cut, photos - float(np.logaddexp.reduce(photos)))
 
     return guess(-1, -min(reach, room[0])), guess(1, count - 1 + min(reach, room[1]))
 

@@ -6,6 +6,7 @@ The prior is weak on purpose: it settles what the photos leave open and takes of
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from scipy.special import logsumexp
@@ -133,8 +134,8 @@ def _settled(
     log = np.where(allowed, log, -np.inf)
     log = log - logsumexp(log)
     return (
-        EndGuess(low.hole, logsumexp(log, axis=1), low.cut),
-        EndGuess(high.hole, logsumexp(log, axis=0), high.cut),
+        replace(low, log_p=logsumexp(log, axis=1)),
+        replace(high, log_p=logsumexp(log, axis=0)),
     )
 
 
