@@ -245,12 +245,16 @@ class EndGuess:
     by_photos : array or None, (C,)
         Natural logarithms of their probabilities from what the photos show there, without what is usual in
         frames; None where there is nothing else to tell it by.
+    laps : int array or None, (C,)
+        How many laps the member takes in up to each of these holes, from its middle; the holes are then in
+        the order in which they come from there.
     """
 
     hole: IntArray
     log_p: FloatArray
     cut: bool
     by_photos: FloatArray | None = None
+    laps: IntArray | None = None
 
     @property
     def best(self) -> int:
