@@ -135,10 +135,10 @@ def register_photos(
         if not _is_enough(read, found, best):
             aside.append((read.name, "its members do not fit those of the other photos; another frame?"))
             continue
-        rivals = _rivals(found)
+        rivals = _rivals(found, first, width)
         if any(len(h) > 1 for h in hypotheses):
             # The photos registered so far may lie wrongly themselves: ask the first alone, too.
-            rivals = _with_more(rivals, _rivals(_placements(read, first[:1], width)))
+            rivals = _with_more(rivals, _rivals(_placements(read, first[:1], width), first[:1], width))
         hypotheses.append([_moved(posed, place) for place, posed in rivals])
     aside += [(r.name, "it shows no member that the other photos show") for r in waiting]
     posed = best_hypotheses(hypotheses, width, greys, workers)
@@ -217,9 +217,25 @@ def _best_fitting(
     return read, found
 
 
-def _rivals(found: list[Placed]) -> list[Placed]:
-    """Of the placements of a photo the best and those nearly as good."""
-    return [f for f in found[:MOST_RIVALS] if f[0].score >= RIVAL * found[0][0].score]
+def _rivals(found: list[Placed], known: Sequence[Posed], width: float) -> list[Placed]:
+    """Of the placements of a photo on known ones the best and those nearly as good.
+
+    A frame of many equal bays is laid on itself nearly as well a bay further on, in more places than can be
+    followed: there members found at first sight, which may not be where another photo looks through, tell
+    the right place better than openings that coincide.
+    """
+    near = [f for f in found if f[0].score >= RIVAL * found[0][0].score]
+    if len(near) <= MOST_RIVALS:
+        return near
+    nats = [_sight_nats([*known, _moved(posed, place)], width) for place, posed in near]
+    order = sorted(range(len(near)), key=lambda k: -nats[k])
+    return [near[k] for k in order[:MOST_RIVALS]]
+
+
+def _sight_nats(posed: Sequence[Posed], width: float) -> float:
+    """Nats of the members that are found at first sight, before one hides another."""
+    scene = Scene(tuple(p for p, _ in posed), {}, width)
+    return members_evidence(select_members(scene, candidate_lines([x for _, x in posed])))
 
 
 def _with_more(rivals: list[Placed], more: list[Placed]) -> list[Placed]:

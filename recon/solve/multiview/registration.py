@@ -104,7 +104,7 @@ def merged(cells: Cells) -> Cells:
     q -= q.min(0)
     code = ((q[:, 0] * (q[:, 1].max() + 1) + q[:, 1]) * (q[:, 2].max() + 1) + q[:, 2]) * 3 + cells.axis
     _, first, number = np.unique(code, return_index=True, return_inverse=True)
-    weight, times = (np.asarray(np.bincount(number, values), float) for values in (cells.weight, cells.times))
+    weight, times = (np.asarray(np.bincount(number, x), float) for x in (cells.weight, cells.times))
     return Cells(cells.place[first], cells.axis[first], weight, times)
 
 
