@@ -9,7 +9,7 @@ ROOT = Path(__file__).parents[1]
 
 # From the ground up.  What stands side by side on one floor may know each other.
 FLOORS = (
-    ("recon.errors", "recon.files", "recon.locks", "recon.limits"),
+    ("recon.errors", "recon.files", "recon.locks", "recon.limits", "recon.workers"),
     ("recon.geometry",),
     ("recon.frame",),
     ("recon.image",),

@@ -35,7 +35,9 @@ SCAFFOLDS = {
     160: (6, 1, 10),
     300: (9, 1, 13),
 }
-SIZE = (2400, 1800)  # px: 4 megapixels, worked on as they are
+SIZE = (2400, 1800)  # px: 4 megapixels, worked on as they are, of a frame of at most MEMBERS members
+MOST_SIZE = (4000, 3000)  # px: 12 megapixels, the largest photos that are not reduced
+MEMBERS = 60  # from which a maker takes more pixels, as many more as there are members; this project's choice
 IN_SIGHT = 3  # openings from which a member counts as in sight
 ELEVATIONS = (18.0, 28.0, 38.0)  # degrees, photo after photo
 
@@ -95,17 +97,32 @@ def measure(members: int, photos: int) -> dict[str, float]:
     }
 
 
+def size_for(frame: Frame) -> tuple[int, int]:
+    """Width and height, px, of the photos of a frame: from SIZE to MOST_SIZE, as it has more members.
+
+    Examples
+    --------
+    >>> from recon.bench.scaffold import scaffold
+    >>> [size_for(scaffold(*SCAFFOLDS[n])) for n in (10, 80, 160)]
+    [(2400, 1800), (3114, 2335), (4000, 3000)]
+    """
+    grown = np.sqrt(max(1.0, len(frame.members) / MEMBERS)) * np.array(SIZE)
+    width, height = np.minimum(grown, MOST_SIZE).astype(int).tolist()
+    return width, height
+
+
 def made_photos(frame: Frame, count: int) -> tuple[list[Shot], list[PhotoImage]]:
     """Openings and pictures of a frame from `count` places round it."""
     shots, images = [], []
+    size = size_for(frame)
     for k in range(count):
         azimuth = 25.0 + 360.0 / max(count, 8) * k * (3 if count <= 3 else 1)
-        camera = camera_round(frame, azimuth, ELEVATIONS[k % len(ELEVATIONS)], f=1.1 * SIZE[0], size=SIZE)
-        shots.append(shoot(frame, camera, seed=k, clutter=300, size=SIZE))
-        colour = np.asarray(cv2.cvtColor(draw(frame, camera, SIZE, seed=k), cv2.COLOR_BGR2RGB), np.uint8)
+        camera = camera_round(frame, azimuth, ELEVATIONS[k % len(ELEVATIONS)], f=1.1 * size[0], size=size)
+        shots.append(shoot(frame, camera, seed=k, clutter=300, size=size))
+        colour = np.asarray(cv2.cvtColor(draw(frame, camera, size, seed=k), cv2.COLOR_BGR2RGB), np.uint8)
         grey = np.asarray(cv2.cvtColor(colour, cv2.COLOR_RGB2GRAY), np.float32) / np.float32(255)
         name = f"photo_{k + 1}.png"
-        images.append(PhotoImage(Path(name), name, grey, colour, SIZE, None, None, ""))
+        images.append(PhotoImage(Path(name), name, grey, colour, size, None, None, ""))
     return shots, images
 
 

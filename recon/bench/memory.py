@@ -1,21 +1,22 @@
-"""The peak memory of this process."""
+"""The peak memory of a process."""
 
 from __future__ import annotations
 
 import re
 from pathlib import Path
 
-STATUS = Path("/proc/self/status")
+STATUS = "/proc/{}/status"
 
 
-def peak_mb() -> float:
-    """Peak memory of this process alone, MB; not a number where the system does not say.
+def peak_mb(process: int | str = "self") -> float:
+    """Peak memory of one process, MB; not a number where the system does not say.
 
     Notes
     -----
     VmHWM of Linux (proc_pid_status(5)); `getrusage` would count what the parent had before, too.
     """
-    if not STATUS.exists():
+    status = Path(STATUS.format(process))
+    if not status.exists():
         return float("nan")
-    found = re.search(r"VmHWM:\s+(\d+) kB", STATUS.read_text())
+    found = re.search(r"VmHWM:\s+(\d+) kB", status.read_text())
     return int(found[1]) / 1024 if found else float("nan")

@@ -1,18 +1,20 @@
 """What a reading takes against its targets, as ratios within one run; and how it grows.
 
-    python -m recon.bench targets [FOLDER] [--pixels 0.75 1.5 3 6 12] [--photos 1 2 3 6 20] [--members 10 160]
+    python -m recon.bench targets [FOLDER] [--pixels 0.75 ... 48] [--photos 1 2 3 6 20] [--members 10 160]
 
 FOLDER is one frame: photo_1.jpg ... and truth.json (default: sample_images/oddment).  Its photos are read as
 they are, against one cv2.SimpleBlobDetector pass over them; made smaller and larger, to so many megapixels;
 and so many of them, more than there are being the same ones with their borders cut off a little.  Members are
-those of made-up scaffolds (`growth`).  Each reading has a process of its own: seconds of its processor and by
-the clock, and its peak memory.  The clock, and what a target says of it, means something on a quiet machine.
+those of made-up scaffolds (`growth`).  Each reading has a process of its own, with worker processes as `recon
+read` has them, and once without: seconds of the processor of all of these and by the clock, and the sum of
+their peak memory.  The clock, and what a target says of it, means something on a quiet machine.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import os
 import subprocess
 import sys
 import tempfile
@@ -53,9 +55,10 @@ class Figures:
     Attributes
     ----------
     cpu, wall, first : float
-        Seconds of the processor, by the clock, and by the clock until the first rows of a photo are known.
+        Seconds of the processor in all processes, by the clock, and by the clock until the first rows of a
+        photo are known.
     mb : float
-        Peak memory.
+        Sum of the processes' peak memory.
     exact, members : int
         Exact members, of how many.
     """
@@ -81,7 +84,13 @@ def run(args: Sequence[str]) -> int:
     )
     add = parser.add_argument
     add("folder", nargs="?", type=Path, default=Path("sample_images/oddment"))
-    add("--pixels", nargs="*", type=float, default=[0.75, 1.5, 3, 6, 12], help="megapixels of three photos")
+    add(
+        "--pixels",
+        nargs="*",
+        type=float,
+        default=[0.75, 1.5, 3, 6, 12, 24, 48],
+        help="megapixels of three photos",
+    )
     add("--photos", nargs="*", type=int, default=[1, 2, 3, 6, 20])
     add("--members", nargs="*", type=int, choices=SCAFFOLDS, default=[10, 160])
     opts = parser.parse_args(args)
@@ -95,6 +104,7 @@ def run(args: Sequence[str]) -> int:
     _print_target("  passes of a blob detector", three.cpu / blobs, 15)
     _print_target("  clock, s", three.wall, WHOLE_S)
     _print_target("  clock to the first rows, s", three.first, FIRST_ROWS_S)
+    print(f"in one process: {_in_own_process(read_photos, photos[:THREE], opts.folder / 'truth.json', 1)}")
     with tempfile.TemporaryDirectory() as folder:
         _print_pixels(photos[:THREE], opts.folder / "truth.json", opts.pixels, Path(folder))
         _print_photos(photos, opts.folder / "truth.json", opts.photos, Path(folder))
@@ -162,11 +172,16 @@ def _in_own_process(function: Callable[..., T], *args: object) -> T:
         return pool.submit(function, *args).result()
 
 
-def read_photos(paths: Sequence[Path], truth: Path) -> Figures:
-    """Read photos and say what that took; meant for a process of its own."""
-    from recon import solve
+def read_photos(paths: Sequence[Path], truth: Path, processes: int | None = None) -> Figures:
+    """Read photos and say what that took; meant for a process of its own.
 
-    begun, cpu, first = time.perf_counter(), time.process_time(), []
+    processes : in which they are read together; None: as many as `recon read` has
+    """
+    from recon import solve
+    from recon.solve.each_photo import workers_for
+
+    begun, cpu, first = time.perf_counter(), _cpu_s(), []
+    workers = workers_for(processes or len(paths))
 
     def seen(_: str, __: object, rows: Sequence[object]) -> None:
         if rows:
@@ -176,14 +191,22 @@ def read_photos(paths: Sequence[Path], truth: Path) -> Figures:
     photos, _ = load_photos(paths)
     sticks = json.loads(truth.read_text())
     try:
-        reading = solve.read(photos, stocks=load_stocks(), seen=seen)
+        reading = solve.read(photos, stocks=load_stocks(), seen=seen, workers=workers)
     except ReconError as error:
         print(error)
         reading = None
-    cpu, wall, mb = time.process_time() - cpu, time.perf_counter() - begun, peak_mb()
+    mb = peak_mb() + sum(peak_mb(pid) for pid in workers.pids)
+    workers.close()
+    cpu, wall = _cpu_s() - cpu, time.perf_counter() - begun
     if reading is not None:
         exact = exact_members(frame_to_dict(reading.frame), sticks)
     return Figures(cpu, wall, first[0] if first else np.nan, mb, sum(exact), len(sticks["sticks"]))
+
+
+def _cpu_s() -> float:
+    """Seconds of the processor of this process and those that it began and that have ended."""
+    spent = os.times()
+    return spent.user + spent.system + spent.children_user + spent.children_system
 
 
 def blob_pass_s(paths: Sequence[Path]) -> float:

@@ -170,11 +170,14 @@ def _run_frame(
     """Reads the frame and writes what was found; returns the exit code."""
     from recon import solve
     from recon.image.photo_rows import with_result
+    from recon.image.video.choice import LEAST
     from recon.show.summary import summary_text
+    from recon.solve.each_photo import workers_for
 
     args.out = args.out or DEFAULT_OUT
     _refuse_folder_of_photos(args.out, paths)
-    with _results_folder(args, paths) as staging:
+    count = len(paths) + LEAST * len(videos_of(paths))  # pictures are chosen from videos
+    with _results_folder(args, paths) as staging, workers_for(count) as workers:
         loaded, photos, broken, aside = _load(paths, staging / PHOTOS, args.out)
         debug_dir = _debug_folder(args.debug)
         detected: dict[str, np.ndarray] = {}
@@ -188,6 +191,7 @@ def _run_frame(
                 progress=Progress(0.1, 0.9),
                 debug_dir=debug_dir,
                 detected=detected,
+                workers=workers,
             )
         except ReconError as error:
             if error.exit_code == STOPPED or _holds_results(args.out):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, MutableMapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -16,25 +15,16 @@ from recon.frame.objection import Objection
 from recon.frame.stock import Stock
 from recon.geometry.arrays import FloatArray
 from recon.geometry.camera import Camera
-from recon.image.borders import content_box
 from recon.image.photos import PhotoImage
-from recon.image.scales import glance
-from recon.image.working_copy import working_copy
 from recon.solve.debug.stages import refuse_used_folder, write_stages
+from recon.solve.each_photo import PHOTOS_DONE, EachPhoto, Marks, Watch, WorkingCopy, copy_of, read_again
 from recon.solve.evidence.scene import Scene, SetAside
 from recon.solve.multiview.assemble import assemble
 from recon.solve.multiview.mirrored import name_mirrored
-from recon.solve.photo.bordered import read_within
 from recon.solve.photo.photo_reading import PhotoReading
-from recon.solve.photo.read_photo import KNOWN_WIDTHS, read_openings, read_posed
+from recon.solve.photo.read_photo import KNOWN_WIDTHS
 from recon.solve.photo.shared_focal import disagrees, shared_focal
-from recon.solve.priors.constraints import (
-    Constraints,
-    apply_marks,
-    cameras_of,
-    known_candidates,
-    width_of,
-)
+from recon.solve.priors.constraints import Constraints, width_of
 from recon.solve.priors.plan import with_plan
 from recon.solve.priors.resolve import resolve
 from recon.solve.result.confidence import MemberEvidence, member_evidence
@@ -47,12 +37,10 @@ from recon.solve.result.plane_or_frame import (
     without_plane_evidence,
 )
 from recon.solve.result.refusal import why_no_frame
-from recon.solve.result.tables import detected_tables, first_tables, reading_tables
+from recon.solve.result.tables import reading_tables
+from recon.workers import Workers
 
-Marks = Mapping[str, tuple[FloatArray, FloatArray]]
-
-DETECTION = 0.65  # of the time for one photo goes into its openings (rendered 3-MP photos)
-PHOTOS_DONE, SCENE_BEGUN, SCENE_DONE = 0.6, 0.65, 0.95  # of the time for a reading (rendered 3-MP photos)
+SCENE_BEGUN, SCENE_DONE = 0.65, 0.95  # of the time for a reading (rendered 3-MP photos)
 WIDTH_SHRINK = (
     0.97  # of a width, as measured: light and shade move the visible spots towards the edge between
 )
@@ -95,54 +83,6 @@ class Reading:
     seen: dict[str, MemberEvidence] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
-class _WorkingCopy:
-    """A photo as the solver works on it.
-
-    Attributes
-    ----------
-    image : array, (H, W, 3)
-        uint8 BGR, as :func:`recon.image.working_copy.working_copy` gives it.
-    focal_px : float or None
-        From EXIF, or None.
-    scale : float
-        Of this copy over the photo.
-    """
-
-    name: str
-    image: np.ndarray
-    focal_px: float | None
-    scale: float
-
-    @property
-    def size(self) -> tuple[int, int]:
-        """Width and height, px."""
-        return self.image.shape[1], self.image.shape[0]
-
-
-class _Watch:
-    """Whoever waits for the reading: gets its progress, and may stop it."""
-
-    def __init__(
-        self, progress: Callable[[str, float], object] | None, cancelled: Callable[[], object] | None
-    ) -> None:
-        self.progress, self.cancelled, self.stopped = progress, cancelled, False
-
-    def stop(self) -> None:
-        """Lets threads that are still at work say nothing more, and end at their next look."""
-        self.stopped = True
-
-    def tell(self, stage: str, fraction: float) -> None:
-        """Reports the stage and the fraction that is done."""
-        if self.progress and not self.stopped:
-            self.progress(stage, fraction)
-
-    def check(self) -> None:
-        """Raises ReconError where the reading is to stop."""
-        if self.stopped or (self.cancelled and self.cancelled()):
-            raise ReconError("The reading was stopped.", exit_code=130)
-
-
 def read(
     photos: Sequence[PhotoImage],
     *,
@@ -158,6 +98,7 @@ def read(
     marks: Marks | None = None,
     constraints: Constraints | None = None,
     detected: MutableMapping[str, np.ndarray] | None = None,
+    workers: Workers | None = None,
 ) -> Reading:
     """Read a frame from its photos.
 
@@ -194,30 +135,32 @@ def read(
     detected : MutableMapping[str, array] or None
         photo -> detections (N,) of dtype OPENING: taken where they are there, put there where not, so that a
         further reading of the same photos need not look for openings again.
+    workers : Workers or None
+        Processes that read with this one, as :func:`recon.solve.each_photo.workers_for` gives them; None: two
+        photos are read at a time in this one.
 
     Raises
     ------
     ReconError
         No frame could be read; says what was seen and what to do.
     """
-    watch = _Watch(progress, cancelled)
+    watch, workers = Watch(progress, cancelled), workers or Workers()
     if debug_dir is not None:
         refuse_used_folder(debug_dir)
-    copies = [_working_copy(p) for p in photos]
+    copies = [copy_of(p) for p in photos]
     known_width = width_of(constraints) if constraints else stocks[stock_id].width if stock_id else None
-    each = _EachPhoto(
-        known_width, constraints, {} if detected is None else detected, found, watch, seen, marks
-    )
+    kept = {} if detected is None else detected
+    each = EachPhoto(known_width, constraints, kept, found, watch, workers, seen, marks)
     readings = each.read(copies)
     if constraints is None:
-        readings = _with_shared_focals(readings, copies, photos, known_width)
+        readings = _with_shared_focals(readings, copies, photos, known_width, workers)
     width = known_width or common_width(readings, stocks)
     if not known_width:
-        readings = [_with_width(r, c, width) for r, c in zip(readings, copies)]
+        readings = _with_width(readings, copies, width, workers)
     watch.tell("putting the photos together", PHOTOS_DONE)
     watch.check()
     scales = {c.name: c.scale for c in copies}
-    scene, against, test = _solve_until_frame(readings, copies, constraints, width, watch)
+    scene, against, test = _solve_until_frame(readings, copies, constraints, width, watch, workers)
     pictures = {c.name: c.image for c in copies}
     if not scene.candidates or not scene.photos or (constraints is None and not test.is_frame):
         raise ReconError(why_no_frame(readings, pictures, scales))
@@ -247,95 +190,12 @@ def _write_stages(folder: str | Path, readings: Sequence[PhotoReading], scene: S
     return ""
 
 
-def _working_copy(photo: PhotoImage) -> _WorkingCopy:
-    image, scale = working_copy(photo)
-    return _WorkingCopy(
-        photo.name, image, photo.focal_prior_px * scale if photo.focal_prior_px else None, scale
-    )
-
-
-@dataclass(frozen=True)
-class _EachPhoto:
-    """Reads each photo by itself, with what is known beforehand; parameters as of :func:`read`."""
-
-    width: float | None
-    constraints: Constraints | None
-    detected: MutableMapping[str, np.ndarray]
-    found: Callable[[str, FloatArray, list[FloatArray]], object] | None
-    watch: _Watch
-    seen: Callable[[str, FloatArray, list[FloatArray]], object] | None = None
-    marks: Marks | None = None
-
-    def read(self, copies: Sequence[_WorkingCopy]) -> list[PhotoReading]:
-        """The readings, side by side with the photos."""
-        share = dict.fromkeys((c.name for c in copies), 0.0)
-
-        def at(copy: _WorkingCopy, part: float, doing: str) -> None:
-            self.watch.check()
-            share[copy.name] = part
-            self.watch.tell(f"{doing} {copy.name}", PHOTOS_DONE * sum(share.values()) / len(copies))
-
-        def one(copy: _WorkingCopy) -> PhotoReading:
-            at(copy, 0.0, "looking for openings in")
-            openings = self.detected.get(copy.name)
-            if openings is None:
-                if self.seen:
-                    self._show(copy, glance(copy.image))
-                openings = self.detected[copy.name] = read_openings(
-                    copy.image, lambda early: self._show(copy, early)
-                )
-            self._show(copy, openings)
-            at(copy, DETECTION, "looking for rows in")
-            reading = self._read_one(copy, openings)
-            at(copy, 1.0, "read")
-            if self.found:
-                self.found(copy.name, *first_tables(reading, copy.scale))
-            return reading
-
-        # Two at a time: the filters leave the interpreter's lock, and memory stays bounded.
-        pool = ThreadPoolExecutor(2)
-        try:
-            return list(pool.map(one, copies))
-        except KeyboardInterrupt:  # whoever stops the reading does not wait for what is under way
-            self.watch.stop()
-            raise
-        finally:
-            pool.shutdown(wait=not self.watch.stopped, cancel_futures=True)
-
-    def _show(self, copy: _WorkingCopy, openings: np.ndarray) -> None:
-        """Hands on what was detected in a photo, with the rows that it makes."""
-        self.watch.check()
-        if self.seen:
-            self.seen(copy.name, *detected_tables(openings, copy.scale))
-
-    def _read_one(self, copy: _WorkingCopy, openings: np.ndarray) -> PhotoReading:
-        """One photo read from its openings; from the camera that it had, where the frame has one."""
-        if self.constraints is not None:
-            missed, false = (
-                marks.get(copy.name, ()) for marks in (self.constraints.missed, self.constraints.false)
-            )
-            openings = apply_marks(openings, missed, false, copy.scale)
-            camera = cameras_of(self.constraints.frame, {copy.name: copy.scale}).get(copy.name)
-            known, width = known_candidates(self.constraints), width_of(self.constraints)
-            reading = camera and read_posed(copy.name, openings, copy.size, camera, known, width)
-            if reading:
-                return reading
-        elif self.marks and copy.name in self.marks:
-            openings = apply_marks(openings, *self.marks[copy.name], copy.scale)
-        return _read_alone(copy, openings, self.width)
-
-
-def _read_alone(copy: _WorkingCopy, openings: np.ndarray, width: float | None) -> PhotoReading:
-    """One photo read from its openings; uniform borders are none of its picture where EXIF does not vouch."""
-    box = (0, 0, *copy.size) if copy.focal_px else content_box(copy.image)
-    return read_within(box, copy.name, openings, copy.size, copy.focal_px, width)
-
-
 def _with_shared_focals(
     readings: Sequence[PhotoReading],
-    copies: Sequence[_WorkingCopy],
+    copies: Sequence[WorkingCopy],
     photos: Sequence[PhotoImage],
     width: float | None,
+    workers: Workers,
 ) -> list[PhotoReading]:
     """Pictures of a video read again with the focal length of most of them, where they have another."""
     videos: dict[str, list[int]] = {}
@@ -346,38 +206,45 @@ def _with_shared_focals(
     for mine in videos.values():
         focals = {k: r.photo.camera.f if (r := readings[k]).photo else None for k in mine}
         shared = shared_focal(list(focals.values()))
-        for k in (k for k in mine if shared and disagrees(focals[k], shared)):
-            again = _read_alone(replace(copies[k], focal_px=shared), readings[k].detected, width)
+        others = [k for k in mine if shared and disagrees(focals[k], shared)]
+        with_it = [(replace(copies[k], focal_px=shared), readings[k].detected, width) for k in others]
+        for k, again in zip(others, read_again(with_it, workers)):
             out[k] = again if again.photo is not None else readings[k]
     return out
 
 
-def _with_width(reading: PhotoReading, copy: _WorkingCopy, width: float) -> PhotoReading:
-    """The photo read again where its lattice was solved with another width."""
-    if reading.photo is None or reading.lattice_width == width:
-        return reading
-    return _read_alone(copy, reading.detected, width)
+def _with_width(
+    readings: Sequence[PhotoReading], copies: Sequence[WorkingCopy], width: float, workers: Workers
+) -> list[PhotoReading]:
+    """The photos, those read again whose lattice was solved with another width."""
+    out = list(readings)
+    others = [k for k, r in enumerate(out) if r.photo is not None and r.lattice_width != width]
+    with_it = [(copies[k], out[k].detected, width) for k in others]
+    for k, again in zip(others, read_again(with_it, workers)):
+        out[k] = again
+    return out
 
 
 def _solve_until_frame(
     readings: Sequence[PhotoReading],
-    copies: Sequence[_WorkingCopy],
+    copies: Sequence[WorkingCopy],
     constraints: Constraints | None,
     width: float,
-    watch: _Watch,
+    watch: Watch,
+    workers: Workers,
 ) -> tuple[Scene, list[Objection], PlanesOrFrame]:
     """:func:`_solve`, and again without the photos that make no frame together, until the others do.
 
     A photo with a wrong camera may tell most by itself and keep those out that show the frame.
     """
-    scene, against = _solve(readings, copies, constraints, width, watch)
+    scene, against = _solve(readings, copies, constraints, width, watch, workers)
     test = planes_or_frame(scene)
     first, no_frame = (scene, against, test), [p.name for p in scene.photos]
     while constraints is None and not test.is_frame:
         rest = [r for r in readings if r.photo is not None and r.name not in no_frame]
         if not rest or not scene.photos:  # each round tries fewer photos
             return first
-        scene, against = _solve(rest, copies, None, width, watch)
+        scene, against = _solve(rest, copies, None, width, watch, workers)
         test = planes_or_frame(scene)
         used = {p.name for p in scene.photos}
         aside = [(name, NO_FRAME) for name in no_frame]
@@ -388,10 +255,11 @@ def _solve_until_frame(
 
 def _solve(
     readings: Sequence[PhotoReading],
-    copies: Sequence[_WorkingCopy],
+    copies: Sequence[WorkingCopy],
     constraints: Constraints | None,
     width: float,
-    watch: _Watch,
+    watch: Watch,
+    workers: Workers,
 ) -> tuple[Scene, list[Objection]]:
     """The scene that the photos show together, and where it is not as the user says."""
     pictures = {c.name: c.image for c in copies}
@@ -401,7 +269,7 @@ def _solve(
         watch.tell("looking again", SCENE_BEGUN + (SCENE_DONE - SCENE_BEGUN) * fraction)
 
     if constraints is None:
-        return assemble(readings, pictures, width, progress), []
+        return assemble(readings, pictures, width, progress, workers), []
     return resolve(readings, pictures, constraints, width, progress)
 
 

@@ -29,8 +29,8 @@ run_process()
     "module, function, number",
     [
         ("recon.image.photos", "load_photos", signal.SIGINT),
-        ("recon.solve.reading", "read_openings", signal.SIGINT),
-        ("recon.solve.reading", "read_openings", signal.SIGTERM),
+        ("recon.solve.each_photo", "read_openings", signal.SIGINT),
+        ("recon.solve.each_photo", "read_openings", signal.SIGTERM),
     ],
     ids=["loading, Ctrl-C", "reading, Ctrl-C", "reading, SIGTERM"],
 )

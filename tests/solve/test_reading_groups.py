@@ -9,6 +9,7 @@ from recon.image.openings import OPENING
 from recon.solve import reading
 from recon.solve.evidence.scene import Scene
 from recon.solve.photo.read_photo import PhotoReading
+from recon.workers import ALONE
 from tests.solve.scenes import candidates_of, grown_scene, photo_of, scene_of
 
 
@@ -37,7 +38,7 @@ def solved(photos, names, monkeypatch):
 
     monkeypatch.setattr(reading, "_solve", solve)
     readings = [read_as(name, photos[name].photos[0]) for name in names]
-    scene, _, test = reading._solve_until_frame(readings, [], None, 1.0, reading._Watch(None, None))
+    scene, _, test = reading._solve_until_frame(readings, [], None, 1.0, reading.Watch(None, None), ALONE)
     return scene, test
 
 

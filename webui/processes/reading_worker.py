@@ -56,9 +56,12 @@ def run(folder: Path, options: dict[str, Any]) -> dict[str, Any]:
     from recon.corrections.state import State, difference, patched
     from recon.frame.length import parse_known_length
     from recon.frame.stock import Stock
+    from recon.solve.each_photo import workers_for
     from webui.storage import reading_cache
 
     state = patched(State(), options["state"])
+    # They end with this process.
+    workers = workers_for(len(options["photos"])) if options["solver"] == reading_cache.SOLVER else None
     loaded, photos, left_out, broken = _photos(folder, options)
     _print(stage="looking for openings and rows", share=LOADING)
     known = ((p.name, reading_cache.load_detections(folder, p.name)) for p in photos)
@@ -79,6 +82,7 @@ def run(folder: Path, options: dict[str, Any]) -> dict[str, Any]:
         seen=lambda photo, openings, rows: _show(folder, photo, openings, rows),
         marks=_marks(state),
         detected=detected,
+        workers=workers,
     )
     for photo, openings in reading.openings.items():
         found(photo, openings, reading.rows.get(photo, []))

@@ -39,6 +39,7 @@ def read(
     seen: Callable[[str, Any, Any], None] | None = None,
     marks: dict[str, Any] | None = None,
     detected: dict[str, Any] | None = None,
+    workers: Any = None,
 ) -> Any:
     """A reading of the photos.
 
@@ -65,6 +66,8 @@ def read(
         photo -> (openings missed, places of none), px, as the user marked them before a first reading.
     detected : dict, optional
         photo -> detections, taken and filled.
+    workers : recon.workers.Workers, optional
+        Processes that read with this one.
 
     Returns
     -------
@@ -83,6 +86,7 @@ def read(
         "seen": seen,
         "marks": marks,
         "detected": detected,
+        "workers": workers,
     }
     options = {k: v for k, v in optional.items() if v is not None and k in takes}
     return function(photos, stocks=stocks, stock_id=stock_id, length=length, progress=progress, **options)

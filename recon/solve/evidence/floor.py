@@ -106,13 +106,25 @@ def floor_under(scene: Scene) -> Floor:
     return Floor(cells, up)
 
 
+def floor_grey(picture: np.ndarray) -> np.ndarray:
+    """A (H, W, 3) uint8 BGR picture as floors are seen in it: grey, and not much finer than their cells."""
+    grey = cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY)
+    scale = _grey_scale(picture.shape[:2])
+    return cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+
+
+def _grey_scale(size: tuple[int, int]) -> float:
+    """Of the grey picture over one of this size, px."""
+    return min(1.0, PIXELS_A_CELL * CELLS / max(size))
+
+
 def floor_picture(scene: Scene, photo: PosedPhoto, camera: Camera, floor: Floor) -> FloorPicture:
     """What a photo shows of the floor, had it been taken with ``camera``.
 
     Parameters
     ----------
     scene : Scene
-        Its candidates hide the floor behind them.
+        Its candidates hide the floor behind them.  Its pictures may be greys (:func:`floor_grey`) already.
     photo : PosedPhoto
         Whose picture it is.
     camera : Camera
@@ -120,9 +132,9 @@ def floor_picture(scene: Scene, photo: PosedPhoto, camera: Camera, floor: Floor)
     floor : Floor
         Under the scene's candidates.
     """
-    picture = cv2.cvtColor(scene.picture(photo), cv2.COLOR_BGR2GRAY)
-    scale = min(1.0, PIXELS_A_CELL * CELLS / max(picture.shape))
-    picture = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    picture, scale = scene.picture(photo), _grey_scale(photo.size)
+    if picture.ndim == 3:
+        picture = floor_grey(picture)
     height, width = picture.shape
     cells = floor.cells.reshape(-1, 3)
     way = cells - camera.centre

@@ -23,6 +23,7 @@ from recon.solve.evidence.scene import Scene
 from recon.solve.evidence.unknown_occluders import without_hidden_runs
 from recon.solve.members.edges import colour_steps, edge_evidence
 from recon.solve.members.laps import lap_count
+from recon.solve.members.lengths import OtherEnds
 from recon.solve.members.selection import LEAST_LAPS, UNHELD
 
 LEAST_GAP = 2  # holes; a single one is missed now and then.  This project's choice
@@ -89,28 +90,42 @@ def with_gaps(scene: Scene) -> Scene:
     if not gaps:
         return scene
     every = _openings_found(scene, gaps)
+    others = OtherEnds(scene.candidates, scene.ends) if scene.ends else None
     cuts: dict[int, list[_Gap]] = {}
     for gap in gaps:
-        if _is_there(scene, gap, every):
+        if _is_there(scene, gap, every, others):
             cuts.setdefault(gap.index, []).append(gap)
     return scene.with_candidates(
         piece for i, c in enumerate(scene.candidates) for piece in _pieces(c, cuts.get(i, []))
     )
 
 
-def _is_there(scene: Scene, gap: _Gap, every: _Found) -> bool:
+def _is_there(scene: Scene, gap: _Gap, every: _Found, others: OtherEnds | None) -> bool:
     """Do the photos say that there is nothing?  Edges are looked at where they may settle it."""
     nats = _missed(scene, gap, every) + _seen_through(scene, gap, every)
     whole = scene.candidates[gap.index]
-    nats -= _cost(whole.holes) + UNHELD * _unheld(scene, gap.index, _pieces(whole, [gap]))
+    nats -= _cost(gap, whole.holes, others) + UNHELD * _unheld(scene, gap.index, _pieces(whole, [gap]))
     if abs(nats) < 2 * len(scene.photos) * OUTLINE_NATS:
         nats += _ends_seen(scene, gap)
     return nats > 0
 
 
-def _cost(holes: int) -> float:
-    """Nats that a gap costs: few lines have one, and it may start and stop at any two of its holes."""
-    return float(np.log(max(holes * (holes - 1) / 2, 1) / GAPS))
+def _cost(gap: _Gap, holes: int, others: OtherEnds | None) -> float:
+    """Nats that a gap costs: few lines have one, and it may start and stop at any two of its holes.
+
+    Where the ends of all members are known, two members in line are the likelier the more others have the
+    same ends as each of them, and the whole the more have the same as it has.
+    """
+    if others is None:
+        return float(np.log(max(holes * (holes - 1) / 2, 1) / GAPS))
+
+    def chance(low: Sequence[int], high: Sequence[int]) -> float:
+        return float(others.log_prior(gap.index, np.array(low), np.array(high)).max())
+
+    # A bolt may hide the last hole of each.
+    before = chance([0], [gap.start - 1, gap.start])
+    after = chance([gap.stop - 1, gap.stop], [holes - 1])
+    return chance([0], [holes - 1]) - before - after - float(np.log(GAPS))
 
 
 def _unheld(scene: Scene, index: int, pieces: Sequence[Candidate]) -> int:

@@ -38,7 +38,7 @@ from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import FOUND, PLACE
 from recon.solve.evidence.scene import Scene
 from recon.solve.evidence.unknown_occluders import without_hidden_runs
-from recon.solve.members.laps import candidates_evidence, lap_count
+from recon.solve.members.laps import candidates_evidence, lap_count, twin_laps
 from recon.solve.members.line_reach import LineReach
 from recon.solve.members.lines import Lines, line_first
 from recon.solve.members.overlaps import resolve_overlap
@@ -309,7 +309,8 @@ def enough_evidence(scene: Scene) -> Scene:
     """The scene less candidates of whose openings in plain sight too few are found; fixed ones stay.
 
     Where members have play, a detection is looked for in a wider place, so that each says less.  A member is
-    bolted at two places or more; one that laps less must be seen the better, by detections of its own.
+    bolted at two places or more; one that laps less must be seen the better, by detections of its own.  One
+    that would be held as its twin is needs no more than that it is there likelier than not.
     """
     less = [FOUND * np.log1p((p.play / PLACE) ** 2) for p in scene.photos]
     kept = []
@@ -317,6 +318,9 @@ def enough_evidence(scene: Scene) -> Scene:
         total = found.llr.sum() - (c.own.cost if c.own else 0.0)
         least = float((found.visible.sum((1, 2)) * (LEAST_MEAN - np.array(less))).sum())
         held = lap_count(scene, c) >= LEAST_LAPS or c.evidence >= LEAST_EVIDENCE + UNHELD
-        if c.fixed_ends is not None or (held and total >= max(LEAST_EVIDENCE, least)):
+        enough = held and total >= max(LEAST_EVIDENCE, least)
+        if not enough and total >= LEAST_EVIDENCE:
+            enough = twin_laps(scene, c) >= LEAST_LAPS
+        if c.fixed_ends is not None or enough:
             kept.append(c)
     return scene.with_candidates(kept)

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from recon.solve.evidence.floor import floor_grey
 from recon.solve.evidence.scene import Scene
 from recon.solve.members.selection import members_evidence
 from recon.solve.multiview.agreement import shared_rows
@@ -17,6 +18,7 @@ from recon.solve.multiview.rounds import Progress, find_members, find_own_places
 from recon.solve.multiview.self_fits import TurnedFloors, mirrored_on_floor, turned_on_floor
 from recon.solve.off_lattice.braces import find_braces
 from recon.solve.photo.photo_reading import PhotoReading
+from recon.workers import ALONE, Workers
 
 LEAST_SHARED = 0.55  # rendered photos of one frame have 0.8 and more, of another frame 0.1 to 0.5
 # Nats from which the floor vouches for a photo, however few of its rows lie on members: two photos that lay
@@ -30,6 +32,7 @@ def assemble(
     pictures: Mapping[str, np.ndarray],
     width: float,
     progress: Progress | None = None,
+    workers: Workers = ALONE,
 ) -> Scene:
     """Members from the largest group of photos that fit one another.
 
@@ -46,8 +49,10 @@ def assemble(
         Of the members, pitches.
     progress : Progress or None
         Called with the fraction that is done.
+    workers : Workers
+        Where ways to lay the photos on one another are tried.
     """
-    return find_own_places(_largest_group(readings, pictures, width, progress))
+    return find_own_places(_largest_group(readings, pictures, width, progress, workers))
 
 
 def _largest_group(
@@ -55,13 +60,14 @@ def _largest_group(
     pictures: Mapping[str, np.ndarray],
     width: float,
     progress: Progress | None,
+    workers: Workers,
 ) -> Scene:
-    best = _solve_group(readings, pictures, width, progress)
+    best = _solve_group(readings, pictures, width, progress, workers)
     used = {p.name for p in best.photos}
     rest = [r for r in readings if r.photo is not None and r.name not in used]
     if len(rest) <= len(used):
         return best
-    other = _solve_group(rest, pictures, width, progress)
+    other = _solve_group(rest, pictures, width, progress, workers)
     if len(other.photos) <= len(used):
         return best
     known = {name for name, _ in other.set_aside} | {p.name for p in other.photos}
@@ -75,16 +81,18 @@ def _solve_group(
     pictures: Mapping[str, np.ndarray],
     width: float,
     progress: Progress | None,
+    workers: Workers,
 ) -> Scene:
     """Members from all photos that fit the best one; those that do not are tried in two more ways.
 
     They are laid on the members; and groups are grown from each photo, for the one that tells most by itself
     may tell something wrong.
     """
-    registered = register_photos(readings, width, pictures)
+    greys = {r.name: floor_grey(pictures[r.name]) for r in readings if r.name in pictures}
+    registered = register_photos(readings, width, greys, workers)
     if not registered.photos:
         return registered.scene(pictures, width)
-    registered = laid_again_on_others(registered, readings, width, pictures)
+    registered = laid_again_on_others(registered, readings, width, greys, workers)
     registered, scene = drop_outlier_photos(registered, pictures, width, progress)
     if scene.candidates and registered.set_aside:
         again = retry_set_aside(registered, readings, scene)
@@ -92,7 +100,7 @@ def _solve_group(
             scene = _more(scene, drop_outlier_photos(again, pictures, width, progress)[1])
     if len(scene.photos) == sum(r.photo is not None for r in readings):
         return scene
-    group = grown_groups(readings, width, pictures)[0]
+    group = grown_groups(readings, width, greys, workers)[0]
     if len(group.names) < max(2, len(scene.photos)):
         return scene
     grown = as_registered(group, readings)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -23,6 +24,7 @@ from recon.solve.multiview.hypotheses import (
 from recon.solve.multiview.laying import Laid, lay_on_members
 from recon.solve.photo.photo_lattice import PhotoLattice, laid_again
 from recon.solve.photo.photo_reading import PhotoReading, explained_nats
+from recon.workers import ALONE, Workers
 
 MOST_BASES = 4  # photos that a group is grown from, those that tell most; bounds the time
 MOST_CAMERAS = 3  # of a photo that are tried on known members, best first; bounds the time
@@ -44,11 +46,15 @@ class Group:
 
 
 def grown_groups(
-    readings: Sequence[PhotoReading], width: float, pictures: Mapping[str, np.ndarray]
+    readings: Sequence[PhotoReading],
+    width: float,
+    greys: Mapping[str, np.ndarray],
+    workers: Workers = ALONE,
 ) -> list[Group]:
     """The groups grown from each of the photos that tell most, those that explain most first."""
     read = sorted((r for r in readings if r.photo is not None), key=lambda r: -r.worth)
-    groups = (grown_group(r, read, width, pictures) for r in read[:MOST_BASES])
+    grow = partial(grown_group, readings=read, width=width, greys=greys)
+    groups = workers.map(grow, read[:MOST_BASES])
     return sorted(groups, key=lambda g: -g.nats)
 
 
@@ -56,11 +62,11 @@ def grown_group(
     base: PhotoReading,
     readings: Sequence[PhotoReading],
     width: float,
-    pictures: Mapping[str, np.ndarray],
+    greys: Mapping[str, np.ndarray],
 ) -> Group:
     """The photos that show the members of one, laid on them one after another, best-fitting first."""
     names = [base.name]
-    scene, posed = _members([base.solutions[0]], width, pictures)
+    scene, posed = _members([base.solutions[0]], width, greys)
     waiting = [r for r in readings if r.name != base.name]
     while waiting:
         trials = [(r, laid) for r in waiting if (laid := laid_rivals(r, scene))]
@@ -71,7 +77,7 @@ def grown_group(
             break
         waiting = [r for r in waiting if r is not reading]
         names.append(reading.name)
-        grown = [_members([*posed, laid.posed], width, pictures) for laid in rivals]
+        grown = [_members([*posed, laid.posed], width, greys) for laid in rivals]
         scene, posed = max(grown, key=lambda g: scene_nats(g[0]))
     return Group(tuple(names), tuple(posed), scene, scene_nats(scene))
 
@@ -85,7 +91,8 @@ def laid_again_on_others(
     registered: RegisteredPhotos,
     readings: Sequence[PhotoReading],
     width: float,
-    pictures: Mapping[str, np.ndarray],
+    greys: Mapping[str, np.ndarray],
+    workers: Workers = ALONE,
 ) -> RegisteredPhotos:
     """Each photo laid on the members that the others show, where all then explain a member's worth more.
 
@@ -95,16 +102,15 @@ def laid_again_on_others(
     by_name = {r.name: r for r in readings}
     if len(posed) < 2 or not any(p.prior for p, _ in posed):
         return registered
-    now = first_evidence(posed, width, pictures)
+    now = first_evidence(posed, width, greys)
     for i, (photo, _) in enumerate(list(posed)):
         if photo.prior is None:
             continue
-        scene, _ = _members([p for j, p in enumerate(posed) if j != i], width, pictures)
-        for laid in laid_rivals(by_name[photo.name], scene):
-            if laid.nats < LEAST_EVIDENCE:
-                continue
-            trial = [*posed[:i], laid.posed, *posed[i + 1 :]]
-            nats = first_evidence(trial, width, pictures)
+        scene, _ = _members([p for j, p in enumerate(posed) if j != i], width, greys)
+        laid = [x for x in laid_rivals(by_name[photo.name], scene, workers) if x.nats >= LEAST_EVIDENCE]
+        trials = [[*posed[:i], x.posed, *posed[i + 1 :]] for x in laid]
+        explained = workers.map(partial(first_evidence, width=width, greys=greys), trials)
+        for trial, nats in zip(trials, explained):
             if nats > now + MEMBER:
                 posed, now = trial, nats
     return RegisteredPhotos(*_side_by_side(posed), registered.set_aside)
@@ -116,26 +122,31 @@ def _side_by_side(posed: Sequence[Posed]) -> tuple[tuple[PosedPhoto, ...], tuple
 
 
 def _members(
-    posed: Sequence[Posed], width: float, pictures: Mapping[str, np.ndarray]
+    posed: Sequence[Posed], width: float, greys: Mapping[str, np.ndarray]
 ) -> tuple[Scene, list[Posed]]:
     """The members of photos in one world, with the cameras adjusted to them, and the photos with these."""
-    scene = first_members(posed, width, pictures)
+    scene = first_members(posed, width, greys)
     again = [(p, laid_again(x, p.camera, p.openings, width)) for p, (_, x) in zip(scene.photos, posed)]
     return scene, again
 
 
-def laid_rivals(reading: PhotoReading, scene: Scene) -> list[Laid]:
+def laid_rivals(reading: PhotoReading, scene: Scene, workers: Workers = ALONE) -> list[Laid]:
     """A photo laid on the members of a scene with the camera and in the turn that show most, and others.
 
     What the members explain then, all photos together, decides between them.
     """
-    found = [laid for s in _apart(reading.solutions) for laid in lay_on_members(*s, scene)]
+    lay = partial(_laid, scene=replace(scene, pictures={}))
+    found = [laid for each in workers.map(lay, _apart(reading.solutions)) for laid in each]
     found.sort(key=lambda x: -x.nats)
     out: list[Laid] = []
     for laid in found:
         if laid.nats >= RIVAL * found[0].nats and not any(_near(laid.posed, k.posed) for k in out):
             out.append(laid)
     return out[:MOST_RIVALS]
+
+
+def _laid(solution: Posed, scene: Scene) -> list[Laid]:
+    return lay_on_members(*solution, scene)
 
 
 def _apart(solutions: Sequence[Posed]) -> list[Posed]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import product
 
 import numpy as np
@@ -15,9 +16,18 @@ from recon.solve.evidence.scene import Scene, SetAside
 from recon.solve.members.lines import candidate_lines
 from recon.solve.members.selection import members_evidence, select_members
 from recon.solve.multiview.cameras import adjust_cameras
-from recon.solve.multiview.registration import Placement, cells_of, moved_lattice, register, together
+from recon.solve.multiview.registration import (
+    Cells,
+    Placement,
+    cells_of,
+    merged,
+    moved_lattice,
+    register,
+    together,
+)
 from recon.solve.photo.photo_lattice import PhotoLattice
 from recon.solve.photo.photo_reading import PhotoReading
+from recon.workers import ALONE, Workers
 
 LEAST_SHARE = 0.6  # of the evidence of the poorer photo by itself; true pairs of made-up frames have 1.3 and
 # more, pairs of different frames 0.8 and less; the rest is settled by shared_rows
@@ -27,9 +37,11 @@ RIVAL = 0.65  # of the best turn's evidence; made-up shelves that nearly fit the
 MOST_RIVALS = 4  # the right turn came third at worst
 MOST_TRIALS = 16  # combinations that are all tried; of more, one photo's hypotheses after another.
 # Both only bound the time: what is left is settled by the members
-# Photos that are tried again at a time, those that fitted best before, and photos that a placement is judged
-# by; both bound the time of many photos, and change nothing for four.
+# Photos that are tried again at a time, those that fitted best before, and photos that a placement or a
+# hypothesis is judged by; both bound the time of many photos, and change nothing for four.
 MOST_AGAIN, MOST_ASKED = 4, 6
+MOST_TURNS = 4  # of going through all photos' hypotheses; bounds the time
+NOT_ASKED = -1  # in place of the number of a hypothesis
 # Concentration of a camera's roll (von Mises): upside down 12 nats, on its side 6.  This project's choice;
 # pictures that are shown on their side are rare, and nearly none are shown upside down.
 LEVEL = 6.0
@@ -84,11 +96,25 @@ class _Read:
 
 
 def register_photos(
-    readings: Sequence[PhotoReading], width: float, pictures: Mapping[str, np.ndarray]
+    readings: Sequence[PhotoReading],
+    width: float,
+    greys: Mapping[str, np.ndarray],
+    workers: Workers = ALONE,
 ) -> RegisteredPhotos:
     """All photos in the world of the best one, one after another, the best-fitting first.
 
     A photo whose openings do not fit the others' members is set aside, named and not forced in.
+
+    Parameters
+    ----------
+    readings : Sequence[PhotoReading]
+        Photos read one by one.
+    width : float
+        Of the members, pitches.
+    greys : Mapping[str, array]
+        Photo name -> its picture as :func:`recon.solve.evidence.floor.floor_grey` gives it.
+    workers : Workers
+        Where placements and hypotheses are tried.
     """
     waiting, aside = _read_and_unread(readings)
     if not waiting:
@@ -99,9 +125,9 @@ def register_photos(
     while waiting:
         first = [h[0] for h in hypotheses]
         likely = sorted(waiting, key=lambda r: -fits.get(r.name, np.inf))[:MOST_AGAIN] if fits else waiting
-        fitting = _best_fitting(likely, first, width, fits)
+        fitting = _best_fitting(likely, first, width, fits, workers)
         if len(likely) < len(waiting) and (fitting is None or not _is_enough(*fitting, best)):
-            fitting = _best_fitting(waiting, first, width, fits)
+            fitting = _best_fitting(waiting, first, width, fits, workers)
         if fitting is None:
             break
         read, found = fitting
@@ -109,13 +135,13 @@ def register_photos(
         if not _is_enough(read, found, best):
             aside.append((read.name, "its members do not fit those of the other photos; another frame?"))
             continue
-        rivals = _rivals(found)
+        rivals = _rivals(found, first, width)
         if any(len(h) > 1 for h in hypotheses):
             # The photos registered so far may lie wrongly themselves: ask the first alone, too.
-            rivals = _with_more(rivals, _rivals(_placements(read, first[:1], width)))
+            rivals = _with_more(rivals, _rivals(_placements(read, first[:1], width), first[:1], width))
         hypotheses.append([_moved(posed, place) for place, posed in rivals])
     aside += [(r.name, "it shows no member that the other photos show") for r in waiting]
-    posed = best_hypotheses(hypotheses, width, pictures)
+    posed = best_hypotheses(hypotheses, width, greys, workers)
     return RegisteredPhotos(tuple(p for p, _ in posed), tuple(x for _, x in posed), tuple(aside))
 
 
@@ -141,9 +167,21 @@ def _moved(posed: Posed, place: Placement) -> Posed:
 
 def _placements(read: _Read, known: Sequence[Posed], width: float) -> list[Placed]:
     """Placements of a photo on registered ones, best first, each with the solution that it is of."""
-    cells = together([cells_of(lattice) for _, lattice in known])
-    photos = [photo for photo, _ in known[:MOST_ASKED]]
-    found = [(p, s) for s in read.solutions for p in register(*s, cells, width, photos)]
+    numbered = _numbered_placements(read, *_shown(known), width)
+    return [(place, read.solutions[k]) for place, k in numbered]
+
+
+def _shown(known: Sequence[Posed]) -> tuple[Cells, list[PosedPhoto]]:
+    """The holes that registered photos show, and those of the photos that are asked."""
+    cells = merged(together([cells_of(lattice) for _, lattice in known]))
+    return cells, [photo for photo, _ in known[:MOST_ASKED]]
+
+
+def _numbered_placements(
+    read: _Read, cells: Cells, photos: Sequence[PosedPhoto], width: float
+) -> list[tuple[Placement, int]]:
+    """:func:`_placements` with the numbers of the solutions, which mean the same in another process."""
+    found = [(p, k) for k, s in enumerate(read.solutions) for p in register(*s, cells, width, photos)]
     return sorted(found, key=lambda f: -f[0].score)
 
 
@@ -154,15 +192,21 @@ def _is_enough(read: _Read, found: list[Placed], best: _Read) -> bool:
 
 
 def _best_fitting(
-    waiting: Sequence[_Read], known: Sequence[Posed], width: float, fits: dict[str, float]
+    waiting: Sequence[_Read],
+    known: Sequence[Posed],
+    width: float,
+    fits: dict[str, float],
+    workers: Workers,
 ) -> tuple[_Read, list[Placed]] | None:
     """The waiting photo that fits the known ones best for its own evidence, and its placements.
 
     How well each fits is kept in ``fits``, by name.
     """
     trials = []
-    for read in waiting:
-        found = _placements(read, known, width)
+    cells, photos = _shown(known)
+    placed = workers.map(partial(_numbered_placements, cells=cells, photos=photos, width=width), waiting)
+    for read, numbered in zip(waiting, placed):
+        found = [(place, read.solutions[k]) for place, k in numbered]
         fits[read.name] = -np.inf
         if found:
             fits[read.name] = found[0][0].score / np.sqrt(read.worth + 1)
@@ -173,9 +217,25 @@ def _best_fitting(
     return read, found
 
 
-def _rivals(found: list[Placed]) -> list[Placed]:
-    """Of the placements of a photo the best and those nearly as good."""
-    return [f for f in found[:MOST_RIVALS] if f[0].score >= RIVAL * found[0][0].score]
+def _rivals(found: list[Placed], known: Sequence[Posed], width: float) -> list[Placed]:
+    """Of the placements of a photo on known ones the best and those nearly as good.
+
+    A frame of many equal bays is laid on itself nearly as well a bay further on, in more places than can be
+    followed: there members found at first sight, which may not be where another photo looks through, tell
+    the right place better than openings that coincide.
+    """
+    near = [f for f in found if f[0].score >= RIVAL * found[0][0].score]
+    if len(near) <= MOST_RIVALS:
+        return near
+    nats = [_sight_nats([*known, _moved(posed, place)], width) for place, posed in near]
+    order = sorted(range(len(near)), key=lambda k: -nats[k])
+    return [near[k] for k in order[:MOST_RIVALS]]
+
+
+def _sight_nats(posed: Sequence[Posed], width: float) -> float:
+    """Nats of the members that are found at first sight, before one hides another."""
+    scene = Scene(tuple(p for p, _ in posed), {}, width)
+    return members_evidence(select_members(scene, candidate_lines([x for _, x in posed])))
 
 
 def _with_more(rivals: list[Placed], more: list[Placed]) -> list[Placed]:
@@ -189,7 +249,10 @@ def _with_more(rivals: list[Placed], more: list[Placed]) -> list[Placed]:
 
 
 def best_hypotheses(
-    hypotheses: Sequence[Sequence[Posed]], width: float, pictures: Mapping[str, np.ndarray]
+    hypotheses: Sequence[Sequence[Posed]],
+    width: float,
+    greys: Mapping[str, np.ndarray],
+    workers: Workers = ALONE,
 ) -> list[Posed]:
     """Of each photo's hypotheses the one that members and floor explain best, all photos together.
 
@@ -204,49 +267,58 @@ def best_hypotheses(
         one, the best first.
     width : float
         Of the members, pitches.
-    pictures : Mapping[str, array]
-        Photo name -> (H, W, 3) uint8 BGR.
+    greys : Mapping[str, array]
+        Photo name -> its picture as :func:`recon.solve.evidence.floor.floor_grey` gives it.
+    workers : Workers
+        Where they are tried.
     """
-    chosen = _Choice(hypotheses, width, pictures)
+    chosen = _Choice(hypotheses, width, greys, workers)
     now = [0] * len(hypotheses)
     if all(len(h) == 1 for h in hypotheses):
         return chosen.of(now)
     if np.prod([len(h) for h in hypotheses]) <= MOST_TRIALS:
-        return chosen.of(max(product(*(range(len(h)) for h in hypotheses)), key=chosen.evidence))
-    changed = True
-    while changed:  # many photos: one at a time, as long as it helps
-        changed = False
+        return chosen.of(chosen.best(list(product(*(range(len(h)) for h in hypotheses)))))
+    for _ in range(MOST_TURNS):  # many photos: one at a time, as long as it helps
+        before = list(now)
         for i, h in enumerate(hypotheses):
-            trials = [[*now[:i], k, *now[i + 1 :]] for k in range(len(h))]
-            best = max(trials, key=chosen.evidence)
-            if best[i] != now[i] and chosen.evidence(best) > chosen.evidence(now):
-                now, changed = best, True
+            asked = {i, *[j for j in range(len(now)) if j != i][:MOST_ASKED]}
+            trials = [[n if j in asked else NOT_ASKED for j, n in enumerate(now)] for _ in h]
+            for k, trial in enumerate(trials):
+                trial[i] = k
+            best = chosen.best([trials[now[i]], *trials])  # first: of two that explain as much it stays
+            now[i] = best[i]
+        if now == before:
+            break
     return chosen.of(now)
 
 
 class _Choice:
-    """One hypothesis of each photo, by its number; remembers what each choice explains."""
+    """One hypothesis of each photo that is asked, by its number; remembers what each choice explains."""
 
     def __init__(
-        self, hypotheses: Sequence[Sequence[Posed]], width: float, pictures: Mapping[str, np.ndarray]
+        self,
+        hypotheses: Sequence[Sequence[Posed]],
+        width: float,
+        greys: Mapping[str, np.ndarray],
+        workers: Workers,
     ) -> None:
-        self.hypotheses, self.width, self.pictures = hypotheses, width, pictures
+        self.hypotheses, self.width, self.greys, self.workers = hypotheses, width, greys, workers
         self.known: dict[tuple[int, ...], float] = {}
 
     def of(self, numbers: Sequence[int]) -> list[Posed]:
-        return [h[k] for h, k in zip(self.hypotheses, numbers)]
+        return [h[k] for h, k in zip(self.hypotheses, numbers) if k != NOT_ASKED]
 
-    def evidence(self, numbers: Sequence[int]) -> float:
-        key = tuple(numbers)
-        if key not in self.known:
-            posed = self.of(key)
-            self.known[key] = first_evidence(posed, self.width, self.pictures)
-        return self.known[key]
+    def best(self, trials: Sequence[Sequence[int]]) -> Sequence[int]:
+        """Of some choices the one that explains most."""
+        new = [key for key in dict.fromkeys(map(tuple, trials)) if key not in self.known]
+        explained = partial(first_evidence, width=self.width, greys=self.greys)
+        self.known.update(zip(new, self.workers.map(explained, [self.of(key) for key in new])))
+        return max(trials, key=lambda numbers: self.known[tuple(numbers)])
 
 
-def first_evidence(posed: Sequence[Posed], width: float, pictures: Mapping[str, np.ndarray]) -> float:
+def first_evidence(posed: Sequence[Posed], width: float, greys: Mapping[str, np.ndarray]) -> float:
     """:func:`scene_nats` of all members that two rounds find, with the cameras adjusted in between."""
-    return scene_nats(first_members(posed, width, pictures))
+    return scene_nats(first_members(posed, width, greys))
 
 
 def scene_nats(scene: Scene) -> float:
@@ -255,10 +327,10 @@ def scene_nats(scene: Scene) -> float:
     return members_evidence(scene) + upright + shared_floor(scene)
 
 
-def first_members(posed: Sequence[Posed], width: float, pictures: Mapping[str, np.ndarray]) -> Scene:
-    """The members that two rounds find, with the cameras adjusted in between."""
+def first_members(posed: Sequence[Posed], width: float, greys: Mapping[str, np.ndarray]) -> Scene:
+    """The members that two rounds find, with the cameras adjusted in between; the scene has greys alone."""
     lines = candidate_lines([x for _, x in posed])
-    scene = Scene(tuple(p for p, _ in posed), pictures, width)
+    scene = Scene(tuple(p for p, _ in posed), greys, width)
     return select_members(adjust_cameras(select_members(scene, lines)), lines)
 
 

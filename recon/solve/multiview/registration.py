@@ -17,6 +17,7 @@ from recon.solve.photo.photo_lattice import LatticeGuess, PhotoLattice
 
 LEAST_CHANCE = 0.4  # of a row's best guess, from which its holes count; this project's choice
 DENSE = 16  # range of codes over their number up to which counting is quicker than sorting; measured
+SAME_PLACE = 1 / 64  # pitches: lattices in one world lie on one another but for rounding
 MOST_SHIFTS = 6  # shifts tried for each turn, most votes first; bounds the time
 MOST_PLACEMENTS = 24  # turns and shifts judged by evidence, most votes first; bounds the time
 MISS_WEIGHT = 0.35  # of a miss: a hidden hole cannot be distinguished from a missed one here
@@ -34,17 +35,17 @@ class Cells:
         Of the member, 0 to 2.
     weight : array, (N,)
         Chance that the hole is there.
-    normal : array, (N, 3)
-        Outward, of the face that was seen.
+    times : array, (N,)
+        How often it is shown: by rows on several faces, in several photos.
     """
 
     place: FloatArray
     axis: IntArray
     weight: FloatArray
-    normal: FloatArray
+    times: FloatArray
 
 
-NO_CELLS = Cells(np.zeros((0, 3)), np.zeros(0, int), np.zeros(0), np.zeros((0, 3)))
+NO_CELLS = Cells(np.zeros((0, 3)), np.zeros(0, int), np.zeros(0), np.zeros(0))
 
 
 @dataclass(frozen=True)
@@ -84,10 +85,27 @@ def cells_of(lattice: PhotoLattice, least: float = LEAST_CHANCE) -> Cells:
         n = len(row.step)
         X = np.repeat(g.first[None], n, 0)
         X[:, row.axis] += sign * row.step
-        cells.append(
-            Cells(X, np.full(n, row.axis), np.full(n, np.exp(g.log_p)), np.repeat(g.normal[None], n, 0))
-        )
+        cells.append(Cells(X, np.full(n, row.axis), np.full(n, np.exp(g.log_p)), np.ones(n)))
     return together(cells) if cells else NO_CELLS
+
+
+def merged(cells: Cells) -> Cells:
+    """The cells with those that are one hole, shown by several rows, taken together.
+
+    Examples
+    --------
+    >>> twice = merged(together([cells_of_candidates([Candidate.bare(0, [0, 0, 0], 2)])] * 2))
+    >>> twice.place.tolist(), twice.weight.tolist()
+    ([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0]], [2.0, 2.0])
+    """
+    if not len(cells.place):
+        return cells
+    q = np.rint(cells.place / SAME_PLACE).astype(np.int64)
+    q -= q.min(0)
+    code = ((q[:, 0] * (q[:, 1].max() + 1) + q[:, 1]) * (q[:, 2].max() + 1) + q[:, 2]) * 3 + cells.axis
+    _, first, number = np.unique(code, return_index=True, return_inverse=True)
+    weight, times = (np.asarray(np.bincount(number, x), float) for x in (cells.weight, cells.times))
+    return Cells(cells.place[first], cells.axis[first], weight, times)
 
 
 def cells_of_candidates(candidates: Sequence[Candidate]) -> Cells:
@@ -96,7 +114,7 @@ def cells_of_candidates(candidates: Sequence[Candidate]) -> Cells:
     for c in candidates:
         X = np.repeat(c.first[None], c.holes, 0)
         X[:, c.axis] += np.arange(c.holes)
-        cells.append(Cells(X, np.full(c.holes, c.axis), np.ones(c.holes), np.zeros((c.holes, 3))))
+        cells.append(Cells(X, np.full(c.holes, c.axis), np.ones(c.holes), np.ones(c.holes)))
     return together(cells) if cells else NO_CELLS
 
 
@@ -106,7 +124,7 @@ def turned_cells(cells: Cells, turn: FloatArray, shift: FloatArray | None = None
     place = cells.place @ turn.T
     if shift is not None:
         place = place + shift
-    return Cells(place, new_axis[cells.axis], cells.weight, cells.normal @ turn.T)
+    return replace(cells, place=place, axis=new_axis[cells.axis])
 
 
 def vote_shift(
@@ -198,21 +216,18 @@ def moved_lattice(lattice: PhotoLattice, turn: np.ndarray, shift: np.ndarray) ->
 
 def fit_score(photo: PosedPhoto, camera: Camera, cells: Cells, width: float) -> float:
     """Nats for a photo, taken with ``camera``, seeing openings on the cells, on any face turned to it."""
-    posed = with_camera(photo, camera)
+    posed = photo if camera is photo.camera else with_camera(photo, camera)
+    faces = [s * np.eye(3)[j] for j in range(3) for s in (1.0, -1.0)]
+    beside = [np.nonzero(cells.axis != j)[0] for j in range(3) for _ in range(2)]
+    normal = np.repeat(faces, [len(b) for b in beside], 0)
+    cell = np.concatenate(beside)
+    seen = match_predictions(posed, cells.place[cell] + 0.5 * width * normal, normal)
     best = np.full(len(cells.place), -np.inf)
-    for j in range(3):
-        for s in (1, -1):
-            n = np.zeros(3)
-            n[j] = s
-            ok = cells.axis != j
-            if not ok.any():
-                continue
-            normals = np.repeat(n[None], len(cells.place), 0)
-            seen = match_predictions(posed, cells.place + 0.5 * width * n, normals)
-            best = np.maximum(best, np.where(ok & seen.visible, seen.llr, -np.inf))
+    np.maximum.at(best, cell[seen.visible], seen.llr[seen.visible])
     # A cell out of sight of this photo says nothing.
-    llr = best[np.isfinite(best)]
-    return float(np.where(llr > 0, llr, MISS_WEIGHT * llr).sum())
+    in_sight = np.isfinite(best)
+    llr = best[in_sight]
+    return float(np.where(llr > 0, llr, MISS_WEIGHT * llr) @ cells.times[in_sight])
 
 
 def lattice_grid(width: float) -> float:
@@ -246,7 +261,7 @@ def register(
     turns : array, (N, 3, 3), or None
         Those tried: reflections, too; None for the 24 rotations.
     """
-    own = cells_of(lattice)
+    own = merged(cells_of(lattice))
     if not len(own.place):
         return []
     trials = [

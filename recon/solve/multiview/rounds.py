@@ -62,9 +62,10 @@ def find_members(
             lines = {**touching_lines(well_seen_groups(scene)), **lines}
         scene = adjust_cameras(with_gaps(select_members(scene, lines, deleted)))
         tell(0.1 + 0.6 * (k + 1) / ROUNDS)
-    for k in range(2):
-        scene = _settled(scene)
-        tell(0.7 + 0.15 * (k + 1))
+    scene = with_gaps(_settled(scene))  # the members' ends tell which are two in line
+    tell(0.85)
+    scene = _settled(scene)
+    tell(1.0)
     return scene
 
 
@@ -84,7 +85,7 @@ def find_own_places(scene: Scene) -> Scene:
     lines = touching_lines(well_seen_groups(scene))
     lines.update(known_lines(scene.candidates))
     scene = with_gaps(select_members(scene, lines, own_places=True))
-    return _settled(_settled(adjust_cameras(scene)))
+    return _settled(with_gaps(_settled(adjust_cameras(scene))))
 
 
 def with_ends(scene: Scene) -> Scene:

@@ -3,7 +3,7 @@
 A plane alone gives two equations for the camera (Zhang 2000, doi:10.1109/34.888718): enough for the focal
 length where the plane is tilted and its lattice is known (here: square, or at 60 degrees), nothing where it
 is seen straight on.  How much it says is the width of the posterior over the focal length, under priors of
-all that the plane cannot tell: principal point, lens, and the focal length itself.
+all that the plane cannot tell, which are integrated over: principal point and lens.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import least_squares
+from scipy.optimize import OptimizeResult, least_squares
 from scipy.spatial.transform import Rotation
 
 from recon.geometry.arrays import FloatArray, IntArray
@@ -39,6 +39,10 @@ SHARP = 2.0
 AS_WELL = 3.0  # nats by which another lattice may fit worse and still be the true one: odds of 20
 MOST_POINTS = 150  # of a plane, evenly of all: its focal length is known no better from more; bounds the time
 LEAST_LINES = 4  # either way: a lens bends three lines as a tilt does
+# Steps of least squares: with these, four starts from half to twice the focal length end in one place on the
+# published dots, and the costs within 10 nats of the least are those of four times as many steps.
+FIT_STEPS, TRIAL_STEPS = 60, 15
+SCALES = (0.02, 0.02, 0.05, 0.03, 0.03, 0.03, 0.03, 0.03, 0.03, 0.1)  # a usual change of each parameter
 MOST_COST = 2.5  # nats an opening, at most: 1 where the plane is a lattice of the ones tried
 
 
@@ -87,17 +91,20 @@ def focal_of_plane(
     node = np.asarray(node, float)
     some = np.linspace(0, len(node) - 1, min(len(node), MOST_POINTS)).astype(int)
     plane = _Plane(node[some], px[some], size, focal_px)
-    tried = np.log(FOCAL_TRIALS * max(size))
-    cost = np.array([plane.costs(np.exp(tried), s) for s in LATTICES])
-    cost += LATTICE_COST[:, None]
-    best, k = np.unravel_index(cost.argmin(), cost.shape)
+    fits = [plane.fitted(step) for step in LATTICES]
+    cost = np.array([fit.cost for fit in fits]) + LATTICE_COST
     none = FocalEstimate(focal_px or FOCAL_PRIOR[0] * max(size), EXIF_SPREAD if focal_px else FOCAL_PRIOR[1])
     few_lines = min(len(np.unique(plane.node[:, j])) for j in (0, 1)) < LEAST_LINES
-    if few_lines or k in (0, len(tried) - 1) or cost.min() > MOST_COST * len(some):
+    if few_lines or cost.min() > MOST_COST * len(some):
         return none
     # Other lattices that fit as well, at another focal length, make it uncertain.
-    peaks = [posterior_peak(tried, c) for c in cost if c.min() < cost.min() + AS_WELL]
-    at, spread = posterior_peak(tried, cost[best])
+    tried = np.log(FOCAL_TRIALS * max(size))
+    likely = sorted(np.nonzero(cost < cost.min() + AS_WELL)[0].tolist(), key=lambda i: cost[i])
+    posteriors = [plane.posterior(fits[i], tried) for i in likely]
+    if posteriors[0].argmin() in (0, len(tried) - 1):
+        return none
+    peaks = [posterior_peak(tried, nats) for nats in posteriors]
+    at, spread = peaks[0]
     apart = max(abs(f - at) for f, _ in peaks)
     return FocalEstimate(float(np.exp(at)), float(np.hypot(np.hypot(spread, LENS_SPREAD), apart)))
 
@@ -128,6 +135,27 @@ def posterior_peak(at: FloatArray, cost: FloatArray) -> tuple[float, float]:
 
 
 @dataclass(frozen=True)
+class _Fit:
+    """A camera before a plane at z = 0: ``space`` (M, 3) are the openings on it, ``cost`` is in nats."""
+
+    camera: Camera
+    space: FloatArray
+    cost: float
+
+    def moved(self, p: FloatArray, long: int) -> Camera:
+        """The camera moved by ten parameters: principal point, lens, turn, place, and ln f.
+
+        With another focal length it stands so much nearer or farther, so that the plane keeps its size.
+        """
+        c, zoom = self.camera, float(np.exp(p[9]))
+        turned = Rotation.from_rotvec(p[3:6]).as_matrix() @ c.R
+        with_lens = replace(
+            c, f=c.f * zoom, cx=c.cx + p[0] * long, cy=c.cy + p[1] * long, k1=c.k1 + float(p[2])
+        )
+        return with_lens.posed(turned, c.t * [1, 1, zoom] + p[6:9] * c.t[2])
+
+
+@dataclass(frozen=True)
 class _Plane:
     """Openings of a plane, with the priors; parameters as of :func:`focal_of_plane`."""
 
@@ -136,34 +164,54 @@ class _Plane:
     size: tuple[int, int]
     focal_px: float | None
 
-    def costs(self, focals: FloatArray, step: tuple[float, float]) -> FloatArray:
-        """Cost in nats with each focal length; the second step of the lattice is given."""
+    def fitted(self, step: tuple[float, float]) -> _Fit:
+        """The likeliest camera with all priors; the second step of the lattice is given."""
         space = np.c_[self.node[:, :1] + step[0] * self.node[:, 1:], step[1] * self.node[:, 1:]]
         space = np.c_[space - space.mean(0), np.zeros(len(space))]
         H, _ = fit_homography(space[:, :2], self.px)
-        return np.array([self._cost(float(f), space, H) for f in focals])
+        f = self.focal_px or FOCAL_PRIOR[0] * max(self.size)
+        fit = _Fit(_posed(H, Camera(f, (self.size[0] - 1) / 2, (self.size[1] - 1) / 2)), space, np.inf)
+        solved = self._solved(fit, np.zeros(10), FIT_STEPS)
+        return _Fit(fit.moved(solved.x, max(self.size)), space, float(solved.cost))
 
-    def _cost(self, f: float, space: FloatArray, H: FloatArray) -> float:
-        """Cost in nats with one focal length, of a plane at z = 0 in space that a homography takes to px."""
+    def posterior(self, fit: _Fit, tried: FloatArray) -> FloatArray:
+        """Cost in nats of each ln f, all other parameters integrated over.
+
+        Each begins where its neighbour ended, outwards from the likeliest.
+
+        Notes
+        -----
+        Laplace's approximation (MacKay 2003, Information Theory, Inference, and Learning Algorithms, chapter
+        27): the cost at the best place plus half the logarithm of the determinant of its curvature.
+        """
+        at = tried - np.log(fit.camera.f)
+        middle = int(np.abs(at).argmin())
+        out = np.zeros(len(tried))
+        for way in (range(middle, len(tried)), range(middle - 1, -1, -1)):
+            p = np.zeros(10)
+            for k in way:
+                p[9] = at[k]
+                solved = self._solved(fit, p, TRIAL_STEPS, fixed=True)
+                p[:9] = solved.x
+                out[k] = solved.cost + 0.5 * np.linalg.slogdet(solved.jac.T @ solved.jac)[1]
+        return out
+
+    def _solved(self, fit: _Fit, start: FloatArray, steps: int, fixed: bool = False) -> OptimizeResult:
+        """Least squares from some parameters on, ln f among them or ``fixed``."""
         long = max(self.size)
-        start = _posed(H, Camera(f, (self.size[0] - 1) / 2, (self.size[1] - 1) / 2))
-
-        def camera(p: FloatArray) -> Camera:
-            turned = Rotation.from_rotvec(p[3:6]).as_matrix() @ start.R
-            moved = replace(start, cx=start.cx + p[0] * long, cy=start.cy + p[1] * long, k1=p[2])
-            return moved.posed(turned, start.t + p[6:9] * start.t[2])
+        known = (self.focal_px, EXIF_SPREAD) if self.focal_px else (FOCAL_PRIOR[0] * long, FOCAL_PRIOR[1])
 
         def residual(p: FloatArray) -> FloatArray:
-            off = np.nan_to_num(camera(p).project(space) - self.px, nan=1e3) / SPREAD_PX
+            camera = fit.moved(np.r_[p, start[9]] if fixed else p, long)
+            off = np.nan_to_num(camera.project(fit.space) - self.px, nan=1e3) / SPREAD_PX
             # Soft as a Cauchy loss at 3 sigma, so that priors stay outside it.
             soft = np.sign(off) * 3 * np.sqrt(np.log1p((off / 3) ** 2))
-            return np.r_[soft.ravel(), p[:2] / PRINCIPAL_SPREAD, p[2] / K1_SPREAD]
+            principal = (np.array([camera.cx, camera.cy]) - (np.array(self.size) - 1) / 2) / long
+            prior = [camera.k1 / K1_SPREAD, np.log(camera.f / known[0]) / known[1]]
+            return np.r_[soft.ravel(), principal / PRINCIPAL_SPREAD, prior]
 
-        solved = least_squares(residual, np.zeros(9), max_nfev=10, x_scale=[0.02, 0.02, 0.05] + [0.03] * 6)
-        at, spread = (
-            (self.focal_px, EXIF_SPREAD) if self.focal_px else (FOCAL_PRIOR[0] * long, FOCAL_PRIOR[1])
-        )
-        return float(solved.cost + 0.5 * (np.log(f / at) / spread) ** 2)
+        scale = SCALES[:9] if fixed else SCALES
+        return least_squares(residual, start[: len(scale)], max_nfev=steps, x_scale=scale)
 
 
 def _posed(H: FloatArray, camera: Camera) -> Camera:

@@ -122,7 +122,7 @@ def test_an_end_behind_another_member_is_left_open():
     frame = Frame((rail, *wall), (), 38.1)
     photos, pictures = scene((-90,), frame=frame)
     first, last = ends_of(0, photos=photos, pictures=pictures, frame=frame)
-    assert first.sure > 0.8
+    assert first.sure > 0.75
     assert last.sure < 0.8
     assert np.exp(last.log_p[last.hole == rail.holes - 1]) > 0.02
 
@@ -212,13 +212,13 @@ HELD, MISSED = [-2] * 3 + [5] * 6 + [-2] * 3, [-2] * 3 + [5] * 4 + [-2] * 5
 def test_one_photo_s_hits_beat_the_misses_of_another():
     """Something hides the last two holes from one of two photos."""
     _, last = guesses([HELD, MISSED])
-    assert last.best == 5 and last.sure > 0.85
+    assert last.best == 5 and last.sure > 0.8
 
 
 def test_an_edge_in_one_photo_may_be_that_of_something_in_front():
     at_the_edge = [0] * 7 + [4] + [-4] * 5
     _, last = guesses([MISSED], [at_the_edge])
-    assert last.best == 3 and 0.9 < last.sure < 0.97
+    assert last.best == 3 and 0.8 < last.sure < 0.95
     assert guesses([MISSED] * 2, [at_the_edge] * 2)[1].sure > last.sure
 
 

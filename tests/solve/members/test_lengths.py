@@ -92,3 +92,25 @@ def test_a_lying_member_is_the_floor_of_a_post_beside_it():
     lies, post = Candidate.bare(0, (0, 0, 0), 10), Candidate.bare(2, (4, 1, 0), 10)
     ends = [(guess(0), guess(9)), (short_or_standing(1), guess(12))]
     assert settle_ends([lies, post], ends, UP, 1.0)[1][0].best == 0
+
+
+def hidden_low(seen=7):
+    """The low end of a member hidden before hole ``seen``: likeliest there, less likely anywhere before."""
+    hole = np.arange(seen - 10, seen + 1)[::-1]
+    log = np.where(hole == seen, 0.0, -3.0)
+    return EndGuess(hole, log - np.logaddexp.reduce(log), False)
+
+
+def test_a_frame_of_twins_makes_a_hidden_end_the_twin_s():
+    """Four pairs of rails have both ends alike; the lower half of a ninth member is hidden."""
+    pairs = [(0, (0, y, 3 * y), guess(0), guess(9 + y)) for y in (0, 2, 4, 6)]
+    pairs += [(0, (0, y + 1, 3 * y), *ends) for _, (_, y, _), *ends in pairs]
+    twin = (1, (20, 0, 0), guess(0), guess(11))
+    assert settled(*pairs, twin, (1, (25, 0, 0), hidden_low(), guess(11)))[-1] == (0, 11)
+
+
+def test_a_frame_without_twins_leaves_a_hidden_end_where_it_was_seen():
+    """The same, but no two members have their ends alike."""
+    single = [(0, (y, y, 3 * y), guess(0), guess(9 + y)) for y in range(8)]
+    other = (1, (20, 0, 0), guess(0), guess(11))
+    assert settled(*single, other, (1, (25, 0, 0), hidden_low(), guess(11)))[-1] == (7, 11)

@@ -20,6 +20,7 @@ from recon.solve.multiview.registration import (
     Cells,
     cells_of,
     fit_score,
+    merged,
     moved_lattice,
     register,
     together,
@@ -56,7 +57,7 @@ def cells_of_frame(frame) -> Cells:
     """Every hole of a frame as a cell."""
     place = np.vstack([m.hole_centres() for m in frame.members])
     axis = np.concatenate([np.full(m.holes, int(np.abs(m.direction).argmax())) for m in frame.members])
-    return Cells(place, axis, np.ones(len(axis)), np.zeros((len(axis), 3)))
+    return Cells(place, axis, np.ones(len(axis)), np.ones(len(axis)))
 
 
 # Moving
@@ -126,11 +127,11 @@ def test_the_vote_finds_the_shift_between_two_parts_of_a_frame(seed, number, shi
 
     def some():
         keep = rng.random(len(cells.axis)) < 0.67
-        return Cells(cells.place[keep], cells.axis[keep], cells.weight[keep], cells.normal[keep])
+        return Cells(cells.place[keep], cells.axis[keep], cells.weight[keep], cells.times[keep])
 
     a, b = some(), some()
     wrong = Cells(
-        rng.integers(-9, 9, (12, 3)).astype(float), rng.integers(0, 3, 12), np.ones(12), np.zeros((12, 3))
+        rng.integers(-9, 9, (12, 3)).astype(float), rng.integers(0, 3, 12), np.ones(12), np.ones(12)
     )
     b = together([b, wrong])
     turn = rotations()[number]
@@ -151,8 +152,17 @@ def test_shifts_of_half_and_quarter_pitches_are_voted_for_on_a_finer_grid():
     assert found == pytest.approx(shift) and votes == pytest.approx(len(cells.axis))
 
 
+def test_a_hole_that_several_rows_show_votes_as_often_as_one_by_one():
+    cells = cells_of_frame(grow_frame(3, 6, holes=(5, 12)))
+    thrice, own = together([cells] * 3), turned_cells(cells, np.eye(3), np.array([3.0, -1, 2]))
+    once = merged(thrice)
+    assert len(once.place) == len(cells.place) and once.times.tolist() == [3.0] * len(cells.place)
+    for (a, b), (c, d) in zip(*(vote_shift(known, own, np.eye(3), 1.0) for known in (thrice, once))):
+        assert a == pytest.approx(c) and (b == d).all()
+
+
 def test_crossing_members_do_not_vote_for_one_another():
-    line = Cells(np.c_[np.arange(8.0), np.zeros((8, 2))], np.zeros(8, int), np.ones(8), np.zeros((8, 3)))
+    line = Cells(np.c_[np.arange(8.0), np.zeros((8, 2))], np.zeros(8, int), np.ones(8), np.ones(8))
     assert vote_shift(line, replace(line, axis=np.ones(8, int)), np.eye(3), 1.0) == []
 
 

@@ -10,7 +10,9 @@ from recon.image.openings import OPENING
 from recon.image.photos import PhotoImage
 from recon.image.timecode import Timecode
 from recon.solve import reading
+from recon.solve.each_photo import WorkingCopy
 from recon.solve.photo.photo_reading import PhotoReading
+from recon.workers import ALONE
 
 SIZE = (1280, 720)
 
@@ -33,22 +35,21 @@ def test_pictures_with_another_focal_length_are_read_again_with_that_of_most(mon
     photos += [picture("b.jpg", "b.mp4"), picture("photo.jpg", ""), picture("exif.jpg", "a.mp4", 26.0)]
     focals = [1000, 1008, 1600, 995, None, 1600, 1600, 1600]
     readings = [read_with(p.name, f) for p, f in zip(photos, focals)]
-    copies = [reading._WorkingCopy(p.name, p.colour, p.focal_prior_px, 1.0) for p in photos]
+    copies = [WorkingCopy(p.name, p.colour, p.focal_prior_px, 1.0) for p in photos]
     again = []
 
-    def read_alone(copy, openings, width):
-        again.append((copy.name, copy.focal_px, width))
-        return read_with(copy.name, copy.focal_px if copy.name != "4.jpg" else None)
+    def read_again(asked, workers):
+        again.extend((copy.name, copy.focal_px, width) for copy, _, width in asked)
+        return [read_with(copy.name, copy.focal_px if copy.name != "4.jpg" else None) for copy, *_ in asked]
 
-    monkeypatch.setattr(reading, "_read_alone", read_alone)
-    out = reading._with_shared_focals(readings, copies, photos, 1.5)
+    monkeypatch.setattr(reading, "read_again", read_again)
+    out = reading._with_shared_focals(readings, copies, photos, 1.5, ALONE)
     assert again == [("2.jpg", 1000.0, 1.5), ("4.jpg", 1000.0, 1.5)]
     assert [r.photo and r.photo.camera.f for r in out] == [1000, 1008, 1000, 995, None, 1600, 1600, 1600]
     assert out[4] is readings[4]  # what gives no camera with it either stays as it was
 
 
-def test_where_pictures_do_not_agree_all_stay_as_they_are(monkeypatch):
+def test_where_pictures_do_not_agree_all_stay_as_they_are():
     photos = [picture(f"{k}.jpg", "a.mp4") for k in range(6)]
     readings = [read_with(p.name, f) for p, f in zip(photos, [1000, 1005, 1002, 1600, 1610, 1590])]
-    monkeypatch.setattr(reading, "_read_alone", None)
-    assert reading._with_shared_focals(readings, [None] * 6, photos, None) == readings
+    assert reading._with_shared_focals(readings, [None] * 6, photos, None, ALONE) == readings
