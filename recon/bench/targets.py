@@ -183,7 +183,7 @@ def read_photos(paths: Sequence[Path], truth: Path, processes: int | None = None
     from recon.solve.each_photo import workers_for
 
     begun, cpu, first = time.perf_counter(), _cpu_s(), []
-    workers = workers_for(processes or len(paths))
+    workers = workers_for(len(paths), processes)
 
     def seen(_: str, __: object, rows: Sequence[object]) -> None:
         if rows:

@@ -108,6 +108,13 @@ def add_parser(subparsers: Subparsers) -> None:
         metavar="N",
         help="with --each: builds that are read at a time (default: half of the processors)",
     )
+    add(
+        "--processes",
+        type=_jobs,
+        metavar="N",
+        help="processes that read one frame together (default: one for each processor, 4 at most; with "
+        "--each 2)",
+    )
     add("--overwrite", action="store_true", help="replace the results of an earlier reading in OUT")
     add("--name", help="what the frame is called")
     add("--stock", metavar="ID", help="the stock it is made of, if you know it; 'recon stocks' lists the ids")
@@ -124,7 +131,7 @@ def add_parser(subparsers: Subparsers) -> None:
 
 
 def _jobs(text: str) -> int:
-    """The number of `--jobs`."""
+    """The number of `--jobs` or `--processes`."""
     number = int(text)
     if not 1 <= number <= MOST_JOBS:
         raise argparse.ArgumentTypeError(f"{text} is not from 1 to {MOST_JOBS}")
@@ -177,7 +184,7 @@ def _run_frame(
     args.out = args.out or DEFAULT_OUT
     _refuse_folder_of_photos(args.out, paths)
     count = len(paths) + LEAST * len(videos_of(paths))  # pictures are chosen from videos
-    with _results_folder(args, paths) as staging, workers_for(count) as workers:
+    with _results_folder(args, paths) as staging, workers_for(count, args.processes) as workers:
         loaded, photos, broken, aside = _load(paths, staging / PHOTOS, args.out)
         debug_dir = _debug_folder(args.debug)
         detected: dict[str, np.ndarray] = {}

@@ -19,10 +19,11 @@ from typing import Any
 import recon
 from recon.cli.console import Progress
 from recon.errors import ReconError
+from recon.workers import processors
 
 TABLE_FILE = "builds.csv"
 COLUMNS = ("build", "members", "sure", "doubts", "photos", "seconds", "result")
-THREADS = 2  # that one reading works with: its photos are read two at a time
+PROCESSES = 2  # that read one build together: builds side by side make more of many processors
 ALONE = ("rows", "length", "name", "debug")  # options that are of one build
 READ, BEFORE = "read", "read before"
 
@@ -160,7 +161,7 @@ def _rows(
         del running[name]
         return _row(name, said, problems, process.returncode, time.monotonic() - began)
 
-    pool = ThreadPoolExecutor(args.jobs or max(1, (os.cpu_count() or 1) // THREADS))
+    pool = ThreadPoolExecutor(args.jobs or max(1, processors() // (args.processes or PROCESSES)))
     try:
         yield from _as_done(pool, one, builds)
     finally:
@@ -179,6 +180,7 @@ def _as_done(pool: ThreadPoolExecutor, one: Any, names: Mapping[str, Path]) -> I
 def _command(args: argparse.Namespace, photos: Path, out: Path) -> list[str]:
     command = [sys.executable, "-m", "recon", "read", str(photos.resolve()), "-o", str(out.resolve())]
     command += ["--json", "--name", out.name[:200], *(["--overwrite"] if args.overwrite else [])]
+    command += ["--processes", str(args.processes or PROCESSES)]
     for name in ("stock", "stocks"):
         command += [f"--{name}", getattr(args, name)] if getattr(args, name) else []
     return command

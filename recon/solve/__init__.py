@@ -12,6 +12,7 @@ Rooms, in the order of the method:
 - ``result``: from the scene to the frame, its stock, and where to photograph next.
 - ``debug``: pictures of the stages.
 
+``each_photo``: each photo read by itself, several at a time in processes.
 ``reading`` is the method from beginning to end.
 """
 

@@ -34,12 +34,14 @@ PHOTOS_DONE = 0.6  # of the time for a reading (rendered 3-MP photos)
 MOST_PROCESSES = 4  # that read together: each takes 0.2 to 0.4 GB.  This project's choice
 
 
-def workers_for(photos: int) -> Workers:
+def workers_for(photos: int, most: int | None = None) -> Workers:
     """Worker processes for a reading of so many photos, one less than there are processors: this works, too.
 
     They load what they need meanwhile, so they are best begun before the photos are loaded.
+
+    most : processes that work together, this among them; None: one for each processor, MOST_PROCESSES at most
     """
-    processes = min(processors(), MOST_PROCESSES, photos)
+    processes = min(most or min(processors(), MOST_PROCESSES), photos)
     return Workers(processes - 1, ["recon.solve.each_photo"])
 
 

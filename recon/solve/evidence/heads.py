@@ -149,29 +149,32 @@ def near_heads(photo: PosedPhoto, points: FloatArray, normals: FloatArray) -> Ne
     low, high = (np.nan_to_num(camera.project(points + h * normals), nan=-1e6) for h in HEIGHTS)
     middle, half = (low + high) / 2, (high - low) / 2
     far = REACH * sigma + np.linalg.norm(half, axis=1)
-    d, j = photo.tree.query(middle, k=k, distance_upper_bound=float(far.max()))
+    _, j = photo.tree.query(middle, k=k, distance_upper_bound=float(far.max()))
     j = j.reshape(-1, k)
-    near = np.where(j < count, j, 0)
+    out = NearHeads(np.where(j < count, j, 0), np.full(j.shape, -np.inf), np.ones(j.shape))
+    # Most faces have hardly a detection near: only these pairs are looked at.
+    q, which = np.nonzero(j < count)
+    near, half, sigma = j[q, which], half[q], sigma[q]
     # From the middle of the mark to the nearest place that a head of any height may have.
-    off = photo.tree.data[near] - middle[:, None]
-    along = (off * half[:, None]).sum(2) / np.maximum((half**2).sum(1), 1e-9)[:, None]
-    d = np.linalg.norm(off - np.clip(along, -1, 1)[..., None] * half[:, None], axis=2)
-    to_eye = camera.centre - points
-    facing = (to_eye * normals).sum(1) / np.linalg.norm(to_eye, axis=1)
-    hole = np.hypot(scale * photo.hole, BLUR_PX)
+    off = photo.tree.data[near] - middle[q]
+    along = (off * half).sum(1) / np.maximum((half**2).sum(1), 1e-9)
+    d = np.linalg.norm(off - np.clip(along, -1, 1)[:, None] * half, axis=1)
+    to_eye = camera.centre - points[q]
+    facing = (to_eye * normals[q]).sum(1) / np.linalg.norm(to_eye, axis=1)
+    hole = np.hypot(scale[q] * photo.hole, BLUR_PX)
     majors, minors = photo.axes
-    size = majors[near] / hole[:, None]
-    thin = np.log(np.maximum(minors[near], 0.5) / (hole * facing * HEAD_RATIO)[:, None])
-    there = (j < count) & (d < REACH * sigma[:, None])
-    there &= (size > LEAST_RATIO) & (size < MOST_RATIO) & (np.abs(thin) < THIN_LIMIT)
+    size = majors[near] / hole
+    thin = np.log(np.maximum(minors[near], 0.5) / (hole * facing * HEAD_RATIO))
+    there = (d < REACH * sigma) & (size > LEAST_RATIO) & (size < MOST_RATIO) & (np.abs(thin) < THIN_LIMIT)
     # The mark may lie anywhere along the way on which the head's height moves it.
     room = 2 * np.pi * sigma**2 + 2 * np.sqrt(2 * np.pi) * sigma * np.linalg.norm(half, axis=1)
     gain = (
         np.log(HEAD_FOUND)
-        - 0.5 * (np.where(there, d, 0.0) / sigma[:, None]) ** 2
-        - np.log(room)[:, None]
+        - 0.5 * (d / sigma) ** 2
+        - np.log(room)
         - photo.log_density[near]
         - 0.5 * (np.log(size / HEAD_RATIO) / HEAD_SPREAD) ** 2
         + photo.mark[near]
     )
-    return NearHeads(near, np.where(there, gain, -np.inf), size)
+    out.gain[q, which], out.size[q, which] = np.where(there, gain, -np.inf), size
+    return out

@@ -237,22 +237,26 @@ def _gains(
     k = min(MOST_NEAR, len(photo.openings))
     d, j = photo.tree.query(px, k=k, distance_upper_bound=float(reach.max()))
     d, j = d.reshape(len(px), -1), j.reshape(len(px), -1)
-    there = (j < len(photo.openings)) & (d < reach[:, None])
-    near = np.where(there, j, 0)
+    close = (j < len(photo.openings)) & (d < reach[:, None])
+    index, gain = np.where(close, j, 0), np.full(j.shape, -np.inf)
+    # Most openings have hardly a detection near: only these pairs are looked at.
+    q, which = np.nonzero(close)
+    near, d, sigma = j[q, which], d[q, which], sigma[q]
     majors, minors = photo.axes
-    size_err = np.log(majors[near] / (scale * photo.hole)[:, None])
-    thin_err = np.log(np.maximum(minors[near], 0.5) / np.maximum(minor[:, None], 0.5))
-    there &= (np.abs(size_err) < SIZE_LIMIT) & (np.abs(thin_err) < THIN_LIMIT)
-    gain = (
+    size_err = np.log(majors[near] / (scale * photo.hole)[q])
+    thin_err = np.log(np.maximum(minors[near], 0.5) / np.maximum(minor, 0.5)[q])
+    nats = (
         np.log(FOUND)
-        - 0.5 * (d / sigma[:, None]) ** 2
-        - np.log(2 * np.pi * sigma[:, None] ** 2)
+        - 0.5 * (d / sigma) ** 2
+        - np.log(2 * np.pi * sigma**2)
         - photo.log_density[near]
         - 0.5 * (size_err / SIZE_SPREAD) ** 2
         + photo.mark[near]
-        + photo.shape[near, faces[:, None]]
+        + photo.shape[near, faces[q]]
     )
-    return near, np.where(there, gain, -np.inf)
+    there = (np.abs(size_err) < SIZE_LIMIT) & (np.abs(thin_err) < THIN_LIMIT)
+    gain[q, which] = np.where(there, nats, -np.inf)
+    return index, gain
 
 
 def member_openings(axis: int, first: FloatArray, count: int, width: float) -> tuple[FloatArray, FloatArray]:

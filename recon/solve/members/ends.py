@@ -136,10 +136,12 @@ def end_guesses(
         each = _end_nats(opening[:, k], inner[:, before], edge[:, past])
         overhang = overhang_nats(bolted_holes[::way])[::way]
         taken = np.cumsum(np.r_[0, bolted_holes[k[1:]]])
-        log: FloatArray = each.sum(0) + LAP_PRIOR * taken + overhang[k]
+        photos: FloatArray = each.sum(0)
+        log = photos + LAP_PRIOR * taken + overhang[k]
         log_p: FloatArray = log - float(np.logaddexp.reduce(log))
         beyond = k[int(log_p.argmax())] + way
-        return EndGuess(step[k], log_p, bool(0 <= beyond < len(step) and not in_sight[beyond]), taken)
+        cut = bool(0 <= beyond < len(step) and not in_sight[beyond])
+        return EndGuess(step[k], log_p, cut, photos - float(np.logaddexp.reduce(photos)), taken)
 
     return guess(-1, -min(reach, room[0])), guess(1, count - 1 + min(reach, room[1]))
 

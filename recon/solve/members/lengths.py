@@ -32,7 +32,7 @@ STANDS = 0.95
 LENGTH_SURE = 0.9  # probability of both its ends from which a member's length counts for others
 # Of settling, each with the others' ends as the last one left them: on 25 frames of 6 to 26 members the
 # second changed no end, on a made-up one of 101 it mended five and the third one more.
-ROUNDS = 3
+ROUNDS = 2
 
 
 def settle_ends(
@@ -189,8 +189,8 @@ def _settled(
     log = np.where(allowed, log, -np.inf)
     log = log - logsumexp(log)
     return (
-        EndGuess(low.hole, logsumexp(log, axis=1), low.cut),
-        EndGuess(high.hole, logsumexp(log, axis=0), high.cut),
+        replace(low, log_p=logsumexp(log, axis=1)),
+        replace(high, log_p=logsumexp(log, axis=0)),
     )
 
 
