@@ -6,7 +6,7 @@ import numpy as np
 
 from recon.bench.made_photos import draw
 from recon.frame.model import Frame, Member
-from recon.solve.evidence.candidate import Candidate
+from recon.solve.evidence.candidate import Candidate, EndGuess
 from recon.solve.members.gaps import with_gaps
 from recon.solve.members.lines import known_lines
 from recon.solve.members.selection import select_members
@@ -62,3 +62,19 @@ def test_pieces_must_be_held_to_be_members():
 
     assert read([*TWO, *posts((1, 8, 21, 28))], pictures=True) == [10, 10]
     assert read([*TWO, *posts((1, 28))], pictures=True) == [30]
+
+
+def test_ends_of_other_members_tell_that_two_are_in_line():
+    """Nothing is seen of the middle; all other rails end in the same planes as each of the two."""
+    shot = shoot(Frame(tuple(TWO), (), 38.1), camera_round(Frame(tuple(TWO), (), 38.1), 90, 15), 0, clutter=0)
+    photo = photo_of(replace(shot, openings=shot.openings[:1]), "photo")
+    seen = np.r_[np.ones(10), np.zeros(10), np.ones(10)]
+    whole = Candidate(0, np.array([0.0, 0.0, -90.0]), 30, 120.0, 6 * seen, seen.astype(int))
+    rails = [Candidate.bare(0, [x, y, -90.0], 10) for y in (3.0, 6.0, 9.0) for x in (0.0, 20.0)]
+    scene = scene_of([photo])
+    certain = [
+        tuple(EndGuess(np.array([k]), np.zeros(1), False) for k in (0, c.holes - 1)) for c in [whole, *rails]
+    ]
+    for ends, holes in (((), [30]), (certain, [10, 10])):
+        found = with_gaps(scene.with_candidates([whole, *rails], ends)).candidates
+        assert sorted(c.holes for c in found if c.first[1] == 0) == holes
