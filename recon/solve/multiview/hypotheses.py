@@ -35,9 +35,10 @@ LEAST_EVIDENCE = 40.0  # nats: a photo that shares fewer openings with the rest 
 RIVAL = 0.65  # of the best turn's evidence; made-up shelves that nearly fit themselves had 0.73 and more in
 # the right turn
 MOST_RIVALS = 4  # the right turn came third at worst
-# Of more than so many the best by the members found at first sight: those tell better, the right place came
-# first on made-up scaffolds of 48 to 204 members.
-MOST_RANKED = 3
+# Where there are more, in a frame of MANY members and more, so many best by the members found at first
+# sight take their place: the right one came first so on made-up scaffolds of 48 to 204 members.  Of
+# rendered frames, which have 5 to 26 members, members at first sight tell no better than openings.
+MANY, MOST_RANKED = 35, 3
 MOST_TRIALS = 16  # combinations that are all tried; of more, one photo's hypotheses after another.
 # Both only bound the time: what is left is settled by the members
 # Photos that are tried again at a time, those that fitted best before, and photos that a placement or a
@@ -233,17 +234,19 @@ def _rivals(found: list[Placed], known: Sequence[Posed], width: float) -> list[P
     the right place better than openings that coincide.
     """
     near = [f for f in found if f[0].score >= RIVAL * found[0][0].score]
-    if len(near) <= MOST_RIVALS:
-        return near
-    nats = [_sight_nats([*known, _moved(posed, place)], width) for place, posed in near]
+    if len(near) <= MOST_RIVALS or len(_at_first_sight(known, near[0], width).candidates) < MANY:
+        return near[:MOST_RIVALS]
+    nats = [members_evidence(_at_first_sight(known, placed, width)) for placed in near]
     order = sorted(range(len(near)), key=lambda k: -nats[k])
     return [near[k] for k in order[:MOST_RANKED]]
 
 
-def _sight_nats(posed: Sequence[Posed], width: float) -> float:
-    """Nats of the members that are found at first sight, before one hides another."""
-    scene = Scene(tuple(p for p, _ in posed), {}, width)
-    return members_evidence(select_members(scene, candidate_lines([x for _, x in posed])))
+def _at_first_sight(known: Sequence[Posed], placed: Placed, width: float) -> Scene:
+    """The members that known photos and a placed one show at first sight, before one hides another."""
+    place, posed = placed
+    photos = [*known, _moved(posed, place)]
+    scene = Scene(tuple(p for p, _ in photos), {}, width)
+    return select_members(scene, candidate_lines([x for _, x in photos]))
 
 
 def _with_more(rivals: list[Placed], more: list[Placed]) -> list[Placed]:
