@@ -2,8 +2,9 @@
 
     python -m recon.bench growth [--members 10 20 40 80 160] [--photos 3]
 
-Scaffolds are seen from all round.  A member counts as in sight where three of its openings or more were
-given; the time is that of the processor, first for the photos by themselves, then for all together.
+Scaffolds are seen from all round, in photos of 4 megapixels, of frames of more than MEMBERS members up to 12:
+else holes would be too small to be read.  A member counts as in sight where openings of three of its holes or
+more were given; the time is that of the processor, first for the photos by themselves, then for all together.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ import numpy as np
 from recon.bench.made_photos import Shot, camera_round, draw, shoot
 from recon.bench.memory import peak_mb
 from recon.bench.scaffold import scaffold
-from recon.bench.score import exact_members
+from recon.bench.score import score
 from recon.errors import ReconError
 from recon.frame.files import frame_to_dict
 from recon.frame.model import Frame
@@ -38,7 +39,7 @@ SCAFFOLDS = {
 SIZE = (2400, 1800)  # px: 4 megapixels, worked on as they are, of a frame of at most MEMBERS members
 MOST_SIZE = (4000, 3000)  # px: 12 megapixels, the largest photos that are not reduced
 MEMBERS = 60  # from which a maker takes more pixels, as many more as there are members; this project's choice
-IN_SIGHT = 3  # openings from which a member counts as in sight
+IN_SIGHT = 3  # holes from which a member counts as in sight
 ELEVATIONS = (18.0, 28.0, 38.0)  # degrees, photo after photo
 
 
@@ -55,8 +56,9 @@ def run(args: Sequence[str]) -> int:
         figures = measure(n, opts.photos)
         first = first or figures["alone"] + figures["together"]
         print(
-            "{members:4.0f} members, {sight:4.0f} in sight, {exact:4.0f} exact, {extra:.0f} extra; CPU s: "
-            "photos alone {alone:.2f}, together {together:.2f}; {ratio:.1f} times the first".format(
+            "{members:4.0f} members, {exact:4.0f} exact, {wrong:.0f} wrong, {extra:.0f} extra; "
+            "{sight:4.0f} in sight, {sight_exact:4.0f} of them exact; CPU s: photos alone {alone:.2f}, "
+            "together {together:.2f}; {ratio:.1f} times the first; {mb:.0f} MB".format(
                 ratio=(figures["alone"] + figures["together"]) / first, **figures
             ),
             flush=True,
@@ -84,13 +86,15 @@ def measure(members: int, photos: int) -> dict[str, float]:
         print(error)
     times.append(time.process_time())
     mb = peak_mb()
-    found = exact_members(frame_to_dict(reading.frame), truth_of(frame)) if reading else []
-    seen = np.bincount(np.concatenate([s.source[s.source[:, 0] >= 0, 0] for s in shots]), minlength=1)
+    found = frame_to_dict(reading.frame) if reading else {"members": []}
+    figures = score(found, truth_of(frame, shots), IN_SIGHT)
     return {
         "members": len(frame.members),
-        "sight": int((seen >= IN_SIGHT).sum()),
-        "exact": sum(found),
-        "extra": len(found) - sum(found),
+        "sight": figures["visible"],
+        "exact": figures["exact"],
+        "sight_exact": figures["visible_exact"],
+        "wrong": figures["wrong"],
+        "extra": figures["extra"],
         "alone": times[1] - times[0],
         "together": times[-1] - times[1],
         "mb": mb,
@@ -126,10 +130,11 @@ def made_photos(frame: Frame, count: int) -> tuple[list[Shot], list[PhotoImage]]
     return shots, images
 
 
-def truth_of(frame: Frame) -> dict[str, list[dict[str, object]]]:
-    """A frame along the axes as `truth.json` has it."""
+def truth_of(frame: Frame, shots: Sequence[Shot]) -> dict[str, object]:
+    """A frame along the axes, and the openings of its photos, as `truth.json` has them."""
     sticks = [
         {"at": list(m.first), "axis": int(np.abs(m.direction).argmax()), "holes": m.holes}
         for m in frame.members
     ]
-    return {"sticks": sticks}
+    photos = [{"holes": [{"stick": i, "hole": k} for i, _, k in s.source.tolist() if i >= 0]} for s in shots]
+    return {"sticks": sticks, "photos": photos, "pitch_mm": frame.pitch_mm}

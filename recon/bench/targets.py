@@ -157,13 +157,15 @@ def _print_members(members: Sequence[int]) -> None:
         cpu = row["alone"] + row["together"]
         print(
             f"{n} members ({row['members']:.0f} made up, {row['sight']:.0f} in sight): CPU {cpu:.1f} s, "
-            f"{row['mb']:.0f} MB, {row['exact']:.0f} exact, {row['extra']:.0f} extra",
+            f"{row['mb']:.0f} MB, {row['exact']:.0f} exact, {row['sight_exact']:.0f} of those in sight, "
+            f"{row['wrong']:.0f} wrong, {row['extra']:.0f} extra",
             flush=True,
         )
     if {10, 160} <= found.keys():
         few, many = (found[n]["alone"] + found[n]["together"] for n in (10, 160))
         _print_target("  160 over 10 members, CPU", many / few, 12)
-        _print_target("  share of 160 not exact", 1 - found[160]["exact"] / found[160]["sight"], 0.05)
+        share = 1 - found[160]["sight_exact"] / found[160]["sight"]
+        _print_target("  share not exact of those in sight, of 160", share, 0.05)
 
 
 def _in_own_process(function: Callable[..., T], *args: object) -> T:

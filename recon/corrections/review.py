@@ -144,6 +144,8 @@ def _hidden_words(m: Member, end: int, labels: Container[str]) -> str:
     e = m.ends[end]
     why = "hidden" if e.state == "hidden" else "cut by the photo's border"
     more = f"; up to {plural(e.extra, 'hole')} more could be there" if e.extra else ""
+    if e.state == "hidden" and not e.extra:
+        more = "; it is taken to be where members like it end"
     if e.choices:
         more = f"; its holes in all are {choices_words(e.choices, labels)}"
     return f"{m.id}: its end at hole {1 if end == 0 else m.holes} is {why}{more}."

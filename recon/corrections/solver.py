@@ -31,9 +31,6 @@ def constraints_for_solver(state: State, photos: Collection[str]) -> Constraints
     recon.solve.priors.constraints.Constraints or None
         None where there is nothing to keep or no camera to begin from.
     """
-    # With it comes the whole solver, which the page's own process does without.
-    from recon.solve.priors.constraints import Constraints
-
     corrections, frame = state.corrections, state.frame
     ends = {m.id: corrections.members[m.id].ends for m in frame.members if m.id in corrections.members}
     known = any(p.used and p.camera and p.file in photos for p in frame.photos)
@@ -41,6 +38,9 @@ def constraints_for_solver(state: State, photos: Collection[str]) -> Constraints
         return None
     if not (ends or corrections.deleted or corrections.marks):
         return None
+    # With it comes the whole solver, which the page's own process does without.
+    from recon.solve.priors.constraints import Constraints
+
     missed, false = ({photo: _pixels(m, kind) for photo, m in corrections.marks.items()} for kind in (0, 1))
     return Constraints(frame, ends, corrections.deleted, missed, false)
 

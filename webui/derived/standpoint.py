@@ -11,7 +11,6 @@ from recon.corrections.on_photos import outline
 from recon.frame.model import Frame
 from recon.geometry.arrays import FloatArray
 from recon.geometry.camera import Camera
-from recon.solve.result.viewpoints import next_viewpoint
 
 SKETCH_PX = 1000.0  # its focal length, which scales it
 ROUND = 1
@@ -43,6 +42,9 @@ def next_photo(frame: Frame) -> dict[str, Any]:
     taken = [_Taken(p.file, p.camera) for p in frame.photos if p.used and p.camera is not None]
     if not frame.members or not taken:
         return {}
+    # With it comes the whole solver, without which the page is there half a second of processor earlier.
+    from recon.solve.result.viewpoints import next_viewpoint
+
     width = float(np.median([m.width for m in frame.members]))
     place = next_viewpoint(taken, frame.members, width)
     if place is None or place.eye is None or place.middle is None:

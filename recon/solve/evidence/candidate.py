@@ -242,11 +242,19 @@ class EndGuess:
         Natural logarithms of their probabilities.
     cut : bool
         The end lies outside every photo that could show it.
+    by_photos : array or None, (C,)
+        Natural logarithms of their probabilities from what the photos show there, without what is usual in
+        frames; None where there is nothing else to tell it by.
+    laps : int array or None, (C,)
+        How many laps the member takes in up to each of these holes, from its middle; the holes are then in
+        the order in which they come from there.
     """
 
     hole: IntArray
     log_p: FloatArray
     cut: bool
+    by_photos: FloatArray | None = None
+    laps: IntArray | None = None
 
     @property
     def best(self) -> int:
@@ -257,6 +265,11 @@ class EndGuess:
     def sure(self) -> float:
         """Its probability."""
         return float(np.exp(self.log_p.max()))
+
+    @property
+    def shown(self) -> bool:
+        """Do the photos alone make the likeliest last hole likelier than all others together?"""
+        return self.by_photos is None or float(np.exp(self.by_photos[self.log_p.argmax()])) > 0.5
 
     def recounted(self, start: int) -> EndGuess:
         """The same guess with holes counted from hole ``start``."""

@@ -126,7 +126,6 @@ def end_guesses(
     """
     opening = np.clip(profile, -8, 8)
     bolted_holes = np.asarray(bolted.any(axis=0))
-    laps = np.where(bolted_holes, LAP_PRIOR, 0.0)
     step = np.arange(profile.shape[1]) - reach
     count = len(step) - 2 * reach
     middle = reach + count // 2
@@ -136,10 +135,13 @@ def end_guesses(
         before, past = (k + 1, k) if way < 0 else (k, k + 1)
         each = _end_nats(opening[:, k], inner[:, before], edge[:, past])
         overhang = overhang_nats(bolted_holes[::way])[::way]
-        log: FloatArray = each.sum(0) + np.cumsum(np.r_[0.0, laps[k[1:]]]) + overhang[k]
+        taken = np.cumsum(np.r_[0, bolted_holes[k[1:]]])
+        photos: FloatArray = each.sum(0)
+        log = photos + LAP_PRIOR * taken + overhang[k]
         log_p: FloatArray = log - float(np.logaddexp.reduce(log))
         beyond = k[int(log_p.argmax())] + way
-        return EndGuess(step[k], log_p, bool(0 <= beyond < len(step) and not in_sight[beyond]))
+        cut = bool(0 <= beyond < len(step) and not in_sight[beyond])
+        return EndGuess(step[k], log_p, cut, photos - float(np.logaddexp.reduce(photos)), taken)
 
     return guess(-1, -min(reach, room[0])), guess(1, count - 1 + min(reach, room[1]))
 

@@ -14,7 +14,7 @@ from recon.solve.evidence.along_line import (
     candidate_openings,
     lattice_openings,
 )
-from recon.solve.evidence.candidate import SAME_LINE, Candidate, across, grown
+from recon.solve.evidence.candidate import FLUSH, SAME_LINE, Candidate, across, grown
 from recon.solve.evidence.scene import Scene
 from recon.solve.evidence.unknown_occluders import without_hidden_runs
 
@@ -74,8 +74,8 @@ def lap_count(scene: Scene, candidate: Candidate, besides: Candidate | None = No
 def twin_laps(scene: Scene, candidate: Candidate) -> int:
     """How many others a candidate would lap with the ends of the best of its twins; 0 where it has none.
 
-    A twin is parallel to it, as far along one of the two other axes, and as long or longer: the other post of
-    a pair, the rail above.  What clutter shows seldom lies so that it would be held as one.
+    A twin is parallel to it, as far along one of the two other axes, not against it, and as long or longer:
+    the other post of a pair, the rail above.  What clutter shows seldom lies so that it would be held as one.
 
     Examples
     --------
@@ -94,7 +94,8 @@ def twin_laps(scene: Scene, candidate: Candidate) -> int:
         off = np.abs(c.first - candidate.first)[across(axis)]
         low = float(candidate.first[axis] - c.first[axis])
         high = c.holes - candidate.holes - low
-        if off.min() <= SAME_LINE < off.max() and min(low, high) > -SAME_LINE:
+        apart = off.max() > scene.width + FLUSH
+        if off.min() <= SAME_LINE and apart and min(low, high) > -SAME_LINE:
             best = max(best, lap_count(scene, grown(candidate, round(low), round(high)), candidate))
     return best
 

@@ -12,7 +12,13 @@ from recon.solve.evidence.scene import Scene
 from recon.solve.members.selection import members_evidence
 from recon.solve.multiview.agreement import shared_rows
 from recon.solve.multiview.groups import as_registered, grown_groups, laid_again_on_others, laid_rivals
-from recon.solve.multiview.hypotheses import LEAST_EVIDENCE, Posed, RegisteredPhotos, register_photos
+from recon.solve.multiview.hypotheses import (
+    LEAST_EVIDENCE,
+    Posed,
+    RegisteredPhotos,
+    first_members,
+    register_photos,
+)
 from recon.solve.multiview.mirrored import mirrored_beside
 from recon.solve.multiview.rounds import Progress, find_members, find_own_places
 from recon.solve.multiview.self_fits import TurnedFloors, mirrored_on_floor, turned_on_floor
@@ -24,6 +30,9 @@ LEAST_SHARED = 0.55  # rendered photos of one frame have 0.8 and more, of anothe
 # Nats from which the floor vouches for a photo, however few of its rows lie on members: two photos that lay
 # wrongly on each other had 20 at most, on bricks and tiles, right ones mostly 40 and more.
 SAME_FLOOR = 25.0
+# Of what the members of two rounds explain, which photos must explain when they are turned, to be looked at
+# further: of a frame that fits itself all is explained in every turn.  This project's choice.
+NEARLY_ALL = 0.95
 STRANGER = "most of its rows lie on members that the other photos do not show; is it another frame?"
 
 
@@ -153,12 +162,18 @@ def _on_one_floor(
     """The photos and the scene, or both anew with photos turned, where floor and members explain more so."""
     scene = floors.scene
     turned, gain = turned_on_floor(registered, floors)
-    if gain <= 0:
+    if gain <= 0 or _first_nats(turned, scene) + gain < NEARLY_ALL * _first_nats(registered, scene):
         return registered, scene
     again = find_members(turned, scene.pictures, scene.width, progress)
     if _with_braces(again) + gain <= _with_braces(scene):
         return registered, scene
     return turned, again
+
+
+def _first_nats(registered: RegisteredPhotos, scene: Scene) -> float:
+    """Nats of the members that two rounds find in photos of a scene."""
+    posed = list(zip(registered.photos, registered.lattices))
+    return members_evidence(first_members(posed, scene.width, scene.pictures))
 
 
 def _with_braces(scene: Scene) -> float:

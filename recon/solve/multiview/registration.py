@@ -156,21 +156,21 @@ def vote_shift(
     (10.0, [-3.0, 0.0, 2.0])
     """
     tb = turned_cells(b, turn)
-    diffs, votes = [], []
-    for j in range(3):
-        p, q = a.axis == j, tb.axis == j
-        if not p.any() or not q.any():
-            continue
-        d = a.place[p][:, None] - tb.place[q][None]
-        diffs.append(np.rint(d.reshape(-1, 3) / grid).astype(np.int64))
-        votes.append((a.weight[p][:, None] * tb.weight[q][None]).ravel())
-    if not diffs:
+    pairs = [(a.axis == j, tb.axis == j) for j in range(3)]
+    pairs = [(p, q) for p, q in pairs if p.any() and q.any()]
+    if not pairs:
         return []
-    d, w = np.concatenate(diffs), np.concatenate(votes)
-    low = d.min(0)
-    base = (d.max(0) - low + 1).tolist()
-    code = ((d[:, 0] - low[0]) * base[1] + d[:, 1] - low[1]) * base[2] + d[:, 2] - low[2]
+    # All lie on one lattice, but for a shift of each world: whole steps may be taken before the differences.
+    off_a, off_b = a.place[pairs[0][0]][0], tb.place[pairs[0][1]][0]
+    A, B = (np.rint((c.place - off) / grid).astype(np.int64) for c, off in ((a, off_a), (tb, off_b)))
+    low = A.min(0) - B.max(0)
+    base = (A.max(0) - B.min(0) - low + 1).tolist()
+    from_a, from_b = ((x[:, 0] * base[1] + x[:, 1]) * base[2] + x[:, 2] for x in (A, B))
+    start = (low[0] * base[1] + low[1]) * base[2] + low[2]
+    code = np.concatenate([(from_a[p][:, None] - from_b[q]).ravel() for p, q in pairs]) - start
+    w = np.concatenate([(a.weight[p][:, None] * tb.weight[q]).ravel() for p, q in pairs])
     uniq, total = _summed(code, w)
+    low = low + np.rint((off_a - off_b) / grid).astype(np.int64)
     out = []
     for i in np.argsort(-total)[:most]:
         c = int(uniq[i])

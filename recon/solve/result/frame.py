@@ -146,6 +146,12 @@ def end_of(guess: EndGuess, way: int) -> End:
     >>> end = end_of(EndGuess(np.array([7, 8, 9]), np.log([0.7, 0.28, 0.02]), False), 1)
     >>> end.state, end.extra
     ('hidden', 1)
+
+    An end is not seen where other members or the floor tell it, however surely.
+
+    >>> certain = EndGuess(np.array([7, 8]), np.log([0.99, 0.01]), False, np.log([0.4, 0.6]))
+    >>> end_of(certain, 1).state
+    'hidden'
     """
     best = guess.best
     beyond = guess.hole > best if way > 0 else guess.hole < best
@@ -153,7 +159,7 @@ def end_of(guess: EndGuess, way: int) -> End:
     extra = int(possible.max()) if len(possible) else 0
     if guess.cut:
         return End("cut", max(extra, 1))
-    return End("seen", 0) if guess.sure > SURE else End("hidden", extra)
+    return End("seen", 0) if guess.sure > SURE and guess.shown else End("hidden", extra)
 
 
 def _photo_records(
