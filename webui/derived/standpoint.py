@@ -42,7 +42,7 @@ def next_photo(frame: Frame) -> dict[str, Any]:
     taken = [_Taken(p.file, p.camera) for p in frame.photos if p.used and p.camera is not None]
     if not frame.members or not taken:
         return {}
-    # With it comes the whole solver, without which the page is there half a second of processor earlier.
+    # With it comes the whole solver, without which the page is there 0.3 s of processor earlier.
     from recon.solve.result.viewpoints import next_viewpoint
 
     width = float(np.median([m.width for m in frame.members]))
