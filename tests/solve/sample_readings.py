@@ -59,10 +59,10 @@ def reading_with_plan(name, numbers, plan):
 
 
 def _read(name, numbers, **options):
-    def once(readings, pictures, width, progress):
+    def once(readings, pictures, width, progress, workers):
         key = name, tuple(r.name for r in readings), width
         if key not in _ASSEMBLED:
-            _ASSEMBLED[key] = assemble(readings, pictures, width, progress)
+            _ASSEMBLED[key] = assemble(readings, pictures, width, progress, workers)
         return _ASSEMBLED[key]
 
     with mock.patch.object(whole_reading, "assemble", once):

@@ -104,7 +104,8 @@ def with_own_lap_prior(ends: Sequence[Ends]) -> list[Ends]:
     before = float(np.exp(LAP_PRIOR))
     now = list(ends)
     for _ in range(ROUNDS):
-        short, taken = np.sum([_laps_short_and_taken(g) for pair in now for g in pair], axis=0).reshape(2)
+        counts = [_laps_short_and_taken(guess) for pair in now for guess in pair]
+        short, taken = np.sum(counts, axis=0) if counts else (0.0, 0.0)
         less = min(float(np.log((before + taken) / (1 + short))) - LAP_PRIOR, 0.0)
         now = [(_reweighed(low, less), _reweighed(high, less)) for low, high in ends]
     return now

@@ -224,7 +224,8 @@ def test_focal_length_and_lens_of_all_views_against_calibratecamera():
 
 
 # The board as cells: rows along x, columns along y, faces turned to the cameras (towards -z).
-CELLS = Cells(np.vstack([BOARD, BOARD]), np.repeat([0, 1], 54), np.ones(108), np.tile([0.0, 0, -1], (108, 1)))
+CELLS = Cells(np.vstack([BOARD, BOARD]), np.repeat([0, 1], 54), np.ones(108), np.ones(108))
+FACING = np.array([0.0, 0, -1])  # the way the board's squares face
 
 
 @cache
@@ -247,7 +248,7 @@ def right_in_left(number, turn_index, lens="own"):
         if votes > 107.5
     ]
     assert len(full) == 4  # the board comes back onto itself by half turns round x, y and z
-    facing = [(t, s) for t, s in full if np.allclose(turned_cells(cells, t, s).normal, CELLS.normal)]
+    facing = [(t, s) for t, s in full if np.allclose(t @ own_turn @ FACING, FACING)]
     assert len(facing) == 2
     placed = [right.moved(t, s) for t, s in facing]
     return left, min(
