@@ -3,6 +3,9 @@
 A worker gets a function, by its name, and its arguments through a pipe, and answers through another: arrays
 and plain values, pickled.  The work of a process that cannot be begun, or ends, is done in this one: whoever
 calls gets the same values, only later.  A worker ends with the process that began it, however that ends.
+
+`concurrent.futures` is not used: its processes are begun from the caller's main module, which a script or a
+test may not bear, they outlive a caller that is killed, and Ctrl-C waits for what they are at.
 """
 
 from __future__ import annotations
