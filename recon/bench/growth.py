@@ -108,7 +108,7 @@ def size_for(frame: Frame) -> tuple[int, int]:
     --------
     >>> from recon.bench.scaffold import scaffold
     >>> [size_for(scaffold(*SCAFFOLDS[n])) for n in (10, 80, 160)]
-    [(2400, 1800), (3114, 2335), (4000, 3000)]
+    [(2400, 1800), (3113, 2335), (4000, 3000)]
     """
     grown = np.sqrt(max(1.0, len(frame.members) / MEMBERS)) * np.array(SIZE)
     width, height = np.minimum(grown, MOST_SIZE).astype(int).tolist()

@@ -326,7 +326,7 @@ def first_load(browser, folder: Path):
     try:
         page.goto(serving.page.address)
         page.wait_for_selector("body[data-ready]")
-        page.wait_for_function("document.getElementById('tiles').children.length > 0")
+        page.wait_for_function("() => document.getElementById('tiles').children.length > 0")
         page.wait_for_load_state("networkidle")
         of_page = sum(n for id, n in sizes.items() if "/api/" not in paths.get(id, ""))
         return of_page, sum(sizes.values())

@@ -20,7 +20,7 @@ def test_a_frame_is_put_together_step_by_step_on_two_devices(opened, serve, brow
     page.wait_for_selector("body.assemble[data-ready]")
     page.wait_for_selector("#title:has-text('Step 1 of 9')")
     count = len(page.query_selector_all(".ticks input"))
-    page.wait_for_function("document.querySelector('.picture')?.naturalWidth > 0")
+    page.wait_for_function("() => document.querySelector('.picture')?.naturalWidth > 0")
     shot(page, "assemble")
 
     page.keyboard.press("1")  # by keys: the first item, then the whole step, which goes on to the next
@@ -69,7 +69,7 @@ def test_a_frame_is_put_together_step_by_step_on_two_devices(opened, serve, brow
     device.close()
 
     page.click("text=Turn it in 3-D")
-    page.wait_for_function("document.getElementById('space')?.width > 300")
+    page.wait_for_function("() => document.getElementById('space')?.width > 300")
     assert page.inner_text("#space-words") == "Up to step 2 of 9"
     shot(page, "assemble-space")
     page.click("text=Back to step 2")

@@ -30,7 +30,7 @@ def test_the_file_asks_no_network_and_its_frame_turns(browser, file):
     page.on("console", lambda m: faults.append(m.text) if m.type == "error" else None)
     page.on("pageerror", lambda error: faults.append(str(error)))
     page.goto(file.as_uri())
-    page.wait_for_function(f"({DRAWN})()[0] > 5000")
+    page.wait_for_function(f"() => ({DRAWN})()[0] > 5000")
     before = page.evaluate(DRAWN)
     box = page.locator("#space").bounding_box()
     middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
@@ -53,7 +53,7 @@ def test_the_file_asks_no_network_and_its_frame_turns(browser, file):
     page.evaluate(AXE)  # the page lets in no script but its own: axe comes by the debugger
     assert page.evaluate(FAULTS) == []
     page.set_viewport_size({"width": 360, "height": 740})
-    page.wait_for_function("document.getElementById('space').clientWidth < 360")
+    page.wait_for_function("() => document.getElementById('space').clientWidth < 360")
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     assert faults == [] and [url for url in asked if not url.startswith(("file:", "data:"))] == []
     context.close()
