@@ -119,8 +119,8 @@ def unsure_members(frame: Frame) -> tuple[str, ...]:
 
 
 def member_doubts(frame: Frame) -> list[str]:
-    """A sentence for each member of which the reading is not sure, or whose ends could lie further out."""
-    doubtful = set(unsure_members(frame))
+    """A sentence for each member of which the reading is not sure, or of which an end is out of sight."""
+    doubtful = {*unsure_members(frame), *(m.id for m in frame.members if any(map(_is_out_of_sight, m.ends)))}
     labels = {m.id for m in frame.members}
     return [_member_doubt(m, labels) for m in frame.members if m.id in doubtful]
 
@@ -130,10 +130,14 @@ def _member_doubt(member: Member, labels: Container[str]) -> str:
     ends = [
         f"the end at hole {number} is {_END[end.state]}{end_words(end, labels)}"
         for end, number in zip(member.ends, (1, member.holes))
-        if end.extra or end.choices
+        if end.extra or end.choices or _is_out_of_sight(end)
     ]
     details = f": {'; '.join(ends)}" if ends else ""
     return f"{member.id} ({plural(member.holes, 'hole')}{sure}){details}."
+
+
+def _is_out_of_sight(end: End) -> bool:
+    return end.state == "hidden"
 
 
 def end_words(end: End, labels: Container[str]) -> str:
@@ -149,7 +153,9 @@ def end_words(end: End, labels: Container[str]) -> str:
     """
     if end.choices:
         return f", so the holes in all are {choices_words(end.choices, labels)}"
-    return f", so up to {plural(end.extra, 'more hole')} could be there" if end.extra else ""
+    if end.extra:
+        return f", so up to {plural(end.extra, 'more hole')} could be there"
+    return ", and is taken to be where members like it end" if _is_out_of_sight(end) else ""
 
 
 def loose_doubts(frame: Frame) -> list[str]:
