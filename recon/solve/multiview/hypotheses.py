@@ -234,9 +234,13 @@ def _rivals(found: list[Placed], known: Sequence[Posed], width: float) -> list[P
     the right place better than openings that coincide.
     """
     near = [f for f in found if f[0].score >= RIVAL * found[0][0].score]
-    if len(near) <= MOST_RIVALS or len(_at_first_sight(known, near[0], width).candidates) < MANY:
+    if len(near) <= MOST_RIVALS:
+        return near
+    best = _at_first_sight(known, near[0], width)
+    if len(best.candidates) < MANY:
         return near[:MOST_RIVALS]
-    nats = [members_evidence(_at_first_sight(known, placed, width)) for placed in near]
+    scenes = [best, *(_at_first_sight(known, placed, width) for placed in near[1:])]
+    nats = [members_evidence(scene) for scene in scenes]
     order = sorted(range(len(near)), key=lambda k: -nats[k])
     return [near[k] for k in order[:MOST_RANKED]]
 
