@@ -12,7 +12,7 @@ from recon.corrections.unlikely_ends import UnlikelyEnd, grown, unlikely_ends
 from recon.frame.joints import components, loose_members
 from recon.frame.length import MEASURED, SIZE_DOUBTS
 from recon.frame.model import Frame, Member
-from recon.workshop.confidence_text import SURE, percent
+from recon.workshop.confidence_text import AS_OTHERS, SURE, percent
 from recon.workshop.wording import choices_words, lap_words, listed, plural
 
 Item = dict[str, Any]
@@ -145,7 +145,7 @@ def _hidden_words(m: Member, end: int, labels: Container[str]) -> str:
     why = "hidden" if e.state == "hidden" else "cut by the photo's border"
     more = f"; up to {plural(e.extra, 'hole')} more could be there" if e.extra else ""
     if e.state == "hidden" and not e.extra:
-        more = "; it is taken to be where members like it end"
+        more = f"; it {AS_OTHERS}"
     if e.choices:
         more = f"; its holes in all are {choices_words(e.choices, labels)}"
     return f"{m.id}: its end at hole {1 if end == 0 else m.holes} is {why}{more}."

@@ -20,6 +20,7 @@ _HOW = {
     "length": "sized by a length that was measured",
     "assumed": "assumed, as nothing seen tells it",
 }
+AS_OTHERS = "is taken to be where members like it end"  # an end that no photo shows
 _END = {"hidden": "out of sight", "cut": "beyond the photo's border", "seen": "in sight"}
 
 
@@ -155,7 +156,7 @@ def end_words(end: End, labels: Container[str]) -> str:
         return f", so the holes in all are {choices_words(end.choices, labels)}"
     if end.extra:
         return f", so up to {plural(end.extra, 'more hole')} could be there"
-    return ", and is taken to be where members like it end" if _is_out_of_sight(end) else ""
+    return f", and {AS_OTHERS}" if _is_out_of_sight(end) else ""
 
 
 def loose_doubts(frame: Frame) -> list[str]:

@@ -70,7 +70,7 @@ def settle_ends(
         lowest = _lowest_planes(candidates, settled, up, width)
         others = OtherEnds(candidates, settled)
         settled = [
-            _settled(i, candidates, ends[i], others, up, np.delete(lowest, i)) for i in range(len(candidates))
+            _settled(i, c, ends[i], others, up, np.delete(lowest, i)) for i, c in enumerate(candidates)
         ]
     return settled
 
@@ -129,16 +129,13 @@ def _reweighed(guess: EndGuess, nats: float) -> EndGuess:
     return replace(guess, log_p=log - logsumexp(log))
 
 
-def _share_of_twins(candidates: Sequence[Candidate], ends: Sequence[Ends]) -> float:
-    """The part of a frame's members that have both their ends where a parallel one has them."""
-    spans = [
-        (c.axis, c.first[c.axis] + low.best, c.first[c.axis] + high.best)
-        for c, (low, high) in zip(candidates, ends)
-        if min(low.sure, high.sure) > LENGTH_SURE
-    ]
-    known = np.array(spans).reshape(-1, 3)
-    alike = (np.abs(known[:, None] - known[None]) < SAME_PLANE).all(2).sum(1) > 1
-    share = (TWINS * TWINS_WEIGHT + alike.sum()) / (TWINS_WEIGHT + len(known))
+def _share_of_twins(spans: FloatArray) -> float:
+    """The part of a frame's members that have both their ends where a parallel one has them.
+
+    spans : (N, 3) axis, and place along it of both ends, pitches, of the members whose ends are sure
+    """
+    alike = (np.abs(spans[:, None] - spans[None]) < SAME_PLANE).all(2).sum(1) > 1
+    share = (TWINS * TWINS_WEIGHT + alike.sum()) / (TWINS_WEIGHT + len(spans))
     return float(min(share, MOST_TWINS))
 
 
@@ -173,14 +170,14 @@ def _standing(candidate: Candidate, ends: Ends, up: FloatArray, lowest: FloatArr
 
 def _settled(
     index: int,
-    candidates: Sequence[Candidate],
+    candidate: Candidate,
     ends: Ends,
     others: OtherEnds,
     up: FloatArray,
     lowest: FloatArray,
 ) -> Ends:
     """The guesses for one member's ends, each the marginal of both together."""
-    candidate, (low, high) = candidates[index], ends
+    low, high = ends
     n = high.hole[None, :] - low.hole[:, None] + 1
     log = low.log_p[:, None] + high.log_p[None, :] + others.log_prior(index, low.hole, high.hole)
     log = log + _standing(candidate, ends, up, lowest)
@@ -225,7 +222,6 @@ class OtherEnds:
     """
 
     def __init__(self, candidates: Sequence[Candidate], ends: Sequence[Ends]) -> None:
-        self.candidates = candidates
         self.axis = np.array([c.axis for c in candidates], int)
         self.start = np.array([c.first[c.axis] for c in candidates])
         self.parallel = [np.nonzero(self.axis == axis)[0] for axis in range(3)]
@@ -234,8 +230,9 @@ class OtherEnds:
             for same in self.parallel
         ]
         self.sure = np.array([min(low.sure, high.sure) > LENGTH_SURE for low, high in ends], bool)
-        self.length = np.array([high.best - low.best + 1 for low, high in ends], int)
-        self.twins = _share_of_twins(candidates, ends)
+        best = np.array([(low.best, high.best) for low, high in ends], int).reshape(-1, 2)
+        self.length = best[:, 1] - best[:, 0] + 1
+        self.twins = _share_of_twins(np.c_[self.axis, self.start[:, None] + best][self.sure])
 
     def log_prior(self, index: int, low: IntArray, high: IntArray) -> FloatArray:
         """(L, H) natural logarithm of the chance of each pair of ends of a member, by those of the others.
