@@ -327,10 +327,10 @@ def _adjusted(
     loss = Cauchy(ROBUST, COUNT if free else 0)
     if not np.isfinite(look(camera)[0]):
         return None
-    camera_then = least_cost(camera, look, normal, moved, scale, 15 if free else 12)
+    best = least_cost(camera, look, normal, moved, scale, 15 if free else 12)
     # The normal matrix is that of the robust loss: openings that it gives up do not count.
-    covariance = np.linalg.pinv(normal(camera_then, None)[0], hermitian=True) if free else None
-    return camera_then, covariance
+    matrix = np.linalg.pinv(normal(best, None)[0], hermitian=True) if free else None
+    return best, None if matrix is None else np.asarray(matrix, float)
 
 
 def _row_rms(cameras: Sequence[Camera], points: RowPoints) -> FloatArray:
