@@ -7,7 +7,7 @@ holds.  Only what hides an opening is found in the world of the frame.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate, groupby, pairwise
 
@@ -104,6 +104,15 @@ class LineEvidence:
     def explained(self) -> IntArray:
         """(V, 8, K) indices of the detections that are openings or heads of the line, -1 none."""
         return np.concatenate([self.hit, self.head], 1)
+
+    def shown_at(self, mask: BoolArray) -> LineEvidence:
+        """The evidence with nothing said of openings but those of a mask (V, 4, K)."""
+        return LineEvidence(
+            np.where(mask, self.llr, 0.0),
+            np.where(mask, self.hit, -1),
+            self.visible & mask,
+            np.where(mask, self.head, -1),
+        )
 
     def part(self, start: int, stop: int) -> LineEvidence:
         """The evidence at holes ``start`` to ``stop`` - 1."""
@@ -254,26 +263,66 @@ def along_lines(
         part = slice(i, i + LINES_AT_ONCE)
         joined = side_by_side(lines[part])
         laps = None if bolted is None else np.concatenate(bolted[part], 1)
-        seen = []
-        for photo in photos:
-            hidden = hidden_openings(photo, lines[part], occluders[part])
-            seen.append(match_openings(photo, joined, only_free=False, bolted=laps, hidden=hidden))
+        seen = [match_openings(photo, joined, bolted=laps) for photo in photos]
         evidence = _evidence_of(seen, joined, laps)
         out += [evidence.part(a, b) for a, b in spans_side_by_side(lines[part])]
-    return out
+    return in_plain_sight(photos, lines, out, occluders)
+
+
+def in_plain_sight(
+    photos: Sequence[PosedPhoto],
+    lines: Sequence[LineOpenings],
+    evidence: Sequence[LineEvidence],
+    occluders: Sequence[Occluders],
+) -> list[LineEvidence]:
+    """What photos say of lines before which nothing stands, less what is hidden: nothing is said of that.
+
+    Parameters
+    ----------
+    photos : Sequence[PosedPhoto]
+        With cameras in the frame's world.
+    lines : Sequence[LineOpenings]
+        Without a turn.
+    evidence : Sequence[LineEvidence]
+        Of each, with nothing before it.
+    occluders : Sequence[Occluders]
+        What may hide the openings of each.
+    """
+    visible = [found.visible for found in evidence]
+    shown = [found.visible.copy() for found in evidence]
+    for _, group in groupby(range(len(lines)), key=lambda k: id(occluders[k])):
+        some = list(group)
+        behind = occluders[some[0]]
+        if behind.empty:
+            continue
+        joined = side_by_side(lines[k] for k in some)
+        at = lifted(joined.centre, joined.normal)
+        for v, photo in enumerate(photos):
+            seen = np.concatenate([visible[k][v] for k in some], 1)
+            seen[seen] = ~behind.hide(photo.camera.centre, at[seen])
+            for k, (a, b) in zip(some, spans_side_by_side(lines[k] for k in some)):
+                shown[k][v] = seen[:, a:b]
+    return [found.shown_at(mask) for found, mask in zip(evidence, shown)]
 
 
 def hidden_openings(
     photo: PosedPhoto, lines: Sequence[LineOpenings], occluders: Sequence[Occluders]
-) -> BoolArray:
-    """(4 K,) openings of lines side by side that are hidden from a photo; lines behind the same together."""
-    hidden = []
-    for _, group in groupby(zip(lines, occluders), key=lambda pair: id(pair[1])):
-        some = list(group)
-        joined = side_by_side(line for line, _ in some)
-        at = lifted(joined.centre, joined.normal).reshape(-1, 3)
-        hidden.append(some[0][1].hide(photo.camera.centre, at).reshape(4, -1))
-    return np.concatenate(hidden, 1).ravel()
+) -> Callable[[IntArray], BoolArray]:
+    """Tells of openings of lines side by side, by their numbers (4 K of them), which a photo does not see."""
+    joined = side_by_side(lines)
+    at = lifted(joined.centre, joined.normal).reshape(-1, 3)
+    groups = [list(group) for _, group in groupby(zip(lines, occluders), key=lambda pair: id(pair[1]))]
+    ends = np.cumsum([sum(line.centre.shape[1] for line, _ in group) for group in groups])
+
+    def hidden(numbers: IntArray) -> BoolArray:
+        out = np.zeros(len(numbers), bool)
+        group = np.searchsorted(ends, numbers % joined.centre.shape[1], side="right")
+        for g in np.unique(group):
+            some = group == g
+            out[some] = groups[g][0][1].hide(photo.camera.centre, at[numbers[some]])
+        return out
+
+    return hidden
 
 
 def match_openings(
@@ -282,18 +331,19 @@ def match_openings(
     occluders: Occluders = NOTHING,
     only_free: bool = False,
     bolted: BoolArray | None = None,
-    hidden: BoolArray | None = None,
 ) -> Matches:
     """What one photo says of the openings of a line, face after face: tables of 4 K rows.
 
     bolted : (4, K) faces that a bolt's head or nut may cover, where that is known.
-    hidden : (4 K,) openings that are hidden, where that is known; else what the occluders hide.
     """
     X, n = openings.centre.reshape(-1, 3), openings.normal.reshape(-1, 3)
     laps = None if bolted is None else bolted.ravel()
+    at = lifted(X, n)
+
+    def hidden(numbers: IntArray) -> BoolArray:
+        return occluders.hide(photo.camera.centre, at[numbers])
+
     if openings.turn is None:
-        if hidden is None:
-            hidden = occluders.hide(photo.camera.centre, lifted(X, n))
         X, n, play = opening_places(photo, openings)
         found = match_predictions(photo, X, n, hidden, only_free, play)
         return with_heads(photo, X, n, found, laps, only_free)
@@ -304,7 +354,6 @@ def match_openings(
             np.zeros(len(X)), nothing, np.zeros(len(X), bool), np.full((len(X), 2), -1e6), nothing.copy()
         )
     turned, index = near
-    hidden = occluders.hide(photo.camera.centre, lifted(X, n))
     X, n = X @ openings.turn.T, n @ openings.turn.T
     seen = with_heads(turned, X, n, match_predictions(turned, X, n, hidden, only_free), laps, only_free)
     hit, head = (np.where(a >= 0, index[a], -1) for a in (seen.hit, seen.head))
