@@ -288,8 +288,9 @@ def _that_could_bear(
     """
     open_to_sight = along_lines(photos, lines, [NOTHING] * len(lines))
     some = [k for k, found in enumerate(open_to_sight) if found.llr.clip(0).sum() >= least]
-    lines, open_to_sight, occluders = ([x[k] for k in some] for x in (lines, open_to_sight, occluders))
-    shown = in_plain_sight(photos, lines, open_to_sight, occluders)
+    shown = in_plain_sight(
+        photos, [lines[k] for k in some], [open_to_sight[k] for k in some], [occluders[k] for k in some]
+    )
     return {k: found for k, found in zip(some, shown) if found.llr.clip(0).sum() >= least}
 
 
