@@ -7,9 +7,9 @@ holds.  Only what hides an opening is found in the world of the frame.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import accumulate, groupby, pairwise
+from itertools import accumulate, pairwise
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -24,7 +24,6 @@ from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
 from recon.solve.evidence.predictions import Matches, match_predictions, member_openings
 from recon.solve.evidence.scene import Scene
 
-LINES_AT_ONCE = 48  # lines evaluated in one go: bounds memory, saves overhead
 WIDE = 2.0  # spreads of an own place within which openings are looked for before it is known
 NEAR_PITCHES = 0.9  # at an angle: detections within this, and a width, of the line are looked at
 
@@ -112,6 +111,12 @@ class LineEvidence:
             np.where(mask, self.hit, -1),
             self.visible & mask,
             np.where(mask, self.head, -1),
+        )
+
+    def part_at(self, holes: IntArray) -> LineEvidence:
+        """The evidence at some holes, by number."""
+        return LineEvidence(
+            self.llr[:, :, holes], self.hit[:, :, holes], self.visible[:, :, holes], self.head[:, :, holes]
         )
 
     def part(self, start: int, stop: int) -> LineEvidence:
@@ -224,10 +229,10 @@ def along_line(
     [1, 1, 1, 1, 0]
     """
     seen = [match_openings(photo, openings, occluders, only_free, bolted) for photo in photos]
-    return _evidence_of(seen, openings, bolted)
+    return evidence_of(seen, openings, bolted)
 
 
-def _evidence_of(seen: Sequence[Matches], openings: LineOpenings, bolted: BoolArray | None) -> LineEvidence:
+def evidence_of(seen: Sequence[Matches], openings: LineOpenings, bolted: BoolArray | None) -> LineEvidence:
     """The matches of each photo as one table."""
     shape = (len(seen), *openings.centre.shape[:2])
     llr, hit, visible, head = np.zeros(shape), np.full(shape, -1), np.zeros(shape, bool), np.full(shape, -1)
@@ -237,92 +242,6 @@ def _evidence_of(seen: Sequence[Matches], openings: LineOpenings, bolted: BoolAr
     if bolted is not None:
         llr = np.where(bolted, np.maximum(llr, 0), llr)
     return LineEvidence(llr, hit, visible, head)
-
-
-def along_lines(
-    photos: Sequence[PosedPhoto],
-    lines: Sequence[LineOpenings],
-    occluders: Sequence[Occluders],
-    bolted: Sequence[BoolArray] | None = None,
-) -> list[LineEvidence]:
-    """:func:`along_line` of several lattice lines, LINES_AT_ONCE at a time, which saves much of the time.
-
-    Parameters
-    ----------
-    photos : Sequence[PosedPhoto]
-        With cameras in the frame's world.
-    lines : Sequence[LineOpenings]
-        Without a turn.
-    occluders : Sequence[Occluders]
-        What may hide the openings of each.
-    bolted : Sequence[bool array] or None
-        (4, K) of each: faces that a bolt's head or nut may cover.
-    """
-    out: list[LineEvidence] = []
-    for i in range(0, len(lines), LINES_AT_ONCE):
-        part = slice(i, i + LINES_AT_ONCE)
-        joined = side_by_side(lines[part])
-        laps = None if bolted is None else np.concatenate(bolted[part], 1)
-        seen = [match_openings(photo, joined, bolted=laps) for photo in photos]
-        evidence = _evidence_of(seen, joined, laps)
-        out += [evidence.part(a, b) for a, b in spans_side_by_side(lines[part])]
-    return in_plain_sight(photos, lines, out, occluders)
-
-
-def in_plain_sight(
-    photos: Sequence[PosedPhoto],
-    lines: Sequence[LineOpenings],
-    evidence: Sequence[LineEvidence],
-    occluders: Sequence[Occluders],
-) -> list[LineEvidence]:
-    """What photos say of lines before which nothing stands, less what is hidden: nothing is said of that.
-
-    Parameters
-    ----------
-    photos : Sequence[PosedPhoto]
-        With cameras in the frame's world.
-    lines : Sequence[LineOpenings]
-        Without a turn.
-    evidence : Sequence[LineEvidence]
-        Of each, with nothing before it.
-    occluders : Sequence[Occluders]
-        What may hide the openings of each.
-    """
-    visible = [found.visible for found in evidence]
-    shown = [found.visible.copy() for found in evidence]
-    for _, group in groupby(range(len(lines)), key=lambda k: id(occluders[k])):
-        some = list(group)
-        behind = occluders[some[0]]
-        if behind.empty:
-            continue
-        joined = side_by_side(lines[k] for k in some)
-        at = lifted(joined.centre, joined.normal)
-        for v, photo in enumerate(photos):
-            seen = np.concatenate([visible[k][v] for k in some], 1)
-            seen[seen] = ~behind.hide(photo.camera.centre, at[seen])
-            for k, (a, b) in zip(some, spans_side_by_side(lines[k] for k in some)):
-                shown[k][v] = seen[:, a:b]
-    return [found.shown_at(mask) for found, mask in zip(evidence, shown)]
-
-
-def hidden_openings(
-    photo: PosedPhoto, lines: Sequence[LineOpenings], occluders: Sequence[Occluders]
-) -> Callable[[IntArray], BoolArray]:
-    """Tells of openings of lines side by side, by their numbers (4 K of them), which a photo does not see."""
-    joined = side_by_side(lines)
-    at = lifted(joined.centre, joined.normal).reshape(-1, 3)
-    groups = [list(group) for _, group in groupby(zip(lines, occluders), key=lambda pair: id(pair[1]))]
-    ends = np.cumsum([sum(line.centre.shape[1] for line, _ in group) for group in groups])
-
-    def hidden(numbers: IntArray) -> BoolArray:
-        out = np.zeros(len(numbers), bool)
-        group = np.searchsorted(ends, numbers % joined.centre.shape[1], side="right")
-        for g in np.unique(group):
-            some = group == g
-            out[some] = groups[g][0][1].hide(photo.camera.centre, at[numbers[some]])
-        return out
-
-    return hidden
 
 
 def match_openings(

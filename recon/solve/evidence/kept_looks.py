@@ -15,12 +15,12 @@ from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.solve.evidence.along_line import (
     LineEvidence,
     LineOpenings,
-    hidden_openings,
     opening_places,
     side_by_side,
     spans_side_by_side,
 )
 from recon.solve.evidence.heads import BOLTED_ELSEWHERE, NearHeads, choose_heads, near_heads
+from recon.solve.evidence.many_lines import hidden_openings
 from recon.solve.evidence.occluders import Occluders
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import MOST_NEAR, Hidden, choose_openings, near_openings

@@ -9,13 +9,10 @@ import numpy as np
 
 from recon.geometry.arrays import BoolArray, IntArray
 from recon.solve.evidence.along_line import (
-    LINES_AT_ONCE,
     LineEvidence,
     LineOpenings,
     along_line,
-    along_lines,
     has_own_places,
-    in_plain_sight,
     lattice_openings,
     own_place,
     with_wide_play,
@@ -33,7 +30,8 @@ from recon.solve.evidence.candidate import (
     shared_holes,
 )
 from recon.solve.evidence.kept_looks import KeptLook, looks_along, with_shared_free
-from recon.solve.evidence.occluders import NOTHING, Occluders, occluders_of
+from recon.solve.evidence.many_lines import LINES_AT_ONCE, along_likely_lines
+from recon.solve.evidence.occluders import Occluders, occluders_of
 from recon.solve.evidence.own_place import OwnPlace
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import FOUND, PLACE
@@ -266,7 +264,7 @@ def _first_looks(scene: Scene, lines: Lines, reach: int, own_places: bool) -> di
         if own_places:
             tried.append([with_wide_play(line, scene.photos) for line in openings])
         occluders = [off_line.of(key) if key in known else scene.occluders for key in keys]
-        looks = [_that_could_bear(scene.photos, lines, occluders, least) for lines in tried]
+        looks = [along_likely_lines(scene.photos, lines, occluders, least) for lines in tried]
         for k, (key, (lo, _), behind) in enumerate(zip(keys, spans, occluders)):
             line = _likelier([_Line(key, lo, behind, e[k], o[k]) for o, e in zip(tried, looks) if k in e])
             if line is None or line.stretch[2] < least:
@@ -277,21 +275,6 @@ def _first_looks(scene: Scene, lines: Lines, reach: int, own_places: bool) -> di
             if line.stretch[2] >= LEAST_EVIDENCE:
                 out[key] = line
     return out
-
-
-def _that_could_bear(
-    photos: Sequence[PosedPhoto], lines: Sequence[LineOpenings], occluders: Sequence[Occluders], least: float
-) -> dict[int, LineEvidence]:
-    """Evidence along those of some lines, by number, whose openings that were found are worth some nats.
-
-    Most lines are not worth so much even where nothing hides them, so what does need not be asked.
-    """
-    open_to_sight = along_lines(photos, lines, [NOTHING] * len(lines))
-    some = [k for k, found in enumerate(open_to_sight) if found.llr.clip(0).sum() >= least]
-    shown = in_plain_sight(
-        photos, [lines[k] for k in some], [open_to_sight[k] for k in some], [occluders[k] for k in some]
-    )
-    return {k: found for k, found in zip(some, shown) if found.llr.clip(0).sum() >= least}
 
 
 def _likelier(looks: Sequence[_Line]) -> _Line | None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import NEAREST, PARAMETERS, PLANES, Camera, image_derivatives, stepped
-from recon.geometry.trust_region import Cauchy, least_cost
+from recon.geometry.trust_region import TOLERANCE, Cauchy, least_cost
 from recon.solve.evidence.camera_prior import COUNT, CameraPrior
 
 UNKNOWN = 1e6  # spread of ln f where nothing is expected of it
@@ -29,6 +29,7 @@ def resect(
     focal_prior: float | None = None,
     lens_terms: int = 1,
     prior: CameraPrior | None = None,
+    tolerance: float = TOLERANCE,
 ) -> Camera:
     """Resection: the camera that best sees known points, robust to wrong ones.
 
@@ -41,6 +42,7 @@ def resect(
     focal_prior : focal length, px, expected with a spread of 3 %, or None; not with `prior`
     lens_terms : 0, 1 (k1) or 2 (k1, k2): the terms set free
     prior : with it the principal point and the frame's squareness are free, too
+    tolerance : relative, of the cost, to which it is found
 
     Notes
     -----
@@ -66,7 +68,7 @@ def resect(
     )
     # Inside the robust loss a prior missed by far costs almost nothing: with more that is free it must not.
     task = _Resection(points, known, free, Cauchy(ROBUST, COUNT if prior else 0))
-    return least_cost(camera, task.look, task.normal, task.moved, scale, MOST_LOOKS)
+    return least_cost(camera, task.look, task.normal, task.moved, scale, MOST_LOOKS, tolerance)
 
 
 @dataclass(frozen=True)
