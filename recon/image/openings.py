@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 
 from recon.geometry.arrays import FloatArray
 from recon.image.blobs import BLOB, find_blobs
-from recon.image.rims import FULL, LEAST_SCORE, QUICK, Planes, fit_rims, make_pyramid
+from recon.image.rims import FULL, LEAST_SCORE, QUICK, Level, fit_rims, make_pyramid
 
 # One table row an opening.  x, y: centre, px.  major, minor: full axes of the ellipse, px.
 # angle: of the major axis, radians from +x towards +y.  contrast: signed difference of lightness,
@@ -90,7 +90,7 @@ def detect_openings(
     >>> round(best["x"]), round(best["y"]), round(best["major"])
     (60, 50, 16)
     """
-    pyramid = make_pyramid(cv2.split(lab))
+    pyramid = make_pyramid(lab)
     rough = _rough(pyramid)
     if seen:
         seen(_likely(rough, most))
@@ -110,7 +110,7 @@ def rough_openings(lab: NDArray[np.float32], most: int = MOST_OPENINGS) -> NDArr
     >>> round(rough_openings(lab_image(photo))[0]["x"])
     60
     """
-    return _likely(_rough(make_pyramid(cv2.split(lab))), most)
+    return _likely(_rough(make_pyramid(lab)), most)
 
 
 def _likely(rough: NDArray[Any], most: int) -> NDArray[Any]:
@@ -118,7 +118,7 @@ def _likely(rough: NDArray[Any], most: int) -> NDArray[Any]:
     return rough[rough["score"] > LEAST_OPENING_SCORE][:most]
 
 
-def _rough(pyramid: Sequence[Planes]) -> NDArray[Any]:
+def _rough(pyramid: Sequence[Level]) -> NDArray[Any]:
     """What may be an opening after a quick look at all spots."""
     return _best_of(fit_rims(pyramid, _spots(pyramid), QUICK, OPENING), LEAST_SCORE)
 
@@ -133,12 +133,12 @@ def _as_spots(openings: NDArray[Any]) -> NDArray[np.void]:
     return spots
 
 
-def _spots(pyramid: Sequence[Planes]) -> NDArray[np.void]:
+def _spots(pyramid: Sequence[Level]) -> NDArray[np.void]:
     """The blobs of all channels that stand out most."""
     parts = []
     for c, (level, floor) in enumerate(zip(CHANNEL_LEVEL, CHANNEL_NOISE)):
         level = min(level, len(pyramid) - 1)
-        found = find_blobs(pyramid[level][c], floor)
+        found = find_blobs(cv2.extractChannel(pyramid[level], c), floor)
         for name in ("x", "y"):
             found[name] = (found[name] + 0.5) * 2**level - 0.5
         for name in ("a", "b"):
