@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recon.geometry.arrays import BoolArray, FloatArray
+from recon.geometry.arrays import BoolArray, FloatArray, dots, lengths
 
 PARAMETERS = 14  # of `stepped`: f, k1, k2, a rotation vector, t, cx, cy, and three shears
 PLANES = ((0, 1), (0, 2), (1, 2))  # pairs of axes, in the order of the shears
@@ -155,7 +155,7 @@ def camera2sensor(points: FloatArray) -> FloatArray:
 
 def sensor2image(camera: Camera, xy: FloatArray) -> FloatArray:
     """(..., 2) to (..., 2) px: lens, then focal length and principal point."""
-    r2 = np.sum(xy**2, axis=-1, keepdims=True)
+    r2 = dots(xy, xy)[..., None]
     d = 1 + camera.k1 * r2 + camera.k2 * r2**2
     px: FloatArray = camera.f * d * xy + np.array([camera.cx, camera.cy])
     return px
@@ -164,7 +164,7 @@ def sensor2image(camera: Camera, xy: FloatArray) -> FloatArray:
 def image2sensor(camera: Camera, px: ArrayLike) -> FloatArray:
     """(..., 2) px to (..., 2), the lens undone by Newton's method on the radius."""
     q = (np.asarray(px, float) - [camera.cx, camera.cy]) / camera.f
-    rd = np.linalg.norm(q, axis=-1, keepdims=True)
+    rd = lengths(q)[..., None]
     r = rd.copy()
     for _ in range(LENS_ROUNDS):
         value = r * (1 + camera.k1 * r**2 + camera.k2 * r**4) - rd

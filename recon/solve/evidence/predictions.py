@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from recon.geometry.arrays import BoolArray, FloatArray, IntArray
-from recon.geometry.camera import world2camera
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray, dots, lengths
+from recon.geometry.camera import camera2sensor, sensor2image, world2camera
 from recon.solve.evidence.posed_photo import PosedPhoto
 
 FOUND = 0.88  # chance that an opening in plain sight is detected (rendered photos: 0.83 to 0.98)
@@ -203,13 +203,17 @@ def _predict(photo: PosedPhoto, points: FloatArray, normals: FloatArray, hidden:
     """Which openings should be in sight, where, and how large."""
     camera = photo.camera
     to_eye = camera.centre - points
-    dist = np.linalg.norm(to_eye, axis=1)
-    facing = (to_eye * normals).sum(1) / np.maximum(dist, 1e-9)
-    depth = world2camera(camera, points)[:, 2]
-    px = camera.project(points)
+    facing = dots(to_eye, normals) / np.maximum(lengths(to_eye), 1e-9)
+    depth, px = np.full(len(points), LEAST_DEPTH), np.full((len(points), 2), -1e6)
+    # Half of a member's faces look away.
+    towards = np.nonzero(facing > LEAST_FACING)[0]
+    placed = world2camera(camera, points[towards])
+    seen = sensor2image(camera, camera2sensor(placed))
+    ahead = (placed[:, 2] > LEAST_DEPTH) & np.isfinite(seen[:, 0]) & np.isfinite(seen[:, 1])
+    depth[towards], px[towards[ahead]] = placed[:, 2], seen[ahead]
     W, H = photo.size
-    ok = (depth > LEAST_DEPTH) & (facing > LEAST_FACING) & np.isfinite(px).all(1)
-    px = np.where(ok[:, None], px, -1e6)
+    ok = np.zeros(len(points), bool)
+    ok[towards] = ahead
     scale = camera.f / np.maximum(depth, LEAST_DEPTH)
     minor = scale * photo.hole * facing
     margin = MARGIN * scale
