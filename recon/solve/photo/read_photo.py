@@ -188,8 +188,13 @@ def _explains_little(reading: PhotoReading | None) -> bool:
     return reading.worth < LITTLE * sum(r.evidence for r in reading.lattice.placed.rows)
 
 
-def _turned(seen: _Detections, focal_px: float | None, width: float | None, most: int) -> list[PhotoReading]:
-    """The photo read with cameras turned round the direction that its first rows tell best."""
+def _turned(
+    seen: _Detections, before: PhotoReading | None, focal_px: float | None, width: float | None, most: int
+) -> list[PhotoReading]:
+    """The photo read with cameras turned round the direction that its first rows tell best.
+
+    Those alone under which its openings make more rows than under the camera it was read with before.
+    """
     points, share, size = seen.points, seen.share, seen.size
     found = [
         axes
