@@ -176,9 +176,22 @@ def _read(seen: _Detections, focal_px: float | None, width: float | None, most: 
         both = (freer, None), (reading, known.polished)
         reading = _of_trials([choose_solution(r, first) for r, first in both if r is not None])
         if _explains_little(reading):
-            trials = [reading] if reading else []
-            reading = _of_trials(trials + _turned(seen, reading, focal_px, width, most))
+            reading = _with_rivals(reading, _turned(seen, reading, focal_px, width, most))
     return reading
+
+
+def _with_rivals(reading: PhotoReading | None, turned: Sequence[PhotoReading]) -> PhotoReading | None:
+    """The reading that explains most, with all solutions of all in the order of what they explain.
+
+    So those that explain nearly as much stay rivals, whichever way they were found.
+    """
+    trials = [r for r in (reading, *turned) if r is not None and r.nats]
+    best = _of_trials(trials)
+    if best is None:
+        return reading
+    ranked = sorted(((n, s) for t in trials for n, s in zip(t.nats, t.solutions)), key=lambda pair: -pair[0])
+    others = tuple(s for _, s in ranked[1:])
+    return replace(best, others=others, nats=tuple(n for n, _ in ranked))
 
 
 def _explains_little(reading: PhotoReading | None) -> bool:
