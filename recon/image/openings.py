@@ -44,8 +44,6 @@ NEIGHBOURS = (
 )
 ALIKE = 0.45  # of the logarithms of two openings' axes in one row; this project's choice
 LEAST_DISTANCE_PX = 2.0  # detections nearer than this are not told apart
-# Colour is halved: cameras and JPEG (chroma at half the resolution, ITU-T T.871) keep no more of it.
-CHANNEL_LEVEL = (0, 1, 1)
 CHANNEL_NOISE = (0.008, 0.006, 0.006)  # weakest difference of Gaussians worth a look, in L, a, b / 100:
 # about one grey level of 8 bits after the blur
 
@@ -136,13 +134,8 @@ def _as_spots(openings: NDArray[Any]) -> NDArray[np.void]:
 def _spots(pyramid: Sequence[Level]) -> NDArray[np.void]:
     """The blobs of all channels that stand out most."""
     parts = []
-    for c, (level, floor) in enumerate(zip(CHANNEL_LEVEL, CHANNEL_NOISE)):
-        level = min(level, len(pyramid) - 1)
-        found = find_blobs(cv2.extractChannel(pyramid[level], c), floor)
-        for name in ("x", "y"):
-            found[name] = (found[name] + 0.5) * 2**level - 0.5
-        for name in ("a", "b"):
-            found[name] *= 2**level
+    for c, floor in enumerate(CHANNEL_NOISE):
+        found = find_blobs(cv2.extractChannel(pyramid[0], c), floor)
         found["channel"] = c
         parts.append(found)
     spots = np.concatenate(parts)

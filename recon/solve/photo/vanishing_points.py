@@ -112,11 +112,11 @@ def find_vanishing_points(
     hypotheses = _camera_hypotheses(likely, likely_value, size, focal_px, seed)
     prior = camera_prior(size, focal_px)
     refined = _refined(hypotheses, likely, likely_value, prior, free)
-    graded = [_with_axes(camera, points, value, covariance) for camera, covariance in refined]
+    graded = [with_axes(camera, points, value, covariance) for camera, covariance in refined]
     graded.sort(key=lambda a: (focal_px is not None and _misses_focal(a.camera, prior), -a.score))
     out: list[AxesCamera] = []
     for a in graded:
-        if not any(_alike(a.camera, b.camera, 0.1) for b in out):
+        if not any(alike_cameras(a.camera, b.camera, 0.1) for b in out):
             out.append(a)
     return out[:most]
 
@@ -138,7 +138,7 @@ def _refined(
     for camera in hypotheses:
         if len(out) == MOST_REFINED:
             break
-        if not any(_alike(camera, c, 0.3) for c, _ in out):
+        if not any(alike_cameras(camera, c, 0.3) for c, _ in out):
             axes = refine_camera(camera, points, value, prior, free)
             out.append((axes.camera, axes.covariance))
     return out
@@ -170,7 +170,7 @@ def _camera_hypotheses(
     return [camera for _, camera in scored]
 
 
-def _alike(a: Camera, b: Camera, focal: float) -> bool:
+def alike_cameras(a: Camera, b: Camera, focal: float) -> bool:
     """Do two cameras name the same axes, with focal lengths that differ by less than `focal` in ln f?"""
     return _same_axes(a.R, b.R) and abs(np.log(a.f / b.f)) < focal
 
@@ -292,7 +292,7 @@ def refine_camera(
         camera, covariance = adjusted
         (rms,) = _row_rms([camera], points)
         gate = max(3.0, gate / 1.6)
-    return _with_axes(camera, points, value, covariance)
+    return with_axes(camera, points, value, covariance)
 
 
 def _adjusted(
@@ -346,7 +346,7 @@ def _row_rms(cameras: Sequence[Camera], points: RowPoints) -> FloatArray:
     return out
 
 
-def _with_axes(
+def with_axes(
     camera: Camera, points: RowPoints, value: FloatArray, covariance: FloatArray | None
 ) -> AxesCamera:
     """A camera with the axis of each row and its score."""
