@@ -33,6 +33,7 @@ A = TypeVar("A")
 THREADS = 2  # of this process that work at a time where it has no workers: filters leave Python's lock
 # One thread for each library in a worker: those of several processes would wait for one another.
 ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "OPENCV_FOR_THREADS_NUM": "1"}
+TRIES = 5  # of pickling while other threads import; one more was enough each time
 WAITING_THREADS = ("signals",)  # of recon.cli.stopping: waits for a socket and holds nothing
 ANSWER, HEARD, FAULT = "answer", "heard", "fault"
 
@@ -172,6 +173,21 @@ def processors() -> int:
     return os.cpu_count() or 1
 
 
+def _pickled(value: object) -> bytes:
+    """A value as bytes.
+
+    Pickle looks through all modules for where a function is from, and fails where another thread imports one
+    meanwhile; tried again, it finds them.
+    """
+    for _ in range(TRIES - 1):
+        try:
+            return pickle.dumps(value, pickle.HIGHEST_PROTOCOL)
+        except RuntimeError as error:
+            if "changed size during iteration" not in str(error):
+                raise
+    return pickle.dumps(value, pickle.HIGHEST_PROTOCOL)
+
+
 class _LostError(Exception):
     """A worker is not there any more."""
 
@@ -195,8 +211,9 @@ class _Worker:
         hear: Callable[[Any], object] | None,
     ) -> tuple[str, Any]:
         """ANSWER or FAULT, and what the function gave or raised."""
+        question = _pickled((function, args, hear is not None))
         try:
-            pickle.dump((function, args, hear is not None), self._asks, pickle.HIGHEST_PROTOCOL)
+            self._asks.write(question)
             self._asks.flush()
         except (OSError, ValueError):  # ValueError: it was ended
             raise _LostError from None

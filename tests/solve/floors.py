@@ -19,14 +19,19 @@ def box(length=16, width=10, height=12):
     return posts + rails + [Candidate.bare(1, [x, -1, 9], width + 3) for x in (-1, length + 1)]
 
 
-def box_frame():
-    """The box as a frame."""
+def frame_of(candidates):
+    """Members at the candidates, as a frame."""
     return Frame(
         tuple(
             Member(label(i), tuple(c.first), tuple(np.eye(3)[c.axis]), c.holes, 1.0)
-            for i, c in enumerate(box())
+            for i, c in enumerate(candidates)
         )
     )
+
+
+def box_frame():
+    """The box as a frame."""
+    return frame_of(box())
 
 
 def marks(seed):

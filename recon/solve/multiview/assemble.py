@@ -21,7 +21,13 @@ from recon.solve.multiview.hypotheses import (
 )
 from recon.solve.multiview.mirrored import mirrored_beside
 from recon.solve.multiview.rounds import Progress, find_members, find_own_places
-from recon.solve.multiview.self_fits import SAME_FLOOR, TurnedFloors, mirrored_on_floor, turned_on_floor
+from recon.solve.multiview.self_fits import (
+    SAME_FLOOR,
+    TurnedFloors,
+    mirrored_by_members,
+    mirrored_on_floor,
+    turned_on_floor,
+)
 from recon.solve.off_lattice.braces import find_braces
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.workers import ALONE, Workers
@@ -127,8 +133,8 @@ def drop_outlier_photos(
     """:func:`find_members`, and again without the photo that fits worst, until all that are left fit.
 
     The floor vouches for a photo that shows it as another does, whatever else it shows; a photo that shows it
-    in a mirror goes.  Where the frame fits itself in several turns, the photos are turned until they show one
-    floor.
+    in a mirror goes, and one in whose mirror the members explain far more.  Where the frame fits itself in
+    several turns, the photos are turned until they show one floor.
 
     Returns
     -------
@@ -140,6 +146,8 @@ def drop_outlier_photos(
             return registered, scene
         floors = TurnedFloors(scene)
         mirrored = mirrored_on_floor(floors)
+        if mirrored is None:
+            mirrored = mirrored_by_members(registered, floors)
         if mirrored is not None:
             others = [p.name for i, p in enumerate(scene.photos) if i != mirrored]
             registered = registered.without([mirrored], mirrored_beside(others))

@@ -19,9 +19,9 @@ from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import Camera
 from recon.geometry.lattice import rotations
 from recon.solve.evidence.candidate import Candidate
-from recon.solve.evidence.floor import Floors, compared
+from recon.solve.evidence.floor import Floors, compared, floor_grey
 from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
-from recon.solve.multiview.hypotheses import RegisteredPhotos
+from recon.solve.multiview.hypotheses import LEAST_EVIDENCE, RegisteredPhotos, first_evidence
 from recon.solve.multiview.mirrored import FLIP
 from recon.solve.multiview.registration import cells_of_candidates, moved_lattice, turned_cells
 
@@ -160,6 +160,46 @@ def mirrored_on_floor(floors: TurnedFloors) -> int | None:
         nats = [floors.beside_all(i, k) for k in range(turned + len(floors.mirrors))]
         gain = max(nats[turned:]) - max(nats[:turned])
         if gain > best and max(nats[turned:]) > SAME_FLOOR:
+            best, found = gain, i
+    return found
+
+
+def mirrored_by_members(registered: RegisteredPhotos, floors: TurnedFloors) -> int | None:
+    """Number of a photo in whose mirror all photos together explain far more; None of none.
+
+    Of a frame that is nearly its own mirror image a mirrored photo shows members that are all there, but with
+    ends and laps where others show none.
+
+    Parameters
+    ----------
+    registered : RegisteredPhotos
+        Those of the scene, in its world.
+    floors : TurnedFloors
+        Of a scene of three photos or more.  Where each shows the floor as another does, none is mirrored.
+    """
+    photos, width = floors.scene.photos, floors.scene.width
+    if len(photos) < 3 or not floors.there or not floors.mirrors:
+        return None
+    unvouched = np.nonzero(floors.shared().max(axis=1) < SAME_FLOOR)[0].tolist()
+    if not unvouched:
+        return None
+    greys = {name: floor_grey(picture) for name, picture in floors.scene.pictures.items()}
+    posed = list(zip(photos, registered.lattices))
+    now = first_evidence(posed, width, greys)
+
+    def explained(i: int, turn: Turn) -> float:
+        """Nats of all photos with photo i in a turn or mirror."""
+        photo, lattice = posed[i]
+        there = with_camera(photo, photo.camera.moved(turn.turn, turn.shift))
+        trial = (there, moved_lattice(lattice, turn.turn, turn.shift))
+        return first_evidence([*posed[:i], trial, *posed[i + 1 :]], width, greys)
+
+    best, found = LEAST_EVIDENCE, None
+    for i in unvouched:
+        gain = max(explained(i, mirror) for mirror in floors.mirrors) - now
+        if gain > best and gain - LEAST_EVIDENCE > max(
+            (explained(i, t) - now for t in floors.turns[1:]), default=0
+        ):
             best, found = gain, i
     return found
 

@@ -11,9 +11,14 @@ from recon.solve.evidence.posed_photo import with_camera
 from recon.solve.multiview.assemble import assemble
 from recon.solve.multiview.hypotheses import RegisteredPhotos
 from recon.solve.multiview.registration import moved_lattice
-from recon.solve.multiview.self_fits import TurnedFloors, mirrored_on_floor, turned_on_floor, turns_of
+from recon.solve.multiview.self_fits import (
+    TurnedFloors,
+    mirrored_on_floor,
+    turned_on_floor,
+    turns_of,
+)
 from recon.solve.photo.read_photo import read_photo
-from tests.solve.floors import box, box_frame, floor_photo, marks
+from tests.solve.floors import box, box_frame, floor_photo, frame_of, marks
 from tests.solve.scenes import SIZE, camera_round, lattice_change, photo_of, scene_of, shoot
 
 UP = np.eye(3)[2]
@@ -105,3 +110,31 @@ def test_of_two_photos_none_is_called_mirrored():
     photos[1], shown[1] = as_in_a_mirror(photos[1], shown[1])
     scene = scene_of(photos, box(), pictures=shown)
     assert mirrored_on_floor(TurnedFloors(scene)) is None
+
+
+@cache
+def gate():
+    """A gate that is nearly its own mirror image: its rails stand out on one side by three holes more."""
+    posts = [Candidate.bare(2, [x, 1, 0], 9 + 2 * (x > 0)) for x in (0, 14)]
+    rails = [Candidate.bare(0, [-5, 0, z], 22) for z in (2, 7)]
+    feet = [Candidate.bare(1, [x, 0, 0], 8) for x in (-1, 15)]
+    return (*posts, *rails, *feet)
+
+
+@cache
+def photo_of_the_gate(i, mirrored=False):
+    """A photo of the gate on a floor of its own, read by itself, and its picture."""
+    shot = shoot(frame_of(gate()), camera_round(frame_of(gate()), (60, 95, 125)[i], 25, fill=0.7), i)
+    picture, openings = floor_photo(shot.camera, SIZE, marks(i), seed=i), shot.openings.copy()
+    if mirrored:
+        openings["x"], openings["angle"] = SIZE[0] - 1 - openings["x"], -openings["angle"]
+        picture = picture[:, ::-1]
+    return read_photo(f"{i}", openings, SIZE, None, 1.0), picture
+
+
+@pytest.mark.parametrize("which", (2, None))
+def test_a_mirrored_photo_is_known_by_members_that_end_elsewhere(which):
+    readings, pictures = zip(*(photo_of_the_gate(i, i == which) for i in range(3)))
+    scene = assemble(readings, dict(zip("012", pictures)), 1.0)
+    assert [name for name, _ in scene.set_aside] == ([] if which is None else ["2"])
+    assert all("mirror image" in why for _, why in scene.set_aside)
