@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray, row_dots, row_lengths
 from recon.geometry.camera import world2camera
 from recon.solve.evidence.posed_photo import PosedPhoto
 
@@ -56,6 +56,10 @@ class Matches:
     visible: BoolArray
     px: FloatArray
     head: IntArray
+
+    def take(self, rows: IntArray | slice) -> Matches:
+        """What the photo says of some of the openings."""
+        return Matches(self.llr[rows], self.hit[rows], self.visible[rows], self.px[rows], self.head[rows])
 
 
 @dataclass(frozen=True)
@@ -200,12 +204,11 @@ def _predict(
     """Which openings should be in sight, where, and how large."""
     camera = photo.camera
     to_eye = camera.centre - points
-    dist = np.linalg.norm(to_eye, axis=1)
-    facing = (to_eye * normals).sum(1) / np.maximum(dist, 1e-9)
+    facing = row_dots(to_eye, normals) / np.maximum(row_lengths(to_eye), 1e-9)
     depth = world2camera(camera, points)[:, 2]
     px = camera.project(points)
     W, H = photo.size
-    ok = (depth > LEAST_DEPTH) & (facing > LEAST_FACING) & np.isfinite(px).all(1)
+    ok = (depth > LEAST_DEPTH) & (facing > LEAST_FACING) & np.isfinite(px[:, 0]) & np.isfinite(px[:, 1])
     px = np.where(ok[:, None], px, -1e6)
     scale = camera.f / np.maximum(depth, LEAST_DEPTH)
     minor = scale * photo.hole * facing
