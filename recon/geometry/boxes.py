@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recon.geometry.arrays import BoolArray, FloatArray, IntArray, row_lengths
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray, lengths
 
 # This project's choices, all in pitches; a hole is 0.2 to 0.45 wide.
 LIFT = 0.02  # a point on a face is lifted so far off it before one asks whether a box hides it
@@ -107,7 +107,7 @@ def occluded(eye: FloatArray, points: FloatArray, low: FloatArray, high: FloatAr
         return out
     way = points - eye
     inverse = np.ascontiguousarray((1 / np.where(np.abs(way) < PARALLEL, PARALLEL, way)).T)
-    until = 1 - CLEARANCE / np.maximum(row_lengths(way), 1e-9)
+    until = 1 - CLEARANCE / np.maximum(lengths(way), 1e-9)
     low, high = low - eye, high - eye
     faces = np.array([low.T, high.T])
     for i in range(0, len(points), POINTS_AT_ONCE):

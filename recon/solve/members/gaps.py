@@ -19,11 +19,11 @@ from recon.geometry.boxes import occluded
 from recon.solve.evidence.along_line import (
     LineEvidence,
     LineOpenings,
-    along_lines,
     candidate_openings,
     lattice_openings,
 )
 from recon.solve.evidence.candidate import LEAST_EVIDENCE, LEAST_STEPS, Candidate, boxes
+from recon.solve.evidence.many_lines import along_lines
 from recon.solve.evidence.occluders import NOTHING, Occluders
 from recon.solve.evidence.scene import Scene
 from recon.solve.evidence.unknown_occluders import all_without_hidden_runs

@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from recon.geometry.arrays import BoolArray, FloatArray, IntArray, row_dots
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray, dots
 from recon.solve.evidence.candidate import Candidate, boxes
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import match_predictions
@@ -250,7 +250,7 @@ def first_look(photos: Sequence[PosedPhoto], lines: PinnedLines, width: float) -
             X = np.tile(centre, (4, 1)) + 0.5 * width * normals
             every = np.tile(owner, 4)
             for photo in plain:
-                facing = row_dots(photo.camera.centre - X, normals) > 0
+                facing = dots(photo.camera.centre - X, normals) > 0
                 llr = match_predictions(photo, X[facing], normals[facing], only_free=True).llr
                 score += np.bincount(every[facing], np.maximum(llr, LEAST_MISS), minlength=len(score))
     return score
