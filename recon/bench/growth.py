@@ -4,7 +4,8 @@
 
 Scaffolds are seen from all round, in photos of 4 megapixels, of frames of more than MEMBERS members up to 12:
 else holes would be too small to be read.  A member counts as in sight where openings of three of its holes or
-more were given; the time is that of the processor, first for the photos by themselves, then for all together.
+more were given; the time is that of the processor, first for the photos by themselves, then for all together;
+memory is the peak of the reading, not of drawing the photos.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ import cv2
 import numpy as np
 
 from recon.bench.made_photos import Shot, camera_round, draw, shoot
-from recon.bench.memory import peak_mb
+from recon.bench.memory import forget_peak, peak_mb
 from recon.bench.scaffold import scaffold
 from recon.bench.score import score
 from recon.errors import ReconError
@@ -72,6 +73,7 @@ def measure(members: int, photos: int) -> dict[str, float]:
 
     frame = scaffold(*SCAFFOLDS[members])
     shots, images = made_photos(frame, photos)
+    forget_peak()  # that of drawing
     times = [time.process_time()]
 
     def progress(stage: str, _: float) -> None:

@@ -29,8 +29,7 @@ PARALLEL = 1e-9  # a component of a line of sight smaller than this is taken as 
 NEAR = 1e-3  # pitches before the viewer; what is nearer has no place on a plane before it
 ROUNDING = 1e-9  # of places on that plane
 FEW_PAIRS = 500  # of boxes and points: fewer are sooner compared than sorted out
-POINTS_AT_ONCE = 4096  # bounds memory
-CORNERS = np.array([[i, j, k] for i in (0, 1) for j in (0, 1) for k in (0, 1)])  # low or high, by axis
+POINTS_AT_ONCE = 1536  # bounds memory; points that stand together are hidden by few boxes
 DEGENERATE = (
     1e-6  # the product of two unit edges that is shorter than this is no axis: the edges are parallel
 )
@@ -107,13 +106,17 @@ def occluded(eye: FloatArray, points: FloatArray, low: FloatArray, high: FloatAr
     if not len(low) or not len(points):
         return out
     way = points - eye
-    inverse = 1 / np.where(np.abs(way) < PARALLEL, PARALLEL, way)
+    inverse = np.ascontiguousarray((1 / np.where(np.abs(way) < PARALLEL, PARALLEL, way)).T)
     until = 1 - CLEARANCE / np.maximum(lengths(way), 1e-9)
     low, high = low - eye, high - eye
+    faces = np.array([low.T, high.T])
     for i in range(0, len(points), POINTS_AT_ONCE):
         box, point = _may_hide(way[i : i + POINTS_AT_ONCE], low, high)
         point += i
-        first, second = low[box] * inverse[point], high[box] * inverse[point]
+        if not len(box):
+            continue
+        way_to = [share[point] for share in inverse]
+        first, second = ([face[box] * to for face, to in zip(some, way_to)] for some in faces)
         out[point[_enters(first, second, until[point])]] = True
     return out
 
@@ -121,44 +124,50 @@ def occluded(eye: FloatArray, points: FloatArray, low: FloatArray, high: FloatAr
 def _may_hide(way: FloatArray, low: FloatArray, high: FloatArray) -> tuple[IntArray, IntArray]:
     """Boxes and points, pair by pair, that could hide and be hidden from the origin; a few cannot.
 
-    Both are seen on a plane across the middle of the view; what is not before the viewer may hide anything.
+    Both are seen on a plane across the axis of space that the view runs along most: there boxes along these
+    axes are nearly rectangles.  What is not before the viewer may hide anything.
     """
     if len(way) * len(low) < FEW_PAIRS:
         return _every_pair(np.arange(len(low)), np.arange(len(way)))
-    view = _view_towards(way.mean(0))
-    p = way @ view.T
-    ends = np.stack([low, high])
-    corners = np.stack([ends[CORNERS[:, k], :, k] for k in range(3)], 2) @ view.T  # (8, B, 3)
-    z = corners[..., 2]
-    begin = z.min(0)
+    forward = np.where(way.sum(0) < 0, -1.0, 1.0)
+    axis = int((way * forward).min(0).argmax())
+    sides = [j for j in range(3) if j != axis]
+    begin, end = low[:, axis], high[:, axis]
+    if forward[axis] < 0:
+        begin, end = -end, -begin
+    depth = forward[axis] * way[:, axis]
     with np.errstate(divide="ignore", invalid="ignore"):
-        u, v = corners[..., 0] / z, corners[..., 1] / z
-    beside = p[:, 2] <= NEAR
+        u, v = (_seen_between(low[:, j], high[:, j], begin, end) for j in sides)
+    beside = depth <= NEAR
     ahead = np.nonzero(~beside)[0]
-    x, y = p[ahead, 0] / p[ahead, 2], p[ahead, 1] / p[ahead, 2]
+    x, y = (way[ahead, j] / depth[ahead] for j in sides)
     # Points in the order of x: those that a box may hide lie next to one another.
     order = np.argsort(x)
     ahead, x, y = ahead[order], x[order], y[order]
     near = begin <= NEAR
-    start = np.where(near, 0, np.searchsorted(x, u.min(0) - ROUNDING))
-    count = np.where(near, len(x), np.searchsorted(x, u.max(0) + ROUNDING, side="right")) - start
-    box = np.repeat(np.arange(len(low)), count)
+    some = np.nonzero(near | _meets(u, v, x, y))[0]
+    start = np.where(near[some], 0, np.searchsorted(x, u[0, some]))
+    count = np.where(near[some], len(x), np.searchsorted(x, u[1, some], side="right")) - start
+    box = np.repeat(some, count)
     at = np.arange(len(box)) + np.repeat(start - (np.cumsum(count) - count), count)
-    keep = (v.min(0)[box] - ROUNDING <= y[at]) & (y[at] <= v.max(0)[box] + ROUNDING)
-    keep &= begin[box] <= p[ahead[at], 2]  # a box that begins behind a point does not hide it
+    keep = (v[0, box] <= y[at]) & (y[at] <= v[1, box])
+    keep &= begin[box] <= depth[ahead[at]]  # a box that begins behind a point does not hide it
     keep |= near[box]
     boxes, points = _every_pair(np.arange(len(low)), np.nonzero(beside)[0])
     return np.r_[box[keep], boxes], np.r_[ahead[at[keep]], points]
 
 
-def _view_towards(way: FloatArray) -> FloatArray:
-    """(3, 3) rotation into the frame of a viewer who looks along a way."""
-    x, y, z = (way / max(float(np.linalg.norm(way)), 1e-9)).tolist()
-    # Across the axis that is furthest from the way; products by hand: np.cross takes longer than all else.
-    a, b, c = ((0.0, z, -y), (-z, 0.0, x), (y, -x, 0.0))[int(np.abs((x, y, z)).argmin())]
-    size = max(float(np.sqrt(a * a + b * b + c * c)), 1e-9)
-    a, b, c = a / size, b / size, c / size
-    return np.array([[a, b, c], [y * c - z * b, z * a - x * c, x * b - y * a], [x, y, z]])
+def _seen_between(low: FloatArray, high: FloatArray, begin: FloatArray, end: FloatArray) -> FloatArray:
+    """(2, B) lowest and highest place on a plane one pitch off of boxes that reach from low to high there."""
+    seen = np.minimum(low / begin, low / end), np.maximum(high / begin, high / end)
+    return np.array([seen[0] - ROUNDING, seen[1] + ROUNDING])
+
+
+def _meets(u: FloatArray, v: FloatArray, x: FloatArray, y: FloatArray) -> BoolArray:
+    """(B,) which boxes, by lowest and highest u and v (2, B), reach into the rectangle round points x, y."""
+    if not len(x):
+        return np.zeros(u.shape[1], bool)
+    return np.asarray((u[1] >= x[0]) & (u[0] <= x[-1]) & (v[1] >= y.min()) & (v[0] <= y.max()), bool)
 
 
 def _every_pair(a: IntArray, b: IntArray) -> tuple[IntArray, IntArray]:
@@ -195,19 +204,21 @@ def occluded_by_oriented(
         parallel = np.isnan(first) | np.isnan(second)
         if parallel.any():
             first, second = np.where(parallel, -np.inf, first), np.where(parallel, np.inf, second)
-        out |= _enters(first, second, 1.0)
+        out |= _enters(first.T, second.T, 1.0)
     return out
 
 
-def _enters(first: FloatArray, second: FloatArray, until: FloatArray | float) -> BoolArray:
+def _enters(
+    first: Sequence[FloatArray], second: Sequence[FloatArray], until: FloatArray | float
+) -> BoolArray:
     """(N,) bool: does a line of sight enter a box before `until` (shares of the way from eye to point)?
 
-    first, second : (N, 3) shares at which it crosses the two faces of each of the box's slabs.
+    first, second : for each of the box's three slabs (N,) shares at which it crosses the two faces.
     """
-    near, far = np.minimum(first, second), np.maximum(first, second)
-    # Axis by axis: along a short last axis it takes several times as long.
-    enter = np.maximum(np.maximum(near[:, 0], near[:, 1]), near[:, 2])
-    leave = np.minimum(np.minimum(far[:, 0], far[:, 1]), far[:, 2])
+    x, y, z = (np.minimum(a, b) for a, b in zip(first, second))
+    enter = np.maximum(np.maximum(x, y), z)
+    x, y, z = (np.maximum(a, b) for a, b in zip(first, second))
+    leave = np.minimum(np.minimum(x, y), z)
     entered: BoolArray = (enter < leave) & (leave > 0) & (enter < until)
     return entered
 

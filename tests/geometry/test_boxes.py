@@ -60,6 +60,19 @@ def test_hidden_points_are_those_that_sampling_the_way_finds(seed, aligned):
     assert hidden[surely].all() and not hidden[~possibly].any()
 
 
+@pytest.mark.parametrize("distance", [0.0, 2.0, 15.0])
+def test_pairs_that_are_sorted_out_hide_nothing(monkeypatch, distance):
+    """Seen from among the boxes, too, where some lie before the viewer and some behind."""
+    for seed in range(30):
+        rng = np.random.default_rng(seed)
+        boxes, eye = random_boxes(rng, 20, aligned=True), rng.normal(size=3) * distance
+        points = np.round(rng.uniform(-5, 5, (400, 3)), seed % 3)
+        monkeypatch.setattr("recon.geometry.boxes.FEW_PAIRS", 0)
+        sorted_out = occluded(eye, points, *corners(boxes))
+        monkeypatch.setattr("recon.geometry.boxes.FEW_PAIRS", 10**6)
+        assert (sorted_out == occluded(eye, points, *corners(boxes))).all()
+
+
 @settings(max_examples=60)
 @given(SEEDS)
 def test_boxes_along_the_axes_hide_what_the_same_boxes_at_an_angle_hide(seed):

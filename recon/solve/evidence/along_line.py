@@ -16,7 +16,6 @@ from scipy.spatial import cKDTree
 
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.boxes import lifted
-from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.heads import with_heads
 from recon.solve.evidence.occluders import NOTHING, Occluders
 from recon.solve.evidence.own_place import LEFT, SHIFT_SPREAD, OwnPlace, Sightings, fit_own_place
@@ -336,13 +335,21 @@ def candidate_openings(scene: Scene) -> list[LineOpenings]:
     return [lattice_openings(c.axis, c.first, c.holes, scene.width, c.own) for c in scene.candidates]
 
 
-def match_member(scene: Scene, photo: PosedPhoto, candidate: Candidate) -> tuple[FloatArray, Matches]:
-    """What one photo shows of all openings of a candidate: centres (4 holes, 3) pitches, and the matches.
+def match_members(scene: Scene, photo: PosedPhoto, alone: bool = False) -> list[tuple[FloatArray, Matches]]:
+    """What one photo shows of all openings of each candidate: centres (4 holes, 3) pitches, and the matches.
 
-    All candidates of the scene may hide them.
+    All candidates of the scene may hide them, or, where each is looked at ``alone``, none.
     """
-    openings = lattice_openings(candidate.axis, candidate.first, candidate.holes, scene.width, candidate.own)
-    return openings.centre.reshape(-1, 3), match_openings(photo, openings, scene.occluders)
+    lines = candidate_openings(scene)
+    if not lines:
+        return []
+    # A member does not hide what it turns to a photo itself.
+    seen = match_openings(photo, side_by_side(lines), NOTHING if alone else scene.occluders)
+    rows = np.arange(len(seen.llr)).reshape(4, -1)
+    return [
+        (line.centre.reshape(-1, 3), seen.take(rows[:, a:b].ravel()))
+        for line, (a, b) in zip(lines, spans_side_by_side(lines))
+    ]
 
 
 def own_place(

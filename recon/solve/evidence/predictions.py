@@ -61,6 +61,10 @@ class Matches:
     px: FloatArray
     head: IntArray
 
+    def take(self, rows: IntArray | slice) -> Matches:
+        """What the photo says of some of the openings."""
+        return Matches(self.llr[rows], self.hit[rows], self.visible[rows], self.px[rows], self.head[rows])
+
 
 @dataclass(frozen=True)
 class NearOpenings:

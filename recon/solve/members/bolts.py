@@ -7,8 +7,9 @@ an open hole is like its neighbours and lies where they say.  What all faces and
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import accumulate, pairwise
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -94,32 +95,77 @@ def bolt_nats(scene: Scene, joints: Iterable[Joint], members: Mapping[str, Membe
     scene, joints, members
         As for `bolt_states`.
     """
-    spots = {photo.name: _openings_in_sight(scene, photo, members.values()) for photo in scene.photos}
+    faces_in = [_FacesInPhoto(scene, photo, list(members.values())) for photo in scene.photos]
     found = []
     for j in joints:
         axis = np.asarray(j.axis, float)
         faces = ((members[j.a], j.a_hole, -axis), (members[j.b], j.b_hole, axis))
         found.append(
             sum(
-                _face_nats(scene, photo, spots[photo.name], member, hole, normal)
+                _face_nats(scene, shown, member, hole, normal)
                 for member, hole, normal in faces
-                for photo in scene.photos
+                for shown in faces_in
             )
         )
     return found
 
 
-def _face_nats(
-    scene: Scene, photo: PosedPhoto, spots: cKDTree | None, member: Member, hole: int, normal: FloatArray
-) -> float:
+class _FacesInPhoto:
+    """What one photo shows of the openings of all members' faces.
+
+    Attributes
+    ----------
+    photo : PosedPhoto
+    spots : cKDTree or None
+        Over the places, px, of all openings that the photo should show; None where it should show none.
+    """
+
+    def __init__(self, scene: Scene, photo: PosedPhoto, members: Sequence[Member]) -> None:
+        self.photo, self._scene = photo, scene
+        self._faces: dict[tuple[str, tuple[float, ...]], Matches] = {}
+        # Of a brace those across an axis alone: detections are matched along axes.
+        faces = [
+            (m.id, X, normal)
+            for m in members
+            for X, normal in zip(openings(m), face_normals(m)[2:])
+            if np.abs(normal).max() >= 1 - 1e-6
+        ]
+        places = [np.zeros((0, 2))]
+        if faces:
+            seen = self._matches(
+                np.concatenate([X for _, X, _ in faces]),
+                np.concatenate([np.repeat(normal[None], len(X), 0) for _, X, normal in faces]),
+            )
+            places.append(seen.px[seen.visible])
+            for (name, _, normal), (a, b) in zip(
+                faces, pairwise(accumulate((len(X) for _, X, _ in faces), initial=0))
+            ):
+                self._faces[name, _rounded(normal)] = seen.take(slice(a, b))
+        found = np.concatenate(places)
+        self.spots = cKDTree(found) if len(found) else None
+
+    def of(self, member: Member, X: FloatArray, normal: FloatArray) -> Matches:
+        """The matches of the openings X (N, 3) of a member's face."""
+        known = self._faces.get((member.id, _rounded(normal)))
+        return known or self._matches(X, np.repeat(normal[None], len(X), 0))
+
+    def _matches(self, X: FloatArray, normals: FloatArray) -> Matches:
+        hidden = self._scene.occluders.hide(self.photo.camera.centre, lifted(X, normals))
+        return match_predictions(self.photo, X, normals, hidden)
+
+
+def _rounded(normal: FloatArray) -> tuple[float, ...]:
+    return tuple((np.round(normal, 6) + 0.0).tolist())
+
+
+def _face_nats(scene: Scene, shown: _FacesInPhoto, member: Member, hole: int, normal: FloatArray) -> float:
     """What one face says in one photo, nats; 0 where it is out of sight."""
+    photo = shown.photo
     X = member.hole_centres() + 0.5 * scene.width * normal
-    normals = np.repeat(normal[None], len(X), 0)
-    hidden = scene.occluders.hide(photo.camera.centre, lifted(X, normal))
-    seen = match_predictions(photo, X, normals, hidden)
+    seen = shown.of(member, X, normal)
     if not seen.visible[hole]:
         return 0.0
-    nats = _shape_nats(photo, spots, X[hole], normal, _usual_opening(photo, X, seen, hole))
+    nats = _shape_nats(photo, shown.spots, X[hole], normal, _usual_opening(photo, X, seen, hole))
     if abs(nats) < UNDECIDED:
         nats += colour_nats(photo, scene.picture(photo), X[hole], normal, np.asarray(member.direction, float))
     return float(np.clip(nats, -MOST_NATS, MOST_NATS))
@@ -200,20 +246,6 @@ def _is_another(photo: PosedPhoto, spots: cKDTree, index: int, own: FloatArray, 
     distance, _ = spots.query(at, k=2, distance_upper_bound=reach)
     mine = float(np.linalg.norm(at - own))
     return any(d < mine - 1e-6 for d in np.atleast_1d(distance))
-
-
-def _openings_in_sight(scene: Scene, photo: PosedPhoto, members: Iterable[Member]) -> cKDTree | None:
-    """The places, px, of all openings of the frame that this photo should show."""
-    places = []
-    for m in members:
-        for X, normal in zip(openings(m), face_normals(m)[2:]):
-            hidden = scene.occluders.hide(photo.camera.centre, lifted(X, normal))
-            if np.abs(normal).max() < 1 - 1e-6:
-                continue  # of a brace: detections are matched along axes alone
-            seen = match_predictions(photo, X, np.repeat(normal[None], len(X), 0), hidden)
-            places.append(seen.px[seen.visible])
-    found = np.concatenate(places) if places else np.zeros((0, 2))
-    return cKDTree(found) if len(found) else None
 
 
 def _scale(photo: PosedPhoto, points: FloatArray) -> FloatArray:

@@ -114,14 +114,21 @@ def _face_steps(
     flat = X.reshape(-1, 3)
     px = photo.camera.project(flat)
     H, W = image.shape[:2]
-    ok = np.asarray(np.isfinite(px).all(axis=1), bool)
+    ok = np.asarray(np.isfinite(px[:, 0]) & np.isfinite(px[:, 1]), bool)
     px = np.where(ok[:, None], px, -1e4)
     ok &= (px[:, 0] > 1) & (px[:, 1] > 1) & (px[:, 0] < W - 2) & (px[:, 1] < H - 2)
-    if len(occluders.lo):
-        ok &= ~occluders.hide(eye, lifted(flat, normal))
+    # A track counts if all of it is in sight: what is asked of the others would be for nothing.
     shape = (len(boundaries), len(LATERAL), 2, SAMPLES)
-    colour = colours_at(image, px).reshape(*shape, 3)
-    tracks = np.asarray(ok.reshape(shape).all((2, 3)))  # a track counts if all of it is in sight
+    tracks = np.asarray(ok.reshape(shape).all((2, 3)))
+    rows = np.nonzero(np.broadcast_to(tracks[..., None, None], shape).ravel())[0]
+    if len(occluders.lo) and len(rows):
+        hidden = occluders.hide(eye, lifted(flat[rows], normal)).reshape(-1, 2 * SAMPLES).any(1)
+        tracks[tracks] = ~hidden
+        rows = rows.reshape(-1, 2 * SAMPLES)[~hidden].ravel()
+    colour = np.zeros((len(flat), 3), np.float32)
+    if len(rows):
+        colour[rows] = colours_at(image, px[rows])
+    colour = colour.reshape(*shape, 3)
     step = colour[:, :, 1].mean(2) - colour[:, :, 0].mean(2)  # (B, 4, 3)
     n = tracks.sum(1)
     mean = np.where(tracks[..., None], step, 0).sum(1) / np.maximum(n, 1)[:, None]

@@ -8,7 +8,7 @@ held.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -16,12 +16,17 @@ import numpy as np
 
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.boxes import occluded
-from recon.solve.evidence.along_line import along_line, candidate_openings, lattice_openings
+from recon.solve.evidence.along_line import (
+    LineEvidence,
+    LineOpenings,
+    candidate_openings,
+    lattice_openings,
+)
 from recon.solve.evidence.candidate import LEAST_EVIDENCE, LEAST_STEPS, Candidate, boxes
 from recon.solve.evidence.many_lines import along_lines
-from recon.solve.evidence.occluders import Occluders
+from recon.solve.evidence.occluders import NOTHING, Occluders
 from recon.solve.evidence.scene import Scene
-from recon.solve.evidence.unknown_occluders import without_hidden_runs
+from recon.solve.evidence.unknown_occluders import all_without_hidden_runs
 from recon.solve.members.edges import colour_steps, edge_evidence
 from recon.solve.members.laps import lap_count
 from recon.solve.members.lengths import OtherEnds
@@ -76,6 +81,25 @@ class _Found:
         return np.asarray(self.hit[photo][self.explained(photo) & (self.owner != index)])
 
 
+@dataclass(frozen=True)
+class _Looks:
+    """What the photos show where gaps may be.
+
+    Attributes
+    ----------
+    every : _Found
+        Openings of all candidates.
+    whole : Mapping[int, LineEvidence]
+        Number of a candidate with a possible gap -> the evidence along it, behind all others.
+    fits : Mapping[_Gap, int array (V, 4, K)]
+        Detections that would fit openings of each middle itself, whatever hides it, -1 none.
+    """
+
+    every: _Found
+    whole: Mapping[int, LineEvidence]
+    fits: Mapping[_Gap, IntArray]
+
+
 def with_gaps(scene: Scene) -> Scene:
     """The scene in which candidates that are two members in line, with a gap between them, are two.
 
@@ -90,20 +114,20 @@ def with_gaps(scene: Scene) -> Scene:
     gaps = [g for i, c in enumerate(scene.candidates) for g in _possible_gaps(i, c)]
     if not gaps:
         return scene
-    every = _openings_found(scene, gaps)
+    looks = _looks(scene, gaps)
     others = OtherEnds(scene.candidates, scene.ends) if scene.ends else None
     cuts: dict[int, list[_Gap]] = {}
     for gap in gaps:
-        if _is_there(scene, gap, every, others):
+        if _is_there(scene, gap, looks, others):
             cuts.setdefault(gap.index, []).append(gap)
     return scene.with_candidates(
         piece for i, c in enumerate(scene.candidates) for piece in _pieces(c, cuts.get(i, []))
     )
 
 
-def _is_there(scene: Scene, gap: _Gap, every: _Found, others: OtherEnds | None) -> bool:
+def _is_there(scene: Scene, gap: _Gap, looks: _Looks, others: OtherEnds | None) -> bool:
     """Do the photos say that there is nothing?  Edges are looked at where they may settle it."""
-    nats = _missed(scene, gap, every) + _seen_through(scene, gap, every)
+    nats = _missed(gap, looks) + _seen_through(scene, gap, looks)
     whole = scene.candidates[gap.index]
     nats -= _cost(gap, whole.holes, others) + UNHELD * _unheld(scene, gap.index, _pieces(whole, [gap]))
     if abs(nats) < 2 * len(scene.photos) * OUTLINE_NATS:
@@ -193,30 +217,44 @@ def _openings_found(scene: Scene, gaps: Sequence[_Gap]) -> _Found:
     )
 
 
-def _missed(scene: Scene, gap: _Gap, every: _Found) -> float:
+def _looks(scene: Scene, gaps: Sequence[_Gap]) -> _Looks:
+    """All looks that tell whether there are these gaps, each kind in one go."""
+    numbers = sorted({gap.index for gap in gaps})
+    lines = [_openings_of(scene, scene.candidates[i]) for i in numbers]
+    seen = along_lines(scene.photos, lines, [scene.occluders.without(i) for i in numbers])
+    middles = [_openings_of(scene, scene.candidates[g.index].part(g.start, g.stop)) for g in gaps]
+    fits = along_lines(scene.photos, middles, [NOTHING] * len(middles))
+    return _Looks(
+        _openings_found(scene, gaps),
+        dict(zip(numbers, all_without_hidden_runs(seen))),
+        {gap: evidence.hit for gap, evidence in zip(gaps, fits)},
+    )
+
+
+def _openings_of(scene: Scene, candidate: Candidate) -> LineOpenings:
+    return lattice_openings(candidate.axis, candidate.first, candidate.holes, scene.width, candidate.own)
+
+
+def _missed(gap: _Gap, looks: _Looks) -> float:
     """Nats for a gap from what is missed there: something would hide each face, from all photos alike.
 
     Openings of the middle that are found speak against it, but for those that another candidate explains.
     """
-    whole = scene.candidates[gap.index]
-    openings = lattice_openings(whole.axis, whole.first, whole.holes, scene.width, whole.own)
-    seen = without_hidden_runs(along_line(scene.photos, openings, scene.occluders.without(gap.index)))
-    middle = seen.part(gap.start, gap.stop)
+    middle = looks.whole[gap.index].part(gap.start, gap.stop)
     for v, hit in enumerate(middle.hit):
-        middle.llr[v][(middle.llr[v] > 0) & np.isin(hit, every.of_others(v, gap.index))] = 0.0
+        middle.llr[v][(middle.llr[v] > 0) & np.isin(hit, looks.every.of_others(v, gap.index))] = 0.0
     nats = middle.llr.sum(2)
     return float((-nats).clip(0).max(0).sum() - nats.clip(0).sum())
 
 
-def _seen_through(scene: Scene, gap: _Gap, every: _Found) -> float:
+def _seen_through(scene: Scene, gap: _Gap, looks: _Looks) -> float:
     """Nats of other candidates' openings that the photos show behind a gap.
 
     Each detection counts once, and none that would fit an opening of the middle itself.
     """
     middle = scene.candidates[gap.index].part(gap.start, gap.stop)
     low, high = middle.box(scene.width)
-    openings = lattice_openings(middle.axis, middle.first, middle.holes, scene.width, middle.own)
-    fits = along_line(scene.photos, openings).hit
+    every, fits = looks.every, looks.fits[gap]
     total = 0.0
     for v, photo in enumerate(scene.photos):
         inside = OUTLINE + PLAYS * photo.play

@@ -16,7 +16,7 @@ from recon.solve.evidence.along_line import (
 from recon.solve.evidence.candidate import FLUSH, SAME_LINE, Candidate, across, grown
 from recon.solve.evidence.many_lines import along_lines
 from recon.solve.evidence.scene import Scene
-from recon.solve.evidence.unknown_occluders import without_hidden_runs
+from recon.solve.evidence.unknown_occluders import all_without_hidden_runs, without_hidden_runs
 
 
 def lap_faces(
@@ -123,4 +123,4 @@ def candidates_evidence(scene: Scene) -> list[LineEvidence]:
             for i, c in enumerate(scene.candidates)
         ],
     )
-    return [without_hidden_runs(evidence) for evidence in found]
+    return all_without_hidden_runs(found)

@@ -36,7 +36,7 @@ from recon.solve.evidence.own_place import OwnPlace
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import FOUND, PLACE
 from recon.solve.evidence.scene import Scene
-from recon.solve.evidence.unknown_occluders import without_hidden_runs
+from recon.solve.evidence.unknown_occluders import all_without_hidden_runs, without_hidden_runs
 from recon.solve.members.laps import candidates_evidence, lap_count, twin_laps
 from recon.solve.members.line_reach import LineReach
 from recon.solve.members.lines import Lines, line_first
@@ -57,7 +57,10 @@ REACH = 10  # holes looked at past the ends of rows, and of members with an open
 
 @dataclass
 class _Line:
-    """A line on which a member is sought: what the photos say from step ``lo`` on, and its best stretch."""
+    """A line on which a member is sought: what the photos say from step ``lo`` on, and its best stretch.
+
+    The evidence is that without hidden runs.
+    """
 
     key: LineKey
     lo: int
@@ -71,7 +74,6 @@ class _Line:
     stretch: tuple[int, int, float] = field(init=False)
 
     def __post_init__(self) -> None:
-        self.evidence = without_hidden_runs(self.evidence)
         profile = self.evidence.profile
         a, b, total = best_stretch(profile if self.used is None else np.where(self.used, -np.inf, profile))
         self.stretch = a, b, total - (self.own.cost if self.own else 0.0)
@@ -136,7 +138,7 @@ def select_members(
         if total < LEAST_EVIDENCE:
             break
         if line.stale:
-            evidence = _with_looks(photos, line, waiting).evidence(free)
+            evidence = without_hidden_runs(_with_looks(photos, line, waiting).evidence(free))
             waiting[line.key] = replace(line, evidence=evidence, stale=False)
             continue
         candidate = line.candidate()
@@ -191,7 +193,7 @@ def _at_own_place(photos: Sequence[PosedPhoto], line: _Line, width: float) -> _L
         if own is None:
             break
         openings = lattice_openings(axis, first, count, width, own)
-        evidence = along_line(photos, openings, line.occluders)
+        evidence = without_hidden_runs(along_line(photos, openings, line.occluders))
         line = _Line(line.key, line.lo, line.occluders, evidence, openings, own=own)
     return line
 
@@ -265,8 +267,10 @@ def _first_looks(scene: Scene, lines: Lines, reach: int, own_places: bool) -> di
             tried.append([with_wide_play(line, scene.photos) for line in openings])
         occluders = [off_line.of(key) if key in known else scene.occluders for key in keys]
         looks = [along_likely_lines(scene.photos, lines, occluders, least) for lines in tried]
+        seen = [(k, o[k], e[k]) for k in range(len(some)) for o, e in zip(tried, looks) if k in e]
+        shown = all_without_hidden_runs([e for _, _, e in seen])
         for k, (key, (lo, _), behind) in enumerate(zip(keys, spans, occluders)):
-            line = _likelier([_Line(key, lo, behind, e[k], o[k]) for o, e in zip(tried, looks) if k in e])
+            line = _likelier([_Line(key, lo, behind, e, o) for (j, o, _), e in zip(seen, shown) if j == k])
             if line is None or line.stretch[2] < least:
                 continue
             line.occluders = off_line.of(key)

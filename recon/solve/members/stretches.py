@@ -30,7 +30,7 @@ def best_stretch(profile: FloatArray) -> tuple[int, int, float]:
     """
     best, where = 0.0, (0, 0)
     total, start = 0.0, 0
-    for i, v in enumerate(profile):
+    for i, v in enumerate(profile.tolist()):
         if total <= 0:
             total, start = v, i
         else:

@@ -37,8 +37,9 @@ RIVAL = 0.65  # of the best turn's evidence; made-up shelves that nearly fit the
 MOST_RIVALS = 4  # the right turn came third at worst
 # Where there are more, in a frame of MANY members and more, so many best by the members found at first
 # sight take their place: the right one came first so on made-up scaffolds of 48 to 204 members.  Of
-# rendered frames, which have 5 to 26 members, members at first sight tell no better than openings.
-MANY, MOST_RANKED = 35, 3
+# rendered frames, which have 5 to 26 members, members at first sight tell no better than openings.  Those
+# that are looked at so are MOST_LOOKED, by openings: the right one came sixth at worst.
+MANY, MOST_LOOKED, MOST_RANKED = 35, 8, 2
 MOST_TRIALS = 16  # combinations that are all tried; of more, one photo's hypotheses after another.
 # Both only bound the time: what is left is settled by the members
 # Photos that are tried again at a time, those that fitted best before, and photos that a placement or a
@@ -127,6 +128,7 @@ def register_photos(
     hypotheses: list[list[Posed]] = [best.solutions[:1]]
     fits: dict[str, float] = {}
     on_best: dict[str, list[Placed]] = {}  # placements of each photo on the best one alone
+    many = False
     while waiting:
         first = [h[0] for h in hypotheses]
         likely = sorted(waiting, key=lambda r: -fits.get(r.name, np.inf))[:MOST_AGAIN] if fits else waiting
@@ -140,14 +142,15 @@ def register_photos(
         if not _is_enough(read, found, best):
             aside.append((read.name, "its members do not fit those of the other photos; another frame?"))
             continue
-        rivals = _rivals(found, first, width)
+        rivals, ranked = _rivals(found, first, width, workers)
+        many |= ranked
         if any(len(h) > 1 for h in hypotheses):
             # The photos registered so far may lie wrongly themselves: ask the first alone, too.
             alone = on_best.get(read.name) or _placements(read, first[:1], width)
-            rivals = _with_more(rivals, _rivals(alone, first[:1], width))
+            rivals = _with_more(rivals, _rivals(alone, first[:1], width, workers)[0])
         hypotheses.append([_moved(posed, place) for place, posed in rivals])
     aside += [(r.name, "it shows no member that the other photos show") for r in waiting]
-    posed = best_hypotheses(hypotheses, width, greys, workers)
+    posed = best_hypotheses(hypotheses, width, greys, workers, one_at_a_time=many)
     return RegisteredPhotos(tuple(p for p, _ in posed), tuple(x for _, x in posed), tuple(aside))
 
 
@@ -226,23 +229,30 @@ def _best_fitting(
     return read, found
 
 
-def _rivals(found: list[Placed], known: Sequence[Posed], width: float) -> list[Placed]:
-    """Of the placements of a photo on known ones the best and those nearly as good.
+def _rivals(
+    found: list[Placed], known: Sequence[Posed], width: float, workers: Workers
+) -> tuple[list[Placed], bool]:
+    """Of the placements of a photo on known ones the best and those nearly as good; and is the frame large?
 
     A frame of many equal bays is laid on itself nearly as well a bay further on, in more places than can be
     followed: there members found at first sight, which may not be where another photo looks through, tell
     the right place better than openings that coincide.
     """
-    near = [f for f in found if f[0].score >= RIVAL * found[0][0].score]
+    near = [f for f in found if f[0].score >= RIVAL * found[0][0].score][:MOST_LOOKED]
     if len(near) <= MOST_RIVALS:
-        return near
+        return near, False
     best = _at_first_sight(known, near[0], width)
     if len(best.candidates) < MANY:
-        return near[:MOST_RIVALS]
-    scenes = [best, *(_at_first_sight(known, placed, width) for placed in near[1:])]
-    nats = [members_evidence(scene) for scene in scenes]
+        return near[:MOST_RIVALS], False
+    others = workers.map(partial(_nats_at_first_sight, known=known, width=width), near[1:])
+    nats = [members_evidence(best), *others]
     order = sorted(range(len(near)), key=lambda k: -nats[k])
-    return [near[k] for k in order[:MOST_RANKED]]
+    return [near[k] for k in order[:MOST_RANKED]], True
+
+
+def _nats_at_first_sight(placed: Placed, known: Sequence[Posed], width: float) -> float:
+    """Nats of the members that known photos and a placed one show at first sight."""
+    return members_evidence(_at_first_sight(known, placed, width))
 
 
 def _at_first_sight(known: Sequence[Posed], placed: Placed, width: float) -> Scene:
@@ -268,6 +278,7 @@ def best_hypotheses(
     width: float,
     greys: Mapping[str, np.ndarray],
     workers: Workers = ALONE,
+    one_at_a_time: bool = False,
 ) -> list[Posed]:
     """Of each photo's hypotheses the one that members and floor explain best, all photos together.
 
@@ -286,14 +297,16 @@ def best_hypotheses(
         Photo name -> its picture as :func:`recon.solve.evidence.floor.floor_grey` gives it.
     workers : Workers
         Where they are tried.
+    one_at_a_time : bool
+        Is the best of each photo likely the right one, so that not all combinations need be tried?
     """
     chosen = _Choice(hypotheses, width, greys, workers)
     now = [0] * len(hypotheses)
     if all(len(h) == 1 for h in hypotheses):
         return chosen.of(now)
-    if np.prod([len(h) for h in hypotheses]) <= MOST_TRIALS:
+    if not one_at_a_time and np.prod([len(h) for h in hypotheses]) <= MOST_TRIALS:
         return chosen.of(chosen.best(list(product(*(range(len(h)) for h in hypotheses)))))
-    for _ in range(MOST_TURNS):  # many photos: one at a time, as long as it helps
+    for _ in range(MOST_TURNS):  # one at a time, as long as it helps
         before = list(now)
         for i, h in enumerate(hypotheses):
             asked = {i, *[j for j in range(len(now)) if j != i][:MOST_ASKED]}

@@ -19,7 +19,7 @@ from recon.solve.off_lattice.free_lines import free_lines
 from recon.solve.off_lattice.line_ends import line_ends
 from recon.solve.off_lattice.line_fit import adjusted_line, on_lattice
 from recon.solve.off_lattice.lines import Line, touches
-from recon.solve.off_lattice.pinned_lines import first_look, pinned_lines
+from recon.solve.off_lattice.pinned_lines import first_look, pinned_lines, with_room
 from recon.solve.off_lattice.search import Search, start_search
 
 LEAST_HOLES = 3  # distinct holes seen of a pinned brace
@@ -72,7 +72,7 @@ def _find_pinned(search: Search) -> tuple[Search, list[Brace]]:
 def _promising_lines(search: Search) -> list[CountedLine]:
     """Pinned lines worth a look, most nats first."""
     scene = search.scene
-    lines = pinned_lines(scene.candidates, scene.width)
+    lines = with_room(pinned_lines(scene.candidates, scene.width), scene.candidates, scene.width)
     worth = first_look(scene.photos, lines, scene.width)
     order = [i for i in np.argsort(-worth)[:MOST_LOOKS] if worth[i] > WORTH_A_LOOK]
     return [(lines.line(i), int(lines.steps[i]) + 1) for i in order]

@@ -8,13 +8,14 @@ That leaves a list of lines short enough to be looked at one by one.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
-from recon.geometry.arrays import BoolArray, FloatArray, IntArray
-from recon.solve.evidence.candidate import Candidate
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray, dots
+from recon.solve.evidence.candidate import Candidate, boxes
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import match_predictions
 from recon.solve.off_lattice.lines import Line, faces_along
@@ -25,6 +26,8 @@ SHORTEST, LONGEST = 3, 32
 # Pitches that the pins are apart along both axes of the plane: else it lies along the lattice.
 LEAST_SLANT = 0.5
 SAME_LINE = 0.04  # pitches: lines nearer than this are one; this project's choice
+HOLES_AT_ONCE = 20000  # of lines that are looked at in one go: bounds memory
+CELL = 0.5  # pitches: cells of which members fill whole ones; what is within one is within a member
 LEAST_MISS = -0.5  # nats that a miss counts at most at a first look, where nothing is hidden
 
 
@@ -44,6 +47,12 @@ class PinnedLines:
     direction: FloatArray
     steps: IntArray
     normal: IntArray
+
+    def take(self, numbers: IntArray) -> PinnedLines:
+        """Some of the lines."""
+        return PinnedLines(
+            self.first[numbers], self.direction[numbers], self.steps[numbers], self.normal[numbers]
+        )
 
     def line(self, i: int) -> Line:
         """One of the lines, hole 0 at its first pin."""
@@ -145,11 +154,76 @@ def _shortest_of_each(lines: PinnedLines) -> PinnedLines:
     key[:, -1] %= round(1 / SAME_LINE)
     _, keep = np.unique(key, axis=0, return_index=True)
     keep = order[np.sort(keep)]
-    return PinnedLines(lines.first[keep], lines.direction[keep], lines.steps[keep], lines.normal[keep])
+    return lines.take(keep)
 
 
-def first_look(photos: Iterable[PosedPhoto], lines: PinnedLines, width: float) -> FloatArray:
-    """What is found between the two pins, all lines at once; misses count little, nothing is hidden.
+def with_room(lines: PinnedLines, candidates: Sequence[Candidate], width: float) -> PinnedLines:
+    """The lines less those of which a hole between the pins would lie within a candidate; a few more stay.
+
+    Parameters
+    ----------
+    lines : N lines
+    candidates : along the axes
+    width : of all, pitches
+
+    Examples
+    --------
+    Two posts with a third between them: what is pinned to the outer two would run through it.
+
+    >>> posts = [Candidate.bare(2, [x, y, 0], 7) for x, y in ((0, 0), (4, 0), (2, 1))]
+    >>> lines = pinned_lines(posts[:2], 1.0)
+    >>> through = with_room(lines, posts, 1.0)
+    >>> len(lines.steps), set(through.first[:, 1].tolist())
+    (16, {-1.0})
+    """
+    cells = _cells_within(*boxes(candidates, width))
+    if not len(cells) or not len(lines.steps):
+        return lines
+    low = cells.min(0)
+    size = cells.max(0) - low + 1
+    filled = np.unique(_codes(cells - low, size))
+    ok = np.ones(len(lines.steps), bool)
+    for start, stop in _parts(lines.steps):
+        owner, centre = _between_pins(lines, np.arange(start, stop))
+        at = np.floor(centre / CELL).astype(int) - low
+        there = np.nonzero(((at >= 0) & (at < size)).all(1))[0]
+        code = _codes(at[there], size)
+        inside = filled[np.minimum(np.searchsorted(filled, code), len(filled) - 1)] == code
+        ok[owner[there[inside]]] = False
+    return lines.take(np.nonzero(ok)[0])
+
+
+def _cells_within(low: FloatArray, high: FloatArray) -> IntArray:
+    """(M, 3) numbers of the cells of a grid that lie within one of some boxes."""
+    first, stop = np.ceil(low / CELL - 1e-6).astype(int), np.floor(high / CELL + 1e-6).astype(int)
+    ranges = ([np.arange(a, b) for a, b in zip(*corners)] for corners in zip(first, stop))
+    cells = [np.stack(np.meshgrid(*some, indexing="ij"), -1).reshape(-1, 3) for some in ranges]
+    return np.concatenate([np.zeros((0, 3), int), *cells])
+
+
+def _codes(cells: IntArray, size: IntArray) -> IntArray:
+    """One number for each cell (M, 3) of a grid of a size (3,)."""
+    codes: IntArray = (cells[:, 0] * size[1] + cells[:, 1]) * size[2] + cells[:, 2]
+    return codes
+
+
+def _parts(steps: IntArray) -> Iterator[tuple[int, int]]:
+    """Where the lines that are looked at in one go start and stop."""
+    bounds = np.cumsum(steps) // HOLES_AT_ONCE
+    starts = np.nonzero(np.diff(bounds, prepend=-1))[0].tolist()
+    return pairwise([*starts, len(steps)])
+
+
+def _between_pins(lines: PinnedLines, numbers: IntArray) -> tuple[IntArray, FloatArray]:
+    """The holes between the two pins of some of the lines: the line's number (M,), and the place (M, 3)."""
+    inner = lines.steps[numbers] - 1
+    owner = np.repeat(numbers, inner)
+    k = np.arange(len(owner)) - np.repeat(np.cumsum(inner) - inner, inner) + 1
+    return owner, lines.first[owner] + k[:, None] * lines.direction[owner]
+
+
+def first_look(photos: Sequence[PosedPhoto], lines: PinnedLines, width: float) -> FloatArray:
+    """What is found between the two pins, many lines at once; misses count little, nothing is hidden.
 
     Parameters
     ----------
@@ -164,25 +238,21 @@ def first_look(photos: Iterable[PosedPhoto], lines: PinnedLines, width: float) -
     score = np.zeros(len(lines.steps))
     for normal in range(3):
         mine = np.nonzero(lines.normal == normal)[0]
-        if not len(mine):
-            continue
-        inner = lines.steps[mine] - 1
-        owner = np.repeat(mine, inner)
-        k = np.arange(len(owner)) - np.repeat(np.cumsum(inner) - inner, inner) + 1
-        centre = lines.first[owner] + k[:, None] * lines.direction[owner]
-        face = np.eye(3)[normal]
-        side = np.cross(face, lines.direction[owner])
-        normals = np.concatenate(
-            [side, -side, np.tile(face, (len(owner), 1)), np.tile(-face, (len(owner), 1))]
-        )
-        X = np.tile(centre, (4, 1)) + 0.5 * width * normals
-        for photo in photos:
-            # The ellipse's shape is known for the faces along the bolts' axis only; the others are judged
-            # later.
-            plain = replace(photo, shape=photo.shape * (np.arange(3) == normal))
-            facing = ((photo.camera.centre - X) * normals).sum(1) > 0
-            llr = match_predictions(plain, X[facing], normals[facing], only_free=True).llr
-            score += np.bincount(np.tile(owner, 4)[facing], np.maximum(llr, LEAST_MISS), minlength=len(score))
+        # The ellipse's shape is known for the faces along the bolts' axis only; the others are judged later.
+        plain = [replace(p, shape=p.shape * (np.arange(3) == normal)) for p in photos]
+        for start, stop in _parts(lines.steps[mine]):
+            owner, centre = _between_pins(lines, mine[start:stop])
+            face = np.eye(3)[normal]
+            side = np.cross(face, lines.direction[owner])
+            normals = np.concatenate(
+                [side, -side, np.tile(face, (len(owner), 1)), np.tile(-face, (len(owner), 1))]
+            )
+            X = np.tile(centre, (4, 1)) + 0.5 * width * normals
+            every = np.tile(owner, 4)
+            for photo in plain:
+                facing = dots(photo.camera.centre - X, normals) > 0
+                llr = match_predictions(photo, X[facing], normals[facing], only_free=True).llr
+                score += np.bincount(every[facing], np.maximum(llr, LEAST_MISS), minlength=len(score))
     return score
 
 

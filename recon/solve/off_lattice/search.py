@@ -10,7 +10,7 @@ import numpy as np
 from recon.frame.joints import collisions
 from recon.frame.model import Member, as_tuple
 from recon.geometry.arrays import BoolArray
-from recon.solve.evidence.along_line import LineEvidence, along_line, match_member
+from recon.solve.evidence.along_line import LineEvidence, along_line, match_members
 from recon.solve.evidence.occluders import Occluders
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.scene import Scene
@@ -91,7 +91,6 @@ def start_search(scene: Scene) -> Search:
 def unexplained(scene: Scene, photo: PosedPhoto) -> BoolArray:
     """(N,) detections of a photo that no opening of the scene's candidates accounts for."""
     free = np.ones(len(photo.openings), bool)
-    for candidate in scene.candidates:
-        _, seen = match_member(scene, photo, candidate)
+    for _, seen in match_members(scene, photo):
         free[seen.hit[(seen.hit >= 0) & (seen.llr > 0)]] = False
     return free

@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from recon.frame.confidence import SURE
-from recon.frame.joints import find_joints
+from recon.frame.joints import BOLT_TOL, find_joints
 from recon.frame.model import EndChoice, Member, as_tuple
+from recon.geometry.arrays import FloatArray
 from recon.solve.evidence.candidate import EndGuess
 from recon.solve.evidence.scene import Ends
 
@@ -77,6 +78,20 @@ def end_choices(member: Member, guess: EndGuess, way: int, others: Sequence[Memb
 
 def _reached(member: Member, hole: int, others: Sequence[Member]) -> str | None:
     """Label of the member that a hole, which may lie past the member's ends, lies on; None for none."""
-    last = replace(member, first=as_tuple(member.hole_centre(hole)), holes=1)
-    laps = (j for j in find_joints([last, *others]) if member.id in (j.a, j.b))
+    place = member.hole_centre(hole)
+    last = replace(member, first=as_tuple(place), holes=1)
+    laps = (j for j in find_joints([last, *_near(place, member.width, others)]) if member.id in (j.a, j.b))
     return next((j.b if j.a == member.id else j.a for j in laps), None)
+
+
+def _near(place: FloatArray, width: float, others: Sequence[Member]) -> list[Member]:
+    """The members of which a hole may lap one at a place (3,) of a member so wide, and a few more."""
+    if not others:
+        return []
+    first = np.array([o.first for o in others], float)
+    last = np.array([o.last for o in others])
+    way = last - first
+    along = ((place - first) * way).sum(1) / np.maximum((way**2).sum(1), 1e-9)
+    off = np.linalg.norm(place - first - np.clip(along, 0, 1)[:, None] * way, axis=1)
+    reach = (np.array([o.width for o in others]) + width) / 2 + 2 * BOLT_TOL
+    return [o for o, near in zip(others, off < reach) if near]

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import accumulate, groupby, pairwise
 
 import numpy as np
 
 from recon.frame.squareness import OffPlace, Racked
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import Camera, project_jacobian, stepped, world2camera
-from recon.solve.evidence.along_line import match_member
+from recon.solve.evidence.along_line import match_members
 from recon.solve.evidence.camera_prior import POINT_SPREAD_CROPPED, RACK_SPREAD, CameraPrior
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.scene import Scene
@@ -129,8 +130,9 @@ def squareness_of(scene: Scene) -> Squareness:
     state = _start(scene)
     priors = [_prior_of(p) for p in scene.photos]
     covariance = np.zeros((0, 0))
+    photos = _by_photo(faces, state.middle)
     for _ in range(ROUNDS):
-        state, covariance = _step(state, faces, priors)
+        state, covariance = _step(state, photos, priors)
     error = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     told = counts[used].sum(0) >= LEAST_OPENINGS
     members = _members(state, error, len(scene.photos))
@@ -144,8 +146,7 @@ def face_openings(scene: Scene) -> list[FaceOpenings]:
     """The openings found of each face of each candidate in each photo."""
     out = []
     for i, photo in enumerate(scene.photos):
-        for j, candidate in enumerate(scene.candidates):
-            X, seen = match_member(scene, photo, candidate)
+        for j, (candidate, (X, seen)) in enumerate(zip(scene.candidates, match_members(scene, photo))):
             found = ((seen.hit >= 0) & (seen.llr > LEAST_NATS)).reshape(4, -1)
             axes = np.eye(3)
             for face in range(4):
@@ -177,15 +178,16 @@ def _prior_of(photo: PosedPhoto) -> CameraPrior:
 
 
 def _step(
-    state: _State, faces: Sequence[FaceOpenings], priors: Sequence[CameraPrior]
+    state: _State, photos: Sequence[_PhotoOpenings], priors: Sequence[CameraPrior]
 ) -> tuple[_State, FloatArray]:
     """One Gauss-Newton step, and the covariance of all parameters."""
     P, M = len(state.cameras), len(state.body)
     size = CAMERA * P + RACK + BODY * M
     H, g = np.zeros((size, size)), np.zeros(size)
-    for place, J, W, e in _rows(state, faces, P):
-        H[np.ix_(place, place)] += J.T @ W @ J
-        g[place] += J.T @ W @ e
+    for place, J, W, e in _rows(state, photos):
+        JW = J.T @ W
+        H[place[:, None], place] += JW @ J
+        g[place] += JW @ e
     for p, (camera, prior) in enumerate(zip(state.cameras, priors)):
         r, J = prior.residuals(camera)[:5], prior.jacobian(camera)[:5, :CAMERA]
         here = slice(CAMERA * p, CAMERA * (p + 1))
@@ -217,31 +219,91 @@ def _spread(squares: FloatArray, share: FloatArray) -> FloatArray:
     return np.repeat(np.sqrt((expected + sums) / (EXPECTED_AS + 3 * len(squares))), 3)
 
 
+@dataclass(frozen=True)
+class _PhotoOpenings:
+    """The openings of all faces that one photo shows, side by side, N in all.
+
+    Attributes
+    ----------
+    photo : int
+        Number in the scene.
+    faces : list of (int, int, int)
+        Member, and where the openings of each face start and stop.
+    member : (N,) array
+    world, image, sigma : (N, 3), (N, 2) and (N,) arrays
+        As of :class:`FaceOpenings`.
+    along : (N, 3, 2) array
+        Unit vectors in the face of each, in columns.
+    arm : (N, 3) array
+        From the member's middle, pitches.
+    turn : (N, 3, 3) array
+        By how much a turn of the member moves each: columns are the axes of the turn.
+    """
+
+    photo: int
+    faces: list[tuple[int, int, int]]
+    member: IntArray
+    world: FloatArray
+    image: FloatArray
+    sigma: FloatArray
+    along: FloatArray
+    arm: FloatArray
+    turn: FloatArray
+
+
+def _by_photo(faces: Sequence[FaceOpenings], middle: FloatArray) -> list[_PhotoOpenings]:
+    """The openings of each photo in one table; the faces come photo after photo."""
+    out = []
+    for photo, group in groupby(faces, key=lambda f: f.photo):
+        some = list(group)
+        counts = [len(f.world) for f in some]
+        spans = pairwise(accumulate(counts, initial=0))
+        member = np.repeat([f.member for f in some], counts)
+        world = np.concatenate([f.world for f in some])
+        arm = world - middle[member]
+        out.append(
+            _PhotoOpenings(
+                photo,
+                [(f.member, a, b) for f, (a, b) in zip(some, spans)],
+                member,
+                world,
+                np.concatenate([f.image for f in some]),
+                np.concatenate([f.sigma for f in some]),
+                np.repeat([f.along.T for f in some], counts, axis=0),
+                arm,
+                np.stack([np.cross(axis, arm) for axis in np.eye(3)], 2),
+            )
+        )
+    return out
+
+
 def _rows(
-    state: _State, faces: Sequence[FaceOpenings], photos: int
+    state: _State, photos: Sequence[_PhotoOpenings]
 ) -> Iterator[tuple[IntArray, FloatArray, FloatArray, FloatArray]]:
     """For each face which parameters it depends on, the Jacobian, the weight matrix and the residuals."""
-    for f in faces:
-        camera, body = state.cameras[f.photo], state.body[f.member]
-        arm = f.world - state.middle[f.member]
-        X = f.world + body[:3] + np.cross(body[3:], arm)
-        if (world2camera(camera, X)[:, 2] <= 0).any():
-            continue
+    rack = CAMERA * len(state.cameras)
+    for o in photos:
+        camera, body = state.cameras[o.photo], state.body[o.member]
+        X = o.world + body[:, :3] + np.cross(body[:, 3:], o.arm)
+        behind = world2camera(camera, X)[:, 2] <= 0
         px, by_camera, by_point = project_jacobian(camera, X)
-        turn = np.stack([np.cross(axis, arm) for axis in np.eye(3)], 2)  # (N, 3, 3)
-        J = np.concatenate([by_camera, by_point, by_point @ turn], 2).reshape(2 * len(X), -1)
-        e = (f.image - px).ravel()
-        off = np.linalg.norm(f.image - px, axis=1) / f.sigma
-        weight = np.repeat(1 / (f.sigma**2 * (1 + (off / ROBUST) ** 2)), 2)
-        shade = (by_point @ f.along.T).reshape(2 * len(X), 2)
-        WB = weight[:, None] * shade
-        W = np.diag(weight) - WB @ np.linalg.solve(np.eye(2) / SHADE_SPREAD**2 + shade.T @ WB, WB.T)
-        place = np.r_[
-            CAMERA * f.photo + np.arange(CAMERA),
-            CAMERA * photos + np.arange(RACK),
-            CAMERA * photos + RACK + BODY * f.member + np.arange(BODY),
-        ]
-        yield place, J, W, e
+        J = np.concatenate([by_camera, by_point, by_point @ o.turn], 2)
+        e = o.image - px
+        off = np.linalg.norm(e, axis=1) / o.sigma
+        weight = 1 / (o.sigma**2 * (1 + (off / ROBUST) ** 2))
+        shade = by_point @ o.along
+        for member, a, b in o.faces:
+            if behind[a:b].any():
+                continue
+            w, B = np.repeat(weight[a:b], 2), shade[a:b].reshape(-1, 2)
+            WB = w[:, None] * B
+            W = np.diag(w) - WB @ np.linalg.solve(np.eye(2) / SHADE_SPREAD**2 + B.T @ WB, WB.T)
+            place = np.r_[
+                CAMERA * o.photo + np.arange(CAMERA),
+                rack + np.arange(RACK),
+                rack + RACK + BODY * member + np.arange(BODY),
+            ]
+            yield place, J[a:b].reshape(2 * (b - a), -1), W, e[a:b].ravel()
 
 
 def _racked(camera: Camera, error: FloatArray) -> Racked | None:

@@ -14,7 +14,7 @@ from recon.frame.model import Member, StockUse
 from recon.frame.stock import Stock, recognise
 from recon.frame.tape import disagreement, pitch_of, slack_mm
 from recon.geometry.arrays import FloatArray
-from recon.solve.evidence.along_line import match_member
+from recon.solve.evidence.along_line import match_members
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.scene import Scene
 
@@ -41,14 +41,23 @@ NO_STOCK_FITS = (
 
 def measured_hole(scene: Scene) -> tuple[float, int]:
     """Hole diameter in pitches from all openings of a scene's candidates, and how many they are."""
-    sizes = [np.zeros(0)]
+    return _diameter(scene, np.concatenate([np.zeros(0), *_hole_sizes(scene)]))
+
+
+def _hole_sizes(scene: Scene, alone: bool = False) -> list[FloatArray]:
+    """Of each candidate the apparent diameters of its openings in all photos, pitches; ``alone``: as in
+    :func:`recon.solve.evidence.along_line.match_members`."""
+    sizes: list[list[FloatArray]] = [[np.zeros(0)] for _ in scene.candidates]
     for photo in scene.photos:
-        for candidate in scene.candidates:
-            X, seen = match_member(scene, photo, candidate)
+        for mine, (X, seen) in zip(sizes, match_members(scene, photo, alone)):
             ok = (seen.hit >= 0) & (seen.llr > 1)
             depth = (X[ok] @ photo.camera.R.T + photo.camera.t)[:, 2]
-            sizes.append(photo.openings["major"][seen.hit[ok]] * depth / photo.camera.f)
-    found = np.concatenate(sizes)
+            mine.append(photo.openings["major"][seen.hit[ok]] * depth / photo.camera.f)
+    return [np.concatenate(mine) for mine in sizes]
+
+
+def _diameter(scene: Scene, found: FloatArray) -> tuple[float, int]:
+    """Hole diameter in pitches by the apparent diameters of openings, and how many they are."""
     if not len(found):
         return float(np.median([photo.hole for photo in scene.photos])) / APPARENT_MIDDLE, 0
     return float(np.percentile(found, 75)) / APPARENT, len(found)
@@ -85,8 +94,8 @@ def member_stocks(
     ]
     whole, _ = measured_hole(scene)
     out: list[str | None] = []
-    for candidate in scene.candidates:
-        hole, count = measured_hole(scene.with_candidates([candidate]))
+    for sizes in _hole_sizes(scene, alone=True):
+        hole, count = _diameter(scene, sizes)
         enough = count >= LEAST_OPENINGS and rivals
         out.append(_likeliest_stock(hole / whole, own, rivals) if enough else own.id)
     return out

@@ -12,7 +12,7 @@ from recon.geometry.boxes import lifted
 from recon.geometry.camera import Camera
 from recon.image.photo_rows import MOST_OPENINGS, likely
 from recon.image.rows import find_rows
-from recon.solve.evidence.along_line import match_member
+from recon.solve.evidence.along_line import match_members
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import match_predictions
 from recon.solve.evidence.scene import Scene
@@ -146,8 +146,7 @@ def reading_tables(
 def _member_hits(scene: Scene, photo: PosedPhoto) -> IntArray:
     """Numbers of the detections that are openings of the scene's candidates."""
     hits = [np.zeros(0, int)]
-    for candidate in scene.candidates:
-        _, seen = match_member(scene, photo, candidate)
+    for _, seen in match_members(scene, photo):
         hits.append(seen.hit[(seen.hit >= 0) & (seen.llr > 0)])
     return np.unique(np.concatenate(hits))
 

@@ -8,7 +8,7 @@ from itertools import combinations
 import numpy as np
 
 from recon.geometry.arrays import BoolArray
-from recon.solve.evidence.along_line import match_member
+from recon.solve.evidence.along_line import match_members
 from recon.solve.evidence.scene import Scene
 
 # Nats by which a photo shows a member, or the openings that should be in sight there and are not deny it:
@@ -39,10 +39,8 @@ def moved_between_visits(scene: Scene, labels: Sequence[str]) -> list[str]:
     if len(scene.photos) < 2:
         return []
     # Misses count in full here: that something hides a whole member is the other explanation.
-    nats = [
-        np.array([match_member(scene, photo, c)[1].llr.sum() for photo in scene.photos])
-        for c in scene.candidates
-    ]
+    shown = [[seen.llr.sum() for _, seen in match_members(scene, photo)] for photo in scene.photos]
+    nats = np.array(shown).T
     said = []
     for i, j in combinations(range(len(nats)), 2):
         a, b = scene.candidates[i], scene.candidates[j]
