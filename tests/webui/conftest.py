@@ -54,21 +54,28 @@ class Asked:
         return self.post("/api/edit", json={"base": self.build.n, "ask": ask})
 
 
+@pytest.fixture(scope="session")
+def fork_servers(settings_of_nobody):
+    servers = ForkServers()
+    yield servers
+    servers.close()
+
+
 @pytest.fixture
-def asked(tmp_path):
+def forking(fork_servers, monkeypatch):
+    """The page's worker processes are forked."""
+    if CAN_FORK:
+        fork_servers.take_the_place_of(monkeypatch)
+
+
+@pytest.fixture
+def asked(tmp_path, forking):
     """A page for an empty build, asked without a network."""
     from webui.app import close_app, create_app
 
     app = create_app(tmp_path / "build", port=8174)
     yield Asked(app, app.test_client(), "http://127.0.0.1:8174")
     close_app(app)
-
-
-@pytest.fixture(scope="session")
-def fork_servers(settings_of_nobody):
-    servers = ForkServers()
-    yield servers
-    servers.close()
 
 
 @contextmanager

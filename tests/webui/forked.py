@@ -1,13 +1,15 @@
 """Worker processes of the page, forked from one that has imported already what they need.
 
-To import takes each of them 0.6 s of the processor (derived values) or 1.3 s (rows drawn by hand), as much
-as the page itself takes in the browser.  Pages of `serve` (conftest.py) get theirs from here; how they are
-started in earnest is tested without a browser (test_derived_worker.py) and wherever a page runs in a process
-of its own (`served` in browsing.py).
+To import takes each of them 0.3 (photos), 0.6 (derived values) or 1.2 s of the processor (rows drawn by hand,
+a reading), as much as the page itself takes in the browser.  Pages of `serve` and `asked` (conftest.py) get
+theirs from here; how they are started in earnest is tested where there is no such page
+(test_derived_worker.py, test_photos.py) and wherever a page runs in a process of its own (`served` in
+browsing.py).
 """
 
 import contextlib
 import importlib
+import io
 import json
 import os
 import runpy
@@ -20,25 +22,34 @@ import threading
 from types import SimpleNamespace
 
 from tests.corrections.frames import ROOT
-from webui.processes import by_hand, derived
+from webui.processes import by_hand, derived, reading
+from webui.storage import photo_store
 
 # Program -> what it imports once it runs.
 LOADED = {
-    derived.__name__: (
+    "webui.processes.decode": ("PIL.Image", "PIL.ImageOps", "PIL.JpegImagePlugin", "recon.errors"),
+    "webui.processes.derived": (
         "recon.corrections.plan_audit",
         "recon.corrections.review",
         "recon.workshop.rigidity.frame_check",
         "webui.derived.parts_and_checks",
         "webui.derived.steps",
     ),
-    by_hand.__name__: (
+    "webui.processes.by_hand": (
         "recon.image.photos",
         "recon.solve.by_hand.on_frame",
         "recon.solve.by_hand.strip",
         "recon.solve.by_hand.stroke_members",
         "recon.solve.priors.constraints",
     ),
+    "webui.processes.reading_worker": (
+        "recon.corrections.solver",
+        "recon.image.duplicates",
+        "recon.solve.each_photo",
+        "webui.storage.reading_cache",
+    ),
 }
+BEGUN_BY = (by_hand, derived, photo_store, reading)
 # Linux has what is used here; a process that is measured is started in earnest.
 CAN_FORK = hasattr(signal, "pidfd_send_signal") and "tests.covered" not in sys.modules
 
@@ -46,29 +57,29 @@ CAN_FORK = hasattr(signal, "pidfd_send_signal") and "tests.covered" not in sys.m
 class Forked:
     """A process that was forked, as much of `subprocess.Popen` as the page uses."""
 
-    def __init__(self, pid, stdin, stdout):
-        self.pid, self.stdin, self.stdout = pid, stdin, stdout
-        try:
-            self._file = os.pidfd_open(pid)
-        except ProcessLookupError:  # it ended at once
-            self._file = None
+    def __init__(self, server, pid, stdin, stdout):
+        self.pid, self.stdin, self.stdout, self.returncode = pid, stdin, stdout, None
+        self._server, self._turn = server, threading.Lock()
+        self._file = os.pidfd_open(pid)  # also of one that has ended and was not waited for
 
     def poll(self):
-        return 0 if self._ended(0) else None
+        return self._waited(0)
 
     def wait(self):
-        self._ended(None)
-        if self._file is not None:
-            os.close(self._file)
-        self._file = None
+        return self._waited(None)
 
     def kill(self):
-        if self._file is not None:
-            with contextlib.suppress(ProcessLookupError):
+        with self._turn, contextlib.suppress(ProcessLookupError):
+            if self.returncode is None:
                 signal.pidfd_send_signal(self._file, signal.SIGKILL)
 
-    def _ended(self, timeout_s):
-        return self._file is None or bool(select.select([self._file], [], [], timeout_s)[0])
+    def _waited(self, timeout_s):
+        if self.returncode is None and select.select([self._file], [], [], timeout_s)[0]:
+            with self._turn:
+                if self.returncode is None:
+                    self.returncode = os.waitstatus_to_exitcode(self._server.ask({"ended": self.pid}))
+                    os.close(self._file)
+        return self.returncode
 
 
 class ForkServer:
@@ -76,28 +87,35 @@ class ForkServer:
 
     def __init__(self, program):
         self._turn = threading.Lock()
-        self._ask, theirs = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
+        self._socket, theirs = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
         with theirs:
-            command = [sys.executable, "-m", __name__, program, str(theirs.fileno())]
             self._process = subprocess.Popen(
-                command, cwd=ROOT, pass_fds=[theirs.fileno()], stdin=subprocess.DEVNULL
+                [sys.executable, "-m", __name__, program, str(theirs.fileno())],
+                cwd=ROOT,
+                pass_fds=[theirs.fileno()],
+                stdin=subprocess.DEVNULL,
             )
 
-    def begin(self, arguments):
+    def ask(self, request, files=()):
+        with self._turn:
+            socket.send_fds(self._socket, [json.dumps(request).encode()], files)
+            return int(self._socket.recv(20))
+
+    def begin(self, arguments, stdin, text):
         """The program, begun with these arguments."""
-        (in_end, stdin), (stdout, out_end) = os.pipe(), os.pipe()
+        in_end, ours = os.pipe() if stdin == subprocess.PIPE else (os.open(os.devnull, os.O_RDONLY), None)
+        theirs, out_end = os.pipe()
         try:
-            request = json.dumps({"arguments": arguments, "environment": dict(os.environ)}).encode()
-            with self._turn:
-                socket.send_fds(self._ask, [request], [in_end, out_end])
-                pid = int(self._ask.recv(20))
+            request = {"arguments": arguments, "environment": dict(os.environ)}
+            pid = self.ask(request, [in_end, out_end])
         finally:
             os.close(in_end)
             os.close(out_end)
-        return Forked(pid, os.fdopen(stdin, "wb"), os.fdopen(stdout, "rb"))
+        pipes = [None if ours is None else os.fdopen(ours, "wb"), os.fdopen(theirs, "rb")]
+        return Forked(self, pid, *(io.TextIOWrapper(p) if p and text else p for p in pipes))
 
     def close(self):
-        self._ask.close()
+        self._socket.close()
         self._process.wait()
 
 
@@ -107,14 +125,14 @@ class ForkServers:
     def __init__(self):
         self._servers, self._turn = {}, threading.Lock()
 
-    def popen(self, command, **options):
+    def popen(self, command, *, stdin, cwd, text=False, **_):
         """As `subprocess.Popen` for a program that is in LOADED."""
         interpreter, option, program, *arguments = command
-        assert (interpreter, option) == (sys.executable, "-m") and options["cwd"] == ROOT
+        assert (interpreter, option, cwd) == (sys.executable, "-m", ROOT)
         with self._turn:
             if program not in self._servers:
                 self._servers[program] = ForkServer(program)
-        return self._servers[program].begin(arguments)
+        return self._servers[program].begin(arguments, stdin, text)
 
     def close(self):
         for server in self._servers.values():
@@ -123,49 +141,50 @@ class ForkServers:
     def take_the_place_of(self, monkeypatch):
         """Gives the modules that begin these programs this in place of `subprocess`."""
         place = SimpleNamespace(Popen=self.popen, PIPE=subprocess.PIPE, DEVNULL=subprocess.DEVNULL)
-        for module in (derived, by_hand):
+        for module in BEGUN_BY:
             monkeypatch.setattr(module, "subprocess", place)
 
 
 def main(program, file):
-    """Forks `program` for each request on a socket, until that is closed."""
+    """Forks `program` for each request on a socket, and says how it ended, until that is closed."""
     for name in LOADED[program]:
         importlib.import_module(name)
-    signal.signal(signal.SIGCHLD, _reap)
-    ask = socket.socket(fileno=file)
+    asked = socket.socket(fileno=file)
     while True:
-        data, files, *_ = socket.recv_fds(ask, 2**20, 2)
+        data, files, *_ = socket.recv_fds(asked, 2**20, 2)
         if not data:
             return
-        pid = os.fork()
-        if pid == 0:
-            ask.close()
-            _become(program, json.loads(data), files)
+        request = json.loads(data)
+        if "ended" in request:
+            answer = os.waitpid(request["ended"], 0)[1]
+        else:
+            answer = os.fork()
+            if answer == 0:
+                asked.close()
+                _become(program, request, files)
         for each in files:
             os.close(each)
-        ask.send(str(pid).encode())
-
-
-def _reap(*_):
-    """Takes note of what has ended; its time is then counted as its server's."""
-    with contextlib.suppress(ChildProcessError):
-        while os.waitpid(-1, os.WNOHANG)[0]:
-            pass
+        asked.send(str(answer).encode())
 
 
 def _become(program, request, files):
-    signal.signal(signal.SIGCHLD, signal.SIG_DFL)
     os.environ.clear()
     os.environ.update(request["environment"])
+    sys.path[1:1] = [p for p in os.environ.get("PYTHONPATH", "").split(os.pathsep) if p and p not in sys.path]
     for k, each in enumerate(files):
         os.dup2(each, k)
         os.close(each)
     os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
     sys.argv[1:] = request["arguments"]
+    code = 1
     try:
         runpy.run_module(program, run_name="__main__", alter_sys=True)
+        code = 0
+    except SystemExit as end:
+        code = end.code if isinstance(end.code, int) else int(end.code is not None)
     finally:
-        os._exit(0)
+        sys.stdout.flush()
+        os._exit(code)
 
 
 if __name__ == "__main__":
