@@ -124,10 +124,12 @@ def shared(opened_once, serve_once, tmp_path_factory):
 @pytest.fixture
 def two(shared):
     """Two pages of one build, in two browsers; the second does not hear of the first by itself."""
-    pages = [each.anew()[0] for each in shared]
-    for page in pages:
+    one, build = shared[0].back()
+    one.evaluate(in_page("choose([]);"))
+    second, _ = shared[1].anew()  # loaded again, for it does not hear that the frame is as it was
+    for page in (one, second):
         page.click("#tab-members")
-    return *pages, shared[0].build
+    return one, second, build
 
 
 def both_lengthen_a(one, two, build):
