@@ -3,6 +3,7 @@
 A worker gets a function, by its name, and its arguments through a pipe, and answers through another: arrays
 and plain values, pickled.  The work of a process that cannot be begun, or ends, is done in this one: whoever
 calls gets the same values, only later.  A worker ends with the process that began it, however that ends.
+Where nothing else runs in that process a worker is a copy of it, which has loaded all that it needs.
 
 `concurrent.futures` is not used: its processes are begun from the caller's main module, which a script or a
 test may not bear, they outlive a caller that is killed, and Ctrl-C waits for what they are at.
@@ -24,7 +25,7 @@ from importlib import import_module
 from itertools import count
 from pathlib import Path
 from types import TracebackType
-from typing import Any, TypeVar
+from typing import IO, Any, NoReturn, TypeVar
 
 T = TypeVar("T")
 A = TypeVar("A")
@@ -32,6 +33,7 @@ A = TypeVar("A")
 THREADS = 2  # of this process that work at a time where it has no workers: filters leave Python's lock
 # One thread for each library in a worker: those of several processes would wait for one another.
 ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "OPENCV_FOR_THREADS_NUM": "1"}
+WAITING_THREADS = ("signals",)  # of recon.cli.stopping: waits for a socket and holds nothing
 ANSWER, HEARD, FAULT = "answer", "heard", "fault"
 
 
@@ -178,16 +180,8 @@ class _Worker:
     """A worker process, as the one that began it sees it."""
 
     def __init__(self, ready: Sequence[str]) -> None:
-        root = str(Path(__file__).parents[1])
-        path = os.pathsep.join([root, *filter(None, [os.environ.get("PYTHONPATH")])])
-        self._process = subprocess.Popen(
-            # -P: nothing is loaded from the folder that happens to be the current one.
-            [sys.executable, "-P", "-c", "from recon.workers import serve; serve()", *ready],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            env=ONE_THREAD | os.environ | {"PYTHONPATH": path},
-        )
+        begun = _forked() if _can_fork(ready) else _loaded(ready)
+        self._process, self._asks, self._answers = begun
 
     @property
     def pid(self) -> int:
@@ -201,10 +195,9 @@ class _Worker:
         hear: Callable[[Any], object] | None,
     ) -> tuple[str, Any]:
         """ANSWER or FAULT, and what the function gave or raised."""
-        assert self._process.stdin is not None
         try:
-            pickle.dump((function, args, hear is not None), self._process.stdin, pickle.HIGHEST_PROTOCOL)
-            self._process.stdin.flush()
+            pickle.dump((function, args, hear is not None), self._asks, pickle.HIGHEST_PROTOCOL)
+            self._asks.flush()
         except (OSError, ValueError):  # ValueError: it was ended
             raise _LostError from None
         while True:
@@ -215,9 +208,8 @@ class _Worker:
                 hear(value)
 
     def _next(self) -> tuple[str, Any]:
-        assert self._process.stdout is not None
         try:
-            line: tuple[str, Any] = pickle.load(self._process.stdout)
+            line: tuple[str, Any] = pickle.load(self._answers)
         except (OSError, ValueError, EOFError, pickle.UnpicklingError):
             raise _LostError from None
         return line
@@ -226,10 +218,104 @@ class _Worker:
         """End the process."""
         self._process.kill()
         self._process.wait()
-        for pipe in (self._process.stdin, self._process.stdout):
+        for pipe in (self._asks, self._answers):
             with contextlib.suppress(OSError, ValueError):
-                if pipe is not None:
-                    pipe.close()
+                pipe.close()
+
+
+class _Forked:
+    """A process made by `os.fork`, with what is needed of `subprocess.Popen`."""
+
+    def __init__(self, pid: int) -> None:
+        self.pid, self._ended = pid, False
+
+    def kill(self) -> None:
+        """End it, if it has not ended."""
+        if not self._ended:
+            os.kill(self.pid, signal.SIGKILL)
+
+    def wait(self) -> None:
+        """Wait until it has ended."""
+        if not self._ended:
+            with contextlib.suppress(ChildProcessError):
+                os.waitpid(self.pid, 0)
+            self._ended = True
+
+
+_Begun = tuple["subprocess.Popen[bytes] | _Forked", IO[bytes], IO[bytes]]
+
+
+def _loaded(ready: Sequence[str]) -> _Begun:
+    """A process of its own, which loads what it needs."""
+    root = str(Path(__file__).parents[1])
+    path = os.pathsep.join([root, *filter(None, [os.environ.get("PYTHONPATH")])])
+    process = subprocess.Popen(
+        # -P: nothing is loaded from the folder that happens to be the current one.
+        [sys.executable, "-P", "-c", "from recon.workers import serve; serve()", *ready],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        env=ONE_THREAD | os.environ | {"PYTHONPATH": path},
+    )
+    assert process.stdin is not None and process.stdout is not None
+    return process, process.stdin, process.stdout
+
+
+def _can_fork(ready: Sequence[str]) -> bool:
+    """Can a copy of this process go on from here?  It has all that is loaded already, which takes a second.
+
+    Only where nothing else runs in it: a lock that another thread holds would never be let go in the copy,
+    and libraries lose the threads that they began (POSIX.1-2017, fork).  On other systems than Linux
+    libraries that were loaded may not be used in a copy.
+    """
+    if sys.platform != "linux" or not all(name in sys.modules for name in ready):
+        return False
+    threads = threading.enumerate()
+    if not all(t is threading.main_thread() or t.name in WAITING_THREADS for t in threads):
+        return False
+    with contextlib.suppress(OSError):
+        return len(os.listdir("/proc/self/task")) == len(threads)
+    return False
+
+
+def _forked() -> _Begun:
+    """A copy of this process, which answers it."""
+    (asks, asking), (answering, answers) = os.pipe(), os.pipe()
+    # A signal that comes before the copy has let go of what this process does on one would do that there.
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, signal.valid_signals())
+    try:
+        pid = os.fork()
+        if pid == 0:
+            _be_worker(asks, answers, before)
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+    os.close(asks)
+    os.close(answers)
+    return _Forked(pid), os.fdopen(asking, "wb"), os.fdopen(answering, "rb")
+
+
+def _be_worker(asks: int, answers: int, mask: Iterable[int]) -> NoReturn:
+    """What a copy of the process does: lets go of all that is the other one's, and answers."""
+    try:
+        signal.set_wakeup_fd(-1)
+        for number in (signal.SIGTERM, signal.SIGHUP):
+            if signal.getsignal(number) != signal.SIG_IGN:
+                signal.signal(number, signal.SIG_DFL)
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        signal.pthread_sigmask(signal.SIG_SETMASK, mask)
+        nothing = os.open(os.devnull, os.O_RDWR)
+        for standard in range(3):
+            os.dup2(nothing, standard)
+        # Pipes to other workers and locked files among them: they are to end when the other process does.
+        for name in os.listdir("/proc/self/fd"):
+            if int(name) > 2 and int(name) not in (asks, answers):
+                with contextlib.suppress(OSError):
+                    os.close(int(name))
+        if "cv2" in sys.modules:
+            sys.modules["cv2"].setNumThreads(int(ONE_THREAD["OPENCV_FOR_THREADS_NUM"]))
+        _answer(os.fdopen(asks, "rb"), os.fdopen(answers, "wb"))
+    finally:
+        os._exit(1)
 
 
 def serve() -> None:
@@ -237,6 +323,11 @@ def serve() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the other one, which then ends this
     asks, answers = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # what a library prints is no answer
+    _answer(asks, answers, sys.argv[1:])
+
+
+def _answer(asks: IO[bytes], answers: IO[bytes], modules: Sequence[str] = ()) -> NoReturn:
+    """Answers one ask after another until there can be no more; loads modules first."""
     waiting: queue.SimpleQueue[Any] = queue.SimpleQueue()
 
     def listen() -> None:
@@ -250,7 +341,7 @@ def serve() -> None:
         answers.flush()
 
     threading.Thread(target=listen, daemon=True).start()
-    for name in sys.argv[1:]:
+    for name in modules:
         import_module(name)
     while True:
         function, args, hears = waiting.get()

@@ -98,23 +98,54 @@ def test_the_work_of_a_process_that_ends_is_done_here():
 BEGINS = """
 import os, time
 from recon.workers import Workers
-workers = Workers(1)
-print(workers._processes[0]._process.pid, flush=True)
-workers.call(time.sleep, 600), workers.call(time.sleep, 600)
+workers = Workers(2, {ready})
+print(*workers.pids, flush=True)
+workers.map(time.sleep, [600] * 3)
 """
 
 
-def test_a_worker_at_work_ends_with_the_process_that_began_it():
+@pytest.mark.parametrize("ready", [[], ["tests.waiting"]], ids=["a copy", "loaded anew"])
+def test_workers_at_work_end_with_the_process_that_began_them(ready):
     process = subprocess.Popen(
-        [sys.executable, "-c", BEGINS],
+        [sys.executable, "-c", BEGINS.format(ready=ready)],
         stdout=subprocess.PIPE,
         text=True,
         env=os.environ | {"PYTHONPATH": ROOT},
     )
-    worker = int(process.stdout.readline())
+    pids = [int(word) for word in process.stdout.readline().split()]
+    kept = [Path(f"/proc/{pid}/cmdline").read_bytes() for pid in pids] if sys.platform == "linux" else []
+    assert [b"serve()" in command for command in kept] == [bool(ready)] * len(kept)
     process.send_signal(signal.SIGKILL)
     process.communicate(timeout=patience())
-    until(lambda: not _alive(worker), "the end of the worker")
+    until(lambda: not any(map(_alive, pids)), "the end of the workers")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="workers are copies on Linux alone")
+def test_a_copy_lets_go_of_files_signals_and_output_of_the_process_that_began_it(tmp_path):
+    code = """
+import os, signal, socket, sys
+from functools import partial
+from recon.workers import Workers
+ours, theirs = socket.socketpair()
+theirs.setblocking(False)
+signal.set_wakeup_fd(theirs.fileno())
+signal.signal(signal.SIGTERM, lambda *_: print("heard"))
+kept = open(sys.argv[1], "w")
+with Workers(1) as workers:
+    def in_worker(function, *args):
+        worker = workers._processes[0]
+        return worker.ask(function, args, None)[1]
+    ours.setblocking(False)
+    print(in_worker(os.path.exists, f"/proc/self/fd/{kept.fileno()}"), in_worker(os.system, "echo seen"))
+    print(in_worker(signal.getsignal, signal.SIGTERM) == signal.SIG_DFL, in_worker(signal.set_wakeup_fd, -1))
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path / "held")],
+        capture_output=True,
+        text=True,
+        env=os.environ | {"PYTHONPATH": ROOT},
+    )
+    assert done.stdout.split() == ["False", "0", "True", "-1"], done.stderr
 
 
 def _alive(pid):

@@ -2,6 +2,7 @@
 
 - `arrays`: names for the kinds of arrays in signatures
 - `camera`: projection, its inverse and Jacobians
+- `trust_region`: robust least squares of a few parameters
 - `ellipses`: shapes of openings seen and predicted, compared
 - `boxes`: what hides what, and which boxes lie in one another
 - `lattice`: rotations of the lattice, and the places that members can take on it

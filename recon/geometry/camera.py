@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from recon.geometry.arrays import BoolArray, FloatArray
+from recon.geometry.arrays import BoolArray, FloatArray, dots, lengths
 
 PARAMETERS = 14  # of `stepped`: f, k1, k2, a rotation vector, t, cx, cy, and three shears
 PLANES = ((0, 1), (0, 2), (1, 2))  # pairs of axes, in the order of the shears
@@ -155,7 +155,7 @@ def camera2sensor(points: FloatArray) -> FloatArray:
 
 def sensor2image(camera: Camera, xy: FloatArray) -> FloatArray:
     """(..., 2) to (..., 2) px: lens, then focal length and principal point."""
-    r2 = np.sum(xy**2, axis=-1, keepdims=True)
+    r2 = dots(xy, xy)[..., None]
     d = 1 + camera.k1 * r2 + camera.k2 * r2**2
     px: FloatArray = camera.f * d * xy + np.array([camera.cx, camera.cy])
     return px
@@ -164,7 +164,7 @@ def sensor2image(camera: Camera, xy: FloatArray) -> FloatArray:
 def image2sensor(camera: Camera, px: ArrayLike) -> FloatArray:
     """(..., 2) px to (..., 2), the lens undone by Newton's method on the radius."""
     q = (np.asarray(px, float) - [camera.cx, camera.cy]) / camera.f
-    rd = np.linalg.norm(q, axis=-1, keepdims=True)
+    rd = lengths(q)[..., None]
     r = rd.copy()
     for _ in range(LENS_ROUNDS):
         value = r * (1 + camera.k1 * r**2 + camera.k2 * r**4) - rd
@@ -209,38 +209,59 @@ def project_jacobian(camera: Camera, points: FloatArray) -> tuple[FloatArray, Fl
     d_points : (N, 2, 3) array
         By the points (pitches).
     """
-    pc = world2camera(camera, points)
-    x, y, z = pc.T
-    u, v = x / z, y / z
+    placed = world2camera(camera, points).T
+    px, by_camera, by_place = image_derivatives(camera, placed, points.T)
+    by_points = np.tensordot(camera.R, by_place, (0, 0))
+    return px.T, by_camera.T, by_points.T
+
+
+def image_derivatives(
+    camera: Camera, placed: FloatArray, points: FloatArray, shears: bool = True
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Image points and their derivatives, one row a parameter: for normal equations.
+
+    Parameters
+    ----------
+    camera : Camera
+    placed : (3, N) array
+        Points in the camera's frame, pitches.
+    points : (3, N) array
+        The same in the world.
+    shears : bool
+        Whether derivatives by the frame's shears are wanted; else they are left out.
+
+    Returns
+    -------
+    px : (2, N) array
+    d_camera : (14 or 11, 2, N) array
+        As :func:`project_jacobian` has them.
+    d_placed : (3, 2, N) array
+        By the points in the camera's frame, pitches.
+    """
+    sensor = placed[:2] / placed[2]
+    u, v = sensor
     r2 = u * u + v * v
-    d = 1 + camera.k1 * r2 + camera.k2 * r2**2
-    px = np.c_[camera.f * d * u + camera.cx, camera.f * d * v + camera.cy]
-    # Image by sensor.
-    g = 2 * camera.k1 + 4 * camera.k2 * r2
-    J = np.empty((len(pc), 2, 2))
-    J[:, 0, 0], J[:, 1, 1] = camera.f * (d + u * u * g), camera.f * (d + v * v * g)
-    J[:, 0, 1] = J[:, 1, 0] = camera.f * u * v * g
-    # Sensor by camera point.
-    S = np.zeros((len(pc), 2, 3))
-    S[:, 0, 0] = S[:, 1, 1] = 1 / z
-    S[:, 0, 2], S[:, 1, 2] = -u / z, -v / z
-    by_cam = J @ S
-    out = np.zeros((len(pc), 2, PARAMETERS))
-    uv = np.c_[u, v]
-    out[:, :, 0] = d[:, None] * uv
-    out[:, :, 1] = camera.f * r2[:, None] * uv
-    out[:, :, 2] = camera.f * (r2**2)[:, None] * uv
-    q = points @ camera.R.T
-    skew = np.zeros((len(pc), 3, 3))  # d(exp(w) q) / dw = -[q]x
-    skew[:, 0, 1], skew[:, 0, 2], skew[:, 1, 2] = q[:, 2], -q[:, 1], q[:, 0]
-    skew[:, 1, 0], skew[:, 2, 0], skew[:, 2, 1] = -q[:, 2], q[:, 1], -q[:, 0]
-    out[:, :, 3:6] = by_cam @ skew
-    out[:, :, 6:9] = by_cam
-    out[:, 0, 9] = out[:, 1, 10] = 1
-    by_world = by_cam @ camera.R
-    for k, (i, j) in enumerate(PLANES):
-        out[:, :, 11 + k] = by_world[:, :, i] * points[:, None, j] + by_world[:, :, j] * points[:, None, i]
-    return px, out, by_world
+    d = 1 + r2 * (camera.k1 + camera.k2 * r2)
+    f_z = camera.f / placed[2]
+    g = f_z * (2 * camera.k1 + 4 * camera.k2 * r2)
+    by_place = np.empty((3, *sensor.shape))
+    by_place[0, 0], by_place[1, 1] = f_z * d + u * u * g, f_z * d + v * v * g
+    by_place[0, 1] = by_place[1, 0] = u * v * g
+    by_place[2] = -(by_place[0] * u + by_place[1] * v)
+    out = np.zeros((PARAMETERS if shears else PARAMETERS - len(PLANES), *sensor.shape))
+    out[0], out[1] = d * sensor, camera.f * r2 * sensor
+    out[2] = r2 * out[1]
+    x, y, z = placed - camera.t[:, None]  # d(exp(w) q) / dw = -[q]x
+    out[3] = by_place[2] * y - by_place[1] * z
+    out[4] = by_place[0] * z - by_place[2] * x
+    out[5] = by_place[1] * x - by_place[0] * y
+    out[6:9] = by_place
+    out[9, 0] = out[10, 1] = 1
+    if shears:
+        by_world = np.tensordot(camera.R, by_place, (0, 0))
+        for k, (i, j) in enumerate(PLANES):
+            out[11 + k] = by_world[i] * points[j] + by_world[j] * points[i]
+    return camera.f * d * sensor + np.array([[camera.cx], [camera.cy]]), out, by_place
 
 
 def stepped(camera: Camera, delta: FloatArray) -> Camera:

@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 
 from recon.geometry.arrays import FloatArray
 from recon.image.blobs import BLOB, find_blobs
-from recon.image.rims import FULL, LEAST_SCORE, QUICK, Planes, fit_rims, make_pyramid
+from recon.image.rims import FULL, LEAST_SCORE, QUICK, Level, fit_rims, make_pyramid
 
 # One table row an opening.  x, y: centre, px.  major, minor: full axes of the ellipse, px.
 # angle: of the major axis, radians from +x towards +y.  contrast: signed difference of lightness,
@@ -88,9 +88,8 @@ def detect_openings(
     >>> round(best["x"]), round(best["y"]), round(best["major"])
     (60, 50, 16)
     """
-    planes = cv2.split(lab)
-    pyramid = make_pyramid(planes)
-    rough = _rough(planes, pyramid)
+    pyramid = make_pyramid(lab)
+    rough = _rough(pyramid)
     if seen:
         seen(_likely(rough, most))
     # Measured again from its own middle, an opening scores what it is worth.
@@ -109,8 +108,7 @@ def rough_openings(lab: NDArray[np.float32], most: int = MOST_OPENINGS) -> NDArr
     >>> round(rough_openings(lab_image(photo))[0]["x"])
     60
     """
-    planes = cv2.split(lab)
-    return _likely(_rough(planes, make_pyramid(planes)), most)
+    return _likely(_rough(make_pyramid(lab)), most)
 
 
 def _likely(rough: NDArray[Any], most: int) -> NDArray[Any]:
@@ -118,9 +116,9 @@ def _likely(rough: NDArray[Any], most: int) -> NDArray[Any]:
     return rough[rough["score"] > LEAST_OPENING_SCORE][:most]
 
 
-def _rough(planes: Planes, pyramid: Sequence[Planes]) -> NDArray[Any]:
+def _rough(pyramid: Sequence[Level]) -> NDArray[Any]:
     """What may be an opening after a quick look at all spots."""
-    return _best_of(fit_rims(pyramid, _spots(planes), QUICK, OPENING), LEAST_SCORE)
+    return _best_of(fit_rims(pyramid, _spots(pyramid), QUICK, OPENING), LEAST_SCORE)
 
 
 def _as_spots(openings: NDArray[Any]) -> NDArray[np.void]:
@@ -133,11 +131,11 @@ def _as_spots(openings: NDArray[Any]) -> NDArray[np.void]:
     return spots
 
 
-def _spots(planes: Sequence[NDArray[Any]]) -> NDArray[np.void]:
+def _spots(pyramid: Sequence[Level]) -> NDArray[np.void]:
     """The blobs of all channels that stand out most."""
     parts = []
-    for c, (plane, floor) in enumerate(zip(planes, CHANNEL_NOISE)):
-        found = find_blobs(plane, floor)
+    for c, floor in enumerate(CHANNEL_NOISE):
+        found = find_blobs(cv2.extractChannel(pyramid[0], c), floor)
         found["channel"] = c
         parts.append(found)
     spots = np.concatenate(parts)

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
@@ -15,7 +14,8 @@ from numpy.typing import NDArray
 
 from recon.geometry.arrays import FloatArray
 
-Planes = Sequence[NDArray[Any]]  # (H, W) each: L, a and b of a photo
+CHANNELS = 3  # L, a and b of a photo
+Level = NDArray[np.float32]  # (H, W, 4): these and ones
 
 REACH = 2.1  # length of the rays in radii
 MIDDLE = 0.45  # radii from the middle within which the opening's own colour is taken
@@ -73,22 +73,27 @@ def make_rays(count: int, steps: int) -> Rays:
 QUICK, FULL = make_rays(12, 9), make_rays(24, 15)
 
 
-def make_pyramid(planes: Planes) -> list[Planes]:
-    """The planes, and halved, quartered and so on: large openings are looked at as coarsely as small ones."""
-    out: list[Planes] = [planes]
-    while len(out) < MOST_LEVELS and min(out[-1][0].shape) > 32:
-        out.append([cv2.resize(p, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA) for p in out[-1]])
+def make_pyramid(lab: NDArray[np.float32]) -> list[Level]:
+    """A photo (H, W, 3) with a channel of ones, and halved, quartered and so on: (H, W, 4) each.
+
+    Large openings are looked at as coarsely as small ones.  Four channels are sampled in half the time that
+    three planes take.
+    """
+    out = [np.asarray(cv2.cvtColor(lab, cv2.COLOR_BGR2BGRA), np.float32)]
+    while len(out) < MOST_LEVELS and min(out[-1].shape[:2]) > 32:
+        half = cv2.resize(out[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        out.append(np.asarray(half, np.float32))
     return out
 
 
 def fit_rims(
-    pyramid: Sequence[Planes], spots: NDArray[np.void], rays: Rays, table: np.dtype
+    pyramid: Sequence[Level], spots: NDArray[np.void], rays: Rays, table: np.dtype
 ) -> NDArray[np.void]:
     """Ellipses fitted to the rims near the given ones.
 
     Parameters
     ----------
-    pyramid : of three float32 arrays each
+    pyramid : of (H, W, 4) float32 arrays
         L*, a* and b* over 100, from `make_pyramid`.
     spots : (N,) structured array
         With `x`, `y`, semi-axes `a`, `b` (px) and `angle`.
@@ -113,7 +118,7 @@ def fit_rims(
             found[name] *= 2**k
         parts.append(found)
     out = np.concatenate(parts)
-    H, W = pyramid[0][0].shape
+    H, W = pyramid[0].shape[:2]
     inside: NDArray[np.bool_] = (out["x"] > 0) & (out["y"] > 0) & (out["x"] < W - 1) & (out["y"] < H - 1)
     return out[inside]
 
@@ -139,18 +144,20 @@ def _at_level(spots: NDArray[np.void], level: int) -> NDArray[np.void]:
     return out
 
 
-def _sampled(planes: Planes, spots: NDArray[np.void], rays: Rays) -> list[NDArray[np.float32]]:
-    """(N, steps * count) colours along the rays, of each plane."""
+def _sampled(level: Level, spots: NDArray[np.void], rays: Rays) -> list[NDArray[np.float32]]:
+    """(N, steps * count) colours along the rays, of each channel."""
     a, b = np.maximum(spots["a"], 1.5), np.maximum(spots["b"], 1.2)
     c, s = np.cos(spots["angle"]), np.sin(spots["angle"])
     px = np.stack([spots["x"], c * a, -s * b], 1).astype(np.float32) @ rays.offsets
     py = np.stack([spots["y"], s * a, c * b], 1).astype(np.float32) @ rays.offsets
-    way = cv2.BORDER_REPLICATE
-    return [np.asarray(cv2.remap(p, px, py, cv2.INTER_LINEAR, borderMode=way), np.float32) for p in planes]
+    found = cv2.remap(level, px, py, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return [np.asarray(cv2.extractChannel(found, c), np.float32) for c in range(CHANNELS)]
 
 
-def _fit(planes: Planes, spots: NDArray[np.void], rays: Rays, table: np.dtype) -> NDArray[np.void]:
-    values = _sampled(planes, spots, rays)
+def _fit(
+    level: NDArray[np.float32], spots: NDArray[np.void], rays: Rays, table: np.dtype
+) -> NDArray[np.void]:
+    values = _sampled(level, spots, rays)
     face = np.stack([_median(v[:, rays.face]) for v in values])
     step = np.stack([v[:, rays.middle].mean(1) for v in values]) - face
     length = np.sqrt((step**2).sum(0)) + 1e-6

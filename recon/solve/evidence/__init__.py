@@ -11,6 +11,7 @@ Modules, in the order of the method:
 - ``occluders``: what may stand in front of an opening.
 - ``scene``: photos, pictures, width and candidates as one value, which the stages take and give back.
 - ``along_line``: what all photos say along a line of holes.
+- ``many_lines``: the same along many lines at once.
 - ``kept_looks``: the same where members take their detections meanwhile, without looking anew.
 - ``floor``: the floor under a frame, which stands still: nats for photos that show it alike.
 - ``unknown_occluders``: runs of openings that something unknown hides.

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import accumulate, groupby, pairwise
+from itertools import accumulate, pairwise
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -24,7 +24,6 @@ from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
 from recon.solve.evidence.predictions import Matches, match_predictions, member_openings
 from recon.solve.evidence.scene import Scene
 
-LINES_AT_ONCE = 48  # lines evaluated in one go: bounds memory, saves overhead
 WIDE = 2.0  # spreads of an own place within which openings are looked for before it is known
 NEAR_PITCHES = 0.9  # at an angle: detections within this, and a width, of the line are looked at
 
@@ -104,6 +103,21 @@ class LineEvidence:
     def explained(self) -> IntArray:
         """(V, 8, K) indices of the detections that are openings or heads of the line, -1 none."""
         return np.concatenate([self.hit, self.head], 1)
+
+    def shown_at(self, mask: BoolArray) -> LineEvidence:
+        """The evidence with nothing said of openings but those of a mask (V, 4, K)."""
+        return LineEvidence(
+            np.where(mask, self.llr, 0.0),
+            np.where(mask, self.hit, -1),
+            self.visible & mask,
+            np.where(mask, self.head, -1),
+        )
+
+    def part_at(self, holes: IntArray) -> LineEvidence:
+        """The evidence at some holes, by number."""
+        return LineEvidence(
+            self.llr[:, :, holes], self.hit[:, :, holes], self.visible[:, :, holes], self.head[:, :, holes]
+        )
 
     def part(self, start: int, stop: int) -> LineEvidence:
         """The evidence at holes ``start`` to ``stop`` - 1."""
@@ -215,10 +229,10 @@ def along_line(
     [1, 1, 1, 1, 0]
     """
     seen = [match_openings(photo, openings, occluders, only_free, bolted) for photo in photos]
-    return _evidence_of(seen, openings, bolted)
+    return evidence_of(seen, openings, bolted)
 
 
-def _evidence_of(seen: Sequence[Matches], openings: LineOpenings, bolted: BoolArray | None) -> LineEvidence:
+def evidence_of(seen: Sequence[Matches], openings: LineOpenings, bolted: BoolArray | None) -> LineEvidence:
     """The matches of each photo as one table."""
     shape = (len(seen), *openings.centre.shape[:2])
     llr, hit, visible, head = np.zeros(shape), np.full(shape, -1), np.zeros(shape, bool), np.full(shape, -1)
@@ -230,70 +244,25 @@ def _evidence_of(seen: Sequence[Matches], openings: LineOpenings, bolted: BoolAr
     return LineEvidence(llr, hit, visible, head)
 
 
-def along_lines(
-    photos: Sequence[PosedPhoto],
-    lines: Sequence[LineOpenings],
-    occluders: Sequence[Occluders],
-    bolted: Sequence[BoolArray] | None = None,
-) -> list[LineEvidence]:
-    """:func:`along_line` of several lattice lines, LINES_AT_ONCE at a time, which saves much of the time.
-
-    Parameters
-    ----------
-    photos : Sequence[PosedPhoto]
-        With cameras in the frame's world.
-    lines : Sequence[LineOpenings]
-        Without a turn.
-    occluders : Sequence[Occluders]
-        What may hide the openings of each.
-    bolted : Sequence[bool array] or None
-        (4, K) of each: faces that a bolt's head or nut may cover.
-    """
-    out: list[LineEvidence] = []
-    for i in range(0, len(lines), LINES_AT_ONCE):
-        part = slice(i, i + LINES_AT_ONCE)
-        joined = side_by_side(lines[part])
-        laps = None if bolted is None else np.concatenate(bolted[part], 1)
-        seen = []
-        for photo in photos:
-            hidden = hidden_openings(photo, lines[part], occluders[part])
-            seen.append(match_openings(photo, joined, only_free=False, bolted=laps, hidden=hidden))
-        evidence = _evidence_of(seen, joined, laps)
-        out += [evidence.part(a, b) for a, b in spans_side_by_side(lines[part])]
-    return out
-
-
-def hidden_openings(
-    photo: PosedPhoto, lines: Sequence[LineOpenings], occluders: Sequence[Occluders]
-) -> BoolArray:
-    """(4 K,) openings of lines side by side that are hidden from a photo; lines behind the same together."""
-    hidden = []
-    for _, group in groupby(zip(lines, occluders), key=lambda pair: id(pair[1])):
-        some = list(group)
-        joined = side_by_side(line for line, _ in some)
-        at = lifted(joined.centre, joined.normal).reshape(-1, 3)
-        hidden.append(some[0][1].hide(photo.camera.centre, at).reshape(4, -1))
-    return np.concatenate(hidden, 1).ravel()
-
-
 def match_openings(
     photo: PosedPhoto,
     openings: LineOpenings,
     occluders: Occluders = NOTHING,
     only_free: bool = False,
     bolted: BoolArray | None = None,
-    hidden: BoolArray | None = None,
 ) -> Matches:
     """What one photo says of the openings of a line, face after face: tables of 4 K rows.
 
     bolted : (4, K) faces that a bolt's head or nut may cover, where that is known.
-    hidden : (4 K,) openings that are hidden, where that is known; else what the occluders hide.
     """
     X, n = openings.centre.reshape(-1, 3), openings.normal.reshape(-1, 3)
     laps = None if bolted is None else bolted.ravel()
+    at = lifted(X, n)
+
+    def hidden(numbers: IntArray) -> BoolArray:
+        return occluders.hide(photo.camera.centre, at[numbers])
+
     if openings.turn is None:
-        if hidden is None:
-            hidden = occluders.hide(photo.camera.centre, lifted(X, n))
         X, n, play = opening_places(photo, openings)
         found = match_predictions(photo, X, n, hidden, only_free, play)
         return with_heads(photo, X, n, found, laps, only_free)
@@ -304,7 +273,6 @@ def match_openings(
             np.zeros(len(X)), nothing, np.zeros(len(X), bool), np.full((len(X), 2), -1e6), nothing.copy()
         )
     turned, index = near
-    hidden = occluders.hide(photo.camera.centre, lifted(X, n))
     X, n = X @ openings.turn.T, n @ openings.turn.T
     seen = with_heads(turned, X, n, match_predictions(turned, X, n, hidden, only_free), laps, only_free)
     hit, head = (np.where(a >= 0, index[a], -1) for a in (seen.hit, seen.head))

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray, dots, lengths
 from recon.geometry.camera import world2camera
 from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.predictions import MOST_NATS, Matches
@@ -148,7 +148,7 @@ def near_heads(photo: PosedPhoto, points: FloatArray, normals: FloatArray) -> Ne
     sigma = np.hypot(PLACE_PX, PLACE * scale)
     low, high = (np.nan_to_num(camera.project(points + h * normals), nan=-1e6) for h in HEIGHTS)
     middle, half = (low + high) / 2, (high - low) / 2
-    far = REACH * sigma + np.linalg.norm(half, axis=1)
+    far = REACH * sigma + lengths(half)
     _, j = photo.tree.query(middle, k=k, distance_upper_bound=float(far.max()))
     j = j.reshape(-1, k)
     out = NearHeads(np.where(j < count, j, 0), np.full(j.shape, -np.inf), np.ones(j.shape))
@@ -157,17 +157,18 @@ def near_heads(photo: PosedPhoto, points: FloatArray, normals: FloatArray) -> Ne
     near, half, sigma = j[q, which], half[q], sigma[q]
     # From the middle of the mark to the nearest place that a head of any height may have.
     off = photo.tree.data[near] - middle[q]
-    along = (off * half).sum(1) / np.maximum((half**2).sum(1), 1e-9)
-    d = np.linalg.norm(off - np.clip(along, -1, 1)[:, None] * half, axis=1)
+    square = dots(half, half)
+    along = dots(off, half) / np.maximum(square, 1e-9)
+    d = lengths(off - np.clip(along, -1, 1)[:, None] * half)
     to_eye = camera.centre - points[q]
-    facing = (to_eye * normals[q]).sum(1) / np.linalg.norm(to_eye, axis=1)
+    facing = dots(to_eye, normals[q]) / lengths(to_eye)
     hole = np.hypot(scale[q] * photo.hole, BLUR_PX)
     majors, minors = photo.axes
     size = majors[near] / hole
     thin = np.log(np.maximum(minors[near], 0.5) / (hole * facing * HEAD_RATIO))
     there = (d < REACH * sigma) & (size > LEAST_RATIO) & (size < MOST_RATIO) & (np.abs(thin) < THIN_LIMIT)
     # The mark may lie anywhere along the way on which the head's height moves it.
-    room = 2 * np.pi * sigma**2 + 2 * np.sqrt(2 * np.pi) * sigma * np.linalg.norm(half, axis=1)
+    room = 2 * np.pi * sigma**2 + 2 * np.sqrt(2 * np.pi) * sigma * np.sqrt(square)
     gain = (
         np.log(HEAD_FOUND)
         - 0.5 * (d / sigma) ** 2

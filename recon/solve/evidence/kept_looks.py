@@ -15,15 +15,15 @@ from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.solve.evidence.along_line import (
     LineEvidence,
     LineOpenings,
-    hidden_openings,
     opening_places,
     side_by_side,
     spans_side_by_side,
 )
 from recon.solve.evidence.heads import BOLTED_ELSEWHERE, NearHeads, choose_heads, near_heads
+from recon.solve.evidence.many_lines import hidden_openings
 from recon.solve.evidence.occluders import Occluders
 from recon.solve.evidence.posed_photo import PosedPhoto
-from recon.solve.evidence.predictions import MOST_NEAR, choose_openings, near_openings
+from recon.solve.evidence.predictions import MOST_NEAR, Hidden, choose_openings, near_openings
 
 
 def with_shared_free(photos: Sequence[PosedPhoto]) -> tuple[list[PosedPhoto], BoolArray]:
@@ -116,7 +116,7 @@ def looks_along(
     return [look.part(a, b) for a, b in spans_side_by_side(lines)]
 
 
-def _fill(look: KeptLook, v: int, photo: PosedPhoto, openings: LineOpenings, hidden: BoolArray) -> None:
+def _fill(look: KeptLook, v: int, photo: PosedPhoto, openings: LineOpenings, hidden: Hidden) -> None:
     """Puts what photo v shows of the openings of lines side by side into their look."""
     start = int(look.start[v, 0, 0])
     X, n, play = opening_places(photo, openings)

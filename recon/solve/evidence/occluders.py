@@ -30,6 +30,11 @@ class Occluders:
     hi: FloatArray
     members: tuple[Member, ...] = ()
 
+    @property
+    def empty(self) -> bool:
+        """Is there nothing that blocks the sight?"""
+        return not len(self.lo) and not self.members
+
     def hide(self, eye: FloatArray, points: FloatArray) -> BoolArray:
         """Is the straight way from the eye (3,) to each point (N, 3) blocked?  (N,)"""
         out = occluded(eye, points, self.lo, self.hi)

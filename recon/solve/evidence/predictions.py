@@ -7,12 +7,13 @@ against it; one that is hidden, edge-on or out of the picture says nothing.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from recon.geometry.arrays import BoolArray, FloatArray, IntArray
-from recon.geometry.camera import world2camera
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray, dots, lengths
+from recon.geometry.camera import camera2sensor, sensor2image, world2camera
 from recon.solve.evidence.posed_photo import PosedPhoto
 
 FOUND = 0.88  # chance that an opening in plain sight is detected (rendered photos: 0.83 to 0.98)
@@ -30,6 +31,9 @@ SIZE_LIMIT, SIZE_SPREAD = 0.75, 0.4  # natural logarithm of a detection's size o
 THIN_LIMIT = 1.0  # of its minor axis likewise
 SOFT_MINOR_PX, SOFTNESS_PX = 3.0, 0.7  # minor axis at which half of the openings are missed, and how sharply
 MOST_NATS = 6.0  # for one opening: no single detection decides
+
+
+Hidden = BoolArray | Callable[[IntArray], BoolArray]  # of N openings, or asked by their numbers
 
 
 @dataclass(frozen=True)
@@ -98,7 +102,7 @@ def match_predictions(
     photo: PosedPhoto,
     points: FloatArray,
     normals: FloatArray,
-    hidden: BoolArray | None = None,
+    hidden: Hidden | None = None,
     only_free: bool = False,
     play: FloatArray | None = None,
 ) -> Matches:
@@ -112,8 +116,9 @@ def match_predictions(
         Opening centres, pitches.
     normals : array, (N, 3)
         Outward, along an axis.
-    hidden : bool array or None, (N,)
-        Known to be behind something.
+    hidden : bool array, callable or None
+        Known to be behind something, (N,); or what says so of openings by their numbers: it is asked of those
+        alone that would be in sight.
     only_free : bool
         Detections that another member explains are not hits (and say nothing).
     play : array or None, (N,)
@@ -149,7 +154,7 @@ def near_openings(
     photo: PosedPhoto,
     points: FloatArray,
     normals: FloatArray,
-    hidden: BoolArray | None = None,
+    hidden: Hidden | None = None,
     play: FloatArray | None = None,
 ) -> NearOpenings:
     """The detections that may be predicted openings, whoever else explains them; as `match_predictions`."""
@@ -194,19 +199,21 @@ def choose_openings(
     return nats, np.where(found, np.take_along_axis(index, best, -1)[..., 0], -1)
 
 
-def _predict(
-    photo: PosedPhoto, points: FloatArray, normals: FloatArray, hidden: BoolArray | None
-) -> _Predicted:
+def _predict(photo: PosedPhoto, points: FloatArray, normals: FloatArray, hidden: Hidden | None) -> _Predicted:
     """Which openings should be in sight, where, and how large."""
     camera = photo.camera
     to_eye = camera.centre - points
-    dist = np.linalg.norm(to_eye, axis=1)
-    facing = (to_eye * normals).sum(1) / np.maximum(dist, 1e-9)
-    depth = world2camera(camera, points)[:, 2]
-    px = camera.project(points)
+    facing = dots(to_eye, normals) / np.maximum(lengths(to_eye), 1e-9)
+    depth, px = np.full(len(points), LEAST_DEPTH), np.full((len(points), 2), -1e6)
+    # Half of a member's faces look away.
+    towards = np.nonzero(facing > LEAST_FACING)[0]
+    placed = world2camera(camera, points[towards])
+    seen = sensor2image(camera, camera2sensor(placed))
+    ahead = (placed[:, 2] > LEAST_DEPTH) & np.isfinite(seen[:, 0]) & np.isfinite(seen[:, 1])
+    depth[towards], px[towards[ahead]] = placed[:, 2], seen[ahead]
     W, H = photo.size
-    ok = (depth > LEAST_DEPTH) & (facing > LEAST_FACING) & np.isfinite(px).all(1)
-    px = np.where(ok[:, None], px, -1e6)
+    ok = np.zeros(len(points), bool)
+    ok[towards] = ahead
     scale = camera.f / np.maximum(depth, LEAST_DEPTH)
     minor = scale * photo.hole * facing
     margin = MARGIN * scale
@@ -214,7 +221,10 @@ def _predict(
         (px[:, 0] > margin) & (px[:, 1] > margin) & (px[:, 0] < W - 1 - margin) & (px[:, 1] < H - 1 - margin)
     )
     ok &= minor > LEAST_MINOR_PX
-    if hidden is not None:
+    if callable(hidden):
+        asked = np.nonzero(ok)[0]
+        ok[asked] = ~hidden(asked)
+    elif hidden is not None:
         ok &= ~hidden
     return _Predicted(ok, px, scale, minor)
 

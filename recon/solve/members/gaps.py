@@ -16,8 +16,9 @@ import numpy as np
 
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.boxes import occluded
-from recon.solve.evidence.along_line import along_line, along_lines, candidate_openings, lattice_openings
+from recon.solve.evidence.along_line import along_line, candidate_openings, lattice_openings
 from recon.solve.evidence.candidate import LEAST_EVIDENCE, LEAST_STEPS, Candidate, boxes
+from recon.solve.evidence.many_lines import along_lines
 from recon.solve.evidence.occluders import Occluders
 from recon.solve.evidence.scene import Scene
 from recon.solve.evidence.unknown_occluders import without_hidden_runs

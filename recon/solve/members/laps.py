@@ -10,11 +10,11 @@ from recon.geometry.arrays import BoolArray, FloatArray
 from recon.solve.evidence.along_line import (
     LineEvidence,
     along_line,
-    along_lines,
     candidate_openings,
     lattice_openings,
 )
 from recon.solve.evidence.candidate import FLUSH, SAME_LINE, Candidate, across, grown
+from recon.solve.evidence.many_lines import along_lines
 from recon.solve.evidence.scene import Scene
 from recon.solve.evidence.unknown_occluders import without_hidden_runs
 

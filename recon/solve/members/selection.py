@@ -9,11 +9,9 @@ import numpy as np
 
 from recon.geometry.arrays import BoolArray, IntArray
 from recon.solve.evidence.along_line import (
-    LINES_AT_ONCE,
     LineEvidence,
     LineOpenings,
     along_line,
-    along_lines,
     has_own_places,
     lattice_openings,
     own_place,
@@ -32,6 +30,7 @@ from recon.solve.evidence.candidate import (
     shared_holes,
 )
 from recon.solve.evidence.kept_looks import KeptLook, looks_along, with_shared_free
+from recon.solve.evidence.many_lines import LINES_AT_ONCE, along_likely_lines
 from recon.solve.evidence.occluders import Occluders, occluders_of
 from recon.solve.evidence.own_place import OwnPlace
 from recon.solve.evidence.posed_photo import PosedPhoto
@@ -261,14 +260,13 @@ def _first_looks(scene: Scene, lines: Lines, reach: int, own_places: bool) -> di
             lattice_openings(key[0], line_first(key, lo), hi - lo + 1, scene.width)
             for key, (lo, hi) in zip(keys, spans)
         ]
-        occluders = [off_line.of(key) if key in known else scene.occluders for key in keys]
-        looks = [(openings, along_lines(scene.photos, openings, occluders))]
+        tried = [openings]
         if own_places:
-            wide = [with_wide_play(line, scene.photos) for line in openings]
-            looks.append((wide, along_lines(scene.photos, wide, occluders)))
+            tried.append([with_wide_play(line, scene.photos) for line in openings])
+        occluders = [off_line.of(key) if key in known else scene.occluders for key in keys]
+        looks = [along_likely_lines(scene.photos, lines, occluders, least) for lines in tried]
         for k, (key, (lo, _), behind) in enumerate(zip(keys, spans, occluders)):
-            seen = [(e[k], o[k]) for o, e in looks if e[k].llr.clip(0).sum() >= least]
-            line = _likelier([_Line(key, lo, behind, e, o) for e, o in seen])
+            line = _likelier([_Line(key, lo, behind, e[k], o[k]) for o, e in zip(tried, looks) if k in e])
             if line is None or line.stretch[2] < least:
                 continue
             line.occluders = off_line.of(key)

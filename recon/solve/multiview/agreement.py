@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from recon.geometry.arrays import FloatArray
-from recon.solve.evidence.along_line import along_lines, candidate_openings
+from recon.solve.evidence.along_line import candidate_openings
+from recon.solve.evidence.many_lines import along_lines
 from recon.solve.evidence.scene import Scene
 from recon.solve.photo.photo_lattice import PhotoLattice
 

@@ -21,15 +21,12 @@ from recon.solve.multiview.hypotheses import (
 )
 from recon.solve.multiview.mirrored import mirrored_beside
 from recon.solve.multiview.rounds import Progress, find_members, find_own_places
-from recon.solve.multiview.self_fits import TurnedFloors, mirrored_on_floor, turned_on_floor
+from recon.solve.multiview.self_fits import SAME_FLOOR, TurnedFloors, mirrored_on_floor, turned_on_floor
 from recon.solve.off_lattice.braces import find_braces
 from recon.solve.photo.photo_reading import PhotoReading
 from recon.workers import ALONE, Workers
 
 LEAST_SHARED = 0.55  # rendered photos of one frame have 0.8 and more, of another frame 0.1 to 0.5
-# Nats from which the floor vouches for a photo, however few of its rows lie on members: two photos that lay
-# wrongly on each other had 20 at most, on bricks and tiles, right ones mostly 40 and more.
-SAME_FLOOR = 25.0
 # Of what the members of two rounds explain, which photos must explain when they are turned, to be looked at
 # further: of a frame that fits itself all is explained in every turn.  This project's choice.
 NEARLY_ALL = 0.95
@@ -129,8 +126,9 @@ def drop_outlier_photos(
 ) -> tuple[RegisteredPhotos, Scene]:
     """:func:`find_members`, and again without the photo that fits worst, until all that are left fit.
 
-    A photo that shows the floor as another does stays, whatever else it shows; one that shows it in a mirror
-    goes.  Where the frame fits itself in several turns, the photos are turned until they show one floor.
+    The floor vouches for a photo that shows it as another does, whatever else it shows; a photo that shows it
+    in a mirror goes.  Where the frame fits itself in several turns, the photos are turned until they show one
+    floor.
 
     Returns
     -------

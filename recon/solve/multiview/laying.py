@@ -15,8 +15,10 @@ import numpy as np
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import Camera, world2camera
 from recon.geometry.lattice import rotations
-from recon.solve.evidence.along_line import along_lines, candidate_openings
+from recon.geometry.trust_region import TOLERANCE
+from recon.solve.evidence.along_line import candidate_openings
 from recon.solve.evidence.candidate import Candidate, across
+from recon.solve.evidence.many_lines import along_lines
 from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
 from recon.solve.evidence.scene import Scene
 from recon.solve.multiview.hypotheses import Posed
@@ -28,6 +30,7 @@ from recon.solve.photo.resection import resect
 BLUR = 0.8  # pitches that a row lies off its member while the camera is that of the photo by itself
 # The same while the camera is fitted to the members by turns.
 TOLERANCES = (1.0, 0.7, 0.45, 0.3)
+COARSE = 1e-3  # of the cost, that a camera is fitted to where rows are taken anew after it
 MOST_SHIFTS = 3  # for each turn, most votes first; bounds the time
 MOST_BEGUN = 12  # turns and shifts that are fitted once, most votes first; bounds the time
 MOST_FITTED = 5  # of these, those followed further: whose rows lie best on members after that
@@ -197,7 +200,8 @@ def _fitted(
         if known is None:
             return None
         focal = None if photo.prior else camera.f
-        camera = resect(camera, *known, focal_prior=focal, prior=photo.prior)
+        exact = COARSE if tolerance > TOLERANCES[-1] else TOLERANCE
+        camera = resect(camera, *known, focal_prior=focal, prior=photo.prior, tolerance=exact)
         if k == len(tolerances) - 1:
             placed = place_axis_rows(camera, photo.openings, lattice.placed.rows, lattice.placed, photo.play)
             near = [_first_hole(placed, i, lines, width, tolerance) for i in range(len(placed.rows))]

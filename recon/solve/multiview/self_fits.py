@@ -29,6 +29,9 @@ from recon.solve.multiview.registration import cells_of_candidates, moved_lattic
 # of which a photo came to lie in a wrong turn had 0.85 and more; one turn too many costs time alone.
 LEAST_FIT = 0.7
 GRID = 4  # places are compared in quarters of a pitch, as sections of 1.5 pitches have them
+# Nats from which two photos show one floor: those that lay wrongly on each other had 20 at most, on bricks
+# and tiles, right ones mostly 40 and more.
+SAME_FLOOR = 25.0
 # Nats of a photo's floor beside the others' under which it is none that they show, and that it must gain in
 # a mirror: two mirrored photos had 4 and gained 11 and 14; of 169 others those under 10 gained 4 at most.
 UNSHARED, MIRRORED = 10.0, 8.0
@@ -156,7 +159,7 @@ def mirrored_on_floor(floors: TurnedFloors) -> int | None:
     for i in np.nonzero(shared < UNSHARED)[0].tolist():
         nats = [floors.beside_all(i, k) for k in range(turned + len(floors.mirrors))]
         gain = max(nats[turned:]) - max(nats[:turned])
-        if gain > best:
+        if gain > best and max(nats[turned:]) > SAME_FLOOR:
             best, found = gain, i
     return found
 

@@ -7,6 +7,7 @@ In the order of the method:
 - ``photo_reading``: what one photo gives, with its rival solutions
 - ``row_points``: rows as padded arrays, and their places once camera and direction are known
 - ``vanishing_points``: focal length, lens and rotation from three perpendicular directions
+- ``turned_axes``: cameras turned round the one direction that rows tell well
 - ``row_tilt``: rows of members bolted by hand run a little off the axes
 - ``camera_samples``: cameras drawn from what the vanishing points leave open
 - ``hole_size``: apparent diameter of the holes in pitches

@@ -20,6 +20,7 @@ from recon.solve.photo.photo_reading import PhotoReading
 
 PROMISING = 0.5  # of what the best solution explains after the first turn; this project's choice
 ROUNDS = 5  # by turns; nothing got better after the fifth on twelve photos
+SETTLED = 0.1  # nats by which a turn that changes less is the last; this project's choice
 MOST_TRIED = 30  # solutions of a photo: bounds the time
 # Of a photo's rows, by evidence, that are sure of their lattice line: photos of ideal frames mostly have 0.78
 # and more, frames bolted by hand mostly at most 0.62.
@@ -109,6 +110,7 @@ def _all_turns(turns: _Turns, width: float, enough: float = np.inf) -> Polished:
     camera costs by its prior; where they are `enough`, no further turn is gone through.
     """
     best, scene, lattice = turns.best, turns.scene, turns.lattice
+    before = best.nats
     for _ in range(ROUNDS - 1):
         if best.nats >= enough:
             break
@@ -119,6 +121,9 @@ def _all_turns(turns: _Turns, width: float, enough: float = np.inf) -> Polished:
         nats = _explained(scene)
         if nats > best.nats:
             best = Polished(photo, lattice, nats)
+        if abs(nats - before) < SETTLED:
+            break
+        before = nats
     return best
 
 

@@ -2,35 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from recon.geometry.arrays import FloatArray, IntArray
-from recon.geometry.camera import (
-    PARAMETERS,
-    Camera,
-    camera2sensor,
-    project_jacobian,
-    sensor2image,
-    stepped,
-    world2camera,
-)
-from recon.solve.evidence.camera_prior import COUNT, CameraPrior, robust_but_priors
+from recon.geometry.camera import NEAREST, PARAMETERS, PLANES, Camera, image_derivatives, stepped
+from recon.geometry.trust_region import TOLERANCE, Cauchy, least_cost
+from recon.solve.evidence.camera_prior import COUNT, CameraPrior
 
 UNKNOWN = 1e6  # spread of ln f where nothing is expected of it
 FOCAL_SPREAD = 0.03  # of ln f about a focal length that is expected; this project's choice
 BEHIND = 1e3  # residual, in sigmas, of a point that falls behind the camera
-NOT_SEEN_PX = 1e4  # px where a point is put that does not project
 ROBUST = 2.0  # sigmas from which a point counts less; this project's choice
 POSE = [0, 3, 4, 5, 6, 7, 8]  # f, rotation, t in the parameters of `stepped`
 LENS = [1, 2]
 POINT_AND_RACK = [9, 10, 11, 12, 13]
-CAUCHY = {"loss": "cauchy", "f_scale": ROBUST}
+MOST_LOOKS = 50  # at cameras; bounds the time
 
 
 def resect(
@@ -41,6 +29,7 @@ def resect(
     focal_prior: float | None = None,
     lens_terms: int = 1,
     prior: CameraPrior | None = None,
+    tolerance: float = TOLERANCE,
 ) -> Camera:
     """Resection: the camera that best sees known points, robust to wrong ones.
 
@@ -53,11 +42,12 @@ def resect(
     focal_prior : focal length, px, expected with a spread of 3 %, or None; not with `prior`
     lens_terms : 0, 1 (k1) or 2 (k1, k2): the terms set free
     prior : with it the principal point and the frame's squareness are free, too
+    tolerance : relative, of the cost, to which it is found
 
     Notes
     -----
-    Trust-region least squares with a Cauchy loss (SciPy) and the analytic Jacobian.  Priors lie outside the
-    robust loss where the principal point and the frame's squareness are free.
+    Trust-region least squares with a Cauchy loss and the analytic Jacobian.  Priors lie outside the robust
+    loss where the principal point and the frame's squareness are free.
 
     Examples
     --------
@@ -72,59 +62,65 @@ def resect(
     free = np.array(POSE + LENS[:lens_terms] + (POINT_AND_RACK if prior else []))
     f = camera.f
     scale = np.array([0.01 * f, 0.02, 0.02, *[0.01] * 3, *[0.2] * 3, *[0.02 * f] * 2, *[0.01] * 3])[free]
-    points = _KnownPoints(world, image, sigma)
+    points = _KnownPoints(np.array(world.T), np.array(image.T), sigma)
     known = prior or CameraPrior(
         focal_prior or f, FOCAL_SPREAD if focal_prior else UNKNOWN, (camera.cx, camera.cy), f
     )
-    loss = {"loss": robust_but_priors(COUNT, ROBUST)} if prior else CAUCHY
-    for _ in range(2):
-        camera = _adjusted(camera, points, known, free, scale, loss)
-    return camera
+    # Inside the robust loss a prior missed by far costs almost nothing: with more that is free it must not.
+    task = _Resection(points, known, free, Cauchy(ROBUST, COUNT if prior else 0))
+    return least_cost(camera, task.look, task.normal, task.moved, scale, MOST_LOOKS, tolerance)
 
 
 @dataclass(frozen=True)
 class _KnownPoints:
-    """N points: world (N, 3) pitches, image (N, 2) px, standard error (N,) px."""
+    """N points: world (3, N) pitches, image (2, N) px, standard error (N,) px."""
 
     world: FloatArray
     image: FloatArray
     sigma: FloatArray
 
 
-def _adjusted(
-    camera: Camera,
-    points: _KnownPoints,
-    prior: CameraPrior,
-    free: IntArray,
-    scale: FloatArray,
-    loss: Mapping[str, Any],
-) -> Camera:
-    """The camera after one run of the solver over the free parameters of :func:`stepped`."""
+@dataclass(frozen=True)
+class _Resection:
+    """What is asked of a camera that sees known points.
 
-    @lru_cache(1)  # the Jacobian is asked for where the residuals were
-    def at_bytes(p: bytes) -> Camera:
+    Attributes
+    ----------
+    points : _KnownPoints
+    prior : CameraPrior
+    free : (P,) numbers of the parameters of :func:`recon.geometry.camera.stepped` that are set free.
+    loss : Cauchy
+    """
+
+    points: _KnownPoints
+    prior: CameraPrior
+    free: IntArray
+    loss: Cauchy
+
+    def look(self, camera: Camera) -> tuple[float, tuple[FloatArray, FloatArray]]:
+        """The cost of a camera, and the points as it sees them, with the residuals."""
+        placed = camera.R @ self.points.world + camera.t[:, None]
+        ahead = np.maximum(placed[2], NEAREST)
+        sensor = placed[:2] / ahead
+        r2 = (sensor * sensor).sum(0)
+        px = camera.f * (1 + r2 * (camera.k1 + camera.k2 * r2)) * sensor
+        e = (px + np.array([[camera.cx], [camera.cy]]) - self.points.image) / self.points.sigma
+        e[:, placed[2] <= NEAREST] = BEHIND
+        residuals = np.concatenate([e.ravel(), self.prior.residuals(camera)])
+        return self.loss.cost(residuals), (placed, residuals)
+
+    def normal(self, camera: Camera, seen: tuple[FloatArray, FloatArray]) -> tuple[FloatArray, FloatArray]:
+        """The normal equations where a camera stands; points behind it say nothing of the way."""
+        placed, residuals = seen
+        weight = np.where(placed[2] > NEAREST, 1 / self.points.sigma, 0.0)
+        placed = np.concatenate([placed[:2], np.maximum(placed[2:], NEAREST)])
+        shears = bool(self.free[-1] >= PARAMETERS - len(PLANES))
+        _, by_camera, _ = image_derivatives(camera, placed, self.points.world, shears)
+        J = (by_camera[self.free] * weight).reshape(len(self.free), -1)
+        return self.loss.normal(residuals, np.hstack([J, self.prior.jacobian(camera)[:, self.free].T]))
+
+    def moved(self, camera: Camera, step: FloatArray) -> Camera:
+        """A camera after a step in the free parameters."""
         d = np.zeros(PARAMETERS)
-        d[free] = np.frombuffer(p)
+        d[self.free] = step
         return stepped(camera, d)
-
-    def at(p: FloatArray) -> Camera:
-        return at_bytes(p.tobytes())
-
-    def residual(p: FloatArray) -> FloatArray:
-        c = at(p)
-        placed = world2camera(c, points.world)
-        z, px = placed[:, 2], sensor2image(c, camera2sensor(placed))
-        e = (np.where(np.isfinite(px), px, NOT_SEEN_PX) - points.image) / points.sigma[:, None]
-        e[z <= 0] = BEHIND
-        return np.r_[e.ravel(), prior.residuals(c)]
-
-    def jacobian(p: FloatArray) -> FloatArray:
-        c = at(p)
-        _, J, _ = project_jacobian(c, points.world)
-        J = J / points.sigma[:, None, None]
-        # A left rotation step composed onto the current one is first-order the same at p.
-        return np.concatenate([J.reshape(-1, PARAMETERS), prior.jacobian(c)])[:, free]
-
-    start = np.zeros(len(free))
-    sol = least_squares(residual, start, jac=jacobian, x_scale=scale, max_nfev=25, **loss)
-    return at(sol.x)

@@ -13,7 +13,6 @@ from recon.geometry.arrays import FloatArray
 from recon.image.rows import Row, find_rows
 from recon.solve.photo.beyond_planes import planes_of
 from recon.solve.photo.photo_reading import PhotoReading
-from recon.solve.photo.plane_camera import focal_of_plane
 from recon.solve.photo.plane_pattern import PlanePattern, find_plane_patterns
 from recon.solve.photo.read_photo import LEAST_OPENINGS, SEED_OPENINGS, SURE_ROW
 
@@ -182,6 +181,8 @@ def _planes_seen(patterns: Sequence[PlanePattern], reading: PhotoReading, scale:
     text += ", as printed dots, tiles, a grating or perforated sheet have them, and no member stands out; "
     openings = reading.detected[best.index]
     px = np.c_[openings["x"], openings["y"]]
+    from recon.solve.photo.plane_camera import focal_of_plane  # loads SciPy's solvers, for this alone
+
     focal = focal_of_plane(best.node, px, reading.size)
     if focal.known:
         known = f"{focal.focal_px / scale:.0f} px ± {100 * focal.spread:.0f} %"
