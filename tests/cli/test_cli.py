@@ -21,6 +21,8 @@ from recon.image import photo_rows
 from recon.image.openings import OPENING
 from recon.image.rows import Row
 from recon.image.rows_file import load_rows
+from recon.solve import each_photo
+from recon.workers import Workers
 from tests.show.scenes import reading_of, save_photos, stand
 
 
@@ -46,6 +48,7 @@ def calls(monkeypatch):
         return calls.answer(photos, **options)
 
     monkeypatch.setattr(solve, "read", read, raising=False)
+    monkeypatch.setattr(each_photo, "workers_for", lambda count, most=None: Workers(0))  # none would work
     monkeypatch.setattr(photo_rows, "find_photo_rows", one_row)
     return calls
 

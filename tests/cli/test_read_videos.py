@@ -9,6 +9,8 @@ import pytest
 from recon import cli, solve
 from recon.image import photo_rows
 from recon.image.openings import OPENING
+from recon.solve import each_photo
+from recon.workers import Workers
 from tests.image.video.made import on_circle, seen_from, walk, write_video
 from tests.show.scenes import reading_of, save_photos
 
@@ -28,6 +30,7 @@ def read_names(tmp_path, monkeypatch, film):
         return reading_of(photos)
 
     monkeypatch.setattr(solve, "read", read)
+    monkeypatch.setattr(each_photo, "workers_for", lambda count, most=None: Workers(0))  # none would work
     nothing = np.zeros(0, OPENING)
     monkeypatch.setattr(
         photo_rows, "find_photo_rows", lambda p, d=None: photo_rows.PhotoRows(p.name, p.size, nothing, ())

@@ -1,10 +1,11 @@
 """Readings of the sample frames, each made once for all tests of a process.
 
 What does not follow from what a test changes is not computed again: openings are looked for once in each
-photo, and photos are put together once.
+photo, a photo is read by itself once, and photos are put together once.
 """
 
 import json
+import pickle
 from functools import cache
 from pathlib import Path
 from unittest import mock
@@ -15,12 +16,32 @@ from recon.image.photos import load_photo
 from recon.image.working_copy import working_copy
 from recon.solve import reading as whole_reading
 from recon.solve.multiview.assemble import assemble
+from recon.solve.photo.bordered import read_within
 from recon.solve.photo.read_photo import read_openings
+from recon.workers import Workers
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 STOCKS = load_stocks()
 DETECTED: dict[str, dict] = {}  # frame -> photo -> its openings, as `solve.read` takes and gives them
 _ASSEMBLED: dict = {}
+_ALONE: dict = {}
+
+
+class Remembering(Workers):
+    """Reads no photo by itself that was read before from the same openings."""
+
+    def call(self, function, *args, **options):
+        if function is not read_within:
+            return super().call(function, *args, **options)
+        key = pickle.dumps(args)
+        if key not in _ALONE:
+            _ALONE[key] = super().call(function, *args, **options)
+        return _ALONE[key]
+
+
+def read(photos, detected, **options):
+    """`recon.solve.read` of photos of sample frames, from openings that were found before."""
+    return solve.read(photos, stocks=STOCKS, detected=detected, workers=Remembering(), **options)
 
 
 def truth(name):
@@ -67,4 +88,4 @@ def _read(name, numbers, **options):
 
     with mock.patch.object(whole_reading, "assemble", once):
         photos = [photo(name, k) for k in numbers]
-        return solve.read(photos, stocks=STOCKS, detected=detected(name), **options)
+        return read(photos, detected(name), **options)

@@ -10,7 +10,7 @@ from recon.bench.reading import confidence_hits
 from recon.bench.score import score
 from recon.errors import ReconError
 from recon.frame.files import frame_from_dict, frame_to_dict
-from tests.solve.sample_readings import STOCKS, openings, photo, reading, truth
+from tests.solve.sample_readings import STOCKS, openings, photo, read, reading, truth
 
 
 @pytest.mark.parametrize("name, exact", [("trestle", 11), ("cart", 13), ("oddment", 8)])
@@ -66,7 +66,7 @@ def test_a_photo_of_another_frame_is_named_and_set_aside():
     photos = [photo("oddment", k) for k in (1, 2)]
     photos.append(replace(photo("trestle", 1), name="stranger.jpg"))
     found = {p.name: openings("oddment", k) for k, p in enumerate(photos[:2], 1)}
-    got = solve.read(photos, stocks=STOCKS, detected={**found, "stranger.jpg": openings("trestle", 1)})
+    got = read(photos, {**found, "stranger.jpg": openings("trestle", 1)})
     assert [name for name, _ in got.set_aside] == ["stranger.jpg"]
     assert score(frame_to_dict(got.frame), truth("oddment"))["exact"] >= 7
 

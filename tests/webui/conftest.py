@@ -1,13 +1,23 @@
 """A page that runs, for tests: opened on a folder, asked like a browser asks."""
 
 import threading
+from contextlib import contextmanager
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 import pytest
 
 from tests.waiting import patience
-from tests.webui.browsing import ARGUMENTS, CHROMIUM, ROOT, SAMPLE  # noqa: F401 (the last two for other tests)
+from tests.webui.browsing import (
+    ARGUMENTS,
+    CHROMIUM,
+    ROOT,  # noqa: F401 (for other tests, as SAMPLE)
+    SAMPLE,  # noqa: F401
+    build_of,
+    sample_build,
+    wait_n,
+)
+from tests.webui.forked import CAN_FORK, ForkServers
 from webui.serve import open_page
 
 
@@ -44,8 +54,22 @@ class Asked:
         return self.post("/api/edit", json={"base": self.build.n, "ask": ask})
 
 
+@pytest.fixture(scope="session")
+def fork_servers(settings_of_nobody):
+    servers = ForkServers()
+    yield servers
+    servers.close()
+
+
 @pytest.fixture
-def asked(tmp_path):
+def forking(fork_servers, monkeypatch):
+    """The page's worker processes are forked."""
+    if CAN_FORK:
+        fork_servers.take_the_place_of(monkeypatch)
+
+
+@pytest.fixture
+def asked(tmp_path, forking):
     """A page for an empty build, asked without a network."""
     from webui.app import close_app, create_app
 
@@ -54,9 +78,8 @@ def asked(tmp_path):
     close_app(app)
 
 
-@pytest.fixture
-def serve():
-    """Opens pages that answer on a port of loopback; closes them in the end."""
+@contextmanager
+def _serving(fork_servers):
     pages = []
 
     def start(folder, **options):
@@ -72,9 +95,26 @@ def serve():
         page.close()
 
     start.stop = stop
-    yield start
-    for page, _ in pages:
-        stop(page)
+    with pytest.MonkeyPatch.context() as patch:
+        if CAN_FORK:
+            fork_servers.take_the_place_of(patch)
+        yield start
+        for page, _ in tuple(pages):
+            stop(page)
+
+
+@pytest.fixture
+def serve(fork_servers):
+    """Opens pages that answer on a port of loopback; closes them in the end."""
+    with _serving(fork_servers) as start:
+        yield start
+
+
+@pytest.fixture(scope="module")
+def serve_once(fork_servers):
+    """As `serve`, for what a file's tests share."""
+    with _serving(fork_servers) as start:
+        yield start
 
 
 @pytest.fixture(scope="session")
@@ -119,11 +159,10 @@ class Windows:
     def __init__(self, browsers):
         self._browsers = browsers
         self._idle = []  # (options, context, the empty tab that keeps its window open)
-        self._taken = []
 
-    def tab(self, **options):
-        """A new tab in a window with these options (of Playwright's `Browser.new_context`) that no other tab
-        of this test has."""
+    def window(self, **options):
+        """A window with these options (of Playwright's `Browser.new_context`) that nobody else has until it
+        is given back."""
         browser = self._browsers()
         found = next((w for w in self._idle if w[0] == options and w[1].browser is browser), None)
         if found:
@@ -131,12 +170,11 @@ class Windows:
         else:
             context = browser.new_context(**options)
             found = options, context, context.new_page()
-        self._taken.append(found)
-        return found[1].new_page()
+        return found
 
-    def clear(self):
-        """Closes the tabs that were opened, and empties their windows."""
-        for options, context, empty in self._taken:
+    def give_back(self, taken):
+        """Closes the tabs that were opened in these windows, and empties them."""
+        for options, context, empty in taken:
             if empty.is_closed():  # the test closed its window, or the browser
                 continue
             network = context.new_cdp_session(empty)
@@ -148,7 +186,6 @@ class Windows:
             network.detach()
             context.clear_cookies()
             self._idle.append((options, context, empty))
-        self._taken.clear()
         while len(self._idle) > self.MOST_IDLE:
             self._idle.pop(0)[1].close()
 
@@ -158,20 +195,20 @@ def windows(browsers):
     return Windows(browsers)
 
 
-@pytest.fixture
-def opened(windows):
-    """Opens an address in a window that nothing else of this test is in; in the end nothing may have failed,
-    and nobody else been asked."""
-    faults = []
+@contextmanager
+def _opening(windows):
+    faults, taken = [], []
 
     def start(address, size=(1280, 800), scheme="light", **options):
         origin = "{0.scheme}://{0.netloc}/".format(urlsplit(address))
-        page = windows.tab(
+        window = windows.window(
             viewport={"width": size[0], "height": size[1]},
             color_scheme=scheme,
             reduced_motion="reduce",
             **options,
         )
+        taken.append(window)
+        page = window[1].new_page()
         page.set_default_timeout(1000 * patience())
         page.on("pageerror", lambda error: faults.append(f"script: {error}"))
         page.on(
@@ -193,5 +230,70 @@ def opened(windows):
         return page
 
     yield start
-    windows.clear()
+    windows.give_back(taken)
     assert faults == []
+
+
+@pytest.fixture
+def opened(windows):
+    """Opens an address in a window that nothing else of this test is in; in the end nothing may have failed,
+    and nobody else been asked."""
+    with _opening(windows) as start:
+        yield start
+
+
+@pytest.fixture(scope="module")
+def opened_once(windows):
+    """As `opened`, for what a file's tests share."""
+    with _opening(windows) as start:
+        yield start
+
+
+class Shared:
+    """A page that the tests of a file share: to open one takes more of the processor than most tests in it.
+
+    Each test finds the frame as it was at first; of what was done before there is more to undo, and a version
+    number (`build.n`) that is higher.
+
+    Attributes
+    ----------
+    page : Page
+        Playwright's.
+    build : Build
+    address : str
+        Of the page, for another window.
+    first : State
+        How each test finds the build.
+    """
+
+    def __init__(self, opened_once, serving, *args, **options):
+        self.page, self.build = opened_once(serving.address, *args, **options), build_of(serving)
+        self.address = serving.address
+        self.first = self.build.state
+
+    def back(self):
+        """(page, build) with the frame as it was at first, and what the page shows left as it is."""
+        self._reset()
+        wait_n(self.page, self.build.n)
+        return self.page, self.build
+
+    def _reset(self):
+        if self.build.state != self.first:
+            self.build.change(lambda _: (self.first, "As it was at first"), kind="reading")
+
+    def anew(self, size=None):
+        """(page, build) as when the page is opened, perhaps at another size (px), with the frame as it was at
+        first."""
+        self._reset()
+        if size:
+            self.page.set_viewport_size({"width": size[0], "height": size[1]})
+        self.page.evaluate("localStorage.clear(), sessionStorage.clear()")
+        self.page.reload()
+        self.page.wait_for_selector("body[data-ready]")
+        return self.page, self.build
+
+
+@pytest.fixture(scope="module")
+def shared_sample(opened_once, serve_once, tmp_path_factory):
+    """The sample's build in a page that a file's tests share."""
+    return Shared(opened_once, serve_once(sample_build(tmp_path_factory.mktemp("shared") / "b")))

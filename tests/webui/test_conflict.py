@@ -15,6 +15,7 @@ from tests.webui.browsing import (
     until_said,
     wait_n,
 )
+from tests.webui.conftest import Shared
 from tests.webui.in_page import in_page
 
 HOLES_OF_A_ARE = in_page("return build.members.get('A').holes === holes;", "holes")
@@ -110,30 +111,38 @@ def deaf(route):
     route.fulfill(json={**answer.json(), "n": 0})
 
 
+@pytest.fixture(scope="module")
+def shared(opened_once, serve_once, tmp_path_factory):
+    serving = serve_once(sample_build(tmp_path_factory.mktemp("conflict") / "b"))
+    one = Shared(opened_once, serving, (1440, 900), bypass_csp=True)
+    two = Shared(opened_once, serving, (360, 740), "dark", bypass_csp=True)
+    two.page.route("**/api/pulse", deaf)
+    yield one, two
+    two.page.unroute_all(behavior="ignoreErrors")  # an answer may be on its way as the page closes
+
+
 @pytest.fixture
-def two(opened, serve, tmp_path):
+def two(shared):
     """Two pages of one build, in two browsers; the second does not hear of the first by itself."""
-    serving = serve(sample_build(tmp_path / "b"))
-    pages = [
-        opened(serving.address, size, scheme, bypass_csp=True)
-        for size, scheme in (((1440, 900), "light"), ((360, 740), "dark"))
-    ]
-    pages[1].route("**/api/pulse", deaf)
-    for page in pages:
+    one, build = shared[0].back()
+    one.evaluate(in_page("choose([]);"))
+    second, _ = shared[1].anew()  # loaded again, for it does not hear that the frame is as it was
+    for page in (one, second):
         page.click("#tab-members")
-    yield *pages, serving.server.app.extensions["app_context"].build
-    pages[1].unroute_all(behavior="ignoreErrors")  # an answer may be on its way as the page closes
+    return one, second, build
 
 
 def both_lengthen_a(one, two, build):
+    n = build.n
     one.click("[data-key=A]")
     two.click("[data-key=A]")
     for k in range(2):
         one.click(MORE)
-        wait_n(one, 2 + k)
+        wait_n(one, n + 1 + k)
     two.click(LESS)
     two.wait_for_selector("dialog[open]")
-    assert build.n == 3
+    assert build.n == n + 2
+    return n
 
 
 @pytest.mark.parametrize(
@@ -146,7 +155,7 @@ def both_lengthen_a(one, two, build):
 )
 def test_the_one_who_comes_second_takes_either_or_puts_his_on_top(two, answer, holes, words):
     one, second, build = two
-    both_lengthen_a(one, second, build)
+    n = both_lengthen_a(one, second, build)
     text = second.inner_text("dialog")
     assert "Done there" in text and "A: 8 holes → 10" in text and "A: 8 holes → 7" in text
     assert (
@@ -159,7 +168,7 @@ def test_the_one_who_comes_second_takes_either_or_puts_his_on_top(two, answer, h
         assert second.evaluate(FAULTS) == []
         assert second.evaluate("document.documentElement.scrollWidth") <= 360
     second.click(f"dialog >> text={answer}")
-    wait_n(second, 4 if words else 3)
+    wait_n(second, n + (3 if words else 2))
     until(second, HOLES_OF_A_ARE, holes)
     assert build.state.frame.member("A").holes == holes
     if words:
@@ -169,36 +178,37 @@ def test_the_one_who_comes_second_takes_either_or_puts_his_on_top(two, answer, h
 
 def test_escape_keeps_theirs_and_nothing_is_sent(two):
     one, second, build = two
-    both_lengthen_a(one, second, build)
+    n = both_lengthen_a(one, second, build)
     second.keyboard.press("Escape")
     until(second, HOLES_OF_A_ARE, 10)
-    assert build.n == 3
+    assert build.n == n + 2
 
 
 def test_a_third_change_while_the_question_stands_asks_again(two):
     one, second, build = two
-    both_lengthen_a(one, second, build)
+    n = both_lengthen_a(one, second, build)
     one.click(MORE)
-    wait_n(one, 4)
+    wait_n(one, n + 3)
     second.click("dialog >> text=Use mine in place of theirs")
     second.wait_for_selector("dialog[open] >> text=A: 8 holes → 11")
-    assert build.n == 4
+    assert build.n == n + 3
     second.click("dialog >> text=Use mine in place of theirs")
-    wait_n(second, 5)
+    wait_n(second, n + 4)
     assert build.state.frame.member("A").holes == 7
 
 
 def test_undo_in_one_never_takes_back_what_the_other_did(two):
     one, second, build = two
+    n = build.n
     for page in (one, second):
         page.click("[data-key=A]")
     second.click(MORE)
-    wait_n(one, 2)
+    wait_n(one, n + 1)
     one.click(MORE)
-    wait_n(one, 3)
+    wait_n(one, n + 2)
     second.click("#undo")
     second.wait_for_selector("dialog[open]")
     assert "theirs now" in second.inner_text("dialog") and second.locator("dialog button").count() == 1
     second.click("dialog button")
-    wait_n(second, 3)
-    assert build.n == 3 and build.state.frame.member("A").holes == 10
+    wait_n(second, n + 2)
+    assert build.n == n + 2 and build.state.frame.member("A").holes == 10

@@ -9,6 +9,7 @@ from recon.corrections.state import State, difference
 from tests.corrections.frames import gate
 from tests.waiting import patience
 from tests.webui.browsing import PAINTED, STORE, sample_build, shot, until, wait_n
+from tests.webui.conftest import Shared
 from tests.webui.in_page import in_page
 from webui.storage import build as build_module
 from webui.storage.build import Build
@@ -41,20 +42,27 @@ ON_RAY = in_page(
 )
 
 
+@pytest.fixture(scope="module")
+def shared(opened_once, serve_once, tmp_path_factory):
+    serving = serve_once(sample_build(tmp_path_factory.mktemp("live") / "b"))
+    return Shared(opened_once, serving, (1440, 900))
+
+
 @pytest.fixture
-def page(opened, serve, tmp_path):
-    page = opened(serve(sample_build(tmp_path / "b")).address, (1440, 900))
+def page(shared):
+    page, _ = shared.anew()
     until(page, ALL_HERE)
     until(page, PAINTED)
     return page
 
 
 def test_what_is_kept_painted_is_what_would_be_painted_anew(page):
+    n = page.evaluate(STORE, "n")
     page.click("#tab-members")
     page.click("[data-key=A]")
     before = page.evaluate(PIXELS)
     page.click("[aria-label^='One hole more at hole 1']")  # of what is chosen
-    wait_n(page, 2)
+    wait_n(page, n + 1)
     kept = page.evaluate(PIXELS)
     page.evaluate(ANEW)
     assert kept == page.evaluate(PIXELS)
@@ -62,30 +70,32 @@ def test_what_is_kept_painted_is_what_would_be_painted_anew(page):
 
 
 def test_a_change_of_what_is_not_chosen_is_painted(page):
+    n = page.evaluate(STORE, "n")
     page.click("#tab-members")
     page.click("[data-key=A]")
     page.click("[aria-label^='One hole more at hole 1']")
-    wait_n(page, 2)
+    wait_n(page, n + 1)
     page.click("[data-key=B]")
     longer = page.evaluate(PIXELS)
     page.click("#undo")
-    wait_n(page, 3)
+    wait_n(page, n + 2)
     shorter = page.evaluate(PIXELS)
     page.evaluate(ANEW)
     assert shorter == page.evaluate(PIXELS)
     assert all(a != b for a, b in zip(longer, shorter))
     page.click("#redo")
-    wait_n(page, 4)
+    wait_n(page, n + 3)
     assert page.evaluate(PIXELS) == longer
 
 
 def test_an_edit_makes_the_rows_of_its_own_members_anew_and_no_others(page):
+    n = page.evaluate(STORE, "n")
     page.click("#tab-members")
     page.click("[data-key=A]")
     page.evaluate("document.querySelectorAll('#panel li').forEach(li => { li.mine = true; })")
     laps = page.evaluate(STORE, "joints")
     page.click("[aria-label^='One hole more at hole 1']")
-    wait_n(page, 2)
+    wait_n(page, n + 1)
     anew = set(
         page.evaluate(
             "[...document.querySelectorAll('#panel li')].filter(li => !li.mine)"
@@ -100,23 +110,24 @@ def test_an_edit_makes_the_rows_of_its_own_members_anew_and_no_others(page):
         "[...document.querySelectorAll('#panel li [data-key]')].map(b => b.dataset.key)"
     ) == list(holes)
     page.click("text=Delete")
-    wait_n(page, 3)
+    wait_n(page, n + 2)
     keys = "[...document.querySelectorAll('#panel li [data-key]')].map(b => b.dataset.key)"
     assert page.evaluate(keys) == [id for id in holes if id != "A"]
     page.click("#undo")
-    wait_n(page, 4)
+    wait_n(page, n + 3)
     assert set(
         page.evaluate("[...document.querySelectorAll('#panel li [data-key]')].map(b => b.dataset.key)")
     ) == set(holes)
 
 
 def test_a_click_in_space_chooses_the_first_member_on_the_line_of_sight(page):
+    n = page.evaluate(STORE, "n")
     page.click("#tab-members")
     page.click("[data-key=A]")
     page.click(
         "[aria-label^='One hole more at hole 1']"
     )  # boxes that were written over count as they are now
-    wait_n(page, 2)
+    wait_n(page, n + 1)
     page.evaluate(in_page("layers.bolts = false;"))  # a click on a bolt selects the lap
     page.evaluate(in_page("emit('draw');"))
     box = page.locator(".space canvas >> nth=0").bounding_box()
@@ -197,6 +208,7 @@ def test_something_moves_while_photos_are_read_unless_less_motion_is_wanted(page
     assert not page.evaluate(moving)
     page.emulate_media(reduced_motion="no-preference")
     assert page.evaluate(moving)
+    page.emulate_media(reduced_motion="reduce")
 
 
 def test_a_change_waits_for_no_frame_file(tmp_path, monkeypatch):

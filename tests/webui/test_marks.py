@@ -20,12 +20,12 @@ CLICKED = in_page(
 )
 
 
-@pytest.fixture
-def page(opened, serve, tmp_path):
+@pytest.fixture(scope="module")
+def page(opened_once, serve_once, tmp_path_factory):
     """A page with a plain photo of several tiles."""
-    (tmp_path / "b").mkdir()
-    Image.new("RGB", (2600, 2000), (40, 60, 50)).save(tmp_path / "b" / "plain.jpg", quality=95)
-    return opened(serve(tmp_path / "b").address)
+    folder = tmp_path_factory.mktemp("marks")
+    Image.new("RGB", (2600, 2000), (40, 60, 50)).save(folder / "plain.jpg", quality=95)
+    return opened_once(serve_once(folder).address)
 
 
 @pytest.mark.parametrize("pitch_px", [5, 9, 30])

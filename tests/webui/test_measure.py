@@ -19,6 +19,7 @@ from tests.webui.browsing import (
     until_said,
     wait_n,
 )
+from tests.webui.conftest import Shared
 
 
 def points(*spots):
@@ -57,16 +58,16 @@ def opening_px(photo, stick, hole):
     return found[0]
 
 
-@pytest.mark.parametrize(
-    "size, scheme",
-    [((360, 740), "light"), ((360, 740), "dark"), ((1440, 900), "light"), ((1440, 900), "dark")],
-)
-def test_two_openings_are_picked_and_measured_on_a_photo(opened, serve, tmp_path, size, scheme):
-    serving = serve(sample_build(tmp_path / "b"))
-    page, build = (
-        opened(serving.address, size, scheme, bypass_csp=True),
-        serving.server.app.extensions["app_context"].build,
-    )
+@pytest.fixture(scope="module")
+def shared(opened_once, serve_once, tmp_path_factory):
+    serving = serve_once(sample_build(tmp_path_factory.mktemp("measure") / "b"))
+    return Shared(opened_once, serving, bypass_csp=True)
+
+
+@pytest.mark.parametrize("size", [(360, 740), (1440, 900)])
+def test_two_openings_are_picked_and_measured_on_a_photo(shared, size):
+    page, build = shared.anew(size)
+    n = build.n
     page.click("[data-mode=measure]")
     page.wait_for_selector("text=Pick the first hole")
     for hole in (0, 15):
@@ -79,25 +80,25 @@ def test_two_openings_are_picked_and_measured_on_a_photo(opened, serve, tmp_path
     assert page.is_disabled("#card >> text=Use")
     page.fill("#measured", "22 1/2 in")
     page.wait_for_selector("text=Pitch 38.1 mm from 571.5 mm over 15 pitches")
-    shot(page, f"measure-{size[0]}-{scheme}")
     page.add_script_tag(content=AXE)
-    assert page.evaluate(FAULTS) == []
-    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+    for scheme in ("dark", "light"):
+        page.emulate_media(color_scheme=scheme)
+        shot(page, f"measure-{size[0]}-{scheme}")
+        assert page.evaluate(FAULTS) == [], scheme
+        assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
     page.keyboard.press("Enter")
-    wait_n(page, 2)
+    wait_n(page, n + 1)
     assert build.state.frame.pitch_mm == 38.1 and build.state.corrections.measured.pitches == 15
     until_said(page, "Pitch 38.1 mm from 571.5 mm")
     assert page.get_attribute("button[data-mode=choose]", "aria-checked") == "true"
     page.click("#undo")
-    wait_n(page, 3)
+    wait_n(page, n + 2)
     assert build.state.corrections.measured is None and build.state.frame.stock.how == "given"
 
 
-def test_measuring_goes_by_keys_alone_and_a_disagreement_comes_first_among_the_doubts(
-    opened, serve, tmp_path
-):
-    serving = serve(sample_build(tmp_path / "b"))
-    page, build = opened(serving.address), serving.server.app.extensions["app_context"].build
+def test_measuring_goes_by_keys_alone_and_a_disagreement_comes_first_among_the_doubts(shared):
+    page, build = shared.anew((1280, 800))
+    n = build.n
     page.keyboard.press("l")
     until(page, "() => document.activeElement.tagName === 'CANVAS'")
     photo = page.evaluate("document.activeElement.closest('figure').dataset.photo")
@@ -138,7 +139,7 @@ def test_measuring_goes_by_keys_alone_and_a_disagreement_comes_first_among_the_d
     page.keyboard.type("420")  # a number alone is in the unit that the page shows
     page.wait_for_selector("text=Pitch 42 mm from 420 mm")
     page.keyboard.press("Enter")
-    wait_n(page, 2)
+    wait_n(page, n + 1)
     assert build.state.frame.pitch_mm == 42
     page.wait_for_selector("[data-kind=size]")
     first = page.inner_text(".doubts li >> nth=0")

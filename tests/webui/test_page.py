@@ -22,6 +22,7 @@ from tests.webui.browsing import (
     SHAPES_IN,
     SHAPES_IN_ALL,
     STORE,
+    build_of,
     drag,
     face_openings,
     load_frame_from,
@@ -152,8 +153,8 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
     elsewhere.close()
 
 
-def test_choosing_anywhere_chooses_everywhere(opened, serve, tmp_path):
-    page = opened(serve(sample_build(tmp_path / "b")).address)
+def test_choosing_anywhere_chooses_everywhere(shared_sample):
+    page, _ = shared_sample.anew()
     frame = load_frame_from(page)
     page.click("#tab-members")
     until(
@@ -189,7 +190,7 @@ def test_everything_goes_by_keyboard(opened, serve, tmp_path):
     (tmp_path / "b").mkdir()
     (tmp_path / "b" / "frame.json").write_text(frame_to_text(replace(state.frame, members=doubtful)))
     serving = serve(tmp_path / "b")
-    page, build = opened(serving.address), serving.server.app.extensions["app_context"].build
+    page, build = opened(serving.address), build_of(serving)
     holes = lambda id: build.state.frame.member(id).holes  # noqa: E731
 
     shown = "id => document.querySelector('#card .tag')?.textContent === id"
@@ -230,12 +231,11 @@ def test_everything_goes_by_keyboard(opened, serve, tmp_path):
     assert build.n in (6, 7)  # single keys are off; Delete is not a single character
 
 
-def test_a_conflict_shows_both_changes_and_lets_the_user_choose(opened, serve, tmp_path):
-    page_served = serve(sample_build(tmp_path / "b"))
-    build = page_served.server.app.extensions["app_context"].build
-    page = opened(page_served.address)
+def test_a_conflict_shows_both_changes_and_lets_the_user_choose(shared_sample):
     from recon.corrections.edits import edit
 
+    page, build = shared_sample.anew()
+    n = build.n
     page.click("#tab-members")
     page.click("[data-key=C]")
     was = build.state.frame.member("C").holes
@@ -248,20 +248,20 @@ def test_a_conflict_shows_both_changes_and_lets_the_user_choose(opened, serve, t
     assert build.state.frame.member("C").holes == was
     shot(page, "conflict")
     page.click("text=Do mine on top of theirs")
-    wait_n(page, 3)
+    wait_n(page, n + 2)
     assert build.state.frame.member("C").holes == was + 1
     page.unroute_all(behavior="ignoreErrors")
 
 
-def test_another_tab_is_followed(opened, serve, tmp_path):
-    served_page = serve(sample_build(tmp_path / "b"))
-    one, two = opened(served_page.address), opened(served_page.address)
+def test_another_tab_is_followed(shared_sample, opened):
+    one, build = shared_sample.anew()
+    two, n = opened(shared_sample.address), build.n
     two.click("#tab-members")
     one.click("#tab-members")
     one.click("[data-key=A]")
     one.click("[aria-label^='One hole more at hole 1']")
-    wait_n(one, 2)
-    wait_n(two, 2)
+    wait_n(one, n + 1)
+    wait_n(two, n + 1)
     until_said(two, "Changed in another tab")
 
 
@@ -281,9 +281,7 @@ def test_script_in_names_and_labels_is_text(opened, serve, tmp_path):
         photos=(photo,),
     )
     serving = serve(tmp_path / "b")
-    serving.server.app.extensions["app_context"].build.change(
-        lambda _: (State(frame), "<u>words</u>"), kind="reading"
-    )
+    build_of(serving).change(lambda _: (State(frame), "<u>words</u>"), kind="reading")
     page = opened(serving.address)
     for tab in ("members", "laps", "parts", "checks", "doubts"):
         page.click(f"#tab-{tab}")
@@ -299,11 +297,20 @@ SMALL = """[...document.querySelectorAll(
   return b.width && b.height && Math.min(b.width, b.height) < 43.9; }).map(e => e.outerHTML.slice(0, 60))"""
 
 
-@pytest.mark.parametrize(
-    "size, scheme",
-    [((360, 740), "light"), ((360, 740), "dark"), ((1280, 800), "light"), ((1920, 1080), "dark")],
-)
-def test_no_accessibility_fault_and_nothing_sticks_out(opened, serve, tmp_path, size, scheme):
+# The screens on which one page is looked at in turn, and where at each: a phone in both themes, and a usual
+# and a large screen.
+PHONE = {
+    ((360, 740), "light"): "member parts away dialog",
+    ((360, 740), "dark"): "doubts member parts away dialog",
+}
+DESK = {
+    ((1280, 800), "light"): "doubts member parts checks dialog",
+    ((1920, 1080), "dark"): "member parts checks dialog",
+}
+
+
+@pytest.mark.parametrize("screens", [PHONE, DESK], ids=["phone", "desk"])
+def test_no_accessibility_fault_and_nothing_sticks_out(opened, serve, tmp_path, screens):
     from dataclasses import replace
 
     from recon.frame.model import End
@@ -314,68 +321,57 @@ def test_no_accessibility_fault_and_nothing_sticks_out(opened, serve, tmp_path, 
         replace(m, confidence=0.6, ends=(End("hidden", 2), End("seen"))) if k == 1 else m
         for k, m in enumerate(frame.members)
     )
-    page = opened(
-        serve(sample_build(tmp_path / "b", replace(frame, members=members))).address,
-        size,
-        scheme,
-        bypass_csp=True,
-    )
+    serving = serve(sample_build(tmp_path / "b", replace(frame, members=members)))
+    page = opened(serving.address, next(iter(screens))[0], bypass_csp=True)
     page.add_script_tag(content=AXE)
-    name = f"{size[0]}-{scheme}"
 
-    def fault_free(what):
-        assert page.evaluate(FAULTS) == [], what
-        assert page.evaluate("document.documentElement.scrollWidth") <= size[0], what
+    def look(what):
+        for (size, scheme), where in screens.items():
+            page.set_viewport_size({"width": size[0], "height": size[1]})
+            page.emulate_media(color_scheme=scheme)
+            shot(page, f"{size[0]}-{scheme}-{what}")
+            if what == "doubts":
+                _modes_and_targets_fit(page, size)
+            if what in where.split():
+                assert page.evaluate(FAULTS) == [], (size, scheme, what)
+                assert page.evaluate("document.documentElement.scrollWidth") <= size[0], (size, scheme, what)
 
     until(page, DERIVED)
-    assert page.evaluate(
-        "(() => { const m = document.getElementById('modes'); return m.scrollWidth <= m.clientWidth; })()"
-    )  # none is out of sight
-    if size[0] >= 1280:
-        assert (
-            len(
-                set(
-                    page.evaluate(
-                        "[...document.querySelectorAll('.sightbar > *')]"
-                        ".map(e => Math.round(e.getBoundingClientRect().top))"
-                    )
-                )
-            )
-            == 1
-        )  # one row
-    assert page.evaluate(SMALL) == []
-    shot(page, f"{name}-doubts")
-    if (size, scheme) in (
-        ((360, 740), "dark"),
-        ((1280, 800), "light"),
-    ):  # the other two were looked at where they differ
-        fault_free("doubts")
+    look("doubts")
     page.click("#tab-members")
     page.click("[data-key=B]")
     page.click(".more summary")
-    shot(page, f"{name}-member")
     assert "[object" not in page.inner_text("body")
-    fault_free("a member")
+    look("member")
     page.click("#units")
     page.click("#tab-parts")
     page.wait_for_selector("caption")
     assert " in" in page.inner_text("#panel table")
-    shot(page, f"{name}-parts")
-    fault_free("parts")
+    look("parts")
     page.click("#tab-checks")
     page.wait_for_selector(".caution")
-    if size[0] > 1000:
-        fault_free("checks")
+    look("checks")
     page.click("#away")
-    if size[0] < 1000:
-        fault_free("take away")
+    look("away")
     page.click("#read")
     page.wait_for_selector("dialog[open]")
-    shot(page, f"{name}-dialog")
-    fault_free("a dialog")
+    look("dialog")
 
 
-def test_a_plan_is_drawn_where_the_build_differs(opened, serve, tmp_path):
+def _modes_and_targets_fit(page, size):
+    assert page.evaluate(
+        "(() => { const m = document.getElementById('modes'); return m.scrollWidth <= m.clientWidth; })()"
+    )  # none is out of sight
+    if size[0] >= 1280:
+        tops = page.evaluate(
+            "[...document.querySelectorAll('.sightbar > *')]"
+            ".map(e => Math.round(e.getBoundingClientRect().top))"
+        )
+        assert len(set(tops)) == 1  # one row
+    assert page.evaluate(SMALL) == []
+
+
+def test_a_plan_is_drawn_where_the_build_differs(shared_sample, tmp_path):
     from dataclasses import replace
 
     from tests.truth import frame_from_truth
@@ -389,7 +385,7 @@ def test_a_plan_is_drawn_where_the_build_differs(opened, serve, tmp_path):
         name="Plan",
     )
     (tmp_path / "plan.json").write_text(frame_to_text(plan))
-    page = opened(serve(sample_build(tmp_path / "b")).address)
+    page, _ = shared_sample.anew()
     page.click("#plan")
     page.set_input_files("[aria-label=Plan]", str(tmp_path / "plan.json"))
     page.wait_for_selector("text=Differs from the plan")

@@ -6,7 +6,7 @@ import pytest
 
 from recon.frame.files import frame_to_text
 from recon.frame.joints import find_joints
-from tests.webui.browsing import CHOSEN, SHAPES_IN_ALL, sample_build, shot, true_frame, until, wait_n
+from tests.webui.browsing import CHOSEN, SHAPES_IN_ALL, shot, true_frame, until, wait_n
 from tests.webui.in_page import in_page
 
 # Which photos show a member as a whole, in 3-D too.
@@ -27,16 +27,15 @@ AWAY = in_page(
 
 
 @pytest.fixture
-def build_with_plan(opened, serve, tmp_path):
+def build_with_plan(shared_sample, tmp_path):
     """(page, build) of the sample, and a plan in which A is longer and F is not there."""
     frame = true_frame()
     members = tuple(replace(m, holes=m.holes + 3) if m.id == "A" else m for m in frame.members if m.id != "F")
     plan = replace(frame, members=members, joints=find_joints(members), photos=(), name="Plan of the loft")
     (tmp_path / "plan.json").write_text(frame_to_text(plan))
-    serving = serve(sample_build(tmp_path / "b"))
-    page = opened(serving.address)
+    page, build = shared_sample.anew()
     until(page, SHAPES_IN_ALL)
-    return page, serving.server.app.extensions["app_context"].build
+    return page, build
 
 
 def test_a_member_chosen_in_a_list_is_brought_into_view_and_stays_where_it_is_in_view(build_with_plan):
@@ -78,7 +77,7 @@ def test_a_check_goes_to_its_place_and_offers_the_bolt(build_with_plan):
 
 def test_a_difference_from_the_plan_goes_to_its_place_and_is_mended_there(build_with_plan, tmp_path):
     page, build = build_with_plan
-    was = build.state.frame.member("A").holes
+    n, was = build.n, build.state.frame.member("A").holes
     page.click("#plan")
     page.set_input_files("[aria-label=Plan]", str(tmp_path / "plan.json"))
     page.wait_for_selector("#panel >> text=Differs from the plan")
@@ -88,11 +87,11 @@ def test_a_difference_from_the_plan_goes_to_its_place_and_is_mended_there(build_
     page.click("#panel .item >> nth=0")
     until(page, f"async () => (await ({IN_VIEW})('A')).every(Boolean)")
     page.click("#panel li:nth-child(1) >> text=As planned")
-    wait_n(page, 2)
+    wait_n(page, n + 1)
     assert build.state.frame.member("A").holes == was + 3
     until(page, f"Number(document.querySelector('#plan .badge')?.textContent || 99) < {count}")
     page.click("#panel li:has-text('F') >> text=Not there")
-    wait_n(page, 3)
+    wait_n(page, n + 2)
     assert [m.id for m in build.state.frame.members if m.id == "F"] == []
     page.wait_for_selector("#plan:not(:has(.badge))")
 

@@ -12,6 +12,7 @@ from tests.webui.browsing import (
     ROOT,
     SAMPLE,
     SHAPES_IN_ALL,
+    build_of,
     drag,
     face_openings,
     load_frame_from,
@@ -23,6 +24,7 @@ from tests.webui.browsing import (
     until,
     wait_n,
 )
+from tests.webui.conftest import Shared
 from tests.webui.correcting import correct
 from tests.webui.in_page import in_page
 from tests.webui.wrong import wrong_frame
@@ -30,9 +32,8 @@ from tests.webui.wrong import wrong_frame
 PRESENT = "() => document.querySelector('.doubts [aria-current=true]')?.innerText || ''"
 
 
-@pytest.fixture
-def queue(opened, serve, tmp_path):
-    """A page with four doubts: A 60 % sure, B 70, C 80, and D with an end out of sight."""
+@pytest.fixture(scope="module")
+def shared_queue(opened_once, serve_once, tmp_path_factory):
     state = gate()
     sure = {"A": 0.6, "B": 0.7, "C": 0.8, "D": 1.0}
     members = tuple(
@@ -41,10 +42,15 @@ def queue(opened, serve, tmp_path):
         )
         for m in state.frame.members
     )
-    (tmp_path / "b").mkdir()
-    (tmp_path / "b" / "frame.json").write_text(frame_to_text(replace(state.frame, members=members)))
-    serving = serve(tmp_path / "b")
-    return opened(serving.address), serving.server.app.extensions["app_context"].build
+    folder = tmp_path_factory.mktemp("queue")
+    (folder / "frame.json").write_text(frame_to_text(replace(state.frame, members=members)))
+    return Shared(opened_once, serve_once(folder))
+
+
+@pytest.fixture
+def queue(shared_queue):
+    """A page with four doubts: A 60 % sure, B 70, C 80, and D with an end out of sight."""
+    return shared_queue.anew()
 
 
 def at(page, words):
@@ -53,6 +59,7 @@ def at(page, words):
 
 def test_what_was_answered_leads_on_to_the_next(queue):
     page, build = queue
+    n = build.n
     page.keyboard.press("j")
     at(page, "A, 12 holes")
     for key, following in (("y", "B, 12 holes"), ("Delete", "C, 13 holes"), ("y", "D: its end at hole 13")):
@@ -60,25 +67,26 @@ def test_what_was_answered_leads_on_to_the_next(queue):
         at(page, following)
     page.keyboard.press("y")
     page.wait_for_selector("text=Nothing is left to confirm. >> visible=true")
-    assert {m.id for m in build.state.frame.members} == {"A", "C", "D"} and build.n == 5
+    assert {m.id for m in build.state.frame.members} == {"A", "C", "D"} and build.n == n + 4
 
 
 def test_a_doubt_that_a_correction_settles_is_followed_by_the_next_and_none_is_passed_over(queue):
     page, build = queue
+    n = build.n
     for key in "jjjj":
         page.keyboard.press(key)
     at(page, "D: its end at hole 13")
     page.keyboard.press(".")  # its end is said: that doubt is gone
-    wait_n(page, 2)
+    wait_n(page, n + 1)
     page.keyboard.press("k")
     at(page, "C, 13 holes")
     page.keyboard.press("k")
     at(page, "B, 12 holes")
     page.keyboard.press(",")  # how sure it was held for 12 holes: with an end said it is no doubt any more
-    wait_n(page, 3)
+    wait_n(page, n + 2)
     until(page, in_page("await settled(); return !build.doubts.some(d => d.text.startsWith('B, 1'));"))
     page.keyboard.press(">")  # shifted as it is: told in full, so it is no doubt any more
-    wait_n(page, 4)
+    wait_n(page, n + 3)
     assert build.state.frame.member("B").first == (10.0, 0.0, 1.0)
     page.keyboard.press("j")
     at(page, "C, 13 holes")
@@ -86,6 +94,7 @@ def test_a_doubt_that_a_correction_settles_is_followed_by_the_next_and_none_is_p
 
 def test_the_queue_is_answered_by_clicks_alone(queue):
     page, build = queue
+    n = build.n
     page.click(".doubts .item >> nth=0")
     at(page, "A, 12 holes")
     page.click(".doubts li:nth-child(1) >> text=Correct")
@@ -93,7 +102,7 @@ def test_the_queue_is_answered_by_clicks_alone(queue):
     page.click(".doubts li:nth-child(1) >> text=Not there")
     at(page, "C, 13 holes")
     page.click(".doubts li:has-text('D: its end') >> text='+2'")  # the end is two holes farther than was seen
-    wait_n(page, 4)
+    wait_n(page, n + 3)
     assert build.state.frame.member("D").holes == 15 and {m.id for m in build.state.frame.members} == {
         "A",
         "C",
@@ -102,25 +111,29 @@ def test_the_queue_is_answered_by_clicks_alone(queue):
     shot(page, "queue")
 
 
-@pytest.fixture
-def asking(opened, serve, tmp_path):
-    """A page that asks after a bolt in no photo, and after the end of D, which may reach B."""
+@pytest.fixture(scope="module")
+def shared_asking(opened_once, serve_once, tmp_path_factory):
     frame = gate().frame
     end = End("hidden", 2, (EndChoice(13, 0.6), EndChoice(15, 0.35, "B")))
     members = tuple(replace(m, ends=(m.ends[0], end)) if m.id == "D" else m for m in frame.members)
     joints = (replace(frame.joints[0], bolt="assumed"), *frame.joints[1:])
-    (tmp_path / "b").mkdir()
-    text = frame_to_text(replace(frame, members=members, joints=joints))
-    (tmp_path / "b" / "frame.json").write_text(text)
-    serving = serve(tmp_path / "b")
-    return opened(serving.address), serving.server.app.extensions["app_context"].build
+    folder = tmp_path_factory.mktemp("asking")
+    (folder / "frame.json").write_text(frame_to_text(replace(frame, members=members, joints=joints)))
+    return Shared(opened_once, serve_once(folder))
+
+
+@pytest.fixture
+def asking(shared_asking):
+    """A page that asks after a bolt in no photo, and after the end of D, which may reach B."""
+    return shared_asking.back()
 
 
 def test_a_yes_to_a_bolt_that_nobody_saw_is_kept_as_a_persons_word(asking):
     page, build = asking
+    n = build.n
     page.click("text=Is there a bolt")
     page.click(".doubts >> text=Bolt there")
-    wait_n(page, 2)
+    wait_n(page, n + 1)
     joint = build.state.frame.joints[0]
     assert (joint.bolt, joint.bolt_by) == ("said", "person")
     assert all(j.bolt == "seen" and not j.bolt_by for j in build.state.frame.joints[1:])
@@ -128,9 +141,10 @@ def test_a_yes_to_a_bolt_that_nobody_saw_is_kept_as_a_persons_word(asking):
 
 def test_the_end_of_a_member_is_chosen_among_its_alternatives(asking):
     page, build = asking
+    n = build.n
     page.click(".doubts .item >> text=D: its end at hole 13")
     page.click(".doubts >> text='15, at B'")
-    wait_n(page, 2)
+    wait_n(page, n + 1)
     d = build.state.frame.member("D")
     assert d.holes == 15 and d.ends[1] == End("seen", 0)
 
@@ -167,7 +181,7 @@ def test_enter_takes_the_member_that_was_just_drawn_even_beside_the_end_of_a_cho
 def test_notes_are_put_aside_until_no_doubt_is_left_and_come_back_by_undo(opened, serve, tmp_path):
     notes = ("The size in millimetres is not sure: 38.1 mm or 40 mm.", "Photo photo_2.jpg adds little.")
     serving = serve(sample_build(tmp_path / "b", replace(true_frame(), doubts=notes)))
-    build = serving.server.app.extensions["app_context"].build
+    build = build_of(serving)
     page = opened(serving.address)
     page.wait_for_selector("text=adds little")
     page.click(".doubts .item:has-text('adds little')")

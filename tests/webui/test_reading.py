@@ -14,7 +14,7 @@ from webui.app import close_app, create_app
 
 
 @pytest.fixture
-def sample(tmp_path, monkeypatch):
+def sample(tmp_path, monkeypatch, forking):
     """A page for a build of the sample's photos, with the known reader."""
     monkeypatch.setenv("KNOWN_FRAME", str(SAMPLE))
     folder = sample_build(tmp_path / "b")

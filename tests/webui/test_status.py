@@ -19,6 +19,7 @@ from tests.webui.browsing import (
     SAMPLE,
     SHAPES_IN,
     SHAPES_IN_ALL,
+    build_of,
     load_frame_from,
     sample_build,
     shot,
@@ -27,6 +28,7 @@ from tests.webui.browsing import (
     until_said,
     wait_n,
 )
+from tests.webui.conftest import Shared
 from tests.webui.in_page import in_page
 
 FINDS_AND_WAITS = """import time
@@ -49,7 +51,7 @@ INKED = in_page(
 def test_openings_are_drawn_as_the_first_reading_finds_them(opened, serve, tmp_path, monkeypatch):
     (tmp_path / "waiting.py").write_text(FINDS_AND_WAITS)
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
-    folder = sample_build(tmp_path / "b", looked_at=False)
+    folder = sample_build(tmp_path / "b")
     (folder / "frame.json").unlink()
     page = opened(serve(folder, solver="waiting").address)
     page.wait_for_selector("figure[data-photo='photo_1.jpg']")
@@ -67,14 +69,12 @@ def test_openings_are_drawn_as_the_first_reading_finds_them(opened, serve, tmp_p
     assert page.evaluate(INKED, at)  # what was found stays, to build on by hand
 
 
-@pytest.fixture
-def differing(opened, serve, tmp_path):
-    """A page where the user said 15 holes of A, deleted D, drew another (which is D now), and the photos say
-    otherwise of each."""
-    (tmp_path / "b").mkdir()
-    (tmp_path / "b" / "frame.json").write_text(frame_to_text(gate().frame))
-    serving = serve(tmp_path / "b")
-    build = serving.server.app.extensions["app_context"].build
+@pytest.fixture(scope="module")
+def shared_differing(opened_once, serve_once, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("differing")
+    (folder / "frame.json").write_text(frame_to_text(gate().frame))
+    serving = serve_once(folder)
+    build = build_of(serving)
     for ask in (
         {"op": "end", "member": "A", "end": 1, "by": 3},
         {"op": "delete", "members": ["D"]},
@@ -82,7 +82,14 @@ def differing(opened, serve, tmp_path):
     ):
         build.change(lambda state: edit(state, ask))
     build.change(lambda state: (merge.merge_reading(state, gate().frame), "Solved again"), kind="reading")
-    return opened(serving.address), build
+    return Shared(opened_once, serving)
+
+
+@pytest.fixture
+def differing(shared_differing):
+    """A page where the user said 15 holes of A, deleted D, drew another (which is D now), and the photos say
+    otherwise of each."""
+    return shared_differing.anew()
 
 
 def test_each_difference_is_answered_where_it_stands(differing):
@@ -129,7 +136,7 @@ def test_when_solving_is_done_the_page_says_what_changed_and_the_queue_begins_an
     truth = true_frame()
     doubtful = replace(truth, members=tuple(replace(m, confidence=0.6) for m in truth.members))
     serving = serve(sample_build(tmp_path / "b", doubtful), solver="tests.webui.known_reader")
-    page, build = opened(serving.address), serving.server.app.extensions["app_context"].build
+    page, build = opened(serving.address), build_of(serving)
     build.change(lambda state: edit(state, {"op": "end", "member": "A", "end": 1, "by": 2}))
     wait_n(page, 2)
     page.wait_for_selector(".doubts li")
@@ -198,27 +205,28 @@ def test_the_page_says_that_the_program_was_ended_and_takes_up_its_work_when_it_
         process.stdout.close()
 
 
-def test_a_turned_frame_stays_in_sight_and_nothing_of_it_stands_out_as_changed(opened, serve, tmp_path):
-    page = opened(serve(sample_build(tmp_path / "b")).address)
+def test_a_turned_frame_stays_in_sight_and_nothing_of_it_stands_out_as_changed(shared_sample):
+    page, build = shared_sample.back()
     seen = in_page("""const v = views.space; v.paintNow();
       const onCanvas = m => new Vector3(...boxOf(m).middle).project(v.camera).toArray().slice(0, 2);
       return [...build.members.values()].every(m => onCanvas(m).every(c => Math.abs(c) < 1));""")
     lately = in_page("return changed.size;")
     until(page, seen)
     page.click("#set-up")
+    n = build.n
     page.click("text=Tip forwards")
-    wait_n(page, 2)
+    wait_n(page, n + 1)
     until(page, seen)
     assert page.evaluate(lately) == 0
     page.click("#tab-members")
     page.click("[data-key=A]")
     page.keyboard.press(".")
-    wait_n(page, 3)
+    wait_n(page, n + 2)
     assert page.evaluate(lately) == 1
 
 
-def test_nothing_out_of_sight_makes_the_page_scroll(opened, serve, tmp_path):
-    page = opened(serve(sample_build(tmp_path / "b")).address)
+def test_nothing_out_of_sight_makes_the_page_scroll(shared_sample):
+    page, _ = shared_sample.back()
     page.click("#away")
     page.wait_for_selector("text=The whole build")
     assert page.evaluate("document.documentElement.scrollHeight") <= 800
@@ -247,8 +255,8 @@ def test_doubts_of_an_older_frame_are_asked_for_again(opened, serve, tmp_path):
     until(page, "() => window.late && !document.querySelector('#panel').innerText.includes('B, ')")
 
 
-def test_a_doubtful_bolt_is_shown_near_and_not_painted_over(opened, serve, tmp_path):
-    page = opened(serve(sample_build(tmp_path / "b")).address)
+def test_a_doubtful_bolt_is_shown_near_and_not_painted_over(shared_sample):
+    page, _ = shared_sample.anew()
     page.click("#picker button:has-text('photo_1')")
     until(page, SHAPES_IN, "photo_1.jpg")
     until(page, in_page("return live.doubts >= 0;"))  # its own doubts, so that they do not come later
@@ -271,8 +279,8 @@ def test_a_doubtful_bolt_is_shown_near_and_not_painted_over(opened, serve, tmp_p
     shot(page, "bolt")
 
 
-def test_laps_are_marked_where_their_bolts_come_out_on_the_photo(opened, serve, tmp_path):
-    page = opened(serve(sample_build(tmp_path / "b")).address)
+def test_laps_are_marked_where_their_bolts_come_out_on_the_photo(shared_sample):
+    page, _ = shared_sample.back()
     frame = load_frame_from(page)
     until(
         page,

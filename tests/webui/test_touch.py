@@ -16,6 +16,7 @@ from tests.webui.browsing import (
     until,
     wait_n,
 )
+from tests.webui.conftest import Shared
 from tests.webui.in_page import in_page
 
 PHOTO = "photo_1.jpg"
@@ -80,13 +81,19 @@ class Fingers:
         self.lift("1")
 
 
+@pytest.fixture(scope="module")
+def shared(opened_once, serve_once, tmp_path_factory):
+    serving = serve_once(sample_build(tmp_path_factory.mktemp("touch") / "b"))
+    device = {"has_touch": True, "is_mobile": True, "device_scale_factor": 2}
+    return Shared(opened_once, serving, (360, 740), **device)
+
+
 @pytest.fixture
-def phone(opened, serve, tmp_path):
+def phone(shared):
     """(page, fingers, build) of the sample's build on a phone, its first photo in view."""
-    serving = serve(sample_build(tmp_path / "b"))
-    page = opened(serving.address, (360, 740), has_touch=True, is_mobile=True, device_scale_factor=2)
+    page, build = shared.anew()
     until(page, SHAPES_IN, PHOTO)
-    return page, Fingers(page), serving.server.app.extensions["app_context"].build
+    return page, Fingers(page), build
 
 
 def box(page):
@@ -182,6 +189,7 @@ def test_a_tap_chooses_and_two_fingers_that_tap_choose_nothing(phone):
 @pytest.mark.parametrize("by", [-2, 1])
 def test_one_finger_drags_an_end_along_its_holes(phone, by):
     page, fingers, build = phone
+    n = build.n
     frame = load_frame_from(page)
     camera, m = frame.photos[0].camera, frame.member("F")
     fingers.tap(place(page, PHOTO, free_hole(frame, camera, "F")))
@@ -213,13 +221,14 @@ def test_one_finger_drags_an_end_along_its_holes(phone, by):
     fingers.move(**{"1": np.array(ends[1]) + (6, -6)})
     shot(page, f"touch-drag{by}")
     fingers.lift("1")
-    wait_n(page, 2)
+    wait_n(page, n + 1)
     assert build.state.frame.member("F").holes == m.holes + by
     assert page.evaluate("scrollY") == 0
 
 
 def test_a_second_finger_takes_a_drag_back(phone):
     page, fingers, build = phone
+    n = build.n
     frame = load_frame_from(page)
     camera, m = frame.photos[0].camera, frame.member("F")
     fingers.tap(place(page, PHOTO, free_hole(frame, camera, "F")))
@@ -236,11 +245,12 @@ def test_a_second_finger_takes_a_drag_back(phone):
     fingers.put("2", other + (40, 40))
     fingers.lift("1", "2")
     page.evaluate("1")  # what was asked until now is told before this is answered
-    assert asked == [] and build.n == 1 and build.state.frame.member("F").holes == m.holes
+    assert asked == [] and build.n == n and build.state.frame.member("F").holes == m.holes
 
 
 def test_a_member_is_drawn_and_openings_are_measured_by_finger(phone):
     page, fingers, build = phone
+    n = build.n
     page.tap("[data-mode=measure] >> visible=true")
     last = true_frame().member("B")
     ends = face_openings(build.state.frame.photos[0], last)
@@ -249,14 +259,13 @@ def test_a_member_is_drawn_and_openings_are_measured_by_finger(phone):
         until(page, "k => document.querySelectorAll('#card .row').length > k", k)
     page.wait_for_selector("text=Hole 1 to hole 16 of B: 15 pitches")
     page.tap("[aria-label='Stop measuring']")
-    build_before = build.n
     page.tap("button[data-mode=draw]")
     start, end = (np.array(place(page, PHOTO, px)) for px in ends)
     fingers.put("1", start)
     fingers.move(**{"1": end})
     fingers.lift("1")
     page.wait_for_selector("text=New member")
-    assert build.n == build_before
+    assert build.n == n
 
 
 def test_what_was_asked_for_comes_in_under_the_photos_on_a_phone(opened, serve, tmp_path):
@@ -300,6 +309,7 @@ AT_IN_SPACE = in_page(
 
 def test_in_3d_a_tap_chooses_two_fingers_zoom_and_one_drags_an_end(phone):
     page, fingers, build = phone
+    n = build.n
     page.tap("#picker >> text=3-D")
     until(page, in_page("return views.space.shown >= 0 && views.space.width > 0;"))
     m = build.state.frame.member("F")
@@ -325,5 +335,5 @@ def test_in_3d_a_tap_chooses_two_fingers_zoom_and_one_drags_an_end(phone):
     fingers.put("1", end + (6, -6))  # beside the handle: a finger is broad
     fingers.move(**{"1": longer})
     fingers.lift("1")
-    wait_n(page, 2)
+    wait_n(page, n + 1)
     assert build.state.frame.member("F").holes == m.holes + 6

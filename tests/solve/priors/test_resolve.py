@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from recon import solve
 from recon.frame.lattice import transform
 from recon.frame.model import Member, as_tuple
 from recon.geometry.lattice import rotations
 from recon.image.openings import OPENING
+from recon.solve import Reading
 from recon.solve.priors.constraints import Constraints, apply_marks
-from tests.solve.sample_readings import STOCKS, detected, openings, photo, reading
+from tests.solve.sample_readings import detected, openings, photo, read, reading
 
 PHOTOS = [photo("trestle", k) for k in (1, 2, 3)]
 DETECTED = detected("trestle")
@@ -30,12 +30,7 @@ def first():
 def around(members, ends, deleted=(), photos=PHOTOS, **more):
     """The frame solved again around these members, of which `ends` are fixed; `more` are openings found."""
     frame = replace(first(), members=tuple(members))
-    return solve.read(
-        photos,
-        stocks=STOCKS,
-        detected={**DETECTED, **more},
-        constraints=Constraints(frame, ends, tuple(deleted)),
-    )
+    return read(photos, {**DETECTED, **more}, constraints=Constraints(frame, ends, tuple(deleted)))
 
 
 def places(members):
@@ -51,7 +46,7 @@ def test_openings_are_looked_for_once():
     first()
     assert set(DETECTED) == {p.name for p in PHOTOS} and all(t.dtype == OPENING for t in DETECTED.values())
     few = {name: table[:300] for name, table in DETECTED.items()}
-    assert len(solve.read(PHOTOS[:1], stocks=STOCKS, detected=few).openings[PHOTOS[0].name]) <= 300
+    assert len(read(PHOTOS[:1], few).openings[PHOTOS[0].name]) <= 300
 
 
 def test_with_nothing_to_change_place_and_labels_stay():
@@ -70,7 +65,7 @@ class Corrected:
     shifted: Member  # four holes short at one end, one hole long at the other, which the user fixed
     made_up: Member  # nowhere near, without the user's word
     ghost: Member  # where there is none, on the user's word
-    got: solve.Reading
+    got: Reading
 
 
 def in_the_open(members) -> Member:
@@ -138,12 +133,7 @@ def test_a_photo_added_later_is_laid_on_the_members_that_are_known():
         first(),
         photos=tuple(replace(p, used=False, camera=None) if p.file == new else p for p in first().photos),
     )
-    got = solve.read(
-        PHOTOS,
-        stocks=STOCKS,
-        detected=DETECTED,
-        constraints=Constraints(frame, {longest(1)[0].id: (True, True)}),
-    )
+    got = read(PHOTOS, DETECTED, constraints=Constraints(frame, {longest(1)[0].id: (True, True)}))
     was = next(p for p in first().photos if p.file == new).camera
     assert got.set_aside == [] and np.linalg.norm(got.cameras[new].centre - was.centre) < 0.5
 
