@@ -10,7 +10,7 @@ from recon.solve.evidence.along_line import (
     LineOpenings,
     along_line,
     lattice_openings,
-    match_member,
+    match_members,
     side_by_side,
 )
 from recon.solve.evidence.occluders import NOTHING, occluders_of
@@ -30,13 +30,25 @@ def openings_of(candidate):
 
 def test_one_photo_of_all_says_what_it_says_alone():
     s = scene()
-    for c in s.candidates:
+    matches = [match_members(s, photo) for photo in s.photos]
+    for k, c in enumerate(s.candidates):
         found = along_line(s.photos, openings_of(c), s.occluders)
-        for i, photo in enumerate(s.photos):
-            X, seen = match_member(s, photo, c)
+        for i in range(len(s.photos)):
+            X, seen = matches[i][k]
             assert pytest.approx(openings_of(c).centre.reshape(-1, 3), abs=0) == X
             assert (found.llr[i].ravel() == seen.llr).all() and (found.hit[i].ravel() == seen.hit).all()
             assert (found.visible[i].ravel() == seen.visible).all()
+
+
+def test_a_member_looked_at_alone_is_hidden_by_none():
+    s = scene()
+    hidden = [match_members(s, photo) for photo in s.photos]
+    plain = [match_members(s, photo, alone=True) for photo in s.photos]
+    for all_before, none_before in zip(hidden, plain):
+        for (_, a), (_, b) in zip(all_before, none_before):
+            assert not (a.visible & ~b.visible).any()
+    count = [sum(m.visible.sum() for _, m in matches) for matches in (sum(hidden, []), sum(plain, []))]
+    assert count[0] < count[1]
 
 
 def test_lines_together_say_what_each_says_alone():
