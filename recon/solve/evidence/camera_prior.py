@@ -99,3 +99,31 @@ def camera_prior(size: tuple[int, int], focal_px: float | None) -> CameraPrior:
     if focal_px:
         return CameraPrior(focal_px, FOCAL_SPREAD_EXIF, middle, POINT_SPREAD_WHOLE * long_side)
     return CameraPrior(float(long_side), FOCAL_SPREAD_UNKNOWN, middle, POINT_SPREAD_CROPPED * long_side)
+
+
+def robust_but_priors(priors: int, scale: float):
+    """A loss for SciPy's least_squares: Cauchy's, but the last few residuals stay squared.
+
+    A prior inside a robust loss costs almost nothing once it is missed by far, and impossible cameras pass.
+
+    Parameters
+    ----------
+    priors : how many residuals at the end are priors
+    scale : residual from which the others count less, in standard errors
+
+    Examples
+    --------
+    >>> robust_but_priors(1, 2.0)(np.array([0.0, 4.0]))[0].tolist()
+    [0.0, 4.0]
+    """
+
+    def loss(z: FloatArray) -> FloatArray:
+        rho = np.empty((3, len(z)))
+        data = z[:-priors] / scale**2
+        rho[0, :-priors] = scale**2 * np.log1p(data)
+        rho[1, :-priors] = 1 / (1 + data)
+        rho[2, :-priors] = -1 / (1 + data) ** 2 / scale**2
+        rho[:, -priors:] = z[-priors:], np.ones(priors), np.zeros(priors)
+        return rho
+
+    return loss

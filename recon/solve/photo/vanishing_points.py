@@ -12,11 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.optimize import least_squares
 
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import PARAMETERS, Camera, stepped
-from recon.geometry.trust_region import Cauchy, least_cost
-from recon.solve.evidence.camera_prior import COUNT, CameraPrior, camera_prior
+from recon.solve.evidence.camera_prior import COUNT, CameraPrior, camera_prior, robust_but_priors
 from recon.solve.photo.row_points import RowPoints, placed_residuals
 from recon.solve.photo.row_tilt import row_tilts
 
@@ -26,6 +26,7 @@ ROBUST = 1.5  # sigmas from which a row's opening counts less; this project's ch
 MOST_K1 = 0.5  # beyond it no picture can be brought back
 CENTRED = [0, 1, 3, 4, 5]  # of `stepped`: f, k1 and the rotation
 FREE = [0, 1, 3, 4, 5, 9, 10, 11, 12, 13]  # of `stepped`: all but k2 and t
+TOLERANCE = 1e-6  # relative, of the cost and of steps: a thousandth of a standard error
 DIFFERENCE = 1e-6  # of a parameter's scale, for derivatives: rounding and curvature are far below
 CAMERAS_AT_ONCE = 12  # their residuals stay in the processor's cache
 # Standard errors of EXIF's focal length from which a camera is another than it says; this project's choice.
@@ -309,28 +310,36 @@ def _adjusted(
         e = (tilts.whitened(e) if tilts else e) * weight
         return np.c_[e.reshape(len(cameras), -1), [prior.residuals(c) for c in cameras]]
 
-    def look(c: Camera) -> tuple[float, None]:
-        return loss.cost(at([c])[0]), None
+    def residual(p: FloatArray) -> FloatArray:
+        return at([after_step(camera, p, which)])[0]
 
-    def normal(c: Camera, _: None) -> tuple[FloatArray, FloatArray]:
-        here, *near = at([c, *(after_step(c, step, which) for step in DIFFERENCE * np.diag(scale))])
-        return loss.normal(here, (np.array(near) - here) / (DIFFERENCE * scale)[:, None])
-
-    def moved(c: Camera, step: FloatArray) -> Camera:
-        c = after_step(c, step, which)
-        return replace(c, f=float(np.clip(c.f, camera.f / np.e, camera.f * np.e)))
+    def jacobian(p: FloatArray) -> FloatArray:
+        steps = DIFFERENCE * np.diag(scale)
+        here, *near = at([after_step(camera, q, which) for q in (p, *(p + steps))])
+        return ((np.array(near) - here) / np.diag(steps)[:, None]).T
 
     which = FREE if free else CENTRED
     f = camera.f
     scale = np.array([0.05 * f, *[0.02] * 4, *[0.05 * f] * 2, *[0.01] * 3])[: len(which)]
     # Inside the robust loss a prior missed by far costs almost nothing: with more that is free it must not.
-    loss = Cauchy(ROBUST, COUNT if free else 0)
-    if not np.isfinite(look(camera)[0]):
+    loss = {"loss": robust_but_priors(COUNT, ROBUST)} if free else {"loss": "cauchy", "f_scale": ROBUST}
+    try:
+        sol = least_squares(
+            residual,
+            np.zeros(len(which)),
+            jac=jacobian,
+            max_nfev=15 if free else 12,
+            x_scale=scale,
+            ftol=TOLERANCE,
+            xtol=TOLERANCE,
+            gtol=TOLERANCE,
+            **loss,
+        )
+    except (ValueError, np.linalg.LinAlgError):
         return None
-    best = least_cost(camera, look, normal, moved, scale, 15 if free else 12)
-    # The normal matrix is that of the robust loss: openings that it gives up do not count.
-    matrix = np.linalg.pinv(normal(best, None)[0], hermitian=True) if free else None
-    return best, None if matrix is None else np.asarray(matrix, float)
+    # The Jacobian is that of the robust loss: openings that it gives up do not count.
+    covariance = np.linalg.pinv(sol.jac.T @ sol.jac, hermitian=True) if free else None
+    return after_step(camera, sol.x, which), covariance
 
 
 def _row_rms(cameras: Sequence[Camera], points: RowPoints) -> FloatArray:
