@@ -154,9 +154,7 @@ def _sampled(level: Level, spots: NDArray[np.void], rays: Rays) -> list[NDArray[
     return [np.asarray(cv2.extractChannel(found, c), np.float32) for c in range(CHANNELS)]
 
 
-def _fit(
-    level: NDArray[np.float32], spots: NDArray[np.void], rays: Rays, table: np.dtype
-) -> NDArray[np.void]:
+def _fit(level: Level, spots: NDArray[np.void], rays: Rays, table: np.dtype) -> NDArray[np.void]:
     values = _sampled(level, spots, rays)
     face = np.stack([_median(v[:, rays.face]) for v in values])
     step = np.stack([v[:, rays.middle].mean(1) for v in values]) - face

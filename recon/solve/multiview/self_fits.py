@@ -21,9 +21,10 @@ from recon.geometry.lattice import rotations
 from recon.solve.evidence.candidate import Candidate
 from recon.solve.evidence.floor import Floors, compared, floor_grey
 from recon.solve.evidence.posed_photo import PosedPhoto, with_camera
-from recon.solve.multiview.hypotheses import LEAST_EVIDENCE, RegisteredPhotos, first_evidence
+from recon.solve.multiview.hypotheses import LEAST_EVIDENCE, Posed, RegisteredPhotos, first_evidence
 from recon.solve.multiview.mirrored import FLIP
 from recon.solve.multiview.registration import cells_of_candidates, moved_lattice, turned_cells
+from recon.solve.photo.photo_lattice import PhotoLattice
 
 # Of the holes of a frame that must lie on holes of members along the same axis after a turn.  Rendered frames
 # of which a photo came to lie in a wrong turn had 0.85 and more; one turn too many costs time alone.
@@ -189,10 +190,7 @@ def mirrored_by_members(registered: RegisteredPhotos, floors: TurnedFloors) -> i
 
     def explained(i: int, turn: Turn) -> float:
         """Nats of all photos with photo i in a turn or mirror."""
-        photo, lattice = posed[i]
-        there = with_camera(photo, photo.camera.moved(turn.turn, turn.shift))
-        trial = (there, moved_lattice(lattice, turn.turn, turn.shift))
-        return first_evidence([*posed[:i], trial, *posed[i + 1 :]], width, greys)
+        return first_evidence([*posed[:i], _in_turn(*posed[i], turn), *posed[i + 1 :]], width, greys)
 
     best, found = LEAST_EVIDENCE, None
     for i in unvouched:
@@ -208,8 +206,11 @@ def _turned(
     registered: RegisteredPhotos, photos: Sequence[PosedPhoto], turns: Sequence[Turn]
 ) -> RegisteredPhotos:
     """The photos as a scene has them, and their lattices, each in its turn."""
-    return RegisteredPhotos(
-        tuple(with_camera(p, p.camera.moved(t.turn, t.shift)) for p, t in zip(photos, turns)),
-        tuple(moved_lattice(x, t.turn, t.shift) for x, t in zip(registered.lattices, turns)),
-        registered.set_aside,
-    )
+    posed = [_in_turn(p, x, t) for p, x, t in zip(photos, registered.lattices, turns)]
+    return RegisteredPhotos(tuple(p for p, _ in posed), tuple(x for _, x in posed), registered.set_aside)
+
+
+def _in_turn(photo: PosedPhoto, lattice: PhotoLattice, turn: Turn) -> Posed:
+    """A photo and its lattice in a turn or mirror."""
+    there = with_camera(photo, photo.camera.moved(turn.turn, turn.shift))
+    return there, moved_lattice(lattice, turn.turn, turn.shift)

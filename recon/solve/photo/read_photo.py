@@ -171,12 +171,12 @@ def _read(seen: _Detections, focal_px: float | None, width: float | None, most: 
     reading = _of_trials(_with_cameras(seen, cameras, width, None))
     known = explained_by_members(reading) if most > 1 and reading else Explained(False)
     if most > 1 and not known.enough:  # more that is free fits more
-        cameras = find_vanishing_points(points, share, size, focal_px, most=most, free=True)
-        freer = _of_trials(_with_cameras(seen, cameras, width, camera_prior(size, focal_px)))
+        free = find_vanishing_points(points, share, size, focal_px, most=most, free=True)
+        freer = _of_trials(_with_cameras(seen, free, width, camera_prior(size, focal_px)))
         both = (freer, None), (reading, known.polished)
         reading = _of_trials([choose_solution(r, first) for r, first in both if r is not None])
         if _explains_little(reading):
-            reading = _with_rivals(reading, _turned(seen, reading, focal_px, width, most))
+            reading = _with_rivals(reading, _turned(seen, reading, [*cameras, *free], focal_px, width))
     return reading
 
 
@@ -202,18 +202,17 @@ def _explains_little(reading: PhotoReading | None) -> bool:
 
 
 def _turned(
-    seen: _Detections, before: PhotoReading | None, focal_px: float | None, width: float | None, most: int
+    seen: _Detections,
+    before: PhotoReading | None,
+    found: Sequence[AxesCamera],
+    focal_px: float | None,
+    width: float | None,
 ) -> list[PhotoReading]:
-    """The photo read with cameras turned round the direction that its first rows tell best.
+    """The photo read with cameras turned round the direction that rows tell best of those found before.
 
     Those alone under which its openings make more rows than under the camera it was read with before.
     """
     points, share, size = seen.points, seen.share, seen.size
-    found = [
-        axes
-        for free in (False, True)
-        for axes in find_vanishing_points(points, share, size, focal_px, most=most, free=free)
-    ]
 
     def find(axes: AxesCamera, most: int) -> list[AxisRow]:
         hole = hole_of_rows(axes, seen.openings, seen.rows, points, share)
@@ -222,7 +221,7 @@ def _turned(
         rows = find_axis_rows(axes.camera, seen.openings[:most], hole, seen.density[:most])
         return trusted_rows(rows, seen.pattern)
 
-    value = share * np.minimum(points.weight.sum(1), 12)
+    value = share * points.counted
     least = 0.0
     if before is not None and before.photo is not None:
         now = find(with_axes(before.photo.camera, points, value, None), len(seen.openings))

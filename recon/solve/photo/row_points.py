@@ -15,6 +15,7 @@ import numpy as np
 from recon.geometry.arrays import FloatArray, IntArray
 from recon.geometry.camera import LENS_ROUNDS, Camera
 
+MOST_COUNTED = 12  # openings of a row that count for its weight: longer ones tell no more of a camera
 TINY = 1e-12  # added to normal equations, so that those of an empty row have a solution
 
 
@@ -46,6 +47,11 @@ class RowPoints:
     step: FloatArray
     weight: FloatArray
     sigma: FloatArray
+
+    @property
+    def counted(self) -> FloatArray:
+        """(R,) openings of each row, as far as they count for its weight."""
+        return np.minimum(self.weight.sum(1), MOST_COUNTED)
 
     def subset(self, which: np.ndarray) -> RowPoints:
         """The rows that an index or a mask picks."""

@@ -35,7 +35,6 @@ MOST_DIRECTIONS = 2  # turned round, those with most rows first; bounds the time
 MOST_CAMERAS = 3  # followed further, most evidence first: the right one came second at worst, of eight
 ROUNDS = 2  # of finding rows along the axes and adjusting the camera to them
 LIKELY_ROW = 8.0  # nats from which a row is likelier one than clutter, for its weight; this project's choice
-MOST_COUNTED = 12  # openings of a row, as where first rows are weighed
 
 
 def turned_axes(
@@ -146,8 +145,7 @@ def _adjusted(
             return None
         on_axes = row_points(openings, rows)
         chance = 1 / (1 + np.exp(LIKELY_ROW - np.array([r.evidence for r in rows])))
-        weight = chance * np.minimum(on_axes.weight.sum(1), MOST_COUNTED)
-        adjusted = refine_camera(camera, on_axes, weight, prior, free=True)
+        adjusted = refine_camera(camera, on_axes, chance * on_axes.counted, prior, free=True)
         axes = with_axes(adjusted.camera, points, value, adjusted.covariance)
         camera, rows = axes.camera, find(axes, len(openings))
     return replace(axes, score=float(sum(r.evidence for r in rows)))

@@ -107,7 +107,7 @@ def find_vanishing_points(
     """
     if len(points.px) < 3:
         return []
-    value = share * np.minimum(points.weight.sum(1), 12)
+    value = share * points.counted
     top = np.argsort(-value)[:MOST_ROWS]
     likely, likely_value = points.subset(top), value[top]
     hypotheses = _camera_hypotheses(likely, likely_value, size, focal_px, seed)
@@ -300,7 +300,7 @@ def _adjusted(
     camera: Camera, points: RowPoints, axis: IntArray, value: FloatArray, prior: CameraPrior, free: bool
 ) -> tuple[Camera, FloatArray | None] | None:
     """One round of :func:`refine_camera` over rows whose axes are settled; None where the solver fails."""
-    weight = np.sqrt(np.clip(value / np.minimum(points.weight.sum(1), 12), 0, 1))[:, None]
+    weight = np.sqrt(np.clip(value / points.counted, 0, 1))[:, None]
     tilts = row_tilts(camera, points, axis) if free else None
 
     def at(cameras: Sequence[Camera]) -> FloatArray:
