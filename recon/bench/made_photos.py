@@ -102,7 +102,7 @@ _Ellipses = tuple[BoolArray, FloatArray, FloatArray, FloatArray]
 def _openings_in_sight(
     frame: Frame, camera: Camera, size: tuple[int, int], hole: float, least_px: float
 ) -> Iterator[tuple[tuple[int, int], _Ellipses]]:
-    """Member and face of each row of K openings: which are in sight, px (K, 2), semi-axes (K, 2), angles (K,).
+    """Member and face of each row of K openings: which are in sight, px, semi-axes (K, 2), angles (K,).
 
     All of a photo are looked at in one go: one by one each would take as long as the frame has members.
     """
