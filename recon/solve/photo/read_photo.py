@@ -135,7 +135,14 @@ def read_photo(
     if len(seen.rows) < 3:
         return replace(nothing, reason="no rows of openings can be seen")
     most = 1 if _only_sheets(seen, openings, planes.sheets) else most_cameras
-    reading = _without(_read(seen, focal_px, width, most), openings[planes.sheets])
+    reading = _read(seen, focal_px, width, most)
+    if planes.each_sheet and reading is not None and reading.lattice is not None:
+        fewer = planes.without_members(reading.lattice.camera)
+        if len(fewer.each_sheet) < len(planes.each_sheet):
+            planes, off = fewer, openings[~fewer.sheets]
+            seen = _first_rows(name, off, size)
+            reading = _read(seen, focal_px, width, most)
+    reading = _without(reading, openings[planes.sheets])
     wide = planes.wide[~planes.sheets]
     if share_on(wide, [r.index for r in seen.rows]) > LEAST_PATTERN_SHARE:
         apart = _first_rows(name, off[~wide], size)
