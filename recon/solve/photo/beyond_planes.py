@@ -41,7 +41,7 @@ class Planes:
     sheets : (N,) on those that no members show.
     wide : (N,) on others of more lines, both ways, than rails side by side make.
     wide_evidence : nats of these, against clutter.
-    each_sheet : of each sheet the numbers of its openings, and the (3, 3) homography from nodes to the picture.
+    each_sheet : of each sheet the numbers of its openings, and the (3, 3) homography from nodes to px.
     """
 
     sheets: BoolArray
@@ -107,7 +107,7 @@ def are_members(homography: FloatArray, camera: Camera) -> bool:
     >>> are_members(K @ at, camera), are_members(K @ at @ np.diag([1, 6.0, 1]), camera)
     (True, False)
     """
-    sensor = np.linalg.inv([[camera.f, 0, camera.cx], [0, camera.f, camera.cy], [0, 0, 1]])
+    sensor = np.linalg.inv(np.array([[camera.f, 0, camera.cx], [0, camera.f, camera.cy], [0, 0, 1]]))
     steps = (camera.R.T @ (sensor @ homography)[:, :2]).T
     length = np.linalg.norm(steps, axis=1)
     k = int(length.argmin())
