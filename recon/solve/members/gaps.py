@@ -33,6 +33,9 @@ from recon.solve.members.lengths import OtherEnds
 from recon.solve.members.selection import LEAST_LAPS, UNHELD
 
 LEAST_GAP = 2  # holes; a single one is missed now and then.  This project's choice
+# Holes by which a piece may reach on into a gap unseen: another member that it laps hides its hole there and
+# those beside it.  For being held alone; where it ends is sought afterwards.  This project's choice.
+HIDDEN_AT_LAP = 3
 GAPS = 0.1  # of the lines with a member, those with a second one in line.  This project's choice
 # Pitches, and standard deviations of the members' play, by which an opening must lie inside the outline of
 # the gap to be seen through it.  This project's choice.
@@ -118,28 +121,34 @@ def with_gaps(scene: Scene) -> Scene:
     others = OtherEnds(scene.candidates, scene.ends) if scene.ends else None
     cuts: dict[int, list[_Gap]] = {}
     for gap in gaps:
-        if _is_there(scene, gap, looks, others):
+        if _is_there(scene, gap, [g for g in gaps if g.index == gap.index], looks, others):
             cuts.setdefault(gap.index, []).append(gap)
     return scene.with_candidates(
         piece for i, c in enumerate(scene.candidates) for piece in _pieces(c, cuts.get(i, []))
     )
 
 
-def _is_there(scene: Scene, gap: _Gap, looks: _Looks, others: OtherEnds | None) -> bool:
+def _is_there(
+    scene: Scene, gap: _Gap, in_line: Sequence[_Gap], looks: _Looks, others: OtherEnds | None
+) -> bool:
     """Do the photos say that there is nothing?  Edges are looked at where they may settle it."""
     nats = _missed(gap, looks) + _seen_through(scene, gap, looks)
     whole = scene.candidates[gap.index]
-    nats -= _cost(gap, whole.holes, others) + UNHELD * _unheld(scene, gap.index, _pieces(whole, [gap]))
+    nats -= _cost(gap, in_line, whole.holes, others) + UNHELD * _unheld(
+        scene, gap.index, _pieces(whole, [_narrowest(gap)])
+    )
     if abs(nats) < 2 * len(scene.photos) * OUTLINE_NATS:
         nats += _ends_seen(scene, gap)
     return nats > 0
 
 
-def _cost(gap: _Gap, holes: int, others: OtherEnds | None) -> float:
+def _cost(gap: _Gap, in_line: Sequence[_Gap], holes: int, others: OtherEnds | None) -> float:
     """Nats that a gap costs: few lines have one, and it may start and stop at any two of its holes.
 
     Where the ends of all members are known, two members in line are the likelier the more others have the
     same ends as each of them, and the whole the more have the same as it has.
+
+    in_line : all possible gaps of the candidate
     """
     if others is None:
         return float(np.log(max(holes * (holes - 1) / 2, 1) / GAPS))
@@ -147,10 +156,26 @@ def _cost(gap: _Gap, holes: int, others: OtherEnds | None) -> float:
     def chance(low: Sequence[int], high: Sequence[int]) -> float:
         return float(others.log_prior(gap.index, np.array(low), np.array(high)).max())
 
-    # A bolt may hide the last hole of each.
-    before = chance([0], [gap.start - 1, gap.start])
-    after = chance([gap.stop - 1, gap.stop], [holes - 1])
-    return chance([0], [holes - 1]) - before - after - float(np.log(GAPS))
+    # What hides the last holes of each is no gap; where there are more gaps in line, a piece may end there.
+    low = [0, *(k for g in in_line if g.stop <= gap.start for k in _after(g))]
+    high = [holes - 1, *(k for g in in_line if g.start >= gap.stop for k in _before(g))]
+    return chance(low, high) - chance(low, _before(gap)) - chance(_after(gap), high) - float(np.log(GAPS))
+
+
+def _before(gap: _Gap) -> range:
+    """Holes that may be the last one of the piece before a gap."""
+    return range(gap.start - 1, _narrowest(gap).start)
+
+
+def _after(gap: _Gap) -> range:
+    """Holes that may be the first one of the piece after a gap."""
+    return range(_narrowest(gap).stop, gap.stop + 1)
+
+
+def _narrowest(gap: _Gap) -> _Gap:
+    """The gap, less the holes that the pieces on both sides of it may have there unseen."""
+    unseen = min(HIDDEN_AT_LAP, max(0, (gap.stop - gap.start - LEAST_GAP) // 2))
+    return _Gap(gap.index, gap.start + unseen, gap.stop - unseen)
 
 
 def _unheld(scene: Scene, index: int, pieces: Sequence[Candidate]) -> int:
