@@ -30,7 +30,7 @@ from recon.solve.evidence.candidate import (
     shared_holes,
 )
 from recon.solve.evidence.kept_looks import KeptLook, looks_along, with_shared_free
-from recon.solve.evidence.many_lines import LINES_AT_ONCE, along_likely_lines
+from recon.solve.evidence.many_lines import LINES_AT_ONCE, along_likely_lines, along_lines
 from recon.solve.evidence.occluders import Occluders, occluders_of
 from recon.solve.evidence.own_place import OwnPlace
 from recon.solve.evidence.posed_photo import PosedPhoto
@@ -183,19 +183,33 @@ def _with_looks(photos: Sequence[PosedPhoto], line: _Line, waiting: dict[LineKey
     return line.look
 
 
-def _at_own_place(photos: Sequence[PosedPhoto], line: _Line, width: float) -> _Line:
-    """The line with the own place of the member that its best stretch would be, twice from what is found."""
-    axis, first, count = line.key[0], line_first(line.key, line.lo), line.evidence.llr.shape[2]
-    lattice = lattice_openings(axis, first, count, width)
+def _at_own_places(photos: Sequence[PosedPhoto], lines: Sequence[_Line], width: float) -> list[_Line]:
+    """Lines with the own places of the members that their best stretches would be.
+
+    Twice from what is found, all lines together; one whose member has no place of its own stays as it is.
+    """
+    out, left = list(lines), list(range(len(lines)))
     for _ in range(OWN_ROUNDS):
-        a, b, _ = line.stretch
-        own = own_place(photos, axis, lattice.part(a, b), line.evidence.part(a, b))
-        if own is None:
-            break
-        openings = lattice_openings(axis, first, count, width, own)
-        evidence = without_hidden_runs(along_line(photos, openings, line.occluders))
-        line = _Line(line.key, line.lo, line.occluders, evidence, openings, own=own)
-    return line
+        owns = {k: own for k in left if (own := _own_place(photos, out[k], width)) is not None}
+        left = list(owns)
+        openings = [_openings_of(out[k], width, owns[k]) for k in left]
+        found = along_lines(photos, openings, [out[k].occluders for k in left])
+        for k, seen, line in zip(left, all_without_hidden_runs(found), openings):
+            old = out[k]
+            out[k] = _Line(old.key, old.lo, old.occluders, seen, line, own=owns[k])
+    return out
+
+
+def _own_place(photos: Sequence[PosedPhoto], line: _Line, width: float) -> OwnPlace | None:
+    """The own place of the member that the best stretch of a line would be."""
+    a, b, _ = line.stretch
+    return own_place(photos, line.key[0], _openings_of(line, width).part(a, b), line.evidence.part(a, b))
+
+
+def _openings_of(line: _Line, width: float, own: OwnPlace | None = None) -> LineOpenings:
+    """The openings of a line on the lattice, or at a place of its own."""
+    first, count = line_first(line.key, line.lo), line.evidence.llr.shape[2]
+    return lattice_openings(line.key[0], first, count, width, own)
 
 
 def _fixed_members(scene: Scene, photos: Sequence[PosedPhoto]) -> list[Candidate]:
@@ -251,7 +265,7 @@ def _first_looks(scene: Scene, lines: Lines, reach: int, own_places: bool) -> di
     """
     known = {line_key(c) for c in scene.candidates}
     off_line = _OffLine(scene)
-    out: dict[LineKey, _Line] = {}
+    likely: list[_Line] = []
     every = list(lines.items())
     least = LEAST_EVIDENCE * (BEFORE_OWN_PLACE if own_places else 1.0)
     for i in range(0, len(every), LINES_AT_ONCE):
@@ -274,11 +288,10 @@ def _first_looks(scene: Scene, lines: Lines, reach: int, own_places: bool) -> di
             if line is None or line.stretch[2] < least:
                 continue
             line.occluders = off_line.of(key)
-            if own_places:
-                line = _at_own_place(scene.photos, line, scene.width)
-            if line.stretch[2] >= LEAST_EVIDENCE:
-                out[key] = line
-    return out
+            likely.append(line)
+    if own_places:
+        likely = _at_own_places(scene.photos, likely, scene.width)
+    return {line.key: line for line in likely if line.stretch[2] >= LEAST_EVIDENCE}
 
 
 def _likelier(looks: Sequence[_Line]) -> _Line | None:
