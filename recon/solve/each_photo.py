@@ -149,7 +149,7 @@ class EachPhoto:
             pool.shutdown(wait=not self.watch.stopped, cancel_futures=True)
 
     def _openings_of(self, copy: WorkingCopy, first: bool) -> np.ndarray:
-        """The openings of a photo; whoever watches sees them half-way, those of the first one at a glance, too.
+        """The openings of a photo; whoever watches sees them half-way, those of the first at a glance, too.
 
         A glance takes a third as long as the whole look: of the others it would only put off their rows.
         """
