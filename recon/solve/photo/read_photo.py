@@ -36,7 +36,7 @@ from recon.solve.photo.photo_reading import PhotoReading, explained_nats
 from recon.solve.photo.placed_rows import place_axis_rows, twin_width
 from recon.solve.photo.row_points import RowPoints, row_points, row_shares
 from recon.solve.photo.turned_axes import turned_axes
-from recon.solve.photo.vanishing_points import AxesCamera, find_vanishing_points, with_axes
+from recon.solve.photo.vanishing_points import AxesCamera, camera_hypotheses, find_vanishing_points, with_axes
 
 SEED_OPENINGS = 2000  # best-scored openings that first rows grow from: bounds time on gravel
 AXIS_OPENINGS = 5000  # openings looked at once the camera is known
@@ -191,13 +191,16 @@ def _read(seen: _Detections, focal_px: float | None, width: float | None, most: 
     Where one camera only is to be tried, no other frame is sought.
     """
     points, share, size = seen.points, seen.share, seen.size
-    cameras = find_vanishing_points(points, share, size, focal_px, most=most)
+    hypotheses = camera_hypotheses(points, share, size, focal_px)
+    cameras = find_vanishing_points(points, share, size, focal_px, most=most, hypotheses=hypotheses)
     if cameras:
         seen = replace(seen, least_evidence=_least_evidence(seen, cameras[0]))
     reading = _of_trials(_with_cameras(seen, cameras, width, None))
     known = explained_by_members(reading) if most > 1 and reading else Explained(False)
     if most > 1 and not known.enough:  # more that is free fits more
-        free = find_vanishing_points(points, share, size, focal_px, most=most, free=True)
+        free = find_vanishing_points(
+            points, share, size, focal_px, most=most, free=True, hypotheses=hypotheses
+        )
         freer = _of_trials(_with_cameras(seen, free, width, camera_prior(size, focal_px)))
         both = (freer, None), (reading, known.polished)
         reading = _of_trials([choose_solution(r, first) for r, first in both if r is not None])
