@@ -8,6 +8,7 @@ from scipy.spatial import cKDTree
 from scipy.spatial.transform import Rotation
 
 from recon.image.openings import OPENING, local_density
+from recon.solve.photo import read_photo as of_one
 from recon.solve.photo.axis_rows import find_axis_rows
 from recon.solve.photo.beyond_planes import better_of, planes_of
 from recon.solve.photo.clutter_rows import clutter_level
@@ -127,3 +128,37 @@ def test_without_clutter_the_level_is_the_least():
     _, shot = grown_scene(1, 33, clutter=0)
     rows, level = rows_of(shot.camera, shot.openings)
     assert len(rows) > 8 and level < LEAST_ROW_EVIDENCE + 1.5
+
+
+def seen_on_plane(camera, at):
+    """Openings at places (N, 3) pitches on a plane, all of one size."""
+    out = np.zeros(len(at), OPENING)
+    out["x"], out["y"] = camera.project(at).T
+    out["major"], out["minor"], out["score"] = 7.0, 6.0, 5.0
+    return out
+
+
+@pytest.mark.parametrize(("apart", "sheets"), [(3.0, 0), (1.0, 1)])
+def test_posts_side_by_side_are_no_sheet_and_dots_are_one(apart, sheets):
+    camera = camera_at(62, 10, 0, 60)
+    a, b = np.meshgrid(np.arange(8), np.arange(24) - 12)
+    at = np.c_[apart * (a.ravel() - 3.5), np.zeros(a.size), b.ravel()]
+    planes = planes_of(seen_on_plane(camera, at))
+    assert planes.sheets.mean() > 0.9
+    beyond = planes.without_members(camera)
+    assert len(beyond.each_sheet) == sheets * len(planes.each_sheet)
+    assert beyond.sheets.any() == bool(sheets)
+
+
+def test_a_photo_that_is_mostly_frame_is_read_with_all_its_openings(monkeypatch):
+    _, shot = grown_scene(3, 33, 15)
+    some = len(shot.openings) * 2 // 3
+    monkeypatch.setattr(of_one, "AXIS_OPENINGS", some)
+    assert len(read_photo("frame", shot.openings, SIZE, None).openings) == len(shot.openings)
+    clutter = np.zeros(2 * some, OPENING)
+    rng = np.random.default_rng(1)
+    clutter["x"], clutter["y"] = rng.uniform(0, SIZE[0], len(clutter)), rng.uniform(0, SIZE[1], len(clutter))
+    clutter["major"], clutter["minor"], clutter["score"] = 9.0, 7.0, 9.0
+    both = np.concatenate([shot.openings[: some // 3], clutter, shot.openings[some // 3 :]])
+    reading = read_photo("frame", both, SIZE, None)
+    assert len(reading.openings) <= some
