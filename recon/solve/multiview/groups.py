@@ -102,7 +102,7 @@ def laid_again_on_others(
     by_name = {r.name: r for r in readings}
     if len(posed) < 2 or not any(p.prior for p, _ in posed):
         return registered
-    now = first_evidence(posed, width, greys)
+    now = first_evidence(posed, width, greys) if registered.nats is None else registered.nats
     for i, (photo, _) in enumerate(list(posed)):
         if photo.prior is None:
             continue
