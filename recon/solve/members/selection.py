@@ -189,30 +189,30 @@ def _with_looks(photos: Sequence[PosedPhoto], line: _Line, waiting: dict[LineKey
 
 
 def _at_own_places(photos: Sequence[PosedPhoto], lines: Sequence[_Line], width: float) -> list[_Line]:
-    """Lines with the own places of the members that their best stretches would be.
+    """The lines with the own places of the members that their best stretches would be.
 
-    Twice from what is found, all lines together; one whose member has no place of its own stays as it is.
+    Each twice, from what is found; all are looked along in one go.
     """
-    out, left = list(lines), list(range(len(lines)))
+    lattice = [_lattice_openings(line, width) for line in lines]
+    out, waiting = list(lines), list(range(len(lines)))
     for _ in range(OWN_ROUNDS):
-        owns = {k: own for k in left if (own := _own_place(photos, out[k], width)) is not None}
-        left = list(owns)
-        openings = [_openings_of(out[k], width, owns[k]) for k in left]
-        found = along_lines(photos, openings, [out[k].occluders for k in left])
-        for k, seen, line in zip(left, all_without_hidden_runs(found), openings):
-            old = out[k]
-            out[k] = _Line(old.key, old.lo, old.occluders, seen, line, own=owns[k])
+        moved = []
+        for k in waiting:
+            line = out[k]
+            a, b, _ = line.stretch
+            own = own_place(photos, line.key[0], lattice[k].part(a, b), line.evidence.part(a, b))
+            if own is not None:
+                moved.append((k, own, _lattice_openings(line, width, own)))
+        seen = along_lines(photos, [o for _, _, o in moved], [out[k].occluders for k, _, _ in moved])
+        for (k, own, openings), evidence in zip(moved, all_without_hidden_runs(seen)):
+            line = out[k]
+            out[k] = _Line(line.key, line.lo, line.occluders, evidence, openings, own=own)
+        waiting = [k for k, _, _ in moved]
     return out
 
 
-def _own_place(photos: Sequence[PosedPhoto], line: _Line, width: float) -> OwnPlace | None:
-    """The own place of the member that the best stretch of a line would be."""
-    a, b, _ = line.stretch
-    return own_place(photos, line.key[0], _openings_of(line, width).part(a, b), line.evidence.part(a, b))
-
-
-def _openings_of(line: _Line, width: float, own: OwnPlace | None = None) -> LineOpenings:
-    """The openings of a line on the lattice, or at a place of its own."""
+def _lattice_openings(line: _Line, width: float, own: OwnPlace | None = None) -> LineOpenings:
+    """The openings of a line, on the lattice or at a member's own place."""
     first, count = line_first(line.key, line.lo), line.evidence.llr.shape[2]
     return lattice_openings(line.key[0], first, count, width, own)
 
@@ -275,7 +275,7 @@ def _first_looks(
     shares = np.array_split(np.arange(len(some)), min(workers.places, len(some)) or 1)
     look = partial(_likely_lines, scene=replace(scene, pictures={}), reach=reach, own_places=own_places)
     found = workers.map(look, [[some[k] for k in share] for share in shares])
-    return {line.key: line for each in found for line in each if line.stretch[2] >= LEAST_EVIDENCE}
+    return {line.key: line for each in found for line in each}
 
 
 def _likely_lines(
@@ -284,7 +284,7 @@ def _likely_lines(
     """Of lines with their steps, so many at a time, those that could bear a member; see `_first_looks`."""
     known = {line_key(c) for c in scene.candidates}
     off_line = _OffLine(scene)
-    likely: list[_Line] = []
+    out: list[_Line] = []
     least = LEAST_EVIDENCE * (BEFORE_OWN_PLACE if own_places else 1.0)
     for together in some:
         keys = [key for key, _ in together]
@@ -300,13 +300,14 @@ def _likely_lines(
         looks = [along_likely_lines(scene.photos, lines, occluders, least) for lines in tried]
         seen = [(k, o[k], e[k]) for k in range(len(keys)) for o, e in zip(tried, looks) if k in e]
         shown = all_without_hidden_runs([e for _, _, e in seen])
+        likely = []
         for k, (key, (lo, _), behind) in enumerate(zip(keys, spans, occluders)):
             line = _likelier([_Line(key, lo, behind, e, o) for (j, o, _), e in zip(seen, shown) if j == k])
-            if line is None or line.stretch[2] < least:
-                continue
-            line.occluders = off_line.of(key)
-            likely.append(line)
-    return _at_own_places(scene.photos, likely, scene.width) if own_places else likely
+            if line is not None and line.stretch[2] >= least:
+                line.occluders = off_line.of(key)
+                likely.append(line)
+        out += _at_own_places(scene.photos, likely, scene.width) if own_places else likely
+    return [line for line in out if line.stretch[2] >= LEAST_EVIDENCE]
 
 
 def _likelier(looks: Sequence[_Line]) -> _Line | None:

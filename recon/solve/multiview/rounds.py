@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from recon.solve.evidence.along_line import has_own_places
-from recon.solve.evidence.candidate import Candidate, grown, runs_into, touching
+from recon.solve.evidence.candidate import Candidate, boxes, grown, overlapping, touching
 from recon.solve.evidence.floor import up_axis
 from recon.solve.evidence.scene import Ends, Scene
 from recon.solve.members.ends import find_all_ends, with_fixed_ends
@@ -115,12 +115,14 @@ def with_ends(scene: Scene) -> Scene:
     order = sorted(
         range(len(candidates)), key=lambda i: (candidates[i].fixed_ends is None, -candidates[i].evidence)
     )
+    lo, hi = boxes(candidates, scene.width)
     for i in order:
         low, high = (guess.best for guess in ends[i])
-        others = [c for j, c in enumerate(candidates) if j != i]
+        others = np.delete(lo, i, 0), np.delete(hi, i, 0)
         longer = grown(candidates[i], -low, high - (candidates[i].holes - 1))
-        if longer.holes >= 1 and not runs_into(longer, others, scene.width):
+        if longer.holes >= 1 and not overlapping(longer, others, scene.width).any():
             candidates[i] = longer
+            lo[i], hi[i] = longer.box(scene.width)
             ends[i] = (ends[i][0].recounted(low), ends[i][1].recounted(low))
     return scene.with_candidates(candidates, ends)
 
