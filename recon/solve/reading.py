@@ -162,8 +162,9 @@ def read(
     scales = {c.name: c.scale for c in copies}
     scene, against, test = _solve_until_frame(readings, copies, constraints, width, watch, workers)
     pictures = {c.name: c.image for c in copies}
+    shown = replace(scene, pictures=pictures)
     if not scene.candidates or not scene.photos or (constraints is None and not test.is_frame):
-        raise ReconError(why_no_frame(readings, pictures, scales))
+        raise _no_frame(readings, shown, scales, debug_dir)
     scene = without_plane_evidence(scene, test)
     if scene.set_aside and constraints is None:
         scene = name_mirrored(scene, readings)
@@ -172,13 +173,22 @@ def read(
     watch.tell("joints and stock", 0.97)
     frame, scene = make_frame(photos, scene, scales, stocks, stock_id, length, constraints)
     if constraints is None and none_likely(frame, test):
-        raise ReconError(why_no_frame(readings, pictures, scales))
+        raise _no_frame(readings, shown, scales, debug_dir)
     frame = frame if constraints else untied_not_sure(frame)
     openings, rows, cameras = reading_tables(readings, scene, frame, scales)
     not_written = _write_stages(debug_dir, readings, scene) if debug_dir is not None else ""
     watch.tell("done", 1.0)
     evidence = member_evidence(frame, scene)
     return Reading(frame, openings, rows, cameras, list(scene.set_aside), against, not_written, evidence)
+
+
+def _no_frame(
+    readings: Sequence[PhotoReading], scene: Scene, scales: Mapping[str, float], debug_dir: str | Path | None
+) -> ReconError:
+    """Why no frame is claimed; the pictures of the stages, where they are wanted, show how far it came."""
+    why = why_no_frame(readings, scene.pictures, scales)
+    not_written = _write_stages(debug_dir, readings, scene) if debug_dir is not None else ""
+    return ReconError(f"{why} {not_written}".rstrip())
 
 
 def _write_stages(folder: str | Path, readings: Sequence[PhotoReading], scene: Scene) -> str:

@@ -75,9 +75,11 @@ def test_the_frame_file_of_a_reading_loads_again():
     assert frame_to_dict(frame_from_dict(frame_to_dict(frame), "cart")) == frame_to_dict(frame)
 
 
-def test_a_photo_without_a_frame_is_refused_with_words():
+def test_a_photo_without_a_frame_is_refused_with_words_and_its_stages_are_kept(tmp_path):
     cart = photo("cart", 1)
     rng = np.random.default_rng(1)
     sky = rng.integers(120, 136, cart.colour.shape, dtype=np.uint8)
     with pytest.raises(ReconError, match="No frame could be read"):
-        solve.read([replace(cart, colour=sky)], stocks=STOCKS)
+        solve.read([replace(cart, colour=sky)], stocks=STOCKS, debug_dir=tmp_path / "stages")
+    there = sorted(p.name for p in (tmp_path / "stages").iterdir())
+    assert [n.split("_", 2)[-1] for n in there][:2] == ["0_numbers.txt", "1_openings.jpg"]
