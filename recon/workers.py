@@ -62,6 +62,7 @@ class Workers:
             for _ in range(processes):
                 self._processes.append(_Worker(ready))
         self.places = len(self._processes) + 1 if self._processes else THREADS
+        self._filters = _one_thread_of_filters() if self._processes else None
         self._free: queue.Queue[_Worker | None] = queue.Queue()  # None: this process
         for place in [*[None] * (self.places - len(self._processes)), *self._processes]:
             self._free.put(place)
@@ -159,6 +160,9 @@ class Workers:
     def close(self) -> None:
         """End the processes; what they are at is lost."""
         self._closed = True
+        if self._filters:
+            _one_thread_of_filters(self._filters)
+            self._filters = None
         for worker in self._processes:
             worker.end()
 
@@ -171,6 +175,15 @@ def processors() -> int:
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
+
+
+def _one_thread_of_filters(threads: int = int(ONE_THREAD["OPENCV_FOR_THREADS_NUM"])) -> int | None:
+    """Sets how many threads OpenCV's filters work in, where it is loaded; how many they had before."""
+    if "cv2" not in sys.modules:
+        return None
+    before: int = sys.modules["cv2"].getNumThreads()
+    sys.modules["cv2"].setNumThreads(threads)
+    return before
 
 
 def _pickled(value: object) -> bytes:
@@ -328,8 +341,7 @@ def _be_worker(asks: int, answers: int, mask: Iterable[int]) -> NoReturn:
             if int(name) > 2 and int(name) not in (asks, answers):
                 with contextlib.suppress(OSError):
                     os.close(int(name))
-        if "cv2" in sys.modules:
-            sys.modules["cv2"].setNumThreads(int(ONE_THREAD["OPENCV_FOR_THREADS_NUM"]))
+        _one_thread_of_filters()
         _answer(os.fdopen(asks, "rb"), os.fdopen(answers, "wb"))
     finally:
         os._exit(1)

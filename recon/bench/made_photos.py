@@ -6,6 +6,7 @@ without a photograph.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -14,7 +15,7 @@ from scipy.spatial.transform import Rotation
 
 from recon.frame.boxes import corners, face_normals, hidden, openings
 from recon.frame.model import Frame
-from recon.geometry.arrays import FloatArray, IntArray
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.camera import Camera, image2sensor, project_jacobian
 from recon.image.openings import OPENING
 
@@ -74,33 +75,11 @@ def shoot(
     """The openings that a detector would give: those in sight, a few missed, and clutter of their sizes."""
     rng = np.random.default_rng(seed)
     rows, source = [], []
-    for i, member in enumerate(frame.members):
-        for face, (normal, centres) in enumerate(zip(face_normals(member)[2:], openings(member))):
-            to_eye = camera.centre - centres
-            facing = to_eye @ normal / np.linalg.norm(to_eye, axis=1)
-            px, _, by_point = project_jacobian(camera, centres)
-            u = np.asarray(member.direction, float)
-            shape = by_point @ (hole / 2 * np.c_[u, np.cross(normal, u)])  # (K, 2, 2)
-            turn, axes, _ = np.linalg.svd(shape)
-            ok = (
-                (facing > 0.17)
-                & (2 * axes[:, 1] > least_px)
-                & (px > 3).all(1)
-                & (px < np.array(size) - 4).all(1)
-            )
-            ok &= ~hidden(centres + 0.02 * normal, camera.centre, frame.members)
-            ok &= rng.random(len(ok)) < found
-            for k in np.nonzero(ok)[0]:
-                rows.append(
-                    (
-                        *px[k],
-                        *(2 * axes[k]),
-                        np.arctan2(turn[k, 1, 0], turn[k, 0, 0]),
-                        -0.3,
-                        rng.uniform(3, 9),
-                    )
-                )
-                source.append((i, face, k))
+    for (i, face), (ok, px, axes, angle) in _openings_in_sight(frame, camera, size, hole, least_px):
+        ok &= rng.random(len(ok)) < found
+        for k in np.nonzero(ok)[0]:
+            rows.append((*px[k], *(2 * axes[k]), angle[k], -0.3, rng.uniform(3, 9)))
+            source.append((i, face, k))
     true = np.array(rows, dtype=OPENING)
     for name in ("x", "y"):
         true[name] += rng.normal(0, noise_px, len(true))
@@ -115,6 +94,35 @@ def shoot(
     both, sources = np.concatenate([true, spots]), np.array(source + [(-1, -1, -1)] * clutter)
     order = np.argsort(-both["score"], kind="stable")
     return Shot(both[order], camera, sources[order])
+
+
+_Ellipses = tuple[BoolArray, FloatArray, FloatArray, FloatArray]
+
+
+def _openings_in_sight(
+    frame: Frame, camera: Camera, size: tuple[int, int], hole: float, least_px: float
+) -> Iterator[tuple[tuple[int, int], _Ellipses]]:
+    """Member and face of each row of K openings: which are in sight, px, semi-axes (K, 2), angles (K,).
+
+    All of a photo are looked at in one go: one by one each would take as long as the frame has members.
+    """
+    faces = [(i, face) for i in range(len(frame.members)) for face in range(4)]
+    centres = [c for member in frame.members for c in openings(member)]
+    normals = [n for member in frame.members for n in face_normals(member)[2:]]
+    counts = [len(c) for c in centres]
+    at, normal = np.concatenate(centres), np.repeat(normals, counts, 0)
+    along = np.repeat([m.direction for m in frame.members for _ in range(4)], counts, 0).astype(float)
+    to_eye = camera.centre - at
+    px, _, by_point = project_jacobian(camera, at)
+    shape = by_point @ (hole / 2 * np.stack([along, np.cross(normal, along)], 2))  # (N, 2, 2)
+    turn, axes, _ = np.linalg.svd(shape)
+    ok = (to_eye * normal).sum(1) / np.linalg.norm(to_eye, axis=1) > 0.17
+    ok &= (2 * axes[:, 1] > least_px) & (px > 3).all(1) & (px < np.array(size) - 4).all(1)
+    seen = np.nonzero(ok)[0]
+    ok[seen] = ~hidden((at + 0.02 * normal)[seen], camera.centre, frame.members)
+    angle = np.arctan2(turn[:, 1, 0], turn[:, 0, 0])
+    parts = [np.split(a, np.cumsum(counts)[:-1]) for a in (ok, px, axes, angle)]
+    return zip(faces, zip(*parts))
 
 
 LIGHT = np.array([0.75, 0.55, 0.95])  # how bright faces normal to x, y, z are

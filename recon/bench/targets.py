@@ -38,6 +38,7 @@ from recon.errors import ReconError
 from recon.frame.files import frame_to_dict
 from recon.frame.stock import load_stocks
 from recon.image.photos import load_photos
+from recon.limits import one_thread_of_algebra
 
 T = TypeVar("T")
 
@@ -97,6 +98,7 @@ def run(args: Sequence[str]) -> int:
     photos = sorted(opts.folder.glob("photo_*.jpg"))
     if len(photos) < THREE:
         raise ReconError(f"{opts.folder} has {len(photos)} photos; give a frame with {THREE} or more")
+    one_thread_of_algebra()  # as `recon read`: the processes that are measured load NumPy after this
     _print_help_time()
     three = _in_own_process(read_photos, photos[:THREE], opts.folder / "truth.json")
     blobs = blob_pass_s(photos[:THREE])

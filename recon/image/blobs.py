@@ -78,18 +78,13 @@ def find_blobs(channel: NDArray[Any], floor: float) -> NDArray[np.void]:
 def _extrema(bands: list[NDArray[Any]], sign: int, floor: float) -> IntArray:
     """Flat places in the middle one of three bands where it is extreme among its neighbours in all three."""
     below, here, above = bands
-    width = here.shape[1]
     if sign > 0:
         top, strong = cv2.compare(here, cv2.dilate(here, SQUARE), cv2.CMP_GE), here > floor
     else:
         top, strong = cv2.compare(here, cv2.erode(here, SQUARE), cv2.CMP_LE), here < -floor
     top = np.asarray(top, np.uint8) & strong.view(np.uint8)
     top[0] = top[-1] = top[:, 0] = top[:, -1] = 0
-    found = cv2.findNonZero(top)
-    if found is None:
-        return np.zeros(0, int)
-    x, y = found.reshape(-1, 2).T
-    at: IntArray = y.astype(int) * width + x
+    at: IntArray = np.flatnonzero(top.view(np.bool_))
     value, low, high = (b.ravel().take(at) for b in (here, below, above))
     return at[(value * sign >= low * sign) & (value * sign >= high * sign)]
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from recon.geometry.arrays import FloatArray
+from recon.geometry.arrays import FloatArray, lengths
 from recon.image.blobs import BLOB, find_blobs
 from recon.image.rims import FULL, LEAST_SCORE, QUICK, Level, fit_rims, make_pyramid
 
@@ -220,11 +220,12 @@ def _drop_doubles(found: np.ndarray) -> np.ndarray:
     xy = np.c_[found["x"], found["y"]]
     tree = cKDTree(xy)
     pairs = tree.query_pairs(float(np.percentile(found["minor"], 95)) / 2, output_type="ndarray")
-    d = np.linalg.norm(xy[pairs[:, 0]] - xy[pairs[:, 1]], axis=1)
+    d = lengths(xy[pairs[:, 0]] - xy[pairs[:, 1]])
     close = d < 0.5 * np.minimum(found["minor"][pairs[:, 0]], found["minor"][pairs[:, 1]])
     close &= d < 0.35 * np.maximum(found["minor"][pairs[:, 0]], found["minor"][pairs[:, 1]])
-    keep = np.ones(len(found), bool)
-    for i, j in sorted(map(tuple, np.sort(pairs[close], axis=1))):
-        if keep[i]:
-            keep[j] = False
-    return found[keep]
+    pairs = np.sort(pairs[close], axis=1)
+    stays = [True] * len(found)
+    for i, j in pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))].tolist():
+        if stays[i]:
+            stays[j] = False
+    return found[np.array(stays)]

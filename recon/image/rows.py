@@ -20,7 +20,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
-from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray, lengths
+from recon.geometry.point_grid import PointGrid
 from recon.image.openings import ALIKE, OPENING, alike_density
 
 # Pitch over hole diameter of drilled stock: 38.1 / 11.1 = 3.4, 38.1 / 8 = 4.8, 25.4 / 11.1 = 2.3,
@@ -93,16 +94,18 @@ def pattern_directions(openings: NDArray[Any], neighbours: int = 20) -> IntArray
     _, j = cKDTree(xy).query(xy, k=min(neighbours, len(o)))
     j = j[:, 1:]
     v = xy[j] - xy[:, None]
-    length = np.linalg.norm(v, axis=2)
+    length = lengths(v)
     size = np.sqrt(o["major"] * o["minor"])
     alike = np.abs(np.log(size[j] / size[:, None])) < 0.5
-    off = np.linalg.norm(v[:, :, None] + v[:, None, :], axis=3)
-    mirror = off < 0.06 * (length[:, :, None] + length[:, None, :]) + 1.0
-    mirror &= alike[:, :, None] & alike[:, None, :] & np.triu(np.ones((j.shape[1],) * 2, bool), 1)
-    angle = np.arctan2(v[..., 1], v[..., 0]) % np.pi
+    a, b = np.triu_indices(j.shape[1], 1)
+    i, pair = np.nonzero(alike[:, a] & alike[:, b])  # each two neighbours of each opening
+    a, b = a[pair], b[pair]
+    off = lengths(v[i, a] + v[i, b])
+    mirror = off < 0.06 * (length[i, a] + length[i, b]) + 1.0
+    i, a = i[mirror], a[mirror]
+    angle = np.arctan2(v[i, a, 1], v[i, a, 0]) % np.pi
     bins = np.zeros((len(o), 12), bool)
-    i, a, _ = np.nonzero(mirror)
-    bins[i, (angle[i, a] / np.pi * 12).astype(int) % 12] = True
+    bins[i, (angle / np.pi * 12).astype(int) % 12] = True
     return (bins & ~np.roll(bins, 1, axis=1)).sum(1) + bins.all(1)
 
 
@@ -169,6 +172,7 @@ class _Field:
         self.o = {name: openings[name].copy() for name in openings.dtype.names or ()}
         self.xy = np.c_[openings["x"], openings["y"]]
         self.tree = cKDTree(self.xy)
+        self.grid = PointGrid(self.xy)
         self.density = alike_density(openings)
         # As Python's own numbers: rows grow by one opening at a time, for which these are quicker.
         self.places = self.xy.tolist()
@@ -314,14 +318,13 @@ def _next_opening(
     field: _Field, index: Sequence[int], guess: tuple[float, float], tol: float, size: tuple[float, float]
 ) -> int | None:
     """The opening nearest to a place, within `tol` px, that looks like the row's and is not in it."""
-    for i in field.tree.query(guess, k=3, distance_upper_bound=tol)[1].tolist():
+    for i in field.grid.nearest(*guess, within=tol, most=3):
         if (
-            i < len(field.places)
-            and i not in index
+            i not in index
             and abs(log(field.majors[i] / size[0])) < ALIKE
             and abs(log(field.minors[i] / size[1])) < 0.6
         ):
-            return int(i)
+            return i
     return None
 
 

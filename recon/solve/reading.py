@@ -125,7 +125,7 @@ def read(
         :class:`Reading`.
     seen : Callable[[str, array, list[array]], object] or None
         Called with a photo, its openings (N, 6) and likely rows as far as they are known, before it is read:
-        first after a quick look at a smaller copy.
+        of the first photo after a quick look at a smaller copy, too.
     marks : Mapping[str, tuple[array, array]] or None
         photo -> openings that the user marked as missed and as none, px, for a first reading; those of a
         further one are in `constraints`.

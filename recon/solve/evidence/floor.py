@@ -71,6 +71,27 @@ class FloorPicture:
     value: FloatArray
     seen: BoolArray
 
+    @cached_property
+    def spectra(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Of what is seen, of the value and of its square, for :func:`_correlation`."""
+        return self._spectra(slice(None))
+
+    @cached_property
+    def turned_spectra(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """The same of the picture from its last cell to its first."""
+        return self._spectra(slice(None, None, -1))
+
+    def forget_spectra(self) -> None:
+        """Lets go of the spectra, which take many times the memory of the picture."""
+        vars(self).pop("spectra", None)
+        vars(self).pop("turned_spectra", None)
+
+    def _spectra(self, order: slice) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        size = _padded(self.seen.shape)
+        each = self.seen.astype(float), self.value, self.value**2
+        seen, value, square = (rfft2(a[order, order], size) for a in each)
+        return seen, value, square
+
 
 def up_axis(cameras: Iterable[Camera]) -> FloatArray:
     """(3,) unit: the frame's axis nearest to up, if the cameras are held level on the whole.
@@ -185,6 +206,7 @@ class Floors:
         self.there = len(scene.photos) > 1 and bool(scene.candidates) and pictured
         self._pictures: dict[tuple[int, int], FloorPicture] = {}
         self._known: dict[tuple[int, int, int, int], float] = {}
+        self._with_spectra: list[tuple[int, int]] = []  # poses whose pictures were compared last
 
     @cached_property
     def floor(self) -> Floor:
@@ -205,6 +227,10 @@ class Floors:
         key = i, k, j, m
         if key not in self._known:
             self._known[key] = floor_nats(self._picture(i, k), self._picture(j, m))
+            self._with_spectra = [n for n in self._with_spectra if n not in ((i, k), (j, m))]
+            self._with_spectra += [(j, m), (i, k)]
+            while len(self._with_spectra) > MOST_COMPARED + 1:
+                self._pictures[self._with_spectra.pop(0)].forget_spectra()
         return self._known[key]
 
     def camera(self, i: int, k: int) -> Camera:
@@ -255,24 +281,33 @@ def floor_nats(a: FloorPicture, b: FloorPicture) -> float:
     >>> floor_nats(floor, floor) > 100, floor_nats(floor, turned) < 10
     (True, True)
     """
-    shared = _correlation(a.seen.astype(float), b.seen.astype(float))
-    energy = _correlation(a.value**2, b.seen.astype(float)) * _correlation(a.seen.astype(float), b.value**2)
+    (seen_a, value_a, square_a), (seen_b, value_b, square_b) = a.spectra, b.turned_spectra
+    shared = _correlation(seen_a, seen_b, a.seen.shape)
+    energy = _correlation(square_a, seen_b, a.seen.shape) * _correlation(seen_a, square_b, a.seen.shape)
     least = max(LEAST_CELLS, LEAST_SHARE * min(a.seen.sum(), b.seen.sum()))
     enough = (shared > least) & (energy > (LEAST_CONTRAST**2 * shared) ** 2)
     place = tuple(slice(n - 1 - SLACK_CELLS, n + SLACK_CELLS) for n in a.value.shape)  # n - 1: in place
     if not enough[place].any():
         return 0.0
-    both = np.where(enough, _correlation(a.value, b.value) / np.sqrt(np.where(enough, energy, 1.0)), 0.0)
+    both = _correlation(value_a, value_b, a.seen.shape)
+    both = np.where(enough, both / np.sqrt(np.where(enough, energy, 1.0)), 0.0)
     spread = both[enough].std()
     return float(0.5 * (max(both[place].max(), 0.0) / spread) ** 2) if spread > 0 else 0.0
 
 
-def _correlation(a: FloatArray, b: FloatArray) -> FloatArray:
+def _padded(shape: tuple[int, ...]) -> tuple[int, int]:
+    """Size at which two arrays (H, W) are transformed, for all shifts against each other."""
+    height, width = (next_fast_len(2 * n - 1, real=True) for n in shape)
+    return height, width
+
+
+def _correlation(a: np.ndarray, b: np.ndarray, shape: tuple[int, ...]) -> FloatArray:
     """(2 H - 1, 2 W - 1): sums of products of two (H, W) arrays, shifted against each other.
 
     As `scipy.signal.correlate` gives them; to import that takes as long as a third of this package.
+
+    a, b : spectra of the first array, and of the second from its last cell to its first
+    shape : (H, W)
     """
-    height, width = (2 * n - 1 for n in a.shape)
-    size = next_fast_len(height, real=True), next_fast_len(width, real=True)
-    out: FloatArray = irfft2(rfft2(a, size) * rfft2(b[::-1, ::-1], size), size)
-    return out[:height, :width]
+    out: FloatArray = irfft2(a * b, _padded(shape))
+    return out[: 2 * shape[0] - 1, : 2 * shape[1] - 1]

@@ -6,7 +6,7 @@ larger than those that the same face shows between its holes?
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,54 +77,94 @@ def colour_steps(
     occluders : Occluders
         The other members.
     """
-    eye = photo.camera.centre
-    occluders = occluders.thicker(OUTLINE + PLAYS * photo.play)
-    normals, strengths = [], []
-    for j in across(member.axis):
-        normal = np.zeros(3)
-        normal[j] = np.sign(eye[j] - member.first[j])
-        side = 3 - member.axis - j
-        strengths.append(_face_steps(photo, image, member, boundaries, width, normal, side, occluders))
-        normals.append(normal)
-    return ColourSteps(np.array(strengths), np.array(normals))
+    return all_colour_steps(photo, image, [member], [boundaries], width, [occluders])[0]
 
 
-def _face_steps(
+def all_colour_steps(
     photo: PosedPhoto,
     image: np.ndarray,
-    member: Candidate,
-    boundaries: FloatArray,
+    members: Sequence[Candidate],
+    boundaries: Sequence[FloatArray],
     width: float,
-    normal: FloatArray,
-    side: int,
-    occluders: Occluders,
+    occluders: Sequence[Occluders],
+) -> list[ColourSteps]:
+    """:func:`colour_steps` of several members, each at places and among others of its own."""
+    eye, by = photo.camera.centre, OUTLINE + PLAYS * photo.play
+    out, faces = [], []
+    for member, places, others in zip(members, boundaries, occluders):
+        steps = ColourSteps(np.full((2, len(places)), np.nan), np.zeros((2, 3)))
+        behind = others.thicker(by)
+        for k, j in enumerate(across(member.axis)):
+            normal = steps.normal[k]
+            normal[j] = np.sign(eye[j] - member.first[j])
+            base = member.first + 0.5 * width * normal
+            if (eye - base) @ normal / np.linalg.norm(eye - base) >= 0.5 * LEAST_FACING:
+                points = _face_points(member, places, base, 3 - member.axis - j, width)
+                faces.append(_Face(points, normal, behind, steps.strength[k]))
+        out.append(steps)
+    if faces:
+        strength = _face_steps(photo, image, faces)
+        ends = np.cumsum([len(face.points) for face in faces])
+        for face, part in zip(faces, np.split(strength, ends[:-1])):
+            face.strength[:] = part
+    return out
+
+
+@dataclass(frozen=True)
+class _Face:
+    """A face of a member that a photo sees.
+
+    Attributes
+    ----------
+    points : array, (B, tracks, samples, 3)
+        Before and behind each boundary, pitches.
+    normal : array, (3,)
+    occluders : Occluders
+        What may stand before it.
+    strength : array, (B,)
+        Where the steps are put.
+    """
+
+    points: FloatArray
+    normal: FloatArray
+    occluders: Occluders
+    strength: FloatArray
+
+
+def _face_points(
+    member: Candidate, boundaries: FloatArray, base: FloatArray, side: int, width: float
 ) -> FloatArray:
-    """(B,) steps across one face; NaN where fewer than LEAST_TRACKS tracks are in sight."""
-    eye, axis = photo.camera.centre, member.axis
-    base = member.first + 0.5 * width * normal
-    if (eye - base) @ normal / np.linalg.norm(eye - base) < 0.5 * LEAST_FACING:
-        return np.full(len(boundaries), np.nan)
+    """Points on a face where its colour is looked at; base : (3,) middle of the face at hole 0, pitches."""
     span = np.linspace(NEAR, FAR, SAMPLES)
     offsets = np.r_[-span, span]  # along the axis, before and behind the boundary
     X = np.zeros((len(boundaries), len(LATERAL), len(offsets), 3)) + base
-    X[..., axis] += boundaries[:, None, None] + offsets
+    X[..., member.axis] += boundaries[:, None, None] + offsets
     X[..., side] += (LATERAL * width)[None, :, None]
     if member.own is not None:
-        X += member.own.at(member.first[axis] + boundaries)[:, None, None]
-    flat = X.reshape(-1, 3)
+        X += member.own.at(member.first[member.axis] + boundaries)[:, None, None]
+    return X
+
+
+def _face_steps(photo: PosedPhoto, image: np.ndarray, faces: Sequence[_Face]) -> FloatArray:
+    """Steps across faces, boundary after boundary; NaN where fewer than LEAST_TRACKS tracks are in sight."""
+    every = np.concatenate([face.points for face in faces])
+    flat = every.reshape(-1, 3)
     px = photo.camera.project(flat)
     H, W = image.shape[:2]
     ok = np.asarray(np.isfinite(px[:, 0]) & np.isfinite(px[:, 1]), bool)
     px = np.where(ok[:, None], px, -1e4)
     ok &= (px[:, 0] > 1) & (px[:, 1] > 1) & (px[:, 0] < W - 2) & (px[:, 1] < H - 2)
     # A track counts if all of it is in sight: what is asked of the others would be for nothing.
-    shape = (len(boundaries), len(LATERAL), 2, SAMPLES)
+    shape = (len(every), len(LATERAL), 2, SAMPLES)
     tracks = np.asarray(ok.reshape(shape).all((2, 3)))
+    start = 0
+    for face in faces:
+        mine = tracks[start : start + len(face.points)]
+        if len(face.occluders.lo) and mine.any():
+            points = lifted(face.points[mine], face.normal).reshape(-1, 3)
+            mine[mine] = ~face.occluders.hide(photo.camera.centre, points).reshape(-1, 2 * SAMPLES).any(1)
+        start += len(mine)
     rows = np.nonzero(np.broadcast_to(tracks[..., None, None], shape).ravel())[0]
-    if len(occluders.lo) and len(rows):
-        hidden = occluders.hide(eye, lifted(flat[rows], normal)).reshape(-1, 2 * SAMPLES).any(1)
-        tracks[tracks] = ~hidden
-        rows = rows.reshape(-1, 2 * SAMPLES)[~hidden].ravel()
     colour = np.zeros((len(flat), 3), np.float32)
     if len(rows):
         colour[rows] = colours_at(image, px[rows])

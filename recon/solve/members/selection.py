@@ -30,7 +30,7 @@ from recon.solve.evidence.candidate import (
     shared_holes,
 )
 from recon.solve.evidence.kept_looks import KeptLook, looks_along, with_shared_free
-from recon.solve.evidence.many_lines import LINES_AT_ONCE, along_likely_lines
+from recon.solve.evidence.many_lines import LINES_AT_ONCE, along_likely_lines, along_lines
 from recon.solve.evidence.occluders import Occluders, occluders_of
 from recon.solve.evidence.own_place import OwnPlace
 from recon.solve.evidence.posed_photo import PosedPhoto
@@ -183,19 +183,33 @@ def _with_looks(photos: Sequence[PosedPhoto], line: _Line, waiting: dict[LineKey
     return line.look
 
 
-def _at_own_place(photos: Sequence[PosedPhoto], line: _Line, width: float) -> _Line:
-    """The line with the own place of the member that its best stretch would be, twice from what is found."""
-    axis, first, count = line.key[0], line_first(line.key, line.lo), line.evidence.llr.shape[2]
-    lattice = lattice_openings(axis, first, count, width)
+def _at_own_places(photos: Sequence[PosedPhoto], lines: Sequence[_Line], width: float) -> list[_Line]:
+    """The lines with the own places of the members that their best stretches would be.
+
+    Each twice, from what is found; all are looked along in one go.
+    """
+    lattice = [_lattice_openings(line, width) for line in lines]
+    out, waiting = list(lines), list(range(len(lines)))
     for _ in range(OWN_ROUNDS):
-        a, b, _ = line.stretch
-        own = own_place(photos, axis, lattice.part(a, b), line.evidence.part(a, b))
-        if own is None:
-            break
-        openings = lattice_openings(axis, first, count, width, own)
-        evidence = without_hidden_runs(along_line(photos, openings, line.occluders))
-        line = _Line(line.key, line.lo, line.occluders, evidence, openings, own=own)
-    return line
+        moved = []
+        for k in waiting:
+            line = out[k]
+            a, b, _ = line.stretch
+            own = own_place(photos, line.key[0], lattice[k].part(a, b), line.evidence.part(a, b))
+            if own is not None:
+                moved.append((k, own, _lattice_openings(line, width, own)))
+        seen = along_lines(photos, [o for _, _, o in moved], [out[k].occluders for k, _, _ in moved])
+        for (k, own, openings), evidence in zip(moved, all_without_hidden_runs(seen)):
+            line = out[k]
+            out[k] = _Line(line.key, line.lo, line.occluders, evidence, openings, own=own)
+        waiting = [k for k, _, _ in moved]
+    return out
+
+
+def _lattice_openings(line: _Line, width: float, own: OwnPlace | None = None) -> LineOpenings:
+    """The openings of a line, on the lattice or at a member's own place."""
+    first, count = line_first(line.key, line.lo), line.evidence.llr.shape[2]
+    return lattice_openings(line.key[0], first, count, width, own)
 
 
 def _fixed_members(scene: Scene, photos: Sequence[PosedPhoto]) -> list[Candidate]:
@@ -269,15 +283,15 @@ def _first_looks(scene: Scene, lines: Lines, reach: int, own_places: bool) -> di
         looks = [along_likely_lines(scene.photos, lines, occluders, least) for lines in tried]
         seen = [(k, o[k], e[k]) for k in range(len(some)) for o, e in zip(tried, looks) if k in e]
         shown = all_without_hidden_runs([e for _, _, e in seen])
+        likely = []
         for k, (key, (lo, _), behind) in enumerate(zip(keys, spans, occluders)):
             line = _likelier([_Line(key, lo, behind, e, o) for (j, o, _), e in zip(seen, shown) if j == k])
-            if line is None or line.stretch[2] < least:
-                continue
-            line.occluders = off_line.of(key)
-            if own_places:
-                line = _at_own_place(scene.photos, line, scene.width)
-            if line.stretch[2] >= LEAST_EVIDENCE:
-                out[key] = line
+            if line is not None and line.stretch[2] >= least:
+                line.occluders = off_line.of(key)
+                likely.append(line)
+        if own_places:
+            likely = _at_own_places(scene.photos, likely, scene.width)
+        out.update((line.key, line) for line in likely if line.stretch[2] >= LEAST_EVIDENCE)
     return out
 
 

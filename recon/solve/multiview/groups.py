@@ -13,6 +13,7 @@ from recon.solve.evidence.posed_photo import PosedPhoto
 from recon.solve.evidence.scene import Scene
 from recon.solve.multiview.hypotheses import (
     LEAST_EVIDENCE,
+    MOST_ASKED,
     MOST_RIVALS,
     RIVAL,
     Posed,
@@ -96,23 +97,39 @@ def laid_again_on_others(
 ) -> RegisteredPhotos:
     """Each photo laid on the members that the others show, where all then explain a member's worth more.
 
-    Only photos whose camera is free, of frames bolted by hand: others are sure of their lattice.
+    Only photos whose camera is free, of frames bolted by hand: others are sure of their lattice.  Of many
+    photos those that were registered first are asked: what each of the others is laid on grows no further.
     """
     posed = list(zip(registered.photos, registered.lattices))
     by_name = {r.name: r for r in readings}
     if len(posed) < 2 or not any(p.prior for p, _ in posed):
         return registered
-    now = first_evidence(posed, width, greys)
+    # Of the photos that are asked, as they lie now: their nats, and the members of the last ones.
+    known: dict[tuple[int, ...], float] = {}
+    scenes: dict[tuple[int, ...], Scene] = {}
     for i, (photo, _) in enumerate(list(posed)):
         if photo.prior is None:
             continue
-        scene, _ = _members([p for j, p in enumerate(posed) if j != i], width, greys)
+        others = [j for j in range(len(posed)) if j != i][:MOST_ASKED]
+        asked = tuple(sorted([i, *others]))
+        if tuple(others) not in scenes:
+            scenes = {tuple(others): _members([posed[j] for j in others], width, greys)[0]}
+        scene = scenes[tuple(others)]
         laid = [x for x in laid_rivals(by_name[photo.name], scene, workers) if x.nats >= LEAST_EVIDENCE]
-        trials = [[*posed[:i], x.posed, *posed[i + 1 :]] for x in laid]
+        if not laid:
+            continue
+        trials = [[x.posed if j == i else posed[j] for j in asked] for x in laid]
+        if asked not in known:
+            trials.append([posed[j] for j in asked])
         explained = workers.map(partial(first_evidence, width=width, greys=greys), trials)
-        for trial, nats in zip(trials, explained):
+        now = known[asked] if asked in known else explained.pop()
+        best = None
+        for x, nats in zip(laid, explained):
             if nats > now + MEMBER:
-                posed, now = trial, nats
+                best, now = x, nats
+        if best is not None:
+            posed[i], known, scenes = best.posed, {}, {}
+        known[asked] = now
     return RegisteredPhotos(*_side_by_side(posed), registered.set_aside)
 
 

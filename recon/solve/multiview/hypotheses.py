@@ -18,6 +18,7 @@ from recon.solve.members.selection import members_evidence, select_members
 from recon.solve.multiview.cameras import adjust_cameras
 from recon.solve.multiview.registration import (
     Cells,
+    KeptScores,
     Placement,
     cells_of,
     merged,
@@ -128,13 +129,14 @@ def register_photos(
     hypotheses: list[list[Posed]] = [best.solutions[:1]]
     fits: dict[str, float] = {}
     on_best: dict[str, list[Placed]] = {}  # placements of each photo on the best one alone
+    kept: dict[str, dict[int, KeptScores]] = {}  # of each photo: those registered keep their cameras
     many = False
     while waiting:
         first = [h[0] for h in hypotheses]
         likely = sorted(waiting, key=lambda r: -fits.get(r.name, np.inf))[:MOST_AGAIN] if fits else waiting
-        fitting = _best_fitting(likely, first, width, fits, on_best, workers)
+        fitting = _best_fitting(likely, first, width, fits, on_best, kept, workers)
         if len(likely) < len(waiting) and (fitting is None or not _is_enough(*fitting, best)):
-            fitting = _best_fitting(waiting, first, width, fits, on_best, workers)
+            fitting = _best_fitting(waiting, first, width, fits, on_best, kept, workers)
         if fitting is None:
             break
         read, found = fitting
@@ -176,7 +178,7 @@ def _moved(posed: Posed, place: Placement) -> Posed:
 
 def _placements(read: _Read, known: Sequence[Posed], width: float) -> list[Placed]:
     """Placements of a photo on registered ones, best first, each with the solution that it is of."""
-    numbered = _numbered_placements(read, *_shown(known), width)
+    numbered, _ = _numbered_placements((read, {}), *_shown(known), width)
     return [(place, read.solutions[k]) for place, k in numbered]
 
 
@@ -187,11 +189,19 @@ def _shown(known: Sequence[Posed]) -> tuple[Cells, list[PosedPhoto]]:
 
 
 def _numbered_placements(
-    read: _Read, cells: Cells, photos: Sequence[PosedPhoto], width: float
-) -> list[tuple[Placement, int]]:
-    """:func:`_placements` with the numbers of the solutions, which mean the same in another process."""
-    found = [(p, k) for k, s in enumerate(read.solutions) for p in register(*s, cells, width, photos)]
-    return sorted(found, key=lambda f: -f[0].score)
+    asked: tuple[_Read, dict[int, KeptScores]], cells: Cells, photos: Sequence[PosedPhoto], width: float
+) -> tuple[list[tuple[Placement, int]], dict[int, KeptScores]]:
+    """:func:`_placements` with the numbers of the solutions, which mean the same in another process.
+
+    With a photo come, and go, the scores that are kept of each of its solutions, by number.
+    """
+    read, kept = asked
+    found = [
+        (p, k)
+        for k, s in enumerate(read.solutions)
+        for p in register(*s, cells, width, photos, kept=kept.setdefault(k, {}))
+    ]
+    return sorted(found, key=lambda f: -f[0].score), kept
 
 
 def _is_enough(read: _Read, found: list[Placed], best: _Read) -> bool:
@@ -206,16 +216,19 @@ def _best_fitting(
     width: float,
     fits: dict[str, float],
     on_best: dict[str, list[Placed]],
+    kept: dict[str, dict[int, KeptScores]],
     workers: Workers,
 ) -> tuple[_Read, list[Placed]] | None:
     """The waiting photo that fits the known ones best for its own evidence, and its placements.
 
-    How well each fits is kept in ``fits``, its placements on the first photo alone in ``on_best``, by name.
+    How well each fits is kept in ``fits``, its placements on the first photo alone in ``on_best``, what the
+    known ones saw of it in ``kept``, by name.
     """
     trials = []
     cells, photos = _shown(known)
-    placed = workers.map(partial(_numbered_placements, cells=cells, photos=photos, width=width), waiting)
-    for read, numbered in zip(waiting, placed):
+    place = partial(_numbered_placements, cells=cells, photos=photos, width=width)
+    placed = workers.map(place, [(read, kept.get(read.name, {})) for read in waiting])
+    for read, (numbered, kept[read.name]) in zip(waiting, placed):
         found = [(place, read.solutions[k]) for place, k in numbered]
         if len(known) == 1:
             on_best[read.name] = found
@@ -309,6 +322,8 @@ def best_hypotheses(
     for _ in range(MOST_TURNS):  # one at a time, as long as it helps
         before = list(now)
         for i, h in enumerate(hypotheses):
+            if len(h) == 1:
+                continue
             asked = {i, *[j for j in range(len(now)) if j != i][:MOST_ASKED]}
             trials = [[n if j in asked else NOT_ASKED for j, n in enumerate(now)] for _ in h]
             for k, trial in enumerate(trials):

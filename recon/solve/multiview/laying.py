@@ -109,18 +109,20 @@ def _shown(scene: Scene, photo: PosedPhoto) -> float:
 
 def _placements(placed: PlacedRows, lines: _Centrelines, width: float) -> list[tuple[FloatArray, FloatArray]]:
     """Turns and shifts under which most rows lie on faces of members along their axis, best first."""
-    found = []
+    found: list[tuple[float, FloatArray, FloatArray]] = []
     for turn in rotations():
-        for votes, shift in _shifts(placed, lines, width, turn.astype(float)):
+        # A turn in which nothing can have more votes than those that will do is not looked at further.
+        least = sorted((votes for votes, _, _ in found), reverse=True)[MOST_BEGUN - 1 : MOST_BEGUN]
+        for votes, shift in _shifts(placed, lines, width, turn.astype(float), *least):
             found.append((votes, turn, shift))
     found.sort(key=lambda f: -f[0])
     return [(turn, shift) for _, turn, shift in found[:MOST_BEGUN]]
 
 
 def _shifts(
-    placed: PlacedRows, lines: _Centrelines, width: float, turn: FloatArray
+    placed: PlacedRows, lines: _Centrelines, width: float, turn: FloatArray, least: float = -np.inf
 ) -> list[tuple[float, FloatArray]]:
-    """Votes and shifts of one turn: the best few on a grid of one pitch.
+    """Votes and shifts of one turn: the best few on a grid of one pitch; none where none has enough votes.
 
     A row says nothing of the shift along its own axis: its votes lie on a plane, all rows' planes are summed.
     """
@@ -149,26 +151,55 @@ def _shifts(
         planes[axis[i]] += worth[i] * np.minimum(vote, 1.0)
     if sum(p.any() for p in planes) < 2:
         return []
-    total = planes[0][None] + planes[1][:, None]
-    total += planes[2][:, :, None]
     return [
-        (votes, np.array([grids[j][cell[j]] for j in range(3)])) for votes, cell in _peaks(total, MOST_SHIFTS)
+        (votes, np.array([grids[j][cell[j]] for j in range(3)]))
+        for votes, cell in _peaks(planes, MOST_SHIFTS, least)
     ]
 
 
-def _peaks(total: FloatArray, most: int) -> list[tuple[float, IntArray]]:
-    """The largest values of a grid and their cells, none next to a larger one."""
-    flat, rows = total.ravel(), total.max(axis=2).ravel()
-    count = min(27 * most, len(flat))
-    # So many rows of the grid reach this value, so at least as many cells do: the largest are among them.
-    reached = np.partition(rows, len(rows) - count)[len(rows) - count] if count < len(rows) else -np.inf
-    top = np.nonzero(flat >= reached)[0]
-    cells = np.stack(np.unravel_index(top[np.argsort(-flat[top])][:count], total.shape), 1)
+def _peaks(planes: Sequence[FloatArray], most: int, least: float) -> list[tuple[float, IntArray]]:
+    """The largest sums of three planes across one another and their cells, none next to a larger one.
+
+    Parameters
+    ----------
+    planes : (B, C), (A, C) and (A, B) arrays
+        The sum at cell (a, b, c) is of their values at (b, c), (a, c) and (a, b).
+    most : int
+        Cells, at most.
+    least : float
+        Where no sum is larger, none is sought.
+    """
+    bc, ac, ab = planes
+    shape = len(ac), len(bc), bc.shape[1]
+    # What the cells of a row (a, b) reach at most.  Sums grow with each part, rounded or not.
+    bound = ((bc.max(axis=1) + ac.max(axis=1)[:, None]) + ab).ravel()
+    if bound.max() <= least:
+        return []
+    count = min(27 * most, shape[0] * shape[1] * shape[2])
+    reached = -np.inf
+    if count < len(bound):
+        likely = np.argpartition(bound, len(bound) - count)[len(bound) - count :]
+        # So many cells reach this: the largest are among the rows that can.
+        reached = float(_sums(planes, likely).max(axis=1).min())
+    rows = np.nonzero(bound >= reached)[0]
+    sums = _sums(planes, rows)
+    where, along = np.nonzero(sums >= reached)
+    value = sums[where, along]
+    best = np.argsort(-value)[:count]
+    cells = np.stack([*np.divmod(rows[where[best]], shape[1]), along[best]], 1)
     out: list[tuple[float, IntArray]] = []
-    for cell in cells:
+    for votes, cell in zip(value[best].tolist(), cells):
         if len(out) < most and all(np.abs(cell - kept).max() > 1 for _, kept in out):
-            out.append((float(total[tuple(cell)]), cell))
+            out.append((votes, cell))
     return out
+
+
+def _sums(planes: Sequence[FloatArray], rows: IntArray) -> FloatArray:
+    """(R, C) sums of three planes across one another along some rows a B + b; see :func:`_peaks`."""
+    bc, ac, ab = planes
+    a, b = np.divmod(rows, len(bc))
+    sums: FloatArray = (bc[b] + ac[a]) + ab[a, b][:, None]
+    return sums
 
 
 def _bump(grid: FloatArray, centre: FloatArray, variance: float) -> FloatArray:

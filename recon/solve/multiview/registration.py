@@ -45,6 +45,8 @@ class Cells:
     times: FloatArray
 
 
+# What a photo sees of another's cells: its name, turn and shift that lay them there, as bytes -> nats.
+KeptScores = dict[tuple[str, bytes, bytes], float]
 NO_CELLS = Cells(np.zeros((0, 3)), np.zeros(0, int), np.zeros(0), np.zeros(0))
 
 
@@ -242,6 +244,7 @@ def register(
     width: float,
     known_photos: Sequence[PosedPhoto] = (),
     turns: IntArray | None = None,
+    kept: KeptScores | None = None,
 ) -> list[Placement]:
     """Turns and shifts of a photo's lattice into the world of known cells, best first.
 
@@ -260,7 +263,10 @@ def register(
         Photos in the other world.
     turns : array, (N, 3, 3), or None
         Those tried: reflections, too; None for the 24 rotations.
+    kept : KeptScores or None
+        What known photos saw of the photo's cells before; takes what they see now.
     """
+    kept = {} if kept is None else kept
     own = merged(cells_of(lattice))
     if not len(own.place):
         return []
@@ -275,6 +281,9 @@ def register(
         score = fit_score(photo, lattice.camera.moved(turn, shift), known, width)
         moved = turned_cells(own, turn, shift)
         for other in known_photos:
-            score += fit_score(other, other.camera, moved, width)
+            key = other.name, turn.tobytes(), shift.tobytes()
+            if key not in kept:
+                kept[key] = fit_score(other, other.camera, moved, width)
+            score += kept[key]
         out.append(Placement(score, votes, turn, shift))
     return sorted(out, key=lambda p: -p.score)

@@ -7,10 +7,10 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from recon.solve.evidence.along_line import has_own_places
-from recon.solve.evidence.candidate import Candidate, grown, runs_into, touching
+from recon.solve.evidence.candidate import Candidate, boxes, grown, overlapping, touching
 from recon.solve.evidence.floor import up_axis
 from recon.solve.evidence.scene import Ends, Scene
-from recon.solve.members.ends import find_ends, with_fixed_ends
+from recon.solve.members.ends import find_all_ends, with_fixed_ends
 from recon.solve.members.gaps import with_gaps
 from recon.solve.members.lengths import settle_ends
 from recon.solve.members.lines import candidate_lines, known_lines, touching_lines
@@ -107,25 +107,31 @@ def with_ends(scene: Scene) -> Scene:
     """The scene with the ends of all candidates sought, and each as long as its ends say."""
     candidates = list(scene.candidates)
     up = up_axis(p.camera for p in scene.photos)
-    ends = settle_ends(candidates, [_ends_of(scene, i) for i in range(len(candidates))], up, scene.width)
+    ends = settle_ends(candidates, _ends_of_all(scene), up, scene.width)
     order = sorted(
         range(len(candidates)), key=lambda i: (candidates[i].fixed_ends is None, -candidates[i].evidence)
     )
+    lo, hi = boxes(candidates, scene.width)
     for i in order:
         low, high = (guess.best for guess in ends[i])
-        others = [c for j, c in enumerate(candidates) if j != i]
+        others = np.delete(lo, i, 0), np.delete(hi, i, 0)
         longer = grown(candidates[i], -low, high - (candidates[i].holes - 1))
-        if longer.holes >= 1 and not runs_into(longer, others, scene.width):
+        if longer.holes >= 1 and not overlapping(longer, others, scene.width).any():
             candidates[i] = longer
+            lo[i], hi[i] = longer.box(scene.width)
             ends[i] = (ends[i][0].recounted(low), ends[i][1].recounted(low))
     return scene.with_candidates(candidates, ends)
 
 
-def _ends_of(scene: Scene, index: int) -> Ends:
-    candidate = scene.candidates[index]
-    if candidate.fixed_ends is None:
-        return find_ends(scene, index)
-    return with_fixed_ends(candidate, None if all(candidate.fixed_ends) else find_ends(scene, index))
+def _ends_of_all(scene: Scene) -> list[Ends]:
+    """Where each candidate starts and stops; ends that the user vouches for stay where they are."""
+    fixed = [c.fixed_ends or (False, False) for c in scene.candidates]
+    sought = [i for i, both in enumerate(fixed) if not all(both)]
+    found = dict(zip(sought, find_all_ends(scene, sought)))
+    return [
+        with_fixed_ends(c, found.get(i)) if any(fixed[i]) else found[i]
+        for i, c in enumerate(scene.candidates)
+    ]
 
 
 def well_seen_groups(scene: Scene) -> Scene:

@@ -10,12 +10,14 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
+from math import dist, hypot
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.spatial import ConvexHull, QhullError, cKDTree
 
-from recon.geometry.arrays import BoolArray, FloatArray, IntArray
+from recon.geometry.arrays import BoolArray, FloatArray, IntArray, lengths
+from recon.geometry.point_grid import PointGrid
 from recon.image.openings import local_density
 
 SEED_OPENINGS = 3000  # best-scored openings that patterns grow from: bounds the time on gravel
@@ -122,6 +124,9 @@ class _Field:
         self.xy = np.c_[openings["x"], openings["y"]]
         self.log_size = np.log(np.c_[openings["major"], openings["minor"]])
         self.tree = cKDTree(self.xy)
+        self.grid = PointGrid(self.xy)
+        # As Python's own numbers: patterns grow by one opening at a time, for which these are quicker.
+        self.places, self.sizes = self.xy.tolist(), self.log_size.tolist()
         self.density = local_density(openings, self.tree)
         k = min(NEIGHBOURS + 1, len(openings))
         self.near = self.tree.query(self.xy, k=k)[1][:, 1:]
@@ -137,46 +142,51 @@ class _Field:
         """(N,) how many pairs of neighbours like an opening mirror one another in it."""
         alike = (np.abs(self.log_size[self.near] - self.log_size[:, None]) < ALIKE).all(axis=-1)
         v = self.xy[self.near] - self.xy[:, None]
-        length = np.linalg.norm(v, axis=2)
-        off = np.linalg.norm(v[:, :, None] + v[:, None], axis=3)
-        even = off < EVEN[0] * (length[:, :, None] + length[:, None]) + EVEN[1]
-        upper = np.triu(np.ones(even.shape[1:], bool), 1)
-        pairs: IntArray = (even & alike[:, :, None] & alike[:, None] & upper).sum((1, 2))
-        return pairs
+        length = lengths(v)
+        a, b = np.triu_indices(alike.shape[1], 1)
+        i, pair = np.nonzero(alike[:, a] & alike[:, b])
+        a, b = a[pair], b[pair]
+        even = lengths(v[i, a] + v[i, b]) < EVEN[0] * (length[i, a] + length[i, b]) + EVEN[1]
+        return np.bincount(i[even], minlength=len(alike))
 
-    def mirrored(self, i: int) -> list[FloatArray]:
-        """Steps (2,) px from i to a neighbour that another one mirrors, the shortest first."""
+    def mirrored(self, i: int) -> list[list[float]]:
+        """Steps (x, y) px from i to a neighbour that another one mirrors, the shortest first."""
         j = self.near[i][self.alike(i, self.near[i])]
         v = self.xy[j] - self.xy[i]
         length = np.linalg.norm(v, axis=1)
         off = np.linalg.norm(v[:, None] + v[None], axis=2)
         a, b = np.nonzero(np.triu(off < EVEN[0] * (length[:, None] + length) + EVEN[1], 1))
         step = (v[a] - v[b]) / 2
-        return list(step[np.argsort(np.linalg.norm(step, axis=1))])
+        steps: list[list[float]] = step[np.argsort(np.linalg.norm(step, axis=1))].tolist()
+        return steps
 
     def blocks(self, i: int) -> list[dict[Node, int]]:
         """Seeds round opening i: blocks of nine openings, of which at most one is missing."""
         steps = self.mirrored(i)
+        x, y = self.places[i]
         out = []
         for p, a in enumerate(steps[:4]):
             for b in steps[p + 1 : 6]:
-                sine = abs(a[0] * b[1] - a[1] * b[0]) / (np.hypot(*a) * np.hypot(*b))
+                sine = abs(a[0] * b[1] - a[1] * b[0]) / (hypot(*a) * hypot(*b))
                 if sine < LEAST_SINE:
                     continue
                 block = {(0, 0): i}
+                step = min(hypot(*a), hypot(*b))
                 for u, v in BLOCK:
-                    hit = self.at(self.xy[i] + u * a + v * b, i, min(np.hypot(*a), np.hypot(*b)))
+                    hit = self.at((x + u * a[0] + v * b[0], y + u * a[1] + v * b[1]), i, step)
                     if hit is not None and hit not in block.values():
                         block[u, v] = hit
                 if len(block) >= len(BLOCK) - 1:
                     out.append(block)
         return out
 
-    def at(self, place: FloatArray, like: int, step: float) -> int | None:
+    def at(self, place: tuple[float, float], like: int, step: float) -> int | None:
         """The opening nearest to a place, where it is near enough and looks like another one."""
-        d, j = self.tree.query(place)
-        ok = d < REACH[0] * step + REACH[1] and bool(self.alike(like, np.array([j]))[0])
-        return int(j) if ok else None
+        for j in self.grid.nearest(*place, within=REACH[0] * step + REACH[1], most=1):
+            (major, minor), (other_major, other_minor) = self.sizes[like], self.sizes[j]
+            if max(abs(other_major - major), abs(other_minor - minor)) < ALIKE:
+                return j
+        return None
 
 
 def _grow(field: _Field, seed: dict[Node, int], free: BoolArray) -> dict[Node, int]:
@@ -192,8 +202,8 @@ def _grow(field: _Field, seed: dict[Node, int], free: BoolArray) -> dict[Node, i
             places = _foreseen(field, at, node, (u, v))
             if not places:
                 continue
-            place = np.mean(places, axis=0)
-            hit = field.at(place, at[node], float(np.hypot(*(place - field.xy[at[node]]))))
+            place = sum(x for x, _ in places) / len(places), sum(y for _, y in places) / len(places)
+            hit = field.at(place, at[node], dist(place, field.places[at[node]]))
             if hit is not None and hit not in taken and free[hit]:
                 at[new] = hit
                 taken.add(hit)
@@ -201,17 +211,19 @@ def _grow(field: _Field, seed: dict[Node, int], free: BoolArray) -> dict[Node, i
     return at
 
 
-def _foreseen(field: _Field, at: dict[Node, int], node: Node, step: Node) -> list[FloatArray]:
+def _foreseen(field: _Field, at: dict[Node, int], node: Node, step: Node) -> list[tuple[float, float]]:
     """Where a node's neighbour should be: as far on as the node before, and as its neighbours' neighbours."""
-    (i, j), (u, v), xy = node, step, field.xy
-    here = xy[at[node]]
+    (i, j), (u, v), xy = node, step, field.places
+    x, y = xy[at[node]]
     places = []
     if (i - u, j - v) in at:
-        places.append(2 * here - xy[at[i - u, j - v]])
+        before = xy[at[i - u, j - v]]
+        places.append((2 * x - before[0], 2 * y - before[1]))
     for p, q in ((v, u), (-v, -u)):
         beside, beyond = (i + p, j + q), (i + p + u, j + q + v)
         if beside in at and beyond in at:
-            places.append(here + xy[at[beyond]] - xy[at[beside]])
+            one, two = xy[at[beside]], xy[at[beyond]]
+            places.append((x + two[0] - one[0], y + two[1] - one[1]))
     return places if len(places) > 1 or (i - 2 * u, j - 2 * v) in at else []
 
 

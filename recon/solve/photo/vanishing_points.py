@@ -73,6 +73,7 @@ def find_vanishing_points(
     seed: int = 0,
     most: int = 3,
     free: bool = False,
+    hypotheses: Sequence[Camera] | None = None,
 ) -> list[AxesCamera]:
     """Cameras that explain the rows, best first (several where the picture holds several frames or patterns).
 
@@ -85,6 +86,7 @@ def find_vanishing_points(
     seed : of the sampling; results are repeatable
     most : cameras returned at most
     free : whether the principal point may lie off the middle and the frame be racked, as their priors allow
+    hypotheses : of the same rows (:func:`camera_hypotheses`), where they are known
 
     Returns
     -------
@@ -108,9 +110,9 @@ def find_vanishing_points(
     if len(points.px) < 3:
         return []
     value = share * points.counted
-    top = np.argsort(-value)[:MOST_ROWS]
-    likely, likely_value = points.subset(top), value[top]
-    hypotheses = _camera_hypotheses(likely, likely_value, size, focal_px, seed)
+    likely, likely_value = _likely(points, value)
+    if hypotheses is None:
+        hypotheses = camera_hypotheses(points, share, size, focal_px, seed)
     prior = camera_prior(size, focal_px)
     refined = _refined(hypotheses, likely, likely_value, prior, free)
     graded = [with_axes(camera, points, value, covariance) for camera, covariance in refined]
@@ -127,8 +129,14 @@ def _misses_focal(camera: Camera, prior: CameraPrior) -> bool:
     return bool(abs(np.log(camera.f / prior.focal)) > FOCAL_OFF * prior.focal_spread)
 
 
+def _likely(points: RowPoints, value: FloatArray) -> tuple[RowPoints, FloatArray]:
+    """The likeliest rows, that cameras are sought from, and their weights."""
+    top = np.argsort(-value)[:MOST_ROWS]
+    return points.subset(top), value[top]
+
+
 def _refined(
-    hypotheses: list[Camera],
+    hypotheses: Sequence[Camera],
     points: RowPoints,
     value: FloatArray,
     prior: CameraPrior,
@@ -145,10 +153,16 @@ def _refined(
     return out
 
 
-def _camera_hypotheses(
-    points: RowPoints, value: FloatArray, size: tuple[int, int], focal_px: float | None, seed: int
+def camera_hypotheses(
+    points: RowPoints, share: FloatArray, size: tuple[int, int], focal_px: float | None, seed: int = 0
 ) -> list[Camera]:
-    """Cameras from samples of three rows each, at several focal lengths, those whose rows keep step first."""
+    """Cameras from samples of three rows each, at several focal lengths, those whose rows keep step first.
+
+    Parameters are those of :func:`find_vanishing_points`; none with fewer than three rows.
+    """
+    if len(points.px) < 3:
+        return []
+    points, value = _likely(points, share * points.counted)
     rng = np.random.default_rng(seed)
     middle = Camera(1.0, (size[0] - 1) / 2, (size[1] - 1) / 2)
     lines = _fitted_lines(points)
@@ -310,13 +324,19 @@ def _adjusted(
         e = (tilts.whitened(e) if tilts else e) * weight
         return np.c_[e.reshape(len(cameras), -1), [prior.residuals(c) for c in cameras]]
 
+    last: dict[bytes, FloatArray] = {}  # derivatives are asked for where residuals were last
+
     def residual(p: FloatArray) -> FloatArray:
-        return at([after_step(camera, p, which)])[0]
+        here = at([after_step(camera, p, which)])[0]
+        last.clear()
+        last[p.tobytes()] = here.copy()
+        return here
 
     def jacobian(p: FloatArray) -> FloatArray:
         steps = DIFFERENCE * np.diag(scale)
-        here, *near = at([after_step(camera, q, which) for q in (p, *(p + steps))])
-        return ((np.array(near) - here) / np.diag(steps)[:, None]).T
+        here = last[p.tobytes()] if p.tobytes() in last else residual(p)
+        near = at([after_step(camera, q, which) for q in p + steps])
+        return ((near - here) / np.diag(steps)[:, None]).T
 
     which = FREE if free else CENTRED
     f = camera.f

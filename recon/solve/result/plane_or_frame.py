@@ -21,9 +21,10 @@ from recon.frame.confidence import SURE
 from recon.frame.model import Frame, Member
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.image.rows import pattern_directions
-from recon.solve.evidence.candidate import LEAST_EVIDENCE, Candidate
+from recon.solve.evidence.along_line import LineEvidence
+from recon.solve.evidence.candidate import LEAST_EVIDENCE
 from recon.solve.evidence.scene import Scene
-from recon.solve.members.laps import candidate_evidence, lap_faces
+from recon.solve.members.laps import candidates_evidence, lap_faces
 from recon.solve.photo.plane_pattern import PlanePattern, find_plane_patterns
 from recon.solve.photo.read_photo import PATTERN_DIRECTIONS
 
@@ -108,7 +109,7 @@ def planes_or_frame(scene: Scene) -> PlanesOrFrame:
     patterns = {p.name: find_plane_patterns(p.openings) for p in scene.photos}
     taken = [_openings_of(patterns[p.name]) for p in scene.photos]
     repeats = [pattern_directions(p.openings) >= PATTERN_DIRECTIONS for p in scene.photos]
-    rows = [_weighed(scene, c, taken, repeats) for c in scene.candidates]
+    rows = [_weighed(seen, taken, repeats) for seen in candidates_evidence(scene)]
     on, beyond, faces, repeated = np.array(rows, float).reshape(-1, 4).T
     own = [c for c, ok in zip(scene.candidates, _supported(beyond, repeated)) if ok]
     laps = [
@@ -130,10 +131,9 @@ def _openings_of(patterns: Sequence[PlanePattern]) -> IntArray:
 
 
 def _weighed(
-    scene: Scene, candidate: Candidate, taken: Sequence[IntArray], repeats: Sequence[BoolArray]
+    seen: LineEvidence, taken: Sequence[IntArray], repeats: Sequence[BoolArray]
 ) -> tuple[float, float, int, float]:
     """Of one candidate nats on planes and beyond, faces beyond them, and the share that repeats."""
-    seen = candidate_evidence(scene, candidate)
     repeated = np.concatenate([r[h[h >= 0]] for h, r in zip(seen.hit, repeats)])
     explained = np.stack([(h >= 0) & np.isin(h, t) for h, t in zip(seen.hit, taken)])
     beyond = np.where(explained, 0, seen.llr)
