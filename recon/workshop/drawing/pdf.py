@@ -245,8 +245,13 @@ class _Drawing:
 def _paths(paths: Iterable[Path]) -> str:
     """Polylines as operators: move to the first point of each, lines to the others."""
     paths = list(paths)
-    template = "\n".join(_MOVE + _LINE * (len(path) - 1) for path in paths)
+    template = "\n".join([_polyline(len(path)) for path in paths])
     return template % tuple([c * mm for path in paths for point in path for c in point])
+
+
+@lru_cache(maxsize=64)
+def _polyline(points: int) -> str:
+    return _MOVE + _LINE * (points - 1)
 
 
 _MOVE, _LINE = "%.2f %.2f m", " %.2f %.2f l"

@@ -331,8 +331,13 @@ def _grey(grey: float) -> str:
 
 
 def _paths(paths: Sequence[Path], height: float) -> str:
-    template = "".join("M%.2f %.2f" + "L%.2f %.2f" * (len(path) - 1) for path in paths)
+    template = "".join([_polyline(len(path)) for path in paths])
     return template % tuple([c for path in paths for x, y in path for c in (x, height - y)])
+
+
+@lru_cache(maxsize=64)
+def _polyline(points: int) -> str:
+    return "M%.2f %.2f" + "L%.2f %.2f" * (points - 1)
 
 
 def _lines_svg(item: Lines, height: float) -> str:
