@@ -1,6 +1,7 @@
 """Settings for property tests, the same everywhere and without a clock; one thread for each library; no
 settings of the user's; and no process that outlives the tests."""
 
+import gc
 import os
 
 # Before any test imports NumPy or OpenCV, and for the processes that tests begin: tests run side by side, and
@@ -16,6 +17,11 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from tests.waiting import until
+
+# Python's search for cycles goes through all that pytest and the tests hold, again and again: 7 of 51 s of
+# the tests of papers and steps, and 2.5 of 11 of collecting.  So seldom it takes 0.3 s of these; what is in
+# cycles is held a little longer.
+gc.set_threshold(10_000, 20, 10)
 
 settings.register_profile(
     "project", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]

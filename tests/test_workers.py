@@ -113,8 +113,11 @@ def test_workers_at_work_end_with_the_process_that_began_them(ready):
         env=os.environ | {"PYTHONPATH": ROOT},
     )
     pids = [int(word) for word in process.stdout.readline().split()]
-    kept = [Path(f"/proc/{pid}/cmdline").read_bytes() for pid in pids] if sys.platform == "linux" else []
-    assert [b"serve()" in command for command in kept] == [bool(ready)] * len(kept)
+    kept = [Path(f"/proc/{pid}/cmdline") for pid in pids] if sys.platform == "linux" else []
+    until(
+        lambda: all(command.read_bytes() for command in kept), "what the workers are"
+    )  # empty while loading
+    assert [b"serve()" in command.read_bytes() for command in kept] == [bool(ready)] * len(kept)
     process.send_signal(signal.SIGKILL)
     process.communicate(timeout=patience())
     until(lambda: not any(map(_alive, pids)), "the end of the workers")

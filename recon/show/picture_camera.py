@@ -1,6 +1,6 @@
 """The parallel projection of the picture of a frame, and which face is in front at each of its pixels."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil, floor
 from typing import NamedTuple, TypeAlias
@@ -15,6 +15,9 @@ from recon.geometry.arrays import BoolArray, FloatArray, IntArray
 from recon.geometry.boxes import OrientedBoxes
 
 TURNED = 1e-6  # how far a face's normal must point towards the viewer, a cosine: no more than rounding
+# Faces whose windows have no more pixels are put into a map together, so many at once; beyond, one by one is
+# as fast (measured), and the memory stays that of a few windows.
+SMALL_PX, MOST_TOGETHER = 2000, 100
 _ACROSS = ((1, 2), (0, 2), (0, 1))  # for each axis of a box the two others
 _Px: TypeAlias = Sequence[float]  # x and y, px
 
@@ -213,11 +216,65 @@ def face_map(members: Sequence[Solid], camera: PictureCamera, size: tuple[int, i
     """
     depth = np.full(size[::-1], -np.inf, np.float32)
     faces = np.full(size[::-1], -1, np.int32)
-    for face in turned_faces(members, camera):
-        window, a, b, inside = face_pixels(face, size)
-        middle, first, second = face.near
+    for some in _by_size(turned_faces(members, camera)):
+        if len(some) > 1:
+            _put_together(some, depth, faces)
+            continue
+        window, a, b, inside = face_pixels(some[0], size)
+        middle, first, second = some[0].near
         near = (middle + a * first + b * second).astype(np.float32)
         nearer = inside & (near > depth[window])
         depth[window][nearer] = near[nearer]
-        faces[window][nearer] = 6 * face.member + face.face
+        faces[window][nearer] = 6 * some[0].member + some[0].face
     return faces
+
+
+def _by_size(faces: Iterable[TurnedFace]) -> Iterator[list[TurnedFace]]:
+    """The faces in order, small ones with those next to them."""
+    some: list[TurnedFace] = []
+    for face in faces:
+        (fx, fy), (sx, sy) = face.first, face.second
+        if 4 * (abs(fx) + abs(sx)) * (abs(fy) + abs(sy)) > SMALL_PX:
+            yield from ([some] if some else [])
+            some = []
+            yield [face]
+            continue
+        some.append(face)
+        if len(some) == MOST_TOGETHER:
+            yield some
+            some = []
+    yield from ([some] if some else [])
+
+
+def _put_together(some: Sequence[TurnedFace], depth: FloatArray, faces: IntArray) -> None:
+    """Small faces into the map and the distances of what it shows: of what is equally near, the first stays.
+
+    As one by one, which takes 70 us a face at least (measured); here the pixels of their windows stand one
+    after another.
+    """
+    height, width = depth.shape
+    middle, first, second = (
+        np.array([getattr(f, part) for f in some]) for part in ("middle", "first", "second")
+    )
+    reach = np.abs(first) + np.abs(second)
+    low = np.maximum(np.floor(middle - reach), 0).astype(int)
+    high = np.minimum(np.ceil(middle + reach).astype(int) + 1, (width, height))
+    wide, high_px = np.maximum(high - low, 0).T
+    count = wide * high_px
+    face = np.repeat(np.arange(len(some)), count)
+    place = np.arange(len(face)) - np.repeat(np.cumsum(count) - count, count)
+    row, column = np.divmod(place, wide[face])
+    row, column = row + low[face, 1], column + low[face, 0]
+    x, y = column + (0.5 - middle[:, 0])[face], row + (0.5 - middle[:, 1])[face]
+    area = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
+    a = x * (second[:, 1] / area)[face] - y * (second[:, 0] / area)[face]
+    b = y * (first[:, 0] / area)[face] - x * (first[:, 1] / area)[face]
+    pixel = row * width + column
+    there, along, across = np.array([f.near for f in some]).T
+    near = (there[face] + a * along[face] + b * across[face]).astype(np.float32)
+    nearer = (np.abs(a) <= 1) & (np.abs(b) <= 1) & (near > depth.ravel()[pixel])
+    face, pixel, near = face[nearer], pixel[nearer], near[nearer]
+    np.maximum.at(depth.ravel(), pixel, near)
+    nearest = near == depth.ravel()[pixel]
+    number = np.array([6 * f.member + f.face for f in some], np.int32)
+    faces.ravel()[pixel[nearest][::-1]] = number[face[nearest]][::-1]

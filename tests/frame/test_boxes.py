@@ -51,7 +51,7 @@ def test_a_viewer_sees_one_to_three_faces():
 def test_hidden_points_are_those_with_a_member_on_the_way():
     members = (*grow_frame(7, members=14).members, brace())
     rng = np.random.default_rng(8)
-    points, eye = rng.uniform(-6, 6, (600, 3)), np.array([25.0, -31.0, 18.0])
+    points, eye = rng.uniform(-6, 6, (300, 3)), np.array([25.0, -31.0, 18.0])
     spots = eye + np.linspace(0, 1, 4000)[:, None, None] * (
         points - eye
     )  # each line of sight in steps of a hundredth
@@ -61,7 +61,7 @@ def test_hidden_points_are_those_with_a_member_on_the_way():
         surely |= (local <= box_half_sizes(member) - 0.04).all(axis=2).any(axis=0)
         possibly |= (local <= box_half_sizes(member)).all(axis=2).any(axis=0)
     got = boxes.hidden(points, eye, members, slack=0.02)
-    assert 40 < surely.sum() < possibly.sum() < 500  # enough of both kinds
+    assert 20 < surely.sum() < possibly.sum() < 250  # enough of both kinds
     assert got[surely].all() and not got[~possibly].any()
 
 

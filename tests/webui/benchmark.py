@@ -1,9 +1,10 @@
 """The page: from an edit to the screen at 12 and 300 members, frames of a drag, a pan and a zoom, the first
-picture of ten 12-MP photos, bytes at the first load, and edits lost to kill -9.
+picture of ten 12-MP photos, bytes at the first load, a long journal opened again, and edits lost to kill -9.
 
-    python -m tests.webui.benchmark [--edits N] [--frames N] [--kill N]
+    python -m tests.webui.benchmark [--edits N] [--frames N] [--kill N] [--entries N] [--journal]
 
-Needs a checkout with its tests (the frames and the kill test are theirs), Chromium and Playwright.
+`--journal` measures the long journal alone, without a browser.  Needs a checkout with its tests (the frames
+and the kill test are theirs), Chromium and Playwright.
 
 An edit is timed from the press of a button until all of this is on the screen: the answer of the server,
 which has the change in its journal and on the disk; the marks in all three photos; the frame in space
@@ -100,7 +101,14 @@ def run(args) -> int:
         "--frames", type=int, default=200, help="animation frames timed of each drag, pan and zoom"
     )
     parser.add_argument("--kill", type=int, default=1000, help="edits of the kill test")
+    parser.add_argument(
+        "--entries", type=int, default=1500, help="entries of the journal that is opened again"
+    )
+    parser.add_argument("--journal", action="store_true", help="measure that journal alone")
     options = parser.parse_args(args)
+    if options.journal:
+        report_reopened(options.entries)
+        return 0
     try:
         from playwright.sync_api import sync_playwright
 
@@ -141,6 +149,7 @@ def run(args) -> int:
             f"scripts, {whole_bytes / 1000:.0f} kB with data and photos"
         )
         browser.close()
+        report_reopened(options.entries)
         start = time.perf_counter()
         kills, lost, _ = test_journal.kill_run(Path(work) / "kill", options.kill, seed=1)
         print(
@@ -161,6 +170,37 @@ def report(what: str, times_ms, of: str = "edits") -> None:
     print(
         f"{what}: p50 {p50:.0f} ms, p95 {p95:.0f} ms ({len(times_ms)} {of}; load {os.getloadavg()[0]:.1f})",
         flush=True,
+    )
+
+
+def report_reopened(entries: int) -> None:
+    """How long a build with a journal of so many entries takes to open, and the first undo in it."""
+    from recon.corrections.edits import edit
+    from tests.corrections.frames import scaffold
+    from webui.storage.build import Build
+
+    first, chance, longer = scaffold(300), random.Random(SEED), set()
+    with tempfile.TemporaryDirectory() as work:
+        build = Build(work)
+        build.change(lambda _: (first, "Read"), kind="reading")
+        for _ in range(entries - 1):
+            id = chance.choice(first.frame.members).id
+            ask = {"op": "end", "member": id, "end": 1, "by": -1 if id in longer else 1}
+            build.change(lambda state, ask=ask: edit(state, ask))
+            longer ^= {id}
+        state, size = build.state, (Path(work) / "build.journal").stat().st_size
+        build.close()
+        start, cpu = time.perf_counter(), time.process_time()
+        build = Build(work)
+        opened = time.perf_counter() - start, time.process_time() - cpu
+        assert build.n == entries and build.state == state
+        start = time.perf_counter()
+        build.undo()
+        undone = time.perf_counter() - start
+        build.close()
+    print(
+        f"journal of {entries} entries ({size / 1e6:.1f} MB, {len(first.frame.members)} members) opened "
+        f"again: {opened[0]:.2f} s, {opened[1]:.2f} s of processor; the first undo {undone:.2f} s"
     )
 
 

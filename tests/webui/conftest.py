@@ -270,10 +270,12 @@ class Shared:
         self.page, self.build = opened_once(serving.address, *args, **options), build_of(serving)
         self.address = serving.address
         self.first = self.build.state
+        self._as_opened = True  # nobody has had the page
 
     def back(self):
         """(page, build) with the frame as it was at first, and what the page shows left as it is."""
         self._reset()
+        self._as_opened = False
         wait_n(self.page, self.build.n)
         return self.page, self.build
 
@@ -284,7 +286,10 @@ class Shared:
     def anew(self, size=None):
         """(page, build) as when the page is opened, perhaps at another size (px), with the frame as it was at
         first."""
+        if self._as_opened and not size:
+            return self.back()
         self._reset()
+        self._as_opened = False
         if size:
             self.page.set_viewport_size({"width": size[0], "height": size[1]})
         self.page.evaluate("localStorage.clear(), sessionStorage.clear()")

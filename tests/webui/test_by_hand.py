@@ -133,7 +133,7 @@ def test_a_hand_strokes_rows_types_counts_uses_them_and_draws_on_the_photo_and_i
         page.keyboard.type(str(member.holes))
         page.keyboard.press("Enter")
         wait_n(page, k + 1)
-    page.wait_for_selector("text=Camera and 4 members", timeout=60_000)
+    page.wait_for_selector("text=Camera and 4 members")
     shot(page, "rows-by-hand")
     page.keyboard.press("Enter")
     until(page, in_page("return build.members.size === 4 && !build.rows;"))

@@ -116,7 +116,6 @@ def shared(opened_once, serve_once, tmp_path_factory):
     serving = serve_once(sample_build(tmp_path_factory.mktemp("conflict") / "b"))
     one = Shared(opened_once, serving, (1440, 900), bypass_csp=True)
     two = Shared(opened_once, serving, (360, 740), "dark", bypass_csp=True)
-    two.page.route("**/api/pulse", deaf)
     yield one, two
     two.page.unroute_all(behavior="ignoreErrors")  # an answer may be on its way as the page closes
 
@@ -125,9 +124,12 @@ def shared(opened_once, serve_once, tmp_path_factory):
 def two(shared):
     """Two pages of one build, in two browsers; the second does not hear of the first by itself."""
     one, build = shared[0].back()
-    one.evaluate(in_page("choose([]);"))
-    second, _ = shared[1].anew()  # loaded again, for it does not hear that the frame is as it was
+    second = shared[1].page
+    second.unroute_all(behavior="ignoreErrors")  # but it hears that the frame is as it was
+    shared[1].back()
+    second.route("**/api/pulse", deaf)
     for page in (one, second):
+        page.evaluate(in_page("choose([]);"))
         page.click("#tab-members")
     return one, second, build
 

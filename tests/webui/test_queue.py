@@ -219,7 +219,7 @@ def await_handle(page, photo):
 
 
 @pytest.mark.parametrize("hand, seed", [("keys", 0), ("mouse", 1)])
-def test_three_wrong_members_are_put_right_by_the_queue(browser, hand, seed):
+def test_three_wrong_members_are_put_right_by_the_queue(browser, forking, hand, seed):
     counted, told, exact = correct(browser, ROOT / "sample_images" / "oddment", seed, hand)
     assert len(told) == 3 and exact
     assert (counted.clicks if hand == "keys" else counted.keys) == 0

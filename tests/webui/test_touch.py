@@ -22,6 +22,7 @@ from tests.webui.in_page import in_page
 PHOTO = "photo_1.jpg"
 VIEW = in_page("const {scale, x, y, least} = views.photos.get(photo); return {scale, x, y, least};", "photo")
 
+AS_AT_FIRST = in_page("choose([]); scrollTo(0, 0); views.photos.get(photo).fit();", "photo")
 
 # Keeps where the fingers are that the page was told of; moves come to it with its next picture.
 LISTEN = """() => {
@@ -88,12 +89,22 @@ def shared(opened_once, serve_once, tmp_path_factory):
     return Shared(opened_once, serving, (360, 740), **device)
 
 
-@pytest.fixture
-def phone(shared):
+def in_hand(page, build):
     """(page, fingers, build) of the sample's build on a phone, its first photo in view."""
-    page, build = shared.anew()
+    page.evaluate(AS_AT_FIRST, PHOTO)
     until(page, SHAPES_IN, PHOTO)
     return page, Fingers(page), build
+
+
+@pytest.fixture
+def phone(shared):
+    return in_hand(*shared.back())
+
+
+@pytest.fixture
+def fresh_phone(shared):
+    """As `phone`, where another tool or view may have been left open."""
+    return in_hand(*shared.anew())
 
 
 def box(page):
@@ -248,8 +259,8 @@ def test_a_second_finger_takes_a_drag_back(phone):
     assert asked == [] and build.n == n and build.state.frame.member("F").holes == m.holes
 
 
-def test_a_member_is_drawn_and_openings_are_measured_by_finger(phone):
-    page, fingers, build = phone
+def test_a_member_is_drawn_and_openings_are_measured_by_finger(fresh_phone):
+    page, fingers, build = fresh_phone
     n = build.n
     page.tap("[data-mode=measure] >> visible=true")
     last = true_frame().member("B")
@@ -307,8 +318,8 @@ AT_IN_SPACE = in_page(
 )
 
 
-def test_in_3d_a_tap_chooses_two_fingers_zoom_and_one_drags_an_end(phone):
-    page, fingers, build = phone
+def test_in_3d_a_tap_chooses_two_fingers_zoom_and_one_drags_an_end(fresh_phone):
+    page, fingers, build = fresh_phone
     n = build.n
     page.tap("#picker >> text=3-D")
     until(page, in_page("return views.space.shown >= 0 && views.space.width > 0;"))

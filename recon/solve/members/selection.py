@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 
@@ -42,6 +43,7 @@ from recon.solve.members.line_reach import LineReach
 from recon.solve.members.lines import Lines, line_first
 from recon.solve.members.overlaps import resolve_overlap
 from recon.solve.members.stretches import best_stretch
+from recon.workers import ALONE, Workers
 
 LEAST_MEAN = 1.35  # nats per opening in plain sight: of 359 right members on rendered photos 99 % have
 # over 1.38, of 37 false ones two thirds under 1.3
@@ -105,6 +107,7 @@ def select_members(
     deleted: Sequence[Candidate] = (),
     past_ends: int = REACH,
     own_places: bool = False,
+    workers: Workers = ALONE,
 ) -> Scene:
     """The scene with its candidates chosen anew: the line with most evidence takes its detections first.
 
@@ -123,11 +126,13 @@ def select_members(
         Holes looked at past the ends of the lines' steps.
     own_places : bool
         Whether members may be off the lattice where photos show play: once the cameras are known.
+    workers : Workers
+        Where the lines are looked along at first.
     """
     # Copies, in which detections are marked as they are explained.
     photos, free = with_shared_free(scene.photos)
     own_places = own_places and has_own_places(photos)
-    waiting = _first_looks(scene.with_photos(photos), lines, past_ends, own_places)
+    waiting = _first_looks(scene.with_photos(photos), lines, past_ends, own_places, workers)
     chosen = _fixed_members(scene, photos)
     for line in waiting.values():
         line.stale = bool(chosen)
@@ -257,21 +262,33 @@ def _fixed_member(
     return found, part.explained
 
 
-def _first_looks(scene: Scene, lines: Lines, reach: int, own_places: bool) -> dict[LineKey, _Line]:
+def _first_looks(
+    scene: Scene, lines: Lines, reach: int, own_places: bool, workers: Workers
+) -> dict[LineKey, _Line]:
     """Evidence along every line, of those lines that could bear a member.
 
     Lines of known candidates are looked at past the candidate itself; all others, most of which bear nothing,
     past all candidates at first.
     """
+    every = list(lines.items())
+    some = [every[i : i + LINES_AT_ONCE] for i in range(0, len(every), LINES_AT_ONCE)]
+    shares = np.array_split(np.arange(len(some)), min(workers.places, len(some)) or 1)
+    look = partial(_likely_lines, scene=replace(scene, pictures={}), reach=reach, own_places=own_places)
+    found = workers.map(look, [[some[k] for k in share] for share in shares])
+    return {line.key: line for each in found for line in each}
+
+
+def _likely_lines(
+    some: Sequence[Sequence[tuple[LineKey, tuple[int, int]]]], scene: Scene, reach: int, own_places: bool
+) -> list[_Line]:
+    """Of lines with their steps, so many at a time, those that could bear a member; see `_first_looks`."""
     known = {line_key(c) for c in scene.candidates}
     off_line = _OffLine(scene)
-    out: dict[LineKey, _Line] = {}
-    every = list(lines.items())
+    out: list[_Line] = []
     least = LEAST_EVIDENCE * (BEFORE_OWN_PLACE if own_places else 1.0)
-    for i in range(0, len(every), LINES_AT_ONCE):
-        some = every[i : i + LINES_AT_ONCE]
-        keys = [key for key, _ in some]
-        spans = [(lo - reach, hi + reach) for _, (lo, hi) in some]
+    for together in some:
+        keys = [key for key, _ in together]
+        spans = [(lo - reach, hi + reach) for _, (lo, hi) in together]
         openings = [
             lattice_openings(key[0], line_first(key, lo), hi - lo + 1, scene.width)
             for key, (lo, hi) in zip(keys, spans)
@@ -281,7 +298,7 @@ def _first_looks(scene: Scene, lines: Lines, reach: int, own_places: bool) -> di
             tried.append([with_wide_play(line, scene.photos) for line in openings])
         occluders = [off_line.of(key) if key in known else scene.occluders for key in keys]
         looks = [along_likely_lines(scene.photos, lines, occluders, least) for lines in tried]
-        seen = [(k, o[k], e[k]) for k in range(len(some)) for o, e in zip(tried, looks) if k in e]
+        seen = [(k, o[k], e[k]) for k in range(len(keys)) for o, e in zip(tried, looks) if k in e]
         shown = all_without_hidden_runs([e for _, _, e in seen])
         likely = []
         for k, (key, (lo, _), behind) in enumerate(zip(keys, spans, occluders)):
@@ -289,10 +306,8 @@ def _first_looks(scene: Scene, lines: Lines, reach: int, own_places: bool) -> di
             if line is not None and line.stretch[2] >= least:
                 line.occluders = off_line.of(key)
                 likely.append(line)
-        if own_places:
-            likely = _at_own_places(scene.photos, likely, scene.width)
-        out.update((line.key, line) for line in likely if line.stretch[2] >= LEAST_EVIDENCE)
-    return out
+        out += _at_own_places(scene.photos, likely, scene.width) if own_places else likely
+    return [line for line in out if line.stretch[2] >= LEAST_EVIDENCE]
 
 
 def _likelier(looks: Sequence[_Line]) -> _Line | None:

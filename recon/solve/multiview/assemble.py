@@ -64,7 +64,7 @@ def assemble(
     workers : Workers
         Where ways to lay the photos on one another are tried.
     """
-    return find_own_places(_largest_group(readings, pictures, width, progress, workers))
+    return find_own_places(_largest_group(readings, pictures, width, progress, workers), workers)
 
 
 def _largest_group(
@@ -105,18 +105,18 @@ def _solve_group(
     if not registered.photos:
         return registered.scene(pictures, width)
     registered = laid_again_on_others(registered, readings, width, greys, workers)
-    registered, scene = drop_outlier_photos(registered, pictures, width, progress)
+    registered, scene = drop_outlier_photos(registered, pictures, width, progress, workers)
     if scene.candidates and registered.set_aside:
         again = retry_set_aside(registered, readings, scene)
         if again is not registered:
-            scene = _more(scene, drop_outlier_photos(again, pictures, width, progress)[1])
+            scene = _more(scene, drop_outlier_photos(again, pictures, width, progress, workers)[1])
     if len(scene.photos) == sum(r.photo is not None for r in readings):
         return scene
     group = grown_groups(readings, width, greys, workers)[0]
     if len(group.names) < max(2, len(scene.photos)):
         return scene
     grown = as_registered(group, readings)
-    return _more(scene, drop_outlier_photos(grown, pictures, width, progress)[1])
+    return _more(scene, drop_outlier_photos(grown, pictures, width, progress, workers)[1])
 
 
 def _more(a: Scene, b: Scene) -> Scene:
@@ -129,6 +129,7 @@ def drop_outlier_photos(
     pictures: Mapping[str, np.ndarray],
     width: float,
     progress: Progress | None = None,
+    workers: Workers = ALONE,
 ) -> tuple[RegisteredPhotos, Scene]:
     """:func:`find_members`, and again without the photo that fits worst, until all that are left fit.
 
@@ -141,7 +142,7 @@ def drop_outlier_photos(
     What is left of the registered photos, and the scene that they show.
     """
     while True:
-        scene = find_members(registered, pictures, width, progress)
+        scene = find_members(registered, pictures, width, progress, workers=workers)
         if len(scene.photos) < 2 or not scene.candidates:
             return registered, scene
         floors = TurnedFloors(scene)
@@ -156,21 +157,21 @@ def drop_outlier_photos(
         share[floors.shared().max(axis=1) > SAME_FLOOR] = 1.0
         worst = int(share.argmin())
         if share[worst] >= LEAST_SHARED:
-            return _on_one_floor(registered, floors, progress)
+            return _on_one_floor(registered, floors, progress, workers)
         if len(scene.photos) == 2:
             worst = 1  # of two that do not agree, the one that tells more by itself (first) stays
         registered = registered.without([worst], STRANGER)
 
 
 def _on_one_floor(
-    registered: RegisteredPhotos, floors: TurnedFloors, progress: Progress | None
+    registered: RegisteredPhotos, floors: TurnedFloors, progress: Progress | None, workers: Workers
 ) -> tuple[RegisteredPhotos, Scene]:
     """The photos and the scene, or both anew with photos turned, where floor and members explain more so."""
     scene = floors.scene
     turned, gain = turned_on_floor(registered, floors)
     if gain <= 0 or _first_nats(turned, scene) + gain < NEARLY_ALL * _first_nats(registered, scene):
         return registered, scene
-    again = find_members(turned, scene.pictures, scene.width, progress)
+    again = find_members(turned, scene.pictures, scene.width, progress, workers=workers)
     if _with_braces(again) + gain <= _with_braces(scene):
         return registered, scene
     return turned, again

@@ -105,7 +105,8 @@ def laid_again_on_others(
     if len(posed) < 2 or not any(p.prior for p, _ in posed):
         return registered
     # Of the photos that are asked, as they lie now: their nats, and the members of the last ones.
-    known: dict[tuple[int, ...], float] = {}
+    every = tuple(range(len(posed)))
+    known: dict[tuple[int, ...], float] = {} if registered.nats is None else {every: registered.nats}
     scenes: dict[tuple[int, ...], Scene] = {}
     for i, (photo, _) in enumerate(list(posed)):
         if photo.prior is None:

@@ -66,6 +66,8 @@ class RegisteredPhotos:
         Side by side, the photo that the world is of first.
     set_aside : tuple[SetAside, ...]
         Photos that are not used, and why.
+    nats : float or None
+        What :func:`first_evidence` gives for them, where it was asked.
 
     Examples
     --------
@@ -76,6 +78,7 @@ class RegisteredPhotos:
     photos: tuple[PosedPhoto, ...] = ()
     lattices: tuple[PhotoLattice, ...] = ()
     set_aside: tuple[SetAside, ...] = ()
+    nats: float | None = None
 
     def scene(self, pictures: Mapping[str, np.ndarray], width: float) -> Scene:
         """The scene that the search for members begins with: photos, no candidates."""
@@ -152,8 +155,8 @@ def register_photos(
             rivals = _with_more(rivals, _rivals(alone, first[:1], width, workers)[0])
         hypotheses.append([_moved(posed, place) for place, posed in rivals])
     aside += [(r.name, "it shows no member that the other photos show") for r in waiting]
-    posed = best_hypotheses(hypotheses, width, greys, workers, one_at_a_time=many)
-    return RegisteredPhotos(tuple(p for p, _ in posed), tuple(x for _, x in posed), tuple(aside))
+    posed, nats = best_hypotheses(hypotheses, width, greys, workers, one_at_a_time=many)
+    return RegisteredPhotos(tuple(p for p, _ in posed), tuple(x for _, x in posed), tuple(aside), nats)
 
 
 def _read_and_unread(readings: Sequence[PhotoReading]) -> tuple[list[_Read], list[SetAside]]:
@@ -292,7 +295,7 @@ def best_hypotheses(
     greys: Mapping[str, np.ndarray],
     workers: Workers = ALONE,
     one_at_a_time: bool = False,
-) -> list[Posed]:
+) -> tuple[list[Posed], float | None]:
     """Of each photo's hypotheses the one that members and floor explain best, all photos together.
 
     A frame that nearly fits itself in several turns is laid on the others nearly as well in a wrong one as in
@@ -312,13 +315,18 @@ def best_hypotheses(
         Where they are tried.
     one_at_a_time : bool
         Is the best of each photo likely the right one, so that not all combinations need be tried?
+
+    Returns
+    -------
+    They, and the nats that they explain together; None where that was not asked.
     """
     chosen = _Choice(hypotheses, width, greys, workers)
     now = [0] * len(hypotheses)
     if all(len(h) == 1 for h in hypotheses):
-        return chosen.of(now)
+        return chosen.of(now), None
     if not one_at_a_time and np.prod([len(h) for h in hypotheses]) <= MOST_TRIALS:
-        return chosen.of(chosen.best(list(product(*(range(len(h)) for h in hypotheses)))))
+        now = list(chosen.best(list(product(*(range(len(h)) for h in hypotheses)))))
+        return chosen.of(now), chosen.known[tuple(now)]
     for _ in range(MOST_TURNS):  # one at a time, as long as it helps
         before = list(now)
         for i, h in enumerate(hypotheses):
@@ -332,7 +340,7 @@ def best_hypotheses(
             now[i] = best[i]
         if now == before:
             break
-    return chosen.of(now)
+    return chosen.of(now), chosen.known.get(tuple(now))
 
 
 class _Choice:

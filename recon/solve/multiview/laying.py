@@ -235,7 +235,7 @@ def _fitted(
         camera = resect(camera, *known, focal_prior=focal, prior=photo.prior, tolerance=exact)
         if k == len(tolerances) - 1:
             placed = place_axis_rows(camera, photo.openings, lattice.placed.rows, lattice.placed, photo.play)
-            near = [_first_hole(placed, i, lines, width, tolerance) for i in range(len(placed.rows))]
+            near = _first_holes(placed, lines, width, tolerance)
             worth = sum(r.evidence * (1 - n[1] / GATE) for r, n in zip(placed.rows, near) if n is not None)
     return _Fit(camera, worth)
 
@@ -250,8 +250,7 @@ def _correspondences(
 ) -> tuple[FloatArray, FloatArray, FloatArray] | None:
     """World points, image points, standard errors of the rows on the members that they lie next to."""
     world, image, sigma, axes = [], [], [], []
-    for i, row in enumerate(placed.rows):
-        near = _first_hole(placed, i, lines, width, tolerance)
+    for i, (row, near) in enumerate(zip(placed.rows, _first_holes(placed, lines, width, tolerance))):
         if near is None:
             continue
         X = np.repeat(near[0][None], len(row.step), 0)
@@ -267,33 +266,38 @@ def _correspondences(
     return np.concatenate(world), np.concatenate(image), np.concatenate(sigma)
 
 
-def _first_hole(
-    placed: PlacedRows, i: int, lines: _Centrelines, width: float, tolerance: float
-) -> tuple[FloatArray, float] | None:
-    """Where a row's opening of step 0 lies on the member next to it, (3,) pitches, and how far off it is.
+def _first_holes(
+    placed: PlacedRows, lines: _Centrelines, width: float, tolerance: float
+) -> list[tuple[FloatArray, float] | None]:
+    """Where each row's opening of step 0 lies on the member next to it, (3,) pitches, and how far off it is.
 
     In squared standard errors; None where no member is near.
     """
-    row = placed.rows[i]
-    on = np.nonzero(lines.axis == row.axis)[0]
-    if not len(on):
-        return None
-    sides = across(row.axis)
-    cov = placed.cov[i] + tolerance**2 * np.eye(3)
-    info = np.linalg.inv(cov[np.ix_(sides, sides)])
-    ends = placed.place[i, row.axis] + placed.sign[i] * np.array([row.step[0], row.step[-1]])
-    best, out = GATE, np.zeros(3)
-    for f in range(2):
-        target = lines.first[on] + 0.5 * width * placed.normal[i, f]
-        off = target[:, sides] - placed.place[i, sides]
-        chi2 = np.einsum("ja,ab,jb->j", off, info, off) - 2 * placed.face_log[i, f]
+    out: list[tuple[FloatArray, float] | None] = [None] * len(placed.rows)
+    axes = np.array([r.axis for r in placed.rows])
+    for axis in np.unique(axes).tolist():
+        rows, on = np.nonzero(axes == axis)[0], np.nonzero(lines.axis == axis)[0]
+        if not len(on):
+            continue
+        sides = across(axis)
+        first, last, place = lines.first[on], lines.last[on], placed.place[rows]
+        info = np.linalg.inv((placed.cov[rows] + tolerance**2 * np.eye(3))[:, sides][:, :, sides])
+        step = np.array([[placed.rows[i].step[0], placed.rows[i].step[-1]] for i in rows.tolist()])
+        ends = place[:, axis, None] + placed.sign[rows, None] * step
+        target = first + 0.5 * width * placed.normal[rows][:, :, None]  # (rows, 2 faces, members, 3)
+        x, y = (target[..., j] - place[:, j, None, None] for j in sides)
+        xx, xy, yx, yy = (info[:, a, b, None, None] for a in (0, 1) for b in (0, 1))
+        chi2 = (x * xx * x + x * xy * y) + (y * yx * x + y * yy * y)
+        chi2 -= 2 * placed.face_log[rows][:, :, None]
         beyond = np.maximum(
-            lines.first[on, row.axis] - ends.min(), np.maximum(ends.max() - lines.last[on], 0)
+            first[:, axis] - ends.min(axis=1)[:, None], np.maximum(ends.max(axis=1)[:, None] - last, 0)
         )
-        chi2 = np.where(beyond > PAST_END + tolerance, np.inf, chi2)
-        j = int(chi2.argmin())
-        if chi2[j] < best:
-            best, out = float(chi2[j]), target[j].copy()
-            phase = lines.first[on][j, row.axis] % 1.0
-            out[row.axis] = np.rint(placed.place[i, row.axis] - phase) + phase
-    return (out, best) if best < GATE else None
+        chi2 = np.where((beyond > PAST_END + tolerance)[:, None], np.inf, chi2).reshape(len(rows), -1)
+        best = chi2.argmin(axis=1)  # of two that are alike that on the first face
+        for n, (i, k) in enumerate(zip(rows.tolist(), best.tolist())):
+            if chi2[n, k] < GATE:
+                face, j = divmod(k, len(on))
+                hole, phase = target[n, face, j].copy(), first[j, axis] % 1.0
+                hole[axis] = np.rint(place[n, axis] - phase) + phase
+                out[i] = hole, float(chi2[n, k])
+    return out

@@ -17,6 +17,7 @@ from recon.solve.members.lines import candidate_lines, known_lines, touching_lin
 from recon.solve.members.selection import enough_evidence, select_members
 from recon.solve.multiview.cameras import adjust_cameras
 from recon.solve.multiview.hypotheses import RegisteredPhotos
+from recon.workers import ALONE, Workers
 
 ROUNDS = 3  # select, adjust, select ...: nothing changed after the third on any rendered frame
 GAP_ROUNDS = 2  # of members in line: the second mends two of a made-up frame's 204; bounds the time
@@ -35,6 +36,7 @@ def find_members(
     progress: Progress | None = None,
     known: Sequence[Candidate] = (),
     deleted: Sequence[Candidate] = (),
+    workers: Workers = ALONE,
 ) -> Scene:
     """Members, their ends, and cameras adjusted to them.
 
@@ -52,6 +54,8 @@ def find_members(
         Candidates to begin with; those with fixed ends stay.
     deleted : Sequence[Candidate]
         Candidates that are not there.
+    workers : Workers
+        Where lines are looked along.
     """
     tell = progress or (lambda fraction: None)
     scene = registered.scene(pictures, width).with_candidates(known)
@@ -61,7 +65,7 @@ def find_members(
         if k == ROUNDS - 1:
             # The cameras are good now: look wherever a member could touch the ones that are known.
             lines = {**touching_lines(well_seen_groups(scene)), **lines}
-        scene = adjust_cameras(with_gaps(select_members(scene, lines, deleted)))
+        scene = adjust_cameras(with_gaps(select_members(scene, lines, deleted, workers=workers)))
         tell(0.1 + 0.6 * (k + 1) / ROUNDS)
     scene = _settled(scene)
     tell(0.85)
@@ -89,7 +93,7 @@ def _settled(scene: Scene) -> Scene:
     return adjust_cameras(with_ends(well_seen_groups(enough_evidence(scene))))
 
 
-def find_own_places(scene: Scene) -> Scene:
+def find_own_places(scene: Scene, workers: Workers = ALONE) -> Scene:
     """The members of a frame bolted by hand again, each where it really is, and what touches them so.
 
     To be asked once it is settled which photos show the frame: a photo that lies wrongly is explained, too,
@@ -99,7 +103,7 @@ def find_own_places(scene: Scene) -> Scene:
         return scene
     lines = touching_lines(well_seen_groups(scene))
     lines.update(known_lines(scene.candidates))
-    scene = with_gaps(select_members(scene, lines, own_places=True))
+    scene = with_gaps(select_members(scene, lines, own_places=True, workers=workers))
     return _settled_with_gaps(_settled(adjust_cameras(scene)))
 
 

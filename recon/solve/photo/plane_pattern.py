@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
+from functools import lru_cache
 from math import dist, hypot
 
 import numpy as np
@@ -18,7 +19,7 @@ from scipy.spatial import ConvexHull, QhullError, cKDTree
 
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray, lengths
 from recon.geometry.point_grid import PointGrid
-from recon.image.openings import local_density
+from recon.image.openings import OPENING, local_density
 
 SEED_OPENINGS = 3000  # best-scored openings that patterns grow from: bounds the time on gravel
 NEIGHBOURS = 14  # a block of nine has 8; the others bear clutter between; this project's choice
@@ -32,6 +33,7 @@ HIT, MISS = np.log(0.9), np.log(0.1)  # an opening in sight is detected 9 times 
 LEAST_SPREAD_PX = 0.35  # of an opening's centre round its node: a sharp opening's standard error
 ON_HULL = 1e-9  # steps outside the hull within which a place is on it: rounding
 MOST_COMPLETED = 12  # rounds of adding a line on each side: bounds the time
+KEPT = 8  # photos whose patterns are kept, at 0.2 MB each.  This project's choice
 MOST_PATTERNS = 6  # planes looked for in one photo; this project's choice
 LEAST_NATS = 20.0  # evidence of a pattern: a few thousand seeds, each with a few dozen pairs of steps
 SPREADING = 3  # rounds in which a pattern's plane is fitted to all that lies on it; this project's choice
@@ -97,7 +99,13 @@ def find_plane_patterns(openings: np.ndarray, most: int = MOST_PATTERNS) -> list
     """
     if len(openings) < LEAST_NODES:
         return []
-    field = _Field(openings[:SEED_OPENINGS])
+    return list(_patterns_among(np.ascontiguousarray(openings[:SEED_OPENINGS], OPENING).tobytes())[:most])
+
+
+@lru_cache(KEPT)
+def _patterns_among(data: bytes) -> list[PlanePattern]:
+    """:func:`find_plane_patterns` of openings as bytes; those of a photo are asked for more than once."""
+    field = _Field(np.frombuffer(data, OPENING))
     free = np.ones(len(field.xy), bool)
     tried = np.zeros(len(field.xy), bool)  # what grew to nothing from one opening will not from the next
     found: list[PlanePattern] = []
@@ -114,7 +122,7 @@ def find_plane_patterns(openings: np.ndarray, most: int = MOST_PATTERNS) -> list
                 free[pattern.index] = False
                 break
     found.sort(key=lambda p: -p.evidence)
-    return found[:most]
+    return found
 
 
 class _Field:

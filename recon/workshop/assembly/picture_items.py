@@ -13,6 +13,7 @@ from recon.workshop.drawing.hidden_lines import box_corners
 from recon.workshop.drawing.label_placement import TAKEN, Clutter
 from recon.workshop.drawing.projections import ProjectedFrame
 from recon.workshop.drawing.vector import (
+    LINE,
     Area,
     Disc,
     Item,
@@ -36,6 +37,14 @@ EDGE = 1.0  # mm between the marks of the sides and the edge of the picture
 FEW = 16  # members up to which all have labels
 TAG_DISTANCES = (3.0, 5.0, 7.5, 10.5, 14.0, 19.0)  # mm from a bolt at which its tag is tried
 TAG_ANGLES_DEG = (35, 145, 325, 215, 90, 270, 0, 180)
+# Where a tag is tried, by distance and angle: the spot from its bolt, mm; the share of its width that lies
+# left of the spot; and what the place costs, farther ones more.
+_TAG_WAYS = np.stack([np.cos(np.radians(TAG_ANGLES_DEG)), np.sin(np.radians(TAG_ANGLES_DEG))], axis=1)
+_TAG_SPOTS = (np.array(TAG_DISTANCES)[:, None, None] * _TAG_WAYS).reshape(-1, 2)
+_TAG_SHIFTS = np.tile(
+    np.select([abs(_TAG_WAYS[:, 0]) < 0.3, _TAG_WAYS[:, 0] > 0], [0.5, 0.0], 1.0), len(TAG_DISTANCES)
+)
+_TAG_PRICES = [0.6 * distance for distance in TAG_DISTANCES for _ in TAG_ANGLES_DEG]
 
 
 def point(xy: ArrayLike) -> Point:
@@ -162,15 +171,13 @@ def bolt_heads(
     """
     heads: list[Item] = []
     spots = []
-    for bolt in bolts:
-        nearer = np.dot(bolt.axis, shot.scene.view.towards) > 0
-        through = bolt.through[::-1] if nearer else bolt.through
-        if not {id for id, _ in through} <= set(index):
-            continue
-        spot = np.asarray(bolt.end if nearer else bolt.start, float)
-        hidden = shot.scene.covered(spot[None], [index[through[0][0]]]).any()
-        at = shot.flat(spot)
-        radius = float(np.clip(0.24 * shot.scale, 0.5, 1.1))
+    shown = [bolt for bolt in bolts if all(id in index for id, _ in bolt.through)]
+    nearer = [np.dot(bolt.axis, shot.scene.view.towards) > 0 for bolt in shown]
+    ends = np.array([bolt.end if near else bolt.start for bolt, near in zip(shown, nearer)], float)
+    first = [index[bolt.through[-1 if near else 0][0]] for bolt, near in zip(shown, nearer)]
+    covered = np.any(shot.scene.covered(ends, first), axis=1).tolist() if shown else []
+    radius = float(np.clip(0.24 * shot.scale, 0.5, 1.1))
+    for bolt, hidden, at in zip(shown, covered, shot.flat(ends) if shown else ()):
         if not shot.part or shot.inside(at[None, None]).all():
             heads.append(Disc(point(at), radius, "white" if hidden else "black", Pen(0.25)))
         clutter.add((*(at - radius), *(at + radius)), 400.0)
@@ -182,19 +189,15 @@ def bolt_heads(
 def _tag(at: FloatArray, text: str, clutter: Clutter) -> list[Item]:
     """A text near a spot, where it covers least, with a thin line to it."""
     width = text_width(text, TAG)
-    places, price = [], []
-    for distance in TAG_DISTANCES:
-        for angle in np.radians(TAG_ANGLES_DEG):
-            spot = at + distance * np.array([np.cos(angle), np.sin(angle)])
-            left = spot[0] - (width / 2 if abs(np.cos(angle)) < 0.3 else 0 if np.cos(angle) > 0 else width)
-            places.append(Text((float(left), float(spot[1])), text, TAG, "start", False, True, True))
-            price.append(0.6 * distance)
-    chosen = clutter.place(places, price)
+    starts = at + _TAG_SPOTS - np.outer(_TAG_SHIFTS, (width, 0.0))
+    half = TAG * LINE / 2
+    chosen = clutter.choose(np.hstack([starts - (0.0, half), starts + (width, half)]), _TAG_PRICES)
     if chosen is None:
         return []
-    left, bottom, right, top = chosen.box
+    tag = Text(point(starts[chosen]), text, TAG, "start", False, True, True)
+    left, bottom, right, top = tag.box
     foot = (float(np.clip(at[0], left, right)), float(np.clip(at[1], bottom, top)))
-    return [Lines(((point(at), foot),), THIN), chosen]
+    return [Lines(((point(at), foot),), THIN), tag]
 
 
 def clutter_of(thin: FloatArray, thick: FloatArray, size: Size) -> Clutter:
@@ -235,7 +238,7 @@ def _seen_spots(shot: Shot, k: int) -> FloatArray:
     normal = np.sign(slope[face]) * shot.scene.boxes.axes[k, face]
     between = np.arange(max(m.holes - 1, 1)) + (0.5 if m.holes > 1 else 0.0)
     spots = m.hole_centre(between) + normal * m.width / 2
-    flat = shot.flat(spots[~shot.scene.covered(spots, [k] * len(spots)).any(axis=1)])
+    flat = shot.flat(spots[~shot.scene.hidden_spots("between holes", k, lambda: spots)])
     if not shot.part:
         return flat
     reach = [text_width(m.id, LABEL) / 2 + EDGE, LABEL]  # so that the label is in the picture, too

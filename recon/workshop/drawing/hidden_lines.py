@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import permutations
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -132,19 +133,24 @@ def points_hidden(points: ArrayLike, by: Shadows) -> BoolArray:
     """
     points = np.asarray(points, float).reshape(-1, 3)
     flat = points @ by.basis.T
-    hidden = _near(flat, flat, by)
-    p, s = np.nonzero(hidden)  # the few pairs worth a closer look
-    hidden[p, s] = (np.einsum("akj,aj->ak", by.normals[s], points[p]) < by.offsets[s]).all(axis=1)
+    hidden = np.zeros((len(points), len(by)), bool)
+    p, s = _near(flat, flat, by)
+    inside = (np.einsum("akj,aj->ak", by.normals[s], points[p]) < by.offsets[s]).all(axis=1)
+    hidden[p[inside], s[inside]] = True
     return hidden
 
 
-def _near(low: FloatArray, high: FloatArray, by: Shadows) -> BoolArray:
-    """Which of m rectangles meets which shadow's, (m, shadows); low, high : (m, 2)."""
-    near = np.ones((len(low), len(by)), bool)
+def _near(low: FloatArray, high: FloatArray, by: Shadows) -> tuple[IntArray, IntArray]:
+    """Which of m rectangles meets which shadow's: the few pairs worth a closer look; low, high : (m, 2)."""
+    if not len(low):
+        return np.zeros(0, int), np.zeros(0, int)
+    some = np.nonzero(((high.max(axis=0) > by.low) & (low.min(axis=0) < by.high)).all(axis=1))[0]
+    near = np.ones((len(low), len(some)), bool)
     for k in (0, 1):
-        near &= high[:, k, None] > by.low[:, k]
-        near &= low[:, k, None] < by.high[:, k]
-    return near
+        near &= high[:, k, None] > by.low[some, k]
+        near &= low[:, k, None] < by.high[some, k]
+    which, shadow = np.nonzero(near)
+    return which, some[shadow]
 
 
 def front_edges(boxes: Boxes, towards: ArrayLike) -> list[FloatArray]:
@@ -185,22 +191,40 @@ def hidden_stretches(
         Start and end as shares of the line, 0 to 1; merged and in order.
     """
     found: list[list[Stretch]] = [[] for _ in np.reshape(lines, (-1, 2, 3))]
-    for line, first, last in zip(*(x.tolist() for x in _in_shadow(lines, by, owner))):
+    darkness = dark_stretches(lines, by, owner)
+    for line, first, last in zip(*(x.tolist() for x in (darkness.line, darkness.start, darkness.end))):
         found[line].append((first, last))
     return [merged(stretches) if stretches else stretches for stretches in found]
 
 
-def _in_shadow(
-    lines: ArrayLike, by: Shadows, owner: Sequence[int] | IntArray | None
-) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Where a line lies in a shadow: the line's number, and start and end as shares of it; by line."""
+class DarkStretches(NamedTuple):
+    """Where lines lie in shadows, by line.
+
+    Attributes
+    ----------
+    line, shadow : (n,)
+        Numbers of the line, and of the shadow.
+    start, end : (n,)
+        As shares of the line.
+    """
+
+    line: IntArray
+    shadow: IntArray
+    start: FloatArray
+    end: FloatArray
+
+
+def dark_stretches(
+    lines: ArrayLike, by: Shadows, owner: Sequence[int] | IntArray | None = None
+) -> DarkStretches:
+    """Each line's stretch in each shadow; parameters as for `hidden_stretches`."""
     lines = np.asarray(lines, float).reshape(-1, 2, 3)
     start, way = lines[:, 0], lines[:, 1] - lines[:, 0]
     flat = lines @ by.basis.T
-    near = _near(flat.min(axis=1), flat.max(axis=1), by)
+    line, shadow = _near(flat.min(axis=1), flat.max(axis=1), by)
     if owner is not None:
-        near[np.arange(len(lines)), owner] = False
-    line, shadow = np.nonzero(near)  # the few pairs worth a closer look
+        others = np.asarray(owner, int)[line] != shadow
+        line, shadow = line[others], shadow[others]
     speed = np.einsum("akj,aj->ak", by.normals[shadow], way[line])
     room = by.offsets[shadow] - np.einsum("akj,aj->ak", by.normals[shadow], start[line])
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -212,7 +236,7 @@ def _in_shadow(
     first = np.maximum(enter.max(axis=1, initial=0.0), 0.0)
     last = np.minimum(leave.min(axis=1, initial=1.0), 1.0)
     kept = last - first > 1e-9
-    return line[kept], first[kept], last[kept]
+    return DarkStretches(line[kept], shadow[kept], first[kept], last[kept])
 
 
 def seen_stretches(
@@ -232,8 +256,12 @@ def seen_stretches(
     start, end : (n,)
         As shares of the line.
     """
-    count = len(np.reshape(lines, (-1, 2, 3)))
-    line, first, last = _in_shadow(lines, by, owner)
+    return light_stretches(len(np.reshape(lines, (-1, 2, 3))), dark_stretches(lines, by, owner))
+
+
+def light_stretches(count: int, dark: DarkStretches) -> tuple[IntArray, FloatArray, FloatArray]:
+    """What is left of so many lines, as `seen_stretches` gives it."""
+    line, _, first, last = dark
     each = np.arange(count)
     # Every line begins with a stretch before it and ends with one after it.
     line = np.concatenate([each, line, each])

@@ -97,17 +97,23 @@ class Clutter:
             then the earlier one.
         limit : float
         """
-        best, least = None, np.inf
         texts = list(candidates)
-        cells = self._cells([text.box for text in texts]) if texts else []
         prices = [*price, *[0.0] * (len(texts) - len(price))]
-        for text, cell, extra in sorted(zip(texts, cells, prices), key=lambda place: place[2]):
-            if extra >= least - 1e-9:
+        best = self.choose([text.box for text in texts], prices, limit) if texts else None
+        return None if best is None else texts[best]
+
+    def choose(self, boxes: ArrayLike, price: Sequence[float], limit: float = np.inf) -> int | None:
+        """As `place`, of rectangles (n, 4) with a price each: the number of the one that covers least."""
+        best, least = None, np.inf
+        cells = self._cells(boxes)
+        for k in sorted(range(len(cells)), key=price.__getitem__):
+            if price[k] >= least - 1e-9:
                 break  # what covers nothing costs its price
-            cost = self._cost(*cell) + extra
+            cost = self._cost(*cells[k]) + price[k]
             if cost < least - 1e-9:
-                best, least = text, cost
+                best, least = k, cost
         if best is None or least > limit:
             return None
-        self.add(best.box, TAKEN)
+        bottom, top, left, right = cells[best]
+        self.weight[bottom:top, left:right] += TAKEN
         return best

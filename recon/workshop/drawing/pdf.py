@@ -11,8 +11,10 @@ from collections.abc import Iterable
 from functools import cache, lru_cache
 from itertools import groupby
 from pathlib import Path as FilePath
+from weakref import WeakKeyDictionary
 
 import matplotlib
+from reportlab.lib.rl_accel import fp_str
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.cidfonts import UnicodeCIDFont
@@ -45,13 +47,26 @@ _HANGUL, _KANA, _HAN = "HYSMyeongJo-Medium", "HeiseiKakuGo-W5", "STSong-Light"
 UNKNOWN = "\ufffd"
 
 
+class _Face(TTFont):
+    """A typeface that measures each text once: paragraphs measure the same words again and again."""
+
+    def __init__(self, name: str, file: str) -> None:
+        super().__init__(name, file)
+        widths, default = self.face.charWidths, self.face.defaultWidth
+        self._width = lru_cache(maxsize=8192)(lambda text: sum(widths.get(ord(c), default) for c in text))
+
+    def stringWidth(self, text: str | bytes, size: float, encoding: str = "utf8") -> float:
+        """Width of a text, in the unit of `size`."""
+        return 0.001 * size * self._width(text if isinstance(text, str) else text.decode(encoding))
+
+
 @cache
 def faces() -> dict[str, frozenset[int]]:
     """Registers the typefaces, once; the code points that each has."""
     folder = FilePath(matplotlib.get_data_path()) / "fonts" / "ttf"
     known = {}
     for name, file in _FILES.items():
-        face = TTFont(name, str(folder / f"{file}.ttf"))
+        face = _Face(name, str(folder / f"{file}.ttf"))
         pdfmetrics.registerFont(face)
         known[name] = frozenset(face.face.charToGlyph)
     pdfmetrics.registerFontFamily(SANS, normal=SANS, bold=BOLD, italic=SANS, boldItalic=BOLD)
@@ -118,10 +133,25 @@ def draw_text(
         x -= width_of(text, face, size) * (0.5 if anchor == "middle" else 1.0)
     parts = runs(text, face)
     for name, part in parts:
-        canvas.setFont(name, size)
-        canvas.drawString(x, y, part)
+        canvas.addLiteral(f"BT 1 0 0 1 {fp_str(x, y)} Tm{_shown(canvas, part, name, size)}")
         if len(parts) > 1:
             x += pdfmetrics.stringWidth(part, name, size)
+
+
+# Of each canvas, what shows a text in a typeface and size: the same few come again and again.
+_SHOWN: WeakKeyDictionary[Canvas, dict[tuple[str, str, float], str]] = WeakKeyDictionary()
+
+
+def _shown(canvas: Canvas, text: str, face: str, size: float) -> str:
+    """The operators that show a text of one typeface at the text's origin, and end the text object."""
+    known = _SHOWN.setdefault(canvas, {})
+    key = text, face, size
+    if key not in known:
+        canvas.setFont(face, size)
+        written = canvas.beginText(0, 0)
+        written.textLine(text)
+        known[key] = written.getCode().removeprefix("BT 1 0 0 1 0 0 Tm")
+    return known[key]
 
 
 def draw_sheet(canvas: Canvas, sheet: Sheet) -> None:
@@ -215,8 +245,13 @@ class _Drawing:
 def _paths(paths: Iterable[Path]) -> str:
     """Polylines as operators: move to the first point of each, lines to the others."""
     paths = list(paths)
-    template = "\n".join(_MOVE + _LINE * (len(path) - 1) for path in paths)
+    template = "\n".join([_polyline(len(path)) for path in paths])
     return template % tuple([c * mm for path in paths for point in path for c in point])
+
+
+@lru_cache(maxsize=64)
+def _polyline(points: int) -> str:
+    return _MOVE + _LINE * (points - 1)
 
 
 _MOVE, _LINE = "%.2f %.2f m", " %.2f %.2f l"

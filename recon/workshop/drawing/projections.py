@@ -6,7 +6,7 @@ Positions on a view are in pitches, x to the right and y up.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -18,12 +18,14 @@ from recon.frame.model import Frame, Member
 from recon.frame.stock import Stock
 from recon.geometry.arrays import BoolArray, FloatArray, IntArray, Vector
 from recon.workshop.drawing.hidden_lines import (
+    DarkStretches,
     Shadows,
     Stretch,
+    dark_stretches,
     front_edges,
     hidden_stretches,
+    light_stretches,
     points_hidden,
-    seen_stretches,
     shadows,
     stretches_of,
 )
@@ -135,6 +137,12 @@ class Hole:
     visible: bool
 
 
+def _rim(centres: FloatArray, across: FloatArray, along: Vector, radius: float) -> Callable[[], FloatArray]:
+    """Gives four places on the rim of each of n openings, (4 n, 3)."""
+    ways = np.array([across, along]) * radius
+    return lambda: np.concatenate([centres + sign * way for way in ways for sign in (1, -1)])
+
+
 Fitted = tuple[tuple[str, ...], Boxes]  # labels of fittings and their boxes
 
 
@@ -157,6 +165,8 @@ class ProjectedFrame:
         self.members, self.view, self.hole = tuple(members), view, hole
         self.fittings: tuple[str, ...] = fittings[0] if fittings else ()
         self._plain = fittings[1] if fittings else None
+        self._whole: tuple[ProjectedFrame, IntArray] | None = None
+        self._hiding: dict[tuple[str, int], tuple[int, IntArray, IntArray]] = {}
 
     @property
     def ids(self) -> tuple[str, ...]:
@@ -166,7 +176,12 @@ class ProjectedFrame:
     def part(self, which: Sequence[int]) -> ProjectedFrame:
         """The scene of some of the members and fittings alone, with what is known of each taken over.
 
-        Their places in `boxes` are in ascending order.
+        What hides what is worked out once for all parts of a scene.
+
+        Parameters
+        ----------
+        which : sequence of int
+            Their places in `boxes`, ascending.
         """
         count = len(self.members)
         members, plain = [k for k in which if k < count], [k for k in which if k >= count]
@@ -174,6 +189,8 @@ class ProjectedFrame:
         scene = ProjectedFrame([self.members[k] for k in members], self.view, self.hole, fitted)
         scene.boxes, scene.shadows = self.boxes.take(list(which)), self.shadows.take(list(which))
         scene.fronts = [self.fronts[k] for k in which]
+        whole, places = self._in_whole
+        scene._whole = whole, places[list(which)]
         return scene
 
     def plain_spots(self, k: int) -> FloatArray:
@@ -219,13 +236,63 @@ class ProjectedFrame:
         hit[np.arange(len(hit)), list(owner)] = False
         return hit
 
+    @property
+    def _in_whole(self) -> tuple[ProjectedFrame, IntArray]:
+        """The scene that this is part of, or itself, and the places that its boxes have there."""
+        return self._whole or (self, np.arange(len(self.boxes)))
+
+    @cached_property
+    def _place_here(self) -> IntArray:
+        """The place in this scene of each box of the whole; -1 for those that are not in it."""
+        whole, which = self._in_whole
+        here = np.full(len(whole.boxes), -1)
+        here[which] = np.arange(len(which))
+        return here
+
+    def hidden_spots(self, kind: str, k: int, spots: Callable[[], FloatArray]) -> BoolArray:
+        """Which of a box's own spots other boxes of this scene hide, (n,).
+
+        Parameters
+        ----------
+        kind : str
+            What the spots are; a box has the same of each kind in all parts of a scene.
+        k : int
+            The box.
+        spots : callable
+            Gives them, (n, 3) pitches.
+        """
+        whole, which = self._in_whole
+        key = kind, int(which[k])
+        if key not in whole._hiding:
+            hit = points_hidden(spots(), whole.shadows)
+            hit[:, key[1]] = False
+            spot, by = np.nonzero(hit)
+            whole._hiding[key] = len(hit), spot, by
+        count, spot, by = whole._hiding[key]
+        return np.bincount(spot[self._place_here[by] >= 0], minlength=count) > 0
+
+    @cached_property
+    def _edge_owners(self) -> IntArray:
+        return np.repeat(np.arange(len(self.fronts)), [len(x) for x in self.fronts])
+
+    @cached_property
+    def _dark_edges(self) -> DarkStretches:
+        return dark_stretches(np.concatenate(self.fronts), self.shadows, self._edge_owners)
+
     @cached_property
     def seen_edges(self) -> tuple[FloatArray, IntArray]:
         """What is in sight of the edges: lines on the view (n, 2, 2), pitches, and their member (n,)."""
-        owner = np.repeat(np.arange(len(self.fronts)), [len(x) for x in self.fronts])
-        ends = np.concatenate(self.fronts)
-        flat, (line, start, end) = self.view.flat(ends), seen_stretches(ends, self.shadows, owner)
-        return stretches_of(flat[line], start, end), owner[line]
+        whole, _ = self._in_whole
+        dark, here = whole._dark_edges, self._place_here
+        kept = here[whole._edge_owners] >= 0
+        among = kept[dark.line] & (here[dark.shadow] >= 0)
+        number = np.cumsum(kept) - 1
+        ends, owner = np.concatenate(self.fronts), self._edge_owners
+        inside = DarkStretches(
+            number[dark.line[among]], here[dark.shadow[among]], dark.start[among], dark.end[among]
+        )
+        line, start, end = light_stretches(len(ends), inside)
+        return stretches_of(self.view.flat(ends)[line], start, end), owner[line]
 
     @cached_property
     def edges(self) -> tuple[FloatArray, IntArray, list[list[Stretch]]]:
@@ -241,30 +308,20 @@ class ProjectedFrame:
 
     def holes_of(self, which: Sequence[int]) -> list[Hole]:
         """The openings of these members on faces turned to the viewer."""
-        towards = self.view.towards
-        found: list[tuple[int, int, FloatArray]] = []
-        points: list[FloatArray] = []
-        rims: list[FloatArray] = []
+        found: list[Hole] = []
         for k in which:
             m, axes, half = self.members[k], self.boxes.axes[k], self.boxes.half[k]
             for face, other in ((1, 2), (2, 1)):
-                slope = axes[face] @ towards
+                slope = axes[face] @ self.view.towards
                 if abs(slope) < SLANT:
                     continue
                 normal = np.sign(slope) * axes[face]
-                found += [(k, n + 1, normal) for n in range(m.holes)]
-                points.append(m.hole_centres() + normal * half[face])
-                rims.append(axes[other])
-        if not found:
-            return []
-        centres, owner = np.concatenate(points), [k for k, _, _ in found]
-        reach = 0.8 * self.hole / 2
-        away = np.repeat(rims, [len(p) for p in points], axis=0) * reach
-        along = np.array([self.members[k].direction for k in owner], float) * reach
-        spots = np.concatenate([centres + offset for offset in (away, -away, along, -along)])
-        hidden = np.any(self.covered(spots, owner * 4).reshape(4, len(centres), -1), axis=(0, 2)).tolist()
-        flat = self.view.flat(centres)
-        return [Hole(k, number, at, normal, not h) for (k, number, normal), at, h in zip(found, flat, hidden)]
+                centres = m.hole_centres() + normal * half[face]
+                rim = _rim(centres, axes[other], m.direction, 0.8 * self.hole / 2)
+                hidden = np.any(self.hidden_spots(f"openings {face}", k, rim).reshape(4, -1), axis=0)
+                places = zip(self.view.flat(centres), hidden.tolist())
+                found += [Hole(k, n, at, normal, not h) for n, (at, h) in enumerate(places, 1)]
+        return found
 
     @cached_property
     def open_holes(self) -> dict[tuple[int, int], Hole]:

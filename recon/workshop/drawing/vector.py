@@ -19,6 +19,7 @@ GLYPH = 0.64
 MARK_FACES = "DejaVu Sans Mono, Menlo, Consolas, Liberation Mono, monospace"
 FACES = "DejaVu Sans, Verdana, Helvetica, Arial, sans-serif"
 CAP = 0.72  # height of a capital against the size of its typeface
+LINE = 0.86  # height of what a line of text takes up, the same; this project's choice
 
 Point = tuple[float, float]  # mm
 Path = tuple[Point, ...]
@@ -147,7 +148,7 @@ class Text:
     @property
     def box(self) -> Rectangle:
         """What it takes up; a little wider than any usual typeface makes it."""
-        width, height = text_width(self.text, self.size), self.size * 0.86
+        width, height = text_width(self.text, self.size), self.size * LINE
         left = self.at[0] - width * {"start": 0.0, "middle": 0.5, "end": 1.0}[self.anchor]
         return left, self.at[1] - height / 2, left + width, self.at[1] + height / 2
 
@@ -182,7 +183,9 @@ def as_paths(lines: ArrayLike) -> tuple[Path, ...]:
     >>> as_paths(np.array([[[0.0, 1.0], [2.0, 3.0]]]))
     (((0.0, 1.0), (2.0, 3.0)),)
     """
-    return tuple(tuple((x, y) for x, y in path) for path in np.asarray(lines, float).tolist())
+    lines = np.asarray(lines, float)
+    points = map(tuple, lines.reshape(-1, 2).tolist())
+    return tuple(zip(*[points] * lines.shape[1]))  # as many points to each, in turn
 
 
 def text_width(text: str, size: float) -> float:
@@ -328,8 +331,13 @@ def _grey(grey: float) -> str:
 
 
 def _paths(paths: Sequence[Path], height: float) -> str:
-    template = "".join("M%.2f %.2f" + "L%.2f %.2f" * (len(path) - 1) for path in paths)
+    template = "".join([_polyline(len(path)) for path in paths])
     return template % tuple([c for path in paths for x, y in path for c in (x, height - y)])
+
+
+@lru_cache(maxsize=64)
+def _polyline(points: int) -> str:
+    return "M%.2f %.2f" + "L%.2f %.2f" * (points - 1)
 
 
 def _lines_svg(item: Lines, height: float) -> str:

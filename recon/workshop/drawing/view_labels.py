@@ -62,9 +62,10 @@ def _clutter(
     points = scene.edges[0].reshape(-1, 2) * scale
     margin = 3.0 * scale + 6 * unit
     clutter = Clutter((*(points.min(axis=0) - margin), *(points.max(axis=0) + margin)), 0.4 * unit)
-    for item in drawn:
-        if isinstance(item, Lines) and item.pen is OUTLINE:
-            clutter.add_lines(item.paths, 6.0)
+    outlines = [
+        path for item in drawn if isinstance(item, Lines) and item.pen is OUTLINE for path in item.paths
+    ]
+    clutter.add_lines(outlines, 6.0)
     for member in scene.members:
         if member.on_lattice:
             ends = scene.view.flat([member.hole_centre(-0.5), member.hole_centre(member.holes - 0.5)]) * scale

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import groupby
 
 import segno
 from reportlab.lib.units import mm
@@ -162,11 +162,8 @@ def _draw_qr(canvas: Canvas, text: str, x: float, y: float, size: float) -> None
     # the codes themselves.
     runs = []
     for r, row in enumerate(rows):
-        low, column = y + size - (QUIET + r + 1) * cell, 0
-        for dark, group in groupby(row):
-            count = len(list(group))
-            if dark:
-                at = x + (QUIET + column) * cell
-                runs.append(f"{at:.3f} {low:.3f} {count * cell:.3f} {cell:.3f} re")
-            column += count
+        low = y + size - (QUIET + r + 1) * cell
+        for dark in re.finditer(rb"\x01+", row):
+            at, wide = x + (QUIET + dark.start()) * cell, len(dark[0]) * cell
+            runs.append(f"{at:.3f} {low:.3f} {wide:.3f} {cell:.3f} re")
     canvas.addLiteral("\n".join([*runs, "f"]))

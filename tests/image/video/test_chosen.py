@@ -31,10 +31,16 @@ def film(tmp_path_factory):
     return path, np.concatenate([degrees, 75 + 10 * sinking])
 
 
-def test_the_pictures_kept_are_sharp_photos_from_all_round(film, tmp_path):
-    path, degrees = film
+@pytest.fixture(scope="module")
+def first(film, tmp_path_factory):
+    """What is chosen from the film, and what was told meanwhile."""
     told = []
-    kept = C.choose_pictures(path, tmp_path / "photos", progress=lambda *words: told.append(words))
+    folder = tmp_path_factory.mktemp("first") / "photos"
+    return C.choose_pictures(film[0], folder, progress=lambda *words: told.append(words)), told
+
+
+def test_the_pictures_kept_are_sharp_photos_from_all_round(film, first):
+    (_, degrees), (kept, told) = film, first
     photos = [load_photo(p) for p in kept.paths]
     assert [p.name for p in photos] == [f"walk_{k:02d}.jpg" for k in range(1, len(photos) + 1)]
     assert 6 <= len(photos) <= 8 and kept.note == "" and {p.size for p in photos} == {SIZE}
@@ -53,12 +59,12 @@ def test_the_pictures_kept_are_sharp_photos_from_all_round(film, tmp_path):
     assert own < other / 2  # what the codec took is less
 
 
-def test_the_same_video_gives_the_same_pictures_under_names_that_are_free(film, tmp_path):
-    first = C.choose_pictures(film[0], tmp_path)
-    again = C.choose_pictures(film[0], tmp_path)
+def test_the_same_video_gives_the_same_pictures_under_names_that_are_free(film, first, tmp_path):
+    kept, _ = first
+    again = C.choose_pictures(film[0], kept.paths[0].parent)
     other = C.choose_pictures(film[0], tmp_path / "o", taken=["Walk_07.JPG"], most=3)
     assert again.paths[0].name == "walk (2)_01.jpg" and other.paths[-1].name == "walk (2)_03.jpg"
-    assert [timecode_of(p) for p in first.paths] == [timecode_of(p) for p in again.paths]
+    assert [timecode_of(p) for p in kept.paths] == [timecode_of(p) for p in again.paths]
 
 
 def test_a_phone_held_upright_gives_upright_pictures(film, tmp_path):

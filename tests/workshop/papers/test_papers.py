@@ -158,11 +158,15 @@ def test_pages_have_the_size_of_the_paper_and_their_number(paper):
 
 
 def test_letter_paper_has_third_angle_and_a4_first_unless_told():
-    told = papers_pdf(
-        compose_papers(trestle(), STOCKS, PapersChoices(paper="letter", angle="first")).document
-    )
-    for data, expected in ((plain("a4"), "first"), (plain("letter"), "third"), (told, "first")):
-        assert f"{expected} angle" in text_of(data)
+    members = Member("A", (0, 0, 0), (0, 0, 1), 8), Member("B", (-2, -1, 5), (1, 0, 0), 6)
+    frame = Frame(members, find_joints(members), 38.1)
+    for choices, expected in (
+        (PapersChoices(paper="a4"), "first"),
+        (PapersChoices(paper="letter"), "third"),
+        (PapersChoices(paper="letter", angle="first"), "first"),
+    ):
+        document = compose_papers(frame, STOCKS, choices).document
+        assert f"{expected} angle" in text_of(papers_pdf(document))
 
 
 def test_the_outline_leads_to_every_section(made):
