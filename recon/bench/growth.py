@@ -126,9 +126,8 @@ def made_photos(frame: Frame, count: int) -> tuple[list[Shot], list[PhotoImage]]
         camera = camera_round(frame, azimuth, ELEVATIONS[k % len(ELEVATIONS)], f=1.1 * size[0], size=size)
         shots.append(shoot(frame, camera, seed=k, clutter=300, size=size))
         colour = np.asarray(cv2.cvtColor(draw(frame, camera, size, seed=k), cv2.COLOR_BGR2RGB), np.uint8)
-        grey = np.asarray(cv2.cvtColor(colour, cv2.COLOR_RGB2GRAY), np.float32) / np.float32(255)
         name = f"photo_{k + 1}.png"
-        images.append(PhotoImage(Path(name), name, grey, colour, size, None, None, ""))
+        images.append(PhotoImage(Path(name), name, colour, size, None, None, ""))
     return shots, images
 
 

@@ -59,7 +59,7 @@ def drop_duplicates(photos: Sequence[PhotoImage]) -> tuple[list[PhotoImage], lis
     was at least 0.988 for copies down to a quarter of the size or JPEG quality 20, at most 0.962 for a photo
     shifted by 0.5 % of its width and 0.26 between photos from different places (24 photos of eight frames).
     """
-    order = sorted(range(len(photos)), key=lambda k: (-photos[k].grey.size, photos[k].f35_mm is None, k))
+    order = sorted(range(len(photos)), key=lambda k: (-photos[k].colour.size, photos[k].f35_mm is None, k))
     thumbnails = [_thumbnail(photo) for photo in photos]
     kept: list[int] = []
     dropped: dict[int, str] = {}

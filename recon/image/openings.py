@@ -44,13 +44,18 @@ NEIGHBOURS = (
 )
 ALIKE = 0.45  # of the logarithms of two openings' axes in one row; this project's choice
 LEAST_DISTANCE_PX = 2.0  # detections nearer than this are not told apart
+STRIP = 256  # rows of a picture converted at a time: what is in between stays small
 CHANNEL_NOISE = (0.008, 0.006, 0.006)  # weakest difference of Gaussians worth a look, in L, a, b / 100:
 # about one grey level of 8 bits after the blur
 
 
 def lab_image(bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
     """(H, W, 3) uint8 BGR to float32 CIE L*a*b* divided by 100, so that L runs 0..1."""
-    lab: NDArray[np.float32] = cv2.cvtColor(bgr.astype(np.float32) / 255, cv2.COLOR_BGR2LAB) / np.float32(100)
+    lab = np.empty(bgr.shape, np.float32)
+    for top in range(0, len(bgr), STRIP):  # no copy of the whole picture besides
+        strip = bgr[top : top + STRIP].astype(np.float32) / 255
+        lab[top : top + STRIP] = cv2.cvtColor(strip, cv2.COLOR_BGR2LAB)
+    lab /= np.float32(100)
     return lab
 
 
@@ -89,6 +94,7 @@ def detect_openings(
     (60, 50, 16)
     """
     pyramid = make_pyramid(lab)
+    del lab  # the pyramid holds it
     rough = _rough(pyramid)
     if seen:
         seen(_likely(rough, most))

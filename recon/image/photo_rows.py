@@ -125,8 +125,7 @@ def find_photo_rows(photo: PhotoImage, detected: NDArray[Any] | None = None) -> 
     >>> colour = np.full((300, 400, 3), 190, np.uint8)
     >>> for k in range(9):
     ...     colour = cv2.circle(colour, (60 + 30 * k, 150), 5, (40, 40, 40), -1)
-    >>> grey = colour[..., 0].astype(np.float32) / 255
-    >>> photo = PhotoImage(Path("bar.png"), "bar.png", grey, colour, (400, 300), None, None, "")
+    >>> photo = PhotoImage(Path("bar.png"), "bar.png", colour, (400, 300), None, None, "")
     >>> [hole_count(row) for row in find_photo_rows(photo).likely_rows]
     [9]
     """

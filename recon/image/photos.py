@@ -64,9 +64,6 @@ class PhotoImage:
     path : Path
     name : str
         What the photo is called; one name stands for one photo.
-    grey : (H, W) float32 array
-        Luma (Rec. 601 weights) of the gamma-coded values, 0..1. It is not linearised: in gamma-coded values a
-        step of equal visibility has about equal size in the sun and in the shade.
     colour : (H, W, 3) uint8 array
         Red first; embedded colour profiles are not applied.
     size : tuple of int
@@ -83,13 +80,23 @@ class PhotoImage:
 
     path: Path
     name: str
-    grey: NDArray[np.float32]
     colour: NDArray[np.uint8]
     size: tuple[int, int]
     f35_mm: float | None
     focal_prior_px: float | None
     digest: str
     timecode: Timecode | None = None
+
+    @property
+    def grey(self) -> NDArray[np.float32]:
+        """(H, W) luma (Rec. 601 weights) of the gamma-coded values, 0..1; made anew each time.
+
+        It is not linearised: in gamma-coded values a step of equal visibility has about equal size in the sun
+        and in the shade.
+        """
+        grey = cv2.cvtColor(self.colour, cv2.COLOR_RGB2GRAY).astype(np.float32)
+        grey *= np.float32(1 / 255)
+        return grey
 
 
 def natural_key(path: Path) -> list[int | str]:
@@ -208,17 +215,12 @@ def _deep_grey(image: Image.Image) -> NDArray[np.float32]:
     return np.clip(values / white, 0.0, 1.0)
 
 
-def _arrays(image: Image.Image) -> tuple[NDArray[np.float32], NDArray[np.uint8]]:
-    """grey (H, W) float32 and colour (H, W, 3) uint8 of an upright, loaded image of any mode."""
+def _colours(image: Image.Image) -> NDArray[np.uint8]:
+    """(H, W, 3) red, green and blue of an upright, loaded image of any mode."""
     if image.mode == "F" or image.mode.startswith("I"):
-        grey = _deep_grey(image)
-        colour = np.repeat(np.rint(grey * 255).astype(np.uint8)[:, :, None], 3, axis=2)
-        return grey, colour
+        return np.repeat(np.rint(_deep_grey(image) * 255).astype(np.uint8)[:, :, None], 3, axis=2)
     has_alpha = image.mode in ("RGBA", "LA", "PA", "La", "RGBa") or "transparency" in image.info
-    colour = np.array(_composited(image) if has_alpha else _rgb(image))
-    grey = cv2.cvtColor(colour, cv2.COLOR_RGB2GRAY).astype(np.float32)
-    grey *= np.float32(1 / 255)
-    return grey, colour
+    return np.array(_composited(image) if has_alpha else _rgb(image))
 
 
 def _positive(value: Any) -> float | None:
@@ -343,7 +345,7 @@ def load_photo(path: str | Path, max_pixels: int = MAX_PIXELS) -> PhotoImage:
             try:
                 image.load()
                 tags, timecode = _exif_tags(image), _timecode(image)
-                grey, colour = _arrays(_upright(image))
+                colour = _colours(_upright(image))
             except MemoryError as error:
                 raise ReconError(
                     f"{name}: there is not enough memory to decode it; save a smaller copy."
@@ -353,12 +355,12 @@ def load_photo(path: str | Path, max_pixels: int = MAX_PIXELS) -> PhotoImage:
                     f"{name}: the file is damaged or cut short and cannot be decoded; "
                     "copy it from the camera again."
                 ) from error
-    size = (grey.shape[1], grey.shape[0])
+    size = (colour.shape[1], colour.shape[0])
     f35 = focal_35mm(tags, size)
     digest = hashlib.blake2b(repr(size).encode(), digest_size=16)
     digest.update(np.ascontiguousarray(colour).data)
     prior = None if f35 is None else focal_px(f35, size)
-    return PhotoImage(path, name, grey, colour, size, f35, prior, digest.hexdigest(), timecode)
+    return PhotoImage(path, name, colour, size, f35, prior, digest.hexdigest(), timecode)
 
 
 def _printable(name: str) -> str:

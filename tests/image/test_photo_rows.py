@@ -26,8 +26,7 @@ from recon.image.working_copy import working_copy, working_scale
 
 
 def photo_of(colour, name="bars.png"):
-    grey = cv2.cvtColor(colour, cv2.COLOR_RGB2GRAY).astype(np.float32) / 255
-    return PhotoImage(Path(name), name, grey, colour, colour.shape[1::-1], None, None, "")
+    return PhotoImage(Path(name), name, colour, colour.shape[1::-1], None, None, "")
 
 
 def bars(size=(400, 300), hole_px=3.4, pitch_px=11.0, counts=(27, 20, 13), missing=()):

@@ -18,7 +18,7 @@ def photo(k):
     for i in range(k + 4):
         cv2.circle(colour, (30 + 28 * i, 100), 7, (40, 40, 40), -1)
     name = f"photo_{k + 1}.png"
-    return PhotoImage(Path(name), name, colour[..., 0] / np.float32(255), colour, (320, 200), None, None, "")
+    return PhotoImage(Path(name), name, colour, (320, 200), None, None, "")
 
 
 def read(workers, cancelled=None):

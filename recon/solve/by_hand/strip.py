@@ -38,8 +38,7 @@ def strip_openings(photo: PhotoImage, start: tuple[float, float], end: tuple[flo
     >>> colour = np.full((300, 400, 3), 190, np.uint8)
     >>> for k in range(9):
     ...     colour = cv2.circle(colour, (60 + 30 * k, 80 + 12 * k), 5, (40, 40, 40), -1)
-    >>> grey = colour[..., 0].astype(np.float32) / 255
-    >>> bar = PhotoImage(Path("bar.png"), "bar.png", grey, colour, (400, 300), None, None, "")
+    >>> bar = PhotoImage(Path("bar.png"), "bar.png", colour, (400, 300), None, None, "")
     >>> found = strip_openings(bar, (60, 80), (300, 176))
     >>> sorted(round(float(x) / 30) - 2 for x in found["x"] if found["score"].max() > 0)
     [0, 1, 2, 3, 4, 5, 6, 7, 8]

@@ -27,7 +27,7 @@ def read_with(name, focal):
 def picture(name, video, f35=None):
     timecode = Timecode(video, 1, 0.1) if video else None
     blank = np.zeros((2, 2, 3), np.uint8)
-    return PhotoImage(Path(name), name, blank[..., 0] * 1.0, blank, SIZE, f35, f35 and 900.0, name, timecode)
+    return PhotoImage(Path(name), name, blank, SIZE, f35, f35 and 900.0, name, timecode)
 
 
 def test_pictures_with_another_focal_length_are_read_again_with_that_of_most(monkeypatch):
