@@ -10,6 +10,7 @@ const several = edits => ({op: "several", edits});
 const CONFIRMED = ["member", "end", "unlikely"]; // kinds that can be right as they are
 const LEAST = 2; // doubts in a group: one alone is answered where it stands
 let picked = ""; // the group that was picked last, by its name
+let opened = ""; // the doubt whose answers at once are open: they stay so when the panel is drawn anew
 
 /** Laps of which it is not known whether they have a bolt, and nothing was said. */
 function openLaps() {
@@ -52,18 +53,24 @@ export function bulkAnswers(doubt, answer) {
     const groups = distinct(boltGroups(doubt).map(g => ({...g, size: g.laps.length})));
     const say = (group, word) =>
       answer(several(group.laps.map(joint => ({op: "lap", lap: lapKey(joint), word}))));
-    return chooser(groups, [
+    return chooser(doubt, groups, [
       ["All there", group => say(group, "said")],
       ["No bolts", group => say(group, "none")],
     ]);
   }
   if (!CONFIRMED.includes(doubt.kind)) return null;
   const groups = distinct(confirmGroups(doubt).map(g => ({...g, size: g.doubts.length})));
-  return chooser(groups, [["All right as they are", group => answer(several(group.doubts.map(mainAnswer)))]]);
+  return chooser(doubt, groups, [
+    ["All right as they are", group => answer(several(group.doubts.map(mainAnswer)))],
+  ]);
 }
 
-function chooser(groups, acts) {
+function chooser({kind, members, lap, end}, groups, acts) {
   if (!groups.length) return null;
+  const key = JSON.stringify([kind, members, lap, end]);
+  const toggle = event => {
+    opened = event.currentTarget.parentNode.open ? "" : key; // it is about to change
+  };
   const option = ({name, size}, i) => h("option", {value: i, selected: name === picked}, `${name} (${size})`);
   const onchange = event => {
     picked = groups[event.target.value].name;
@@ -72,13 +79,18 @@ function chooser(groups, acts) {
   const now = () => groups[select.value];
   return h(
     "details.more.bulk",
-    {},
-    h("summary", {}, "Many at once"),
+    {open: opened === key},
+    h("summary", {onclick: toggle}, "Many at once"),
     h(
       "div.row.wrap",
       {},
       select,
-      acts.map(([text, act]) => button(text, () => act(now()))),
+      acts.map(([text, act]) =>
+        button(text, () => {
+          opened = "";
+          act(now());
+        }),
+      ),
     ),
   );
 }
