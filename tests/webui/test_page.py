@@ -78,6 +78,7 @@ def test_the_whole_way_from_photos_to_papers(opened, tmp_path, monkeypatch):
         page.click(".more summary")
         page.click("[aria-label='Shift on by a hole']")
         wait_n(page, 3)
+        assert page.locator("#card .more[open]").count() == 1  # for the next hole
 
         last = truth.members[-1]  # the third: a member drawn from opening to opening
         page.click("[data-mode=draw]")

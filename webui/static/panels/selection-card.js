@@ -42,24 +42,35 @@ function draw() {
   const card = byId("card");
   const focused = card.contains(document.activeElement) ? document.activeElement : null;
   const number = focused?.dataset.keep;
+  const opened = [...card.querySelectorAll("details[open] > summary")].map(line => line.textContent);
   const nodes = body();
+  const now = named();
   card.hidden = !nodes;
   card.replaceChildren(...(nodes || []));
+  if (now === subject) openAgain(card, opened);
   for (const [i, button] of card.querySelectorAll("button").entries()) button.dataset.keep = i;
   if (focused) focusAgain(card, focused, number);
-  const measuring = modes.current === "measure";
-  const now = JSON.stringify([
+  if (now !== subject && nodes) bringIn(card);
+  subject = now;
+}
+
+/** What the card is of. */
+const named = () =>
+  JSON.stringify([
     chosen.members,
     chosen.lap,
-    measuring,
+    modes.current === "measure",
     chosen.fitting,
     Boolean(build.fitting),
     Boolean(build.proposal),
     Boolean(build.copying),
     build.rows?.photo,
   ]);
-  if (now !== subject && nodes) bringIn(card);
-  subject = now;
+
+/** Opens what was open before a change of the same thing: who shifts by three holes presses three times. */
+function openAgain(card, opened) {
+  for (const line of card.querySelectorAll("details > summary"))
+    if (opened.includes(line.textContent)) line.parentNode.open = true;
 }
 
 /** Keeps the focus where it was in the card; where that is no more, on the card, or else on the list. */
