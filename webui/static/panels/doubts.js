@@ -173,10 +173,15 @@ function answerButtons(d, i, isPresent) {
   return h("span.answers", {}, row, isPresent ? bulkAnswers(d, answer) : null);
 }
 
-/** Makes the change that answers the present doubt and goes on to the one that moves up into its place. */
+/**
+ * Makes the change that answers the present doubt and goes on to the one that moves up into its place; whoever
+ * has gone to another one meanwhile stays there.
+ */
 async function settle(request) {
+  const answered = present;
   if (!(await edit(request))) return;
   await settled();
+  if (present !== answered) return;
   const at = presentIndex();
   goTo(at >= 0 ? at + 1 : chosen.doubt);
 }
