@@ -174,8 +174,8 @@ function answerButtons(d, i, isPresent) {
 }
 
 /**
- * Makes the change that answers the present doubt and goes on to the one that moves up into its place; whoever
- * has gone to another one meanwhile stays there.
+ * Makes the change that answers the present doubt and goes on to the one that moves up into its place;
+ * whoever has gone to another one meanwhile stays there.
  */
 async function settle(request) {
   const answered = present;
