@@ -161,10 +161,8 @@ def read(
     watch.check()
     scales = {c.name: c.scale for c in copies}
     scene, against, test = _solve_until_frame(readings, copies, constraints, width, watch, workers)
-    pictures = {c.name: c.image for c in copies}
-    shown = replace(scene, pictures=pictures)
     if not scene.candidates or not scene.photos or (constraints is None and not test.is_frame):
-        raise _no_frame(readings, shown, scales, debug_dir)
+        raise _no_frame(readings, scene, scales, debug_dir)
     scene = without_plane_evidence(scene, test)
     if scene.set_aside and constraints is None:
         scene = name_mirrored(scene, readings)
@@ -173,7 +171,7 @@ def read(
     watch.tell("joints and stock", 0.97)
     frame, scene = make_frame(photos, scene, scales, stocks, stock_id, length, constraints)
     if constraints is None and none_likely(frame, test):
-        raise _no_frame(readings, shown, scales, debug_dir)
+        raise _no_frame(readings, scene, scales, debug_dir)
     frame = frame if constraints else untied_not_sure(frame)
     openings, rows, cameras = reading_tables(readings, scene, frame, scales)
     not_written = _write_stages(debug_dir, readings, scene) if debug_dir is not None else ""

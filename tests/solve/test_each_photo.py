@@ -36,11 +36,8 @@ def read(workers, cancelled=None):
 
 def test_in_processes_the_same_is_found_shown_and_told():
     reasons, detected, shown, stages = read(Workers())
-    assert [len(shown[f"photo_{k}.png"]) for k in (1, 2, 3)] == [
-        2,
-        1,
-        1,
-    ]  # the first at a glance, too
+    # The first one is shown at a glance, too.
+    assert [len(shown[f"photo_{k}.png"]) for k in (1, 2, 3)] == [2, 1, 1]
     assert [len(detected[f"photo_{k}.png"]) >= k + 3 for k in (1, 2, 3)] == [True] * 3
     with Workers(1, ["recon.solve.each_photo"]) as workers:
         again = read(workers)

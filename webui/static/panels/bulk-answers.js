@@ -3,7 +3,7 @@
 
 import {build, lapKey} from "../core/build.js";
 import {h} from "../core/dom.js";
-import {mainAnswer} from "./doubt-answers.js";
+import {keyOf, mainAnswer} from "./doubt-answers.js";
 import {button} from "./elements.js";
 
 const several = edits => ({op: "several", edits});
@@ -65,9 +65,9 @@ export function bulkAnswers(doubt, answer) {
   ]);
 }
 
-function chooser({kind, members, lap, end}, groups, acts) {
+function chooser(doubt, groups, acts) {
   if (!groups.length) return null;
-  const key = JSON.stringify([kind, members, lap, end]);
+  const key = keyOf(doubt);
   const toggle = event => {
     opened = event.currentTarget.parentNode.open ? "" : key; // it is about to change
   };

@@ -14,6 +14,13 @@ const BY_TEXT = ["conflict", "size", "note"];
  */
 export const isByText = doubt => BY_TEXT.includes(doubt.kind);
 
+/**
+ * What names a doubt while its text changes with the frame; several by text may be of one member.
+ * @param {Object} d as the server lists it
+ * @returns {string}
+ */
+export const keyOf = d => JSON.stringify([d.kind, d.members, d.lap, d.end, isByText(d) ? d.text : ""]);
+
 const remove = id => ({op: "delete", members: [id]});
 const lapIs = (d, word) => ({op: "lap", lap: d.lap, word});
 const endMoves = (d, by) => ({op: "end", member: d.members[0], end: d.end, by});

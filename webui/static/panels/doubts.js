@@ -12,7 +12,7 @@ import {choose, chosen} from "../core/selection.js";
 import {plural} from "../core/units.js";
 import {lookAt} from "../pictures/arrangement.js";
 import {bulkAnswers} from "./bulk-answers.js";
-import {answersTo, choiceRequest, choiceText, isByText, mainAnswer} from "./doubt-answers.js";
+import {answersTo, choiceRequest, choiceText, isByText, keyOf, mainAnswer} from "./doubt-answers.js";
 import {button, emptyPanel, keeper} from "./elements.js";
 import {startRows} from "./rows-by-hand.js";
 import {isOpen, show} from "./tabs.js";
@@ -94,9 +94,6 @@ function dropOwnGhosts() {
   if (ownGhosts) dropGhosts();
   ownGhosts = false;
 }
-
-/** What names a doubt while its text changes with the frame; several by text may be of one member. */
-const keyOf = d => JSON.stringify([d.kind, d.members, d.lap, d.end, isByText(d) ? d.text : ""]);
 
 const presentIndex = () => build.doubts.findIndex(d => keyOf(d) === present);
 
